@@ -1,0 +1,1 @@
+"""The audit of a bad batch: contrasts, causes, ranking."""

@@ -1,0 +1,1 @@
+"""Calibration against a reference: stable stretches, budget, correction, survey, accuracy test, diagnosis."""

@@ -1,0 +1,1 @@
+"""The furnace's own health over many runs."""

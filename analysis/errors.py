@@ -1,0 +1,27 @@
+"""Errors of this wing. Each message names the offending value, where it stands and the next step."""
+
+from __future__ import annotations
+
+
+class AnalysisError(Exception):
+    """Base of everything this wing raises on purpose. ``exit_code`` is the status a command gives for it."""
+
+    exit_code = 2
+
+
+class RecipeError(AnalysisError):
+    """A recipe that cannot be used: names file, step, key, value and what is allowed."""
+
+
+class ImportFileError(AnalysisError):
+    """A foreign log that cannot be read: names file, line or column and what is allowed."""
+
+
+class NotEnoughData(AnalysisError):
+    """The record is too short or too empty for what was asked."""
+
+    exit_code = 1
+
+
+class LogBookError(AnalysisError):
+    """The log book cannot do what was asked: names the entry and the next step."""

@@ -1,0 +1,1 @@
+"""Soak clock and packet step for the recording process; standard library only."""

@@ -1,0 +1,1 @@
+"""The log book database; the only room that opens SQLite."""

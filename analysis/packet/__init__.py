@@ -1,0 +1,1 @@
+"""The packet model: how a foil-wrapped blade follows the chamber."""

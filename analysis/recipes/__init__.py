@@ -1,0 +1,1 @@
+"""Recipes: reading, checking, expanding, and the program typed into the controller."""

@@ -1,0 +1,1 @@
+"""Verification of a run against its recipe: assignment, edges, soak, decisions, findings."""

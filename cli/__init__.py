@@ -1,0 +1,1 @@
+"""Commands, words, charts, run sheets and the live page."""

@@ -1,0 +1,1 @@
+"""Charts of runs, recipes, calibrations and audits."""

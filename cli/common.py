@@ -1,0 +1,132 @@
+"""What all commands share: errors as one line, JSON, units, the log book's place, output files kept safe."""
+
+from __future__ import annotations
+
+import json
+import math
+import os
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+
+class WrongUse(click.ClickException):
+    """Wrong use or a wrong file: exit status 2."""
+
+    exit_code = 2
+
+
+def run_main(command: click.Command) -> int:
+    """Run a command; return the exit status. Known errors are one line on stderr, never a traceback."""
+    try:
+        result = command.main(standalone_mode=False)
+    except click.exceptions.Exit as stop:
+        return stop.exit_code
+    except click.Abort:
+        click.echo("Stopped.", err=True)
+        return 130
+    except click.ClickException as error:
+        error.show()
+        return error.exit_code
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    except Exception as error:
+        code = getattr(error, "exit_code", None)
+        if code is None:
+            raise
+        click.echo(f"Error: {error}", err=True)
+        return int(code)
+    return result if isinstance(result, int) else 0
+
+
+def plain(value: Any) -> Any:
+    """Turn numpy numbers, tuples and NaN into what JSON can say; NaN and infinity become None."""
+    if isinstance(value, dict):
+        return {str(k): plain(v) for k, v in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [plain(v) for v in value]
+    if hasattr(value, "tolist"):
+        return plain(value.tolist())
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return value
+
+
+def print_json(value: Any) -> None:
+    """Print JSON on stdout; an unknown is null."""
+    click.echo(json.dumps(plain(value), indent=1, ensure_ascii=False, allow_nan=False))
+
+
+def json_option(function: F) -> F:
+    """Option ``--json``, passed as ``as_json``."""
+    return click.option("--json", "as_json", is_flag=True, help="Answer as JSON on stdout.")(function)
+
+
+def unit_option(function: F) -> F:
+    """Option ``--unit C|F``, passed as ``unit``; display only unless the command says otherwise."""
+    return click.option(
+        "--unit", type=click.Choice(["C", "F"]), default=None, help="Show degrees Celsius or Fahrenheit."
+    )(function)
+
+
+def logbook_option(function: F) -> F:
+    """Option ``--logbook DIR``, passed as ``logbook`` (a Path)."""
+    return click.option(
+        "--logbook",
+        type=click.Path(path_type=Path, file_okay=False),
+        envvar="SOAKWITNESS_LOGBOOK",
+        default=Path("soakwitness-logbook"),
+        show_default=True,
+        help="Folder of the log book.",
+    )(function)
+
+
+def force_option(function: F) -> F:
+    """Option ``--force``, passed as ``force``: an existing output file may be replaced."""
+    return click.option("--force", is_flag=True, help="Replace an output file that exists.")(function)
+
+
+def check_output(path: Path, *, force: bool, suffixes: tuple[str, ...] = ()) -> Path:
+    """Refuse an output file that exists, has no folder, or has the wrong ending, before any work is done."""
+    if suffixes and path.suffix.lower() not in suffixes:
+        raise WrongUse(f"{path}: the ending must be one of {', '.join(suffixes)}.")
+    if path.exists() and not force:
+        raise WrongUse(f"{path} exists. Give another name, or --force to replace it.")
+    if not path.parent.exists():
+        raise WrongUse(f"{path}: the folder {path.parent} does not exist. Make it first.")
+    return path
+
+
+def find_run(name: str, logbook: Path) -> Path:
+    """Find a run folder: a path, a run id, the beginning of one, or ``last``.
+
+    Raises
+    ------
+    WrongUse
+        If there is none, or several begin so.
+    """
+    path = Path(name)
+    if path.is_dir():
+        return path
+    if path.exists():
+        raise WrongUse(
+            f"{name} is a file, not a run folder. A foreign log comes in with: soakwitness import {name} ..."
+        )
+    folder = logbook / "runs"
+    known = sorted(p for p in folder.iterdir() if p.is_dir()) if folder.is_dir() else []
+    if name == "last" and known:
+        return known[-1]
+    hits = [p for p in known if p.name == name] or [
+        p for p in known if p.name.startswith(name) or p.name.endswith("_" + name)
+    ]
+    if len(hits) == 1:
+        return hits[0]
+    if hits:
+        raise WrongUse(f"{name}: {len(hits)} runs fit, from {hits[0].name} to {hits[-1].name}. Give more of the name.")
+    raise WrongUse(f"{name}: no such run folder, and no such run in {folder}. List the runs with: soakwitness runs")

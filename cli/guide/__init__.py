@@ -1,0 +1,1 @@
+"""Short pages of the guide, and their reader."""

@@ -1,0 +1,76 @@
+"""The command ``soakwitness``: finds a command's module only when it is asked for."""
+
+from __future__ import annotations
+
+import sys
+from importlib import import_module
+
+import click
+
+# name: (module, attribute, one line for the overview)
+COMMANDS: dict[str, tuple[str, str, str]] = {
+    "demo": ("demo", "demo", "Record and verify a run on a simulated furnace, in under a minute."),
+    "ports": ("ports", "ports", "List serial ports with their stable names."),
+    "furnace": ("furnace", "furnace", "Write, check and try a furnace file (new, check, read)."),
+    "record": ("record", "record", "Record one run until Ctrl-C."),
+    "watch": ("watch", "watch", "Watch the furnace for ever and record every run by itself."),
+    "mark": ("mark", "mark", "Say that something was done: load, pull, plates, hand-warm, door, note."),
+    "runs": ("runs", "runs", "List the runs of the log book, or write one out as a table."),
+    "import": ("import_", "import_", "Make a run folder from a log that another instrument kept."),
+    "recipe": ("recipe", "recipe", "Check and draw a recipe, or say what to type into the controller."),
+    "verify": ("verify", "verify", "Compare a run with its recipe."),
+    "sheet": ("sheet", "sheet", "Print a run as one page."),
+    "packet": ("packet", "packet", "Estimate how the blade in its packet followed the furnace (fit, predict)."),
+    "calibrate": ("calibrate", "calibrate", "Find a sensor's correction against a reference."),
+    "survey": ("survey", "survey", "Temperature uniformity of the work zone."),
+    "accuracy": ("accuracy", "accuracy", "Test the control sensor's chain at one temperature."),
+    "sensor": ("sensor", "sensor", "Thermocouples and their lives (fitted, list, diagnose)."),
+    "emf": ("emf", "emf", "Convert between thermocouple voltage and temperature."),
+    "piece": ("piece", "piece", "Pieces: add, charge, hardness, treatments, history, find."),
+    "batch": ("batch", "batch", "Batches of pieces."),
+    "audit": ("audit", "audit", "Find what a bad batch had that the good ones had not."),
+    "condition": ("condition", "condition", "How the furnace itself is doing over many runs."),
+    "disposition": ("disposition", "disposition", "Say what was decided about a run's findings."),
+    "logbook": ("logbook", "logbook", "Look after the log book (check, rebuild, backup, export)."),
+    "steels": ("steels", "steels", "Published heat treatment figures of open steel grades."),
+    "guide": ("guide", "guide", "Short pages on every subject."),
+}
+
+
+class LazyGroup(click.Group):
+    """A group that imports a command's module when it is used, so that ``--help`` starts at once."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Names in the order of the work, not of the alphabet."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Import and return one command."""
+        if cmd_name not in COMMANDS:
+            return None
+        module, attribute, _ = COMMANDS[cmd_name]
+        command: click.Command = getattr(import_module(f"soakwitness.cli.commands.{module}"), attribute)
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """List the commands from the table, without importing them."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, text) for name, (_, _, text) in COMMANDS.items()])
+
+
+@click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(package_name="soakwitness")
+def soakwitness() -> None:
+    """The furnace log book that keeps itself: records runs, proves soaks, finds causes.
+
+    It only reads: it cannot change what the furnace does, and it is no safety device.
+
+    Example: soakwitness demo
+    """
+
+
+def main() -> None:
+    """Run the command line; errors made on purpose become one line on stderr and their exit status."""
+    from soakwitness.cli.common import run_main
+
+    sys.exit(run_main(soakwitness))

@@ -1,0 +1,1 @@
+"""Run sheets as HTML and PDF."""

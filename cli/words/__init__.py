@@ -1,0 +1,1 @@
+"""Findings and results put into sentences."""

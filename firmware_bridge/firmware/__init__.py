@@ -1,0 +1,1 @@
+"""Firmware for a microcontroller that reads thermocouple converters, and its line format."""

@@ -1,0 +1,1 @@
+"""Ways to an instrument: Modbus, text lines; ports and who owns them."""

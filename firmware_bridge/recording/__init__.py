@@ -1,0 +1,1 @@
+"""The recorder: sampling schedule, events, marks, surviving faults."""

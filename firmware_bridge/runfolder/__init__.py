@@ -1,0 +1,1 @@
+"""The run folder: its format, writer, reader, row check and seal."""

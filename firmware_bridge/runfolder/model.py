@@ -1,0 +1,122 @@
+"""What a run folder holds, as frozen data (DEVELOPERS.md describes the files)."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, Literal
+
+FORMAT_VERSION = "1.0"
+Act = Literal["load", "pull", "plates", "hand-warm", "door", "note"]
+ACTS: tuple[Act, ...] = ("load", "pull", "plates", "hand-warm", "door", "note")
+EVENTS = ("start", "mark", "sensor fault", "link lost", "link back", "clock step", "alarm", "resumed", "end")
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column of ``samples.csv`` as ``run.json`` describes it.
+
+    ``unit`` is ``C`` or ``F`` for sensors and the setpoint, ``%`` for the output, empty for contacts.
+    ``expanded_uncertainty`` (k = 2), ``instrument_uncertainty`` (k = 2), ``resolution`` and ``input_offset`` are
+    differences in ``unit``.
+    """
+
+    name: str
+    kind: Literal["sensor", "signal", "contact"]
+    unit: str = ""
+    role: str | None = None
+    thermocouple: str | None = None
+    tolerance_class: str | None = None
+    resolution: float | None = None
+    expanded_uncertainty: float | None = None
+    instrument_uncertainty: float | None = None
+    serial: str | None = None
+    channel: str | None = None
+    position: str | None = None
+    input_offset: float | None = None
+    thickness_mm: float | None = None
+    means: str | None = None
+
+
+@dataclass(frozen=True)
+class RunHeader:
+    """``run.json``. ``raw`` keeps unknown keys."""
+
+    run: str
+    started_utc: str
+    columns: tuple[Column, ...]
+    furnace_name: str
+    furnace_file: str | None = None
+    recipe_name: str | None = None
+    recipe_file: str | None = None
+    every_s: float | None = None
+    zone: str | None = None
+    operator: str | None = None
+    software: str = ""
+    origin: str = "recorded"  # recorded, imported, simulated
+    recorder_id: str | None = None
+    recorder_counter: int | None = None
+    format: str = FORMAT_VERSION
+    raw: dict[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Event:
+    """One row of ``events.csv``."""
+
+    t_s: float
+    utc: str
+    event: str
+    detail: str = ""
+
+
+@dataclass(frozen=True)
+class Mark:
+    """A mark as it stands now: late entries carry their own time, struck ones say so.
+
+    ``t_s`` is the moment the mark speaks of; ``entered_t_s`` when it was written. ``pieces`` empty: the whole charge.
+    """
+
+    t_s: float
+    act: Act
+    pieces: tuple[str, ...] = ()
+    note: str = ""
+    mark_id: str = ""
+    entered_t_s: float | None = None
+    entered_later: bool = False
+    by: str | None = None
+    struck: bool = False
+    struck_why: str | None = None
+
+
+@dataclass(frozen=True)
+class ByteRange:
+    """Bytes ``start`` to ``stop`` (exclusive) of one sample segment that hold whole good rows, no header."""
+
+    segment: Path
+    start: int
+    stop: int
+    rows: int
+
+
+@dataclass(frozen=True)
+class BadRow:
+    """A row whose checksum does not hold."""
+
+    segment: str
+    line: int
+    says: str
+
+
+@dataclass(frozen=True)
+class RecordCheck:
+    """What a check of a run folder found. ``intact`` False: ``first_difference`` names the first file that differs."""
+
+    rows: int
+    bad_rows: tuple[BadRow, ...]
+    torn_tail: bool
+    sealed: bool
+    intact: bool
+    first_difference: str | None
+    good: tuple[ByteRange, ...]
+    says: tuple[str, ...] = ()

@@ -1,0 +1,1 @@
+"""A simulated furnace: physics, controller, instrument, served on a real link."""
