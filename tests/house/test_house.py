@@ -1,0 +1,113 @@
+"""The house rules that a machine can check: who may import whom, what the wheel must carry, what stays light."""
+
+from __future__ import annotations
+
+import ast
+import subprocess
+import sys
+import tomllib
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[2]
+WINGS = ("firmware_bridge", "analysis", "cli")
+HEAVY = {"numpy", "pandas", "scipy", "matplotlib"}
+
+
+def python_files(wing: str) -> Iterator[Path]:
+    for path in sorted((ROOT / wing).rglob("*.py")):
+        if "__pycache__" not in path.parts:
+            yield path
+
+
+def imported(path: Path) -> set[str]:
+    """Full dotted names of everything a file imports, wherever in the file."""
+    names: set[str] = set()
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            names |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom) and node.module and node.level == 0:
+            names |= {node.module, *(f"{node.module}.{alias.name}" for alias in node.names)}
+    return names
+
+
+def tops(names: set[str]) -> set[str]:
+    return {name.split(".")[0] for name in names}
+
+
+@pytest.mark.parametrize("path", list(python_files("firmware_bridge")), ids=lambda p: str(p.relative_to(ROOT)))
+def test_the_bridge_imports_only_the_standard_library_and_serial(path: Path) -> None:
+    if path.parent.name == "firmware":
+        allowed = {"soakwitness", "machine", "time", "utime", "ubinascii", "micropython"} | set(sys.stdlib_module_names)
+    else:
+        allowed = {"soakwitness", "serial", "minimalmodbus"} | set(sys.stdlib_module_names)
+    names = imported(path)
+    assert tops(names) <= allowed
+    assert not [n for n in names if n.startswith(("soakwitness.analysis", "soakwitness.cli"))]
+
+
+@pytest.mark.parametrize("path", list(python_files("analysis")), ids=lambda p: str(p.relative_to(ROOT)))
+def test_the_analysis_never_talks_to_the_world(path: Path) -> None:
+    names = imported(path)
+    assert not tops(names) & {"serial", "minimalmodbus", "click", "matplotlib", "jinja2", "socket", "logging"}
+    assert not [n for n in names if n.startswith("soakwitness.cli")]
+    bridge = {n for n in names if n.startswith("soakwitness.firmware_bridge")}
+    allowed = ("soakwitness.firmware_bridge.runfolder", "soakwitness.firmware_bridge.furnace")
+    assert not [n for n in bridge if n not in ("soakwitness.firmware_bridge",) and not n.startswith(allowed)]
+    if "logbook" not in path.parts:
+        assert "sqlite3" not in tops(names)
+    if "live" in path.parts:
+        assert tops(names) <= set(sys.stdlib_module_names) | {"soakwitness"}
+    calls = [n for n in ast.walk(ast.parse(path.read_text(encoding="utf-8"))) if isinstance(n, ast.Call)]
+    assert not [c for c in calls if isinstance(c.func, ast.Name) and c.func.id == "print"]
+
+
+@pytest.mark.parametrize("wing", WINGS)
+def test_every_init_is_light(wing: str) -> None:
+    for path in python_files(wing):
+        if path.name == "__init__.py":
+            top_level = {
+                name
+                for node in ast.parse(path.read_text(encoding="utf-8")).body
+                if isinstance(node, (ast.Import, ast.ImportFrom))
+                for name in ([a.name for a in node.names] if isinstance(node, ast.Import) else [node.module or ""])
+            }
+            assert not tops(top_level) & (HEAVY | {"serial", "minimalmodbus", "jinja2", "sqlite3"}), path
+
+
+def test_every_folder_with_modules_is_in_the_wheel() -> None:
+    listed = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["tool"]["setuptools"]["packages"]
+    folders = {
+        "soakwitness." + ".".join(path.parent.relative_to(ROOT).parts) for wing in WINGS for path in python_files(wing)
+    }
+    assert folders == set(listed)
+
+
+def test_the_top_level_holds_what_the_plan_says() -> None:
+    listing = subprocess.run(["git", "ls-files"], cwd=ROOT, capture_output=True, text=True, check=False)
+    if listing.returncode != 0:
+        pytest.skip("not a git checkout")
+    top = {line.split("/")[0] for line in listing.stdout.splitlines()}
+    visible = {name for name in top if not name.startswith(".")}
+    plan = {"README.md", "DEVELOPERS.md", "pyproject.toml", "firmware_bridge", "analysis", "cli", "tests"}
+    assert visible <= plan | {"sample_logs"}
+
+
+@pytest.mark.parametrize("module", ["record", "watch", "mark"])
+def test_the_recording_commands_load_nothing_heavy(module: str) -> None:
+    code = (
+        f"import soakwitness.cli.main, soakwitness.cli.common, soakwitness.cli.commands.{module}, sys;"
+        f"print(sorted({HEAVY!r} & set(sys.modules)))"
+    )
+    answer = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert answer.stdout.strip() == "[]"
+
+
+def test_the_live_room_loads_nothing_heavy() -> None:
+    rooms = sorted(p.stem for p in (ROOT / "analysis" / "live").glob("*.py") if p.stem != "__init__")
+    imports = "".join(f"import soakwitness.analysis.live.{room};" for room in rooms)
+    code = f"{imports}import sys;print(sorted({HEAVY!r} & set(sys.modules)))"
+    answer = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert answer.stdout.strip() == "[]"
