@@ -1,0 +1,395 @@
+"""Recipes as people write them: TOML text to a checked :class:`Recipe` in degC.
+
+Temperatures are in the file's ``unit``; tolerances, offsets and rates are differences (x 5/9 from degF, never -32).
+"""
+
+from __future__ import annotations
+
+import hashlib
+import tomllib
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any, Literal, NoReturn, cast
+
+from soakwitness.analysis.errors import RecipeError
+from soakwitness.analysis.recipes.model import Hold, PacketSpec, Program, Quench, Ramp, Recipe
+from soakwitness.analysis.recipes.tables import Table, written
+
+TOP_KEYS = [
+    "name",
+    "unit",
+    "steel",
+    "load",
+    "load_at",
+    "repeat",
+    "cool_below",
+    "order",
+    "decide_on",
+    "judge_by",
+    "step",
+    "packet",
+    "quench",
+    "program",
+    "hardness",
+]
+RAMP_KEYS = ("ramp", "to", "min_rate", "max_rate")
+HOLD_KEYS = [
+    "hold_minutes",
+    "hold_hours",
+    "at_most_minutes",
+    "at_most_hours",
+    "tolerance",
+    "tolerance_below",
+    "tolerance_above",
+    "judged",
+    "max_overshoot",
+    "dip_seconds",
+    "soak_from",
+    "judge_by",
+]
+ORDER_WORDS = ("stress relief", "harden", "cold treatment", "temper")
+LONGEST_HOLD_MIN = 10_080.0  # a week
+COLDEST_C, HOTTEST_C = -196.0, 1400.0  # liquid nitrogen; tool steels begin to melt below the upper one
+FASTEST_C_PER_H = 36_000.0  # 10 degC/s; radiant furnaces reach about 5.5 (CHECKS.md section 7)
+ROOM_C = 20.0
+DEFAULT_DIP_S = 120.0
+
+
+@dataclass(frozen=True)
+class _Scale:
+    """Turns numbers of the file's unit into degC and K."""
+
+    unit: Literal["C", "F"]
+
+    def temp_c(self, value: float) -> float:
+        return value if self.unit == "C" else (value - 32.0) / 1.8
+
+    def delta_c(self, value: float) -> float:
+        return value if self.unit == "C" else value / 1.8
+
+    def shown(self, temp_c: float) -> float:
+        return temp_c if self.unit == "C" else temp_c * 1.8 + 32.0
+
+    def shown_delta(self, delta_c: float) -> float:
+        return delta_c if self.unit == "C" else delta_c * 1.8
+
+
+def load_recipe(path: str | Path) -> Recipe:
+    """Read and check a recipe file.
+
+    Parameters
+    ----------
+    path : str or pathlib.Path
+        The recipe, TOML in UTF-8.
+
+    Returns
+    -------
+    Recipe
+        The recipe, all temperatures in degC.
+
+    Raises
+    ------
+    RecipeError
+        If the file cannot be read, or for the first mistake found: file, step, key, value and what is allowed.
+    """
+    path = Path(path)
+    try:
+        data = path.read_bytes()
+    except FileNotFoundError:
+        raise RecipeError(f"{path}: there is no such recipe file. Check the name and the folder.") from None
+    except IsADirectoryError:
+        raise RecipeError(f"{path} is a folder, not a recipe file (*.toml).") from None
+    except OSError as error:
+        raise RecipeError(f"{path}: cannot be read ({error.strerror}).") from None
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise RecipeError(f"{path}: byte {error.start} is no UTF-8 text. Save the recipe as UTF-8 text.") from None
+    return replace(parse_recipe(text, str(path)), digest=hashlib.sha256(data).hexdigest())
+
+
+def parse_recipe(text: str, source: str = "recipe") -> Recipe:
+    """Check the text of a recipe and return it in degC.
+
+    Parameters
+    ----------
+    text : str
+        TOML text.
+    source : str
+        Name shown in error messages, usually the path of the file.
+
+    Returns
+    -------
+    Recipe
+        The recipe with ``repeat`` written out: step numbers go on, ``cycle`` counts from 1.
+
+    Raises
+    ------
+    RecipeError
+        For the first mistake: file, step, key, value and what is allowed.
+    """
+    try:
+        values = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise RecipeError(f"{source}: not a valid TOML file: {error}.") from None
+    if not values:
+        raise RecipeError(f'{source}: the recipe is empty. It needs name, unit ("C" or "F") and [[step]] tables.')
+    top = Table(source, values)
+    top.check_keys(TOP_KEYS, dict.fromkeys((*RAMP_KEYS, *HOLD_KEYS), "in a [[step]]"))
+    name = top.text("name")
+    if name is None:
+        top.refuse("name", "is missing; every recipe needs a name.")
+    scale = _Scale(cast(Literal["C", "F"], top.choice("unit", ("C", "F")) or "C"))
+    steps = _steps(top, scale)
+    recipe = Recipe(
+        name=name,
+        unit=scale.unit,
+        steps=steps,
+        steel=top.text("steel"),
+        packet=_packet(top.table("packet")),
+        quench=_quench(top.table("quench"), scale),
+        program=_program(top.table("program"), scale),
+        hardness_as_quenched=_hardness(top.table("hardness"), "as_quenched"),
+        hardness_final=_hardness(top.table("hardness"), "final"),
+        decide_on=cast(Any, top.choice("decide_on", ("reading", "true temperature"))),
+        order=_order(top),
+        text=text,
+        source=source,
+        digest=hashlib.sha256(text.encode()).hexdigest(),
+    )
+    return _repeated(top, scale, _loaded(top, scale, recipe))
+
+
+def _loaded(top: Table, scale: _Scale, recipe: Recipe) -> Recipe:
+    load = top.choice("load", ("cold", "hot"))
+    load_at_c = _temperature(top, "load_at", scale)
+    if load == "cold" and load_at_c is not None:
+        top.refuse("load_at", 'load = "cold" is there too; keep one of the two.')
+    if load == "hot" and load_at_c is None:
+        top.refuse("load", "say at which furnace temperature: load_at = 780, for instance.")
+    if load_at_c is not None and load_at_c > max(step_end_c(step) for step in recipe.steps) + 50.0:
+        top.refuse("load_at", "is hotter than every step of the recipe.")
+    return replace(recipe, load="cold" if load_at_c is None else "hot", load_at_c=load_at_c)
+
+
+def step_end_c(step: Ramp | Hold) -> float:
+    """Temperature a step ends at [degC]: a ramp's goal, a hold's target."""
+    return step.to_c if isinstance(step, Ramp) else step.target_c
+
+
+def _repeated(top: Table, scale: _Scale, recipe: Recipe) -> Recipe:
+    repeat = top.whole("repeat", 1, 20) or 1
+    cool_below_c = _temperature(top, "cool_below", scale)
+    if cool_below_c is not None:
+        if not recipe.holds:
+            top.refuse("cool_below", "the recipe has no hold to cool from.")
+        lowest = min(hold.lower_c for hold in recipe.holds)
+        if cool_below_c >= lowest:
+            top.refuse("cool_below", f"must be below every hold's band, below {scale.shown(lowest):g} {scale.unit}.")
+    first, last = recipe.steps[0], recipe.steps[-1]
+    if repeat > 1 and cool_below_c is None and abs(step_end_c(last) - step_end_c(first)) < 0.5:
+        top.refuse("repeat", "the next round would go nowhere; say how cold it gets between: cool_below = 50.")
+    count = len(recipe.steps)
+    steps = tuple(
+        replace(step, number=step.number + cycle * count, cycle=cycle + 1)
+        for cycle in range(repeat)
+        for step in recipe.steps
+    )
+    return replace(recipe, steps=steps, repeat=repeat, cool_below_c=cool_below_c)
+
+
+def _steps(top: Table, scale: _Scale) -> tuple[Ramp | Hold, ...]:
+    listed = top.values.get("step")
+    if not isinstance(listed, list) or not listed or not all(isinstance(item, dict) for item in listed):
+        top.refuse("step", "a recipe needs steps: tables that begin with a line [[step]], ramps and holds in turn.")
+    if len(listed) > 200:
+        raise RecipeError(f"{top.place}: {len(listed)} steps; at most 200 are allowed.")
+    steps: list[Ramp | Hold] = []
+    for number, values in enumerate(listed, start=1):
+        table = Table(f"{top.place}, step {number}", values)
+        at_c = step_end_c(steps[-1]) if steps else None
+        if "ramp" in values or "to" in values:
+            steps.append(_ramp(table, number, at_c, scale))
+        else:
+            previous = steps[-1] if steps else None
+            steps.append(_hold(table, number, previous, scale, top.choice("judge_by", ("reading", "mean"))))
+    return tuple(steps)
+
+
+def _elsewhere(kind: Sequence[str], other: str) -> dict[str, str]:
+    words = {key: "at the top of the file, before the first [[step]]" for key in TOP_KEYS if key != "step"}
+    return words | dict.fromkeys(kind, f"in a step of its own: {other}")
+
+
+def _ramp(table: Table, number: int, at_c: float | None, scale: _Scale) -> Ramp:
+    table.check_keys(RAMP_KEYS, _elsewhere(HOLD_KEYS, "a hold"))
+    for key in ("ramp", "to"):
+        if key not in table.values:
+            table.refuse(key, 'is missing; a ramp has ramp = "full power" or degrees per hour, and to = temperature.')
+    to_c = _temperature(table, "to", scale)
+    assert to_c is not None
+    if at_c is not None and abs(to_c - at_c) < 0.5:
+        table.refuse("to", f"the step goes nowhere: it is at {scale.shown(at_c):g} {scale.unit} already.")
+    if at_c is None and abs(to_c - ROOM_C) < 10.0:
+        table.refuse("to", "the step goes nowhere: that is room temperature.")
+    rate = _rate(table, "ramp", scale) if table.values["ramp"] != "full power" else None
+    slowest, fastest = _rate(table, "min_rate", scale), _rate(table, "max_rate", scale)
+    if slowest is not None and fastest is not None and slowest > fastest:
+        table.refuse("min_rate", f"is above max_rate = {written(table.values['max_rate'])}.")
+    if rate is not None and slowest is not None and rate < slowest:
+        table.refuse("ramp", f"is below min_rate = {written(table.values['min_rate'])}.")
+    if rate is not None and fastest is not None and rate > fastest:
+        table.refuse("ramp", f"is above max_rate = {written(table.values['max_rate'])}.")
+    return Ramp(number, to_c, rate, slowest, fastest)
+
+
+def _rate(table: Table, key: str, scale: _Scale) -> float | None:
+    value = table.values.get(key)
+    low, high = scale.shown_delta(1.0), scale.shown_delta(FASTEST_C_PER_H)
+    if key == "ramp" and (isinstance(value, bool) or not isinstance(value, (int, float))):
+        table.refuse(key, 'must be "full power", or a rate in degrees per hour as a number.')
+    if isinstance(value, (int, float)) and value < 0:
+        table.refuse(key, "a rate is written without a sign; up or down follows from the temperatures.")
+    rate = table.number(key, low, high, f"{scale.unit} per hour")
+    return None if rate is None else scale.delta_c(rate)
+
+
+def _hold(table: Table, number: int, previous: Ramp | Hold | None, scale: _Scale, judge_by: str | None) -> Hold:
+    table.check_keys(HOLD_KEYS, _elsewhere(RAMP_KEYS, "a ramp"))
+    required_s = _duration(table, "hold")
+    if required_s is None:
+        table.refuse(
+            "hold_minutes",
+            'is missing; a step is a ramp (ramp = "full power", to = 780) or a hold (hold_minutes = 10).',
+        )
+    if not isinstance(previous, Ramp):
+        raise RecipeError(f"{table.place}: a hold needs a ramp right before it that says to which temperature.")
+    at_most_s = _duration(table, "at_most")
+    if at_most_s is not None and at_most_s < required_s:
+        key = "at_most_minutes" if "at_most_minutes" in table.values else "at_most_hours"
+        table.refuse(key, f"is shorter than the hold itself ({required_s / 60:g} minutes).")
+    below_c, above_c = _band(table, scale)
+    overshoot = table.number("max_overshoot", 0.0, scale.shown_delta(200.0), f"degrees {scale.unit}")
+    dip_s = table.number("dip_seconds", 0.0, 86_400.0, "seconds")
+    return Hold(
+        number=number,
+        target_c=previous.to_c,
+        below_c=below_c,
+        above_c=above_c,
+        required_s=required_s,
+        at_most_s=at_most_s,
+        judged=table.flag("judged", True),
+        max_overshoot_c=None if overshoot is None else scale.delta_c(overshoot),
+        dip_s=DEFAULT_DIP_S if dip_s is None else dip_s,
+        soak_from=cast(Any, table.choice("soak_from", ("work", "control")) or "work"),
+        judge_by=cast(Any, table.choice("judge_by", ("reading", "mean")) or judge_by or "reading"),
+    )
+
+
+def _duration(table: Table, stem: str) -> float | None:
+    """Read ``<stem>_minutes`` or ``<stem>_hours``; seconds."""
+    minutes = table.number(f"{stem}_minutes", 0.0, LONGEST_HOLD_MIN, "minutes", above=True)
+    hours = table.number(f"{stem}_hours", 0.0, LONGEST_HOLD_MIN / 60.0, "hours", above=True)
+    if minutes is not None and hours is not None:
+        table.refuse(f"{stem}_hours", f"{stem}_minutes is there too; keep one of the two.")
+    return minutes * 60.0 if minutes is not None else None if hours is None else hours * 3600.0
+
+
+def _band(table: Table, scale: _Scale) -> tuple[float, float]:
+    most = scale.shown_delta(150.0)
+    both, below, above = (
+        table.number(key, 0.0, most, f"degrees {scale.unit}", above=True)
+        for key in ("tolerance", "tolerance_below", "tolerance_above")
+    )
+    if both is not None and below is not None and above is not None:
+        table.refuse("tolerance", "tolerance_below and tolerance_above are there too; keep tolerance or those two.")
+    below, above = (both if below is None else below), (both if above is None else above)
+    if below is None or above is None:
+        missing = "tolerance" if below is None and above is None else "tolerance_below" if below is None else ""
+        table.refuse(
+            missing or "tolerance_above",
+            "is missing; a hold needs its band: tolerance = 8, or tolerance_below and tolerance_above.",
+        )
+    return scale.delta_c(below), scale.delta_c(above)
+
+
+def _temperature(table: Table, key: str, scale: _Scale) -> float | None:
+    value = table.number(key, -1e9, 1e9, f"degrees {scale.unit}")
+    if value is None:
+        return None
+    temp_c = scale.temp_c(value)
+    if not COLDEST_C - 1.0 <= temp_c <= HOTTEST_C:
+        _refuse_temperature(table, key, value, scale)
+    return temp_c
+
+
+def _refuse_temperature(table: Table, key: str, value: float, scale: _Scale) -> NoReturn:
+    allowed = f"from {scale.shown(COLDEST_C):.0f} to {scale.shown(HOTTEST_C):.0f} {scale.unit}"
+    as_c = (value - 32.0) / 1.8
+    hint = ""
+    if scale.unit == "C" and value > HOTTEST_C and as_c <= HOTTEST_C:
+        hint = f' If it is meant in Fahrenheit ({value:g} F is {as_c:.0f} C), write unit = "F" at the top.'
+    table.refuse(key, f"must be {allowed}.{hint}")
+
+
+def _packet(table: Table | None) -> PacketSpec | None:
+    if table is None:
+        return None
+    table.check_keys(("thickness_mm", "foil", "heated_faces", "blades", "foil_mm"))
+    usual = PacketSpec()
+    return PacketSpec(
+        thickness_mm=table.number("thickness_mm", 0.0, 100.0, "mm", above=True) or usual.thickness_mm,
+        foil=table.flag("foil", usual.foil),
+        heated_faces=table.whole("heated_faces", 1, 2) or usual.heated_faces,
+        blades=table.whole("blades", 1, 100) or usual.blades,
+        foil_mm=table.number("foil_mm", 0.0, 1.0, "mm", above=True) or usual.foil_mm,
+    )
+
+
+def _quench(table: Table | None, scale: _Scale) -> Quench | None:
+    if table is None:
+        return None
+    table.check_keys(("medium", "within_s", "cool_from", "cool_to", "cool_within_s"))
+    cool_from_c, cool_to_c = _temperature(table, "cool_from", scale), _temperature(table, "cool_to", scale)
+    cool_within_s = table.number("cool_within_s", 0.0, 86_400.0, "seconds", above=True)
+    given = [value is not None for value in (cool_from_c, cool_to_c, cool_within_s)]
+    if any(given) and not all(given):
+        missing = ("cool_from", "cool_to", "cool_within_s")[given.index(False)]
+        table.refuse(missing, "is missing; a cooling time needs cool_from, cool_to and cool_within_s.")
+    if cool_from_c is not None and cool_to_c is not None and cool_to_c >= cool_from_c:
+        table.refuse("cool_to", f"must be below cool_from = {written(table.values['cool_from'])}.")
+    within_s = table.number("within_s", 0.0, 86_400.0, "seconds", above=True)
+    return Quench(table.text("medium") or "plates", within_s, cool_from_c, cool_to_c, cool_within_s)
+
+
+def _program(table: Table | None, scale: _Scale) -> Program:
+    if table is None:
+        return Program()
+    table.check_keys(("offset", "extra_minutes"))
+    most = scale.shown_delta(100.0)
+    offset = table.number("offset", -most, most, f"degrees {scale.unit}") or 0.0
+    extra = table.number("extra_minutes", 0.0, LONGEST_HOLD_MIN, "minutes") or 0.0
+    return Program(scale.delta_c(offset), extra * 60.0)
+
+
+def _hardness(table: Table | None, key: str) -> tuple[float, float] | None:
+    if table is None:
+        return None
+    table.check_keys(("as_quenched", "final"))
+    value = table.values.get(key)
+    if value is None:
+        return None
+    numbers = isinstance(value, list) and len(value) == 2 and all(type(item) in (int, float) for item in value)
+    if not numbers or not 0.0 < value[0] <= value[1] <= 72.0:
+        table.refuse(key, "must be [lowest, highest] in HRC, such as [58, 61], at most 72.")
+    return float(value[0]), float(value[1])
+
+
+def _order(top: Table) -> tuple[str, ...]:
+    value = top.values.get("order")
+    if value is None:
+        return ()
+    if not isinstance(value, list) or not value or any(item not in ORDER_WORDS for item in value):
+        top.refuse("order", f"must list some of {', '.join(written(word) for word in ORDER_WORDS)}, in their order.")
+    return tuple(value)
