@@ -11,6 +11,7 @@ NumberFormat = Literal["int16", "uint16", "int32", "uint32", "float32"]
 Table = Literal["input", "holding"]
 WordOrder = Literal["high first", "low first"]
 LinkKind = Literal["modbus", "lines", "simulated"]
+Checksum = Literal["none", "xor", "crc16", "crc16-modbus", "crc16-xmodem", "crc32"]
 
 ROLES: tuple[Role, ...] = ("control", "recording", "load", "reference", "survey", "ambient", "over-temperature")
 
@@ -54,6 +55,8 @@ class Sensor:
     position: str | None = None
     input_offset: float | None = None  # what is set in the instrument, in its unit
     thickness_mm: float | None = None  # load sensors: thickness of the dummy that carries it
+    fault_source: ModbusSource | LineSource | None = None  # a number whose bits say what is wrong; 0 is well
+    fault_words: tuple[str, ...] = ()  # a word for each bit from bit 0; an empty word: this bit is no fault
 
 
 @dataclass(frozen=True)
@@ -69,7 +72,10 @@ class Signal:
 
 @dataclass(frozen=True)
 class Contact:
-    """A door contact or a foot switch: ``means`` is a mark's act or ``next`` (the next expected act)."""
+    """A door contact or a foot switch: ``means`` is a mark's act or ``next`` (the next expected act).
+
+    The raw number ``closed_is`` means acted (door open, switch pressed); a Reading gives 1.0 for acted, else 0.0.
+    """
 
     name: str
     source: ModbusSource | LineSource
@@ -88,15 +94,18 @@ class LinkSettings:
     data_bits: int = 8
     stop_bits: int = 1
     timeout_s: float = 1.0
+    dtr: bool = False  # state of the line before the port is opened: a raised one resets many boards
+    rts: bool = False
     # Modbus
     framing: Literal["rtu", "ascii"] = "rtu"
     unit_id: int = 1
-    silence_s: float | None = None  # extra pause between transactions; None: what the standard asks
+    silence_s: float | None = None  # at least this pause between frames; None: what the standard asks
+    echo: bool = False  # the adapter hands back what is sent: read it and throw it away
     # text lines
     pattern: str | None = None  # regular expression with named groups
     separator: str | None = None  # between fields, where there is no pattern
-    checksum: Literal["none", "xor", "crc16", "crc32"] = "none"
-    request: str | None = None  # never set for a talking instrument; reading only: see the guide
+    checksum: Checksum = "none"  # after the last "*" of the line, in hex digits
+    sequence: LineSource | None = None  # a number that grows by one a line
     # simulated
     settings: dict[str, object] = field(default_factory=dict)
 
