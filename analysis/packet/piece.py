@@ -1,0 +1,150 @@
+"""What a packet is, as frozen data, and the generic figures used until one was measured. Standard library only."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from soakwitness.analysis.recipes.model import PacketSpec
+
+SteelGroup = Literal["carbon", "tool", "stainless", "unknown"]
+PARAMETERS = ("eps_o", "f_i", "gap_mm", "peak_factor")
+NO_CORRELATION = tuple(tuple(1.0 if i == j else 0.0 for j in range(4)) for i in range(4))
+
+# Engineering guesses, no source: a figure and its standard deviation as a logarithm (0.3 is about 30 %).
+GENERIC_FOIL = {"eps_o": (0.60, 0.20), "f_i": (0.19, 0.25), "gap_mm": (1.0, 0.35), "peak_factor": (1.0, 0.25)}
+GENERIC_BARE = {"eps_o": (0.65, 0.20), "f_i": (0.19, 0.0), "gap_mm": (1.0, 0.0), "peak_factor": (1.0, 0.25)}
+# Middle of the transformation peak on heating [degC] and its standard deviation [K]. Carbon: EN 1993-1-2, 3.4.1.2.
+# The other groups: common practice, no source.
+PEAK_C: dict[str, tuple[float, float]] = {
+    "carbon": (735.0, 10.0),
+    "tool": (785.0, 20.0),
+    "stainless": (820.0, 25.0),
+    "unknown": (735.0, 30.0),
+}
+
+
+@dataclass(frozen=True)
+class PacketModel:
+    """A piece in its packet (or bare) and how sure its figures are.
+
+    ``thickness_mm`` is the blade's, ``foil_mm`` the foil's [mm]; ``eps_o`` the emissivity of the outer surface,
+    ``f_i`` the radiation factor between foil and blade, ``gap_mm`` the mean gas gap between them [mm],
+    ``peak_factor`` scales the transformation peak of EN 1993-1-2, ``peak_c`` its place [degC].
+    ``spread`` and ``scatter`` are standard deviations of the logarithms of ``PARAMETERS``: of the figures, and from
+    run to run. ``slow_side`` stretches the slow half of the draws (1.5 unless fitted).
+    """
+
+    thickness_mm: float
+    foil: bool = True
+    foil_mm: float = 0.05
+    heated_faces: int = 2
+    blades: int = 1
+    eps_o: float = 0.60
+    f_i: float = 0.19
+    gap_mm: float = 1.0
+    peak_factor: float = 1.0
+    spread: tuple[float, ...] = (0.20, 0.25, 0.35, 0.25)
+    correlation: tuple[tuple[float, ...], ...] = NO_CORRELATION
+    scatter: tuple[float, ...] = (0.0, 0.0, 0.0, 0.0)
+    peak_c: float = 735.0
+    peak_spread_c: float = 30.0
+    steel_group: SteelGroup = "unknown"
+    fitted: bool = False
+    slow_side: float = 1.5
+    sensor_offset_c: float = 0.0
+    fitted_from: str = ""
+    fitted_thickness_mm: float | None = None
+    source: str = ""
+
+    @property
+    def steel_mm(self) -> float:
+        """Steel behind each heated face [mm]."""
+        return self.thickness_mm * self.blades / self.heated_faces
+
+
+def steel_group(steel: str | None) -> SteelGroup:
+    """Group of an open steel designation: where the transformation peak is expected.
+
+    Parameters
+    ----------
+    steel : str or None
+        AISI, UNS or EN designation.
+
+    Returns
+    -------
+    str
+        ``carbon``, ``tool``, ``stainless`` or ``unknown``.
+    """
+    name = (steel or "").strip().upper().replace(" ", "")
+    if not name:
+        return "unknown"
+    if name.startswith(("S4", "1.40", "1.41", "420", "440")):
+        return "stainless"
+    if name.startswith(("A2", "D2", "D3", "A6", "T30", "1.23", "1.25")) and not name.startswith("1.2379X"):
+        return "tool"
+    if name.startswith(("G1", "G5", "10", "51", "52", "O1", "W1", "W2", "1.10", "1.11", "1.12", "1.28", "T31", "T7")):
+        return "carbon"
+    return "unknown"
+
+
+def generic_packet(spec: PacketSpec, steel: str | None = None) -> PacketModel:
+    """Packet with generic figures, for a piece of which nothing was measured.
+
+    Parameters
+    ----------
+    spec : PacketSpec
+        Thickness [mm], foil, heated faces and blades per packet.
+    steel : str or None
+        Open designation; tells where the transformation peak is expected.
+
+    Returns
+    -------
+    PacketModel
+        Not fitted, so it can never cause a fail.
+    """
+    figures = GENERIC_FOIL if spec.foil else GENERIC_BARE
+    group = steel_group(steel)
+    peak_c, peak_spread_c = PEAK_C[group]
+    return PacketModel(
+        thickness_mm=spec.thickness_mm,
+        foil=spec.foil,
+        foil_mm=spec.foil_mm,
+        heated_faces=spec.heated_faces,
+        blades=spec.blades,
+        spread=tuple(figures[name][1] for name in PARAMETERS),
+        peak_c=peak_c,
+        peak_spread_c=peak_spread_c,
+        steel_group=group,
+        source="generic figures",
+        **{name: figures[name][0] for name in PARAMETERS},
+    )
+
+
+def for_piece(packet: PacketModel, spec: PacketSpec, steel: str | None = None) -> PacketModel:
+    """Turn a packet's figures to another piece: its thickness, foil, heated faces and blades.
+
+    Parameters
+    ----------
+    packet : PacketModel
+        The packet as fitted, or generic.
+    spec : PacketSpec
+        The piece: thickness [mm], foil thickness [mm], heated faces, blades per packet.
+    steel : str or None
+        Open designation, used where ``packet`` cannot serve.
+
+    Returns
+    -------
+    PacketModel
+        Figures of ``packet`` with the measures of ``spec``; generic ones where one has foil and the other has not,
+        because the outer surface is then another.
+    """
+    if packet.foil != spec.foil:
+        return generic_packet(spec, steel)
+    return replace(
+        packet,
+        thickness_mm=spec.thickness_mm,
+        foil_mm=spec.foil_mm,
+        heated_faces=spec.heated_faces,
+        blades=spec.blades,
+    )
