@@ -16,38 +16,17 @@ from soakwitness.analysis.errors import RecipeError
 from soakwitness.analysis.recipes.model import Hold, PacketSpec, Program, Quench, Ramp, Recipe
 from soakwitness.analysis.recipes.tables import Table, written
 
-TOP_KEYS = [
-    "name",
-    "unit",
-    "steel",
-    "load",
-    "load_at",
-    "repeat",
-    "cool_below",
-    "order",
-    "decide_on",
-    "judge_by",
-    "step",
-    "packet",
-    "quench",
-    "program",
-    "hardness",
-]
+# fmt: off
+TOP_KEYS = (
+    "name", "unit", "steel", "load", "load_at", "repeat", "cool_below", "order", "decide_on", "judge_by",
+    "step", "packet", "quench", "program", "hardness",
+)
 RAMP_KEYS = ("ramp", "to", "min_rate", "max_rate")
-HOLD_KEYS = [
-    "hold_minutes",
-    "hold_hours",
-    "at_most_minutes",
-    "at_most_hours",
-    "tolerance",
-    "tolerance_below",
-    "tolerance_above",
-    "judged",
-    "max_overshoot",
-    "dip_seconds",
-    "soak_from",
-    "judge_by",
-]
+HOLD_KEYS = (
+    "hold_minutes", "hold_hours", "at_most_minutes", "at_most_hours", "tolerance", "tolerance_below",
+    "tolerance_above", "judged", "max_overshoot", "dip_seconds", "soak_from", "judge_by",
+)
+# fmt: on
 ORDER_WORDS = ("stress relief", "harden", "cold treatment", "temper")
 LONGEST_HOLD_MIN = 10_080.0  # a week
 COLDEST_C, HOTTEST_C = -196.0, 1400.0  # liquid nitrogen; tool steels begin to melt below the upper one
