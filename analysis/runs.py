@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
 
-from soakwitness.firmware_bridge.runfolder.model import Column, Event, Mark, RecordCheck, RunHeader
+from soakwitness.firmware_bridge.runfolder.model import ByteRange, Column, Event, Mark, RecordCheck, RunHeader
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -66,9 +67,139 @@ class Run:
 
     def frame(self) -> pd.DataFrame:
         """The run as a DataFrame indexed by ``t_s``; ``attrs["units"]`` names each column's unit."""
-        raise NotImplementedError
+        import pandas as pd
+
+        table = pd.DataFrame(dict(self.values), index=pd.Index(self.t_s, name="t_s"), copy=True)
+        shown = {"F": "C"}
+        table.attrs["units"] = {"t_s": "s"} | {c.name: shown.get(c.unit, c.unit) for c in self.columns}
+        table.attrs["run"] = self.header.run
+        return table
 
 
 def open_run(path: str | Path) -> Run:
-    """Read a run folder. To be written by its owner."""
-    raise NotImplementedError
+    """Read a run folder.
+
+    Parameters
+    ----------
+    path : str or pathlib.Path
+        The run folder.
+
+    Returns
+    -------
+    Run
+        Readings in degC (``values`` as recorded, ``traces`` without impossible single points), events, marks, and what
+        the check of the record found. Rows whose checksum does not hold are left out.
+
+    Raises
+    ------
+    RunFolderError
+        If this is no run folder, or one of a newer format.
+    """
+    from soakwitness.analysis import traces
+    from soakwitness.firmware_bridge.runfolder import reader
+
+    folder = Path(path)
+    header = reader.read_header(folder)
+    check = reader.check_record(folder)
+    table = _read_rows(check.good, [column.name for column in header.columns])
+    keep = traces.rising(table["t_s"])
+    if keep is not None:
+        table = {name: numbers[keep] for name, numbers in table.items()}
+    t_s = table.pop("t_s")
+    period_s = header.every_s or traces.period(t_s)
+    sensors: list[Trace] = []
+    for column in header.columns:
+        shown = table[column.name]
+        if column.unit in ("C", "F"):
+            table[column.name] = traces.to_celsius(shown, column.unit)
+        if column.kind == "sensor":
+            step = column.resolution or traces.resolution(shown)
+            sensors.append(
+                traces.trace(
+                    column.name,
+                    column.role or "",
+                    t_s,
+                    table[column.name],
+                    resolution_c=step / 1.8 if column.unit == "F" else step,
+                    period_s=period_s,
+                )
+            )
+    return Run(
+        path=folder,
+        header=header,
+        t_s=t_s,
+        values=table,
+        events=reader.read_events(folder),
+        marks=reader.read_marks(folder),
+        check=check,
+        traces=tuple(sensors),
+    )
+
+
+class _Rows(io.RawIOBase):
+    """The good rows of all segments as one stream of bytes, read as they are asked for."""
+
+    def __init__(self, ranges: tuple[ByteRange, ...]) -> None:
+        self._waiting = list(reversed(ranges))
+        self._file: io.BufferedReader | None = None
+        self._name: Path | None = None
+        self._left = 0
+
+    def readable(self) -> bool:
+        return True
+
+    def readinto(self, buffer: Any) -> int:
+        while self._left == 0:
+            if not self._waiting:
+                return 0
+            part = self._waiting.pop()
+            if part.segment != self._name:
+                self._end()
+                self._name, self._file = part.segment, part.segment.open("rb")
+            assert self._file is not None
+            self._file.seek(part.start)
+            self._left = part.stop - part.start
+        assert self._file is not None
+        view = memoryview(buffer)
+        got = self._file.readinto(view[: min(len(view), self._left)])
+        self._left = self._left - got if got else 0
+        return got
+
+    def _end(self) -> None:
+        if self._file is not None:
+            self._file.close()
+
+    def close(self) -> None:
+        self._end()
+        super().close()
+
+
+def _read_rows(ranges: tuple[ByteRange, ...], names: list[str]) -> dict[str, FloatArray]:
+    """Parse the good rows; the columns ``utc`` and ``crc`` are skipped, which is most of the time saved."""
+    wanted = ["t_s", *names]
+    if not sum(part.rows for part in ranges):
+        return {name: np.empty(0) for name in wanted}
+    try:
+        table = _parse(ranges, names, "float64")
+    except ValueError:  # a cell that is no number: only then pay for looking at each
+        table = _parse(ranges, names, "str")
+    return {name: _numbers(table[name]) for name in wanted}
+
+
+def _parse(ranges: tuple[ByteRange, ...], names: list[str], dtype: str) -> pd.DataFrame:
+    import pandas as pd
+
+    every = ["t_s", "utc", *names, "crc"]
+    with io.BufferedReader(_Rows(ranges), 1 << 18) as stream:
+        return pd.read_csv(
+            stream, header=None, names=every, usecols=["t_s", *names], dtype=dtype, index_col=False, engine="c"
+        )
+
+
+def _numbers(column: pd.Series[Any]) -> FloatArray:
+    """Return finite numbers or NaN: text and infinity are no readings."""
+    import pandas as pd
+
+    numbers: FloatArray = np.asarray(pd.to_numeric(column, errors="coerce"), dtype=np.float64)
+    wild = np.isinf(numbers)
+    return np.where(wild, np.nan, numbers) if wild.any() else numbers
