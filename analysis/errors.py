@@ -25,3 +25,7 @@ class NotEnoughData(AnalysisError):
 
 class LogBookError(AnalysisError):
     """The log book cannot do what was asked: names the entry and the next step."""
+
+
+class ThermocoupleError(AnalysisError, ValueError):
+    """An unknown thermocouple type or class, or a value outside the range of the reference function."""
