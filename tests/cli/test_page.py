@@ -1,0 +1,183 @@
+"""The live page: who may look, what is answered, and what a browser shows (headless Chromium where there is one)."""
+
+from __future__ import annotations
+
+import http.client
+import json
+import shutil
+import urllib.parse
+from collections.abc import Iterator
+from contextlib import closing
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from soakwitness.cli.page.process import PageProcess
+from soakwitness.cli.page.server import WRONG_KEYS_ALLOWED, WRONG_KEYS_FOR_S, Doorkeeper
+from soakwitness.cli.page.state import MOST_POINTS, PageState
+
+INJECTED = "<script>window.broken = 1</script>"
+
+
+def a_state(t_s: float, **more: Any) -> dict[str, Any]:
+    return {
+        "run": "20260101T070000Z_shed_0001",
+        "t_s": t_s,
+        "unit": "C",
+        "sentence": f"Hold 2: blade in band 18:40 of 25:00, take out in 6:20 {INJECTED}",
+        "detail": f"Charge 1: {INJECTED}",
+        "readings": [
+            {"name": f"chamber {INJECTED}", "role": "control", "temp": 1040.0},
+            {"name": "blade", "role": "load", "temp": None},
+        ],
+        "record": f"{int(t_s)} rows written. {INJECTED}",
+        "read_ms": 1_700_000_000_000,
+        "sent_ms": 1_700_000_002_000,
+        "recipe": [{"target": 1040, "lower": 1034, "upper": 1046, "required_s": 1500, "enter_s": None}],
+        "alarm": f"Over temperature {INJECTED}",
+        **more,
+    }
+
+
+@pytest.fixture
+def page() -> Iterator[PageProcess]:
+    process = PageProcess(port=0)
+    yield process
+    process.stop()
+
+
+def port_of(page: PageProcess) -> int:
+    port = urllib.parse.urlsplit(page.address).port
+    assert port
+    return port
+
+
+def ask(page: PageProcess, method: str, path: str, **headers: str) -> tuple[int, dict[str, str], str]:
+    with closing(http.client.HTTPConnection("127.0.0.1", port_of(page), timeout=10)) as connection:
+        connection.request(method, path, headers=headers)
+        answer = connection.getresponse()
+        return answer.status, {k.lower(): v for k, v in answer.getheaders()}, answer.read().decode()
+
+
+def test_the_page_forbids_itself_every_outside_resource(page: PageProcess) -> None:
+    status, headers, body = ask(page, "GET", "/")
+    assert status == 200
+    assert headers["content-security-policy"].startswith("default-src 'none'")
+    assert "unsafe" not in headers["content-security-policy"]
+    assert "http" not in body
+
+
+@pytest.mark.parametrize("method", ["POST", "PUT", "DELETE", "PATCH", "OPTIONS", "HEAD"])
+def test_nothing_but_get_is_answered(page: PageProcess, method: str) -> None:
+    assert ask(page, method, "/")[0] == 501
+
+
+@pytest.mark.parametrize("path", ["/..%2fserver.py", "/../server.py", "/state.py", "/page.html"])
+def test_no_other_file_is_served(page: PageProcess, path: str) -> None:
+    assert ask(page, "GET", path)[0] == 404
+
+
+def test_a_foreign_host_name_is_refused(page: PageProcess) -> None:
+    assert ask(page, "GET", "/", Host="elsewhere.example")[0] == 403
+
+
+def test_on_the_network_the_key_is_needed_and_opens_one_browser() -> None:
+    page = PageProcess(port=0, lan=True)
+    try:
+        link = urllib.parse.urlsplit(page.address)
+        assert ask(page, "GET", "/")[0] == 403
+        assert ask(page, "GET", "/states")[0] == 403
+        assert ask(page, "GET", "/?key=guess")[0] == 403
+        status, headers, _ = ask(page, "GET", f"/?{link.query}")
+        assert status == 303
+        cookie = headers["set-cookie"].split(";")[0]
+        assert "HttpOnly" in headers["set-cookie"]
+        assert ask(page, "GET", "/", Cookie=cookie)[0] == 200
+        assert ask(page, "GET", f"/?{link.query}")[0] == 403
+        assert ask(page, "GET", "/", Cookie="soakwitness=guess")[0] == 403
+    finally:
+        page.stop()
+
+
+def test_who_guesses_too_often_has_to_wait_even_with_the_right_key() -> None:
+    keeper = Doorkeeper(lan=True)
+    for _ in range(WRONG_KEYS_ALLOWED):
+        assert keeper.spend("wrong", "192.0.2.7", 0.0) is None
+    assert keeper.spend(keeper.key, "192.0.2.7", 1.0) is None
+    assert keeper.spend(keeper.key, "192.0.2.8", 1.0)
+    assert keeper.spend(keeper.key, "192.0.2.7", 2 * WRONG_KEYS_FOR_S)
+
+
+def test_the_history_is_thinned_and_a_new_run_starts_it_again() -> None:
+    state = PageState()
+    for t_s in range(3 * MOST_POINTS):
+        state.add(a_state(t_s))
+    history = json.loads(state.whole()[1])["history"]
+    assert len(history) <= MOST_POINTS
+    assert history[0][0] == 0
+    assert history[-1][0] >= 3 * MOST_POINTS - 10
+    state.add(a_state(0, run="another"))
+    assert len(json.loads(state.whole()[1])["history"]) == 1
+
+
+def test_a_recorder_is_never_made_to_wait_by_a_browser_that_does_not_read(page: PageProcess) -> None:
+    with closing(http.client.HTTPConnection("127.0.0.1", port_of(page), timeout=10)) as connection:
+        connection.request("GET", "/states")
+        connection.getresponse()
+        long_words = "x" * 20_000
+        for t_s in range(500):
+            page.send(a_state(t_s, detail=long_words))
+        assert page.running
+
+
+@pytest.fixture
+def browser() -> Iterator[Any]:
+    sync_api = pytest.importorskip("playwright.sync_api", reason="the browser driver is not installed")
+    program = shutil.which("chromium") or shutil.which("chromium-browser")
+    if program is None:
+        pytest.skip("no Chromium on this machine")
+    with sync_api.sync_playwright() as driver:
+        chromium = driver.chromium.launch(
+            executable_path=program,
+            args=[
+                "--no-sandbox",
+                "--disable-gpu",
+                "--disable-quic",
+                "--no-first-run",
+                "--disable-background-networking",
+            ],
+        )
+        yield chromium
+        chromium.close()
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("width", [360, 1400])
+def test_a_browser_shows_the_sentence_and_goes_stale(
+    browser: Any, page: PageProcess, width: int, tmp_path: Path
+) -> None:
+    tab = browser.new_page(viewport={"width": width, "height": 800})
+    problems: list[str] = []
+    asked: list[str] = []
+    tab.on("console", lambda message: problems.append(message.text) if message.type == "error" else None)
+    tab.on("pageerror", lambda error: problems.append(str(error)))
+    tab.on("request", lambda request: asked.append(request.url))
+    for t_s in range(0, 1200, 60):
+        page.send(a_state(t_s))
+    tab.goto(page.address)
+    tab.locator("#sentence", has_text="Hold 2").wait_for()
+    assert INJECTED in tab.text_content("#sentence")
+    for place in ("#detail", "#alarm", "#readings", "#record", "#legend"):
+        assert INJECTED in tab.text_content(place)
+    assert tab.evaluate("window.broken") is None
+    assert tab.locator("#chart path.line").count() == 2
+    assert "Last reading" in tab.text_content("#record")
+    assert tab.evaluate("document.documentElement.scrollWidth") <= width
+    tab.screenshot(path=str(tmp_path / "page.png"), full_page=True)
+    page.stop()
+    tab.locator("body.stale").wait_for()
+    assert "The recorder has ended" in tab.text_content("#record")
+    assert all(url.startswith(page.address) for url in asked)
+    # the stream that ends with the recorder is itself reported by the browser as an incomplete load
+    assert not [problem for problem in problems if "ERR_INCOMPLETE_CHUNKED" not in problem]
