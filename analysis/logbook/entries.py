@@ -1,0 +1,75 @@
+"""What all entries share: a wrong one is struck through, never deleted."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Literal
+
+from soakwitness.analysis.errors import LogBookError
+from soakwitness.analysis.logbook.moments import Stamp
+from soakwitness.analysis.logbook.opening import LogBook
+
+Table = Literal[
+    "piece_facts",
+    "batch_pieces",
+    "charge_pieces",
+    "hardness",
+    "treatments",
+    "sensor_lives",
+    "calibrations",
+    "surveys",
+    "accuracy_tests",
+    "dispositions",
+    "run_recipes",
+]
+
+# what a person calls an entry of each table
+KINDS: dict[str, Table] = {
+    "piece": "piece_facts",
+    "batch": "batch_pieces",
+    "charge": "charge_pieces",
+    "hardness": "hardness",
+    "treatment": "treatments",
+    "sensor": "sensor_lives",
+    "calibration": "calibrations",
+    "survey": "surveys",
+    "accuracy": "accuracy_tests",
+    "disposition": "dispositions",
+    "recipe": "run_recipes",
+}
+
+
+def strike(book: LogBook, table: Table, entries: Sequence[int], *, why: str, stamp: Stamp) -> None:
+    """Strike entries through; they stay readable with who, when and why.
+
+    Parameters
+    ----------
+    book : LogBook
+        The open log book.
+    table : str
+        Where the entries stand.
+    entries : sequence of int
+        Their numbers.
+    why : str
+        The reason; compulsory.
+    stamp : Stamp
+        When and by whom.
+
+    Raises
+    ------
+    LogBookError
+        If an entry does not exist, is struck already, or no reason is given.
+    """
+    if not why.strip():
+        raise LogBookError("Say why the entry is struck through (--why).")
+    with book.writing(stamp):
+        for entry in entries:
+            row = book.row(f"SELECT struck_utc, struck_by FROM {table} WHERE entry = ?", entry)
+            if row is None:
+                raise LogBookError(f"There is no entry {entry} of this kind. See its number in the piece's history.")
+            if row["struck_utc"] is not None:
+                raise LogBookError(f"Entry {entry} was struck by {row['struck_by']} at {row['struck_utc']} already.")
+            book.connection.execute(
+                f"UPDATE {table} SET struck_utc = ?, struck_by = ?, struck_why = ? WHERE entry = ?",
+                (stamp.at_utc, stamp.by, why.strip(), entry),
+            )
