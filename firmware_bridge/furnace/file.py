@@ -1,22 +1,248 @@
-"""Furnace files: a person's TOML text into ``furnace.model``, every mistake answered with its place."""
+"""Furnace files: a person's TOML text into ``furnace.model``, every mistake answered with its place.
+
+Temperatures in ``[limits]`` and ``[alarm]`` are in the file's unit on paper and in degrees Celsius in the model.
+"""
 
 from __future__ import annotations
 
+import re
+import tomllib
+from collections.abc import Mapping, Sequence
 from pathlib import Path
+from typing import Any
 
-from soakwitness.firmware_bridge.furnace.model import Furnace, LinkKind
+from soakwitness.firmware_bridge.errors import FurnaceFileError
+from soakwitness.firmware_bridge.furnace.checking import Source, Table, shown
+from soakwitness.firmware_bridge.furnace.linktable import LINK_KINDS, link_settings
+from soakwitness.firmware_bridge.furnace.model import (
+    ROLES,
+    Alarm,
+    Contact,
+    Furnace,
+    Limits,
+    LinkKind,
+    Sensor,
+    Signal,
+    Unit,
+)
+from soakwitness.firmware_bridge.furnace.sources import SourceReader
+from soakwitness.firmware_bridge.furnace.templates import TEMPLATES
+
+THERMOCOUPLES = ("B", "E", "J", "K", "N", "R", "S", "T")
+TOLERANCE_CLASSES = ("1", "2", "special", "standard")
+MEANINGS = ("load", "pull", "plates", "hand-warm", "door", "note", "next")
+_TABLES = ("link", "sample", "limits", "alarm")
+_ARRAYS = ("sensor", "signal", "contact")
+_NAME = re.compile(r"[^\W\d_][\w .-]{0,39}")
+_TAKEN = ("t_s", "utc", "crc")
+_LARGEST_FILE = 1_000_000  # bytes; a person does not write more
 
 
 def load_furnace(path: Path | str) -> Furnace:
     """Read and check a furnace file; raises FurnaceFileError."""
-    raise NotImplementedError
+    try:
+        with open(path, "rb") as file:
+            data = file.read(_LARGEST_FILE + 1)
+    except OSError as error:
+        reason = (error.strerror or "cannot be read").lower()
+        raise FurnaceFileError(f"{path}: {reason}. Make a furnace file with: soakwitness furnace new {path}") from error
+    if len(data) > _LARGEST_FILE:
+        raise FurnaceFileError(f"{path}: over {_LARGEST_FILE} bytes, this is no furnace file.")
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        raise FurnaceFileError(
+            f"{path}, line {line}: not UTF-8 text (byte 0x{data[error.start]:02x}). Save the file as UTF-8."
+        ) from error
+    return parse_furnace(text, str(path))
 
 
 def parse_furnace(text: str, source: str) -> Furnace:
     """Check the text of a furnace file; ``source`` is its name in messages. Raises FurnaceFileError."""
-    raise NotImplementedError
+    text = text.replace("\r\n", "\n")
+    try:
+        values = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise FurnaceFileError(f"{source}: {_placed(str(error))} Texts need quotes, numbers need none.") from error
+    return _furnace(values, text, Source(text, source))
 
 
-def template(link: LinkKind) -> str:
-    """Return a commented furnace file for that kind of link, which itself passes the parser."""
-    raise NotImplementedError
+def template(link: LinkKind, **values: str) -> str:
+    """Return a commented furnace file for that kind of link, which itself passes the parser.
+
+    ``values`` replace what the template says for ``name``, ``unit`` and keys of ``[link]`` (written as in TOML).
+    """
+    lines = TEMPLATES[link].splitlines()
+    for key, value in values.items():
+        at = next(i for i, line in enumerate(lines) if re.match(rf"#?\s*{key} = ", line))
+        comment = re.search(r"\s{2,}(#.*)$", lines[at])
+        lines[at] = f"{f'{key} = {value}':<31} {comment[1]}" if comment else f"{key} = {value}"
+    return "\n".join(lines) + "\n"
+
+
+def to_celsius(temp: float, unit: Unit) -> float:
+    """Turn a temperature in the file's unit into degrees Celsius."""
+    return (temp - 32.0) / 1.8 if unit == "F" else temp
+
+
+def _placed(says: str) -> str:
+    found = re.search(r" \(at line (\d+), column (\d+)\)", says)
+    if found:
+        return f"line {found[1]}, column {found[2]}: {says.replace(found[0], '')}."
+    return says.replace(" (at end of document)", " at the end of the file") + "."
+
+
+def _furnace(values: Mapping[str, Any], text: str, source: Source) -> Furnace:
+    top = Table(source, "", values)
+    name = top.text("name") or top.required("name", "the furnace's name, in quotes")
+    unit: Unit = top.choice("unit", ("C", "F"))  # type: ignore[assignment]
+    tables = {key: _table(top, source, key) for key in _TABLES}
+    arrays = {key: _array(top, source, key) for key in _ARRAYS}
+    top.finish()
+    if not top.has("link"):
+        raise top.wrong("link", f"missing. It needs a table [link] with kind = one of {', '.join(LINK_KINDS)}.")
+    link = link_settings(tables["link"])
+    reader = SourceReader(link)
+    sensors = tuple(_sensor(table, reader) for table in arrays["sensor"])
+    if not sensors:
+        raise top.wrong("sensor", "missing. It needs at least one table [[sensor]].")
+    signals = tuple(_signal(table, reader) for table in arrays["signal"])
+    contacts = tuple(_contact(table, reader) for table in arrays["contact"])
+    _check_names(arrays, [*sensors, *signals, *contacts])
+    every_s = tables["sample"].number("every_s", 1.0, low=0.05, high=3600.0)
+    limits, alarm = _limits(tables["limits"], unit), _alarm(tables["alarm"], unit)
+    for table in (tables["sample"], tables["limits"], tables["alarm"]):
+        table.finish()
+    return Furnace(
+        name=name,
+        unit=unit,
+        link=link,
+        every_s=every_s,
+        sensors=sensors,
+        signals=signals,
+        contacts=contacts,
+        limits=limits,
+        alarm=alarm,
+        text=text,
+        source=source.name,
+    )
+
+
+def _table(top: Table, source: Source, key: str) -> Table:
+    value = top.value(key)
+    if value is not None and not isinstance(value, dict):
+        raise top.wrong(key, f"{shown(value)} is not allowed; it needs one table with the header [{key}].")
+    return Table(source, key, value or {})
+
+
+def _array(top: Table, source: Source, key: str) -> list[Table]:
+    value = top.value(key)
+    if value is None:
+        return []
+    if not isinstance(value, list) or not all(isinstance(item, dict) for item in value):
+        raise top.wrong(key, f"it needs tables with the header [[{key}]], in double brackets, one for each {key}.")
+    return [Table(source, key, item, index) for index, item in enumerate(value, 1)]
+
+
+def _sensor(table: Table, reader: SourceReader) -> Sensor:
+    role = table.choice("role", ROLES)
+    source = reader.number_source(table)
+    scale = table.number("scale", 1.0)
+    if scale == 0:
+        raise table.wrong("scale", "0 is not allowed; every reading would be 0.")
+    tolerance_class = table.value("tolerance_class")
+    if tolerance_class is not None and str(tolerance_class) not in TOLERANCE_CLASSES:
+        raise table.wrong(
+            "tolerance_class",
+            f"{shown(tolerance_class)} is not allowed; it needs one of {', '.join(TOLERANCE_CLASSES)}.",
+        )
+    if table.has("thickness_mm") and role != "load":
+        raise table.wrong("thickness_mm", 'only a sensor with role = "load" sits in a dummy piece of known thickness.')
+    sensor = Sensor(
+        name=_name(table),
+        role=role,  # type: ignore[arg-type]
+        source=source,
+        scale=scale,
+        offset=table.number("offset", 0.0),
+        fault_values=table.numbers("fault_values"),
+        resolution=table.number("resolution", reader.resolution(source, scale), low=1e-6, high=100.0),
+        thermocouple=table.choice("thermocouple", THERMOCOUPLES) if table.has("thermocouple") else None,
+        tolerance_class=None if tolerance_class is None else str(tolerance_class),
+        expanded_uncertainty=table.number("expanded_uncertainty", low=0.0, high=200.0),
+        instrument_uncertainty=table.number("instrument_uncertainty", low=0.0, high=200.0),
+        serial=table.text("serial"),
+        channel=table.text("channel"),
+        position=table.text("position"),
+        input_offset=table.number("input_offset"),
+        thickness_mm=table.number("thickness_mm", low=0.1, high=100.0),
+        fault_source=reader.fault_source(table, source),
+        fault_words=table.words("fault_words", '["open circuit", "short to ground"]'),
+    )
+    table.value("thermocouple")
+    table.finish()
+    return sensor
+
+
+def _signal(table: Table, reader: SourceReader) -> Signal:
+    signal = Signal(
+        name=_name(table),
+        source=reader.number_source(table),
+        scale=table.number("scale", 1.0),
+        offset=table.number("offset", 0.0),
+        fault_values=table.numbers("fault_values"),
+    )
+    table.finish()
+    return signal
+
+
+def _contact(table: Table, reader: SourceReader) -> Contact:
+    contact = Contact(
+        name=_name(table),
+        source=reader.contact_source(table),
+        means=table.choice("means", MEANINGS, "door"),
+        closed_is=table.whole("closed_is", 1, 0, 65535),
+    )
+    table.finish()
+    return contact
+
+
+def _name(table: Table) -> str:
+    allowed = "a name in quotes that begins with a letter: letters, digits, blanks and _ . - (at most 40)"
+    name = table.required("name", allowed)
+    if not isinstance(name, str) or not _NAME.fullmatch(name) or name != name.strip():
+        raise table.wrong("name", f"{shown(name)} is not allowed; it needs {allowed}.")
+    if name.lower() in _TAKEN:
+        raise table.wrong("name", f'"{name}" is not allowed; samples.csv has its own column of that name.')
+    return name
+
+
+def _check_names(arrays: Mapping[str, Sequence[Table]], parts: Sequence[Sensor | Signal | Contact]) -> None:
+    tables = [table for key in _ARRAYS for table in arrays[key]]
+    seen: dict[str, str] = {}
+    for table, part in zip(tables, parts, strict=True):
+        first = seen.setdefault(part.name.lower(), table.title)
+        if first != table.title:
+            raise table.wrong("name", f'"{part.name}" is already the name of {first}; each name stands once.')
+
+
+def _limits(table: Table, unit: Unit) -> Limits:
+    rate = table.number("max_rate_per_s", low=0.001, high=10_000.0)
+    low, high = _celsius(table, "min_temp", unit), _celsius(table, "max_temp", unit)
+    if low is not None and high is not None and low >= high:
+        raise table.wrong("max_temp", "it must be above min_temp.")
+    return Limits(max_temp_c=high, min_temp_c=low, max_rate_c_per_s=rate / 1.8 if rate and unit == "F" else rate)
+
+
+def _alarm(table: Table, unit: Unit) -> Alarm:
+    return Alarm(
+        over_c=_celsius(table, "over", unit),
+        command=table.words("command", '["aplay", "/home/smith/bell.wav"]'),
+        bell=table.flag("bell", True),
+        silent_s=table.number("silent_s", 10.0, low=0.1, high=86_400.0),
+    )
+
+
+def _celsius(table: Table, key: str, unit: Unit) -> float | None:
+    temp = table.number(key, low=-460.0, high=4000.0)
+    return None if temp is None else to_celsius(temp, unit)

@@ -1,0 +1,94 @@
+"""The table ``[link]`` of a furnace file."""
+
+from __future__ import annotations
+
+import re
+
+from soakwitness.firmware_bridge.furnace.checking import Table, shown
+from soakwitness.firmware_bridge.furnace.model import LineSource, LinkSettings
+
+LINK_KINDS = ("modbus", "lines", "simulated")
+CHECKSUMS = ("none", "xor", "crc16", "crc16-modbus", "crc16-xmodem", "crc32")
+_PARITIES = {"none": "N", "even": "E", "odd": "O", "N": "N", "E": "E", "O": "O"}
+_PORT = 'a port in quotes, such as "/dev/serial/by-id/...", "COM3" or "socket://192.0.2.7:4001"'
+
+
+def link_settings(table: Table) -> LinkSettings:
+    """Check the table and return its settings."""
+    kind = table.choice("kind", LINK_KINDS)
+    if kind == "simulated":
+        settings = {"speaks": table.choice("speaks", ("modbus", "lines"), "modbus")}
+        return LinkSettings(kind="simulated", port="", settings={**settings, **table.rest()})
+    common = {
+        "port": _port(table),
+        "baud": table.whole("baud", 9600, 50, 4_000_000),
+        "parity": _PARITIES[table.choice("parity", tuple(_PARITIES), "none")],
+        "data_bits": table.whole("data_bits", 8, 7, 8),
+        "stop_bits": table.whole("stop_bits", 1, 1, 2),
+        "timeout_s": table.number("timeout_s", 1.0, low=0.01, high=3600.0),
+        "dtr": table.flag("dtr", False),
+        "rts": table.flag("rts", False),
+    }
+    more = _modbus(table) if kind == "modbus" else _lines(table)
+    table.finish()
+    return LinkSettings(kind=kind, **common, **more)  # type: ignore[arg-type]
+
+
+def _port(table: Table) -> str:
+    port = table.required("port", _PORT)
+    if not isinstance(port, str) or not port.strip():
+        raise table.wrong("port", f"{shown(port)} is not allowed; it needs {_PORT}.")
+    if "://" in port:
+        found = re.fullmatch(r"socket://([^/:\s]+|\[[0-9a-fA-F:]+\]):(\d{1,5})", port)
+        if not found or not 0 < int(found[2]) < 65536:
+            raise table.wrong("port", f'{shown(port)} is not allowed; a network address is "socket://HOST:PORT".')
+    return port
+
+
+def _modbus(table: Table) -> dict[str, object]:
+    framing = table.choice("framing", ("rtu", "ascii"), "rtu")
+    if framing == "rtu" and table.value("data_bits") == 7:
+        raise table.wrong("data_bits", "7 is not allowed with RTU framing, whose frames need all 8 bits.")
+    return {
+        "framing": framing,
+        "unit_id": table.whole("unit_id", 1, 1, 247),
+        "silence_s": table.number("silence_s", low=0.0, high=60.0),
+        "echo": table.flag("echo", False),
+    }
+
+
+def _lines(table: Table) -> dict[str, object]:
+    pattern, separator = table.text("pattern"), table.value("separator")
+    if pattern is not None and separator is not None:
+        raise table.wrong("separator", "it stands beside a pattern; give one of the two.")
+    if separator is not None and (not isinstance(separator, str) or len(separator) != 1):
+        raise table.wrong("separator", f'{shown(separator)} is not allowed; it needs one character, such as ",".')
+    groups = _groups(table, pattern) if pattern else ()
+    return {
+        "pattern": pattern,
+        "separator": None if pattern else separator or ",",
+        "checksum": table.choice("checksum", CHECKSUMS, "none"),
+        "sequence": _sequence(table, groups),
+    }
+
+
+def _groups(table: Table, pattern: str) -> tuple[str, ...]:
+    try:
+        groups = tuple(re.compile(pattern).groupindex)
+    except re.error as error:
+        says = f"{shown(pattern)} is no regular expression: {error}. In TOML put it in single quotes."
+        raise table.wrong("pattern", says) from error
+    if not groups:
+        raise table.wrong("pattern", f"{shown(pattern)} has no named group; write (?P<work>...) for each number.")
+    return groups
+
+
+def _sequence(table: Table, groups: tuple[str, ...]) -> LineSource | None:
+    value = table.value("sequence")
+    if value is None:
+        return None
+    if groups:
+        if value not in groups:
+            raise table.wrong("sequence", f"{shown(value)} is not allowed; it needs one of {', '.join(groups)}.")
+        return LineSource(group=value)
+    return LineSource(field=table.whole("sequence", None, 1, 999))
