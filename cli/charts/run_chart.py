@@ -1,0 +1,203 @@
+"""The chart of one run over its recipe, with an inset for each hold's band."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from soakwitness.cli.charts import style
+from soakwitness.cli.charts.thinning import thin
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+    from soakwitness.analysis.recipes.model import Recipe
+    from soakwitness.analysis.runs import Run, Trace
+    from soakwitness.analysis.verification.model import HoldResult, Verification
+
+MOST_INSETS = 4
+MARK_WORDS = {"load": "load", "pull": "pull", "plates": "plates", "hand-warm": "hand-warm", "door": "door"}
+
+
+def save_run_chart(
+    run: Run, verification: Verification, recipe: Recipe, path: Path, *, unit: style.Unit | None = None
+) -> None:
+    """Draw a run and write it as PNG, SVG or PDF; ``unit`` defaults to the recipe's."""
+    with style.own_look():
+        style.save(run_figure(run, verification, recipe, unit=unit or recipe.unit), path)
+
+
+def run_figure(
+    run: Run, verification: Verification, recipe: Recipe, *, unit: style.Unit, size: tuple[float, float] = (10.5, 6.6)
+) -> Figure:
+    """Figure of the whole run above and of each hold's band below. Call within ``style.own_look()``."""
+    from matplotlib.figure import Figure
+
+    holds = [h for h in verification.holds if h.found and h.enter_s is not None][:MOST_INSETS]
+    figure = Figure(figsize=size, layout="constrained")
+    grid = figure.add_gridspec(2 if holds else 1, max(1, len(holds)), height_ratios=[1.75, 1] if holds else [1])
+    whole = figure.add_subplot(grid[0, :])
+    _draw_lines(whole, run, verification, unit)
+    _draw_recipe(whole, run, verification, unit)
+    _draw_whole(whole, run, verification, unit)
+    for i, hold in enumerate(holds):
+        _draw_inset(figure.add_subplot(grid[1, i]), run, verification, hold, unit)
+    figure.suptitle(_headline(verification, recipe), x=0.01, ha="left", fontsize=12)
+    return figure
+
+
+def _headline(verification: Verification, recipe: Recipe) -> str:
+    basis = ", as read" if verification.decided_on == "reading" and verification.verdict == "pass" else ""
+    worst = next((f for f in verification.findings if f.severity == "fail"), None)
+    reason = f" ({worst.code})" if worst else ""
+    return f"{recipe.name}: {verification.verdict}{basis}{reason}"
+
+
+def _roles(run: Run, verification: Verification) -> list[tuple[Trace, dict[str, Any]]]:
+    """Give each trace with something to see its line: the judged sensor thick, loads dashed, others thinner."""
+    others = iter([*style.OTHERS, *style.OTHERS, *style.OTHERS])
+    lines: list[tuple[Trace, dict[str, Any]]] = []
+    for trace in run.traces:
+        if trace.role == "load":
+            lines.append((trace, dict(style.LOAD)))
+        elif trace.name == verification.sensor or trace.role in ("control", "recording"):
+            lines.append((trace, dict(style.MEASURED)))
+        elif trace.role != "ambient":
+            lines.append((trace, dict(next(others, style.OTHERS[0]))))
+    return lines
+
+
+def _draw_lines(ax: Axes, run: Run, verification: Verification, unit: style.Unit, *, most: int = 3000) -> None:
+    scale, zero = (1.8, 32.0) if unit == "F" else (1.0, 0.0)
+    for trace, look in _roles(run, verification):
+        t_s, temp_c = thin(trace.t_s, trace.temp_c, most=most, gap_s=3 * trace.period_s)
+        label = f"{trace.name} (measured)" if trace.role != "load" else f"{trace.name} (load, measured)"
+        ax.plot(t_s, temp_c * scale + zero, label=label, zorder=3, **look)
+    setpoint = run.signal("setpoint")
+    if setpoint is not None:
+        t_s, temp_c = thin(run.t_s, setpoint, most=most, gap_s=None)
+        ax.plot(t_s, temp_c * scale + zero, color="#888888", linewidth=0.9, label="setpoint", zorder=2)
+    work = verification.work
+    if work is not None and work.source == "packet estimate":
+        ax.fill_between(
+            work.t_s,
+            work.low_c * scale + zero,
+            work.high_c * scale + zero,
+            color=style.PURPLE,
+            alpha=0.25,
+            linewidth=0,
+            zorder=2,
+        )
+        kind = "fitted" if work.fitted else "a model, not measured"
+        ax.plot(
+            work.t_s, work.best_c * scale + zero, label=f"blade in its packet, estimated ({kind})", **style.ESTIMATE
+        )
+
+
+def _draw_recipe(ax: Axes, run: Run, verification: Verification, unit: style.Unit) -> None:
+    """Draw the recipe over the run: each hold's band and target where it was found, joined by dashes."""
+    points: list[tuple[float, float]] = []
+    for hold in verification.holds:
+        if not hold.found or hold.enter_s is None:
+            continue
+        end = hold.enter_s + hold.required_s
+        low, high = (style.shown(edge, unit) for edge in hold.band_c)
+        style.draw_band(ax, hold.enter_s, end, low, high)
+        target = style.shown(hold.target_c, unit)
+        points += [(hold.enter_s, target), (end, target), (end, float("nan"))]
+        ramp = verification.step(hold.step - 1)
+        if ramp is not None and ramp.kind == "ramp" and ramp.found and ramp.start_s is not None:
+            started = _temperature_at(run, verification, ramp.start_s)
+            if started is not None:
+                ax.plot([ramp.start_s, hold.enter_s], [style.shown(started, unit), target], **style.RECIPE)
+    if points:
+        ax.plot([t for t, _ in points], [v for _, v in points], label="recipe", **style.RECIPE)
+
+
+def _temperature_at(run: Run, verification: Verification, t_s: float) -> float | None:
+    import numpy as np
+
+    trace = run.trace(verification.sensor)
+    if trace is None or not len(trace.t_s):
+        return None
+    good = np.isfinite(trace.temp_c)
+    return float(np.interp(t_s, trace.t_s[good], trace.temp_c[good])) if good.any() else None
+
+
+def _draw_whole(ax: Axes, run: Run, verification: Verification, unit: style.Unit) -> None:
+    for start, stop in verification.record.gaps:
+        style.draw_gap(ax, start, stop)
+    _draw_marks(ax, run)
+    ax.set_ylabel(f"temperature, {style.degree(unit)}")
+    if len(run.t_s):
+        ax.set_xlim(float(run.t_s[0]), float(run.t_s[-1]))
+    low, high = ax.get_ylim()
+    ax.set_ylim(min(low, 0 if unit == "C" else 32), high + 0.06 * (high - low))
+    style.clock_axis(ax)
+    ax.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=4, borderaxespad=0.1, handlelength=3.2)
+
+
+def _draw_marks(ax: Axes, run: Run) -> None:
+    """Draw each mark as a fine line with its word; crowded ones share the words of the first."""
+    last = -1e18
+    span = float(run.t_s[-1] - run.t_s[0]) if len(run.t_s) else 1.0
+    for mark in sorted(run.marks, key=lambda m: m.t_s):
+        if mark.struck or mark.act not in MARK_WORDS:
+            continue
+        ax.axvline(mark.t_s, color="#444444", linewidth=0.6, linestyle=(0, (1, 3)), zorder=1)
+        if mark.t_s - last > 0.035 * span:
+            words = MARK_WORDS[mark.act] + (f" {mark.pieces[0]}" if len(mark.pieces) == 1 else "")
+            _upright(ax, mark.t_s, words)
+            last = mark.t_s
+
+
+def _draw_inset(ax: Axes, run: Run, verification: Verification, hold: HoldResult, unit: style.Unit) -> None:
+    assert hold.enter_s is not None
+    leave = hold.leave_s if hold.leave_s is not None else hold.enter_s + hold.required_s
+    margin = max(120.0, 0.12 * (leave - hold.enter_s))
+    window = (hold.enter_s - margin, max(leave, hold.enter_s + hold.required_s) + margin)
+    _draw_lines(ax, _cut(run, window), verification, unit, most=1500)
+    low, high = (style.shown(edge, unit) for edge in hold.band_c)
+    style.draw_band(ax, *window, low, high)
+    ax.hlines(style.shown(hold.target_c, unit), *window, **_as_hlines(style.RECIPE))
+    for t_s, words in ((hold.enter_s, "enter"), (hold.leave_s, "leave")):
+        if t_s is not None:
+            ax.axvline(t_s, color="#444444", linewidth=0.8, linestyle=(0, (1, 2)))
+            _upright(ax, t_s, words)
+    for start, stop in verification.record.gaps:
+        style.draw_gap(ax, start, stop)
+    reach = 1.6 * (high - low)
+    middle = (low + high) / 2
+    over = style.shown_difference(hold.overshoot_c or 0.0, unit)
+    ax.set_ylim(middle - reach, max(middle + reach, style.shown(hold.target_c, unit) + 1.2 * over))
+    ax.set_xlim(*window)
+    style.clock_axis(ax, label=False)
+    soak = hold.soak_s
+    minutes = f"soak {soak.best / 60:.1f} of {hold.required_s / 60:g} min, " if soak else ""
+    target = f"{style.shown(hold.target_c, unit):.0f} {style.degree(unit)}"
+    ax.set_title(f"Step {hold.step}, {target}: {minutes}{hold.verdict}")
+
+
+def _upright(ax: Axes, t_s: float, words: str) -> None:
+    """Write words upright beside the line at a time, along the foot of the axes."""
+    ax.text(t_s, 0.02, words, transform=ax.get_xaxis_transform(), rotation=90, ha="right", va="bottom", fontsize=7.5)
+
+
+def _as_hlines(look: dict[str, Any]) -> dict[str, Any]:
+    return {"colors": look["color"], "linewidth": look["linewidth"], "linestyles": [look["linestyle"]]}
+
+
+def _cut(run: Run, window: tuple[float, float]) -> Run:
+    """Return the run between two times, for a line that shows every reading."""
+    from dataclasses import replace
+
+    import numpy as np
+
+    def part(t_s: Any) -> slice:
+        first, last = np.searchsorted(t_s, window)
+        return slice(max(0, int(first) - 1), int(last) + 1)
+
+    traces = tuple(replace(tr, t_s=tr.t_s[part(tr.t_s)], temp_c=tr.temp_c[part(tr.t_s)]) for tr in run.traces)
+    here = part(run.t_s)
+    return replace(run, t_s=run.t_s[here], values={k: v[here] for k, v in run.values.items()}, traces=traces)

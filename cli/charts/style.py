@@ -1,0 +1,131 @@
+"""How every chart of this project looks: colours, lines, axes, saving. Words say what colours only help to find."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+Unit = Literal["C", "F"]
+
+# Okabe and Ito, Color Universal Design (2008)
+BLACK = "#000000"
+ORANGE = "#E69F00"
+SKY = "#56B4E9"
+GREEN = "#009E73"
+YELLOW = "#F0E442"
+BLUE = "#0072B2"
+VERMILION = "#D55E00"
+PURPLE = "#CC79A7"
+
+MEASURED: dict[str, Any] = {"color": BLUE, "linewidth": 2.2, "linestyle": "-"}
+LOAD: dict[str, Any] = {"color": VERMILION, "linewidth": 1.9, "linestyle": (0, (5, 1.5, 1, 1.5))}
+ESTIMATE: dict[str, Any] = {"color": PURPLE, "linewidth": 1.5, "linestyle": (0, (1, 1.2))}
+OTHERS: tuple[dict[str, Any], ...] = (
+    {"color": GREEN, "linewidth": 1.4, "linestyle": (0, (8, 2))},
+    {"color": ORANGE, "linewidth": 1.4, "linestyle": (0, (3, 1))},
+    {"color": SKY, "linewidth": 1.4, "linestyle": (0, (6, 1, 1, 1, 1, 1))},
+)
+RECIPE: dict[str, Any] = {"color": BLACK, "linewidth": 1.1, "linestyle": (0, (6, 4))}
+BAND_FILL = "#F0E442"
+BAND_EDGE = "#8A8200"
+SUFFIXES = (".png", ".svg", ".pdf")
+
+
+def shown(temp_c: float, unit: Unit) -> float:
+    """Temperature in the shown unit."""
+    return temp_c * 1.8 + 32 if unit == "F" else temp_c
+
+
+def shown_difference(kelvin: float, unit: Unit) -> float:
+    """Difference in the shown unit: x 1.8 for degrees Fahrenheit, never + 32."""
+    return kelvin * 1.8 if unit == "F" else kelvin
+
+
+def degree(unit: Unit) -> str:
+    """Sign of the unit."""
+    return "°F" if unit == "F" else "°C"
+
+
+@contextmanager
+def own_look() -> Iterator[None]:
+    """Matplotlib with this project's fonts and lines, and nothing left behind."""
+    import matplotlib
+
+    matplotlib.use("Agg")
+    with matplotlib.rc_context(
+        {
+            "font.family": "serif",
+            "font.size": 9.5,
+            "axes.spines.top": False,
+            "axes.spines.right": False,
+            "axes.titlelocation": "left",
+            "axes.titlesize": 10,
+            "axes.linewidth": 0.7,
+            "axes.grid": True,
+            "axes.axisbelow": True,
+            "grid.color": "#DDDDDD",
+            "grid.linewidth": 0.6,
+            "legend.frameon": False,
+            "legend.fontsize": 8.5,
+            "hatch.linewidth": 0.5,
+            "svg.fonttype": "none",
+            "svg.hashsalt": "soakwitness",
+            "pdf.fonttype": 42,
+        }
+    ):
+        yield
+
+
+def draw_band(ax: Axes, start: float, stop: float, lower: float, upper: float) -> None:
+    """Draw a band as a light fill with edge lines (x and y in the axes' own units)."""
+    ax.fill_between([start, stop], lower, upper, color=BAND_FILL, alpha=0.30, linewidth=0, zorder=0.5)
+    ax.hlines([lower, upper], start, stop, colors=BAND_EDGE, linewidth=0.9, zorder=0.6)
+
+
+def draw_gap(ax: Axes, start: float, stop: float) -> None:
+    """Hatch a time in which nothing was read."""
+    ax.axvspan(start, stop, facecolor="none", edgecolor="#999999", hatch="////", linewidth=0, zorder=0.4)
+
+
+def clock_axis(ax: Axes, *, label: bool = True) -> None:
+    """Label a time axis in seconds as hours and minutes of the run."""
+    from matplotlib.ticker import FuncFormatter, MaxNLocator
+
+    low, high = ax.get_xlim()
+    span = high - low
+    steps = [10, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14400, 28800, 86400]
+    step = next((s for s in steps if span / s <= 8), None)
+    if step:
+        from matplotlib.ticker import MultipleLocator
+
+        ax.xaxis.set_major_locator(MultipleLocator(step))
+    else:
+        ax.xaxis.set_major_locator(MaxNLocator(7))
+    ax.xaxis.set_major_formatter(FuncFormatter(lambda t, _: clock_words(t, seconds=bool(step and step < 60))))
+    if label:
+        ax.set_xlabel("time of the run, h:min" + (":s" if step and step < 60 else ""))
+
+
+def clock_words(t_s: float, *, seconds: bool = False) -> str:
+    """Seconds [s] as ``h:mm`` or ``h:mm:ss``."""
+    sign = "-" if t_s < 0 else ""
+    whole = round(abs(t_s)) if seconds else round(abs(t_s) / 60) * 60
+    text = f"{sign}{whole // 3600}:{whole % 3600 // 60:02d}"
+    return f"{text}:{whole % 60:02d}" if seconds else text
+
+
+def save(figure: Figure, path: Path) -> None:
+    """Write a figure; the ending says which format. Same figure, same bytes: no date goes in."""
+    dates: dict[str, object] = {
+        ".pdf": {"CreationDate": datetime(2000, 1, 1, tzinfo=UTC)},
+        ".svg": {"Date": None},
+    }
+    metadata = dates.get(path.suffix.lower())
+    figure.savefig(path, dpi=150, metadata=metadata)

@@ -1,0 +1,102 @@
+"""Charts: what is drawn, in which order, and that thinning never hides a peak or closes a gap."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from soakwitness.cli.charts import style
+from soakwitness.cli.charts.run_chart import run_figure, save_run_chart
+from soakwitness.cli.charts.thinning import thin
+from tests.made_runs import made_recipe, made_run, made_verification
+
+
+@pytest.mark.parametrize("suffix", [".png", ".svg", ".pdf"])
+def test_same_run_same_picture(tmp_path: Path, suffix: str) -> None:
+    run = made_run(tmp_path)
+    paths = [tmp_path / f"{i}{suffix}" for i in (1, 2)]
+    for path in paths:
+        save_run_chart(run, made_verification(run), made_recipe(), path)
+    assert paths[0].read_bytes() == paths[1].read_bytes()
+
+
+@pytest.mark.parametrize("unit", ["C", "F"])
+def test_the_chart_says_verdict_roles_and_bands(tmp_path: Path, unit: style.Unit) -> None:
+    run = made_run(tmp_path)
+    with style.own_look():
+        figure = run_figure(run, made_verification(run), made_recipe(), unit=unit)
+    whole, *insets = figure.axes
+    assert len(insets) == 2
+    labels = {text.get_text() for text in whole.get_legend().get_texts()}
+    assert {"chamber (measured)", "blade (load, measured)", "recipe"} <= labels
+    assert any("model, not measured" in label or "fitted" in label for label in labels)
+    assert "fail (short soak)" in figure.get_suptitle()
+    assert insets[1].get_title(loc="left").endswith("fail")
+    top = whole.get_ylim()[1]
+    assert top > style.shown(1046.0, unit)
+
+
+def test_a_gap_is_left_blank(tmp_path: Path) -> None:
+    run = made_run(tmp_path)
+    t_s, value = thin(run.t_s, run.values["chamber"], most=500, gap_s=15.0)
+    assert np.isnan(value).sum() == 1
+    assert not ((t_s > 3000) & (t_s < 3200) & np.isfinite(value)).any()
+
+
+def test_thinning_keeps_the_highest_and_lowest_reading() -> None:
+    rng = np.random.default_rng(5)
+    t_s = np.arange(100_000.0)
+    value = rng.normal(0, 1, t_s.size)
+    value[31_417] = 50.0
+    value[62_834] = -50.0
+    thinned_t, thinned = thin(t_s, value, most=900, gap_s=5.0)
+    assert len(thinned) < 1500
+    assert not np.isnan(thinned).any()
+    assert thinned_t[np.argmax(thinned)] == 31_417
+    assert thinned_t[np.argmin(thinned)] == 62_834
+
+
+def luminance(colour: str) -> float:
+    """Relative luminance as WCAG 2.1 defines it."""
+    parts = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
+    linear = [p / 12.92 if p <= 0.04045 else ((p + 0.055) / 1.055) ** 2.4 for p in parts]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+
+# Machado, Oliveira, Fernandes 2009, severity 1.0 (linear RGB), as colour libraries print them
+DEFICIENCIES = {
+    "protan": [[0.152286, 1.052583, -0.204868], [0.114503, 0.786281, 0.099216], [-0.003882, -0.048116, 1.051998]],
+    "deutan": [[0.367322, 0.860646, -0.227968], [0.280085, 0.672501, 0.047413], [-0.011820, 0.042940, 0.968881]],
+}
+
+
+def linear_rgb(colour: str) -> np.ndarray:
+    parts = np.array([int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)])
+    return np.where(parts <= 0.04045, parts / 12.92, ((parts + 0.055) / 1.055) ** 2.4)
+
+
+def lab(linear: np.ndarray) -> np.ndarray:
+    """CIE L*a*b* (D65) of linear sRGB, IEC 61966-2-1 matrix."""
+    matrix = np.array([[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]])
+    xyz = matrix @ np.clip(linear, 0, 1) / np.array([0.9505, 1.0, 1.089])
+    f = np.where(xyz > (6 / 29) ** 3, np.cbrt(xyz), xyz / (3 * (6 / 29) ** 2) + 4 / 29)
+    return np.array([116 * f[1] - 16, 500 * (f[0] - f[1]), 200 * (f[1] - f[2])])
+
+
+@pytest.mark.parametrize("eyes", ["protan", "deutan"])
+def test_the_three_main_lines_differ_for_colour_blind_eyes(eyes: str) -> None:
+    matrix = np.array(DEFICIENCIES[eyes])
+    colours = [lab(matrix @ linear_rgb(look["color"])) for look in (style.MEASURED, style.LOAD, style.ESTIMATE)]
+    for i, one in enumerate(colours):
+        for other in colours[i + 1 :]:
+            assert np.linalg.norm(one - other) > 15  # CIE76; about 2.3 is just noticeable
+
+
+def test_lines_stand_out_from_white_paper_and_differ_in_grey_by_their_dashes() -> None:
+    looks = [style.MEASURED, style.LOAD, style.ESTIMATE, *style.OTHERS]
+    assert len({str(look["linestyle"]) for look in looks}) == len(looks)
+    for look in (style.MEASURED, style.LOAD, style.RECIPE):
+        contrast = 1.05 / (luminance(look["color"]) + 0.05)
+        assert contrast >= 3.0  # WCAG 2.1, 1.4.11 graphical objects
