@@ -6,7 +6,7 @@ The arithmetic is in ``thermocouple_numerics``, the published figures in ``therm
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal, overload
+from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -48,15 +48,9 @@ class TypeRange:
     high_mv: float
 
 
-@overload
-def emf_mv(temp_c: float, type: str, reference_c: float = 0.0, *, on_range: OnRange = "nan") -> float: ...
-@overload
 def emf_mv(
     temp_c: npt.ArrayLike, type: str, reference_c: npt.ArrayLike = 0.0, *, on_range: OnRange = "nan"
-) -> FloatArray: ...
-def emf_mv(
-    temp_c: npt.ArrayLike, type: str, reference_c: npt.ArrayLike = 0.0, *, on_range: OnRange = "nan"
-) -> FloatArray | float:
+) -> FloatArray:
     """Emf of a thermocouple.
 
     Parameters
@@ -73,7 +67,7 @@ def emf_mv(
     Returns
     -------
     float or array
-        Emf [mV], shape of the input.
+        Emf [mV], shape of the input; a numpy number for a single value.
 
     Raises
     ------
@@ -96,15 +90,9 @@ def emf_mv(
     return (hot - cold)[()]
 
 
-@overload
-def temperature_c(emf_mv: float, type: str, reference_c: float = 0.0, *, on_range: OnRange = "nan") -> float: ...
-@overload
 def temperature_c(
     emf_mv: npt.ArrayLike, type: str, reference_c: npt.ArrayLike = 0.0, *, on_range: OnRange = "nan"
-) -> FloatArray: ...
-def temperature_c(
-    emf_mv: npt.ArrayLike, type: str, reference_c: npt.ArrayLike = 0.0, *, on_range: OnRange = "nan"
-) -> FloatArray | float:
+) -> FloatArray:
     """Temperature of the measuring junction.
 
     Parameters
@@ -121,7 +109,7 @@ def temperature_c(
     Returns
     -------
     float or array
-        Temperature [degC], shape of the input.
+        Temperature [degC], shape of the input; a numpy number for a single value.
 
     Raises
     ------
@@ -146,11 +134,7 @@ def temperature_c(
     return _checked(in_blocks(total, inverse_rows(kind)), total, kind, on_range, "mV")[()]
 
 
-@overload
-def seebeck_uv_per_c(temp_c: float, type: str, *, on_range: OnRange = "nan") -> float: ...
-@overload
-def seebeck_uv_per_c(temp_c: npt.ArrayLike, type: str, *, on_range: OnRange = "nan") -> FloatArray: ...
-def seebeck_uv_per_c(temp_c: npt.ArrayLike, type: str, *, on_range: OnRange = "nan") -> FloatArray | float:
+def seebeck_uv_per_c(temp_c: npt.ArrayLike, type: str, *, on_range: OnRange = "nan") -> FloatArray:
     """Seebeck coefficient, the slope of the reference function.
 
     Parameters
@@ -165,7 +149,7 @@ def seebeck_uv_per_c(temp_c: npt.ArrayLike, type: str, *, on_range: OnRange = "n
     Returns
     -------
     float or array
-        dE/dt [uV/degC], shape of the input.
+        dE/dt [uV/degC], shape of the input; a numpy number for a single value.
 
     Raises
     ------
