@@ -1,0 +1,231 @@
+"""Charges: which pieces were in which run, where, and in what packet. Entered, or told by the run's own marks."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from soakwitness.analysis.errors import LogBookError
+from soakwitness.analysis.logbook.moments import Stamp, later
+from soakwitness.analysis.logbook.opening import LogBook
+from soakwitness.analysis.logbook.pieces import find_piece, pieces_named
+
+WAITS_AT_MOST_S = 48 * 3600.0  # a charge put together for the next run is not bound to one that starts later
+RECENT_S = 15 * 60.0  # a run that began so shortly before still is "the next one"
+
+
+@dataclass(frozen=True)
+class Charged:
+    """One piece in one run. ``entry`` 0: known only from a mark in the run folder."""
+
+    piece: str
+    run: str | None
+    charge: int | None = None
+    place: str | None = None
+    foil: bool | None = None
+    heated_faces: int | None = None
+    blades: int | None = None
+    thickness_mm: float | None = None
+    note: str = ""
+    entry: int = 0
+    entered_utc: str = ""
+    entered_by: str = ""
+
+
+def charge_pieces(
+    book: LogBook,
+    names: Sequence[str],
+    *,
+    stamp: Stamp,
+    run: str | None = None,
+    next_of: str | None = None,
+    number: int | None = None,
+    place: str | None = None,
+    foil: bool | None = None,
+    heated_faces: int | None = None,
+    blades: int | None = None,
+    note: str = "",
+) -> int:
+    """Enter pieces that go into a run together: before it, during it, or afterwards.
+
+    Parameters
+    ----------
+    book : LogBook
+        The open log book.
+    names : sequence of str
+        Pieces or ranges of pieces.
+    stamp : Stamp
+        When and by whom.
+    run : str, optional
+        The run, when there is one already.
+    next_of : str, optional
+        Else the furnace whose next run it is meant for.
+    number : int, optional
+        Which charge of the run, from 1; a new one where it is left out.
+    place : str, optional
+        Place in the rack.
+    foil : bool, optional
+        Whether each piece is in a foil packet.
+    heated_faces, blades : int, optional
+        Heated faces of the packet (1 on the hearth, else 2); blades in one packet.
+    note : str
+        Anything else.
+
+    Returns
+    -------
+    int
+        Number of the charge within its run.
+
+    Raises
+    ------
+    LogBookError
+        If a piece or the run does not exist, or a piece is in that charge already.
+    """
+    if (run is None) == (next_of is None):
+        raise LogBookError("Name the run the charge was in, or the furnace whose next run it is for.")
+    _check_packet(heated_faces, blades)
+    with book.writing(stamp):
+        pieces = pieces_named(book, names)
+        if run is not None and book.row("SELECT 1 FROM runs WHERE run = ?", run) is None:
+            raise LogBookError(f"{run}: no such run in the log book. List them with: soakwitness runs")
+        charge, number = _charge(book, run, next_of, number, stamp)
+        inside = {c.piece.casefold() for c in _entered(book, "c.charge = ?", charge)}
+        for piece in pieces:
+            if piece.id.casefold() in inside:
+                raise LogBookError(f"{piece.id} is in charge {number} of {run or 'the next run'} already.")
+            book.insert(
+                "charge_pieces",
+                charge=charge,
+                piece=piece.id,
+                place=place,
+                foil=None if foil is None else int(foil),
+                heated_faces=heated_faces,
+                blades=blades,
+                note=note,
+                entered_utc=stamp.at_utc,
+                entered_by=stamp.by,
+            )
+    return number
+
+
+def _check_packet(heated_faces: int | None, blades: int | None) -> None:
+    if heated_faces not in (None, 1, 2):
+        raise LogBookError(f"{heated_faces} heated faces: a blade has 2, one that lies on the hearth has 1.")
+    if blades is not None and not 1 <= blades <= 50:
+        raise LogBookError(f"{blades} blades in one packet is not believable: 1 to 50.")
+
+
+def _charge(book: LogBook, run: str | None, next_of: str | None, number: int | None, stamp: Stamp) -> tuple[int, int]:
+    """Find or make the charge; return its key and its number within the run."""
+    rows = book.rows(
+        "SELECT number, charge FROM charges WHERE run = ?1 OR (run IS NULL AND waits_for = ?2 AND entered_utc > ?3)",
+        run,
+        next_of,
+        later(stamp.at_utc, -WAITS_AT_MOST_S),
+    )
+    taken = {row["number"]: row["charge"] for row in rows}
+    if number is None:
+        number = max(taken, default=0) + 1
+    if number in taken:
+        return taken[number], number
+    if number < 1:
+        raise LogBookError(f"Charge {number}: charges of a run count from 1.")
+    key = book.insert(
+        "charges", run=run, waits_for=next_of, number=number, entered_utc=stamp.at_utc, entered_by=stamp.by
+    )
+    return key, number
+
+
+def bind_waiting(book: LogBook, *, stamp: Stamp) -> int:
+    """Give charges that wait for a furnace's next run that run, where there is one now; return how many were bound.
+
+    The next run is the first that began after the entry, or up to 15 minutes before it, and within two days.
+    """
+    bound = 0
+    for row in book.rows("SELECT * FROM charges WHERE run IS NULL"):
+        run = book.row(
+            "SELECT run FROM runs WHERE furnace = ? AND started_utc BETWEEN ? AND ? ORDER BY started_utc LIMIT 1",
+            row["waits_for"],
+            later(row["entered_utc"], -RECENT_S),
+            later(row["entered_utc"], WAITS_AT_MOST_S),
+        )
+        if run is not None:
+            with book.writing(stamp):
+                taken = book.row("SELECT max(number) AS n FROM charges WHERE run = ?", run["run"])
+                number = max(row["number"], 1 + ((taken["n"] or 0) if taken else 0))
+                book.connection.execute(
+                    "UPDATE charges SET run = ?, number = ? WHERE charge = ?", (run["run"], number, row["charge"])
+                )
+            bound += 1
+    return bound
+
+
+def pieces_in_run(book: LogBook, run: str) -> tuple[Charged, ...]:
+    """Pieces of a run: those entered, then those that only its marks name, each once a charge."""
+    entered = _entered(book, "c.run = ?", run)
+    known = {c.piece.casefold() for c in entered}
+    marked: list[Charged] = []
+    for row in book.rows(
+        "SELECT DISTINCT piece FROM run_marks WHERE run = ? AND piece IS NOT NULL AND struck = 0 ORDER BY rowid", run
+    ):
+        if row["piece"].casefold() not in known:
+            known.add(row["piece"].casefold())
+            piece = find_piece(book, row["piece"])
+            marked.append(
+                Charged(piece.id if piece else row["piece"], run, thickness_mm=piece.thickness_mm if piece else None)
+            )
+    return (*entered, *marked)
+
+
+def runs_of_piece(book: LogBook, piece: str) -> tuple[Charged, ...]:
+    """Runs a piece was in, entered or told by marks, in the order of their start; waiting charges last."""
+    entered = _entered(book, "p.piece = ?", piece)
+    known = {c.run for c in entered}
+    marked = [
+        Charged(piece, row["run"])
+        for row in book.rows("SELECT DISTINCT run FROM run_marks WHERE piece = ? AND struck = 0", piece)
+        if row["run"] not in known
+    ]
+    starts = {
+        row["run"]: row["started_utc"]
+        for c in (*entered, *marked)
+        for row in book.rows("SELECT run, started_utc FROM runs WHERE run = ?", c.run)
+    }
+    return tuple(sorted((*entered, *marked), key=lambda c: (c.run is None, starts.get(c.run or "", ""))))
+
+
+def waiting_charges(book: LogBook) -> tuple[tuple[str, Charged], ...]:
+    """Charges that still wait: (furnace, piece)."""
+    rows = book.rows(
+        "SELECT c.waits_for, p.* FROM charge_pieces p JOIN charges c USING (charge) "
+        "WHERE c.run IS NULL AND p.struck_utc IS NULL ORDER BY p.entry"
+    )
+    return tuple((row["waits_for"], Charged(row["piece"], None, entry=row["entry"])) for row in rows)
+
+
+def _entered(book: LogBook, where: str, value: object) -> list[Charged]:
+    rows = book.rows(
+        "SELECT p.*, c.run, c.number, f.thickness_mm FROM charge_pieces p JOIN charges c USING (charge) "
+        "LEFT JOIN piece_facts f ON f.piece = p.piece AND f.struck_utc IS NULL "
+        f"WHERE {where} AND p.struck_utc IS NULL ORDER BY c.number, p.entry",
+        value,
+    )
+    return [_charged(row) for row in rows]
+
+
+def _charged(row: sqlite3.Row) -> Charged:
+    return Charged(
+        piece=row["piece"],
+        run=row["run"],
+        charge=row["number"],
+        place=row["place"],
+        foil=None if row["foil"] is None else bool(row["foil"]),
+        heated_faces=row["heated_faces"],
+        blades=row["blades"],
+        thickness_mm=row["thickness_mm"],
+        note=row["note"],
+        entry=row["entry"],
+        entered_utc=row["entered_utc"],
+        entered_by=row["entered_by"],
+    )

@@ -1,0 +1,97 @@
+"""What the maker decided about a run's findings."""
+
+from __future__ import annotations
+
+import sqlite3
+from dataclasses import dataclass
+
+from soakwitness.analysis.errors import LogBookError
+from soakwitness.analysis.logbook.moments import Stamp
+from soakwitness.analysis.logbook.opening import LogBook
+
+DECISIONS = ("use as it is", "use with restriction", "repeat the treatment", "scrap", "hold back", "no defect")
+
+
+@dataclass(frozen=True)
+class Disposition:
+    """A decision; ``finding`` and ``step`` None: about the whole run."""
+
+    entry: int
+    run: str
+    finding: str | None
+    step: int | None
+    decision: str
+    why: str
+    entered_utc: str
+    entered_by: str
+    struck_utc: str | None
+    struck_by: str | None
+    struck_why: str | None
+
+
+def add_disposition(
+    book: LogBook,
+    run: str,
+    decision: str,
+    *,
+    stamp: Stamp,
+    finding: str | None = None,
+    step: int | None = None,
+    why: str = "",
+) -> int:
+    """Enter what was decided about a run, or about one of its findings.
+
+    Parameters
+    ----------
+    book : LogBook
+        The open log book.
+    run : str
+        Run id.
+    decision : str
+        One of ``DECISIONS``.
+    stamp : Stamp
+        When and by whom.
+    finding : str, optional
+        Code of the finding it is about.
+    step : int, optional
+        Step of the recipe the finding stands at.
+    why : str
+        The reason.
+
+    Returns
+    -------
+    int
+        Number of the entry.
+
+    Raises
+    ------
+    LogBookError
+        If the run or the decision is not known.
+    """
+    if decision not in DECISIONS:
+        raise LogBookError(f"{decision!r} is no decision known here. Use one of {', '.join(DECISIONS)}.")
+    if book.row("SELECT 1 FROM runs WHERE run = ?", run) is None:
+        raise LogBookError(f"{run}: no such run in the log book. List them with: soakwitness runs")
+    with book.writing(stamp):
+        return book.insert(
+            "dispositions",
+            run=run,
+            finding=finding,
+            step=step,
+            decision=decision,
+            why=why,
+            entered_utc=stamp.at_utc,
+            entered_by=stamp.by,
+        )
+
+
+def dispositions_of(book: LogBook, run: str, *, struck: bool = False) -> tuple[Disposition, ...]:
+    """Dispositions of a run, oldest first; those struck through only on request."""
+    rows = book.rows(
+        "SELECT * FROM dispositions WHERE run = ? AND (? OR struck_utc IS NULL) ORDER BY entry", run, struck
+    )
+    return tuple(_disposition(row) for row in rows)
+
+
+def _disposition(row: sqlite3.Row) -> Disposition:
+    return Disposition(**{name: row[name] for name in Disposition.__dataclass_fields__})

@@ -1,0 +1,254 @@
+"""Pieces: what each blade is, whose it is, and how to find it again."""
+
+from __future__ import annotations
+
+import re
+import sqlite3
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from soakwitness.analysis.errors import LogBookError
+from soakwitness.analysis.logbook.moments import Stamp
+from soakwitness.analysis.logbook.opening import LogBook
+
+LONGEST_RANGE = 1000
+_RANGE = re.compile(r"(?P<stem>.*?)(?P<first>\d+)\.\.(?P<last_stem>.*?)(?P<last>\d+)")
+_NAME = re.compile(r"[^\s,;*?\"'`\\/<>|]+")
+
+
+@dataclass(frozen=True)
+class Piece:
+    """One blade as the log book knows it. ``entry`` numbers the facts that stand."""
+
+    id: str
+    steel: str | None = None
+    lot: str | None = None
+    thickness_mm: float | None = None
+    stamp: str | None = None
+    customer: str | None = None
+    order: str | None = None
+    note: str = ""
+    entry: int = 0
+    entered_utc: str = ""
+    entered_by: str = ""
+
+
+def spelled_out(names: Sequence[str]) -> tuple[str, ...]:
+    """Names with ranges such as ``B-041..B-052`` or ``B-041..052`` written out.
+
+    Parameters
+    ----------
+    names : sequence of str
+        Names and ranges.
+
+    Returns
+    -------
+    tuple of str
+        Single names in order, each once.
+
+    Raises
+    ------
+    LogBookError
+        If a range goes down or is longer than 1,000, or a name holds blanks or signs that a shell or file trips over.
+    """
+    found: list[str] = []
+    for name in names:
+        if ".." in name:
+            found += _range(name)
+        else:
+            found.append(name)
+    for name in found:
+        if not _NAME.fullmatch(name):
+            raise LogBookError(f"{name!r} cannot be a piece's name: use letters, digits, '-', '_' and '.', no blanks.")
+    return tuple(dict.fromkeys(found))
+
+
+def _range(text: str) -> list[str]:
+    match = _RANGE.fullmatch(text)
+    if match is None or match["last_stem"] not in ("", match["stem"]):
+        raise LogBookError(f"{text!r} is no range. Write it as B-041..B-052.")
+    first, last = int(match["first"]), int(match["last"])
+    if not first <= last < first + LONGEST_RANGE:
+        raise LogBookError(f"{text!r}: a range counts upward, over at most {LONGEST_RANGE} pieces.")
+    width = len(match["first"])
+    return [f"{match['stem']}{number:0{width}d}" for number in range(first, last + 1)]
+
+
+def add_pieces(book: LogBook, pieces: Sequence[Piece], *, stamp: Stamp) -> None:
+    """Enter pieces.
+
+    Parameters
+    ----------
+    book : LogBook
+        The open log book.
+    pieces : sequence of Piece
+        The pieces; ``entry``, ``entered_utc`` and ``entered_by`` are ignored.
+    stamp : Stamp
+        When and by whom.
+
+    Raises
+    ------
+    LogBookError
+        If a piece of that name stands already (upper and lower case count as the same), or a thickness is no thickness.
+    """
+    with book.writing(stamp):
+        for piece in pieces:
+            old = find_piece(book, piece.id)
+            if old is not None:
+                raise LogBookError(
+                    f"{piece.id}: there is a piece {old.id} already, entered by {old.entered_by} at {old.entered_utc}. "
+                    "Take another name, or change what is known of it: soakwitness piece change"
+                )
+            book.connection.execute("INSERT OR IGNORE INTO pieces (piece) VALUES (?)", (piece.id,))
+            _insert(book, piece, stamp)
+
+
+def change_piece(book: LogBook, piece: str, *, why: str, stamp: Stamp, **facts: object) -> Piece:
+    """Enter better facts of a piece; the old ones are struck through and stay.
+
+    Parameters
+    ----------
+    book : LogBook
+        The open log book.
+    piece : str
+        Its name.
+    why : str
+        The reason; compulsory.
+    stamp : Stamp
+        When and by whom.
+    **facts
+        ``steel``, ``lot``, ``thickness_mm``, ``stamp_text`` (what is stamped on it), ``customer``, ``order``, ``note``;
+        None leaves a fact as it is.
+
+    Returns
+    -------
+    Piece
+        The piece as it stands now.
+    """
+    if not why.strip():
+        raise LogBookError("Say why the piece is changed (--why).")
+    old = piece_named(book, piece)
+    if "stamp_text" in facts:
+        facts["stamp"] = facts.pop("stamp_text")
+    new = replace(old, **{name: value for name, value in facts.items() if value is not None})  # type: ignore[arg-type]
+    with book.writing(stamp):
+        book.connection.execute(
+            "UPDATE piece_facts SET struck_utc = ?, struck_by = ?, struck_why = ? WHERE entry = ?",
+            (stamp.at_utc, stamp.by, why.strip(), old.entry),
+        )
+        _insert(book, new, stamp)
+    return piece_named(book, piece)
+
+
+def _insert(book: LogBook, piece: Piece, stamp: Stamp) -> None:
+    if piece.thickness_mm is not None and not 0.1 <= piece.thickness_mm <= 100:
+        raise LogBookError(
+            f"{piece.id}: a thickness of {piece.thickness_mm:g} mm is not believable. It is in millimetres, 0.1 to 100."
+        )
+    book.insert(
+        "piece_facts",
+        piece=piece.id,
+        steel=piece.steel,
+        lot=piece.lot,
+        thickness_mm=piece.thickness_mm,
+        stamp=piece.stamp,
+        customer=piece.customer,
+        customer_order=piece.order,
+        note=piece.note,
+        entered_utc=stamp.at_utc,
+        entered_by=stamp.by,
+    )
+
+
+def find_piece(book: LogBook, name: str) -> Piece | None:
+    """Piece of that name that stands, or None; upper and lower case count as the same."""
+    row = book.row("SELECT * FROM piece_facts WHERE piece = ? AND struck_utc IS NULL", name)
+    return None if row is None else _piece(row)
+
+
+def piece_named(book: LogBook, name: str) -> Piece:
+    """Piece of that name.
+
+    Raises
+    ------
+    LogBookError
+        If there is none; names those that begin alike.
+    """
+    piece = find_piece(book, name)
+    if piece is None:
+        alike = book.rows(
+            "SELECT piece FROM piece_facts WHERE struck_utc IS NULL AND substr(piece, 1, 3) = substr(?, 1, 3) "
+            "COLLATE NOCASE ORDER BY piece LIMIT 6",
+            name,
+        )
+        hint = f" Alike: {', '.join(row['piece'] for row in alike)}." if alike else ""
+        raise LogBookError(f"{name}: no such piece.{hint} Look with: soakwitness piece find")
+    return piece
+
+
+def pieces_named(book: LogBook, names: Sequence[str]) -> tuple[Piece, ...]:
+    """Pieces of these names, ranges written out."""
+    return tuple(piece_named(book, name) for name in spelled_out(names))
+
+
+def search(
+    book: LogBook, text: str = "", *, limit: int = 200, exact: dict[str, str] | None = None
+) -> tuple[Piece, ...]:
+    """Pieces in which a text occurs: name, stamp, customer, order, steel, lot or note.
+
+    Parameters
+    ----------
+    book : LogBook
+        The open log book.
+    text : str
+        Words that must all occur, in any of these places.
+    limit : int
+        At most so many, the newest first.
+    exact : dict, optional
+        ``customer``, ``order``, ``steel``, ``lot`` or ``stamp`` that must be just so (case apart).
+
+    Returns
+    -------
+    tuple of Piece
+        What was found.
+    """
+    clauses, values = ["struck_utc IS NULL"], list[object]()
+    columns = {"customer": "customer", "order": "customer_order", "steel": "steel", "lot": "lot", "stamp": "stamp"}
+    for name, value in (exact or {}).items():
+        clauses.append(f"{columns[name]} = ? COLLATE NOCASE")
+        values.append(value)
+    haystack = (
+        "piece || char(10) || "
+        + " || char(10) || ".join(f"ifnull({c}, '')" for c in columns.values())
+        + " || char(10) || note"
+    )
+    for word in text.split():
+        clauses.append(f"instr(lower({haystack}), lower(?)) > 0")
+        values.append(word)
+    rows = book.rows(
+        f"SELECT * FROM piece_facts WHERE {' AND '.join(clauses)} ORDER BY entered_utc DESC, piece LIMIT ?",
+        *values,
+        limit,
+    )
+    return tuple(_piece(row) for row in rows)
+
+
+def former_facts(book: LogBook, name: str) -> list[sqlite3.Row]:
+    """Facts of a piece that were struck, oldest first, with who, when and why."""
+    return book.rows("SELECT * FROM piece_facts WHERE piece = ? AND struck_utc IS NOT NULL ORDER BY entry", name)
+
+
+def _piece(row: sqlite3.Row) -> Piece:
+    return Piece(
+        id=row["piece"],
+        steel=row["steel"],
+        lot=row["lot"],
+        thickness_mm=row["thickness_mm"],
+        stamp=row["stamp"],
+        customer=row["customer"],
+        order=row["customer_order"],
+        note=row["note"],
+        entry=row["entry"],
+        entered_utc=row["entered_utc"],
+        entered_by=row["entered_by"],
+    )

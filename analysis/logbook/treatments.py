@@ -1,0 +1,126 @@
+"""What was done to pieces without a run on record: quench, cold treatment, a temper in another oven, grinding."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from soakwitness.analysis.errors import LogBookError
+from soakwitness.analysis.logbook.moments import Stamp, moment_of
+from soakwitness.analysis.logbook.opening import LogBook
+from soakwitness.analysis.logbook.pieces import pieces_named
+
+KINDS = (
+    "plate quench",
+    "oil quench",
+    "air quench",
+    "cold treatment",
+    "temper",
+    "stress relief",
+    "grinding",
+    "finish grinding",
+    "straightening",
+    "other",
+)
+QUENCHES = ("plate quench", "oil quench", "air quench")
+
+
+@dataclass(frozen=True)
+class Treatment:
+    """A treatment as entered. ``lowest_c`` and ``shown_c`` (what oven, bath or plates showed) [degC]."""
+
+    entry: int
+    piece: str
+    kind: str
+    start_utc: str
+    end_utc: str | None
+    lowest_c: float | None
+    shown_c: float | None
+    removed_mm: float | None
+    note: str
+    entered_by: str
+
+
+def add_treatment(
+    book: LogBook,
+    names: Sequence[str],
+    kind: str,
+    *,
+    start_utc: str,
+    stamp: Stamp,
+    end_utc: str | None = None,
+    lowest_c: float | None = None,
+    shown_c: float | None = None,
+    removed_mm: float | None = None,
+    note: str = "",
+) -> tuple[int, ...]:
+    """Enter a treatment of one or several pieces.
+
+    Parameters
+    ----------
+    book : LogBook
+        The open log book.
+    names : sequence of str
+        Pieces or ranges of pieces.
+    kind : str
+        One of ``KINDS``.
+    start_utc, end_utc : str
+        UTC text; ``end_utc`` where it took a time.
+    stamp : Stamp
+        When and by whom this is entered.
+    lowest_c : float, optional
+        Lowest temperature of a cold treatment [degC].
+    shown_c : float, optional
+        What oven, bath or plates showed [degC].
+    removed_mm : float, optional
+        What was ground off a face [mm].
+    note : str
+        Anything else.
+
+    Returns
+    -------
+    tuple of int
+        Numbers of the entries.
+
+    Raises
+    ------
+    LogBookError
+        If a piece does not exist, the end is before the start, or a temperature is impossible.
+    """
+    if kind not in KINDS:
+        raise LogBookError(f"{kind!r} is no treatment known here. Use one of {', '.join(KINDS)}.")
+    start_utc = moment_of(start_utc)
+    end_utc = None if end_utc is None else moment_of(end_utc)
+    if end_utc is not None and end_utc < start_utc:
+        raise LogBookError(f"The end {end_utc} is before the start {start_utc}.")
+    for value in (lowest_c, shown_c):
+        if value is not None and not -273.15 <= value <= 1600.0:
+            raise LogBookError(f"{value:g} degC is not believable.")
+    with book.writing(stamp):
+        return tuple(
+            book.insert(
+                "treatments",
+                piece=piece.id,
+                kind=kind,
+                start_utc=start_utc,
+                end_utc=end_utc,
+                lowest_c=lowest_c,
+                shown_c=shown_c,
+                removed_mm=removed_mm,
+                note=note,
+                entered_utc=stamp.at_utc,
+                entered_by=stamp.by,
+            )
+            for piece in pieces_named(book, names)
+        )
+
+
+def treatments_of(book: LogBook, piece: str) -> tuple[Treatment, ...]:
+    """Treatments of a piece that stand, in order."""
+    rows = book.rows("SELECT * FROM treatments WHERE piece = ? AND struck_utc IS NULL ORDER BY start_utc, entry", piece)
+    return tuple(_treatment(row) for row in rows)
+
+
+def _treatment(row: sqlite3.Row) -> Treatment:
+    return Treatment(**{name: row[name] for name in Treatment.__dataclass_fields__})
