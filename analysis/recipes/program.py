@@ -1,0 +1,131 @@
+"""What is typed into the controller for a recipe, deliberate differences included, and what its setpoint then does."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from soakwitness.analysis.recipes.model import Hold, Recipe
+from soakwitness.analysis.recipes.words import Unit, difference, duration, temperature
+from soakwitness.analysis.runs import FloatArray
+
+
+@dataclass(frozen=True)
+class ProgramStep:
+    """One step as typed in: a way to ``setpoint_c`` (``hold_s`` None) or a stay there for ``hold_s``.
+
+    ``rate_c_per_h`` is None for full power, where the setpoint jumps or waits for the furnace.
+    """
+
+    number: int
+    cycle: int
+    kind: str
+    setpoint_c: float
+    rate_c_per_h: float | None = None
+    hold_s: float | None = None
+
+
+def program_setpoints(recipe: Recipe) -> tuple[ProgramStep, ...]:
+    """List what the setpoint should follow: the recipe with its deliberate offset and extra minutes.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        The recipe.
+
+    Returns
+    -------
+    tuple of ProgramStep
+        One for each step of the recipe, in order, with the same number.
+    """
+    offset_c, extra_s = recipe.program.offset_c, recipe.program.extra_s
+    return tuple(
+        ProgramStep(step.number, step.cycle, "hold", step.target_c + offset_c, hold_s=step.required_s + extra_s)
+        if isinstance(step, Hold)
+        else ProgramStep(step.number, step.cycle, "ramp", step.to_c + offset_c, step.rate_c_per_h)
+        for step in recipe.steps
+    )
+
+
+def program_sentences(recipe: Recipe, unit: Unit | None = None) -> tuple[str, ...]:
+    """Say what to type into the controller.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        The recipe.
+    unit : str, optional
+        ``C`` or ``F``, the unit the controller shows; the recipe's own where None.
+
+    Returns
+    -------
+    tuple of str
+        Sentences in the order of typing; the last ones say what is deliberate, and what comes between rounds.
+    """
+    shown = unit or recipe.unit
+    says: list[str] = []
+    for step in program_setpoints(recipe):
+        if step.cycle > 1:
+            break
+        goal = temperature(step.setpoint_c, shown)
+        if step.hold_s is not None:
+            says.append(f"Stay at {goal} for {duration(step.hold_s)}.")
+        elif step.rate_c_per_h is None:
+            says.append(f"Go to {goal} as fast as the furnace can.")
+        else:
+            says.append(f"Go to {goal} at {difference(step.rate_c_per_h, shown)} per hour.")
+    return (*says, *_rounds(recipe, shown), _deliberate(recipe, shown))
+
+
+def program_profile(
+    recipe: Recipe, *, start_c: float = 20.0, full_power_c_per_h: float
+) -> tuple[FloatArray, FloatArray]:
+    """Draw the program against time, to be shown; full-power ramps get a rate that is only assumed.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        The recipe; its rounds follow one another.
+    start_c : float
+        Temperature at the start [degC].
+    full_power_c_per_h : float
+        Rate assumed for full-power ramps [K/h].
+
+    Returns
+    -------
+    t_s : ndarray
+        Corner times [s], shape (n,).
+    setpoint_c : ndarray
+        Setpoint at the corners [degC], shape (n,).
+    """
+    t_s, temp_c = [0.0], [start_c]
+    for step in program_setpoints(recipe):
+        rate = step.rate_c_per_h or full_power_c_per_h
+        spent = step.hold_s if step.hold_s is not None else 3600.0 * abs(step.setpoint_c - temp_c[-1]) / rate
+        t_s.append(t_s[-1] + spent)
+        temp_c.append(step.setpoint_c)
+    return np.array(t_s), np.array(temp_c)
+
+
+def _rounds(recipe: Recipe, unit: Unit) -> tuple[str, ...]:
+    if recipe.repeat == 1:
+        return ()
+    cool = ""
+    if recipe.cool_below_c is not None:
+        cool = f", each time after every piece has cooled below {temperature(recipe.cool_below_c, unit)}"
+    again = "once more" if recipe.repeat == 2 else f"{recipe.repeat - 1} times more"
+    return (f"Run the same program {again}{cool}.",)
+
+
+def _deliberate(recipe: Recipe, unit: Unit) -> str:
+    program = recipe.program
+    parts = []
+    if program.offset_c:
+        where = "above" if program.offset_c > 0 else "below"
+        parts.append(f"every temperature is {difference(abs(program.offset_c), unit)} {where} the recipe")
+    if program.extra_s:
+        parts.append(f"every hold is {duration(program.extra_s)} longer than the recipe")
+    if not parts:
+        return "These are the recipe's own figures: no offset, no extra minutes."
+    return f"On purpose, {' and '.join(parts)}."
