@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import numpy.typing as npt
 
 from soakwitness.analysis.runs import FloatArray, Trace
 
@@ -78,7 +79,7 @@ def period(t_s: FloatArray) -> float:
     return float(np.median(np.diff(t_s))) if t_s.size > 1 else 1.0
 
 
-def rising(t_s: FloatArray) -> np.ndarray | None:
+def rising(t_s: FloatArray) -> npt.NDArray[np.bool_] | None:
     """Tell which rows to keep so that time rises strictly.
 
     Parameters
@@ -95,7 +96,8 @@ def rising(t_s: FloatArray) -> np.ndarray | None:
         return None
     known = np.where(np.isfinite(t_s), t_s, -np.inf)
     before = np.concatenate(([-np.inf], np.maximum.accumulate(known)[:-1]))
-    return np.asarray(known > before)
+    kept: npt.NDArray[np.bool_] = known > before
+    return kept
 
 
 def clean(t_s: FloatArray, temp_c: FloatArray, *, role: str, resolution_c: float = 0.1) -> tuple[FloatArray, int]:
@@ -137,7 +139,7 @@ def clean(t_s: FloatArray, temp_c: FloatArray, *, role: str, resolution_c: float
     return temp_c, int(outside.sum()) + int(alone.size)
 
 
-def _alone(t_s: FloatArray, temp_c: FloatArray, role: str, resolution_c: float) -> np.ndarray:
+def _alone(t_s: FloatArray, temp_c: FloatArray, role: str, resolution_c: float) -> npt.NDArray[np.intp]:
     """Return the places of points that stand alone."""
     missing = np.isnan(temp_c)
     at = np.flatnonzero(~missing) if missing.any() else None
@@ -156,7 +158,7 @@ def _alone(t_s: FloatArray, temp_c: FloatArray, role: str, resolution_c: float) 
     agree = np.abs(temp[turns + 1] - temp[turns - 1]) <= down * (t[turns + 1] - t[turns - 1]) + spare
     around = np.clip(turns[:, None] + np.array([-3, -2, -1, 1, 2, 3]), 0, temp.size - 1)
     far = np.abs(temp[turns] - np.median(temp[around], axis=1)) > spare + limit * np.minimum(dt[turns - 1], dt[turns])
-    found = turns[(left > spare) & (right > spare) & agree & far]
+    found: npt.NDArray[np.intp] = turns[(left > spare) & (right > spare) & agree & far]
     return found if at is None else at[found]
 
 
@@ -164,7 +166,7 @@ def _spare(step: FloatArray, resolution_c: float) -> float:
     """Step that noise alone may make [K]: from the median change of direction of some neighbours."""
     some = step[: 2 * (step.size // 2)].reshape(-1, 2)[:: max(1, step.size // 20_000)]
     noise = 1.4826 * float(np.median(np.abs(some[:, 1] - some[:, 0]))) / np.sqrt(6.0)
-    return max(2.0, 3.0 * resolution_c, 8.0 * noise)
+    return float(max(2.0, 3.0 * resolution_c, 8.0 * noise))
 
 
 def _rise(t: FloatArray, temp: FloatArray) -> float:

@@ -1,0 +1,71 @@
+"""What a careful reader would ask about a recipe that is written without a mistake."""
+
+from __future__ import annotations
+
+from soakwitness.analysis.recipes.model import Hold, Ramp, Recipe
+from soakwitness.analysis.recipes.words import Unit, difference, duration, temperature
+
+HOTTEST_USUAL_C = 1250.0  # high-speed steels; common practice, no source
+SLOW_C_PER_H, FAST_C_PER_H = 20.0, 6000.0
+
+
+def doubts(recipe: Recipe, unit: Unit | None = None) -> tuple[str, ...]:
+    """Say what looks unintended in a recipe.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        The recipe.
+    unit : str, optional
+        ``C`` or ``F``, to be shown; the recipe's own where None.
+
+    Returns
+    -------
+    tuple of str
+        One sentence each; empty where nothing does.
+    """
+    shown = unit or recipe.unit
+    says: list[str] = []
+    for step in recipe.steps:
+        if step.cycle > 1:
+            break
+        says += _ramp_doubts(recipe, step, shown) if isinstance(step, Ramp) else _hold_doubts(step, shown)
+    if recipe.holds and not any(hold.judged for hold in recipe.holds):
+        says.append("No hold is judged, so the verdict rests on ramps and the quench alone.")
+    if not recipe.holds:
+        says.append("The recipe has no hold, so there is no soak to prove.")
+    if recipe.cool_below_c is not None and recipe.repeat == 1:
+        says.append("cool_below is given without repeat = 2; it says nothing for a single round.")
+    if recipe.load_at_c is not None and all(abs(recipe.load_at_c - h.target_c) > 50.0 for h in recipe.holds):
+        says.append(f"The charge goes in at {temperature(recipe.load_at_c, shown)}, where the recipe has no hold.")
+    return tuple(says)
+
+
+def _ramp_doubts(recipe: Recipe, step: Ramp, unit: Unit) -> list[str]:
+    says = []
+    if step.to_c > HOTTEST_USUAL_C:
+        hint = ' Is it degrees Fahrenheit (unit = "F")?' if recipe.unit == "C" else ""
+        says.append(
+            f"Step {step.number} goes to {temperature(step.to_c, unit)}, hotter than blade steels are heated.{hint}"
+        )
+    rate = step.rate_c_per_h
+    if rate is not None and not SLOW_C_PER_H <= rate <= FAST_C_PER_H:
+        hint = "Rates are per hour, not per minute." if rate < SLOW_C_PER_H else "No small furnace is that fast."
+        says.append(f"Step {step.number} asks for {difference(rate, unit)} per hour. {hint}")
+    return says
+
+
+def _hold_doubts(step: Hold, unit: Unit) -> list[str]:
+    says = []
+    if step.max_overshoot_c is not None and step.max_overshoot_c > step.above_c:
+        says.append(
+            f"Step {step.number} allows {difference(step.max_overshoot_c, unit)} of overshoot, "
+            f"but its band ends {difference(step.above_c, unit)} above the target."
+        )
+    if step.dip_s >= step.required_s:
+        says.append(
+            f"Step {step.number} lets a dip of {duration(step.dip_s)} pass in a hold that is no longer than that."
+        )
+    if step.below_c > 0.1 * max(step.target_c, 100.0):
+        says.append(f"Step {step.number} has a wide band: {difference(step.below_c, unit)} below its target.")
+    return says

@@ -1,0 +1,370 @@
+"""Published heat treatment figures of steels with open designations, each with its source, and a user's own file.
+
+Figures are one a line in a CSV file: ``steel,also,what,low_c,high_c,hrc_low,hrc_high,note,source``. Nothing here
+predicts hardness; the supplier's certificate counts.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from importlib import resources
+from pathlib import Path
+from typing import Literal, cast
+
+from soakwitness.analysis.errors import AnalysisError
+from soakwitness.analysis.recipes.model import Hold, Recipe
+from soakwitness.analysis.recipes.words import Unit, number, temperature
+
+What = Literal["preheat", "harden", "as quenched", "stress relief", "temper"]
+WHATS: tuple[What, ...] = ("preheat", "harden", "as quenched", "stress relief", "temper")
+COLUMNS = ("steel", "also", "what", "low_c", "high_c", "hrc_low", "hrc_high", "note", "source")
+CONFIRM = "Confirm with your supplier's certificate."
+HARDENING_FROM_C = 700.0  # no steel here is hardened below, or tempered above
+NEAR_C = 15.0  # single published temperatures stand for their surroundings
+
+
+class SteelsError(AnalysisError):
+    """A file of steels, or a figure, that cannot be used."""
+
+
+@dataclass(frozen=True)
+class SteelFigure:
+    """One published figure: a temperature or range [degC], a hardness or range [HRC], or both, with its source."""
+
+    steel: str
+    what: What
+    low_c: float | None = None
+    high_c: float | None = None
+    hrc_low: float | None = None
+    hrc_high: float | None = None
+    note: str = ""
+    source: str = ""
+    also: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Steel:
+    """A steel with its other designations and its figures."""
+
+    name: str
+    also: tuple[str, ...]
+    figures: tuple[SteelFigure, ...]
+
+    def of(self, what: What) -> tuple[SteelFigure, ...]:
+        """Figures of one kind that have a temperature."""
+        return tuple(f for f in self.figures if f.what == what and f.low_c is not None)
+
+
+def published_steels() -> tuple[Steel, ...]:
+    """Return the steels that come with the program.
+
+    Returns
+    -------
+    tuple of Steel
+        Temperatures [degC] and hardness [HRC] as published.
+    """
+    text = resources.files("soakwitness.analysis").joinpath("steels.csv").read_text(encoding="utf-8")
+    return gathered(parse_figures(text, "steels.csv"))
+
+
+def known_steels(own: Path | None = None) -> tuple[Steel, ...]:
+    """Return the published steels and those of a user's own file; figures of one steel stand together.
+
+    Parameters
+    ----------
+    own : pathlib.Path, optional
+        The user's file; one that does not exist counts as empty.
+
+    Returns
+    -------
+    tuple of Steel
+        Temperatures [degC] and hardness [HRC].
+
+    Raises
+    ------
+    SteelsError
+        If the user's file cannot be used.
+    """
+    figures = [figure for steel in published_steels() for figure in steel.figures]
+    if own is not None and own.exists():
+        try:
+            text = own.read_text(encoding="utf-8-sig")
+        except (OSError, UnicodeDecodeError) as error:
+            raise SteelsError(f"{own}: cannot be read ({error}).") from None
+        figures += parse_figures(text, str(own))
+    return gathered(figures)
+
+
+def find_steel(name: str, steels: Iterable[Steel]) -> Steel | None:
+    """Find a steel by any of its designations, without regard to case and spaces.
+
+    Parameters
+    ----------
+    name : str
+        Such as ``S44004``, ``UNS S44004`` or ``440C``.
+    steels : iterable of Steel
+        Where to look.
+
+    Returns
+    -------
+    Steel or None
+        None where no steel has this designation.
+    """
+    wanted = _key(name)
+    for steel in steels:
+        names = {_key(word) for word in (steel.name, *steel.also)}
+        if wanted in names | {_key(word.split()[-1]) for word in steel.also}:
+            return steel
+    return None
+
+
+def parse_figures(text: str, source: str) -> list[SteelFigure]:
+    """Read figures from the text of a file.
+
+    Parameters
+    ----------
+    text : str
+        CSV with the header line of this module's note, temperatures [degC], hardness [HRC].
+    source : str
+        Name of the file for error messages.
+
+    Returns
+    -------
+    list of SteelFigure
+        In the order of the file.
+
+    Raises
+    ------
+    SteelsError
+        With file, line, value and what is allowed.
+    """
+    reader = csv.DictReader(io.StringIO(text))
+    if tuple(reader.fieldnames or ()) != COLUMNS:
+        raise SteelsError(f"{source}, line 1: the header must be {','.join(COLUMNS)}.")
+    return [_figure(row, f"{source}, line {reader.line_num}") for row in reader]
+
+
+def checked(figure: SteelFigure, place: str) -> SteelFigure:
+    """Refuse a figure that says nothing, has no source or no possible value.
+
+    Parameters
+    ----------
+    figure : SteelFigure
+        Temperatures [degC], hardness [HRC].
+    place : str
+        Where it stands, for the message.
+
+    Returns
+    -------
+    SteelFigure
+        The same figure.
+
+    Raises
+    ------
+    SteelsError
+        With the place, the value and what is allowed.
+    """
+    if not figure.steel.strip() or figure.what not in WHATS:
+        raise SteelsError(f"{place}: steel {figure.steel!r}, what {figure.what!r}: what is one of {', '.join(WHATS)}.")
+    if not figure.source.strip():
+        raise SteelsError(f"{place}: the figure has no source. Say where it is published, or who told it.")
+    if figure.low_c is None and figure.hrc_low is None:
+        raise SteelsError(f"{place}: give a temperature, a hardness, or both.")
+    for word, low, high, least, most in (
+        ("temperature", figure.low_c, figure.high_c, -200.0, 1400.0),
+        ("hardness", figure.hrc_low, figure.hrc_high, 10.0, 72.0),
+    ):
+        if low is not None and not (least <= low <= (high if high is not None else low) <= most):
+            raise SteelsError(f"{place}: {word} {low:g} to {high}: must rise, from {least:g} to {most:g}.")
+    return figure
+
+
+def figure_line(figure: SteelFigure) -> str:
+    """Write a figure as one line of a user's file.
+
+    Parameters
+    ----------
+    figure : SteelFigure
+        Temperatures [degC], hardness [HRC].
+
+    Returns
+    -------
+    str
+        One CSV line with its line end.
+    """
+    out = io.StringIO()
+    numbers = [figure.low_c, figure.high_c, figure.hrc_low, figure.hrc_high]
+    shown = ["" if value is None else f"{value:.6g}" for value in numbers]
+    row = [figure.steel, "; ".join(figure.also), figure.what, *shown, figure.note, figure.source]
+    csv.writer(out, lineterminator="\n").writerow(row)
+    return out.getvalue()
+
+
+def figure_sentence(figure: SteelFigure, unit: Unit = "C") -> str:
+    """Say a figure with its source.
+
+    Parameters
+    ----------
+    figure : SteelFigure
+        Temperatures [degC], hardness [HRC].
+    unit : str
+        ``C`` or ``F``, to be shown.
+
+    Returns
+    -------
+    str
+        One sentence.
+    """
+    parts = []
+    if figure.low_c is not None:
+        parts.append(span_words(figure, unit))
+    if figure.hrc_low is not None:
+        high = figure.hrc_high
+        words = number(figure.hrc_low) if high == figure.hrc_low else f"{number(figure.hrc_low)} to {number(high or 0)}"
+        parts.append(f"{'at least ' + number(figure.hrc_low) if high is None else words} HRC")
+    note = f", {figure.note}" if figure.note else ""
+    return f"{figure.what}: {', '.join(parts)}{note} ({figure.source})."
+
+
+def span_words(figure: SteelFigure, unit: Unit) -> str:
+    """Write a figure's temperature or range.
+
+    Parameters
+    ----------
+    figure : SteelFigure
+        Temperatures [degC].
+    unit : str
+        ``C`` or ``F``, to be shown.
+
+    Returns
+    -------
+    str
+        Such as ``1010 °C to 1065 °C``.
+    """
+    low_c, high_c = figure.low_c or 0.0, figure.high_c
+    if high_c is None or high_c == low_c:
+        return temperature(low_c, unit)
+    return f"{temperature(low_c, unit)} to {temperature(high_c, unit)}"
+
+
+def recipe_outside(recipe: Recipe, steel: Steel, unit: Unit | None = None) -> tuple[str, ...]:
+    """Say where a recipe leaves the published range of its steel.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        The recipe; its hottest hold counts as hardening from 700 degC on, holds below that as tempers.
+    steel : Steel
+        The published figures.
+    unit : str, optional
+        ``C`` or ``F``, to be shown; the recipe's own where None.
+
+    Returns
+    -------
+    tuple of str
+        One sentence for each hold outside.
+    """
+    shown = unit or recipe.unit
+    hottest = max((hold.target_c for hold in recipe.holds), default=0.0)
+    says: list[str] = []
+    for hold in recipe.holds:
+        if hold.cycle > 1:
+            break
+        if hold.target_c < HARDENING_FROM_C:
+            says += _outside(hold, "temper", steel, shown)
+        elif hold.target_c == hottest:
+            says += _outside(hold, "harden", steel, shown)
+        else:
+            says += _outside(hold, "preheat", steel, shown)
+    return (*says, *_wrong_unit(recipe, hottest, steel))
+
+
+def gathered(figures: Sequence[SteelFigure]) -> tuple[Steel, ...]:
+    """Put the figures of each steel together.
+
+    Parameters
+    ----------
+    figures : sequence of SteelFigure
+        Temperatures [degC], hardness [HRC].
+
+    Returns
+    -------
+    tuple of Steel
+        In the order of first mention.
+    """
+    names = dict.fromkeys(figure.steel for figure in figures)
+    return tuple(
+        Steel(
+            name,
+            tuple(dict.fromkeys(word for f in figures if f.steel == name for word in f.also)),
+            tuple(f for f in figures if f.steel == name),
+        )
+        for name in names
+    )
+
+
+def _wrong_unit(recipe: Recipe, hottest_c: float, steel: Steel) -> tuple[str, ...]:
+    """Ask about the unit where the hottest hold would harden this steel if its number were read in the other one."""
+    other, read_c = ("C", hottest_c * 1.8 + 32.0) if recipe.unit == "F" else ("F", (hottest_c - 32.0) / 1.8)
+    for figure in steel.of("harden"):
+        low_c, high_c = figure.low_c or 0.0, figure.high_c or figure.low_c or 0.0
+        if low_c - NEAR_C <= read_c <= high_c + NEAR_C:
+            return (f'Read as °{other}, the hottest hold would harden {steel.name}: is unit = "{recipe.unit}" meant?',)
+    return ()
+
+
+def _outside(hold: Hold, what: What, steel: Steel, unit: Unit) -> list[str]:
+    figures = steel.of(what)
+    if not figures:
+        return []
+    lows = [f.low_c for f in figures if f.low_c is not None]
+    highs = [f.high_c if f.high_c is not None else f.low_c for f in figures if f.low_c is not None]
+    low_c, high_c = min(lows), max(h for h in highs if h is not None)
+    spare = NEAR_C if what == "preheat" or low_c == high_c or len(figures) > 1 else 0.0
+    if low_c - spare <= hold.target_c <= high_c + spare:
+        return []
+    side = "below" if hold.target_c < low_c else "above"
+    span = span_words(SteelFigure(steel.name, what, low_c, high_c), unit)
+    sources = ", ".join(dict.fromkeys(f.source for f in figures))
+    return [
+        f"Step {hold.number} holds {temperature(hold.target_c, unit)}, {side} what is published for {steel.name} "
+        f"({what}: {span}; {sources}). {CONFIRM}"
+    ]
+
+
+def _figure(row: dict[str, str | None], place: str) -> SteelFigure:
+    if None in row or any(value is None for value in row.values()):
+        raise SteelsError(f"{place}: the line must have {len(COLUMNS)} cells, commas inside a cell need quotes.")
+    cells = {key: (value or "").strip() for key, value in row.items()}
+    numbers = {key: _number(cells[key], key, place) for key in ("low_c", "high_c", "hrc_low", "hrc_high")}
+    return checked(
+        SteelFigure(
+            steel=cells["steel"],
+            what=cast(What, cells["what"]),
+            note=cells["note"],
+            source=cells["source"],
+            also=tuple(word.strip() for word in cells["also"].split(";") if word.strip()),
+            **numbers,
+        ),
+        place,
+    )
+
+
+def _number(cell: str, key: str, place: str) -> float | None:
+    if not cell:
+        return None
+    try:
+        value = float(cell)
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value):
+        raise SteelsError(f"{place}, {key} = {cell!r}: must be a number or empty.")
+    return value
+
+
+def _key(name: str) -> str:
+    return "".join(name.upper().split())
