@@ -1,0 +1,132 @@
+"""Reading a run folder: its header, events and marks, and which of its rows can be trusted."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Iterator
+from pathlib import Path
+
+from soakwitness.firmware_bridge.errors import RunFolderError
+from soakwitness.firmware_bridge.runfolder.check import SegmentCheck, check_segment
+from soakwitness.firmware_bridge.runfolder.format import events_header, header_line
+from soakwitness.firmware_bridge.runfolder.header import read_header
+from soakwitness.firmware_bridge.runfolder.marks import marks_of
+from soakwitness.firmware_bridge.runfolder.merging import merge
+from soakwitness.firmware_bridge.runfolder.model import BadRow, ByteRange, Event, Mark, RecordCheck, RunHeader
+from soakwitness.firmware_bridge.runfolder.seal import Seal, differences, read_seal, segments
+
+__all__ = ["check_record", "check_rows", "read_events", "read_header", "read_marks"]
+
+
+def read_events(path: Path) -> tuple[Event, ...]:
+    """Events of a run whose checksums hold, in the order in which they were entered.
+
+    Raises
+    ------
+    RunFolderError
+        If ``events.csv`` cannot be read; a missing one is a run without events.
+    """
+    file = path / "events.csv"
+    if not file.exists():
+        return ()
+    found = check_segment(file, events_header())
+    return tuple(_event(cells) for cells in csv.reader(_good_lines(found)) if len(cells) == 5)
+
+
+def _good_lines(found: SegmentCheck) -> Iterator[str]:
+    data = found.path.read_bytes()
+    for start, stop, _ in found.good:
+        yield from data[start:stop].decode("utf-8", "replace").split("\n")
+
+
+def _event(cells: list[str]) -> Event:
+    t_s, utc, event, detail, _ = cells
+    return Event(float(t_s), utc, event, detail)
+
+
+def read_marks(path: Path) -> tuple[Mark, ...]:
+    """Marks of a run as they stand now, in the order of the moments they speak of; struck ones are among them."""
+    return marks_of(read_events(path))
+
+
+def check_record(path: Path) -> RecordCheck:
+    """Say how far the record of a run can be trusted, and where its good rows stand.
+
+    A sealed run is compared with the digests of its seal; where they agree, nothing is checked row by row. Any other
+    run is checked row by row. ``good`` lists the bytes of good rows in the order of their times, a time that stands
+    in two segments taken once.
+
+    Raises
+    ------
+    RunFolderError
+        If there is no run folder, or its format is newer than this program.
+    """
+    header = read_header(path)
+    try:
+        seal = read_seal(path)
+    except RunFolderError as error:
+        return check_rows(path, header, sealed=True, differs=["seal.json"], notes=(str(error),))
+    if seal is None:
+        return check_rows(path, header, sealed=False, differs=[])
+    differs = differences(path, seal)
+    if seal.run != header.run:
+        differs = differs or ["seal.json"]
+    if differs:
+        return check_rows(path, header, sealed=True, differs=differs, notes=())
+    return _as_sealed(path, seal)
+
+
+def _as_sealed(path: Path, seal: Seal) -> RecordCheck:
+    return RecordCheck(
+        rows=seal.rows,
+        bad_rows=tuple(BadRow(*bad) for bad in seal.bad_rows),
+        torn_tail=seal.torn_tail,
+        sealed=True,
+        intact=True,
+        first_difference=None,
+        good=tuple(ByteRange(path / name, start, stop, rows) for name, start, stop, rows in seal.good),
+        says=seal.says,
+    )
+
+
+def check_rows(
+    path: Path, header: RunHeader, *, sealed: bool, differs: list[str], notes: tuple[str, ...] = ()
+) -> RecordCheck:
+    """Check every row of every segment and of ``events.csv``, whatever a seal says.
+
+    ``differs`` names the files that are not what the seal says, ``notes`` what is to be said first.
+    """
+    line = header_line(column.name for column in header.columns)
+    parts = [check_segment(segment, line) for segment in segments(path)]
+    good, twice = merge(parts)
+    events_file = path / "events.csv"
+    files = [*parts, check_segment(events_file, events_header())] if events_file.exists() else parts
+    bad = tuple(row for part in files for row in part.bad)
+    first = next(iter(differs), None) or (bad[0].segment if bad else None)
+    missing = [name for name in ("samples.csv", "events.csv") if not (path / name).exists()]
+    if missing and first is None:
+        first = missing[0]
+    return RecordCheck(
+        rows=sum(part.rows for part in good),
+        bad_rows=bad,
+        torn_tail=any(part.torn for part in files),
+        sealed=sealed,
+        intact=first is None,
+        first_difference=first,
+        good=good,
+        says=(*notes, *_words(path, differs, files, twice, missing)),
+    )
+
+
+def _words(path: Path, differs: list[str], files: list[SegmentCheck], twice: int, missing: list[str]) -> list[str]:
+    says = [f"{name} is not what the seal says." for name in differs if (path / name).exists()]
+    says += [f"{name} is missing." for name in dict.fromkeys([*differs, *missing]) if not (path / name).exists()]
+    for part in files:
+        says += [f"{part.path.name} line {bad.line}: {bad.says}." for bad in part.bad[:3]]
+        if len(part.bad) > 3:
+            says.append(f"{part.path.name}: {len(part.bad)} bad rows in all.")
+        if part.torn:
+            says.append(f"{part.path.name}: torn tail, the last row was cut.")
+    if twice:
+        says.append(f"{twice} rows stand in two segments; each was taken once.")
+    return says

@@ -1,0 +1,398 @@
+"""Making and filling a run folder: created exclusively, appended to, sealed.
+
+What is promised: a row handed to ``write_row`` is safe from a crash of the program when the call returns, and from a
+power cut when the next ``sync`` returns. What is not: that a failed ``sync`` can be repeated. After any ``OSError``
+from ``write_row`` or ``sync`` call ``new_segment`` and write again what was written since the last good ``sync``; a
+repeated ``t_s`` is dropped by the reader.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import re
+import secrets
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+from datetime import UTC, datetime
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
+from typing import Any, BinaryIO
+
+from soakwitness.firmware_bridge.errors import RunFolderError
+from soakwitness.firmware_bridge.runfolder.chain import open_chain
+from soakwitness.firmware_bridge.runfolder.check import check_segment
+from soakwitness.firmware_bridge.runfolder.files import Files, write_whole
+from soakwitness.firmware_bridge.runfolder.format import (
+    Value,
+    event_body,
+    events_header,
+    header_crc,
+    header_line,
+    row_bytes,
+    sample_body,
+    utc_text,
+)
+from soakwitness.firmware_bridge.runfolder.header import header_text, read_header
+from soakwitness.firmware_bridge.runfolder.model import Column, RunHeader
+from soakwitness.firmware_bridge.runfolder.seal import segments
+
+_AT_ONCE = 1 << 20
+
+
+def reduced_name(name: str) -> str:
+    """A furnace's name as it stands in a run id: ``[a-z0-9-]`` only.
+
+    >>> reduced_name("Big Furnace (left)")
+    'big-furnace-left'
+    """
+    return re.sub(r"[^a-z0-9]+", "-", name.lower()).strip("-")[:40] or "furnace"
+
+
+def software_words() -> str:
+    """Name and version of this program, as ``run.json`` keeps it."""
+    try:
+        return f"soakwitness {version('soakwitness')}"
+    except PackageNotFoundError:
+        return "soakwitness"
+
+
+class ChainedFile:
+    """A file of rows whose checksums continue each other. Methods raise ``OSError``; then the file is given up."""
+
+    def __init__(self, files: Files, file: BinaryIO, crc: int) -> None:
+        self._files = files
+        self._file = file
+        self._crc = crc
+
+    @classmethod
+    def new(cls, files: Files, path: Path, header: bytes) -> ChainedFile:
+        """Make a new file with its header; it must not exist."""
+        file = files.open_new(path)
+        try:
+            files.write(file, header)
+            files.sync_folder(path.parent)
+        except OSError:
+            file.close()
+            with contextlib.suppress(OSError):
+                files.remove(path)
+            raise
+        return cls(files, file, header_crc(header))
+
+    def write(self, body: bytes) -> None:
+        """Append one row."""
+        row, crc = row_bytes(body, self._crc)
+        self._files.write(self._file, row)
+        self._crc = crc
+
+    def write_many(self, bodies: Iterable[bytes]) -> int:
+        """Append many rows; return how many."""
+        crc = self._crc
+        count = size = 0
+        waiting: list[bytes] = []
+        for body in bodies:
+            row, crc = row_bytes(body, crc)
+            waiting.append(row)
+            count += 1
+            size += len(row)
+            if size > _AT_ONCE:
+                self._files.write(self._file, b"".join(waiting))
+                waiting.clear()
+                size = 0
+        self._files.write(self._file, b"".join(waiting))
+        self._crc = crc
+        return count
+
+    def sync(self) -> None:
+        """Bring all rows to the disk itself."""
+        self._files.sync(self._file)
+
+    def close(self) -> None:
+        """Close the file; not a promise that its rows are on the disk."""
+        with contextlib.suppress(OSError):
+            self._file.close()
+
+
+class RunFolder:
+    """A run folder open for writing. Make one with ``create`` or ``resume``.
+
+    ``path`` is the folder, ``header`` its ``run.json``, ``last_t_s`` the time of the last row written (None: none).
+    """
+
+    def __init__(self, path: Path, header: RunHeader, files: Files) -> None:
+        self.path = path
+        self.header = header
+        self.last_t_s: float | None = None
+        self._files = files
+        self._names = tuple(column.name for column in header.columns)
+        self._line = header_line(self._names)
+        self._samples: ChainedFile | None = None
+        self._events: ChainedFile | None = None
+
+    @classmethod
+    def create(
+        cls,
+        logbook: Path,
+        *,
+        columns: Sequence[Column],
+        furnace_name: str,
+        started_utc: datetime | float,
+        furnace_file: str | None = None,
+        recipe_name: str | None = None,
+        recipe_file: str | None = None,
+        every_s: float | None = None,
+        zone: str | None = None,
+        operator: str | None = None,
+        origin: str = "recorded",
+        software: str | None = None,
+        extra: Mapping[str, Any] | None = None,
+        files: Files | None = None,
+    ) -> RunFolder:
+        """Make ``runs/<UTC>_<furnace>_<4 hex>/`` in a log book, with ``run.json`` and the two empty tables.
+
+        Parameters
+        ----------
+        logbook : Path
+            Folder of the log book; it and its ``runs/`` are made where they are missing.
+        columns : sequence of Column
+            Columns between ``utc`` and ``crc``; ``header.columns_of`` makes them from a furnace.
+        started_utc : datetime or float
+            Start of the run: a datetime with a zone, or seconds since 1970.
+        every_s : float, optional
+            Nominal time between readings [s].
+        extra : mapping, optional
+            Further keys of ``run.json``.
+
+        Raises
+        ------
+        RunFolderError
+            If the folder cannot be made.
+        """
+        files = files or Files()
+        header_line(column.name for column in columns)
+        path: Path | None = None
+        try:
+            (logbook / "runs").mkdir(parents=True, exist_ok=True)
+            path = _new_folder(logbook / "runs", furnace_name, started_utc, files)
+            header = RunHeader(
+                run=path.name,
+                started_utc=utc_text(started_utc),
+                columns=tuple(columns),
+                furnace_name=furnace_name,
+                furnace_file=furnace_file,
+                recipe_name=recipe_name,
+                recipe_file=recipe_file,
+                every_s=every_s,
+                zone=zone,
+                operator=operator,
+                software=software_words() if software is None else software,
+                origin=origin,
+                raw={**(extra or {}), "recorder": _next_run(logbook, files)},
+            )
+            return cls._begin(path, header, files)
+        except OSError as error:
+            _take_back(path, files)
+            raise RunFolderError(
+                f"{logbook}: no run folder can be made there: {error.strerror or error}. Free the disk or give another "
+                "--logbook."
+            ) from None
+
+    @classmethod
+    def _begin(cls, path: Path, header: RunHeader, files: Files) -> RunFolder:
+        write_whole(files, path / "run.json", header_text(header).encode())
+        run = cls(path, read_header(path), files)
+        run._samples = ChainedFile.new(files, path / "samples.csv", run._line)
+        run._events = ChainedFile.new(files, path / "events.csv", events_header())
+        return run
+
+    @classmethod
+    def resume(cls, path: Path, *, files: Files | None = None) -> RunFolder:
+        """Open an unsealed run folder to go on with it: rows go to a new segment, events are carried over.
+
+        Raises
+        ------
+        RunFolderError
+            If it cannot be read, or is sealed.
+        """
+        if (path / "seal.json").exists():
+            raise RunFolderError(f"{path} is sealed: nothing more is recorded into it.")
+        return cls(path, read_header(path), files or Files())
+
+    def write_row(self, t_s: float, utc: str | datetime | float, values: Mapping[str, Value]) -> None:
+        """Append one sample row; a column without a value is left empty.
+
+        Parameters
+        ----------
+        t_s : float
+            Time since the start of the run [s], later than the row before.
+        utc : str, datetime or float
+            The same moment in UTC.
+        values : mapping
+            Raw readings by column: a number, a cell formatted already, or None.
+
+        Raises
+        ------
+        OSError
+            If it could not be written: the segment is given up.
+        """
+        t_s = self._later(t_s)
+        text = utc if isinstance(utc, str) else utc_text(utc)
+        self.write_body(sample_body(t_s, text, self._names, values))
+        self.last_t_s = t_s
+
+    def write_body(self, body: bytes) -> None:
+        """Append one row of which the bytes before the checksum's comma are given; its time is not looked at."""
+        if self._samples is None:
+            self.new_segment()
+        assert self._samples is not None
+        self._samples.write(body)
+
+    def write_bodies(self, bodies: Iterable[bytes]) -> int:
+        r"""Append many rows, fast: for each the bytes before the checksum's comma, ``t_s,utc,value,...``.
+
+        Times must rise from row to row. Returns the number of rows.
+
+        Raises
+        ------
+        RunFolderError
+            If a time does not rise, or a row does not have the header's number of cells.
+        """
+        if self._samples is None:
+            self.new_segment()
+        assert self._samples is not None
+        return self._samples.write_many(self._checked(bodies))
+
+    def write_rows(self, rows: Iterable[Sequence[str]]) -> int:
+        """Append many rows, each given as its formatted cells: ``t_s``, ``utc``, then one per column."""
+        return self.write_bodies(",".join(row).encode() for row in rows)
+
+    def _checked(self, bodies: Iterable[bytes]) -> Iterable[bytes]:
+        commas = len(self._names) + 1
+        last = -float("inf") if self.last_t_s is None else self.last_t_s
+        for body in bodies:
+            t_s = float(body[: body.find(b",")])
+            if not t_s > last or body.count(b",") != commas or b"\n" in body:
+                raise RunFolderError(f"row {body[:80]!r}: its time must rise and it must have {commas + 1} cells.")
+            last = self.last_t_s = t_s
+            yield body
+
+    def _later(self, t_s: float) -> float:
+        t_s = round(t_s, 3)
+        if self.last_t_s is not None and not t_s > self.last_t_s:
+            raise RunFolderError(f"t_s {t_s}: the row before stands at {self.last_t_s}. Times must rise.")
+        return t_s
+
+    def write_event(self, t_s: float, utc: str | datetime | float, event: str, detail: str = "") -> None:
+        """Append one event. Raises ``OSError`` if it could not be written."""
+        text = utc if isinstance(utc, str) else utc_text(utc)
+        self.write_event_body(event_body(t_s, text, event, detail))
+
+    def write_event_body(self, body: bytes) -> None:
+        """Append an event of which the bytes before the checksum's comma are given."""
+        if self._events is None:
+            self.renew_events()
+        assert self._events is not None
+        self._events.write(body)
+
+    def sync(self) -> None:
+        """Bring all rows and events to the disk itself. Raises ``OSError``; see the promises above."""
+        for file in (self._samples, self._events):
+            if file is not None:
+                file.sync()
+
+    def new_segment(self) -> None:
+        """Give the sample segment up and open the next one. Raises ``OSError``."""
+        if self._samples is not None:
+            self._samples.close()
+            self._samples = None
+        taken = [file.name for file in segments(self.path)]
+        number = len(taken) + 1
+        while (name := "samples.csv" if number == 1 else f"samples-{number}.csv") in taken:
+            number += 1
+        self._samples = ChainedFile.new(self._files, self.path / name, self._line)
+
+    def renew_events(self) -> None:
+        """Write ``events.csv`` anew with all whole lines it has, so that it can be trusted and appended to.
+
+        A cut last line is left out unless its checksum holds. Raises ``OSError``.
+        """
+        if self._events is not None:
+            self._events.close()
+            self._events = None
+        path = self.path / "events.csv"
+        kept, crc = _whole_events(path)
+        write_whole(self._files, path, kept)
+        self._events = ChainedFile(self._files, self._files.open_end(path), crc)
+
+    def seal(self, *, sealed_utc: datetime | float | None = None) -> str:
+        """Sync, close and seal; return the digest of the seal.
+
+        Raises
+        ------
+        RunFolderError
+            If the folder cannot be sealed; ``sealing.seal_run`` can be tried again later.
+        """
+        from soakwitness.firmware_bridge.runfolder.sealing import seal_run
+
+        try:
+            self.sync()
+        except OSError as error:
+            raise RunFolderError(f"{self.path} cannot be brought to the disk: {error.strerror or error}.") from None
+        self.close()
+        return seal_run(self.path, sealed_utc=sealed_utc or datetime.now(UTC), files=self._files).digest
+
+    def close(self) -> None:
+        """Close the files without a seal; the folder can be resumed."""
+        for file in (self._samples, self._events):
+            if file is not None:
+                file.close()
+        self._samples = self._events = None
+
+
+def _new_folder(runs: Path, furnace_name: str, started_utc: datetime | float, files: Files) -> Path:
+    stamp = re.sub(r"[-:]|\.\d+", "", utc_text(started_utc))
+    while True:
+        path = runs / f"{stamp}_{reduced_name(furnace_name)}_{secrets.token_hex(2)}"
+        with contextlib.suppress(FileExistsError):
+            files.make_folder(path)
+            files.sync_folder(runs)
+            return path
+
+
+def _next_run(logbook: Path, files: Files) -> dict[str, Any]:
+    with open_chain(logbook, files) as book:
+        book.save(replace(book.chain, runs=book.chain.runs + 1))
+        return {"id": book.chain.id, "counter": book.chain.runs, "previous_seal": book.chain.head}
+
+
+def _take_back(path: Path | None, files: Files) -> None:
+    """Remove a run folder that could not be made whole, as far as that goes."""
+    if path is None:
+        return
+    with contextlib.suppress(OSError):
+        for file in path.iterdir():
+            files.remove(file)
+        path.rmdir()
+
+
+def append_events(path: Path, bodies: Iterable[bytes], *, files: Files | None = None) -> None:
+    """Append events to the table of a run that nobody records, all of them or none. Raises ``OSError``."""
+    kept, crc = _whole_events(path / "events.csv")
+    rows = []
+    for body in bodies:
+        row, crc = row_bytes(body, crc)
+        rows.append(row)
+    write_whole(files or Files(), path / "events.csv", kept + b"".join(rows))
+
+
+def _whole_events(path: Path) -> tuple[bytes, int]:
+    """Bytes of ``events.csv`` up to the end of its last whole line, and the checksum that goes on."""
+    header = events_header()
+    if not path.exists():
+        return header, header_crc(header)
+    found = check_segment(path, header)
+    data = path.read_bytes()
+    if found.whole == 0:
+        return header, header_crc(header)
+    if found.torn and found.good and found.good[-1][1] == len(data):  # only its line feed is missing
+        return data + b"\n", int(data[-8:], 16)
+    return data[: found.whole], found.last_crc
