@@ -1,0 +1,369 @@
+"""The log book's list of runs: taken from the run folders, which are the truth, and kept in step with them."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import sqlite3
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from pathlib import Path
+
+from soakwitness.analysis.errors import LogBookError
+from soakwitness.analysis.logbook.moments import Stamp, from_utc_text, utc_text
+from soakwitness.analysis.logbook.opening import LogBook
+from soakwitness.firmware_bridge.errors import RunFolderError
+from soakwitness.firmware_bridge.runfolder.model import Event, RunHeader
+from soakwitness.firmware_bridge.runfolder.seal import Seal, read_seal
+
+Progress = Callable[[int, int], None]
+
+
+@dataclass(frozen=True)
+class RunEntry:
+    """One run as the log book lists it. ``recipe_digest`` is that of the recipe it is judged by, if any."""
+
+    run: str
+    folder: Path
+    furnace: str
+    started_utc: str
+    ended_utc: str | None
+    zone: str | None
+    operator: str | None
+    origin: str
+    software: str
+    recipe_digest: str | None
+    recipe_name: str | None
+    seal: str | None
+    missing: bool
+    verdict: str | None = None
+
+
+@dataclass(frozen=True)
+class Taken:
+    """What ``take_in`` found: runs that are new, that changed, that are gone, and folders that cannot be read."""
+
+    new: tuple[str, ...] = ()
+    changed: tuple[str, ...] = ()
+    missing: tuple[str, ...] = ()
+    unreadable: tuple[str, ...] = ()
+
+
+def take_in(book: LogBook, *, stamp: Stamp, again: bool = False, progress: Progress | None = None) -> Taken:
+    """Bring the list of runs in step with the folders in ``runs/``.
+
+    Parameters
+    ----------
+    book : LogBook
+        The open log book.
+    stamp : Stamp
+        When and by whom.
+    again : bool
+        Read every folder anew; else only those that are new or changed.
+    progress : callable, optional
+        Gets how many folders were read, of how many.
+
+    Returns
+    -------
+    Taken
+        What was new, changed, gone or unreadable.
+
+    Notes
+    -----
+    A sealed run changes only by being sealed anew, so that one look at ``seal.json`` tells; of an open one
+    ``events.csv`` is looked at.
+    """
+    here = {entry.name: Path(entry.path) for entry in os.scandir(book.runs_folder) if entry.is_dir()}
+    known = {Path(row["folder"]).name: row for row in book.rows("SELECT run, folder, files, missing FROM runs")}
+    marks = {name: _file_mark(path) for name, path in here.items()}
+    todo = [
+        name
+        for name in sorted(here)
+        if again or name not in known or known[name]["files"] != marks[name] or known[name]["missing"]
+    ]
+    gone = [row["run"] for name, row in known.items() if name not in here and not row["missing"]]
+    if not todo and not gone:
+        return Taken()
+    new, changed, unreadable = [], [], []
+    with book.writing(stamp):
+        for number, name in enumerate(todo, start=1):
+            try:
+                run = _take_folder(book, here[name], marks[name], stamp)
+            except RunFolderError as error:
+                unreadable.append(f"{name}: {error}")
+            else:
+                (changed if name in known else new).append(run)
+            if progress is not None:
+                progress(number, len(todo))
+        for run in gone:
+            book.connection.execute("UPDATE runs SET missing = 1 WHERE run = ?", (run,))
+    return Taken(tuple(new), tuple(changed), tuple(gone), tuple(unreadable))
+
+
+def _file_mark(folder: Path) -> str:
+    """Size and time of the file that tells whether a run folder changed."""
+    for name in ("seal.json", "events.csv", "run.json"):
+        try:
+            state = os.stat(folder / name)
+        except OSError:
+            continue
+        return f"{name} {state.st_size} {state.st_mtime_ns}"
+    return ""
+
+
+def _take_folder(book: LogBook, folder: Path, mark: str, stamp: Stamp) -> str:
+    from soakwitness.firmware_bridge.runfolder import reader
+
+    header = reader.read_header(folder)
+    other = book.row("SELECT folder FROM runs WHERE run = ?", header.run)
+    if other is not None and Path(other["folder"]).name != folder.name and Path(book.folder, other["folder"]).is_dir():
+        raise RunFolderError(f"it is a copy of run {header.run}, which is here as {other['folder']}. Move it away.")
+    try:
+        seal = read_seal(folder)
+    except RunFolderError:
+        seal = None  # ``logbook check`` says what is wrong with it
+    _upsert_run(book, header, folder, mark, seal, reader.read_events(folder))
+    _replace_sensors(book, header)
+    _replace_marks(book, header.run, folder)
+    if seal is not None:
+        _keep_head(book, seal, stamp)
+    book.connection.execute("DELETE FROM figures WHERE run = ?", (header.run,))
+    book.connection.execute("DELETE FROM verdicts WHERE run = ?", (header.run,))
+    return header.run
+
+
+def _upsert_run(
+    book: LogBook, header: RunHeader, folder: Path, mark: str, seal: Seal | None, events: tuple[Event, ...]
+) -> None:
+    digest = None
+    if header.recipe_file is not None:
+        digest = keep_recipe(book, header.recipe_name or "", header.recipe_file)
+    values: dict[str, object] = {
+        "run": header.run,
+        "folder": f"runs/{folder.name}",
+        "furnace": header.furnace_name,
+        "started_utc": _utc(header.started_utc, folder),
+        "ended_utc": next((_utc(e.utc, folder) for e in reversed(events) if e.event == "end"), None),
+        "zone": header.zone,
+        "operator": header.operator,
+        "origin": header.origin,
+        "software": header.software,
+        "recipe_digest": digest,
+        "recorder_id": seal.chain_id if seal else header.recorder_id,
+        "recorder_counter": seal.chain_number if seal else None,
+        "previous_seal": seal.previous if seal else None,
+        "seal": seal.digest if seal else None,
+        "files": mark,
+        "missing": 0,
+    }
+    names = list(values)
+    book.connection.execute(
+        f"INSERT INTO runs ({', '.join(names)}) VALUES ({', '.join('?' * len(names))}) "
+        f"ON CONFLICT (run) DO UPDATE SET {', '.join(f'{n} = excluded.{n}' for n in names[1:])}",
+        tuple(values.values()),
+    )
+
+
+def _utc(text: str, folder: Path) -> str:
+    try:
+        return utc_text(from_utc_text(text))
+    except ValueError:
+        raise RunFolderError(f"{folder}: {text!r} is no time. Take the folder from a copy of the log book.") from None
+
+
+def _replace_sensors(book: LogBook, header: RunHeader) -> None:
+    book.connection.execute("DELETE FROM run_sensors WHERE run = ?", (header.run,))
+    for column in header.columns:
+        if column.kind == "sensor":
+            offset = column.input_offset
+            book.insert(
+                "run_sensors",
+                run=header.run,
+                sensor=column.name,
+                role=column.role or "",
+                serial=column.serial,
+                channel=column.channel,
+                position=column.position,
+                input_offset=offset / 1.8 if offset is not None and column.unit == "F" else offset,
+                thermocouple=column.thermocouple,
+                tolerance_class=column.tolerance_class,
+            )
+
+
+def _replace_marks(book: LogBook, run: str, folder: Path) -> None:
+    from soakwitness.firmware_bridge.runfolder import reader
+
+    book.connection.execute("DELETE FROM run_marks WHERE run = ?", (run,))
+    for number, mark in enumerate(reader.read_marks(folder)):
+        for piece in mark.pieces or (None,):
+            book.insert(
+                "run_marks",
+                run=run,
+                number=number,
+                t_s=mark.t_s,
+                act=mark.act,
+                piece=piece,
+                note=mark.note,
+                entered_later=int(mark.entered_later),
+                struck=int(mark.struck),
+            )
+
+
+def _keep_head(book: LogBook, seal: Seal, stamp: Stamp) -> None:
+    """Keep the newest seal of each recorder: a run that vanishes after it was seen leaves a hole that shows."""
+    book.connection.execute(
+        "INSERT INTO chains (recorder_id, counter, seal, run, seen_utc) VALUES (?, ?, ?, ?, ?) "
+        "ON CONFLICT (recorder_id) DO UPDATE SET counter = excluded.counter, seal = excluded.seal, run = excluded.run, "
+        "seen_utc = excluded.seen_utc WHERE excluded.counter >= counter",
+        (seal.chain_id, seal.chain_number, seal.digest, seal.run, stamp.at_utc),
+    )
+
+
+def keep_recipe(book: LogBook, name: str, text: str) -> str:
+    """Keep a recipe's text once; return its digest, the SHA-256 of the text."""
+    digest = hashlib.sha256(text.encode()).hexdigest()
+    book.connection.execute("INSERT OR IGNORE INTO recipes (digest, name, text) VALUES (?, ?, ?)", (digest, name, text))
+    return digest
+
+
+def give_recipe(book: LogBook, run: str, name: str, text: str, *, stamp: Stamp) -> str:
+    """Say by which recipe a run is to be judged from now on (instead of the one it was recorded with).
+
+    Parameters
+    ----------
+    book : LogBook
+        The open log book.
+    run : str
+        Run id.
+    name, text : str
+        The recipe's name and its file's text.
+    stamp : Stamp
+        When and by whom.
+
+    Returns
+    -------
+    str
+        Digest of the recipe.
+    """
+    with book.writing(stamp):
+        digest = keep_recipe(book, name, text)
+        if run_named(book, run).recipe_digest != digest:
+            book.insert("run_recipes", run=run, recipe_digest=digest, entered_utc=stamp.at_utc, entered_by=stamp.by)
+    return digest
+
+
+def recipe_text(book: LogBook, digest: str) -> str:
+    """Text of a recipe that the log book keeps."""
+    row = book.row("SELECT text FROM recipes WHERE digest = ?", digest)
+    if row is None:
+        raise LogBookError(f"The log book has no recipe {digest[:12]}. Run: soakwitness logbook rebuild")
+    return str(row["text"])
+
+
+_LISTED = (
+    "SELECT r.*, coalesce(g.recipe_digest, r.recipe_digest) AS judged_by, c.name AS recipe_name, v.verdict FROM runs r "
+    "LEFT JOIN run_recipes g ON g.entry = "
+    "(SELECT max(entry) FROM run_recipes WHERE run = r.run AND struck_utc IS NULL) "
+    "LEFT JOIN recipes c ON c.digest = coalesce(g.recipe_digest, r.recipe_digest) "
+    "LEFT JOIN verdicts v ON v.run = r.run AND v.recipe_digest = coalesce(g.recipe_digest, r.recipe_digest) "
+)
+
+
+def list_runs(
+    book: LogBook,
+    *,
+    furnace: str | None = None,
+    since_utc: str | None = None,
+    until_utc: str | None = None,
+    newest: int | None = None,
+) -> tuple[RunEntry, ...]:
+    """Runs in the order of their start.
+
+    Parameters
+    ----------
+    book : LogBook
+        The open log book.
+    furnace : str, optional
+        Only those of this furnace.
+    since_utc, until_utc : str, optional
+        Only those that started then or later, and before then.
+    newest : int, optional
+        Only so many of the newest.
+
+    Returns
+    -------
+    tuple of RunEntry
+        The runs, each with its kept verdict where one is up to date.
+    """
+    rows = book.rows(
+        _LISTED + "WHERE (?1 IS NULL OR furnace = ?1 COLLATE NOCASE) AND (?2 IS NULL OR started_utc >= ?2) "
+        "AND (?3 IS NULL OR started_utc < ?3) ORDER BY started_utc DESC, r.run DESC LIMIT ?4",
+        furnace,
+        since_utc,
+        until_utc,
+        -1 if newest is None else newest,
+    )
+    return tuple(_entry(book, row) for row in reversed(rows))
+
+
+def runs_listed(book: LogBook, runs: Iterable[str]) -> tuple[RunEntry, ...]:
+    """Entries of these runs, in that order; unknown ones are left out."""
+    found = (book.row(_LISTED + "WHERE r.run = ?", run) for run in runs)
+    return tuple(_entry(book, row) for row in found if row is not None)
+
+
+def run_named(book: LogBook, name: str) -> RunEntry:
+    """Run by its id, the beginning or end of it, its folder, or ``last``.
+
+    Raises
+    ------
+    LogBookError
+        If there is none, or several begin so.
+    """
+    text = Path(name).name if os.sep in name else name
+    if text == "last":
+        rows = book.rows(_LISTED + "ORDER BY started_utc DESC, r.run DESC LIMIT 1")
+    else:
+        rows = book.rows(_LISTED + "WHERE r.run = ?1 OR folder = 'runs/' || ?1", text) or book.rows(
+            _LISTED + "WHERE substr(r.run, 1, length(?1)) = ?1 OR substr(r.run, -length(?1) - 1) = '_' || ?1 "
+            "ORDER BY r.run LIMIT 9",
+            text,
+        )
+    if len(rows) == 1:
+        return _entry(book, rows[0])
+    if rows:
+        raise LogBookError(f"{name}: several runs begin so, such as {rows[0]['run']} and {rows[1]['run']}. Give more.")
+    raise LogBookError(f"{name}: no such run in {book.folder}. List them with: soakwitness runs")
+
+
+def find_run_entry(book: LogBook, name: str) -> RunEntry | None:
+    """Run as ``run_named`` finds it, or None."""
+    try:
+        return run_named(book, name)
+    except LogBookError:
+        return None
+
+
+def furnaces(book: LogBook) -> tuple[str, ...]:
+    """Names of all furnaces that have runs, the latest used first."""
+    rows = book.rows("SELECT furnace FROM runs GROUP BY furnace ORDER BY max(started_utc) DESC")
+    return tuple(row["furnace"] for row in rows)
+
+
+def _entry(book: LogBook, row: sqlite3.Row) -> RunEntry:
+    return RunEntry(
+        run=row["run"],
+        folder=book.folder / row["folder"],
+        furnace=row["furnace"],
+        started_utc=row["started_utc"],
+        ended_utc=row["ended_utc"],
+        zone=row["zone"],
+        operator=row["operator"],
+        origin=row["origin"],
+        software=row["software"],
+        recipe_digest=row["judged_by"],
+        recipe_name=row["recipe_name"],
+        seal=row["seal"],
+        missing=bool(row["missing"]),
+        verdict=row["verdict"],
+    )
