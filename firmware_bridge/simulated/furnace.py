@@ -12,7 +12,7 @@ from soakwitness.firmware_bridge.simulated.scenario import LINK_FAULTS, LOADS, F
 from soakwitness.firmware_bridge.simulated.thermocouples import shown_c
 
 STEP_S = 1.0
-SENSORS = ("control", "recording", *(f"load {i}" for i in range(1, LOADS + 1)), "room")
+SENSORS = ("control", "load 1", "recording", "room", *(f"load {i}" for i in range(2, LOADS + 1)))
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,228 @@
+"""Reads what a furnace file says below ``kind = "simulated"`` into a scenario.
+
+All keys are optional; temperatures are in the unit of the furnace file::
+
+    [link]
+    kind = "simulated"
+    speaks = "modbus"           # or "lines"
+    over = "auto"               # or "pseudo-terminal", "network"
+    seed = 1
+    start = 20                  # temperature of the furnace at the start
+    room = 20
+    noise = 0.05                # standard deviation of a reading
+    waits_for_furnace = true    # a hold begins only when the furnace is there
+    after_program = "off"       # or "stay": keep the last setpoint until the last piece is out
+    line_every_s = 1.0          # lines only
+
+    [[link.program]]
+    ramp = "full power"         # or degrees per hour
+    to = 780
+    [[link.program]]
+    hold_minutes = 10
+
+    [[link.piece]]              # without load_... it is in from the start, without pull_... it stays
+    name = "B-041"
+    thickness_mm = 3.0
+    foil = true
+    sensor = true               # a load sensor sits in it
+    load_minutes = 30           # or load_after_step = 2 with load_plus_minutes = 1
+    pull_after_step = 4
+
+    [[link.fault]]
+    what = "door"               # see scenario.FAULTS for all and for what their size means
+    minutes = 50                # or after_step = 3 with plus_minutes = 2; without: from the start
+    for_minutes = 1
+    size = 1.0
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from soakwitness.firmware_bridge.furnace.checking import Source, Table, shown
+from soakwitness.firmware_bridge.furnace.model import Unit
+from soakwitness.firmware_bridge.simulated.controller import ProgramHold, ProgramRamp, ProgramStep
+from soakwitness.firmware_bridge.simulated.furnace import SENSORS
+from soakwitness.firmware_bridge.simulated.packet import PacketParts
+from soakwitness.firmware_bridge.simulated.scenario import (
+    FAULTS,
+    LOADS,
+    Fault,
+    FaultKind,
+    Moment,
+    Piece,
+    Scenario,
+)
+from soakwitness.firmware_bridge.simulated.thermocouples import TYPES
+
+Over = Literal["auto", "pseudo-terminal", "network"]
+HOTTEST_C = 1300.0
+LONGEST_MINUTES = 7.0 * 24.0 * 60.0
+
+
+@dataclass(frozen=True)
+class SimulatedSettings:
+    """What to simulate and how to serve it."""
+
+    scenario: Scenario
+    unit: Unit = "C"
+    speaks: Literal["modbus", "lines"] = "modbus"
+    over: Over = "auto"
+    line_every_s: float = 1.0
+
+
+def read_settings(settings: Mapping[str, Any], *, unit: Unit = "C", source: str = "[link]") -> SimulatedSettings:
+    """Check the keys and build the scenario.
+
+    Raises
+    ------
+    FurnaceFileError
+        If a key or value is wrong: it names the table, the key, the value and what is allowed.
+    """
+    reader = _Reader(unit, source)
+    table = reader.table("link", settings)
+    table.value("kind")
+    found = SimulatedSettings(
+        scenario=reader.scenario(table),
+        unit=unit,
+        speaks=table.choice("speaks", ("modbus", "lines"), "modbus"),  # type: ignore[arg-type]
+        over=table.choice("over", ("auto", "pseudo-terminal", "network"), "auto"),  # type: ignore[arg-type]
+        line_every_s=table.number("line_every_s", 1.0, low=0.1, high=3600.0),
+    )
+    table.finish()
+    return found
+
+
+class _Reader:
+    """Turns tables into the parts of a scenario."""
+
+    def __init__(self, unit: Unit, source: str) -> None:
+        self.unit = unit
+        self.source = Source("", source)
+
+    def table(self, name: str, values: object, index: int = 0) -> Table:
+        table = Table(self.source, name, values if isinstance(values, Mapping) else {}, index)
+        if not isinstance(values, Mapping):
+            raise table.wrong(None, f"{shown(values)} is not allowed; it needs a table of keys.")
+        return table
+
+    def tables(self, parent: Table, key: str) -> list[Table]:
+        """Read the tables of ``[[link.<key>]]``."""
+        values = parent.value(key)
+        if values is None:
+            return []
+        if not isinstance(values, Sequence) or isinstance(values, str):
+            raise parent.wrong(key, f"{shown(values)} is not allowed; write [[link.{key}]] for each.")
+        return [self.table(f"link.{key}", item, i) for i, item in enumerate(values, 1)]
+
+    def temp_c(self, table: Table, key: str, default_c: float) -> float:
+        if not table.has(key):
+            return default_c
+        low, high = (-20.0, HOTTEST_C) if self.unit == "C" else (-4.0, 1.8 * HOTTEST_C + 32.0)
+        temp: float = table.number(key, low=low, high=high)
+        return temp if self.unit == "C" else (temp - 32.0) / 1.8
+
+    def difference_k(self, number: float) -> float:
+        return number if self.unit == "C" else number / 1.8
+
+    def scenario(self, table: Table) -> Scenario:
+        room_c = self.temp_c(table, "room", 20.0)
+        program = tuple(self.step(part) for part in self.tables(table, "program")) or Scenario().program
+        pieces = tuple(self.piece(part, len(program), room_c) for part in self.tables(table, "piece"))
+        if sum(piece.sensor for piece in pieces) > LOADS:
+            raise table.wrong("piece", f"more than {LOADS} pieces with a sensor; the instrument has {LOADS} inputs.")
+        noise = table.number("noise", low=0.0, high=100.0)
+        return Scenario(
+            seed=table.whole("seed", 1, 0, 2**31),
+            room_c=room_c,
+            start_c=self.temp_c(table, "start", room_c),
+            program=program,
+            waits_for_furnace=table.flag("waits_for_furnace", True),
+            after_program=table.choice("after_program", ("off", "stay"), "off"),  # type: ignore[arg-type]
+            pieces=pieces or (Piece(PacketParts(start_c=room_c), sensor=True),),
+            faults=tuple(self.fault(part, len(program)) for part in self.tables(table, "fault")),
+            noise_c=Scenario.noise_c if noise is None else self.difference_k(noise),
+        )
+
+    def step(self, table: Table) -> ProgramStep:
+        step: ProgramStep
+        if table.has("hold_minutes"):
+            step = ProgramHold(60.0 * table.number("hold_minutes", low=0.0, high=LONGEST_MINUTES))
+        else:
+            table.required("to", "a temperature (or hold_minutes in place of ramp and to)")
+            step = ProgramRamp(self.temp_c(table, "to", 0.0), self.rate(table))
+        table.finish()
+        return step
+
+    def rate(self, table: Table) -> float | None:
+        value = table.value("ramp")
+        if value is None or value == "full power":
+            return None
+        if isinstance(value, bool) or not isinstance(value, (int, float)) or not 1.0 <= value <= 10_000.0:
+            allowed = '"full power" or degrees per hour from 1 to 10000'
+            raise table.wrong("ramp", f"{shown(value)} is not allowed; it needs {allowed}.")
+        return self.difference_k(float(value))
+
+    def piece(self, table: Table, steps: int, room_c: float) -> Piece:
+        packet = PacketParts(
+            name=table.text("name") or "blade",
+            thickness_mm=table.number("thickness_mm", 3.0, low=0.5, high=30.0),
+            foil=table.flag("foil", True),
+            heated_faces=table.whole("heated_faces", 2, 1, 2),
+            start_c=room_c,
+        )
+        piece = Piece(
+            packet,
+            load=self.moment(table, "load_", steps),
+            pull=self.moment(table, "pull_", steps),
+            sensor=table.flag("sensor", False),
+            door_s=table.number("door_s", Piece.door_s, low=0.0, high=600.0),
+            plates_s=table.number("plates_s", Piece.plates_s, low=0.0, high=600.0),
+        )
+        table.finish()
+        return piece
+
+    def moment(self, table: Table, before: str, steps: int) -> Moment | None:
+        minutes = table.number(before + "minutes", low=0.0, high=LONGEST_MINUTES)
+        after = table.whole(before + "after_step", None, 1, steps, f" (the program has {steps} steps)")
+        plus = table.number(before + "plus_minutes", 0.0, low=0.0, high=LONGEST_MINUTES)
+        if after is not None:
+            return Moment(after_step=after, plus_s=60.0 * plus)
+        return None if minutes is None else Moment(60.0 * minutes)
+
+    def fault(self, table: Table, steps: int) -> Fault:
+        what: FaultKind = table.choice("what", tuple(FAULTS))  # type: ignore[assignment]
+        minutes = table.number("for_minutes", low=0.0, high=LONGEST_MINUTES)
+        size = table.number("size", low=-10_000.0, high=10_000.0)
+        in_degrees = what in ("drift", "offset", "noise")
+        fault = Fault(
+            what,
+            begin=self.moment(table, "", steps) or Moment(),
+            for_s=None if minutes is None else 60.0 * minutes,
+            size=self.difference_k(size) if size is not None and in_degrees else size,
+            sensor=table.choice("sensor", SENSORS, "control"),
+            share=table.number("share", 0.2, low=0.0, high=1.0),
+            wired=table.choice("wired", TYPES, "K"),
+            set_as=table.choice("set_as", TYPES, "N"),
+        )
+        _check_size(table, fault)
+        table.finish()
+        return fault
+
+
+_SIZES: dict[str, tuple[float, float]] = {
+    "mains sag": (0.0, 1.5),
+    "aged element": (0.5, 10.0),
+    "door": (0.0, 1.0),
+    "noise": (0.0, 100.0),
+    "late replies": (0.0, 60.0),
+}
+
+
+def _check_size(table: Table, fault: Fault) -> None:
+    low, high = _SIZES.get(fault.what, (-10_000.0, 10_000.0))
+    if not low <= fault.amount <= high:
+        says = f"{fault.amount:g} is not allowed for {fault.what!r} ({FAULTS[fault.what][0]}); {low:g} to {high:g}."
+        raise table.wrong("size", says)
