@@ -148,5 +148,9 @@ class Furnace:
     @property
     def columns(self) -> tuple[str, ...]:
         """Names of the columns of ``samples.csv`` between ``utc`` and ``crc``."""
-        parts: tuple[Sensor | Signal | Contact, ...] = (*self.sensors, *self.signals, *self.contacts)
-        return tuple(part.name for part in parts)
+        return tuple(part.name for part in self.parts)
+
+    @property
+    def parts(self) -> tuple[Sensor | Signal | Contact, ...]:
+        """All that is read, in the order of the columns."""
+        return (*self.sensors, *self.signals, *self.contacts)
