@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 FloatArray = npt.NDArray[np.float64]
+_AT_ONCE = 1 << 18
 
 
 @dataclass(frozen=True)
@@ -70,8 +72,8 @@ class Run:
         import pandas as pd
 
         table = pd.DataFrame(dict(self.values), index=pd.Index(self.t_s, name="t_s"), copy=True)
-        shown = {"F": "C"}
-        table.attrs["units"] = {"t_s": "s"} | {c.name: shown.get(c.unit, c.unit) for c in self.columns}
+        unit = {"C": "degC", "F": "degC"}
+        table.attrs["units"] = {"t_s": "s"} | {c.name: unit.get(c.unit, c.unit) for c in self.columns}
         table.attrs["run"] = self.header.run
         return table
 
@@ -137,41 +139,38 @@ def open_run(path: str | Path) -> Run:
 
 
 class _Rows(io.RawIOBase):
-    """The good rows of all segments as one stream of bytes, read as they are asked for."""
+    """The good rows of all segments as one stream of bytes, read as they are asked for.
+
+    A blank line follows each range: the last row of a segment may have lost its line feed.
+    """
 
     def __init__(self, ranges: tuple[ByteRange, ...]) -> None:
-        self._waiting = list(reversed(ranges))
-        self._file: io.BufferedReader | None = None
-        self._name: Path | None = None
-        self._left = 0
+        self._chunks = self._read(ranges)
+        self._rest = b""
 
     def readable(self) -> bool:
+        """Say that this is a stream for reading."""
         return True
 
     def readinto(self, buffer: Any) -> int:
-        while self._left == 0:
-            if not self._waiting:
-                return 0
-            part = self._waiting.pop()
-            if part.segment != self._name:
-                self._end()
-                self._name, self._file = part.segment, part.segment.open("rb")
-            assert self._file is not None
-            self._file.seek(part.start)
-            self._left = part.stop - part.start
-        assert self._file is not None
-        view = memoryview(buffer)
-        got = self._file.readinto(view[: min(len(view), self._left)])
-        self._left = self._left - got if got else 0
-        return got
+        """Fill ``buffer`` with the next bytes; 0 at the end."""
+        rest = self._rest or next(self._chunks, b"")
+        count = min(len(buffer), len(rest))
+        buffer[:count] = rest[:count]
+        self._rest = rest[count:]
+        return count
 
-    def _end(self) -> None:
-        if self._file is not None:
-            self._file.close()
-
-    def close(self) -> None:
-        self._end()
-        super().close()
+    @staticmethod
+    def _read(ranges: tuple[ByteRange, ...]) -> Iterator[bytes]:
+        for segment, parts in groupby(ranges, key=lambda part: part.segment):
+            with segment.open("rb") as file:
+                for part in parts:
+                    file.seek(part.start)
+                    left = part.stop - part.start
+                    while left and (chunk := file.read(min(left, _AT_ONCE))):
+                        left -= len(chunk)
+                        yield chunk
+                    yield b"\n"
 
 
 def _read_rows(ranges: tuple[ByteRange, ...], names: list[str]) -> dict[str, FloatArray]:
@@ -190,7 +189,7 @@ def _parse(ranges: tuple[ByteRange, ...], names: list[str], dtype: str) -> pd.Da
     import pandas as pd
 
     every = ["t_s", "utc", *names, "crc"]
-    with io.BufferedReader(_Rows(ranges), 1 << 18) as stream:
+    with io.BufferedReader(_Rows(ranges), _AT_ONCE) as stream:
         return pd.read_csv(
             stream, header=None, names=every, usecols=["t_s", *names], dtype=dtype, index_col=False, engine="c"
         )
