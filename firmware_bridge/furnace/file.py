@@ -103,6 +103,10 @@ def _furnace(values: Mapping[str, Any], text: str, source: Source) -> Furnace:
     if not top.has("link"):
         raise top.wrong("link", f"missing. It needs a table [link] with kind = one of {', '.join(LINK_KINDS)}.")
     link = link_settings(tables["link"])
+    if link.kind == "simulated":
+        from soakwitness.firmware_bridge.simulated.settings import read_settings
+
+        read_settings(link.settings, unit=unit, source=source.name)
     reader = SourceReader(link)
     sensors = tuple(_sensor(table, reader) for table in arrays["sensor"])
     if not sensors:

@@ -17,21 +17,33 @@ def link_settings(table: Table) -> LinkSettings:
     """Check the table and return its settings."""
     kind = table.choice("kind", LINK_KINDS)
     if kind == "simulated":
-        settings = {"speaks": table.choice("speaks", ("modbus", "lines"), "modbus")}
-        return LinkSettings(kind="simulated", port="", settings={**settings, **table.rest()})
+        speaks = table.choice("speaks", ("modbus", "lines"), "modbus")
+        waits = {"timeout_s": _timeout(table, speaks), "silence_s": _silence(table)}
+        settings = {"speaks": speaks}
+        return LinkSettings(kind="simulated", port="", settings={**settings, **table.rest()}, **waits)  # type: ignore[arg-type]
     common = {
         "port": _port(table),
         "baud": table.whole("baud", 9600, 50, 4_000_000),
         "parity": _PARITIES[table.choice("parity", tuple(_PARITIES), "none")],
         "data_bits": table.whole("data_bits", 8, 7, 8),
         "stop_bits": table.whole("stop_bits", 1, 1, 2),
-        "timeout_s": table.number("timeout_s", 1.0, low=0.01, high=3600.0),
+        "timeout_s": _timeout(table, kind),
         "dtr": table.flag("dtr", False),
         "rts": table.flag("rts", False),
     }
     more = _modbus(table) if kind == "modbus" else _lines(table)
     table.finish()
     return LinkSettings(kind=kind, **common, **more)  # type: ignore[arg-type]
+
+
+def _timeout(table: Table, speaks: str) -> float:
+    timeout_s: float = table.number("timeout_s", 3.0 if speaks == "lines" else 1.0, low=0.01, high=3600.0)
+    return timeout_s
+
+
+def _silence(table: Table) -> float | None:
+    silence_s: float | None = table.number("silence_s", low=0.0, high=60.0)
+    return silence_s
 
 
 def _port(table: Table) -> str:
@@ -52,7 +64,7 @@ def _modbus(table: Table) -> dict[str, object]:
     return {
         "framing": framing,
         "unit_id": table.whole("unit_id", 1, 1, 247),
-        "silence_s": table.number("silence_s", low=0.0, high=60.0),
+        "silence_s": _silence(table),
         "echo": table.flag("echo", False),
     }
 

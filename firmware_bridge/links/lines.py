@@ -1,0 +1,147 @@
+"""Text lines from an instrument that sends them unasked. Nothing is ever written to it."""
+
+from __future__ import annotations
+
+import re
+import time
+from collections.abc import Sequence
+from dataclasses import replace
+
+from soakwitness.firmware_bridge.errors import LinkError
+from soakwitness.firmware_bridge.furnace.model import Furnace
+from soakwitness.firmware_bridge.links.base import Clock, Reading
+from soakwitness.firmware_bridge.links.port import Port, open_port
+from soakwitness.firmware_bridge.links.textlines import LONGEST_LINE, Line, LineReader
+
+_FRESH_S = 2.0  # what waited longer than this in the system's buffer is not read as now
+_FULL = 4000  # bytes: the system's buffer may have run over (4096 on Linux), so that lines in it are glued
+_WAIT_S = 0.25  # one wait for a byte; the timeout is counted by the clock
+_GATHER_S = 0.01
+_WRAPS = frozenset({2**8, 10**3, 10**4, 2**15, 2**16, 10**5, 10**6, 2**31, 2**32})
+_END = re.compile(rb"[\r\n]+")
+
+
+class LinesLink:
+    """Reads the newest good line; see ``links.base.Link``."""
+
+    def __init__(self, furnace: Furnace, port: Port, clock: Clock | None = None) -> None:
+        self._furnace = furnace
+        self._port = port
+        self._clock: Clock = clock or time
+        self._reader = LineReader(furnace)
+        self._buffer = b""
+        self._whole = False  # the first line after opening may be half a line
+        self._pulled_s = self._clock.monotonic()
+        self._sequence: int | None = None
+        self._last_bad = b""
+
+    def read(self) -> Reading:
+        """Give the newest good line; waits for one up to the timeout."""
+        start_s = self._clock.monotonic()
+        age_s = start_s - self._pulled_s
+        waited = self._port.read_waiting()
+        if len(waited) >= _FULL:
+            self._buffer, self._whole = b"", False
+        lines, bad = self._good(self._split(waited))
+        seen = list(lines)
+        if age_s > _FRESH_S or not lines:
+            came, more_bad, some_bytes = self._wait(start_s)
+            seen += came
+            bad += more_bad
+            if not came:
+                raise self._nothing(bad, some_bytes or bool(waited))
+            age_s = 0.0
+        self._pulled_s = self._clock.monotonic()
+        return self._reading(seen, bad, age_s)
+
+    def close(self) -> None:
+        """Let go of the port."""
+        self._port.close()
+
+    def describe(self) -> str:
+        """Port, settings and kind of line in one phrase."""
+        s = self._furnace.link
+        check = "without a checksum" if s.checksum == "none" else f"with {s.checksum}"
+        return f"text lines {check} on {s.port} ({s.baud} baud, {s.data_bits}{s.parity}{s.stop_bits})"
+
+    def _wait(self, start_s: float) -> tuple[list[Line], int, bool]:
+        """Wait for one more good line; also give the number of bad ones and whether any byte came."""
+        lines: list[Line] = []
+        bad, some = 0, False
+        while not lines and self._clock.monotonic() - start_s < self._furnace.link.timeout_s:
+            data = self._port.read(1)
+            if not data:
+                continue
+            some = True
+            if data not in b"\r\n":
+                self._clock.sleep(_GATHER_S)
+            half = not self._whole
+            lines, worse = self._good(self._split(data + self._port.read_waiting()))
+            bad += worse
+            if half and self._whole:  # the line thrown away after opening takes nothing off the timeout
+                start_s = self._clock.monotonic()
+        return lines, bad, some
+
+    def _split(self, data: bytes) -> list[bytes]:
+        """Cut complete lines off the buffer; what stands before the first line end after opening is thrown away."""
+        *lines, self._buffer = _END.split(self._buffer + data)
+        if lines and not self._whole:
+            del lines[0]
+            self._whole = True
+        if len(self._buffer) > LONGEST_LINE:
+            self._last_bad, self._buffer, self._whole = self._buffer[:40], b"", False
+        return [line for line in lines if line and not line.startswith(b"#")]
+
+    def _good(self, lines: Sequence[bytes]) -> tuple[list[Line], int]:
+        good: list[Line] = []
+        for data in lines:
+            line = self._reader.parse(data) if len(data) <= LONGEST_LINE else None
+            if line is None:
+                self._last_bad = data[:40]
+            else:
+                good.append(line)
+        return good, len(lines) - len(good)
+
+    def _reading(self, lines: Sequence[Line], bad: int, age_s: float) -> Reading:
+        newest = lines[-1]
+        values = dict(newest.values)
+        for contact in self._furnace.contacts:  # a short press between two readings counts
+            if any(line.values[contact.name] == 1.0 for line in lines):
+                values[contact.name] = 1.0
+        lost, texts = self._count(lines)
+        missed = bad if self._sequence is None else lost
+        return Reading(values=values, faults=newest.faults, texts=texts, missed=missed, age_s=age_s)
+
+    def _count(self, lines: Sequence[Line]) -> tuple[int, tuple[str, ...]]:
+        """Follow the sequence numbers: how many lines were lost, and a sentence for each gap or restart."""
+        lost, texts = 0, []
+        for line in lines:
+            last, now = self._sequence, line.sequence
+            if now is None:
+                continue
+            self._sequence = now
+            if last is None or now in (last, last + 1) or (last + 1 in _WRAPS and now <= 1):
+                continue
+            if now < last:
+                texts.append(f"the instrument started again (its line count went from {last} to {now})")
+            else:
+                lost += now - last - 1
+                first = f"{last + 1} to {now - 1}" if now - last > 2 else str(last + 1)
+                texts.append(f"lines lost: {first}")
+        return lost, tuple(texts)
+
+    def _nothing(self, bad: int, some: bool) -> LinkError:
+        name, timeout = self._port.name, f"{self._furnace.link.timeout_s:g} s"
+        if bad:
+            says = f"{name}: garbled, {bad} lines within {timeout} and none is good; the last was {self._last_bad!r}."
+            return LinkError("garbled", f"{says} Check baud and parity, then pattern, separator and checksum.")
+        if some and not self._whole:
+            return LinkError("garbled", f"{name}: garbled, bytes but no end of a line within {timeout}. Check baud.")
+        says = f"{name}: silent, no line within {timeout}."
+        return LinkError("silent", f"{says} Check power and wiring; the timeout must be longer than between two lines.")
+
+
+def open_lines(furnace: Furnace, clock: Clock | None = None) -> LinesLink:
+    """Open the port of a furnace file; raises LinkError."""
+    settings = replace(furnace.link, timeout_s=min(furnace.link.timeout_s, _WAIT_S))
+    return LinesLink(furnace, open_port(settings), clock)

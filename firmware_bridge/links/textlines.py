@@ -1,0 +1,112 @@
+"""One text line into raw numbers: checksum, fields or pattern, fault texts. No port, no waiting."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from soakwitness.firmware_bridge.furnace.model import Contact, Furnace, LineSource, Sensor, Signal
+from soakwitness.firmware_bridge.links.checksums import checksum
+from soakwitness.firmware_bridge.links.numbers import fault_word, is_fault, scaled
+
+LONGEST_LINE = 1000
+_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,3})?", re.ASCII)
+_WHOLE = re.compile(r"\d{1,18}", re.ASCII)
+
+
+@dataclass(frozen=True)
+class Line:
+    """A good line: what a Reading needs of it. ``sequence`` is None where the furnace file names none."""
+
+    values: Mapping[str, float | None]
+    faults: Mapping[str, str]
+    sequence: int | None
+
+
+class LineReader:
+    """Reads the lines of one furnace file."""
+
+    def __init__(self, furnace: Furnace) -> None:
+        self._furnace = furnace
+        self._pattern = re.compile(furnace.link.pattern) if furnace.link.pattern else None
+        self._separator = furnace.link.separator or ","
+
+    def parse(self, data: bytes) -> Line | None:
+        """Read a line without its end; None where it is garbled or not such a line."""
+        body = self._body(data)
+        texts = None if body is None else self._texts(body)
+        if texts is None:
+            return None
+        sequence = None
+        if self._furnace.link.sequence is not None:
+            text = self._text(texts, self._furnace.link.sequence)
+            if not _WHOLE.fullmatch(text):
+                return None
+            sequence = int(text)
+        return self._line(texts, sequence)
+
+    def _body(self, data: bytes) -> str | None:
+        """Check the checksum; give what it covers."""
+        kind = self._furnace.link.checksum
+        if kind != "none":
+            data, star, digits = data.removeprefix(b"$").rpartition(b"*")
+            want, size = checksum(kind, data)
+            if not star or digits.strip().upper() != f"{want:0{size}X}".encode():
+                return None
+        try:
+            return data.decode("ascii")
+        except UnicodeDecodeError:
+            return None
+
+    def _texts(self, body: str) -> Mapping[str, str] | None:
+        """Give fields by number (as text) or groups by name; None where one that is needed is missing."""
+        if self._pattern:
+            found = self._pattern.search(body)
+            return {key: text or "" for key, text in found.groupdict().items()} if found else None
+        fields = body.split() if self._separator == " " else body.split(self._separator)
+        texts = {str(number): text.strip() for number, text in enumerate(fields, 1)}
+        return texts if all(str(source.field) in texts for source in _sources(self._furnace)) else None
+
+    def _text(self, texts: Mapping[str, str], source: LineSource) -> str:
+        return texts[source.group or str(source.field)]
+
+    def _line(self, texts: Mapping[str, str], sequence: int | None) -> Line:
+        values: dict[str, float | None] = {}
+        faults: dict[str, str] = {}
+        for part in self._furnace.parts:
+            assert isinstance(part.source, LineSource)
+            text = self._text(texts, part.source)
+            raw = self._number(text)
+            if isinstance(part, Contact):
+                values[part.name] = None if raw is None else float(raw == part.closed_is)
+                continue
+            fault = self._fault(part, raw, text, texts)
+            if fault:
+                faults[part.name] = fault
+            values[part.name] = None if fault or raw is None else scaled(part, raw)
+        return Line(values, faults, sequence)
+
+    def _number(self, text: str) -> float | None:
+        if self._separator != "," or self._pattern:
+            text = text.replace(",", ".")
+        return float(text) if _NUMBER.fullmatch(text) else None
+
+    def _fault(self, part: Sensor | Signal, raw: float | None, text: str, texts: Mapping[str, str]) -> str | None:
+        if isinstance(part, Sensor) and isinstance(part.fault_source, LineSource):
+            bits = self._text(texts, part.fault_source)
+            fault = fault_word(int(bits), part.fault_words) if _WHOLE.fullmatch(bits) else "fault bits not had"
+            if fault:
+                return fault
+        if raw is None:
+            return f'the line says "{text[:20]}"' if text else "the field is empty"
+        return f"fault value {raw:g}" if is_fault(raw, part.fault_values) else None
+
+
+def _sources(furnace: Furnace) -> list[LineSource]:
+    extra = [sensor.fault_source for sensor in furnace.sensors]
+    return [
+        s
+        for s in (*(part.source for part in furnace.parts), *extra, furnace.link.sequence)
+        if isinstance(s, LineSource)
+    ]
