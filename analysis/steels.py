@@ -22,6 +22,7 @@ from soakwitness.analysis.recipes.words import Unit, number, temperature
 What = Literal["preheat", "harden", "as quenched", "stress relief", "temper"]
 WHATS: tuple[What, ...] = ("preheat", "harden", "as quenched", "stress relief", "temper")
 COLUMNS = ("steel", "also", "what", "low_c", "high_c", "hrc_low", "hrc_high", "note", "source")
+OWN_FILE = "steels.csv"  # in the folder of the log book
 CONFIRM = "Confirm with your supplier's certificate."
 HARDENING_FROM_C = 700.0  # no steel here is hardened below, or tempered above
 NEAR_C = 15.0  # single published temperatures stand for their surroundings

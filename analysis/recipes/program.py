@@ -4,11 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
-
 from soakwitness.analysis.recipes.model import Hold, Recipe
 from soakwitness.analysis.recipes.words import Unit, difference, duration, temperature
-from soakwitness.analysis.runs import FloatArray
 
 
 @dataclass(frozen=True)
@@ -76,36 +73,6 @@ def program_sentences(recipe: Recipe, unit: Unit | None = None) -> tuple[str, ..
         else:
             says.append(f"Go to {goal} at {difference(step.rate_c_per_h, shown)} per hour.")
     return (*says, *_rounds(recipe, shown), _deliberate(recipe, shown))
-
-
-def program_profile(
-    recipe: Recipe, *, start_c: float = 20.0, full_power_c_per_h: float
-) -> tuple[FloatArray, FloatArray]:
-    """Draw the program against time, to be shown; full-power ramps get a rate that is only assumed.
-
-    Parameters
-    ----------
-    recipe : Recipe
-        The recipe; its rounds follow one another.
-    start_c : float
-        Temperature at the start [degC].
-    full_power_c_per_h : float
-        Rate assumed for full-power ramps [K/h].
-
-    Returns
-    -------
-    t_s : ndarray
-        Corner times [s], shape (n,).
-    setpoint_c : ndarray
-        Setpoint at the corners [degC], shape (n,).
-    """
-    t_s, temp_c = [0.0], [start_c]
-    for step in program_setpoints(recipe):
-        rate = step.rate_c_per_h or full_power_c_per_h
-        spent = step.hold_s if step.hold_s is not None else 3600.0 * abs(step.setpoint_c - temp_c[-1]) / rate
-        t_s.append(t_s[-1] + spent)
-        temp_c.append(step.setpoint_c)
-    return np.array(t_s), np.array(temp_c)
 
 
 def _rounds(recipe: Recipe, unit: Unit) -> tuple[str, ...]:

@@ -1,0 +1,132 @@
+"""``soakwitness recipe``: check a recipe, draw it, say what to type into the controller."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal
+
+import click
+
+from soakwitness.cli.common import check_output, force_option, json_option, logbook_option, print_json, unit_option
+
+if TYPE_CHECKING:
+    from soakwitness.analysis.recipes.model import Recipe
+
+Unit = Literal["C", "F"]
+recipe_argument = click.argument("file", type=click.Path(path_type=Path))
+
+
+@click.group()
+def recipe() -> None:
+    """Check and draw a recipe, or say what to type into the controller.
+
+    Example: soakwitness recipe check harden.toml
+    """
+
+
+@recipe.command()
+@recipe_argument
+@unit_option
+@logbook_option
+@json_option
+def check(file: Path, unit: Unit | None, logbook: Path, as_json: bool) -> None:
+    """Read a recipe and print each step as a sentence, with what looks unintended.
+
+    Warnings never make it fail; a mistake is named with its step and key and gives exit status 2.
+
+    Example: soakwitness recipe check harden.toml
+    """
+    from soakwitness.analysis.recipes.file import load_recipe
+    from soakwitness.analysis.recipes.sentences import recipe_sentences, step_sentences
+
+    loaded = load_recipe(file)
+    steps, rest = step_sentences(loaded, unit), recipe_sentences(loaded, unit)
+    warnings = _warnings(loaded, logbook, unit)
+    if as_json:
+        print_json(_as_json(loaded, steps, rest, warnings))
+        return
+    steel = f" ({loaded.steel})" if loaded.steel else ""
+    click.echo(f"{loaded.name}{steel}")
+    for step, says in zip(loaded.steps, steps, strict=True):
+        click.echo(f"  {step.number}. {says}")
+    for says in rest:
+        click.echo(says)
+    for says in warnings:
+        click.echo(f"Warning: {says}", err=True)
+
+
+@recipe.command()
+@recipe_argument
+@click.option("--out", type=click.Path(path_type=Path, dir_okay=False), help="File to write: png, svg or pdf.")
+@unit_option
+@force_option
+def plot(file: Path, out: Path | None, unit: Unit | None, force: bool) -> None:
+    """Draw a recipe: its line dashed, each hold's band, an inset of every hold.
+
+    Without --out the picture stands beside the recipe, with the ending .png.
+
+    Example: soakwitness recipe plot harden.toml --out harden.svg
+    """
+    from soakwitness.analysis.recipes.file import load_recipe
+    from soakwitness.cli.charts.recipe_chart import save_recipe_chart
+    from soakwitness.cli.charts.style import SUFFIXES
+
+    loaded = load_recipe(file)
+    path = check_output(out or file.with_suffix(".png"), force=force, suffixes=SUFFIXES)
+    save_recipe_chart(loaded, path, unit=unit)
+    click.echo(str(path))
+
+
+@recipe.command()
+@recipe_argument
+@unit_option
+@json_option
+def program(file: Path, unit: Unit | None, as_json: bool) -> None:
+    """Say what to type into the controller, deliberate offset and extra minutes included.
+
+    Example: soakwitness recipe program harden.toml --unit F
+    """
+    from dataclasses import asdict
+
+    from soakwitness.analysis.recipes.file import load_recipe
+    from soakwitness.analysis.recipes.program import program_sentences, program_setpoints
+
+    loaded = load_recipe(file)
+    sentences = program_sentences(loaded, unit)
+    if as_json:
+        steps = [asdict(step) for step in program_setpoints(loaded)]
+        print_json({"schema": "soakwitness/program/1", "recipe": loaded.name, "says": sentences, "steps": steps})
+        return
+    click.echo(f"{loaded.name}: type this into the controller.")
+    for says in sentences:
+        click.echo(f"  {says}")
+
+
+def _warnings(loaded: Recipe, logbook: Path, unit: Unit | None) -> tuple[str, ...]:
+    from soakwitness.analysis.recipes.doubts import doubts
+    from soakwitness.analysis.steels import OWN_FILE, find_steel, known_steels, recipe_outside
+
+    says = doubts(loaded, unit)
+    if loaded.steel is None:
+        return says
+    steel = find_steel(loaded.steel, known_steels(logbook / OWN_FILE))
+    if steel is None:
+        return (*says, f"No published figures for {loaded.steel} are known here; see: soakwitness steels.")
+    return (*says, *recipe_outside(loaded, steel, unit))
+
+
+def _as_json(
+    loaded: Recipe, steps: tuple[str, ...], rest: tuple[str, ...], warnings: tuple[str, ...]
+) -> dict[str, Any]:
+    from dataclasses import asdict
+
+    listed = [asdict(step) | {"says": says} for step, says in zip(loaded.steps, steps, strict=True)]
+    return {
+        "schema": "soakwitness/recipe/1",
+        "name": loaded.name,
+        "steel": loaded.steel,
+        "digest": loaded.digest,
+        "steps": listed,
+        "says": rest,
+        "warnings": warnings,
+    }
