@@ -34,17 +34,38 @@ def run_figure(
     """Figure of the whole run above and of each hold's band below. Call within ``style.own_look()``."""
     from matplotlib.figure import Figure
 
+    figure = Figure(figsize=size)
+    draw_run(figure, (0.005, 0.01, 0.99, 0.93), run, verification, recipe, unit=unit)
+    figure.suptitle(_headline(verification, recipe), x=0.01, ha="left", fontsize=12)
+    return figure
+
+
+def draw_run(
+    figure: Figure,
+    box: tuple[float, float, float, float],
+    run: Run,
+    verification: Verification,
+    recipe: Recipe,
+    *,
+    unit: style.Unit,
+) -> None:
+    """Draw into a part of a figure: ``box`` is left, bottom, width and height as shares of the figure."""
     holds = [h for h in verification.holds if h.found and h.enter_s is not None][:MOST_INSETS]
-    figure = Figure(figsize=size, layout="constrained")
-    grid = figure.add_gridspec(2 if holds else 1, max(1, len(holds)), height_ratios=[1.75, 1] if holds else [1])
-    whole = figure.add_subplot(grid[0, :])
+    wide_in, high_in = figure.get_size_inches()
+    left, right = box[0] + 0.6 / wide_in, box[0] + box[2] - 0.12 / wide_in
+    bottom, top = box[1] + 0.25 / high_in, box[1] + box[3] - 0.25 / high_in
+    split = bottom + 0.34 * (top - bottom) if holds else bottom + 0.2 / high_in
+    upper = figure.add_gridspec(1, 1, left=left, right=right, bottom=split + 0.4 / high_in, top=top)
+    whole = figure.add_subplot(upper[0, 0])
     _draw_lines(whole, run, verification, unit)
     _draw_recipe(whole, run, verification, unit)
     _draw_whole(whole, run, verification, unit)
-    for i, hold in enumerate(holds):
-        _draw_inset(figure.add_subplot(grid[1, i]), run, verification, hold, unit)
-    figure.suptitle(_headline(verification, recipe), x=0.01, ha="left", fontsize=12)
-    return figure
+    if holds:
+        lower = figure.add_gridspec(
+            1, len(holds), left=left, right=right, bottom=bottom, top=split - 0.24 / high_in, wspace=0.16
+        )
+        for i, hold in enumerate(holds):
+            _draw_inset(figure.add_subplot(lower[0, i]), run, verification, hold, unit)
 
 
 def _headline(verification: Verification, recipe: Recipe) -> str:
@@ -128,10 +149,10 @@ def _temperature_at(run: Run, verification: Verification, t_s: float) -> float |
 def _draw_whole(ax: Axes, run: Run, verification: Verification, unit: style.Unit) -> None:
     for start, stop in verification.record.gaps:
         style.draw_gap(ax, start, stop)
+    if len(run.t_s) > 1:
+        ax.set_xlim(float(run.t_s[0]), float(run.t_s[-1]))
     _draw_marks(ax, run)
     ax.set_ylabel(f"temperature, {style.degree(unit)}")
-    if len(run.t_s):
-        ax.set_xlim(float(run.t_s[0]), float(run.t_s[-1]))
     low, high = ax.get_ylim()
     ax.set_ylim(min(low, 0 if unit == "C" else 32), high + 0.06 * (high - low))
     style.clock_axis(ax)
@@ -161,10 +182,6 @@ def _draw_inset(ax: Axes, run: Run, verification: Verification, hold: HoldResult
     low, high = (style.shown(edge, unit) for edge in hold.band_c)
     style.draw_band(ax, *window, low, high)
     ax.hlines(style.shown(hold.target_c, unit), *window, **_as_hlines(style.RECIPE))
-    for t_s, words in ((hold.enter_s, "enter"), (hold.leave_s, "leave")):
-        if t_s is not None:
-            ax.axvline(t_s, color="#444444", linewidth=0.8, linestyle=(0, (1, 2)))
-            _upright(ax, t_s, words)
     for start, stop in verification.record.gaps:
         style.draw_gap(ax, start, stop)
     reach = 1.6 * (high - low)
@@ -172,6 +189,10 @@ def _draw_inset(ax: Axes, run: Run, verification: Verification, hold: HoldResult
     over = style.shown_difference(hold.overshoot_c or 0.0, unit)
     ax.set_ylim(middle - reach, max(middle + reach, style.shown(hold.target_c, unit) + 1.2 * over))
     ax.set_xlim(*window)
+    for t_s, words in ((hold.enter_s, "enter"), (hold.leave_s, "leave")):
+        if t_s is not None:
+            ax.axvline(t_s, color="#444444", linewidth=0.8, linestyle=(0, (1, 2)))
+            _upright(ax, t_s, words)
     style.clock_axis(ax, label=False)
     soak = hold.soak_s
     minutes = f"soak {soak.best / 60:.1f} of {hold.required_s / 60:g} min, " if soak else ""
@@ -180,8 +201,10 @@ def _draw_inset(ax: Axes, run: Run, verification: Verification, hold: HoldResult
 
 
 def _upright(ax: Axes, t_s: float, words: str) -> None:
-    """Write words upright beside the line at a time, along the foot of the axes."""
-    ax.text(t_s, 0.02, words, transform=ax.get_xaxis_transform(), rotation=90, ha="right", va="bottom", fontsize=7.5)
+    """Write words upright beside the line at a time, along the foot of the axes and inside them."""
+    first, last = ax.get_xlim()
+    side = "left" if t_s < first + 0.02 * (last - first) else "right"
+    ax.text(t_s, 0.02, words, transform=ax.get_xaxis_transform(), rotation=90, ha=side, va="bottom", fontsize="small")
 
 
 def _as_hlines(look: dict[str, Any]) -> dict[str, Any]:

@@ -54,26 +54,27 @@ def degree(unit: Unit) -> str:
 
 
 @contextmanager
-def own_look() -> Iterator[None]:
-    """Matplotlib with this project's fonts and lines, and nothing left behind."""
+def own_look(points: float = 9.0) -> Iterator[None]:
+    """Matplotlib with this project's fonts (body size in points) and lines, and nothing left behind."""
     import matplotlib
 
     matplotlib.use("Agg")
     with matplotlib.rc_context(
         {
             "font.family": "serif",
-            "font.size": 9.5,
+            "text.parse_math": False,
+            "font.size": points,
             "axes.spines.top": False,
             "axes.spines.right": False,
             "axes.titlelocation": "left",
-            "axes.titlesize": 10,
+            "axes.titlesize": "medium",
             "axes.linewidth": 0.7,
             "axes.grid": True,
             "axes.axisbelow": True,
             "grid.color": "#DDDDDD",
             "grid.linewidth": 0.6,
             "legend.frameon": False,
-            "legend.fontsize": 8.5,
+            "legend.fontsize": "medium",
             "hatch.linewidth": 0.5,
             "svg.fonttype": "none",
             "svg.hashsalt": "soakwitness",

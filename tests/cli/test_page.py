@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import http.client
 import json
-import shutil
 import urllib.parse
 from collections.abc import Iterator
 from contextlib import closing
@@ -16,6 +15,7 @@ import pytest
 from soakwitness.cli.page.process import PageProcess
 from soakwitness.cli.page.server import WRONG_KEYS_ALLOWED, WRONG_KEYS_FOR_S, Doorkeeper
 from soakwitness.cli.page.state import MOST_POINTS, PageState
+from tests.cli.browsers import chromium
 
 INJECTED = "<script>window.broken = 1</script>"
 
@@ -133,23 +133,8 @@ def test_a_recorder_is_never_made_to_wait_by_a_browser_that_does_not_read(page: 
 
 @pytest.fixture
 def browser() -> Iterator[Any]:
-    sync_api = pytest.importorskip("playwright.sync_api", reason="the browser driver is not installed")
-    program = shutil.which("chromium") or shutil.which("chromium-browser")
-    if program is None:
-        pytest.skip("no Chromium on this machine")
-    with sync_api.sync_playwright() as driver:
-        chromium = driver.chromium.launch(
-            executable_path=program,
-            args=[
-                "--no-sandbox",
-                "--disable-gpu",
-                "--disable-quic",
-                "--no-first-run",
-                "--disable-background-networking",
-            ],
-        )
-        yield chromium
-        chromium.close()
+    with chromium() as browser:
+        yield browser
 
 
 @pytest.mark.browser

@@ -1,0 +1,25 @@
+"""A headless Chromium for tests, or the reason why there is none."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+import pytest
+
+QUIET = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking"]
+
+
+@contextmanager
+def chromium() -> Iterator[Any]:
+    """Start Chromium; skip the test where browser or driver are absent."""
+    sync_api = pytest.importorskip("playwright.sync_api", reason="the browser driver is not installed")
+    program = shutil.which("chromium") or shutil.which("chromium-browser")
+    if program is None:
+        pytest.skip("no Chromium on this machine")
+    with sync_api.sync_playwright() as driver:
+        browser = driver.chromium.launch(executable_path=program, args=QUIET)
+        yield browser
+        browser.close()

@@ -1,0 +1,131 @@
+"""The run sheet: every word escaped, one page in print, nothing of other customers' pieces."""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+from dataclasses import replace
+from html.parser import HTMLParser
+from pathlib import Path
+
+import pytest
+
+from soakwitness.cli.sheets.contents import SheetNotes, sheet_contents
+from soakwitness.cli.sheets.sheet import Paper, write_sheet
+from soakwitness.firmware_bridge.runfolder.model import Mark
+from tests.cli.browsers import chromium
+from tests.made_runs import INJECTED, made_recipe, made_run, made_verification
+
+
+def write(tmp_path: Path, name: str, *, words: str = "", notes: SheetNotes | None = None, paper: Paper = "A4") -> Path:
+    run = made_run(tmp_path, words=words)
+    path = tmp_path / name
+    write_sheet(run, made_verification(run, words=words), made_recipe(f"Paring{words}"), path, notes=notes, paper=paper)
+    return path
+
+
+class Tags(HTMLParser):
+    def __init__(self) -> None:
+        super().__init__()
+        self.seen: list[str] = []
+        self.addresses: list[str] = []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.seen.append(tag)
+        self.addresses += [value or "" for name, value in attrs if name in ("src", "href", "xlink:href")]
+
+
+def test_every_text_a_user_can_type_comes_out_as_text(tmp_path: Path) -> None:
+    notes = SheetNotes(
+        title=f"Sheet {INJECTED}",
+        dispositions=[("short soak", INJECTED)],
+        piece_words=[(f"P-01{INJECTED}", INJECTED)],
+        sensors=[("chamber", INJECTED, INJECTED)],
+        customer=INJECTED,
+    )
+    text = write(tmp_path, "sheet.html", words=INJECTED, notes=notes).read_text(encoding="utf-8")
+    tags = Tags()
+    tags.feed(text)
+    assert "script" not in tags.seen
+    assert "svg" in tags.seen
+    assert text.count("&lt;script&gt;") >= 12
+    assert all(address.startswith("#") for address in tags.addresses)
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("width", [360, 1200])
+def test_the_sheet_opens_offline_without_a_complaint(tmp_path: Path, width: int) -> None:
+    path = write(tmp_path, "sheet.html", words=INJECTED)
+    with chromium() as browser:
+        tab = browser.new_page(viewport={"width": width, "height": 900})
+        problems: list[str] = []
+        tab.on("console", lambda message: problems.append(message.text))
+        tab.on("request", lambda request: problems.append(request.url) if request.url != path.as_uri() else None)
+        tab.goto(path.as_uri())
+        assert tab.text_content(".verdict") == "fail, as read"
+        assert tab.evaluate("window.broken") is None
+        assert tab.evaluate("document.documentElement.scrollWidth") <= width
+        assert not problems
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("paper", ["A4", "letter"])
+def test_the_printed_sheet_is_one_page(tmp_path: Path, paper: Paper) -> None:
+    if shutil.which("pdfinfo") is None:
+        pytest.skip("pdfinfo (poppler-utils) is not installed")
+    page = write(tmp_path, "sheet.html", paper=paper)
+    printed = tmp_path / "printed.pdf"
+    with chromium() as browser:
+        tab = browser.new_page()
+        tab.goto(page.as_uri())
+        printed.write_bytes(tab.pdf(prefer_css_page_size=True))
+    own = write(tmp_path, "sheet.pdf", paper=paper)
+    size = {"A4": "A4", "letter": "letter"}[paper]
+    for path in (printed, own):
+        facts = subprocess.run(["pdfinfo", path], capture_output=True, text=True, check=True).stdout
+        assert "Pages:           1\n" in facts
+        assert f"({size})" in facts
+
+
+def test_the_pdf_carries_words_not_pictures_of_words(tmp_path: Path) -> None:
+    if shutil.which("pdftotext") is None:
+        pytest.skip("pdftotext (poppler-utils) is not installed")
+    path = write(tmp_path, "sheet.pdf")
+    text = subprocess.run(["pdftotext", "-layout", path, "-"], capture_output=True, text=True, check=True).stdout
+    for words in ("fail, as read", "short soak", "P-01", "not a certificate of conformity", "no safety device"):
+        assert words in text
+    pictures = subprocess.run(["pdfimages", "-list", path], capture_output=True, text=True, check=True).stdout
+    assert len(pictures.splitlines()) == 2  # the heading alone: no raster image
+
+
+def test_a_customers_sheet_leaves_out_the_others_pieces(tmp_path: Path) -> None:
+    run = made_run(tmp_path)
+    run = replace(run, marks=(*run.marks, Mark(6720.0, "pull", ("Q-77",), note="for somebody else")))
+    verification = made_verification(run)
+    hold = verification.holds[-1]
+    other = replace(hold.pieces[0], piece="Q-77")
+    steps = (*verification.steps[:-1], replace(hold, pieces=(*hold.pieces, other)))
+    notes = SheetNotes(pieces=["P-01"], customer="A. Nobody")
+    contents = sheet_contents(run, replace(verification, steps=steps), made_recipe(), unit="C", notes=notes)
+    everything = repr(contents)
+    assert "P-01" in everything
+    assert "Q-77" not in everything
+    assert "somebody else" not in everything
+
+
+@pytest.mark.parametrize(
+    ("source", "words"),
+    [("control", "at the control sensor, not in the blade"), ("packet estimate", "estimated in the packet")],
+)
+def test_measured_and_estimated_are_told_apart(tmp_path: Path, source: str, words: str) -> None:
+    run = made_run(tmp_path)
+    verification = replace(made_verification(run), temperature_from=source)  # type: ignore[arg-type]
+    assert words in sheet_contents(run, verification, made_recipe(), unit="C").measured
+
+
+def test_fahrenheit_limits_are_converted_and_differences_are_not_shifted(tmp_path: Path) -> None:
+    run = made_run(tmp_path)
+    steps = sheet_contents(run, made_verification(run), made_recipe(), unit="F").tables[0]
+    hold = steps.rows[3]
+    assert hold[1].endswith("1904 °F")  # 1040 x 1.8 + 32
+    assert "+0.9 °F" in hold[2]  # 0.5 x 1.8
