@@ -84,7 +84,9 @@ def take_in(book: LogBook, *, stamp: Stamp, again: bool = False, progress: Progr
     gone = [row["run"] for name, row in known.items() if name not in here and not row["missing"]]
     if not todo and not gone:
         return Taken()
-    new, changed, unreadable = [], [], []
+    new: list[str] = []
+    changed: list[str] = []
+    unreadable: list[str] = []
     with book.writing(stamp):
         for number, name in enumerate(todo, start=1):
             try:
