@@ -1,0 +1,216 @@
+"""Uncertainty budgets: one row a source, combined into an expanded uncertainty."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any, Literal
+
+Distribution = Literal["normal", "rectangular", "triangular", "u-shaped"]
+
+DIVISORS: dict[Distribution, float] = {
+    "normal": 1.0,
+    "rectangular": math.sqrt(3.0),
+    "triangular": math.sqrt(6.0),
+    "u-shaped": math.sqrt(2.0),
+}
+COVERAGE = 0.9545  # what k = 2 covers of a normal distribution
+DOMINANT_SHARE = 0.7  # of the variance, in one rectangular row: then k = 2 covers more than 95 %
+
+
+@dataclass(frozen=True)
+class BudgetRow:
+    """One source.
+
+    ``value`` is a standard uncertainty (normal with ``divisor`` 1), an expanded one (``divisor`` its k) or a
+    half-width, in ``unit``; ``sensitivity`` in K per ``unit`` turns it into a contribution [K]. ``common`` rows are
+    the same at every point of one calibration and do not average out.
+    """
+
+    source: str
+    value: float
+    distribution: Distribution = "normal"
+    divisor: float = 1.0
+    sensitivity: float = 1.0
+    unit: str = "K"
+    dof: float = math.inf
+    common: bool = False
+    origin: str = ""
+
+    @property
+    def standard(self) -> float:
+        """Standard uncertainty in ``unit``."""
+        return self.value / self.divisor
+
+    @property
+    def contribution_c(self) -> float:
+        """Contribution to the result [K]."""
+        return abs(self.sensitivity) * self.standard
+
+
+@dataclass(frozen=True)
+class Budget:
+    """All rows of one result."""
+
+    rows: tuple[BudgetRow, ...]
+
+    @property
+    def combined_c(self) -> float:
+        """Combined standard uncertainty [K]."""
+        return combined(row.contribution_c for row in self.rows)
+
+    @property
+    def own_c(self) -> float:
+        """Part that is this point's own [K]."""
+        return combined(row.contribution_c for row in self.rows if not row.common)
+
+    @property
+    def common_c(self) -> float:
+        """Part shared by all points of the calibration [K]."""
+        return combined(row.contribution_c for row in self.rows if row.common)
+
+    @property
+    def dof(self) -> float:
+        """Effective degrees of freedom (Welch-Satterthwaite, GUM equation G.2b)."""
+        below = sum(row.contribution_c**4 / row.dof for row in self.rows if row.dof < math.inf)
+        return self.combined_c**4 / below if below > 0 else math.inf
+
+    @property
+    def coverage_factor(self) -> float:
+        """Factor k for 95.45 %: 2 with many degrees of freedom, Student's t below."""
+        return coverage_factor(self.dof)
+
+    @property
+    def expanded_c(self) -> float:
+        """Expanded uncertainty U = k u [K]."""
+        return self.coverage_factor * self.combined_c
+
+    @property
+    def dominant(self) -> BudgetRow | None:
+        """Rectangular row that makes up most of the variance, where there is one."""
+        total = self.combined_c**2
+        return next(
+            (
+                row
+                for row in self.rows
+                if row.distribution == "rectangular" and total > 0 and row.contribution_c**2 > DOMINANT_SHARE * total
+            ),
+            None,
+        )
+
+    def as_dict(self) -> dict[str, Any]:
+        """Plain data for JSON; infinite degrees of freedom are None."""
+        return {
+            "rows": [
+                {
+                    "source": row.source,
+                    "value": row.value,
+                    "unit": row.unit,
+                    "distribution": row.distribution,
+                    "divisor": row.divisor,
+                    "sensitivity": row.sensitivity,
+                    "contribution_c": row.contribution_c,
+                    "dof": None if math.isinf(row.dof) else row.dof,
+                    "common": row.common,
+                    "origin": row.origin,
+                }
+                for row in self.rows
+            ],
+            "combined_c": self.combined_c,
+            "dof": None if math.isinf(self.dof) else self.dof,
+            "coverage_factor": self.coverage_factor,
+            "expanded_c": self.expanded_c,
+        }
+
+
+def rectangular(source: str, half_width: float, *, sensitivity: float = 1.0, **more: Any) -> BudgetRow:
+    """Row of a half-width within which every value is as likely.
+
+    Parameters
+    ----------
+    source : str
+        What it is.
+    half_width : float
+        Half-width [K, or the ``unit`` given].
+    sensitivity : float
+        K per unit of ``half_width``.
+    **more
+        Further fields of ``BudgetRow``.
+
+    Returns
+    -------
+    BudgetRow
+        With divisor sqrt 3.
+    """
+    return BudgetRow(
+        source,
+        abs(half_width),
+        distribution="rectangular",
+        divisor=DIVISORS["rectangular"],
+        sensitivity=sensitivity,
+        **more,
+    )
+
+
+def expanded(source: str, expanded_c: float, *, k: float = 2.0, **more: Any) -> BudgetRow:
+    """Row of an expanded uncertainty as a certificate states it.
+
+    Parameters
+    ----------
+    source : str
+        What it is.
+    expanded_c : float
+        U [K].
+    k : float
+        Coverage factor of that U.
+    **more
+        Further fields of ``BudgetRow``.
+
+    Returns
+    -------
+    BudgetRow
+        With divisor k.
+    """
+    return BudgetRow(source, abs(expanded_c), divisor=k, **more)
+
+
+def combined(contributions: Iterable[float]) -> float:
+    """Root of the sum of squares.
+
+    Parameters
+    ----------
+    contributions : iterable of float
+        Standard uncertainties of independent sources [K].
+
+    Returns
+    -------
+    float
+        Combined standard uncertainty [K].
+    """
+    return math.sqrt(math.fsum(c * c for c in contributions))
+
+
+def coverage_factor(dof: float, coverage: float = COVERAGE) -> float:
+    """Coverage factor for a number of degrees of freedom.
+
+    Parameters
+    ----------
+    dof : float
+        Effective degrees of freedom, infinity allowed.
+    coverage : float
+        Share that the interval is to cover.
+
+    Returns
+    -------
+    float
+        Student's t; 2.00 for 95.45 % and many degrees of freedom.
+
+    References
+    ----------
+    JCGM 100:2008 (GUM), G.4 and table G.2; EA-4/02 M:2022, appendix E.
+    """
+    from scipy.special import ndtri, stdtrit
+
+    share = 0.5 + coverage / 2.0
+    return float(ndtri(share)) if math.isinf(dof) else float(stdtrit(max(dof, 1.0), share))
