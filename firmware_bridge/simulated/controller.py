@@ -72,7 +72,7 @@ class Program:
         behind = abs(control_c - self.setpoint_c) > max(self.within_c, 25.0)
         if not (self.waits_for_furnace and behind):
             gap = ramp.to_c - self.setpoint_c
-            self.setpoint_c = ramp.to_c if abs(gap) <= span else self.setpoint_c + (span if gap > 0 else -span)
+            self.setpoint_c = ramp.to_c if abs(gap) <= span + 1e-6 else self.setpoint_c + (span if gap > 0 else -span)
         arrived = not self.waits_for_furnace or abs(control_c - ramp.to_c) <= self.within_c
         return self.setpoint_c == ramp.to_c and arrived
 

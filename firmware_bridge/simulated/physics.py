@@ -91,8 +91,9 @@ class Chamber:
         self.surroundings = self._seen_by_packets(element_k4, liner_k4)
         taken_w = sum(packet.step(dt_s, self.surroundings) for packet in self.packets)
         self._step_sensor(dt_s, element_k4, liner_k4, door)
-        self._step_element_and_liner(dt_s, element_k4, liner_k4, taken_w, door)
-        self._step_brick(dt_s)
+        into_brick_w = self._into_brick_w()
+        self._step_element_and_liner(dt_s, element_k4, liner_k4, taken_w + into_brick_w, door)
+        self._step_brick(dt_s, into_brick_w)
 
     def _set_gas(self, door: float) -> None:
         p = self.parts
@@ -123,7 +124,7 @@ class Chamber:
         gas_liner_w = p.wall_convection_w_per_m2_k * self._inner_m2 * (self.gas_c - self.liner_c)
         opening_m2 = door * p.width_m * p.height_m
         door_w = p.door_view * SIGMA * opening_m2 * (liner_k4 - (self.room_c + ZERO_C_K) ** 4)
-        away_w = taken_w + self._into_brick_w() + p.bridge_w_per_k * (self.liner_c - self.room_c)
+        away_w = taken_w + p.bridge_w_per_k * (self.liner_c - self.room_c)
         self.element_c += (
             dt_s * (self.power_w - radiated_w - element_gas_w) / (p.element_kg * p.element_heat_j_per_kg_k)
         )
@@ -134,13 +135,12 @@ class Chamber:
         k = p.brick_conductivity_w_per_m_k + p.brick_conductivity_per_k * self.brick_c[0]
         return k * p.brick_m2 / (self._layer_m / 2.0) * (self.liner_c - self.brick_c[0])
 
-    def _step_brick(self, dt_s: float) -> None:
+    def _step_brick(self, dt_s: float, flow_w: float) -> None:
         p, brick = self.parts, self.brick_c
         across = p.brick_m2 / self._layer_m
         base = p.brick_conductivity_w_per_m_k * across
         slope = p.brick_conductivity_per_k * across / 2.0
         move = dt_s / self._layer_j_per_k
-        flow_w = self._into_brick_w()
         here = brick[0]
         for i in range(1, p.layers):
             there = brick[i]

@@ -1,0 +1,205 @@
+"""The served instrument against pymodbus as an independent client, and as a talker of lines."""
+
+from __future__ import annotations
+
+import os
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+
+import pytest
+import serial
+from pymodbus import FramerType
+from pymodbus.client import ModbusSerialClient, ModbusTcpClient
+from pymodbus.exceptions import ModbusException
+
+from soakwitness.firmware_bridge.furnace.file import parse_furnace, template
+from soakwitness.firmware_bridge.simulated import serving
+from soakwitness.firmware_bridge.simulated.ports import HAS_PSEUDO_TERMINALS
+from soakwitness.firmware_bridge.simulated.serving import Serving
+
+needs_pty = pytest.mark.skipif(not HAS_PSEUDO_TERMINALS, reason="this system has no pseudo-terminals")
+
+
+class HandClock:
+    """Time that moves when the test says so."""
+
+    def __init__(self) -> None:
+        self.now_s = 1000.0
+
+    def monotonic(self) -> float:
+        return self.now_s
+
+    def sleep(self, seconds: float, /) -> None:
+        self.now_s += seconds
+
+
+@contextmanager
+def served(settings: dict[str, object], unit: str = "C") -> Iterator[tuple[Serving, HandClock]]:
+    clock = HandClock()
+    found = serving.start(settings, clock=clock, unit=unit)  # type: ignore[arg-type]
+    try:
+        yield found, clock
+    finally:
+        found.stop()
+
+
+@contextmanager
+def pymodbus_client(found: Serving) -> Iterator[ModbusSerialClient | ModbusTcpClient]:
+    port = found.link.port
+    if port.startswith("socket://"):
+        host, _, number = port.removeprefix("socket://").partition(":")
+        client = ModbusTcpClient(host, port=int(number), framer=FramerType.RTU, timeout=1.0, retries=0)
+    else:
+        client = ModbusSerialClient(port, baudrate=found.link.baud, timeout=1.0, retries=0)
+    assert client.connect()
+    try:
+        yield client
+    finally:
+        client.close()
+
+
+def until(met: Callable[[], bool], seconds: float = 5.0) -> None:
+    """Wait for another thread; a test that waits in vain fails."""
+    give_up = time.monotonic() + seconds
+    while not met():
+        assert time.monotonic() < give_up, "waited in vain"
+        time.sleep(0.002)
+
+
+OVER = [pytest.param("pseudo-terminal", marks=needs_pty), "network"]
+
+
+@pytest.mark.parametrize("over", OVER)
+def test_pymodbus_reads_both_tables(over):
+    with served({"over": over, "seed": 3}) as (found, clock):
+        clock.now_s += 600.0
+        with pymodbus_client(found) as client:
+            until(lambda: found.furnace.t_s == 600.0)
+            holding = client.read_holding_registers(0, count=14, device_id=1).registers
+            inputs = client.read_input_registers(0, count=14, device_id=1).registers
+            floats = client.read_input_registers(20, count=2, device_id=1).registers
+    shown = found.furnace.shown()
+    control_c = shown.temp_c["control"]
+    assert control_c is not None
+    assert holding == inputs
+    assert holding[0] == round(control_c * 10)
+    assert holding[4] == 7800
+    assert (holding[12] << 16) + holding[13] == 600
+    value = client.convert_from_registers(floats, client.DATATYPE.FLOAT32, "big")
+    assert value == pytest.approx(control_c, rel=1e-6)
+
+
+def test_pymodbus_hears_the_exceptions():
+    with served({}) as (found, _), pymodbus_client(found) as client:
+        beyond = client.read_input_registers(100, count=1, device_id=1)
+        written = client.write_register(0, 5, device_id=1)
+        written_many = client.write_registers(4, [1, 2], device_id=1)
+        assert (beyond.isError(), beyond.exception_code) == (True, 2)
+        assert (written.isError(), written.exception_code) == (True, 1)
+        assert (written_many.isError(), written_many.exception_code) == (True, 1)
+        assert not client.read_input_registers(0, count=1, device_id=1).isError()
+
+
+def test_half_a_request_is_forgotten():
+    with served({}) as (found, _), serial.serial_for_url(found.link.port, timeout=0.3) as port:
+        port.write(bytes.fromhex("01 03 00 00"))
+        assert port.read(1) == b""
+        port.write(bytes.fromhex("01 04 00 04 00 01 70 0B"))
+        assert port.read(7)[:3] == bytes.fromhex("01 04 02")
+
+
+@needs_pty
+def test_the_name_stays_while_the_cable_is_out():
+    with served({"over": "pseudo-terminal"}) as (found, _):
+        name = found.link.port
+        with serial.serial_for_url(name, timeout=1.0) as port:
+            found.pull_cable()
+            assert not os.path.lexists(name)
+            with pytest.raises(serial.SerialException):
+                port.read(1)
+        found.plug_in()
+        with pymodbus_client(found) as client:
+            assert not client.read_input_registers(0, count=1, device_id=1).isError()
+    assert not os.path.lexists(os.path.dirname(name))
+
+
+def test_the_address_stays_while_the_cable_is_out():
+    with served({"over": "network"}) as (found, _):
+        found.pull_cable()
+        with pytest.raises(serial.SerialException):
+            serial.serial_for_url(found.link.port, timeout=1.0)
+        found.plug_in()
+        with pymodbus_client(found) as client:
+            assert not client.read_input_registers(0, count=1, device_id=1).isError()
+
+
+def test_a_cable_pulled_by_the_scenario_comes_back():
+    fault = {"what": "cable pulled", "minutes": 1, "for_minutes": 1}
+    with served({"over": "network", "fault": [fault]}) as (found, clock):
+        clock.now_s += 61.0
+        until(lambda: found._pulled)
+        clock.now_s += 60.0
+        until(lambda: not found._pulled)
+        with pymodbus_client(found) as client:
+            assert not client.read_input_registers(0, count=1, device_id=1).isError()
+
+
+def test_garbled_replies_do_not_pass_as_good_ones():
+    fault = {"what": "garbled replies", "share": 1.0}
+    with served({"fault": [fault]}) as (found, _), serial.serial_for_url(found.link.port, timeout=0.5) as port:
+        port.write(bytes.fromhex("01 04 00 04 00 01 70 0B"))
+        reply = port.read(7)
+    from soakwitness.firmware_bridge.simulated.modbus import is_whole
+
+    assert len(reply) == 7
+    assert not is_whole(reply)
+
+
+def test_a_late_reply_still_comes():
+    fault = {"what": "late replies", "share": 1.0, "size": 0.2}
+    with served({"fault": [fault]}) as (found, _), serial.serial_for_url(found.link.port, timeout=0.05) as port:
+        port.write(bytes.fromhex("01 04 00 04 00 01 70 0B"))
+        assert port.read(7) == b""
+        port.timeout = 5.0
+        assert len(port.read(7)) == 7
+
+
+@pytest.mark.parametrize("over", OVER)
+def test_lines_come_at_the_pace_of_the_clock(over):
+    with (
+        served({"over": over, "speaks": "lines", "line_every_s": 2.0}, "F") as (found, clock),
+        serial.serial_for_url(found.link.port, timeout=5.0) as port,
+    ):
+        lines = []
+        for _ in range(3):
+            clock.now_s += 2.0
+            lines.append(port.readline().decode())
+    assert [line.split(",")[:2] for line in lines] == [["$FURNACE", str(i)] for i in (1, 2, 3)]
+    assert all(line.endswith("\r\n") and line.count(",") == 12 for line in lines)
+    assert float(lines[0].split(",")[5]) == pytest.approx(68.0, abs=1.0)  # the room, 20 degC
+    assert found.link.kind == "lines"
+
+
+@needs_pty
+def test_lines_that_nobody_reads_are_lost():
+    with served({"over": "pseudo-terminal", "speaks": "lines"}) as (found, clock):
+        for i in range(1, 30):
+            clock.now_s += 1.0
+            until(lambda i=i: found._lines == i)
+        with serial.serial_for_url(found.link.port, timeout=0.2) as port:
+            old = port.read(4096)
+        assert old.count(b"\n") < 6
+
+
+def test_reach_gives_the_same_furnace_again():
+    furnace = parse_furnace(template("simulated"), "template")
+    clock, other = HandClock(), HandClock()
+    link = serving.reach(furnace, clock=clock)
+    try:
+        assert link.kind == "modbus"
+        assert serving.reach(furnace, clock=clock).port == link.port
+        assert serving.reach(furnace, clock=other).port != link.port
+    finally:
+        for one in (clock, other):
+            serving.find(furnace, clock=one).stop()
