@@ -1,0 +1,164 @@
+"""Looking after the log book: is it whole, do the run folders agree, and how it is built anew from them."""
+
+from __future__ import annotations
+
+import itertools
+import sqlite3
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from soakwitness.analysis.logbook.moments import Stamp
+from soakwitness.analysis.logbook.opening import LogBook
+from soakwitness.analysis.logbook.runs import Taken, take_in
+from soakwitness.firmware_bridge.errors import RunFolderError
+from soakwitness.firmware_bridge.runfolder.seal import Seal, differences, read_seal
+
+Progress = Callable[[int, int], None]
+
+
+@dataclass(frozen=True)
+class Trouble:
+    """One thing that is not as it should be: where, what, and what to do about it."""
+
+    where: str
+    says: str
+    next: str
+
+
+def check_book(book: LogBook, *, files: bool = True, progress: Progress | None = None) -> tuple[Trouble, ...]:
+    """Check the database, every run folder against its seal, and the chain of seals of each recorder.
+
+    Parameters
+    ----------
+    book : LogBook
+        The open log book.
+    files : bool
+        Whether every file of every sealed run is compared with its digest, which reads them all.
+    progress : callable, optional
+        Gets how many folders were looked at, of how many.
+
+    Returns
+    -------
+    tuple of Trouble
+        Empty where all is well.
+    """
+    return (*_database(book), *_folders(book, files, progress))
+
+
+def _database(book: LogBook) -> list[Trouble]:
+    found: list[Trouble] = []
+    copies = f"Take the newest good copy out of {book.folder / 'copies'}, then run: soakwitness logbook rebuild"
+    try:
+        for row in book.rows("PRAGMA integrity_check"):
+            if row[0] != "ok":
+                found.append(Trouble("database", f"integrity check: {row[0]}", copies))
+        for row in book.rows("PRAGMA foreign_key_check"):
+            found.append(
+                Trouble("database", f"row {row[1]} of {row[0]} refers to a {row[2]} that is not there", copies)
+            )
+    except sqlite3.DatabaseError as error:
+        found.append(Trouble("database", f"cannot be read: {error}", copies))
+    return found
+
+
+def _folders(book: LogBook, files: bool, progress: Progress | None) -> list[Trouble]:
+    found: list[Trouble] = []
+    seals: list[Seal] = []
+    known = {Path(row["folder"]).name: row for row in book.rows("SELECT run, folder, seal FROM runs")}
+    here = {path.name: path for path in sorted(book.runs_folder.iterdir()) if path.is_dir()}
+    for name, row in known.items():
+        if name not in here:
+            found.append(
+                Trouble(row["run"], "its run folder is missing", f"Copy it back to {book.runs_folder / name}.")
+            )
+    for number, (name, path) in enumerate(here.items(), start=1):
+        if name not in known:
+            found.append(
+                Trouble(name, "is a folder that the log book does not list", "Run: soakwitness logbook rebuild")
+            )
+        try:
+            seal = read_seal(path)
+            if seal is not None:
+                seals.append(seal)
+                found += _against_seal(path, seal, known.get(name), files)
+            elif name in known and known[name]["seal"] is not None:
+                found.append(Trouble(name, "its seal is gone", "Take seal.json from a copy of the folder."))
+        except RunFolderError as error:
+            found.append(Trouble(name, str(error), "Compare the folder with a copy of it."))
+        if progress is not None:
+            progress(number, len(here))
+    return found + _chains(book, seals)
+
+
+def _against_seal(path: Path, seal: Seal, row: sqlite3.Row | None, files: bool) -> list[Trouble]:
+    if row is not None and row["seal"] not in (None, *seal.known_as):
+        return [
+            Trouble(
+                path.name,
+                "its seal is not the one the log book has seen",
+                "Compare the folder with a copy; if the new one is right: soakwitness logbook rebuild",
+            )
+        ]
+    changed = differences(path, seal) if files else []
+    if changed:
+        return [Trouble(path.name, f"{changed[0]} is not what the seal says", "Compare the folder with a copy of it.")]
+    return []
+
+
+def _chains(book: LogBook, seals: list[Seal]) -> list[Trouble]:
+    """Seals of one recorder count up without a hole, and each names the one before it."""
+    found: list[Trouble] = []
+    ordered = sorted(seals, key=lambda s: (s.chain_id, s.chain_number))
+    for recorder, group in itertools.groupby(ordered, key=lambda s: s.chain_id):
+        chain = list(group)
+        for before, after in itertools.pairwise([None, *chain]):
+            found += _link(recorder, before, after)
+        head = book.row("SELECT * FROM chains WHERE recorder_id = ?", recorder)
+        if head is not None and chain and head["counter"] > chain[-1].chain_number:
+            found.append(
+                Trouble(
+                    f"recorder {recorder}",
+                    f"the newest run sealed was {head['run']} (number {head['counter']}), which is not here",
+                    "Copy its folder back.",
+                )
+            )
+    return found
+
+
+def _link(recorder: str, before: Seal | None, after: Seal | None) -> list[Trouble]:
+    assert after is not None
+    expected = 1 if before is None else before.chain_number + 1
+    if after.chain_number > expected:
+        missing = after.chain_number - expected
+        says = f"before {after.run}, {missing} sealed run{'s are' if missing > 1 else ' is'} missing from the chain"
+        return [Trouble(f"recorder {recorder}", says, "Copy the missing folders back, if there is a copy.")]
+    if after.chain_number < expected:
+        return [Trouble(after.run, "two runs carry the same number of one recorder's chain", "Keep the original one.")]
+    if before is not None and after.previous not in before.known_as:
+        says = f"its seal does not continue that of {before.run}"
+        return [Trouble(after.run, says, "Compare both folders with copies of them.")]
+    return []
+
+
+def rebuild(book: LogBook, *, stamp: Stamp, progress: Progress | None = None) -> Taken:
+    """Build what the log book says about runs anew from the run folders; what people entered stays.
+
+    Parameters
+    ----------
+    book : LogBook
+        The open log book.
+    stamp : Stamp
+        When and by whom.
+    progress : callable, optional
+        Gets how many folders were read, of how many.
+
+    Returns
+    -------
+    Taken
+        Runs that are new (folders copied here are adopted), read again, gone, or unreadable.
+    """
+    with book.writing(stamp):
+        book.connection.execute("DELETE FROM figures")
+        book.connection.execute("DELETE FROM verdicts")
+        return take_in(book, stamp=stamp, again=True, progress=progress)

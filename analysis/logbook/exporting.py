@@ -1,0 +1,123 @@
+"""Writing the log book out: CSV for everyone, Parquet by furnace and month where pyarrow is there."""
+
+from __future__ import annotations
+
+import csv
+import importlib.util
+from collections.abc import Callable
+from pathlib import Path
+
+from soakwitness.analysis.errors import LogBookError
+from soakwitness.analysis.logbook.opening import LogBook
+from soakwitness.analysis.logbook.runs import RunEntry, list_runs
+from soakwitness.firmware_bridge.errors import BridgeError
+from soakwitness.firmware_bridge.runfolder.writer import reduced_name
+
+Progress = Callable[[int, int], None]
+
+TABLES = {
+    "runs": "SELECT run, furnace, started_utc, ended_utc, zone, operator, origin, software, recipe_digest, seal, "
+    "missing FROM runs ORDER BY started_utc",
+    "recipes": "SELECT digest, name, text FROM recipes ORDER BY name",
+    "run_sensors": "SELECT * FROM run_sensors ORDER BY run, sensor",
+    "marks": "SELECT * FROM run_marks ORDER BY run, t_s",
+    "pieces": "SELECT * FROM piece_facts ORDER BY piece, entry",
+    "batches": "SELECT * FROM batch_pieces ORDER BY batch, entry",
+    "charges": "SELECT c.run, c.number AS charge, p.* FROM charge_pieces p JOIN charges c USING (charge) "
+    "ORDER BY c.run, c.number, p.entry",
+    "hardness": "SELECT * FROM hardness ORDER BY piece, measured_utc",
+    "treatments": "SELECT * FROM treatments ORDER BY piece, start_utc",
+    "sensor_lives": "SELECT * FROM sensor_lives ORDER BY furnace, sensor, fitted_utc",
+    "calibrations": "SELECT * FROM calibrations ORDER BY life, done_on",
+    "surveys": "SELECT * FROM surveys ORDER BY furnace, done_on",
+    "accuracy_tests": "SELECT * FROM accuracy_tests ORDER BY furnace, done_on",
+    "verdicts": "SELECT run, recipe_digest, analysis_version, made_utc, verdict FROM verdicts ORDER BY run",
+    "figures": "SELECT run, recipe_digest, analysis_version, made_utc, condition FROM figures ORDER BY run",
+    "dispositions": "SELECT * FROM dispositions ORDER BY run, entry",
+}
+
+
+def has_parquet() -> bool:
+    """Whether pyarrow is installed."""
+    return importlib.util.find_spec("pyarrow") is not None
+
+
+def export_book(
+    book: LogBook, goal: Path, *, samples: bool = True, progress: Progress | None = None
+) -> tuple[Path, ...]:
+    """Write every table as CSV (struck entries included, and marked so) and the readings of every run.
+
+    Parameters
+    ----------
+    book : LogBook
+        The open log book.
+    goal : Path
+        Folder to be made; it must not hold anything.
+    samples : bool
+        Whether the readings are written too: one file a run under ``samples/furnace=NAME/month=2026-11/``, a row for
+        each reading of each column: ``run, utc, t_s, name, role, unit, value``.
+    progress : callable, optional
+        Gets how many runs were written, of how many.
+
+    Returns
+    -------
+    tuple of Path
+        Files of the tables.
+
+    Raises
+    ------
+    LogBookError
+        If the folder holds something, or cannot be written.
+    """
+    if goal.exists() and (not goal.is_dir() or any(goal.iterdir())):
+        raise LogBookError(f"{goal} is there and not empty. Name a new folder.")
+    try:
+        goal.mkdir(parents=True, exist_ok=True)
+        written = tuple(_table(book, goal, name, sql) for name, sql in TABLES.items())
+        if samples:
+            for number, entry in enumerate(runs := list_runs(book), start=1):
+                _samples(goal / "samples", entry)
+                if progress is not None:
+                    progress(number, len(runs))
+    except OSError as error:
+        raise LogBookError(f"{goal} cannot be written: {error.strerror or error}.") from error
+    return written
+
+
+def _table(book: LogBook, goal: Path, name: str, sql: str) -> Path:
+    cursor = book.connection.execute(sql)
+    path = goal / f"{name}.csv"
+    with path.open("x", newline="", encoding="utf-8") as file:
+        out = csv.writer(file)
+        out.writerow([column[0] for column in cursor.description])
+        out.writerows(cursor)
+    if has_parquet():
+        import pandas as pd
+
+        pd.read_sql_query(sql, book.connection).to_parquet(goal / f"{name}.parquet", index=False)
+    return path
+
+
+def _samples(goal: Path, entry: RunEntry) -> None:
+    """Readings of one run in long form: the same columns whatever sensors a furnace has."""
+    from soakwitness.analysis.runs import open_run
+
+    if entry.missing:
+        return
+    try:
+        run = open_run(entry.folder)
+    except BridgeError:
+        return  # ``logbook check`` says what is wrong with it
+    folder = goal / f"furnace={reduced_name(entry.furnace)}" / f"month={entry.started_utc[:7]}"
+    folder.mkdir(parents=True, exist_ok=True)
+    frame = run.frame()
+    units = frame.attrs["units"]
+    roles = {column.name: column.role or column.kind for column in run.columns}
+    long = frame.reset_index().melt(id_vars="t_s", var_name="name", value_name="value").dropna(subset=["value"])
+    long.insert(0, "run", entry.run)
+    long.insert(3, "role", long["name"].map(roles))
+    long.insert(4, "unit", long["name"].map(units))
+    if has_parquet():
+        long.to_parquet(folder / f"{entry.run}.parquet", index=False)
+    else:
+        long.to_csv(folder / f"{entry.run}.csv", index=False)
