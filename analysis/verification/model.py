@@ -245,7 +245,7 @@ class RecordState:
 
 @dataclass(frozen=True)
 class Comparison:
-    """This run beside a proven run: differences that need repeatability only."""
+    """The run beside a proven run: differences that need repeatability only."""
 
     run: str
     says: tuple[str, ...]

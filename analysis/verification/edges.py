@@ -1,0 +1,318 @@
+"""Where a hold begins and ends: confirmed, interpolated crossings of the band's edges, and stays that only pass through.
+
+Definitions: DESIGN section 4 (*enter*, *leave*) and section 9, steps 4 and 5.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from soakwitness.analysis.recipes.model import Hold
+from soakwitness.analysis.runs import FloatArray
+from soakwitness.analysis.verification.assignment import ROOM_C, Stay
+
+CONFIRM_S = 30.0
+CONFIRM_READINGS = 2
+TAKEN_BACK_S = 120.0
+PASSING = 1.6
+SPEED_S = 120.0
+LEAST_STAY_S = 30.0
+
+
+@dataclass(frozen=True)
+class Edges:
+    """Enter and leave of one hold [s].
+
+    ``entered``: a crossing was seen (False: the record begins inside the band). ``left``: a crossing out was seen
+    (False: the record ends inside). ``upward`` how it was left. ``from_above``: reached from above the band.
+    """
+
+    enter_s: float
+    leave_s: float
+    entered: bool = True
+    left: bool = True
+    left_upward: bool = False
+    from_above: bool = False
+
+
+@dataclass(frozen=True)
+class Readings:
+    """A trace without its holes: times [s], temperatures [degC], shape (n,), resolution [K], nominal period [s]."""
+
+    t_s: FloatArray
+    temp_c: FloatArray
+    resolution_c: float
+    period_s: float
+
+    def between(self, start_s: float, end_s: float) -> tuple[int, int]:
+        """Index range of the readings from ``start_s`` to ``end_s``, both inclusive."""
+        return int(np.searchsorted(self.t_s, start_s)), int(np.searchsorted(self.t_s, end_s, side="right"))
+
+    @property
+    def back_c(self) -> float:
+        """How far a confirmed crossing may go back past its edge [K]: the larger of the resolution and 1 degC."""
+        return max(self.resolution_c, 1.0)
+
+
+def crossing_s(readings: Readings, index: int, level_c: float) -> float:
+    """Interpolate the time at which the chord from reading ``index`` to the next crosses a level.
+
+    Parameters
+    ----------
+    readings : Readings
+        The trace.
+    index : int
+        Reading before the crossing.
+    level_c : float
+        The level [degC].
+
+    Returns
+    -------
+    float
+        Time of the crossing [s].
+    """
+    t, y = readings.t_s[index : index + 2], readings.temp_c[index : index + 2]
+    return float(t[0] + (level_c - y[0]) / (y[1] - y[0]) * (t[1] - t[0]))
+
+
+def confirmed_crossing(
+    readings: Readings, level_c: float, *, upward: bool, start_s: float, end_s: float
+) -> float | None:
+    """Find the first confirmed crossing of a level.
+
+    Parameters
+    ----------
+    readings : Readings
+        The trace.
+    level_c : float
+        The edge [degC].
+    upward : bool
+        Direction of the crossing.
+    start_s, end_s : float
+        Where to look [s].
+
+    Returns
+    -------
+    float or None
+        Interpolated time [s]: of the first crossing that does not go back past the edge by more than the larger of
+        resolution and 1 degC for 30 s or two further readings, whichever is longer; else of the last crossing; None
+        without any.
+    """
+    low, high = readings.between(start_s, end_s)
+    sign = 1.0 if upward else -1.0
+    part = sign * (readings.temp_c[low:high] - level_c)
+    crossings = low + np.flatnonzero((part[:-1] < 0.0) & (part[1:] >= 0.0))
+    for index in crossings:
+        if _confirmed(readings, int(index), level_c, sign):
+            return crossing_s(readings, int(index), level_c)
+    return crossing_s(readings, int(crossings[-1]), level_c) if crossings.size else None
+
+
+def _confirmed(readings: Readings, index: int, level_c: float, sign: float) -> bool:
+    at = crossing_s(readings, index, level_c)
+    stop = max(int(np.searchsorted(readings.t_s, at + CONFIRM_S, side="right")), index + 2 + CONFIRM_READINGS)
+    after = sign * (readings.temp_c[index + 1 : stop] - level_c)
+    return bool(after.min() >= -readings.back_c)
+
+
+def in_band(readings: Readings, hold: Hold, start_s: float, end_s: float) -> np.ndarray:
+    """Indices of the readings inside the band.
+
+    Parameters
+    ----------
+    readings : Readings
+        The trace.
+    hold : Hold
+        The hold.
+    start_s, end_s : float
+        Where to look [s].
+
+    Returns
+    -------
+    ndarray
+        Indices, shape (k,).
+    """
+    low, high = readings.between(start_s, end_s)
+    part = readings.temp_c[low:high]
+    return low + np.flatnonzero((part >= hold.lower_c) & (part <= hold.upper_c))
+
+
+def enter(
+    readings: Readings, hold: Hold, stay: Stay, *, after_s: float, from_above: bool
+) -> tuple[float, bool, bool] | None:
+    """Find when a hold was entered.
+
+    Parameters
+    ----------
+    readings : Readings
+        The trace.
+    hold : Hold
+        The hold.
+    stay : Stay
+        Its first stay.
+    after_s : float
+        End of what came before [s].
+    from_above : bool
+        The found hold before it is hotter.
+
+    Returns
+    -------
+    tuple or None
+        Time [s], whether a crossing was seen, whether it was reached from above; None if it was never in the band.
+    """
+    low, high = readings.between(after_s, stay.start_s)
+    high = max(high, low + 1)
+    before = readings.temp_c[low:high]
+    coldest, hottest = low + int(before.argmin()), low + int(before.argmax())
+    below = readings.temp_c[coldest] < hold.lower_c
+    if from_above and readings.temp_c[coldest] >= hold.lower_c - (hold.below_c + hold.above_c):
+        below = False
+    above = not below and readings.temp_c[hottest] > hold.upper_c
+    if not below and not above:
+        return float(max(readings.t_s[low], after_s)), False, from_above
+    begin = readings.t_s[coldest if below else hottest]
+    level = hold.lower_c if below else hold.upper_c
+    at = confirmed_crossing(readings, level, upward=bool(below), start_s=begin, end_s=stay.end_s)
+    return None if at is None else (at, True, not below)
+
+
+def leave(
+    readings: Readings, hold: Hold, stay: Stay, *, enter_s: float, before_s: float, climbs: bool
+) -> tuple[float, bool, bool]:
+    """Find when a hold was left.
+
+    Parameters
+    ----------
+    readings : Readings
+        The trace.
+    hold : Hold
+        The hold.
+    stay : Stay
+        Its last stay.
+    enter_s : float
+        When it was entered [s].
+    before_s : float
+        Begin of the next found hold's stay, or the end of the record [s].
+    climbs : bool
+        The next found hold is hotter.
+
+    Returns
+    -------
+    tuple
+        Time [s], whether a crossing was seen, whether upward.
+    """
+    inside = in_band(readings, hold, enter_s, max(stay.end_s, enter_s))
+    start = int(inside[-1]) if inside.size else readings.between(enter_s, enter_s)[0]
+    if climbs:
+        at = _last_climb(readings, hold, start, before_s)
+        if at is not None:
+            return at, True, True
+    return _first_not_taken_back(readings, hold, start, before_s)
+
+
+def _last_climb(readings: Readings, hold: Hold, start: int, before_s: float) -> float | None:
+    """Last upward crossing of the upper edge before the trace is a band's width above it; None if it fell away first."""
+    stop = readings.between(before_s, before_s)[1]
+    part = readings.temp_c[start:stop]
+    width = hold.below_c + hold.above_c
+    gone = np.flatnonzero(part > hold.upper_c + width)
+    part = part[: gone[0] + 1] if gone.size else part
+    if not part.size or part.min() < hold.lower_c - width:
+        return None
+    ups = np.flatnonzero((part[:-1] <= hold.upper_c) & (part[1:] > hold.upper_c))
+    return crossing_s(readings, start + int(ups[-1]), hold.upper_c) if ups.size else None
+
+
+def _first_not_taken_back(readings: Readings, hold: Hold, start: int, before_s: float) -> tuple[float, bool, bool]:
+    """First crossing of either edge that is not taken back within 120 s."""
+    stop = readings.between(before_s, before_s)[1]
+    t, y = readings.t_s[start:stop], readings.temp_c[start:stop]
+    inside = np.flatnonzero((y >= hold.lower_c) & (y <= hold.upper_c))
+    if not inside.size:
+        return float(readings.t_s[start]), False, False
+    gone = t[np.append(inside[1:], t.size - 1)] - t[np.minimum(inside + 1, t.size - 1)] > TAKEN_BACK_S
+    gone &= np.diff(inside, append=t.size) > 1
+    last = int(inside[np.argmax(gone)]) if gone.any() else int(inside[-1])
+    if last == t.size - 1:
+        return float(t[-1]), False, False
+    upward = bool(y[last + 1] > hold.upper_c)
+    return crossing_s(readings, start + last, hold.upper_c if upward else hold.lower_c), True, upward
+
+
+def passes_through(readings: Readings, hold: Hold, edges: Edges) -> bool:
+    """Tell a stay from a mere passing through the band.
+
+    Parameters
+    ----------
+    readings : Readings
+        The trace.
+    hold : Hold
+        The hold.
+    edges : Edges
+        Where it was entered and left.
+
+    Returns
+    -------
+    bool
+        True if it went on in the direction it came from and stayed no longer than 1.6 x the time that its speed before
+        and after the band asks for.
+    """
+    if not (edges.entered and edges.left):
+        return False
+    before = _speed(readings, edges.enter_s - SPEED_S, edges.enter_s)
+    after = _speed(readings, edges.leave_s, edges.leave_s + SPEED_S)
+    if before * after <= 0.0 or (after > 0.0) != edges.left_upward:
+        return False
+    expected = hold.below_c / abs(before) + hold.above_c / abs(after)
+    return edges.leave_s - edges.enter_s < PASSING * expected
+
+
+def _speed(readings: Readings, start_s: float, end_s: float) -> float:
+    """Mean speed [K/s] over a stretch, at least between two readings."""
+    t, y = readings.t_s, readings.temp_c
+    low, high = readings.between(start_s, end_s)
+    low, high = max(min(low, high - 2), 0), min(max(high, low + 2), t.size)
+    if high - low < 2:
+        return 0.0
+    return float((y[high - 1] - y[low]) / (t[high - 1] - t[low]))
+
+
+def later_stay(readings: Readings, hold: Hold, edges: Edges, before_s: float) -> Stay | None:
+    """Find a further stay in the band after a hold was left, such as the rest of a hold after a power cut.
+
+    Parameters
+    ----------
+    readings : Readings
+        The trace.
+    hold : Hold
+        The hold.
+    edges : Edges
+        Its edges so far.
+    before_s : float
+        Where the next found hold begins, or the end of the record [s].
+
+    Returns
+    -------
+    Stay or None
+        The first stretch in the band that is no mere passing through, found before the furnace is half cold.
+    """
+    inside = in_band(readings, hold, edges.leave_s, before_s)
+    inside = inside[readings.t_s[inside] > edges.leave_s]
+    t = readings.t_s
+    for run in np.split(inside, np.flatnonzero(np.diff(inside) > 1) + 1):
+        if run.size < 3:
+            continue
+        since, _ = readings.between(edges.leave_s, edges.leave_s)
+        if readings.temp_c[since : run[0] + 1].min() < (hold.target_c + ROOM_C) / 2.0:
+            return None
+        stretch = Edges(float(t[run[0]]), float(t[run[-1]]), left_upward=_goes_up(readings, int(run[-1])))
+        if t[run[-1]] - t[run[0]] >= LEAST_STAY_S and not passes_through(readings, hold, stretch):
+            return Stay(stretch.enter_s, stretch.leave_s)
+    return None
+
+
+def _goes_up(readings: Readings, index: int) -> bool:
+    after = min(index + 1, readings.t_s.size - 1)
+    return bool(readings.temp_c[after] > readings.temp_c[index])

@@ -1,0 +1,144 @@
+"""From a trace to placed holds: assignment, edges, and the check that a hold was more than passed through."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from soakwitness.analysis.recipes.model import Hold, Recipe
+from soakwitness.analysis.runs import FloatArray, Trace
+from soakwitness.analysis.verification import assignment, edges
+from soakwitness.analysis.verification.assignment import Stay
+from soakwitness.analysis.verification.edges import Edges, Readings
+
+LEVEL_STAY_S = 300.0
+
+
+@dataclass(frozen=True)
+class Placed:
+    """A found hold: its stays and edges on the trace. ``edges`` None: it was level but never inside the band."""
+
+    hold: Hold
+    stays: tuple[Stay, ...]
+    edges: Edges | None
+    begin_s: float | None
+
+
+def readings_of(trace: Trace) -> Readings:
+    """Drop the holes of a trace.
+
+    Parameters
+    ----------
+    trace : Trace
+        The trace.
+
+    Returns
+    -------
+    Readings
+        Its finite readings.
+    """
+    seen = np.isfinite(trace.temp_c)
+    if seen.all():
+        return Readings(trace.t_s, trace.temp_c, trace.resolution_c, trace.period_s)
+    return Readings(trace.t_s[seen], trace.temp_c[seen], trace.resolution_c, trace.period_s)
+
+
+def place_holds(readings: Readings, recipe: Recipe) -> tuple[Placed | None, ...]:
+    """Place every hold of a recipe on a trace.
+
+    Parameters
+    ----------
+    readings : Readings
+        The trace.
+    recipe : Recipe
+        The recipe.
+
+    Returns
+    -------
+    tuple of Placed or None
+        One a hold, in the recipe's order; None where the run has no such hold.
+    """
+    blocks = assignment.block_medians(readings.t_s, readings.temp_c, readings.period_s)
+    assigned = assignment.assign(blocks, recipe, resolution_c=readings.resolution_c)
+    stays = [_possible(readings, hold, many) for hold, many in zip(recipe.holds, assigned.stays, strict=True)]
+    placed: list[Placed | None] = []
+    while True:
+        placed = _edges_of(readings, recipe, stays, assigned.begin_s)
+        passing = [
+            i
+            for i, p in enumerate(placed)
+            if p is not None and p.edges is not None and edges.passes_through(readings, p.hold, p.edges)
+        ]
+        if not passing:
+            return tuple(placed)
+        for number in passing:
+            stays[number] = ()
+
+
+def _edges_of(
+    readings: Readings,
+    recipe: Recipe,
+    stays: list[tuple[Stay, ...]],
+    begins_s: tuple[float | None, ...],
+) -> list[Placed | None]:
+    """Edges of all holds that have a stay, in order."""
+    holds = recipe.holds
+    found = [i for i, s in enumerate(stays) if s]
+    placed: list[Placed | None] = [None] * len(holds)
+    after_s, previous = float(readings.t_s[0]), None
+    for place, number in enumerate(found):
+        hold, mine = holds[number], stays[number]
+        following = found[place + 1] if place + 1 < len(found) else None
+        before_s = stays[following][0].start_s if following is not None else float(readings.t_s[-1])
+        begin = begins_s[number]
+        begin_s = max(after_s, begin) if begin is not None else after_s
+        from_above = previous is not None and holds[previous].target_c > hold.target_c
+        entered = edges.enter(readings, hold, mine[0], after_s=begin_s, from_above=from_above)
+        if entered is None:
+            placed[number] = Placed(hold, mine, None, begin)
+            previous = number
+            continue
+        climbs = following is not None and holds[following].target_c > hold.target_c
+        while True:
+            left = edges.leave(readings, hold, mine[-1], enter_s=entered[0], before_s=before_s, climbs=climbs)
+            mark = Edges(entered[0], left[0], entered[1], left[1], left[2], entered[2])
+            more = edges.later_stay(readings, hold, mark, before_s)
+            if more is None:
+                break
+            mine = (*mine, more)
+        placed[number] = Placed(hold, mine, mark, begin)
+        after_s, previous = left[0], number
+    return placed
+
+
+def _possible(readings: Readings, hold: Hold, stays: tuple[Stay, ...]) -> tuple[Stay, ...]:
+    """Drop stays without a reading in the band; a long level stretch near it is kept: a hold out of its band."""
+    width = hold.below_c + hold.above_c
+    kept = []
+    for stay in stays:
+        low, high = readings.between(stay.start_s, stay.end_s)
+        part = readings.temp_c[low:high]
+        if in_band_any(part, hold) or (
+            stay.end_s - stay.start_s >= LEVEL_STAY_S and abs(float(np.median(part)) - hold.target_c) < 2.0 * width
+        ):
+            kept.append(stay)
+    return tuple(kept)
+
+
+def in_band_any(temp_c: FloatArray, hold: Hold) -> bool:
+    """Tell whether any reading is inside the band.
+
+    Parameters
+    ----------
+    temp_c : ndarray
+        Readings [degC], shape (n,).
+    hold : Hold
+        The hold.
+
+    Returns
+    -------
+    bool
+        Whether one is.
+    """
+    return bool(np.any((temp_c >= hold.lower_c) & (temp_c <= hold.upper_c)))
