@@ -7,17 +7,26 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
+from soakwitness.analysis.errors import NotEnoughData
+from soakwitness.analysis.packet import properties
+from soakwitness.analysis.packet.draws import bundle_of
+from soakwitness.analysis.packet.grid import Chamber, bridge, lay_steps
+from soakwitness.analysis.packet.marching import march
 from soakwitness.analysis.packet.piece import PacketModel as PacketModel
 
 FloatArray = npt.NDArray[np.float64]
+SingleArray = npt.NDArray[np.float32]
 LOW_SHARE, HIGH_SHARE = 0.025, 0.975
+HOT_START_C = 100.0
+MANY_DRAWS, FEW_DRAWS, MANY_STEPS = 200, 64, 6000
+THICK_BIOT = 0.1
 
 
 @dataclass(frozen=True)
 class Lag:
-    """Time the packet eats [s]: ``high`` (or ``best``) None where that draw never reaches the level in time.
+    """Time the packet eats [s]: None where that estimate does not reach the level in time.
 
-    ``never_reached`` is the share of draws that never do, 0 to 1.
+    ``never_reached`` is the share of draws that do not, 0 to 1.
     """
 
     low_s: float | None
@@ -31,9 +40,10 @@ class PacketEstimate:
     """Work temperature of one piece as the packet model has it.
 
     ``t_s`` [s] and ``low_c``, ``best_c``, ``high_c`` [degC], shape (n,), stand at the readings; ``draw_t_s`` [s],
-    shape (m,), and ``draws_c`` [degC], float32, shape (draws, m), on the model's own coarser grid, from ``load_t_s`` on.
-    ``low_c`` and ``high_c`` are the 2.5 % and 97.5 % quantiles of the draws. Before ``load_t_s`` the piece is at room
-    temperature. ``biot`` is the largest Biot number of the run, ``fitted`` whether an instrumented packet was run.
+    shape (m,), ``draws_c`` [degC], float32, shape (draws, m), and ``best_draw_c`` [degC], shape (m,), on the model's
+    own coarser grid from ``load_t_s`` on. ``low_c`` and ``high_c`` are the 2.5 % and 97.5 % quantiles of the draws.
+    Before ``load_t_s`` the piece is at room temperature. ``biot`` is the largest Biot number of the run, ``fitted``
+    whether an instrumented packet was run; ``says`` what a reader must know.
     """
 
     t_s: FloatArray
@@ -41,24 +51,107 @@ class PacketEstimate:
     best_c: FloatArray
     high_c: FloatArray
     draw_t_s: FloatArray
-    draws_c: npt.NDArray[np.float32]
+    draws_c: SingleArray
+    best_draw_c: SingleArray
     load_t_s: float
     biot: float
     fitted: bool
     packet: PacketModel
     says: tuple[str, ...] = field(default=())
 
-    def window(self, start_s: float, stop_s: float) -> tuple[FloatArray, npt.NDArray[np.float32]]:
-        """Times [s], shape (k,), and draws [degC], shape (draws, k), that cover ``start_s`` to ``stop_s``; no copy."""
-        raise NotImplementedError
+    def window(self, start_s: float, stop_s: float) -> tuple[FloatArray, SingleArray]:
+        """Part of the draws that covers a time, without copying.
+
+        Parameters
+        ----------
+        start_s, stop_s : float
+            From and to [s].
+
+        Returns
+        -------
+        ndarray
+            Times [s], shape (k,).
+        ndarray
+            Draws [degC], float32, shape (draws, k).
+        """
+        part = self._part(start_s, stop_s)
+        return self.draw_t_s[part], self.draws_c[:, part]
 
     def crossing_s(self, level_c: float, start_s: float, stop_s: float) -> FloatArray:
-        """First time [s] from ``start_s`` on at which each draw is at or above ``level_c``, shape (draws,); NaN: never."""
-        raise NotImplementedError
+        """First time at which each draw stands at or above a level.
+
+        Parameters
+        ----------
+        level_c : float
+            Level [degC].
+        start_s, stop_s : float
+            Looked for from and to [s].
+
+        Returns
+        -------
+        ndarray
+            Times [s], shape (draws,): ``start_s`` where the draw is there already, NaN where it never is.
+        """
+        part = self._part(start_s, stop_s)
+        return _first_crossing(self.draw_t_s[part], self.draws_c[:, part], level_c, start_s, stop_s)
 
     def lag_s(self, level_c: float, from_t_s: float, until_t_s: float | None = None) -> Lag:
-        """Time from ``from_t_s`` (the chamber enters the band) until the work is at ``level_c`` [degC]."""
-        raise NotImplementedError
+        """Time from a moment, such as the chamber entering a band, until the work is at the level.
+
+        Parameters
+        ----------
+        level_c : float
+            Level [degC], such as the lower edge of the band.
+        from_t_s : float
+            Start [s]; the load mark where that is later.
+        until_t_s : float, optional
+            End of the hold [s]; the last reading by default.
+
+        Returns
+        -------
+        Lag
+            Low, best and high [s] and the share of draws that never reach the level.
+        """
+        start = max(from_t_s, self.load_t_s)
+        stop = float(self.draw_t_s[-1]) if until_t_s is None else until_t_s
+        part = self._part(start, stop)
+        best = _first_crossing(self.draw_t_s[part], self.best_draw_c[None, part], level_c, start, stop)
+        lags = np.sort(np.nan_to_num(self.crossing_s(level_c, start, stop), nan=np.inf)) - start
+        low, high = (float(lags[round(share * (lags.size - 1))]) for share in (LOW_SHARE, HIGH_SHARE))
+        return Lag(_known(low), _known(float(best[0]) - start), _known(high), float(np.mean(np.isinf(lags))))
+
+    def _part(self, start_s: float, stop_s: float) -> slice:
+        first = max(int(np.searchsorted(self.draw_t_s, start_s, side="right")) - 1, 0)
+        return slice(first, int(np.searchsorted(self.draw_t_s, stop_s, side="left")) + 1)
+
+
+def _known(value: float) -> float | None:
+    return value if np.isfinite(value) else None
+
+
+def _first_crossing(t_s: FloatArray, temp_c: SingleArray, level_c: float, start_s: float, stop_s: float) -> FloatArray:
+    """First time from ``start_s`` to ``stop_s`` at or above a level, straight lines between the points."""
+    if t_s.size == 0 or stop_s < start_s:
+        return np.full(temp_c.shape[0], np.nan)
+    above = temp_c >= level_c
+    above[:, t_s < start_s] = False
+    begun = t_s.size > 1 and t_s[0] < start_s
+    at_start = _between(t_s[:2], temp_c[:, :2], start_s) if begun else temp_c[:, 0].astype(float)
+    index = above.argmax(axis=1)
+    rows = np.arange(temp_c.shape[0])
+    before = np.maximum(index - 1, 0)
+    one, other = temp_c[rows, before].astype(float), temp_c[rows, index].astype(float)
+    share = np.clip((level_c - one) / np.where(other > one, other - one, 1.0), 0.0, 1.0)
+    crossed = t_s[before] + share * (t_s[index] - t_s[before])
+    crossed[~above.any(axis=1) | (crossed > stop_s)] = np.nan
+    result: FloatArray = np.where(at_start >= level_c, start_s, np.maximum(crossed, start_s))
+    return result
+
+
+def _between(t_s: FloatArray, temp_c: SingleArray, at_s: float) -> FloatArray:
+    share = (at_s - t_s[0]) / (t_s[1] - t_s[0])
+    mixed: FloatArray = temp_c[:, 0] + share * (temp_c[:, 1] - temp_c[:, 0]).astype(float)
+    return mixed
 
 
 def estimate(
@@ -68,7 +161,113 @@ def estimate(
     packet: PacketModel,
     load_t_s: float | None = None,
     start_c: float = 20.0,
-    draws: int = 200,
+    draws: int | None = None,
 ) -> PacketEstimate:
-    """Estimate the work temperature from the chamber's (``load_t_s`` None: loaded cold, in from the first reading)."""
-    raise NotImplementedError
+    """Estimate the work temperature from the chamber's.
+
+    Parameters
+    ----------
+    t_s : array_like
+        Times of the readings [s], shape (n,), rising.
+    chamber_c : array_like
+        Chamber [degC], shape (n,), NaN where nothing was read.
+    packet : PacketModel
+        The piece in its packet.
+    load_t_s : float, optional
+        Load mark [s]; None: loaded cold, in from the first reading.
+    start_c : float
+        Temperature of the piece when it went in [degC].
+    draws : int, optional
+        Number of draws [-]; 200 by default, 64 where the run is longer than about a day and a half.
+
+    Returns
+    -------
+    PacketEstimate
+        Low, best and high work temperature and the draws.
+
+    Raises
+    ------
+    NotEnoughData
+        With fewer than two readings of the chamber, or none after the loading.
+
+    Notes
+    -----
+    Two conductances in series per heated face, chamber to foil and foil to blade, blade lumped; see
+    :func:`soakwitness.analysis.packet.stepping.advance`. Valid while the Biot number is well below 0.1.
+    """
+    times = np.asarray(t_s, dtype=float)
+    chamber = bridge(times, chamber_c)
+    load = float(chamber.t_s[0]) if load_t_s is None else max(float(load_t_s), float(chamber.t_s[0]))
+    if load >= chamber.t_s[-1]:
+        raise NotEnoughData(f"The load mark at {load:.0f} s is after the last reading at {chamber.t_s[-1]:.0f} s.")
+    steps = lay_steps(chamber, packet, load, start_c)
+    count = draws or (MANY_DRAWS if steps.mean_c.size <= MANY_STEPS else FEW_DRAWS)
+    bundle, unseen = bundle_of(packet, count)
+    table = march(steps, bundle, unseen, start_c)
+    low, high = _quantiles(table[:, 1:])
+    low_c, best_c, high_c = (
+        np.where(times < load, start_c, np.interp(times, steps.edges_s, column)) for column in (low, table[:, 0], high)
+    )
+    biot = biot_number(packet, float(chamber.temp_c[chamber.t_s >= load].max()))
+    return PacketEstimate(
+        t_s=times,
+        low_c=low_c,
+        best_c=best_c,
+        high_c=high_c,
+        draw_t_s=steps.edges_s,
+        draws_c=table[:, 1:].T,
+        best_draw_c=table[:, 0],
+        load_t_s=load,
+        biot=biot,
+        fitted=packet.fitted,
+        packet=packet,
+        says=_says(chamber, packet, load_t_s, start_c, biot),
+    )
+
+
+def _quantiles(draws_c: SingleArray) -> tuple[SingleArray, SingleArray]:
+    """Low and high quantile over the draws of each time."""
+    last = draws_c.shape[1] - 1
+    places = (round(LOW_SHARE * last), round(HIGH_SHARE * last))
+    ordered = np.partition(draws_c, places, axis=1)
+    return ordered[:, places[0]].copy(), ordered[:, places[1]].copy()
+
+
+def biot_number(packet: PacketModel, hottest_c: float) -> float:
+    """Biot number of the blade at the hottest chamber: below 0.1 its core follows its surface.
+
+    Parameters
+    ----------
+    packet : PacketModel
+        The piece in its packet.
+    hottest_c : float
+        Hottest chamber [degC].
+
+    Returns
+    -------
+    float
+        Conductance of the packet x steel behind each face / conductivity of steel [-].
+    """
+    hot = hottest_c + properties.ZERO_C_IN_K
+    outer = properties.radiation_conductance(packet.eps_o, hot, hot)
+    if packet.foil:
+        gas = properties.air_conductivity(hot) / (packet.gap_mm / 1000.0)
+        outer = 1.0 / (1.0 / outer + 1.0 / (properties.radiation_conductance(packet.f_i, hot, hot) + gas))
+    return outer * packet.steel_mm / 1000.0 / properties.steel_conductivity(hottest_c)
+
+
+def _says(
+    chamber: Chamber, packet: PacketModel, load_t_s: float | None, start_c: float, biot: float
+) -> tuple[str, ...]:
+    says = []
+    if not packet.fitted:
+        says.append("a model with generic figures until an instrumented packet was run")
+    if chamber.gaps.size:
+        says.append(f"the chamber was not read for {np.diff(chamber.gaps).sum():.0f} s: the estimate is wider there")
+    if load_t_s is None and chamber.temp_c[0] > start_c + HOT_START_C:
+        says.append(
+            f"the record starts at {chamber.temp_c[0]:.0f} degC: the packet is taken to have gone in cold just then"
+        )
+    if biot > THICK_BIOT:
+        says.append(f"Biot number {biot:.2f}: the core of so thick a piece follows later than this says")
+    return tuple(says)

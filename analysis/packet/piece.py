@@ -13,13 +13,13 @@ NO_CORRELATION = tuple(tuple(1.0 if i == j else 0.0 for j in range(4)) for i in 
 
 # Engineering guesses, no source: a figure and its standard deviation as a logarithm (0.3 is about 30 %).
 GENERIC_FOIL = {"eps_o": (0.60, 0.20), "f_i": (0.19, 0.25), "gap_mm": (1.0, 0.35), "peak_factor": (1.0, 0.25)}
-GENERIC_BARE = {"eps_o": (0.65, 0.20), "f_i": (0.19, 0.0), "gap_mm": (1.0, 0.0), "peak_factor": (1.0, 0.25)}
+GENERIC_BARE = {"eps_o": (0.80, 0.20), "f_i": (0.19, 0.0), "gap_mm": (1.0, 0.0), "peak_factor": (1.0, 0.25)}
 # Middle of the transformation peak on heating [degC] and its standard deviation [K]. Carbon: EN 1993-1-2, 3.4.1.2.
 # The other groups: common practice, no source.
 PEAK_C: dict[str, tuple[float, float]] = {
     "carbon": (735.0, 10.0),
     "tool": (785.0, 20.0),
-    "stainless": (820.0, 25.0),
+    "stainless": (800.0, 30.0),
     "unknown": (735.0, 30.0),
 }
 

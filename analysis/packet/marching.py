@@ -1,0 +1,136 @@
+"""Stepping many packets through a whole run; long runs are cut into overlapping pieces that march side by side."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import ceil, sqrt
+
+import numpy as np
+import numpy.typing as npt
+
+from soakwitness.analysis.packet import properties
+from soakwitness.analysis.packet.grid import STEP_S, Steps
+from soakwitness.analysis.packet.stepping import Bundle, Drive, State, advance, inner_conductance, outer_conductance
+
+FloatArray = npt.NDArray[np.float64]
+SingleArray = npt.NDArray[np.float32]
+MEMORY_TIMES = 6.0  # a piece starts this many time constants early: exp(-6) is 0.25 %
+SHORTEST_CUT = 3000  # steps; less is marched in one piece
+CALM_CHANGE_C = 0.5  # change of the chamber's step from one step to the next up to which one pass will do
+CALM_STEP_C = 1.0
+
+
+@dataclass(frozen=True)
+class Cut:
+    """``pieces`` pieces that begin ``stride`` steps apart, each ``stride + overlap`` steps long."""
+
+    pieces: int
+    stride: int
+    overlap: int
+
+
+def march(steps: Steps, bundle: Bundle, unseen: FloatArray, start_c: float) -> SingleArray:
+    """Step all packets from the loading to the last reading.
+
+    Parameters
+    ----------
+    steps : Steps
+        The chamber over the model's steps, shape (m,).
+    bundle : Bundle
+        Packets, shape (draws,).
+    unseen : ndarray
+        Where each draw puts the chamber within its doubt in a gap, -1 to 1 [-], shape (draws,).
+    start_c : float
+        Temperature of the pieces at the first edge [degC].
+
+    Returns
+    -------
+    ndarray
+        Blade [degC], float32, shape (m + 1, draws), at the edges.
+    """
+    cut = plan_cut(steps, bundle)
+    width = unseen.size
+    table = np.empty((steps.mean_c.size + 1, width), dtype=np.float32)
+    table[0] = start_c
+    first = np.arange(cut.pieces) * cut.stride
+    begin = np.concatenate([[start_c], steps.mean_c[first[1:]]]) + properties.ZERO_C_IN_K
+    blade = np.repeat(begin.astype(np.float32)[:, None], width, axis=1)
+    state = State(blade, blade)
+    feed = _Feed(steps, unseen.astype(np.float32))
+    for number in range(cut.stride + cut.overlap):
+        index = np.minimum(first + number, steps.mean_c.size - 1)
+        state = advance(state, feed.drive(index), bundle, feed.twice(index))
+        valid = slice(0 if number < cut.overlap else None, 1 if number < cut.overlap else None)
+        table[index[valid] + 1] = state.blade_k[valid] - properties.ZERO_C_IN_K
+    return table
+
+
+class _Feed:
+    """Steps in single precision, picked for all pieces at once as columns."""
+
+    def __init__(self, steps: Steps, unseen: SingleArray) -> None:
+        self._mean = (steps.mean_c + properties.ZERO_C_IN_K).astype(np.float32)[:, None]
+        self._slope = steps.slope_c_per_s.astype(np.float32)[:, None]
+        self._length = steps.length_s.astype(np.float32)[:, None]
+        self._doubt = steps.doubt_c.astype(np.float32)[:, None]
+        self._unseen = unseen
+        self._in_doubt = bool(steps.doubt_c.any())
+        self._brisk = brisk_steps(steps)
+
+    def drive(self, index: npt.NDArray[np.intp]) -> Drive:
+        mean = self._mean[index]
+        if self._in_doubt and self._doubt[index].any():
+            mean = mean + self._doubt[index] * self._unseen
+        return Drive(mean, self._slope[index], self._length[index])
+
+    def twice(self, index: npt.NDArray[np.intp]) -> npt.NDArray[np.intp]:
+        return np.flatnonzero(self._brisk[index])
+
+
+def brisk_steps(steps: Steps) -> npt.NDArray[np.bool_]:
+    """Tell the steps that need two passes: the chamber moves or changes its course, or a cold piece heats up.
+
+    Parameters
+    ----------
+    steps : Steps
+        The chamber over the model's steps, shape (m,).
+
+    Returns
+    -------
+    ndarray
+        True where two passes are needed, shape (m,).
+    """
+    change = np.diff(steps.mean_c, prepend=steps.mean_c[0], append=steps.mean_c[-1])
+    turn = np.abs(np.diff(change))
+    brisk = (np.maximum(np.abs(change[1:]), np.abs(change[:-1])) > CALM_STEP_C) | (turn > CALM_CHANGE_C)
+    return brisk | (steps.doubt_c > 0.0) | (steps.length_s < 0.99 * STEP_S)
+
+
+def slowest_time_s(steps: Steps, bundle: Bundle) -> float:
+    """Longest time constant of any draw at the coldest chamber [s]."""
+    coldest = max(float(steps.mean_c.min()), 15.0) + properties.ZERO_C_IN_K
+    chamber, piece = np.float32(coldest), np.full(bundle.gap_m.shape, coldest - 2.0, dtype=np.float32)
+    resistance = 1.0 / outer_conductance(float(chamber), piece, bundle)
+    if bundle.foil_kg_m2:
+        resistance = resistance + 1.0 / inner_conductance(piece, piece, bundle)
+    return float((bundle.steel_kg_m2 * resistance).max()) * properties.steel_cp(coldest - properties.ZERO_C_IN_K)
+
+
+def plan_cut(steps: Steps, bundle: Bundle) -> Cut:
+    """Cut a long run so that the time for all steps is least; a short one stays whole."""
+    count = steps.mean_c.size
+    whole = Cut(1, count, 0)
+    if count <= SHORTEST_CUT:
+        return whole
+    early = steps.edges_s[:-1] + MEMORY_TIMES * slowest_time_s(steps, bundle)
+    overlap = int((np.searchsorted(steps.edges_s, early) - np.arange(count)).max())
+    # A step costs about 80 + 7 x pieces microseconds with 200 draws: the least of (count / p + overlap)(80 + 7 p).
+    pieces = round(sqrt(count * 80.0 / (overlap * 7.0) * 200.0 / unseen_width(bundle)))
+    if pieces < 2 or count <= 2 * overlap:
+        return whole
+    return Cut(pieces, ceil((count - overlap) / pieces), overlap)
+
+
+def unseen_width(bundle: Bundle) -> int:
+    """Number of draws marched side by side."""
+    return int(bundle.gap_m.size)

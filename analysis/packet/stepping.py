@@ -1,0 +1,218 @@
+"""One step of many packets at once: exact for the linear two-node system, towards a linearly moving chamber."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from soakwitness.analysis.packet.tables import (
+    ENTHALPY_PER_K,
+    ROOT_PER_K,
+    air_tables,
+    enthalpy_tables,
+    foil_table,
+    root_table,
+)
+
+SingleArray = npt.NDArray[np.float32]
+SMALLEST_CHANGE_K = 0.2  # the enthalpy secant is taken over no less
+
+
+@dataclass(frozen=True)
+class Bundle:
+    """Figures of many packets side by side, float32, each shape (draws,).
+
+    ``eps_sigma`` and ``f_sigma`` are radiation factors times the Stefan-Boltzmann constant [W/m2K4], ``gap_m`` the gas
+    gap [m], ``convection`` a factor [-], ``peak_factor`` [-], ``peak_shift_k`` [K], ``steel_kg_m2`` and ``foil_kg_m2``
+    mass behind one heated face [kg/m2] (no foil: 0).
+    """
+
+    eps_sigma: SingleArray
+    f_sigma: SingleArray
+    gap_m: SingleArray
+    convection: SingleArray
+    peak_factor: SingleArray
+    peak_shift_k: SingleArray
+    steel_kg_m2: SingleArray
+    foil_kg_m2: float
+
+
+@dataclass
+class State:
+    """Foil and blade [K] and their last rates [K/s], each the shape of the draws."""
+
+    foil_k: SingleArray
+    blade_k: SingleArray
+    foil_rate: SingleArray | float = 0.0
+    blade_rate: SingleArray | float = 0.0
+
+
+def enthalpy(temp_k: SingleArray, bundle: Bundle) -> SingleArray:
+    """Enthalpy of the steel, its peak scaled and shifted.
+
+    Parameters
+    ----------
+    temp_k : ndarray
+        Steel temperature [K], any shape that ends in (draws,).
+    bundle : Bundle
+        Packets.
+
+    Returns
+    -------
+    ndarray
+        Enthalpy [J/kg], same shape.
+    """
+    base, peak = enthalpy_tables()
+    return _between(base, temp_k) + bundle.peak_factor * _between(peak, temp_k - bundle.peak_shift_k)
+
+
+def _between(table: SingleArray, temp_k: SingleArray) -> SingleArray:
+    place = temp_k * ENTHALPY_PER_K
+    whole = np.floor(place)
+    index = whole.astype(np.int32)
+    low = table.take(index)
+    return low + (place - whole) * (table.take(index + 1) - low)
+
+
+def outer_conductance(chamber_k: SingleArray | float, surface_k: SingleArray, bundle: Bundle) -> SingleArray:
+    """Conductance from the chamber to the outer surface: radiation and natural convection.
+
+    Parameters
+    ----------
+    chamber_k : ndarray or float
+        Chamber [K].
+    surface_k : ndarray
+        Foil, or bare blade [K].
+    bundle : Bundle
+        Packets.
+
+    Returns
+    -------
+    ndarray
+        Conductance [W/m2K].
+    """
+    _, term_p, term_q = air_tables()
+    total = chamber_k + surface_k
+    film = (total * 0.5).astype(np.int32)
+    root = root_table().take((np.abs(chamber_k - surface_k) * ROOT_PER_K).astype(np.int32))
+    natural = term_p.take(film) + term_q.take(film) * root
+    radiation = (chamber_k * chamber_k + surface_k * surface_k) * total
+    return bundle.eps_sigma * radiation + bundle.convection * (natural * natural)
+
+
+def inner_conductance(foil_k: SingleArray, blade_k: SingleArray, bundle: Bundle) -> SingleArray:
+    """Conductance from foil to blade: radiation and conduction through the gas in the gap.
+
+    Parameters
+    ----------
+    foil_k, blade_k : ndarray
+        Foil and blade [K].
+    bundle : Bundle
+        Packets.
+
+    Returns
+    -------
+    ndarray
+        Conductance [W/m2K].
+    """
+    total = foil_k + blade_k
+    gas = air_tables()[0].take((total * 0.5).astype(np.int32)) / bundle.gap_m
+    return bundle.f_sigma * ((foil_k * foil_k + blade_k * blade_k) * total) + gas
+
+
+@dataclass(frozen=True)
+class Drive:
+    """The chamber over one step: mean [K], slope [K/s] and length [s], each a number or shape (pieces, 1)."""
+
+    chamber_k: SingleArray
+    slope_k_per_s: SingleArray
+    step_s: SingleArray
+
+    def rows(self, rows: npt.NDArray[np.intp]) -> Drive:
+        """Only some of the pieces."""
+        return Drive(self.chamber_k[rows], self.slope_k_per_s[rows], self.step_s[rows])
+
+
+def advance(state: State, drive: Drive, bundle: Bundle, twice: npt.NDArray[np.intp]) -> State:
+    """Advance all packets by one step.
+
+    Parameters
+    ----------
+    state : State
+        Where they are [K], shape (pieces, draws).
+    drive : Drive
+        The chamber over the step.
+    bundle : Bundle
+        Packets.
+    twice : ndarray
+        Indices of the pieces whose conductances and heat capacity are taken anew at the middle of the step.
+
+    Returns
+    -------
+    State
+        Where they are at the end of the step.
+
+    Notes
+    -----
+    C_f dF/dt = G1 (T - F) - G2 (F - B) and C_b dB/dt = G2 (F - B), T the chamber, with conductances and capacities
+    constant over the step, is solved exactly by its two eigenvalues: the foil may be as light as it likes.
+    """
+    start_j = enthalpy(state.blade_k, bundle)
+    foil, blade = state.foil_k + state.foil_rate * drive.step_s, state.blade_k + state.blade_rate * drive.step_s
+    foil, blade = _solve(state, (foil, blade), start_j, drive, bundle)
+    if twice.size == blade.shape[0]:
+        foil, blade = _solve(state, (foil, blade), start_j, drive, bundle)
+    elif twice.size:
+        some = State(state.foil_k[twice], state.blade_k[twice])
+        foil[twice], blade[twice] = _solve(some, (foil[twice], blade[twice]), start_j[twice], drive.rows(twice), bundle)
+    step_s = drive.step_s
+    return State(foil, blade, (foil - state.foil_k) / step_s, (blade - state.blade_k) / step_s)
+
+
+def _solve(
+    state: State, guess: tuple[SingleArray, SingleArray], start_j: SingleArray, drive: Drive, bundle: Bundle
+) -> tuple[SingleArray, SingleArray]:
+    """Foil and blade at the end of the step, from a guess of both."""
+    foil, blade = guess
+    change = blade - state.blade_k
+    change = np.where(np.abs(change) < SMALLEST_CHANGE_K, np.float32(SMALLEST_CHANGE_K), change)
+    blade_j = bundle.steel_kg_m2 * (enthalpy(state.blade_k + change, bundle) - start_j) / change
+    middle = 0.5 * (blade + state.blade_k)
+    if not bundle.foil_kg_m2:
+        return _move_bare(state, middle, blade_j, drive, bundle)
+    return _move_foil(state, 0.5 * (foil + state.foil_k), middle, blade_j, drive, bundle)
+
+
+def _move_foil(
+    state: State, foil_mid: SingleArray, blade_mid: SingleArray, blade_j: SingleArray, drive: Drive, bundle: Bundle
+) -> tuple[SingleArray, SingleArray]:
+    outer = outer_conductance(drive.chamber_k, foil_mid, bundle)
+    inner = inner_conductance(foil_mid, blade_mid, bundle)
+    foil_j = bundle.foil_kg_m2 * foil_table().take(foil_mid.astype(np.int32))
+    a, b, c = outer / foil_j, inner / foil_j, inner / blade_j
+    total = a + b + c
+    root = np.sqrt(total * total - 4.0 * (a * c))
+    slow = -2.0 * (a * c) / (total + root)
+    e_slow, e_quick = np.exp(slow * drive.step_s), np.exp(-0.5 * (total + root) * drive.step_s)
+    weight = (e_slow - e_quick) / root
+    lag_foil = drive.slope_k_per_s * (foil_j + blade_j) / outer
+    lag_blade = lag_foil + drive.slope_k_per_s * blade_j / inner
+    half = 0.5 * drive.slope_k_per_s * drive.step_s
+    start, end = drive.chamber_k - half, drive.chamber_k + half
+    u, v = state.foil_k - start + lag_foil, state.blade_k - start + lag_blade
+    foil = end - lag_foil + e_slow * u + weight * (b * (v - u) - (a + slow) * u)
+    blade = end - lag_blade + e_slow * v + weight * (c * (u - v) - slow * v)
+    return foil, blade
+
+
+def _move_bare(
+    state: State, blade_mid: SingleArray, blade_j: SingleArray, drive: Drive, bundle: Bundle
+) -> tuple[SingleArray, SingleArray]:
+    time_s = blade_j / outer_conductance(drive.chamber_k, blade_mid, bundle)
+    half = 0.5 * drive.slope_k_per_s * drive.step_s
+    lag = drive.slope_k_per_s * time_s
+    away = state.blade_k - (drive.chamber_k - half) + lag
+    blade = drive.chamber_k + half - lag + np.exp(-drive.step_s / time_s) * away
+    return blade, blade.copy()
