@@ -29,3 +29,7 @@ class LogBookError(AnalysisError):
 
 class ThermocoupleError(AnalysisError, ValueError):
     """An unknown thermocouple type or class, or a value outside the range of the reference function."""
+
+
+class PacketFileError(AnalysisError):
+    """A packet file that cannot be used: names file, key, value and what is allowed."""
