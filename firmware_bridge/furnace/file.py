@@ -64,7 +64,7 @@ def parse_furnace(text: str, source: str) -> Furnace:
     try:
         values = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise FurnaceFileError(f"{source}: {_placed(str(error))} Texts need quotes, numbers need none.") from error
+        raise FurnaceFileError(f"{source}, {_placed(str(error))} Texts need quotes, numbers need none.") from error
     return _furnace(values, text, Source(text, source))
 
 
@@ -90,7 +90,7 @@ def _placed(says: str) -> str:
     found = re.search(r" \(at line (\d+), column (\d+)\)", says)
     if found:
         return f"line {found[1]}, column {found[2]}: {says.replace(found[0], '')}."
-    return says.replace(" (at end of document)", " at the end of the file") + "."
+    return "end of the file: " + says.replace(" (at end of document)", "") + "."
 
 
 def _furnace(values: Mapping[str, Any], text: str, source: Source) -> Furnace:

@@ -1,0 +1,142 @@
+"""A furnace file and a reading in sentences."""
+
+from __future__ import annotations
+
+import os
+from collections import Counter
+
+from soakwitness.firmware_bridge.furnace.model import Contact, Furnace, LineSource, ModbusSource, Sensor, Signal
+from soakwitness.firmware_bridge.links.base import Reading
+
+MANUAL_NUMBERS = range(30001, 49999)  # how manuals print register numbers; on the wire they are rarely so high
+
+
+def furnace_sentences(furnace: Furnace) -> list[str]:
+    """Say what the furnace file was understood to mean."""
+    link = furnace.link
+    says = [f"{furnace.name}: the instrument shows °{furnace.unit} and is read every {furnace.every_s:g} s."]
+    if link.kind == "simulated":
+        says.append(f"Link: a simulated furnace that speaks {link.settings.get('speaks', 'modbus')}.")
+    else:
+        kind = f"Modbus {link.framing.upper()}, unit {link.unit_id}," if link.kind == "modbus" else "text lines"
+        line = "" if "://" in link.port else f" at {link.baud} baud, {link.data_bits}{link.parity}{link.stop_bits}"
+        says.append(f"Link: {kind} on {link.port}{line}; an answer may take {link.timeout_s:g} s.")
+    says += [_part_sentence(part, furnace) for part in furnace.parts]
+    return [*says, *_limit_sentences(furnace)]
+
+
+def furnace_notes(furnace: Furnace) -> list[str]:
+    """Say what is allowed but worth a second look."""
+    link, notes = furnace.link, []
+    if link.kind in ("modbus", "lines") and "://" not in link.port and not os.path.exists(link.port):
+        notes.append(f"{link.port} is not there at the moment. See what is: soakwitness ports")
+    if link.kind == "modbus" and link.timeout_s >= furnace.every_s:
+        notes.append("One answer may take as long as from one reading to the next: make timeout_s smaller.")
+    if link.kind == "lines" and link.checksum == "none":
+        notes.append("The lines carry no checksum: a digit changed on the way is not noticed.")
+    if link.kind == "lines" and link.sequence is None:
+        notes.append("The lines are not counted: a lost line is not noticed.")
+    if not any(sensor.role in ("control", "recording", "load") for sensor in furnace.sensors):
+        notes.append('No sensor has the role "control", "recording" or "load": a soak can not be judged.')
+    notes += _register_notes(furnace)
+    if furnace.alarm.over_c is None:
+        notes.append("No alarm above a temperature is set ([alarm], over).")
+    return notes
+
+
+def reading_lines(furnace: Furnace, reading: Reading, unit: str) -> list[str]:
+    """Say what arrived, a line for each column."""
+    lines = []
+    for part in furnace.parts:
+        value = reading.values.get(part.name)
+        if value is None:
+            lines.append(f"{part.name}: no reading, {reading.faults.get(part.name, 'nothing came')}")
+        elif isinstance(part, Contact):
+            lines.append(f"{part.name}: {'acted' if value else 'at rest'} ({part.means})")
+        else:
+            lines.append(f"{part.name}: {shown_in(part, value, furnace, unit):g}{unit_word(part, unit)}")
+    if reading.missed:
+        lines.append(f"{reading.missed} answers or lines were lost or garbled before it.")
+    return [*lines, *reading.texts]
+
+
+def is_temperature(part: Sensor | Signal | Contact) -> bool:
+    """Whether a column is in degrees."""
+    return isinstance(part, Sensor) or part.name == "setpoint"
+
+
+def shown_in(part: Sensor | Signal | Contact, value: float, furnace: Furnace, unit: str) -> float:
+    """Give a value in the unit to show."""
+    if not is_temperature(part) or unit == furnace.unit:
+        return value
+    return round(value * 1.8 + 32.0 if unit == "F" else (value - 32.0) / 1.8, 4)
+
+
+def unit_word(part: Sensor | Signal | Contact, unit: str) -> str:
+    """Give the unit behind a number."""
+    if is_temperature(part):
+        return f" °{unit}"
+    return " %" if part.name == "output" else ""
+
+
+def _part_sentence(part: Sensor | Signal | Contact, furnace: Furnace) -> str:
+    kind = type(part).__name__
+    if isinstance(part, Contact):
+        return f'{kind} "{part.name}" (means {part.means}): {_place(part.source)}; {part.closed_is} means acted.'
+    role = f" (role {part.role})" if isinstance(part, Sensor) else ""
+    sums = "" if part.scale == 1 else f", times {part.scale:g}"
+    sums += f", plus {part.offset:g}" if part.offset else ""
+    faults = [f"{value:g}" for value in part.fault_values]
+    sums += f"; {' and '.join(faults)} mean{'s' * (len(faults) == 1)} no reading" if faults else ""
+    if isinstance(part, Sensor):
+        sums += f"; steps of {part.resolution:g} °{furnace.unit}" if part.resolution else ""
+        sums += f"; fault bits in {_place(part.fault_source)}" if part.fault_source else ""
+        sums += f"; type {part.thermocouple}" if part.thermocouple else ""
+    return f'{kind} "{part.name}"{role}: {_place(part.source)}{sums}.'
+
+
+def _place(source: ModbusSource | LineSource) -> str:
+    if isinstance(source, LineSource):
+        return f'group "{source.group}"' if source.group else f"field {source.field}"
+    if source.bit is not None:
+        return f"{source.table} register {source.register}, bit {source.bit}"
+    if source.format.endswith("32"):
+        both = f"registers {source.register} and {source.register + 1}"
+        return f"{source.table} {both}, {source.format}, {source.word_order}"
+    return f"{source.table} register {source.register}, {source.format}"
+
+
+def _limit_sentences(furnace: Furnace) -> list[str]:
+    limits, alarm = furnace.limits, furnace.alarm
+    parts = [
+        f"above {_in(limits.max_temp_c, furnace)}" if limits.max_temp_c is not None else "",
+        f"below {_in(limits.min_temp_c, furnace)}" if limits.min_temp_c is not None else "",
+    ]
+    says = [f"Readings {' or '.join(p for p in parts if p)} are not believed."] if any(parts) else []
+    if alarm.over_c is not None:
+        says.append(f"Alarm above {_in(alarm.over_c, furnace)}, and after {alarm.silent_s:g} s without a reading.")
+    if alarm.command:
+        says.append(f"An alarm runs: {' '.join(alarm.command)}")
+    return says
+
+
+def _in(temp_c: float, furnace: Furnace) -> str:
+    temp = temp_c * 1.8 + 32.0 if furnace.unit == "F" else temp_c
+    return f"{round(temp, 3):g} °{furnace.unit}"
+
+
+def _register_notes(furnace: Furnace) -> list[str]:
+    notes = []
+    for part in furnace.parts:
+        if isinstance(part.source, ModbusSource) and part.source.register in MANUAL_NUMBERS:
+            wire = part.source.register % 10000 - 1
+            notes.append(
+                f'"{part.name}" has register {part.source.register}: where a manual prints that, register = {wire} is'
+                " sent on the wire."
+            )
+    numbers = [(part.name, part.source) for part in furnace.parts if not isinstance(part, Contact)]
+    places = Counter(source for _, source in numbers)
+    for name, source in numbers:
+        if places[source] > 1:
+            notes.append(f'"{name}" is read from the same place as another one ({_place(source)}).')
+    return notes
