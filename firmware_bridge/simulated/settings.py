@@ -14,6 +14,11 @@ All keys are optional; temperatures are in the unit of the furnace file::
     after_program = "off"       # or "stay": keep the last setpoint until the last piece is out
     line_every_s = 1.0          # lines only
 
+    [link.controller]
+    gain = 0.08                 # per degree
+    integral_s = 300
+    derivative_s = 30
+
     [[link.program]]
     ramp = "full power"         # or degrees per hour
     to = 780
@@ -43,7 +48,7 @@ from typing import Any, Literal
 
 from soakwitness.firmware_bridge.furnace.checking import Source, Table, shown
 from soakwitness.firmware_bridge.furnace.model import Unit
-from soakwitness.firmware_bridge.simulated.controller import ProgramHold, ProgramRamp, ProgramStep
+from soakwitness.firmware_bridge.simulated.controller import PidParts, ProgramHold, ProgramRamp, ProgramStep
 from soakwitness.firmware_bridge.simulated.furnace import SENSORS
 from soakwitness.firmware_bridge.simulated.packet import PacketParts
 from soakwitness.firmware_bridge.simulated.scenario import (
@@ -143,8 +148,20 @@ class _Reader:
             after_program=table.choice("after_program", ("off", "stay"), "off"),  # type: ignore[arg-type]
             pieces=pieces or (Piece(PacketParts(start_c=room_c), sensor=True),),
             faults=tuple(self.fault(part, len(program)) for part in self.tables(table, "fault")),
+            pid=self.pid(self.table("link.controller", table.value("controller") or {})),
             noise_c=Scenario.noise_c if noise is None else self.difference_k(noise),
         )
+
+    def pid(self, table: Table) -> PidParts:
+        usual = PidParts()
+        gain = table.number("gain", low=1e-4, high=10.0)
+        parts = PidParts(
+            gain_per_c=usual.gain_per_c if gain is None else gain / self.difference_k(1.0),
+            integral_s=table.number("integral_s", usual.integral_s, low=1.0, high=1e6),
+            derivative_s=table.number("derivative_s", usual.derivative_s, low=0.0, high=1e4),
+        )
+        table.finish()
+        return parts
 
     def step(self, table: Table) -> ProgramStep:
         step: ProgramStep

@@ -9,7 +9,7 @@ import pytest
 
 from soakwitness.firmware_bridge.errors import FurnaceFileError
 from soakwitness.firmware_bridge.simulated import instrument, thermocouples
-from soakwitness.firmware_bridge.simulated.controller import ProgramHold, ProgramRamp
+from soakwitness.firmware_bridge.simulated.controller import PidParts, ProgramHold, ProgramRamp
 from soakwitness.firmware_bridge.simulated.furnace import Shown, SimulatedFurnace
 from soakwitness.firmware_bridge.simulated.packet import PacketParts
 from soakwitness.firmware_bridge.simulated.scenario import Fault, Moment, Piece, Scenario
@@ -197,6 +197,7 @@ def test_settings_become_a_scenario():
             "kind": "simulated", "speaks": "lines", "seed": 9, "start": 68, "room": 68, "after_program": "stay",
             "program": [{"ramp": "full power", "to": 1436}, {"hold_minutes": 10}, {"ramp": 720, "to": 1904}],
             "piece": [{"name": "B-7", "thickness_mm": 6, "sensor": True, "load_after_step": 2, "pull_minutes": 90}],
+            "controller": {"gain": 0.05, "integral_s": 400},
             "fault": [{"what": "drift", "minutes": 5, "size": -3.6, "sensor": "load 1"}],
         },
         unit="F",
@@ -205,6 +206,7 @@ def test_settings_become_a_scenario():
     assert (found.speaks, found.unit, scenario.seed, scenario.after_program) == ("lines", "F", 9, "stay")
     assert scenario.room_c == scenario.start_c == pytest.approx(20.0)
     assert scenario.program == (ProgramRamp(780.0), ProgramHold(600.0), ProgramRamp(1040.0, 400.0))
+    assert scenario.pid == PidParts(gain_per_c=pytest.approx(0.09), integral_s=400.0)  # 0.05 per degF
     (piece,) = scenario.pieces
     assert (piece.packet.name, piece.packet.thickness_mm, piece.sensor) == ("B-7", 6.0, True)
     assert (piece.load, piece.pull) == (Moment(after_step=2), Moment(5400.0))
@@ -232,6 +234,8 @@ def test_no_settings_are_enough():
         ({"piece": [{"thickness_mm": 0}]}, ["[[link.piece]] 1", "thickness_mm", "0", "0.5"]),
         ({"piece": [{"pull_after_step": 9}]}, ["pull_after_step", "9", "4 steps"]),
         ({"piece": [{"sensor": True}] * 5}, ["4 inputs"]),
+        ({"controller": {"gain": 0}}, ["[link.controller]", "gain", "0"]),
+        ({"controller": {"gian": 1}}, ["gian", "gain"]),
         ({"fault": [{"what": "fire"}]}, ["[[link.fault]] 1", "fire", '"door"']),
         ({"fault": [{"what": "door", "size": 3}]}, ["size", "3", "0 to 1"]),
         ({"fault": [{"what": "drift", "sensor": "left"}]}, ["sensor", "left", '"control"']),
