@@ -9,14 +9,13 @@ import numpy as np
 import numpy.typing as npt
 
 from soakwitness.analysis.packet import properties
-from soakwitness.analysis.packet.piece import PARAMETERS, PacketModel
+from soakwitness.analysis.packet.piece import LIMITS, PARAMETERS, PacketModel
 from soakwitness.analysis.packet.stepping import Bundle
 
 FloatArray = npt.NDArray[np.float64]
 DIMENSIONS = 7  # four figures, place of the peak, convection, what the chamber did in a gap
 CONVECTION_SPREAD = 0.20  # of natural convection, Incropera chapter 9: correlations hold within about 20 %
 REFERENCE_K = 1000.0
-LIMITS = {"eps_o": (0.02, 0.98), "f_i": (0.005, 0.9), "gap_mm": (0.02, 10.0), "peak_factor": (0.05, 4.0)}
 
 
 @lru_cache(maxsize=4)

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import Any, Literal
 
 from soakwitness.analysis.recipes.model import PacketSpec
 
 SteelGroup = Literal["carbon", "tool", "stainless", "unknown"]
 PARAMETERS = ("eps_o", "f_i", "gap_mm", "peak_factor")
+LIMITS = {"eps_o": (0.02, 0.98), "f_i": (0.005, 0.9), "gap_mm": (0.02, 10.0), "peak_factor": (0.05, 4.0)}
 NO_CORRELATION = tuple(tuple(1.0 if i == j else 0.0 for j in range(4)) for i in range(4))
 
 # Engineering guesses, no source: a figure and its standard deviation as a logarithm (0.3 is about 30 %).
@@ -22,6 +23,12 @@ PEAK_C: dict[str, tuple[float, float]] = {
     "stainless": (800.0, 30.0),
     "unknown": (735.0, 30.0),
 }
+
+GROUP_STARTS: tuple[tuple[SteelGroup, tuple[str, ...]], ...] = (
+    ("stainless", ("S4", "420", "440", "1.40", "1.41", "1.45")),
+    ("tool", ("T30", "A2", "A6", "D2", "D3", "D6", "1.236", "1.237", "1.208")),
+    ("carbon", ("G1", "G5", "10", "15", "51", "52", "O1", "W1", "W2", "T315", "T72", "1.11", "1.12", "1.28", "1.35")),
+)
 
 
 @dataclass(frozen=True)
@@ -77,15 +84,7 @@ def steel_group(steel: str | None) -> SteelGroup:
         ``carbon``, ``tool``, ``stainless`` or ``unknown``.
     """
     name = (steel or "").strip().upper().replace(" ", "")
-    if not name:
-        return "unknown"
-    if name.startswith(("S4", "1.40", "1.41", "420", "440")):
-        return "stainless"
-    if name.startswith(("A2", "D2", "D3", "A6", "T30", "1.23", "1.25")) and not name.startswith("1.2379X"):
-        return "tool"
-    if name.startswith(("G1", "G5", "10", "51", "52", "O1", "W1", "W2", "1.10", "1.11", "1.12", "1.28", "T31", "T7")):
-        return "carbon"
-    return "unknown"
+    return next((group for group, starts in GROUP_STARTS if name.startswith(starts)), "unknown")
 
 
 def generic_packet(spec: PacketSpec, steel: str | None = None) -> PacketModel:
@@ -103,7 +102,8 @@ def generic_packet(spec: PacketSpec, steel: str | None = None) -> PacketModel:
     PacketModel
         Not fitted, so it can never cause a fail.
     """
-    figures = GENERIC_FOIL if spec.foil else GENERIC_BARE
+    generic = GENERIC_FOIL if spec.foil else GENERIC_BARE
+    figures: dict[str, Any] = {name: generic[name][0] for name in PARAMETERS}
     group = steel_group(steel)
     peak_c, peak_spread_c = PEAK_C[group]
     return PacketModel(
@@ -112,12 +112,12 @@ def generic_packet(spec: PacketSpec, steel: str | None = None) -> PacketModel:
         foil_mm=spec.foil_mm,
         heated_faces=spec.heated_faces,
         blades=spec.blades,
-        spread=tuple(figures[name][1] for name in PARAMETERS),
+        spread=tuple(generic[name][1] for name in PARAMETERS),
         peak_c=peak_c,
         peak_spread_c=peak_spread_c,
         steel_group=group,
         source="generic figures",
-        **{name: figures[name][0] for name in PARAMETERS},
+        **figures,
     )
 
 

@@ -167,7 +167,7 @@ def air_conductivity(temp_k: float) -> float:
     ----------
     US Standard Atmosphere 1976, equation (53).
     """
-    return 2.64638e-3 * temp_k**1.5 / (temp_k + 245.4 * 10.0 ** (-12.0 / temp_k))
+    return 2.64638e-3 * math.pow(temp_k, 1.5) / (temp_k + 245.4 * math.pow(10.0, -12.0 / temp_k))
 
 
 def air_viscosity(temp_k: float) -> float:
@@ -187,7 +187,7 @@ def air_viscosity(temp_k: float) -> float:
     ----------
     US Standard Atmosphere 1976, equations (51) and (42), M = 28.9644 kg/kmol.
     """
-    return 1.458e-6 * temp_k**1.5 / (temp_k + 110.4) / (101325.0 * 28.9644 / (8314.32 * temp_k))
+    return 1.458e-6 * math.pow(temp_k, 1.5) / (temp_k + 110.4) / (101325.0 * 28.9644 / (8314.32 * temp_k))
 
 
 def vertical_plate_nusselt(rayleigh: float, prandtl: float) -> float:
@@ -214,7 +214,7 @@ def vertical_plate_nusselt(rayleigh: float, prandtl: float) -> float:
     Churchill and Chu, Int. J. Heat Mass Transfer 18 (1975) 1323; Incropera, 6th edition, equation (9.26).
     """
     factor = 0.387 / (1.0 + (0.492 / prandtl) ** (9.0 / 16.0)) ** (8.0 / 27.0)
-    return (0.825 + factor * rayleigh ** (1.0 / 6.0)) ** 2
+    return (0.825 + factor * math.pow(rayleigh, 1.0 / 6.0)) ** 2
 
 
 def convection_terms(film_k: float, height_m: float) -> tuple[float, float]:

@@ -99,7 +99,8 @@ def outer_conductance(chamber_k: SingleArray | float, surface_k: SingleArray, bu
     root = root_table().take((np.abs(chamber_k - surface_k) * ROOT_PER_K).astype(np.int32))
     natural = term_p.take(film) + term_q.take(film) * root
     radiation = (chamber_k * chamber_k + surface_k * surface_k) * total
-    return bundle.eps_sigma * radiation + bundle.convection * (natural * natural)
+    total_w: SingleArray = bundle.eps_sigma * radiation + bundle.convection * (natural * natural)
+    return total_w
 
 
 def inner_conductance(foil_k: SingleArray, blade_k: SingleArray, bundle: Bundle) -> SingleArray:
@@ -119,7 +120,8 @@ def inner_conductance(foil_k: SingleArray, blade_k: SingleArray, bundle: Bundle)
     """
     total = foil_k + blade_k
     gas = air_tables()[0].take((total * 0.5).astype(np.int32)) / bundle.gap_m
-    return bundle.f_sigma * ((foil_k * foil_k + blade_k * blade_k) * total) + gas
+    total_w: SingleArray = bundle.f_sigma * ((foil_k * foil_k + blade_k * blade_k) * total) + gas
+    return total_w
 
 
 @dataclass(frozen=True)
