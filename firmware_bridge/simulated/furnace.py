@@ -106,7 +106,8 @@ class SimulatedFurnace:
         volts = self.scenario.parts.mains_v * (sag.amount if sag else 1.0)
         if aged:
             volts /= aged.amount**0.5
-        self.chamber.step(STEP_S, self.output, volts=volts, door=self.door)
+        stuck = self.active("relay stuck")
+        self.chamber.step(STEP_S, stuck.amount if stuck else self.output, volts=volts, door=self.door)
         for state in self._pieces:
             if state.pulled_s is not None:
                 between_plates = self.t_s >= state.pulled_s + state.piece.plates_s
@@ -139,7 +140,10 @@ class SimulatedFurnace:
         self._note("load", state)
 
     def _note(self, act: str, state: _PieceState) -> None:
-        self.happenings.append(Happening(self.t_s, act, (state.piece.packet.name,)))
+        pieces: tuple[str, ...] = (state.piece.packet.name,)
+        if self.happenings and (self.happenings[-1].t_s, self.happenings[-1].act) == (self.t_s, act):
+            pieces = (*self.happenings.pop().pieces, *pieces)
+        self.happenings.append(Happening(self.t_s, act, pieces))
         self._pressed_until_s = self.t_s + 6.0
 
     def _open_door(self, state: _PieceState) -> None:

@@ -14,6 +14,7 @@ LOADS = 4  # load sensors that the instrument has inputs for
 FaultKind = Literal[
     "mains sag",
     "aged element",
+    "relay stuck",
     "door",
     "open circuit",
     "drift",
@@ -29,6 +30,7 @@ FaultKind = Literal[
 FAULTS: dict[FaultKind, tuple[str, float]] = {
     "mains sag": ("share of the mains voltage that is left", 0.85),
     "aged element": ("resistance as a multiple of a new element's", 1.25),
+    "relay stuck": ("output that the element gets whatever the controller says, 0 to 1", 1.0),
     "door": ("how far the door stands open, 0 to 1", 1.0),
     "open circuit": ("not used", 0.0),
     "drift": ("degrees Celsius an hour", -2.0),

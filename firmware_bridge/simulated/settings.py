@@ -232,6 +232,7 @@ class _Reader:
 _SIZES: dict[str, tuple[float, float]] = {
     "mains sag": (0.0, 1.5),
     "aged element": (0.5, 10.0),
+    "relay stuck": (0.0, 1.0),
     "door": (0.0, 1.0),
     "noise": (0.0, 100.0),
     "late replies": (0.0, 60.0),

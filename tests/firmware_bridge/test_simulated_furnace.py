@@ -89,6 +89,16 @@ def test_a_mains_sag_slows_the_climb_by_the_square_of_the_voltage():
     assert watts[2] / watts[0] == pytest.approx(1 / 1.25)
 
 
+def test_a_stuck_relay_heats_whatever_the_controller_says():
+    stuck = Fault("relay stuck", Moment(after_step=2, plus_s=60.0), 120.0)
+    shown = run(Scenario(program=SHORT, faults=(stuck,), noise_c=0.0), 2400, 1.0)
+    off = next(i for i, one in enumerate(shown) if i and one.program_step == 0)
+    temps = [one.temp_c["control"] or 0.0 for one in shown[off:]]
+    assert all(one.output == 0.0 for one in shown[off + 1 :])
+    assert temps[60] < temps[0]
+    assert temps[170] > temps[60] + 20
+
+
 def test_pieces_go_in_and_out_and_it_is_noted():
     pieces = (
         Piece(PacketParts("B-1"), load=Moment(after_step=1, plus_s=60.0), pull=Moment(after_step=2), sensor=True),
