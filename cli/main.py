@@ -58,15 +58,31 @@ class LazyGroup(click.Group):
             formatter.write_dl([(name, text) for name, (_, _, text) in COMMANDS.items()])
 
 
-@click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
+FIRST_WORDS = """\
+soakwitness keeps the log of a heat-treating furnace and says whether the steel got its soak.
+See it work, without any furnace:   soakwitness demo
+Find the port of your instrument:   soakwitness ports
+Write the furnace file:             soakwitness furnace new shed.toml --ask
+Write a recipe and have it read:    soakwitness guide recipe
+Record a run until Ctrl-C:          soakwitness record shed.toml --recipe harden.toml
+Or bring in a memory logger's file: soakwitness import --help
+Ask for the verdict:                soakwitness verify last
+All commands: soakwitness --help    All pages: soakwitness guide
+It only reads, and it is no safety device: the furnace needs its own over-temperature cut-out."""
+
+
+@click.group(cls=LazyGroup, invoke_without_command=True, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(package_name="soakwitness")
-def soakwitness() -> None:
+@click.pass_context
+def soakwitness(ctx: click.Context) -> None:
     """The furnace log book that keeps itself: records runs, proves soaks, finds causes.
 
     It only reads: it cannot change what the furnace does, and it is no safety device.
 
     Example: soakwitness demo
     """
+    if ctx.invoked_subcommand is None:
+        click.echo(FIRST_WORDS)
 
 
 def main() -> None:
