@@ -55,7 +55,8 @@ def export_book(
         Folder to be made; it must not hold anything.
     samples : bool
         Whether the readings are written too: one file a run under ``samples/furnace=NAME/month=2026-11/``, a row for
-        each reading of each column: ``run, utc, t_s, name, role, unit, value``.
+        each reading of each column: ``run, utc, t_s, name, role, unit, value`` (``utc`` counted from the
+        start by ``t_s``).
     progress : callable, optional
         Gets how many runs were written, of how many.
 
@@ -100,6 +101,8 @@ def _table(book: LogBook, goal: Path, name: str, sql: str) -> Path:
 
 def _samples(goal: Path, entry: RunEntry) -> None:
     """Readings of one run in long form: the same columns whatever sensors a furnace has."""
+    import pandas as pd
+
     from soakwitness.analysis.runs import open_run
 
     if entry.missing:
@@ -115,8 +118,10 @@ def _samples(goal: Path, entry: RunEntry) -> None:
     roles = {column.name: column.role or column.kind for column in run.columns}
     long = frame.reset_index().melt(id_vars="t_s", var_name="name", value_name="value").dropna(subset=["value"])
     long.insert(0, "run", entry.run)
-    long.insert(3, "role", long["name"].map(roles))
-    long.insert(4, "unit", long["name"].map(units))
+    start = pd.Timestamp(run.header.started_utc)
+    long.insert(1, "utc", start + pd.to_timedelta(long["t_s"], unit="s"))
+    long.insert(4, "role", long["name"].map(roles))
+    long.insert(5, "unit", long["name"].map(units))
     if has_parquet():
         long.to_parquet(folder / f"{entry.run}.parquet", index=False)
     else:

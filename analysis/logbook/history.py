@@ -1,0 +1,207 @@
+"""One piece's whole life: runs, treatments and hardness in order, and gaps in the order that its recipe states."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from soakwitness.analysis.logbook.batches import batches_of
+from soakwitness.analysis.logbook.charges import Charged, runs_of_piece
+from soakwitness.analysis.logbook.hardness import HardnessEntry, hardness_of
+from soakwitness.analysis.logbook.moments import seconds_between
+from soakwitness.analysis.logbook.opening import LogBook
+from soakwitness.analysis.logbook.pieces import Piece, piece_named
+from soakwitness.analysis.logbook.runs import RunEntry, recipe_text, runs_listed
+from soakwitness.analysis.logbook.treatments import QUENCHES, Treatment, treatments_of
+from soakwitness.analysis.recipes.model import Recipe
+
+HARDENS_FROM_C = 740.0  # below the lowest hardening temperature of any steel treated here, above any temper
+TEMPER_WITHIN_S = 24 * 3600.0  # common practice, no source: as-quenched steel does not wait overnight and longer
+COLD_WITHIN_S = 12 * 3600.0  # common practice, no source: retained austenite grows stable at room temperature
+
+
+@dataclass(frozen=True)
+class Step:
+    """One thing that happened to a piece: ``kind`` is a word of the recipe's order, or ``hardness``."""
+
+    kind: str
+    start_utc: str
+    end_utc: str | None
+    source: RunEntry | Treatment | HardnessEntry
+    charged: Charged | None = None
+
+
+@dataclass(frozen=True)
+class OrderFinding:
+    """A gap in the order of steps. ``severity`` is ``warn`` for what is on record, ``note`` for what is not."""
+
+    code: str
+    severity: str
+    says: str
+    next: str
+
+
+@dataclass(frozen=True)
+class History:
+    """A piece's life. ``waiting`` are charges that still wait for their run."""
+
+    piece: Piece
+    batches: tuple[str, ...]
+    steps: tuple[Step, ...]
+    findings: tuple[OrderFinding, ...]
+    waiting: tuple[Charged, ...]
+
+
+def piece_history(book: LogBook, name: str) -> History:
+    """Put a piece's life together.
+
+    Parameters
+    ----------
+    book : LogBook
+        The open log book.
+    name : str
+        The piece.
+
+    Returns
+    -------
+    History
+        Everything on record about it, in order.
+    """
+    piece = piece_named(book, name)
+    charged = runs_of_piece(book, piece.id)
+    recipes = Recipes(book)
+    steps: list[Step] = []
+    for charge in charged:
+        for entry in runs_listed(book, [charge.run] if charge.run else []):
+            for kind in run_kinds(recipes.of(entry), hardened=any(s.kind == "harden" for s in steps)):
+                steps.append(Step(kind, entry.started_utc, entry.ended_utc, entry, charge))
+    steps += [Step(t.kind, t.start_utc, t.end_utc, t) for t in treatments_of(book, piece.id)]
+    steps += [Step("hardness", h.measured_utc, None, h) for h in hardness_of(book, piece.id)]
+    steps.sort(key=lambda s: s.start_utc)
+    findings = order_findings(steps, stated_order(steps, recipes))
+    return History(
+        piece, batches_of(book, piece.id), tuple(steps), findings, tuple(c for c in charged if c.run is None)
+    )
+
+
+class Recipes:
+    """Recipes of the log book, each parsed once; None where a run has none or its text cannot be read."""
+
+    def __init__(self, book: LogBook) -> None:
+        self._book = book
+        self._parsed: dict[str, Recipe | None] = {}
+
+    def of(self, entry: RunEntry) -> Recipe | None:
+        """Recipe a run is judged by."""
+        return self.by_digest(entry.recipe_digest)
+
+    def by_digest(self, digest: str | None) -> Recipe | None:
+        """Recipe of this digest."""
+        from soakwitness.analysis.errors import AnalysisError
+        from soakwitness.analysis.recipes.file import parse_recipe
+
+        if digest is None:
+            return None
+        if digest not in self._parsed:
+            try:
+                self._parsed[digest] = parse_recipe(recipe_text(self._book, digest), f"recipe {digest[:12]}")
+            except AnalysisError:
+                self._parsed[digest] = None
+        return self._parsed[digest]
+
+
+def run_kinds(recipe: Recipe | None, *, hardened: bool) -> tuple[str, ...]:
+    """What a run is in a piece's life, by its recipe.
+
+    Parameters
+    ----------
+    recipe : Recipe or None
+        The recipe it is judged by.
+    hardened : bool
+        Whether the piece was hardened before; a cooler run then is a temper, else a stress relief.
+
+    Returns
+    -------
+    tuple of str
+        Words of a recipe's order; two tempers where the recipe repeats; ``run`` where there is no recipe.
+    """
+    if recipe is None or not recipe.holds:
+        return ("run",)
+    if max(hold.target_c for hold in recipe.holds) >= HARDENS_FROM_C:
+        return ("harden",)
+    if not hardened:
+        return ("stress relief",)
+    return ("temper",) * max(1, recipe.repeat)
+
+
+def stated_order(steps: Sequence[Step], recipes: Recipes) -> tuple[str, ...]:
+    """Order of steps as the recipe of the piece's hardening states it; empty where it states none."""
+    for step in steps:
+        if step.kind == "harden" and isinstance(step.source, RunEntry):
+            recipe = recipes.of(step.source)
+            if recipe is not None and recipe.order:
+                return recipe.order
+    return ()
+
+
+def order_findings(steps: Sequence[Step], order: Sequence[str]) -> tuple[OrderFinding, ...]:
+    """Compare what is on record with the order the recipe states.
+
+    Parameters
+    ----------
+    steps : sequence of Step
+        A piece's steps in order of time.
+    order : sequence of str
+        Words of the recipe's order; empty where it states none.
+
+    Returns
+    -------
+    tuple of OrderFinding
+        Steps that came late or in another order as warnings; what is not on record as notes: not on record is not the
+        same as not done.
+    """
+    done = [s for s in steps if s.kind in ("stress relief", "harden", "cold treatment", "temper")]
+    return (*_not_on_record(done, order), *_out_of_order(done, order), *_late(steps))
+
+
+def _not_on_record(done: Sequence[Step], order: Sequence[str]) -> list[OrderFinding]:
+    found: list[OrderFinding] = []
+    for word in dict.fromkeys(order):
+        wanted, seen = list(order).count(word), sum(s.kind == word for s in done)
+        for number in range(seen + 1, wanted + 1):
+            which = f"{_ORDINALS[min(number, len(_ORDINALS)) - 1]} {word}" if wanted > 1 else word
+            says = f"The {which} that the recipe states is not on record."
+            found.append(OrderFinding("not on record", "note", says, "Enter it: soakwitness piece treatment"))
+    return found
+
+
+_ORDINALS = ("first", "second", "third", "fourth", "fifth", "next")
+
+
+def _out_of_order(done: Sequence[Step], order: Sequence[str]) -> list[OrderFinding]:
+    seen = [s.kind for s in done if s.kind in order]
+    wanted = [word for word in order if word in seen]
+    if list(dict.fromkeys(seen)) == list(dict.fromkeys(wanted)):
+        return []
+    says = f"Done in the order {', '.join(dict.fromkeys(seen))}; the recipe states {', '.join(dict.fromkeys(wanted))}."
+    return [OrderFinding("other order", "warn", says, "Check the times that were entered.")]
+
+
+def _late(steps: Sequence[Step]) -> list[OrderFinding]:
+    found: list[OrderFinding] = []
+    quenched: str | None = None
+    for step in steps:
+        if step.kind == "harden" or step.kind in QUENCHES:
+            quenched = step.end_utc or step.start_utc
+        elif step.kind in ("temper", "cold treatment") and quenched is not None:
+            waited_s = seconds_between(quenched, step.start_utc)
+            limit_s = TEMPER_WITHIN_S if step.kind == "temper" else COLD_WITHIN_S
+            if waited_s > limit_s:
+                says = (
+                    f"The {step.kind} began {waited_s / 3600:.0f} h after what came before it; "
+                    f"common practice is within {limit_s / 3600:.0f} h."
+                )
+                code = "tempered late" if step.kind == "temper" else "cold treatment late"
+                found.append(OrderFinding(code, "warn", says, "Look for cracks, and for low hardness."))
+            quenched = None if step.kind == "temper" else step.end_utc or step.start_utc
+    return found

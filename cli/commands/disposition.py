@@ -1,0 +1,59 @@
+"""``soakwitness disposition``: what was decided about a run's findings."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from soakwitness.cli.common import WrongUse, json_option, logbook_option, print_json
+from soakwitness.cli.entering import by_option, new_stamp, open_book, take_in_runs
+
+DECISIONS = ("use as it is", "use with restriction", "repeat the treatment", "scrap", "hold back", "no defect")
+
+
+@click.command()
+@click.argument("run")
+@click.option("--decide", type=click.Choice(DECISIONS), help="What was decided; left out: list what stands.")
+@click.option("--finding", help="Code of the finding it is about, such as 'short soak'; else the whole run.")
+@click.option("--step", type=click.IntRange(1), help="Step of the recipe the finding stands at.")
+@click.option("--why", default="", help="The reason.")
+@by_option
+@json_option
+@logbook_option
+def disposition(
+    run: str,
+    decide: str | None,
+    finding: str | None,
+    step: int | None,
+    why: str,
+    by: str | None,
+    as_json: bool,
+    logbook: Path,
+) -> None:
+    """Say what was decided about a run's findings, or list what was.
+
+    Example: soakwitness disposition last --decide "use as it is" --finding "short soak" --step 4 --why "60 HRC"
+    """
+    from dataclasses import asdict
+
+    from soakwitness.analysis.logbook.dispositions import add_disposition, dispositions_of
+    from soakwitness.analysis.logbook.runs import run_named
+
+    if decide is None and (finding or step or why):
+        raise WrongUse("Say what was decided: --decide, one of " + ", ".join(DECISIONS) + ".")
+    stamp = new_stamp(by)
+    with open_book(logbook) as book:
+        take_in_runs(book, stamp)
+        known = run_named(book, run).run
+        if decide is not None:
+            add_disposition(book, known, decide, stamp=stamp, finding=finding, step=step, why=why)
+        stands = dispositions_of(book, known)
+    if as_json:
+        print_json({"schema": "soakwitness/dispositions/1", "run": known, "dispositions": [asdict(d) for d in stands]})
+        return
+    if not stands:
+        click.echo(f"Nothing was decided about {known} yet.", err=True)
+    for d in stands:
+        about = f"{d.finding}{f', step {d.step}' if d.step else ''}" if d.finding else "the whole run"
+        click.echo(f"{about}: {d.decision}{f' ({d.why})' if d.why else ''}, {d.entered_by}, {d.entered_utc[:10]}")

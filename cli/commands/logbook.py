@@ -1,0 +1,140 @@
+"""``soakwitness logbook``: check it, build it anew from the run folders, copy it, write it out."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from soakwitness.cli.common import check_output, force_option, json_option, logbook_option, print_json
+from soakwitness.cli.entering import by_option, new_stamp, open_book, progress_bar, take_in_runs, why_option
+
+ENTRIES = (
+    "piece",
+    "batch",
+    "charge",
+    "hardness",
+    "treatment",
+    "sensor",
+    "calibration",
+    "survey",
+    "accuracy",
+    "disposition",
+    "recipe",
+)
+
+
+@click.group()
+def logbook() -> None:
+    """Look after the log book: check, rebuild, backup, export, strike.
+
+    Example: soakwitness logbook check
+    """
+
+
+@logbook.command()
+@click.option("--quick", is_flag=True, help="Do not read every file to compare it with its digest.")
+@json_option
+@logbook_option
+def check(quick: bool, as_json: bool, logbook: Path) -> int:
+    """Check database, run folders, seals and the chain of seals; exit status 1 where something is wrong.
+
+    Example: soakwitness logbook check
+    """
+    from dataclasses import asdict
+
+    from soakwitness.analysis.logbook.care import check_book
+
+    with open_book(logbook) as book, progress_bar("Checking run folders") as bar:
+        found = check_book(book, files=not quick, progress=bar)
+    if as_json:
+        print_json({"schema": "soakwitness/check/1", "troubles": [asdict(t) for t in found]})
+    elif not found:
+        click.echo("The log book is whole: database, run folders, seals and their chain.")
+    else:
+        for trouble in found:
+            click.echo(f"{trouble.where}: {trouble.says}. {trouble.next}")
+    return 1 if found else 0
+
+
+@logbook.command()
+@by_option
+@logbook_option
+def rebuild(by: str | None, logbook: Path) -> None:
+    """Build what the log book says about runs anew from the run folders; copied folders are adopted.
+
+    What people entered stays as it is.
+
+    Example: soakwitness logbook rebuild
+    """
+    from soakwitness.analysis.logbook.care import rebuild as build
+
+    stamp = new_stamp(by)
+    with open_book(logbook) as book:
+        with progress_bar("Reading run folders") as bar:
+            taken = build(book, stamp=stamp, progress=bar)
+        take_in_runs(book, stamp)
+    click.echo(f"{len(taken.new)} runs new, {len(taken.changed)} read again, {len(taken.missing)} missing.")
+    for says in taken.unreadable:
+        click.echo(f"Left out: {says}", err=True)
+
+
+@logbook.command()
+@click.argument("file", type=click.Path(path_type=Path, dir_okay=False))
+@force_option
+@logbook_option
+def backup(file: Path, force: bool, logbook: Path) -> None:
+    """Write a consistent copy of the database to FILE, also while it is in use.
+
+    It holds no run folders: copy runs/ beside it.
+
+    Example: soakwitness logbook backup shop-2026-11-25.sqlite
+    """
+    from soakwitness.analysis.logbook.opening import copy_to
+
+    check_output(file, force=force)
+    with open_book(logbook) as book:
+        copy_to(book, file, replace=force)
+    click.echo(str(file))
+
+
+@logbook.command()
+@click.argument("folder", type=click.Path(path_type=Path, file_okay=False))
+@click.option("--samples/--no-samples", default=True, show_default=True, help="Write the readings of every run too.")
+@by_option
+@logbook_option
+def export(folder: Path, samples: bool, by: str | None, logbook: Path) -> None:
+    """Write all tables to a new FOLDER as CSV, and as Parquet where pyarrow is installed.
+
+    Readings stand under samples/furnace=NAME/month=2026-11/, one file a run.
+
+    Example: soakwitness logbook export out-2026-11
+    """
+    from soakwitness.analysis.logbook.exporting import export_book, has_parquet
+
+    with open_book(logbook) as book:
+        take_in_runs(book, new_stamp(by))
+        with progress_bar("Writing runs") as bar:
+            written = export_book(book, folder, samples=samples, progress=bar)
+    if not has_parquet():
+        click.echo("CSV only: with pyarrow installed it writes Parquet too.", err=True)
+    click.echo(f"{len(written)} tables in {folder}")
+
+
+@logbook.command()
+@click.argument("kind", type=click.Choice(ENTRIES))
+@click.argument("entry", type=int)
+@why_option
+@by_option
+@logbook_option
+def strike(kind: str, entry: int, why: str, by: str | None, logbook: Path) -> None:
+    """Strike a wrong entry through; it stays readable with who, when and why.
+
+    Example: soakwitness logbook strike calibration 3 --why "wrong reference"
+    """
+    from soakwitness.analysis.logbook.entries import KINDS
+    from soakwitness.analysis.logbook.entries import strike as strike_entry
+
+    with open_book(logbook) as book:
+        strike_entry(book, KINDS[kind], [entry], why=why, stamp=new_stamp(by))
+    click.echo(f"Entry {entry} ({kind}) is struck through.")

@@ -1,0 +1,394 @@
+"""``soakwitness piece``: what each blade is, what was done to it, how hard it became."""
+
+from __future__ import annotations
+
+import csv
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal
+
+import click
+
+from soakwitness.cli.common import WrongUse, json_option, logbook_option, print_json, unit_option
+from soakwitness.cli.entering import (
+    by_option,
+    celsius,
+    moment,
+    new_stamp,
+    open_book,
+    table,
+    take_in_runs,
+    why_option,
+    zone_option,
+)
+
+if TYPE_CHECKING:
+    from soakwitness.analysis.logbook.pieces import Piece
+
+Unit = Literal["C", "F"]
+STEPS = ("delivery", "quench", "cold treatment", "temper", "second temper", "grinding", "finish")
+KINDS = (
+    "plate quench",
+    "oil quench",
+    "air quench",
+    "cold treatment",
+    "temper",
+    "stress relief",
+    "grinding",
+    "finish grinding",
+    "straightening",
+    "other",
+)
+ENTRIES = ("piece", "charge", "hardness", "treatment")
+names_argument = click.argument("names", metavar="PIECE...", nargs=-1, required=True)
+
+
+@click.group()
+def piece() -> None:
+    """Pieces: add, change, charge, hardness, treatment, history, find, strike.
+
+    PIECE is a name such as B-041, or a range such as B-041..B-052.
+
+    Example: soakwitness piece find
+    """
+
+
+def facts_options(function: Any) -> Any:
+    """Options for what is known of a piece."""
+    for option in (
+        click.option("--steel", help="Designation, such as S44004."),
+        click.option("--lot", help="Heat or supplier's lot."),
+        click.option("--thickness-mm", type=float, help="Thickness of the blade in the furnace."),
+        click.option("--stamp", help="What is stamped on it."),
+        click.option("--customer", help="Whose it is."),
+        click.option("--order", help="The customer's order."),
+        click.option("--note", help="Anything else."),
+    ):
+        function = option(function)
+    return function
+
+
+@piece.command()
+@click.argument("names", metavar="[PIECE...]", nargs=-1)
+@click.option(
+    "--file",
+    "path",
+    type=click.Path(path_type=Path, exists=True, dir_okay=False),
+    help="CSV with a column piece, and steel, lot, thickness_mm, stamp, customer, order, note as needed.",
+)
+@facts_options
+@click.option("--batch", help="Put them into this batch too.")
+@by_option
+@logbook_option
+def add(
+    names: tuple[str, ...], path: Path | None, batch: str | None, by: str | None, logbook: Path, **facts: Any
+) -> None:
+    """Enter pieces, many at once.
+
+    Example: soakwitness piece add B-041..B-052 --steel S44004 --lot 7733 --thickness-mm 3
+    """
+    from soakwitness.analysis.logbook.batches import add_to_batch
+    from soakwitness.analysis.logbook.pieces import Piece, add_pieces, spelled_out
+
+    given = {name: value for name, value in facts.items() if value is not None}
+    pieces = [Piece(id=name, **given) for name in spelled_out(names)]
+    if path is not None:
+        pieces += _pieces_from(path, given)
+    if not pieces:
+        raise WrongUse("Name the pieces, or give --file. See: soakwitness piece add --help")
+    stamp = new_stamp(by)
+    with open_book(logbook, create=True) as book, book.writing(stamp):
+        add_pieces(book, pieces, stamp=stamp)
+        if batch is not None:
+            add_to_batch(book, batch, [p.id for p in pieces], stamp=stamp)
+    click.echo(f"{len(pieces)} pieces entered: {_few([p.id for p in pieces])}.")
+
+
+def _pieces_from(path: Path, given: dict[str, Any]) -> list[Piece]:
+    from soakwitness.analysis.logbook.pieces import Piece, spelled_out
+
+    allowed = ("piece", "steel", "lot", "thickness_mm", "stamp", "customer", "order", "note")
+    try:
+        with path.open(newline="", encoding="utf-8-sig") as file:
+            reader = csv.DictReader(file)
+            unknown = [name for name in reader.fieldnames or () if name not in allowed]
+            if unknown or "piece" not in (reader.fieldnames or ()):
+                what = f"column {unknown[0]!r} is not known" if unknown else "there is no column piece"
+                raise WrongUse(f"{path}: {what}. Columns may be {', '.join(allowed)}.")
+            rows = list(reader)
+    except (OSError, UnicodeDecodeError, csv.Error) as error:
+        raise WrongUse(f"{path} cannot be read as a table: {error}.") from None
+    pieces = []
+    for line, row in enumerate(rows, start=2):
+        (name,) = spelled_out([row["piece"] or ""])
+        facts = {k: v for k, v in row.items() if k in allowed[1:] and v}
+        if "thickness_mm" in facts:
+            facts["thickness_mm"] = _number(facts["thickness_mm"], f"{path} line {line}, thickness_mm")
+        pieces.append(Piece(id=name, **{**given, **facts}))
+    return pieces
+
+
+def _number(text: str, where: str) -> float:
+    try:
+        return float(text)
+    except ValueError:
+        hint = " Write the decimal point as a point." if "," in text else ""
+        raise WrongUse(f"{where}: {text!r} is no number.{hint}") from None
+
+
+@piece.command()
+@click.argument("name", metavar="PIECE")
+@facts_options
+@why_option
+@by_option
+@logbook_option
+def change(name: str, why: str, by: str | None, logbook: Path, **facts: Any) -> None:
+    """Enter better facts of a piece; the old ones are struck through and stay.
+
+    Example: soakwitness piece change B-041 --thickness-mm 2.6 --why "measured again"
+    """
+    from soakwitness.analysis.logbook.pieces import change_piece
+
+    if all(value is None for value in facts.values()):
+        raise WrongUse("Say what changes, such as --thickness-mm 2.6.")
+    facts["stamp_text"] = facts.pop("stamp")
+    with open_book(logbook) as book:
+        changed = change_piece(book, name, why=why, stamp=new_stamp(by), **facts)
+    click.echo(_line(changed))
+
+
+@piece.command()
+@click.argument("run", metavar="RUN|next")
+@names_argument
+@click.option("--furnace", help="With next: the furnace whose next run it is.")
+@click.option("--charge", "number", type=click.IntRange(1), help="Which charge of the run; else a new one.")
+@click.option("--place", help="Place in the rack, such as 'front left'.")
+@click.option("--foil/--no-foil", default=None, help="Whether each piece is in a foil packet.")
+@click.option("--heated-faces", type=click.IntRange(1, 2), help="1 where it lies on the hearth, else 2.")
+@click.option("--blades", type=click.IntRange(1, 50), help="Blades in one packet.")
+@click.option("--note", default="", help="Anything else.")
+@by_option
+@logbook_option
+def charge(
+    run: str,
+    names: tuple[str, ...],
+    furnace: str | None,
+    number: int | None,
+    by: str | None,
+    logbook: Path,
+    **packet: Any,
+) -> None:
+    """Put pieces into a run: before it (next), during it, or afterwards.
+
+    Example: soakwitness piece charge last B-041..B-046 --place "front" --foil
+    """
+    from soakwitness.analysis.logbook.charges import charge_pieces
+    from soakwitness.analysis.logbook.runs import run_named
+
+    if (run == "next") != (furnace is not None):
+        raise WrongUse("Give --furnace with next, and only then: soakwitness piece charge next B-041 --furnace NAME")
+    stamp = new_stamp(by)
+    with open_book(logbook) as book:
+        take_in_runs(book, stamp)
+        with book.writing(stamp):
+            known = None if run == "next" else run_named(book, run).run
+            number = charge_pieces(book, names, stamp=stamp, run=known, next_of=furnace, number=number, **packet)
+        take_in_runs(book, stamp)
+    where = f"run {known}" if known else f"the next run of {furnace}"
+    click.echo(f"{_few(names)}: charge {number} of {where}.")
+
+
+@piece.command()
+@click.argument("name", metavar="PIECE")
+@click.argument("readings", metavar="READING...", nargs=-1, required=True, type=float)
+@click.option("--after", type=click.Choice(STEPS), help="Which step had been done last.")
+@click.option("--before", type=click.Choice(STEPS), help="Which step comes next.")
+@click.option("--at", default="now", help="When, ISO 8601; else now.")
+@click.option("--scale", type=click.Choice(["HRC", "HRA", "HR15N", "HR30N", "HV"]), default="HRC", show_default=True)
+@click.option("--load-n", type=float, help="Test load [N].")
+@click.option("--block", type=float, help="Value of the test block.")
+@click.option("--block-reading", type=float, multiple=True, help="What the tester read on the block; repeat it.")
+@click.option("--tester", help="Which tester.")
+@click.option("--spot", help="Where on the piece, such as edge, spine, tip.")
+@click.option("--ground-off-mm", type=float, help="What had been ground off the skin there.")
+@click.option("--spacing-mm", type=float, help="Distance between indentations, centre to centre.")
+@click.option("--edge-mm", type=float, help="Distance from an edge.")
+@click.option("--section-mm", type=float, help="Thickness there; else the piece's.")
+@click.option("--note", default="", help="Anything else.")
+@zone_option
+@by_option
+@logbook_option
+def hardness(name: str, readings: tuple[float, ...], by: str | None, logbook: Path, **said: Any) -> None:
+    """Enter hardness readings of a piece, at least three, with the test block's if it was read.
+
+    Example: soakwitness piece hardness B-041 60.1 60.4 59.9 --after quench --block 60.3 --block-reading 60.5
+    """
+    from soakwitness.analysis.hardness import Reading, hv_of_hrc
+    from soakwitness.analysis.logbook.hardness import add_hardness
+
+    if (said["after"] is None) == (said["before"] is None):
+        raise WrongUse("Say on which side of which step: --after quench, --before temper, and so on.")
+    test = Reading(
+        readings,
+        said["scale"],
+        said["load_n"],
+        said["block"],
+        said["block_reading"],
+        said["spacing_mm"],
+        said["edge_mm"],
+        said["section_mm"],
+    )
+    with open_book(logbook) as book:
+        entry, warnings = add_hardness(
+            book,
+            name,
+            test,
+            measured_utc=moment(said["at"], said["zone"]) or "",
+            side="after" if said["after"] else "before",
+            step=said["after"] or said["before"],
+            stamp=new_stamp(by),
+            spot=said["spot"],
+            ground_off_mm=said["ground_off_mm"],
+            tester=said["tester"],
+            note=said["note"],
+        )
+    hv = hv_of_hrc(test.mean) if test.scale == "HRC" else None
+    about = f" (about {hv} HV)" if hv else ""
+    click.echo(f"{name}: {test.mean:.1f} {test.scale}{about}, entry {entry}.")
+    for says in warnings:
+        click.echo(f"Note: {says}", err=True)
+
+
+@piece.command()
+@click.argument("kind", type=click.Choice(KINDS))
+@names_argument
+@click.option("--start", default="now", help="When it began, ISO 8601; else now.")
+@click.option("--end", help="When it ended.")
+@click.option("--lowest", type=float, help="Lowest temperature of a cold treatment.")
+@click.option("--shown", type=float, help="What oven, bath or plates showed.")
+@click.option("--removed-mm", type=float, help="What was ground off a face.")
+@click.option("--note", default="", help="Anything else.")
+@unit_option
+@zone_option
+@by_option
+@logbook_option
+def treatment(
+    kind: str, names: tuple[str, ...], unit: Unit | None, zone: str | None, by: str | None, logbook: Path, **said: Any
+) -> None:
+    """Enter what was done without a run: quench, cold treatment, a temper in another oven, grinding.
+
+    Example: soakwitness piece treatment "cold treatment" B-041 --start 2026-11-25T18:00+01:00 --lowest -78
+    """
+    from soakwitness.analysis.logbook.treatments import add_treatment
+
+    with open_book(logbook) as book:
+        entries = add_treatment(
+            book,
+            names,
+            kind,
+            start_utc=moment(said["start"], zone) or "",
+            end_utc=moment(said["end"], zone),
+            lowest_c=celsius(said["lowest"], unit),
+            shown_c=celsius(said["shown"], unit),
+            removed_mm=said["removed_mm"],
+            note=said["note"],
+            stamp=new_stamp(by),
+        )
+    click.echo(f"{_few(names)}: {kind} entered ({len(entries)} pieces).")
+
+
+@piece.command()
+@click.argument("name", metavar="PIECE")
+@unit_option
+@json_option
+@logbook_option
+def history(name: str, unit: Unit | None, as_json: bool, logbook: Path) -> None:
+    """One piece's whole life on one screen, with each run's verdict and gaps in the order of steps.
+
+    Example: soakwitness piece history B-041
+    """
+    from soakwitness.analysis.logbook.history import piece_history
+    from soakwitness.cli.words.piece_words import history_json, history_lines
+
+    stamp = new_stamp(None)
+    with open_book(logbook) as book:
+        take_in_runs(book, stamp)
+        life = piece_history(book, name)
+    if as_json:
+        print_json(history_json(life))
+        return
+    for line in history_lines(life, unit or "C"):
+        click.echo(line)
+
+
+@piece.command()
+@click.argument("words", nargs=-1)
+@click.option("--customer", help="Exactly this customer's.")
+@click.option("--order", help="Exactly this order.")
+@click.option("--steel", help="Exactly this steel.")
+@click.option("--lot", help="Exactly this lot.")
+@click.option("--stamp", help="Exactly this stamp.")
+@json_option
+@logbook_option
+def find(words: tuple[str, ...], as_json: bool, logbook: Path, **exact: str | None) -> None:
+    """Find pieces by name, stamp, customer, order, steel, lot or note.
+
+    Example: soakwitness piece find Huber
+    """
+    from dataclasses import asdict
+
+    from soakwitness.analysis.logbook.pieces import search
+
+    with open_book(logbook) as book:
+        found = search(book, " ".join(words), exact={k: v for k, v in exact.items() if v is not None})
+    if as_json:
+        print_json({"schema": "soakwitness/pieces/1", "pieces": [asdict(p) for p in found]})
+        return
+    if not found:
+        click.echo("No such piece.", err=True)
+        return
+    rows = [("piece", "steel", "lot", "mm", "stamp", "customer", "order", "note")]
+    rows += [
+        (
+            p.id,
+            p.steel or "-",
+            p.lot or "-",
+            f"{p.thickness_mm:g}" if p.thickness_mm else "-",
+            p.stamp or "-",
+            p.customer or "-",
+            p.order or "-",
+            p.note,
+        )
+        for p in found
+    ]
+    click.echo(table(rows))
+
+
+@piece.command()
+@click.argument("kind", type=click.Choice(ENTRIES))
+@click.argument("entry", type=int)
+@why_option
+@by_option
+@logbook_option
+def strike(kind: str, entry: int, why: str, by: str | None, logbook: Path) -> None:
+    """Strike a wrong entry through; it stays readable with who, when and why.
+
+    Numbers of entries are shown by history.
+
+    Example: soakwitness piece strike hardness 12 --why "block was off"
+    """
+    from soakwitness.analysis.logbook.entries import KINDS as TABLES
+    from soakwitness.analysis.logbook.entries import strike as strike_entry
+
+    with open_book(logbook) as book:
+        strike_entry(book, TABLES[kind], [entry], why=why, stamp=new_stamp(by))
+    click.echo(f"Entry {entry} ({kind}) is struck through.")
+
+
+def _few(names: tuple[str, ...] | list[str]) -> str:
+    return ", ".join(names) if len(names) <= 4 else f"{names[0]} to {names[-1]}"
+
+
+def _line(p: Piece) -> str:
+    parts = [p.id, p.steel, f"lot {p.lot}" if p.lot else None, f"{p.thickness_mm:g} mm" if p.thickness_mm else None]
+    parts += [f"stamp {p.stamp}" if p.stamp else None, p.customer, f"order {p.order}" if p.order else None, p.note]
+    return ", ".join(part for part in parts if part)

@@ -1,0 +1,125 @@
+"""What commands that read or write the log book share: who, when, which log book, numbers a person typed."""
+
+from __future__ import annotations
+
+import getpass
+import sys
+import time
+from collections.abc import Callable, Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+if TYPE_CHECKING:
+    from soakwitness.analysis.logbook.moments import Stamp
+    from soakwitness.analysis.logbook.opening import LogBook
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+
+def by_option(function: F) -> F:
+    """Option ``--by``, passed as ``by``: who makes an entry."""
+    return click.option(
+        "--by", envvar="SOAKWITNESS_USER", help="Who enters this; else the name of the computer's user."
+    )(function)
+
+
+def zone_option(function: F) -> F:
+    """Option ``--zone``, passed as ``zone``: the time zone of times without one."""
+    return click.option("--zone", help="Time zone of local times, such as Europe/Vienna.")(function)
+
+
+def why_option(function: F) -> F:
+    """Option ``--why``, passed as ``why``; compulsory."""
+    return click.option("--why", required=True, help="The reason.")(function)
+
+
+def new_stamp(by: str | None) -> Stamp:
+    """Who and now."""
+    from soakwitness.analysis.logbook.moments import Stamp, utc_text
+
+    return Stamp(utc_text(datetime.now(UTC)), by or _user())
+
+
+def _user() -> str:
+    try:
+        return getpass.getuser()
+    except (OSError, KeyError):
+        return "unknown"
+
+
+def moment(text: str | None, zone: str | None) -> str | None:
+    """UTC text of a time a person typed; ``now`` is allowed."""
+    from soakwitness.analysis.logbook.moments import read_moment, utc_text
+
+    if text is None:
+        return None
+    return utc_text(datetime.now(UTC)) if text == "now" else read_moment(text, zone=zone)
+
+
+def celsius(value: float | None, unit: str | None) -> float | None:
+    """A temperature a person typed, in degC."""
+    return (value - 32.0) / 1.8 if value is not None and unit == "F" else value
+
+
+def open_book(logbook: Path, *, create: bool = False) -> LogBook:
+    """Open the log book; what it has to tell goes to stderr."""
+    from soakwitness.analysis.logbook.opening import open_logbook
+
+    return open_logbook(logbook, create=create, told=lambda says: click.echo(says, err=True))
+
+
+def take_in_runs(book: LogBook, stamp: Stamp) -> None:
+    """Bring the list of runs in step with the run folders, and give waiting charges their run."""
+    from soakwitness.analysis.logbook.charges import bind_waiting
+    from soakwitness.analysis.logbook.runs import take_in
+
+    with progress_bar("Reading run folders") as bar:
+        taken = take_in(book, stamp=stamp, progress=bar)
+    for says in taken.unreadable:
+        click.echo(f"Left out: {says}", err=True)
+    bind_waiting(book, stamp=stamp)
+
+
+class progress_bar:  # noqa: N801 (used like a function)
+    """A bar on stderr that shows itself after two seconds, and only at a terminal. Call it with (done, of)."""
+
+    def __init__(self, label: str) -> None:
+        self._label = label
+        self._begun = time.monotonic()
+        self._shown = False
+
+    def __enter__(self) -> progress_bar:
+        return self
+
+    def __call__(self, done: int, of: int) -> None:
+        """Show how far it is."""
+        if not self._shown and time.monotonic() - self._begun < 2.0:
+            return
+        if sys.stderr.isatty():
+            self._shown = True
+            filled = round(30 * done / max(of, 1))
+            click.echo(f"\r{self._label} {'=' * filled}{' ' * (30 - filled)} {done}/{of}", nl=False, err=True)
+
+    def __exit__(self, *error: object) -> None:
+        if self._shown:
+            click.echo(err=True)
+
+
+def table(rows: Sequence[Sequence[str]], *, indent: str = "") -> str:
+    """Columns set straight, two blanks between them; no rules, no frame."""
+    widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))] if rows else []
+    lines = ("  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows)
+    return "\n".join(indent + line for line in lines)
+
+
+def shown_time(at_utc: str | None, zone: str | None = None) -> str:
+    """A moment as people write it: in the zone given, else in the computer's own."""
+    from soakwitness.analysis.logbook.moments import from_utc_text, named_zone
+
+    if at_utc is None:
+        return "-"
+    there = from_utc_text(at_utc).astimezone(named_zone(zone) if zone else None)
+    return there.strftime("%Y-%m-%d %H:%M")

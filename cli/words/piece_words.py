@@ -1,0 +1,94 @@
+"""A piece's life in lines of text, and for programs."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import TYPE_CHECKING, Any
+
+from soakwitness.cli.entering import shown_time, table
+
+if TYPE_CHECKING:
+    from soakwitness.analysis.logbook.hardness import HardnessEntry
+    from soakwitness.analysis.logbook.history import History, Step
+    from soakwitness.analysis.logbook.treatments import Treatment
+
+
+def history_lines(life: History, unit: str) -> list[str]:
+    """Lines for the screen."""
+    piece = life.piece
+    facts = [piece.steel, f"lot {piece.lot}" if piece.lot else None]
+    facts += [
+        f"{piece.thickness_mm:g} mm" if piece.thickness_mm else None,
+        f"stamp {piece.stamp}" if piece.stamp else None,
+    ]
+    facts += [piece.customer, f"order {piece.order}" if piece.order else None]
+    facts += [f"batch {', '.join(life.batches)}" if life.batches else None, piece.note or None]
+    lines = [f"{piece.id}: {', '.join(f for f in facts if f) or 'nothing more is known of it'}"]
+    if life.steps:
+        lines.append(table([_row(step, unit) for step in life.steps], indent="  "))
+    else:
+        lines.append("  Nothing is on record yet.")
+    lines += [f"  Waits for the next run of {c.note or 'its furnace'}." for c in life.waiting]
+    for finding in life.findings:
+        word = "Note" if finding.severity == "note" else "Warning"
+        lines.append(f"{word}: {finding.says} {finding.next}")
+    return lines
+
+
+def _row(step: Step, unit: str) -> tuple[str, str, str, str]:
+    from soakwitness.analysis.logbook.hardness import HardnessEntry
+    from soakwitness.analysis.logbook.treatments import Treatment
+
+    source = step.source
+    if isinstance(source, HardnessEntry):
+        return (shown_time(step.start_utc), "hardness", _hardness(source), f"entry {source.entry}")
+    if isinstance(source, Treatment):
+        return (shown_time(step.start_utc), step.kind, _treatment(source, unit), f"entry {source.entry}")
+    charged = step.charged
+    where = f", {charged.place}" if charged and charged.place else ""
+    foil = "" if charged is None or charged.foil is None else ", foil" if charged.foil else ", bare"
+    verdict = source.verdict or ("run folder missing" if source.missing else "not verified")
+    what = f"{verdict}: {source.recipe_name or 'no recipe'}{where}{foil}"
+    return (shown_time(step.start_utc), step.kind, what, source.run)
+
+
+def _hardness(entry: HardnessEntry) -> str:
+    test = entry.test
+    spread = f" ({min(test.readings):g} to {max(test.readings):g}, {len(test.readings)})"
+    spot = f", {entry.spot}" if entry.spot else ""
+    ground = f", {entry.ground_off_mm:g} mm ground off" if entry.ground_off_mm else ""
+    return f"{test.mean:.1f} {test.scale}{spread} {entry.stage}{spot}{ground}"
+
+
+def _treatment(entry: Treatment, unit: str) -> str:
+    def shown(temp_c: float) -> str:
+        return f"{temp_c * 1.8 + 32:.0f} °F" if unit == "F" else f"{temp_c:.0f} °C"
+
+    parts = [f"until {shown_time(entry.end_utc)}" if entry.end_utc else None]
+    parts += [f"down to {shown(entry.lowest_c)}" if entry.lowest_c is not None else None]
+    parts += [f"shown {shown(entry.shown_c)}" if entry.shown_c is not None else None]
+    parts += [f"{entry.removed_mm:g} mm off" if entry.removed_mm else None, entry.note or None]
+    return ", ".join(p for p in parts if p) or "-"
+
+
+def history_json(life: History) -> dict[str, Any]:
+    """The same for programs."""
+    from soakwitness.analysis.logbook.runs import RunEntry
+
+    steps = []
+    for step in life.steps:
+        said: dict[str, Any] = {"kind": step.kind, "start_utc": step.start_utc, "end_utc": step.end_utc}
+        if isinstance(step.source, RunEntry):
+            said |= {"run": step.source.run, "verdict": step.source.verdict, "recipe": step.source.recipe_name}
+            said["charged"] = None if step.charged is None else asdict(step.charged)
+        else:
+            said["entry"] = asdict(step.source)
+        steps.append(said)
+    return {
+        "schema": "soakwitness/history/1",
+        "piece": asdict(life.piece),
+        "batches": list(life.batches),
+        "steps": steps,
+        "findings": [asdict(f) for f in life.findings],
+        "waiting": [asdict(c) for c in life.waiting],
+    }
