@@ -1,0 +1,272 @@
+"""The Modbus link against published frames and against a port that answers as the test says."""
+
+from __future__ import annotations
+
+import types
+
+import minimalmodbus
+import pytest
+import serial
+
+from soakwitness.firmware_bridge.errors import LinkError
+from soakwitness.firmware_bridge.furnace.file import parse_furnace
+from soakwitness.firmware_bridge.furnace.model import Furnace
+from soakwitness.firmware_bridge.links.checksums import crc16_modbus
+from soakwitness.firmware_bridge.links.frames import Wire
+from soakwitness.firmware_bridge.links.modbus import ModbusLink
+from soakwitness.firmware_bridge.links.port import Port
+from tests.fake_serial import Answer, FakeClock, FakeSerial
+
+TWO_TABLES = """
+[[sensor]]
+name = "control"
+role = "control"
+table = "holding"
+register = 0
+[[sensor]]
+name = "load"
+role = "load"
+table = "input"
+register = 0
+"""
+
+
+@pytest.fixture(autouse=True)
+def clock(monkeypatch: pytest.MonkeyPatch) -> FakeClock:
+    """Give one fake clock to the test, the link and minimalmodbus (which keeps the silence between frames)."""
+    fake = FakeClock()
+    monkeypatch.setattr(minimalmodbus, "time", types.SimpleNamespace(monotonic=fake.monotonic, sleep=fake.sleep))
+    monkeypatch.setattr(minimalmodbus, "_latest_read_times", {})
+    return fake
+
+
+def furnace(parts: str, link: str = "", every_s: float = 1.0) -> Furnace:
+    head = f'name = "x"\nunit = "C"\n[sample]\nevery_s = {every_s}\n[link]\nkind = "modbus"\nport = "P"\n'
+    return parse_furnace(head + "timeout_s = 0.2\n" + link + parts, "test")
+
+
+def sensor(name: str, register: int, more: str = 'table = "holding"') -> str:
+    return f'\n[[sensor]]\nname = "{name}"\nrole = "control"\nregister = {register}\n{more}\n'
+
+
+def frame(text: str) -> bytes:
+    """Bytes with their checksum behind them."""
+    data = bytes.fromhex(text)
+    return data + crc16_modbus(data).to_bytes(2, "little")
+
+
+def opened(found: Furnace, clock: FakeClock, answer: dict[str, Answer]) -> tuple[ModbusLink, FakeSerial]:
+    """Open a link to an instrument that knows whole requests as hex digits."""
+    wire = FakeSerial(clock, lambda data: answer.get(data.hex(" "), ()), timeout=found.link.timeout_s)
+    return ModbusLink(found, Port(wire, "P"), clock), wire
+
+
+# CHECKS.md section 3: MODBUS Application Protocol V1.1b3 examples with unit 0x11; CRC computed from Serial Line V1.02
+PUBLISHED = [
+    ("holding", 107, 3, "11 03 00 6b 00 03 76 87", "11 03 06 02 2b 00 00 00 64 c8 ba", [555.0, 0.0, 100.0]),
+    ("input", 8, 1, "11 04 00 08 00 01 b2 98", "11 04 02 00 0a f8 f4", [10.0]),
+]
+
+
+@pytest.mark.parametrize(("table", "first", "count", "request_hex", "reply_hex", "expected"), PUBLISHED)
+def test_published_frames_byte_for_byte(
+    clock: FakeClock, table: str, first: int, count: int, request_hex: str, reply_hex: str, expected: list[float]
+) -> None:
+    parts = "".join(sensor(f"s{i}", first + i, f'table = "{table}"') for i in range(count))
+    reply: Answer = [(0.01, bytes.fromhex(reply_hex))]
+    link, wire = opened(furnace(parts, "unit_id = 17\n"), clock, {request_hex: reply})
+    assert list(link.read().values.values()) == expected
+    assert [data.hex(" ") for _, data in wire.written] == [request_hex]
+
+
+@pytest.mark.parametrize(
+    ("table", "request_hex", "reply_hex"),
+    [  # CHECKS.md section 3: exception 02 to functions 03 and 04
+        ("holding", "11 03 00 6b 00 01 f7 46", "11 83 02 c1 34"),
+        ("input", "11 04 00 6b 00 01 42 86", "11 84 02 c3 04"),
+    ],
+)
+def test_a_published_exception_is_a_refusal_and_does_not_cost_the_timeout(
+    clock: FakeClock, table: str, request_hex: str, reply_hex: str
+) -> None:
+    found = furnace(sensor("a", 107, f'table = "{table}"'), "unit_id = 17\n")
+    link, _ = opened(found, clock, {request_hex: [(0.01, bytes.fromhex(reply_hex))]})
+    begin_s = clock.now_s
+    with pytest.raises(LinkError, match="refused.*107.*manual") as caught:
+        link.read()
+    assert caught.value.reason == "refused"
+    assert clock.now_s - begin_s < 0.05
+
+
+def test_checksum_values() -> None:
+    # CHECKS.md section 3: CRC of 02 07 is 0x1241, check value of CRC-16/MODBUS 0x4B37, a whole valid frame gives 0
+    assert crc16_modbus(bytes.fromhex("0207")) == 0x1241
+    assert crc16_modbus(b"123456789") == 0x4B37
+    assert crc16_modbus(bytes.fromhex("11 03 06 02 2b 00 00 00 64 c8 ba")) == 0
+
+
+@pytest.mark.parametrize(("baud", "silence_s"), [(9600, 0.004010), (19200, 0.002005), (38400, 0.00175)])
+def test_the_silence_between_frames_is_the_standards(clock: FakeClock, baud: int, silence_s: float) -> None:
+    # Serial Line V1.02: 3.5 characters of 11 bits up to 19200 baud (CHECKS.md: 4.010 ms at 9600), above it 1.75 ms
+    reply: Answer = [(0.0, frame("01 03 02 00 01"))]
+    link, wire = opened(furnace(sensor("a", 0)), clock, {frame("01 03 00 00 00 01").hex(" "): reply})
+    wire.baudrate = baud
+    link.read()
+    ended_s = clock.now_s
+    link.read()
+    assert wire.written[1][0] - ended_s >= silence_s - 1e-6
+
+
+def test_a_longer_silence_is_kept_when_asked_for(clock: FakeClock) -> None:
+    reply: Answer = [(0.0, frame("01 03 02 00 01"))]
+    found = furnace(sensor("a", 0), "silence_s = 0.1\n")
+    link, wire = opened(found, clock, {frame("01 03 00 00 00 01").hex(" "): reply})
+    link.read()
+    ended_s = clock.now_s
+    link.read()
+    assert wire.written[1][0] - ended_s >= 0.1
+
+
+def test_a_late_reply_is_never_taken_for_another_register(clock: FakeClock) -> None:
+    holding, inputs = frame("01 03 00 00 00 01").hex(" "), frame("01 04 00 00 00 01").hex(" ")
+    late: Answer = [(0.5, frame("01 03 02 00 63"))]
+    link, wire = opened(furnace(TWO_TABLES), clock, {holding: late, inputs: [(0.01, frame("01 04 02 00 07"))]})
+    with pytest.raises(LinkError) as caught:
+        link.read()
+    assert caught.value.reason == "silent"
+    wire._answer = lambda data: [(0.01, frame("01 03 02 00 05" if data[1] == 3 else "01 04 02 00 07"))]
+    assert link.read().values == {"control": 5.0, "load": 7.0}
+    asked_s = [when for when, _ in wire.written]
+    assert asked_s[1] - asked_s[0] >= 0.5  # not asked again before the late answer had come
+
+
+def test_a_lost_reply_is_waited_for_and_then_given_up(clock: FakeClock) -> None:
+    link, wire = opened(furnace(sensor("a", 0)), clock, {})
+    for _ in range(2):
+        with pytest.raises(LinkError, match="silent.*unit_id"):
+            link.read()
+    assert wire.written[1][0] - wire.written[0][0] == pytest.approx(1.0)
+
+
+def test_a_failed_read_is_tried_again_where_the_interval_leaves_the_time(clock: FakeClock) -> None:
+    found = furnace(sensor("a", 0), every_s=10.0)
+    link, wire = opened(found, clock, {})
+    replies = [b"", frame("01 03 02 00 05")]
+    wire._answer = lambda data: [(0.01, replies.pop(0))]
+    reading = link.read()
+    assert reading.values == {"a": 5.0}
+    assert reading.missed == 1
+
+
+@pytest.mark.parametrize(
+    ("reply", "reason"),
+    [
+        (b"", "silent"),
+        (frame("01 03 02 00 05")[:-1] + b"\0", "garbled"),  # wrong checksum
+        (frame("01 03 02 00 05")[:4], "garbled"),  # cut
+        (frame("02 03 02 00 05"), "garbled"),  # another unit's
+        (frame("01 04 02 00 05"), "garbled"),  # another function's
+        (frame("01 03 04 00 05 00 06"), "garbled"),  # more registers than asked for
+        (frame("01 03 00 00 00 01"), "echo"),
+        (frame("01 03 02 00 05") + frame("01 03 02 00 06"), "garbled"),  # two replies glued together
+    ],
+)
+def test_reasons_are_told_apart(clock: FakeClock, reply: bytes, reason: str) -> None:
+    request = frame("01 03 00 00 00 01").hex(" ")
+    link, _ = opened(furnace(sensor("a", 0)), clock, {request: [(0.01, reply)]})
+    with pytest.raises(LinkError) as caught:
+        link.read()
+    assert caught.value.reason == reason
+    assert caught.value.exit_code == 1
+    assert str(caught.value).startswith("P: ")
+
+
+def test_an_echoing_adapter_can_be_declared(clock: FakeClock) -> None:
+    request = frame("01 03 00 00 00 01")
+    reply: Answer = [(0.001, request), (0.01, frame("01 03 02 00 05"))]
+    link, _ = opened(furnace(sensor("a", 0), "echo = true\n"), clock, {request.hex(" "): reply})
+    assert link.read().values == {"a": 5.0}
+
+
+@pytest.mark.parametrize(
+    "error",
+    [serial.SerialException("gone"), OSError(5, "Input/output error"), TypeError("fd"), ValueError("closed")],
+)
+def test_a_port_that_goes_away_is_missing(clock: FakeClock, error: Exception) -> None:
+    link, wire = opened(furnace(sensor("a", 0)), clock, {})
+    wire.failing = error
+    with pytest.raises(LinkError, match="P: gone while in use") as caught:
+        link.read()
+    assert caught.value.reason == "missing"
+
+
+def test_a_terminal_error_is_no_oserror_and_is_caught(clock: FakeClock) -> None:
+    termios = pytest.importorskip("termios")
+    assert not issubclass(termios.error, OSError)
+    link, wire = opened(furnace(sensor("a", 0)), clock, {})
+    wire.failing = termios.error(5, "Input/output error")
+    with pytest.raises(LinkError) as caught:
+        link.read()
+    assert caught.value.reason == "missing"
+    link.close()
+    assert wire.closed
+
+
+def test_a_block_whose_gaps_are_refused_is_read_in_pieces_from_then_on(clock: FakeClock) -> None:
+    answers: dict[str, Answer] = {
+        frame("01 03 00 00 00 05").hex(" "): [(0.01, frame("01 83 02"))],
+        frame("01 03 00 00 00 01").hex(" "): [(0.01, frame("01 03 02 00 05"))],
+        frame("01 03 00 04 00 01").hex(" "): [(0.01, frame("01 03 02 00 06"))],
+    }
+    link, wire = opened(furnace(sensor("a", 0) + sensor("b", 4)), clock, answers)
+    assert link.read().values == {"a": 5.0, "b": 6.0}
+    assert link.read().values == {"a": 5.0, "b": 6.0}
+    assert [data[2:6].hex() for _, data in wire.written] == [
+        "00000005",
+        "00000001",
+        "00040001",
+        "00000001",
+        "00040001",
+    ]
+
+
+def test_one_refused_table_leaves_the_other_ones_readings(clock: FakeClock) -> None:
+    answers: dict[str, Answer] = {
+        frame("01 03 00 00 00 01").hex(" "): [(0.01, frame("01 83 02"))],
+        frame("01 04 00 00 00 01").hex(" "): [(0.01, frame("01 04 02 00 07"))],
+    }
+    link, _ = opened(furnace(TWO_TABLES), clock, answers)
+    reading = link.read()
+    assert reading.values == {"control": None, "load": 7.0}
+    assert reading.faults == {"control": "refused"}
+    assert len(reading.texts) == 1
+
+
+def test_faults_and_contacts(clock: FakeClock) -> None:
+    parts = (
+        sensor("a", 0, 'table = "holding"\nscale = 0.1\noffset = 2\nfault_values = [32767, -32768]')
+        + sensor("b", 1, 'table = "holding"\nfault_values = [32767]')
+        + sensor("c", 2, 'table = "holding"\nfault_register = 3\nfault_words = ["open circuit", "", "over range"]')
+        + '[[contact]]\nname = "door"\ntable = "holding"\nregister = 4\nbit = 3\n'
+        + '[[contact]]\nname = "foot"\ntable = "holding"\nregister = 4\nbit = 0\nclosed_is = 0\nmeans = "next"\n'
+    )
+    request = frame("01 03 00 00 00 05").hex(" ")
+    words = "28 97 7f ff 00 14 00 06 00 09"  # 10391, 32767, 20, bits 1 and 2, bits 0 and 3
+    link, _ = opened(furnace(parts), clock, {request: [(0.01, frame("01 03 0a " + words))]})
+    reading = link.read()
+    assert reading.values == {"a": 1041.1, "b": None, "c": None, "door": 1.0, "foot": 0.0}
+    assert reading.faults == {"b": "fault value 32767", "c": "over range"}
+
+
+def test_nothing_but_functions_3_and_4_leaves_the_wire(clock: FakeClock) -> None:
+    found = furnace(sensor("a", 0))
+    port = FakeSerial(clock, lambda data: ())
+    wire = Wire(Port(port, "P"), found.link, clock)
+    for function in range(256):
+        request = frame(f"01 {function:02x} 00 00 00 01")
+        if function in (3, 4):
+            wire.write(request)
+        else:
+            with pytest.raises(LinkError, match="never sent"):
+                wire.write(request)
+    assert {data[1] for _, data in port.written} == {3, 4}
