@@ -1,0 +1,87 @@
+"""Marks that a person wrote down during a run whose log comes from elsewhere."""
+
+from __future__ import annotations
+
+import csv
+import math
+import re
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from soakwitness.analysis.errors import ImportFileError
+from soakwitness.analysis.importing.settings import SECONDS_PER, ImportSettings
+from soakwitness.analysis.importing.times import TimeReader
+from soakwitness.firmware_bridge.runfolder.model import ACTS, Act
+
+
+@dataclass(frozen=True)
+class WrittenMark:
+    """One line of a mark file; ``time_s`` is on the log's own scale [s]."""
+
+    time_s: float
+    act: Act
+    pieces: tuple[str, ...] = ()
+    note: str = ""
+
+
+def read_marks_file(path: Path, settings: ImportSettings, times: TimeReader) -> tuple[WrittenMark, ...]:
+    """Read a table of marks: columns ``time``, ``act``, and where wanted ``pieces`` and ``note``.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        CSV text, comma or semicolon; pieces are parted by blanks.
+    settings : ImportSettings
+        Those of the log; times are written as in the log, or as seconds.
+    times : TimeReader
+        The log's.
+
+    Returns
+    -------
+    tuple of WrittenMark
+        In the order of their times.
+
+    Raises
+    ------
+    ImportFileError
+        With file, line, value and what is allowed.
+    """
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except OSError as error:
+        raise ImportFileError(f"{path}: cannot be read ({error.strerror}).") from None
+    except UnicodeDecodeError:
+        raise ImportFileError(f"{path} is no UTF-8 text.") from None
+    lines = text.splitlines()
+    separator = ";" if lines and ";" in lines[0] else ","
+    reader = csv.DictReader(lines, delimiter=separator, skipinitialspace=True)
+    if not {"time", "act"} <= set(reader.fieldnames or ()):
+        raise ImportFileError(f"{path}, line 1: the columns must be time, act, and where wanted pieces, note.")
+    marks = [_mark(row, f"{path}, line {reader.line_num}", settings, times) for row in reader]
+    return tuple(sorted(marks, key=lambda mark: mark.time_s))
+
+
+def _mark(row: dict[str, str | None], place: str, settings: ImportSettings, times: TimeReader) -> WrittenMark:
+    act = (row.get("act") or "").strip()
+    if act not in ACTS:
+        raise ImportFileError(f"{place}: act {act!r}; write one of {', '.join(ACTS)}.")
+    cell = (row.get("time") or "").strip()
+    time_s = _time(cell, place, settings, times)
+    pieces = tuple(part for part in re.split(r"[\s,]+", row.get("pieces") or "") if part)
+    return WrittenMark(time_s, act, pieces, (row.get("note") or "").strip())
+
+
+def _time(cell: str, place: str, settings: ImportSettings, times: TimeReader) -> float:
+    if times.numeric:
+        try:
+            time_s = float(cell) * SECONDS_PER[settings.time_unit]
+        except ValueError:
+            time_s = math.nan
+    else:
+        reader = TimeReader(settings, cell, place)
+        time_s = float(reader.read(np.array([cell], dtype=object), np.array([0]), place)[0])
+    if not math.isfinite(time_s):
+        raise ImportFileError(f"{place}: {cell!r} is no time as the log writes it.")
+    return time_s

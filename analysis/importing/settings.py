@@ -1,0 +1,212 @@
+"""What a person says about a foreign log, and profiles that keep it by name for next week's file."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass, fields
+from pathlib import Path
+from typing import Any, Literal
+
+from soakwitness.analysis.errors import ImportFileError
+from soakwitness.firmware_bridge.furnace.model import ROLES
+
+TimeUnit = Literal["ms", "s", "min", "h"]
+SECONDS_PER: dict[str, float] = {"ms": 0.001, "s": 1.0, "min": 60.0, "h": 3600.0}
+PROFILE_FOLDER = "import-profiles"
+
+
+@dataclass(frozen=True)
+class ColumnChoice:
+    """A column of the file: a sensor with its role, or a signal (``role`` None); ``name`` is what the run calls it."""
+
+    name: str
+    column: str
+    role: str | None = None
+
+
+@dataclass(frozen=True)
+class ImportSettings:
+    """How a file is to be read. ``clock_offset_s`` is added to its times; ``expanded_uncertainty`` is in ``unit``."""
+
+    time: str
+    columns: tuple[ColumnChoice, ...]
+    time_format: str | None = None
+    time_unit: TimeUnit = "s"
+    zone: str | None = None
+    unit: Literal["C", "F"] = "C"
+    thermocouple: str | None = None
+    tolerance_class: str | None = None
+    expanded_uncertainty: float | None = None
+    furnace: str | None = None
+    clock_offset_s: float = 0.0
+    separator: str | None = None
+    decimal: str | None = None
+
+
+def sensor_choices(words: Sequence[str]) -> tuple[ColumnChoice, ...]:
+    """Read what was said about sensors.
+
+    Parameters
+    ----------
+    words : sequence of str
+        Each ``ROLE=COLUMN``, or ``ROLE:NAME=COLUMN`` where a role has several sensors.
+
+    Returns
+    -------
+    tuple of ColumnChoice
+        A sensor's name is its role unless one is given; a second of the same role is ``load-2`` and so on.
+
+    Raises
+    ------
+    ImportFileError
+        With the word and the roles there are.
+    """
+    choices: list[ColumnChoice] = []
+    for word in words:
+        left, _, column = word.partition("=")
+        role, _, name = left.partition(":")
+        role, name, column = role.strip(), name.strip(), column.strip()
+        if not column or role not in ROLES:
+            raise ImportFileError(
+                f"--sensor {word!r}: write ROLE=COLUMN, such as recording=Temp1, or ROLE:NAME=COLUMN. "
+                f"Roles: {', '.join(ROLES)}."
+            )
+        taken = {choice.name for choice in choices}
+        free = next(n for k in range(1, len(words) + 2) if (n := role if k == 1 else f"{role}-{k}") not in taken)
+        choices.append(ColumnChoice(name or free, column, role))
+    return tuple(choices)
+
+
+def signal_choices(words: Sequence[str]) -> tuple[ColumnChoice, ...]:
+    """Read what was said about signals.
+
+    Parameters
+    ----------
+    words : sequence of str
+        Each ``NAME=COLUMN``, such as ``setpoint=SP``.
+
+    Returns
+    -------
+    tuple of ColumnChoice
+        Without a role.
+
+    Raises
+    ------
+    ImportFileError
+        With the word.
+    """
+    choices = []
+    for word in words:
+        name, _, column = word.partition("=")
+        if not name.strip() or not column.strip():
+            raise ImportFileError(f"--signal {word!r}: write NAME=COLUMN, such as setpoint=SP or output=Power.")
+        choices.append(ColumnChoice(name.strip(), column.strip()))
+    return tuple(choices)
+
+
+def checked_settings(settings: ImportSettings) -> ImportSettings:
+    """Refuse settings that cannot be meant.
+
+    Parameters
+    ----------
+    settings : ImportSettings
+        As given; ``expanded_uncertainty`` is a difference in ``unit`` [K or degF].
+
+    Returns
+    -------
+    ImportSettings
+        The same.
+
+    Raises
+    ------
+    ImportFileError
+        With the value and what is allowed.
+    """
+    if not any(choice.role for choice in settings.columns):
+        raise ImportFileError("No sensor is given. Say which column is what, such as --sensor recording=Temp1.")
+    names = [choice.name for choice in settings.columns]
+    for name in names:
+        if names.count(name) > 1:
+            raise ImportFileError(
+                f"The name {name!r} is given twice; write --sensor ROLE:NAME=COLUMN with other names."
+            )
+        if name in ("t_s", "utc", "crc") or re.search(r'[,"\x00-\x1f]', name):
+            raise ImportFileError(f"The name {name!r} cannot be used: no comma or quote, and not t_s, utc or crc.")
+    spread = settings.expanded_uncertainty
+    if spread is not None and not 0.0 <= spread <= 200.0:
+        raise ImportFileError(f"--expanded-uncertainty {spread:g}: must be from 0 to 200 degrees {settings.unit}.")
+    return settings
+
+
+def save_profile(logbook: Path, name: str, settings: ImportSettings) -> Path:
+    """Keep settings by name in the log book's folder; an older profile of this name is replaced.
+
+    Parameters
+    ----------
+    logbook : pathlib.Path
+        Folder of the log book.
+    name : str
+        Name of the profile: letters, digits, ``-`` and ``_``.
+    settings : ImportSettings
+        What to keep.
+
+    Returns
+    -------
+    pathlib.Path
+        The file written.
+
+    Raises
+    ------
+    ImportFileError
+        If the name cannot be used or the file cannot be written.
+    """
+    path = _profile_path(logbook, name)
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(json.dumps(asdict(settings), indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
+    except OSError as error:
+        raise ImportFileError(f"{path}: the profile cannot be written ({error.strerror}).") from None
+    return path
+
+
+def load_profile(logbook: Path, name: str) -> ImportSettings:
+    """Return settings kept by name.
+
+    Parameters
+    ----------
+    logbook : pathlib.Path
+        Folder of the log book.
+    name : str
+        Name of the profile.
+
+    Returns
+    -------
+    ImportSettings
+        As they were saved.
+
+    Raises
+    ------
+    ImportFileError
+        If there is none of this name (the message lists those there are), or it cannot be used.
+    """
+    path = _profile_path(logbook, name)
+    if not path.exists():
+        there = ", ".join(sorted(p.stem for p in path.parent.glob("*.json"))) or "none yet"
+        raise ImportFileError(f"No import profile {name!r} in {path.parent}. Profiles there: {there}.")
+    try:
+        values: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
+        known = {field.name for field in fields(ImportSettings)}
+        chosen = tuple(ColumnChoice(**choice) for choice in values.pop("columns"))
+        return ImportSettings(columns=chosen, **{key: value for key, value in values.items() if key in known})
+    except (OSError, ValueError, TypeError, KeyError, AttributeError) as error:
+        raise ImportFileError(
+            f"{path}: the profile cannot be used ({error}). Save it anew with --save-profile."
+        ) from None
+
+
+def _profile_path(logbook: Path, name: str) -> Path:
+    if not re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9_-]{0,60}", name):
+        raise ImportFileError(f"Profile name {name!r}: use letters, digits, - and _ only.")
+    return logbook / PROFILE_FOLDER / f"{name}.json"

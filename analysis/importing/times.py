@@ -1,0 +1,210 @@
+"""The time column of a foreign log: seconds (or ms, min, h), ISO 8601, or a stated format.
+
+A column of seconds keeps its own figures as ``t_s``; any other way of writing time starts at 0 with the first row.
+"""
+
+from __future__ import annotations
+
+import re
+from datetime import UTC, datetime, timedelta, timezone, tzinfo
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from soakwitness.analysis.errors import ImportFileError
+from soakwitness.analysis.importing.settings import SECONDS_PER, ImportSettings
+from soakwitness.analysis.runs import FloatArray
+
+EPOCH_S = 5e8  # seconds since 1970 from here on (1985) can be no time since the start of a run
+DAY_S = 86_400.0
+USUAL_FORMATS = (
+    "%d.%m.%Y %H:%M:%S", "%d/%m/%Y %H:%M:%S", "%m/%d/%Y %H:%M:%S", "%Y/%m/%d %H:%M:%S", "%d-%m-%Y %H:%M:%S",
+    "%d.%m.%Y %H:%M", "%d/%m/%Y %H:%M", "%m/%d/%Y %H:%M", "%m/%d/%Y %I:%M:%S %p", "%d.%m.%y %H:%M:%S",
+    "%H:%M:%S", "%H:%M", "%Y%m%d %H%M%S", "%Y%m%d%H%M%S",
+)  # fmt: skip
+_ZONED = re.compile(r"(?:Z|[+-]\d{2}:?\d{2}|[+-]\d{2})$")
+_ISO = re.compile(r"\d{4}-?\d{2}-?\d{2}([T ]\d{2}(:?\d{2}){0,2}([.,]\d+)?)?\s*(Z|[+-]\d{2}:?\d{0,2})?")
+
+
+def zone_of(name: str) -> tzinfo:
+    """Return a time zone by name or by its distance from UTC.
+
+    Parameters
+    ----------
+    name : str
+        Such as ``Europe/Berlin``, ``UTC`` or ``+01:00``.
+
+    Returns
+    -------
+    tzinfo
+        The zone.
+
+    Raises
+    ------
+    ImportFileError
+        If there is no such zone.
+    """
+    fixed = re.fullmatch(r"([+-])(\d{2}):?(\d{2})?", name)
+    if name in ("Z", "UTC"):
+        return UTC
+    if fixed:
+        minutes = int(fixed[2]) * 60 + int(fixed[3] or 0)
+        if minutes < 24 * 60:
+            return timezone(timedelta(minutes=minutes if fixed[1] == "+" else -minutes))
+    try:
+        return ZoneInfo(name)
+    except (KeyError, ValueError, OSError):
+        raise ImportFileError(
+            f"--zone {name!r}: no such time zone. Write one such as Europe/Berlin, UTC or +01:00."
+        ) from None
+
+
+class TimeReader:
+    """Turns the cells of a time column into seconds; what kind of time it is shows in the first cell."""
+
+    def __init__(self, settings: ImportSettings, first: str, place: str) -> None:
+        self._settings = settings
+        self._zone = zone_of(settings.zone) if settings.zone else None
+        self._zoned = "%z" in (settings.time_format or "")
+        self._kind = self._find_kind(first, place)
+        self._days = 0
+        self._last_s: float | None = None
+        self._last_wall: np.datetime64 | None = None
+        self._second_pass = False  # in the hour that a change of clocks repeats
+
+    @property
+    def keeps_figures(self) -> bool:
+        """Whether the file's own figures stand as ``t_s``."""
+        return self._kind == "seconds"
+
+    @property
+    def numeric(self) -> bool:
+        """Whether times are written as plain numbers."""
+        return self._kind in ("seconds", "epoch")
+
+    @property
+    def absolute(self) -> bool:
+        """Whether the file says when it was, not only how long since its start."""
+        return self._kind in ("epoch", "iso", "dated")
+
+    def read(self, cells: npt.NDArray[Any], lines: npt.NDArray[np.int64], place: str) -> FloatArray:
+        """Return the times of these cells [s], NaN where a cell is no time.
+
+        Raises
+        ------
+        ImportFileError
+            For a local time that the zone does not have.
+        """
+        if self.numeric:
+            numbers = np.asarray(pd.to_numeric(pd.Series(cells), errors="coerce"), dtype=np.float64)
+            return np.where(np.isfinite(numbers), numbers * SECONDS_PER[self._settings.time_unit], np.nan)
+        how = "ISO8601" if self._kind == "iso" else self._settings.time_format
+        text = pd.Series(cells)
+        if self._kind == "iso":
+            text = text.str.replace(",", ".", regex=False)
+        try:
+            read = pd.to_datetime(text, format=how, errors="coerce", utc=self._zoned)
+        except ValueError:
+            raise ImportFileError(f"{place}: some times have a time zone and others have none.") from None
+        if self._zoned:
+            return _seconds(read.dt.tz_localize(None).to_numpy())
+        if self._kind == "clock":
+            return self._past_midnight(_seconds(read.to_numpy()))
+        return self._local(read, lines, place)
+
+    def _find_kind(self, first: str, place: str) -> str:
+        how = self._settings.time_format
+        if how is not None:
+            return self._stated_kind(how, first, place)
+        number = pd.to_numeric(first, errors="coerce")
+        if np.isfinite(number):
+            if number >= 1e3 * EPOCH_S and self._settings.time_unit == "s":
+                raise ImportFileError(
+                    f"{place}: time {first} looks like milliseconds since 1970. Say so with --time-unit ms."
+                )
+            return "epoch" if number * SECONDS_PER[self._settings.time_unit] >= EPOCH_S else "seconds"
+        if not _ISO.fullmatch(first) or pd.isna(
+            pd.to_datetime(first.replace(",", "."), format="ISO8601", errors="coerce")
+        ):
+            raise ImportFileError(f"{place}: time {first!r} is neither a number nor ISO 8601.{_suggestion(first)}")
+        self._zoned = bool(_ZONED.search(re.split("[T ]", first, maxsplit=1)[-1]))
+        if not self._zoned and self._zone is None:
+            raise ImportFileError(
+                f"{place}: time {first!r} has no time zone. Say which clock it is, such as --zone Europe/Berlin or "
+                "--zone UTC."
+            )
+        return "iso"
+
+    def _stated_kind(self, how: str, first: str, place: str) -> str:
+        if pd.isna(pd.to_datetime(first, format=how, errors="coerce")):
+            raise ImportFileError(f"{place}: time {first!r} does not fit --time-format {how!r}.{_suggestion(first)}")
+        if not re.search(r"%[dDjcxyYF]", how):
+            return "clock"
+        if "%z" not in how and self._zone is None:
+            raise ImportFileError(f"--time-format {how!r} has no time zone. Say which clock it is, such as --zone UTC.")
+        return "dated"
+
+    def _past_midnight(self, value_s: FloatArray) -> FloatArray:
+        """Add a day each time the clock goes back by more than half a day."""
+        before = np.concatenate(([value_s[0] if self._last_s is None else self._last_s], value_s[:-1]))
+        days = self._days + np.cumsum(np.nan_to_num(before - value_s, nan=0.0) > DAY_S / 2)
+        if value_s.size:
+            self._days, self._last_s = int(days[-1]), float(value_s[-1])
+        return value_s + DAY_S * days
+
+    def _local(self, wall: pd.Series[Any], lines: npt.NDArray[np.int64], place: str) -> FloatArray:
+        """Local times to UTC; in the hour that comes twice the second pass begins where the clock goes back."""
+        assert self._zone is not None
+        first = wall.dt.tz_localize(self._zone, ambiguous=np.ones(len(wall), bool), nonexistent="NaT")
+        second = wall.dt.tz_localize(self._zone, ambiguous=np.zeros(len(wall), bool), nonexistent="NaT")
+        lost = first.isna() & wall.notna()
+        if lost.any():
+            at = int(np.flatnonzero(lost.to_numpy())[0])
+            raise ImportFileError(
+                f"{place}, line {lines[at]}: the time {wall.iloc[at]} does not exist in {self._zone}: its clocks skip "
+                "that hour. If the logger's clock is never changed, give a fixed zone such as --zone +01:00."
+            )
+        early, late = (_seconds(s.dt.tz_convert("UTC").dt.tz_localize(None).to_numpy()) for s in (first, second))
+        twice = early != late
+        if not (twice & ~np.isnan(early)).any():
+            self._second_pass = False
+            self._last_wall = wall.iloc[-1].to_datetime64() if len(wall) else self._last_wall
+            return early
+        return self._pick(wall.to_numpy(), early, late, twice)
+
+    def _pick(
+        self, wall: npt.NDArray[Any], early: FloatArray, late: FloatArray, twice: npt.NDArray[np.bool_]
+    ) -> FloatArray:
+        out = early.copy()
+        for k in range(wall.size):
+            if self._last_wall is not None and wall[k] < self._last_wall:
+                self._second_pass = bool(twice[k])
+            elif not twice[k]:
+                self._second_pass = False
+            if self._second_pass:
+                out[k] = late[k]
+            self._last_wall = wall[k]
+        return out
+
+
+def _seconds(moments: npt.NDArray[Any]) -> FloatArray:
+    """Seconds since 1970, NaN for no time."""
+    whole = moments.astype("datetime64[us]")
+    return np.where(np.isnat(whole), np.nan, whole.astype(np.int64) / 1e6)
+
+
+def _suggestion(cell: str) -> str:
+    """Name the usual formats that this cell fits."""
+    fits = []
+    for how in USUAL_FORMATS:
+        try:
+            datetime.strptime(cell, how)  # noqa: DTZ007
+        except ValueError:
+            continue
+        fits.append(how)
+    if not fits:
+        return " Say how it is written with --time-format, such as '%d.%m.%Y %H:%M:%S'."
+    return " Say how it is written: " + " or ".join(f"--time-format '{how}'" for how in fits) + "."

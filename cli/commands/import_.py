@@ -1,0 +1,158 @@
+"""``soakwitness import``: run folders from logs that other instruments kept."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from soakwitness.cli.common import WrongUse, json_option, logbook_option, print_json
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+    from soakwitness.analysis.importing.settings import ImportSettings
+
+SLOW_FROM_BYTES = 5_000_000  # about two seconds
+SEPARATORS = {"comma": ",", "semicolon": ";", "tab": "\t", "bar": "|", "space": " "}
+DECIMALS = {"point": ".", "comma": ","}
+
+
+@click.command("import")
+@click.argument("files", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option("--time", help="Column with the time: seconds, ISO 8601, or as --time-format says.")
+@click.option("--time-format", metavar="FORMAT", help="How times are written, such as '%d.%m.%Y %H:%M:%S'.")
+@click.option("--time-unit", type=click.Choice(["ms", "s", "min", "h"]), help="Unit of a time that is a number.  [s]")
+@click.option("--zone", help="Zone of local times without one, such as Europe/Berlin, UTC or +01:00.")
+@click.option("--start", metavar="TIME", help="When a log that only counts seconds began, ISO 8601 with its zone.")
+@click.option(
+    "--sensor",
+    "sensors",
+    multiple=True,
+    metavar="ROLE=COLUMN",
+    help="A thermocouple, or ROLE:NAME=COLUMN. Repeat.",
+)
+@click.option("--signal", "signals", multiple=True, metavar="NAME=COLUMN", help="setpoint, output or another. Repeat.")
+@click.option("--unit", type=click.Choice(["C", "F"]), help="Unit of the temperatures in the file.  [C]")
+@click.option("--thermocouple", type=click.Choice(list("BEJKNRST")), help="Thermocouple letter.")
+@click.option("--tolerance-class", type=click.Choice(["1", "2", "special", "standard"]), help="Tolerance of new wire.")
+@click.option("--expanded-uncertainty", type=float, metavar="U", help="U (k = 2) of the readings, in --unit.")
+@click.option("--name", help="What to call the run; stands in the folder's name.")
+@click.option("--furnace", help="Name of the furnace, the same every time.")
+@click.option("--clock-offset", type=float, metavar="SECONDS", help="Added to the logger's times.")
+@click.option("--separator", type=click.Choice(list(SEPARATORS)), help="Between cells; found out if not given.")
+@click.option("--decimal", type=click.Choice(list(DECIMALS)), help="Decimal sign; found out if not given.")
+@click.option("--marks", type=click.Path(path_type=Path), help="Table of marks: time, act, pieces, note.")
+@click.option("--profile", metavar="NAME", help="Take what is not given from a saved profile.")
+@click.option("--save-profile", metavar="NAME", help="Keep what is given for next week's file.")
+@logbook_option
+@json_option
+def import_(
+    files: tuple[Path, ...],
+    start: str | None,
+    name: str | None,
+    marks: Path | None,
+    profile: str | None,
+    save_profile: str | None,
+    logbook: Path,
+    as_json: bool,
+    **given: Any,
+) -> None:
+    """Make a run folder from each log that another instrument kept; the original stays beside it.
+
+    The separator, decimal commas, the encoding and remarks above the column names are found out. A cell that is no
+    number counts as a reading that was not had. A COLUMN is a name, or #1 for the first one. Prints each run folder's path, the last run's in the last line.
+
+    Example: soakwitness import log.csv --time Time --sensor recording=Temp1 --unit C
+    """
+    from datetime import UTC, datetime
+
+    from soakwitness.analysis.importing.making import import_file
+    from soakwitness.analysis.importing.settings import checked_settings
+    from soakwitness.analysis.importing.settings import save_profile as save
+
+    settings = checked_settings(_settings(given, logbook, profile))
+    if marks is not None and len(files) > 1:
+        raise WrongUse("--marks belongs to one log; import these files one by one.")
+    began = _start(start)
+    made = []
+    for path in files:
+        with _progress(path) as progress:
+            result = import_file(
+                path,
+                settings,
+                logbook=logbook,
+                imported_utc=datetime.now(UTC),
+                started_utc=began,
+                name=name,
+                marks=marks,
+                progress=progress,
+            )
+        for says in result.notes:
+            click.echo(f"{path.name}: {says}", err=True)
+        click.echo(f"{path.name}: {result.rows} rows.", err=True)
+        made.append(result)
+        if not as_json:
+            click.echo(str(result.path))
+    if save_profile:
+        click.echo(f"Profile written: {save(logbook, save_profile, settings)}", err=True)
+    if as_json:
+        runs = [{"run": r.path.name, "path": str(r.path), "rows": r.rows, "notes": r.notes} for r in made]
+        print_json({"schema": "soakwitness/import/1", "runs": runs})
+
+
+def _settings(given: dict[str, Any], logbook: Path, profile: str | None) -> ImportSettings:
+    """Join what was given with what a profile keeps; what was given counts."""
+    from dataclasses import replace
+
+    from soakwitness.analysis.importing.settings import (
+        ImportSettings,
+        load_profile,
+        sensor_choices,
+        signal_choices,
+    )
+
+    sensors, signals = sensor_choices(given.pop("sensors")), signal_choices(given.pop("signals"))
+    said = {key: value for key, value in given.items() if value is not None}
+    if "clock_offset" in said:
+        said["clock_offset_s"] = said.pop("clock_offset")
+    for key, words in (("separator", SEPARATORS), ("decimal", DECIMALS)):
+        if key in said:
+            said[key] = words[said[key]]
+    if profile is not None:
+        kept = load_profile(logbook, profile)
+        sensors = sensors or tuple(c for c in kept.columns if c.role)
+        signals = signals or tuple(c for c in kept.columns if not c.role)
+        return replace(kept, columns=(*sensors, *signals), **said)
+    if "time" not in said:
+        raise WrongUse("Say which column holds the time: --time COLUMN (or --profile NAME).")
+    return ImportSettings(columns=(*sensors, *signals), **said)
+
+
+def _start(text: str | None) -> datetime | None:
+    from datetime import datetime
+
+    if text is None:
+        return None
+    try:
+        moment = datetime.fromisoformat(text)
+    except ValueError:
+        raise WrongUse(f"--start {text!r}: write a time such as 2026-11-25T07:15:00+01:00.") from None
+    if moment.tzinfo is None:
+        raise WrongUse(f"--start {text!r} has no time zone. Write it with one, such as {text}Z or {text}+01:00.")
+    return moment
+
+
+@contextmanager
+def _progress(path: Path) -> Iterator[Callable[[int], None] | None]:
+    """Show a bar on stderr for a big file at a terminal."""
+    size = path.stat().st_size if path.is_file() else 0
+    if size < SLOW_FROM_BYTES or not sys.stderr.isatty():
+        yield None
+        return
+    with click.progressbar(length=size, label=f"Reading {path.name}", file=sys.stderr) as bar:
+        yield lambda done: bar.update(max(0, done - bar.pos))
