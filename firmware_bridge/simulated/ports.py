@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Protocol
 
 HAS_PSEUDO_TERMINALS = os.name == "posix"
-UNREAD_BYTES = 200  # a line that nobody reads is lost, as on a real line
+UNREAD_BYTES = 2000  # what nobody reads is lost, as on a real line
 
 
 class Port(Protocol):

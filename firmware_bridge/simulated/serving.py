@@ -43,7 +43,10 @@ def start(settings: SimulatedSettings | Mapping[str, Any], *, clock: Clock | Non
 
 
 class Serving:
-    """A furnace that is being served. ``link`` says how to reach its instrument, as for hardware."""
+    """A furnace that is being served.
+
+    ``link`` says how to reach its instrument, as for hardware. Furnace time 0 is ``began_s`` of the clock.
+    """
 
     def __init__(self, settings: SimulatedSettings, *, clock: Clock) -> None:
         self.settings = settings
@@ -52,7 +55,7 @@ class Serving:
         on_network = settings.over == "network" or (settings.over == "auto" and not HAS_PSEUDO_TERMINALS)
         self._port = Network() if on_network else PseudoTerminal()
         self.link = self._link_settings()
-        self._began_s = clock.monotonic()
+        self.began_s = clock.monotonic()
         self._chance = random.Random(f"{settings.scenario.seed} link")
         self._by_hand = False
         self._pulled = False
@@ -99,7 +102,7 @@ class Serving:
             ready, _, _ = select.select([*self._port.waiting_on(), self._woken], [], [], wait_s)
             if self._woken in ready:
                 self._woken.recv(64)
-            self.furnace.advance(self.clock.monotonic() - self._began_s)
+            self.furnace.advance(self.clock.monotonic() - self.began_s)
             self._follow_cable()
             data = self._port.receive() if ready else b""
             if self.settings.speaks == "lines":

@@ -123,7 +123,7 @@ class _Reader:
         return [self.table(f"link.{key}", item, i) for i, item in enumerate(values, 1)]
 
     def temp_c(self, table: Table, key: str, default_c: float) -> float:
-        if not table.has(key):
+        if table.value(key) is None:
             return default_c
         low, high = (-20.0, HOTTEST_C) if self.unit == "C" else (-4.0, 1.8 * HOTTEST_C + 32.0)
         temp: float = table.number(key, low=low, high=high)
