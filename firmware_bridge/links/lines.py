@@ -14,7 +14,7 @@ from soakwitness.firmware_bridge.links.port import Port, open_port
 from soakwitness.firmware_bridge.links.textlines import LONGEST_LINE, Line, LineReader
 
 _FRESH_S = 2.0  # what waited longer than this in the system's buffer is not read as now
-_FULL = 4000  # bytes: the system's buffer may have run over (4096 on Linux), so that lines in it are glued
+_FULL = 4000  # bytes: the system's buffer (4096 on Linux) may have run over, which glues lines unnoticed
 _WAIT_S = 0.25  # one wait for a byte; the timeout is counted by the clock
 _GATHER_S = 0.01
 _WRAPS = frozenset({2**8, 10**3, 10**4, 2**15, 2**16, 10**5, 10**6, 2**31, 2**32})
@@ -40,8 +40,8 @@ class LinesLink:
         start_s = self._clock.monotonic()
         age_s = start_s - self._pulled_s
         waited = self._port.read_waiting()
-        if len(waited) >= _FULL:
-            self._buffer, self._whole = b"", False
+        if len(waited) >= _FULL and self._furnace.link.checksum == "none":
+            self._buffer, self._whole, waited = b"", False, b""
         lines, bad = self._good(self._split(waited))
         seen = list(lines)
         if age_s > _FRESH_S or not lines:

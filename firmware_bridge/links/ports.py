@@ -69,6 +69,8 @@ def _state(port: str) -> str:
     path = lock_path(port)
     if path is not None and is_held(path):
         return f"busy: {holder_words(read_holder(path))} has it"
+    if os.name == "posix" and not os.path.exists(port):
+        return "not there any more"
     if os.name == "posix" and not os.access(port, os.R_OK | os.W_OK):
         return "no permission"
     return "can be opened"
