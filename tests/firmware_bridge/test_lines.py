@@ -180,7 +180,7 @@ def test_a_buffer_that_ran_over_glues_no_lines() -> None:
 
 def test_a_checksum_tells_glued_lines_so_the_others_are_kept() -> None:
     bench = Bench(furnace(COUNTED_PARTS, COUNTED))
-    bench.after(1.0, *(counted(number, foot=number == 5) for number in range(400)))
+    bench.after(1.0, *(counted(number, foot=int(number == 5)) for number in range(400)))
     reading = bench.link.read()
     assert (reading.values["foot"], reading.missed) == (1.0, 0)
 
