@@ -50,10 +50,11 @@ def add_to_batch(book: LogBook, batch: str, names: Sequence[str], *, stamp: Stam
         pieces = pieces_named(book, names)
         if book.row("SELECT 1 FROM batches WHERE batch = ?", batch) is None:
             book.insert("batches", batch=batch, note=note, entered_utc=stamp.at_utc, entered_by=stamp.by)
-        inside = {name.casefold() for name in batch_named(book, batch).pieces}
+        made = batch_named(book, batch)
+        inside = {name.casefold() for name in made.pieces}
         for piece in pieces:
             if piece.id.casefold() not in inside:
-                book.insert("batch_pieces", batch=batch, piece=piece.id, entered_utc=stamp.at_utc, entered_by=stamp.by)
+                book.insert("batch_pieces", batch=made.name, piece=piece.id, entered_utc=stamp.at_utc, entered_by=stamp.by)
     return batch_named(book, batch)
 
 

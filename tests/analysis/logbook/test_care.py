@@ -1,0 +1,194 @@
+from __future__ import annotations
+
+import csv
+import json
+import shutil
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from soakwitness.analysis.errors import LogBookError
+from soakwitness.analysis.logbook import exporting
+from soakwitness.analysis.logbook.care import check_book, rebuild
+from soakwitness.analysis.logbook.charges import charge_pieces, pieces_in_run
+from soakwitness.analysis.logbook.exporting import export_book
+from soakwitness.analysis.logbook.opening import LogBook
+from soakwitness.analysis.logbook.runs import (
+    find_run_entry,
+    furnaces,
+    give_recipe,
+    list_runs,
+    recipe_text,
+    run_named,
+    take_in,
+)
+from soakwitness.firmware_bridge.runfolder.sealing import append_sealed
+from tests.log_books import LATER, STAMP, book_with_run, new_book
+from tests.run_folders import STARTED_UTC, fill, new_run, sealed_run
+
+
+def three_runs(folder: Path) -> tuple[LogBook, list[str]]:
+    runs = [sealed_run(folder, 20).name for _ in range(3)]
+    book = new_book(folder, "C-001")
+    take_in(book, stamp=STAMP)
+    return book, runs
+
+
+def says(book: LogBook) -> list[str]:
+    return [f"{t.where}: {t.says}" for t in check_book(book)]
+
+
+def test_a_whole_log_book_has_no_trouble(tmp_path: Path) -> None:
+    book, _ = three_runs(tmp_path)
+    with book:
+        assert says(book) == []
+        assert take_in(book, stamp=LATER) == take_in(book, stamp=LATER)
+        assert furnaces(book) == ("small furnace",)
+
+
+def test_a_missing_folder_leaves_a_hole_in_the_chain(tmp_path: Path) -> None:
+    book, runs = three_runs(tmp_path)
+    with book:
+        shutil.rmtree(tmp_path / "runs" / runs[1])
+        found = says(book)
+        assert f"{runs[1]}: its run folder is missing" in found
+        assert any("1 sealed run is missing from the chain" in text for text in found)
+        assert take_in(book, stamp=LATER).missing == (runs[1],)
+        assert run_named(book, runs[1]).missing
+        assert len(list_runs(book)) == 3
+
+
+def test_a_missing_newest_folder_is_known_from_the_head_of_the_chain(tmp_path: Path) -> None:
+    book, runs = three_runs(tmp_path)
+    with book:
+        shutil.rmtree(tmp_path / "runs" / runs[2])
+        rebuild(book, stamp=LATER)
+        assert any(f"the newest run sealed was {runs[2]} (number 3), which is not here" in text for text in says(book))
+
+
+def test_a_changed_file_and_a_foreign_seal_are_named(tmp_path: Path) -> None:
+    book, runs = three_runs(tmp_path)
+    with book:
+        samples = tmp_path / "runs" / runs[0] / "samples.csv"
+        samples.write_bytes(samples.read_bytes().replace(b"20.5", b"21.5"))
+        assert f"{runs[0]}: samples.csv is not what the seal says" in says(book)
+        shutil.rmtree(tmp_path / "runs" / runs[1])
+        (tmp_path / "runs" / runs[2] / "seal.json").write_text("{}")
+        assert any("seal.json is damaged" in text for text in says(book))
+        (tmp_path / "runs" / runs[2] / "seal.json").unlink()
+        assert f"{runs[2]}: its seal is gone" in says(book)
+
+
+def test_marks_entered_later_are_taken_in_and_no_trouble(tmp_path: Path) -> None:
+    book, run = book_with_run(tmp_path, "C-001")
+    with book:
+        detail = "load; id ffffff; pieces C-001; at 20.000 s; entered later"
+        append_sealed(tmp_path / "runs" / run, [(61.0, detail)], now_utc=STARTED_UTC + 500)
+        assert take_in(book, stamp=LATER).changed == (run,)
+        assert "C-001" in {c.piece for c in pieces_in_run(book, run)}
+        assert says(book) == []
+
+
+def test_a_run_still_being_recorded_is_listed_and_read_again(tmp_path: Path) -> None:
+    run = new_run(tmp_path)
+    run.write_event(0, STARTED_UTC, "start")
+    fill(run, 5)
+    with new_book(tmp_path, "C-001") as book:
+        assert take_in(book, stamp=STAMP).new == (run.path.name,)
+        charge_pieces(book, ["C-001"], stamp=STAMP, run=run.path.name)
+        assert run_named(book, "last").ended_utc is None
+        run.write_event(5, STARTED_UTC + 5, "end")
+        run.seal(sealed_utc=STARTED_UTC + 5)
+        assert take_in(book, stamp=STAMP).changed == (run.path.name,)
+        assert run_named(book, "last").ended_utc == "2026-11-25T07:15:07Z"  # the fixture starts at 07:15:02
+        assert [c.piece for c in pieces_in_run(book, run.path.name)] == ["C-001"]
+
+
+def test_rebuilding_adopts_copied_folders_and_keeps_what_people_entered(tmp_path: Path) -> None:
+    other = sealed_run(tmp_path / "other", 20)
+    book, run = book_with_run(tmp_path / "mine", "C-001")
+    with book:
+        charge_pieces(book, ["C-001"], stamp=STAMP, run=run)
+        shutil.copytree(other, tmp_path / "mine" / "runs" / other.name)
+        taken = rebuild(book, stamp=LATER)
+        assert taken.new == (other.name,)
+        assert taken.changed == (run,)
+        assert "C-001" in {c.piece for c in pieces_in_run(book, run)}
+        assert says(book) == []  # two recorders, two chains
+
+
+def test_a_lost_database_comes_back_from_the_folders(tmp_path: Path) -> None:
+    book, run = book_with_run(tmp_path)
+    before = [replace(entry, verdict=None) for entry in list_runs(book)]
+    book.close()
+    for file in tmp_path.glob("logbook.sqlite*"):
+        file.unlink()
+    with new_book(tmp_path) as fresh:
+        rebuild(fresh, stamp=LATER)
+        assert list(list_runs(fresh)) == before
+        assert [c.piece for c in pieces_in_run(fresh, run)] == ["B-041", "B-042"]
+
+
+def test_a_second_copy_and_a_broken_folder_are_left_out_and_named(tmp_path: Path) -> None:
+    book, run = book_with_run(tmp_path)
+    with book:
+        shutil.copytree(tmp_path / "runs" / run, tmp_path / "runs" / f"{run}-copy")
+        (tmp_path / "runs" / "empty").mkdir()
+        (tmp_path / "runs" / "newer").mkdir()
+        header = json.loads((tmp_path / "runs" / run / "run.json").read_text())
+        (tmp_path / "runs" / "newer" / "run.json").write_text(json.dumps({**header, "run": "newer", "format": "9.0"}))
+        taken = take_in(book, stamp=LATER)
+        assert [text.split(":")[0] for text in taken.unreadable] == [f"{run}-copy", "empty", "newer"]
+        assert len(list_runs(book)) == 1
+
+
+def test_runs_are_found_by_beginning_end_folder_and_last(tmp_path: Path) -> None:
+    book, runs = three_runs(tmp_path)
+    with book:
+        for name in (runs[0], runs[0].rsplit("_", 1)[1], str(tmp_path / "runs" / runs[0])):
+            assert run_named(book, name).run == runs[0]
+        assert run_named(book, "last").run == max(runs)
+        with pytest.raises(LogBookError, match="several runs"):
+            run_named(book, "20261125")
+        with pytest.raises(LogBookError, match="soakwitness runs"):
+            run_named(book, "1999")
+        assert find_run_entry(book, "1999") is None
+
+
+def test_a_run_is_judged_by_the_recipe_it_was_given_last(tmp_path: Path) -> None:
+    book, run = book_with_run(tmp_path)
+    with book:
+        assert run_named(book, run).recipe_digest is None
+        first = give_recipe(book, run, "one", "name = 'one'", stamp=STAMP)
+        second = give_recipe(book, run, "two", "name = 'two'", stamp=LATER)
+        assert give_recipe(book, run, "two", "name = 'two'", stamp=LATER) == second
+        entry = run_named(book, run)
+        assert (entry.recipe_digest, entry.recipe_name) == (second, "two")
+        assert recipe_text(book, first) == "name = 'one'"
+        assert len(book.rows("SELECT * FROM run_recipes")) == 2
+        with pytest.raises(LogBookError, match="no recipe"):
+            recipe_text(book, "0" * 64)
+
+
+def test_the_export_is_plain_csv_with_struck_entries_marked(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(exporting, "has_parquet", lambda: False)
+    book, run = book_with_run(tmp_path / "book", "C-001", customer='Huber, "Wien"')
+    with book:
+        export_book(book, tmp_path / "out")
+        with pytest.raises(LogBookError, match="not empty"):
+            export_book(book, tmp_path / "out")
+    with (tmp_path / "out" / "pieces.csv").open(newline="") as file:
+        (row,) = csv.DictReader(file)
+    assert (row["piece"], row["customer"], row["struck_utc"]) == ("C-001", 'Huber, "Wien"', "")
+    month = tmp_path / "out" / "samples" / "furnace=small-furnace" / "month=2026-11"
+    with (month / f"{run}.csv").open(newline="") as file:
+        rows = list(csv.DictReader(file))
+    # 60 rows of control and setpoint, and two of three readings of load (tests.run_folders)
+    assert len(rows) == 60 + 60 + 40
+    assert {(r["name"], r["role"], r["unit"]) for r in rows} == {
+        ("control", "control", "degC"),
+        ("load", "load", "degC"),
+        ("setpoint", "signal", "degC"),
+    }
+    assert rows[0]["utc"].startswith("2026-11-25 07:15:02")

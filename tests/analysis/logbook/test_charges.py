@@ -1,0 +1,104 @@
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from soakwitness.analysis.errors import LogBookError
+from soakwitness.analysis.logbook.charges import (
+    bind_waiting,
+    charge_pieces,
+    pieces_in_run,
+    runs_of_piece,
+    waiting_charges,
+)
+from soakwitness.analysis.logbook.entries import strike
+from soakwitness.analysis.logbook.moments import Stamp
+from soakwitness.analysis.logbook.runs import take_in
+from tests.log_books import STAMP, book_with_run, new_book
+from tests.run_folders import sealed_run
+
+
+def test_two_charges_of_one_run_keep_their_numbers_and_packets(tmp_path: Path) -> None:
+    book, run = book_with_run(tmp_path, "C-001..C-004", thickness_mm=3.0)
+    with book:
+        assert charge_pieces(book, ["C-001", "C-002"], stamp=STAMP, run=run, foil=True, place="front") == 1
+        assert charge_pieces(book, ["C-003"], stamp=STAMP, run=run, foil=False, heated_faces=1, blades=2) == 2
+        assert charge_pieces(book, ["C-004"], stamp=STAMP, run=run, number=2) == 2
+        inside = {c.piece: c for c in pieces_in_run(book, run)}
+        assert (inside["C-001"].charge, inside["C-001"].foil, inside["C-001"].place) == (1, True, "front")
+        assert (inside["C-003"].foil, inside["C-003"].heated_faces, inside["C-003"].blades) == (False, 1, 2)
+        assert (inside["C-004"].foil, inside["C-004"].thickness_mm) == (None, 3.0)
+        assert [c.run for c in runs_of_piece(book, "C-003")] == [run]
+
+
+def test_pieces_named_by_a_mark_are_in_the_run_too(tmp_path: Path) -> None:
+    # the sealed run of tests.run_folders has a load mark for B-041 and B-042
+    book, run = book_with_run(tmp_path, "B-041", "C-001", thickness_mm=2.5)
+    with book:
+        charge_pieces(book, ["C-001"], stamp=STAMP, run=run)
+        found = pieces_in_run(book, run)
+        assert [(c.piece, c.entry > 0, c.thickness_mm) for c in found] == [
+            ("C-001", True, 2.5),
+            ("B-041", False, 2.5),
+            ("B-042", False, None),
+        ]
+        assert [c.run for c in runs_of_piece(book, "B-041")] == [run]
+
+
+def test_a_piece_goes_into_a_charge_once_and_only_if_it_exists(tmp_path: Path) -> None:
+    book, run = book_with_run(tmp_path, "C-001")
+    with book:
+        charge_pieces(book, ["C-001"], stamp=STAMP, run=run)
+        with pytest.raises(LogBookError, match="already"):
+            charge_pieces(book, ["c-001"], stamp=STAMP, run=run, number=1)
+        with pytest.raises(LogBookError, match="no such piece"):
+            charge_pieces(book, ["C-9"], stamp=STAMP, run=run)
+        with pytest.raises(LogBookError, match="no such run"):
+            charge_pieces(book, ["C-001"], stamp=STAMP, run="20260101T000000Z_x_0000")
+        with pytest.raises(LogBookError, match="the run the charge was in, or"):
+            charge_pieces(book, ["C-001"], stamp=STAMP)
+        with pytest.raises(LogBookError, match="heated faces"):
+            charge_pieces(book, ["C-001"], stamp=STAMP, run=run, heated_faces=4)
+        with pytest.raises(LogBookError, match="not believable"):
+            charge_pieces(book, ["C-001"], stamp=STAMP, run=run, blades=99)
+        (charged,) = (c for c in pieces_in_run(book, run) if c.piece == "C-001")
+        strike(book, "charge_pieces", [charged.entry], why="wrong run", stamp=STAMP)
+        assert [c.piece for c in pieces_in_run(book, run)] == ["B-041", "B-042"]
+
+
+@pytest.mark.parametrize(
+    ("entered", "bound"),
+    [
+        ("2026-11-25T06:00:00Z", 1),  # an hour before the run began, at 07:15:02
+        ("2026-11-25T07:20:00Z", 1),  # five minutes into it
+        ("2026-11-25T08:00:00Z", 0),  # too late to mean this one
+        ("2026-11-22T06:00:00Z", 0),  # three days before
+    ],
+)
+def test_a_charge_waits_for_the_furnace_s_next_run(tmp_path: Path, entered: str, bound: int) -> None:
+    with new_book(tmp_path, "C-001..C-002") as book:
+        charge_pieces(book, ["C-001"], stamp=Stamp(entered, "Ana"), next_of="small furnace")
+        charge_pieces(book, ["C-002"], stamp=Stamp(entered, "Ana"), next_of="other furnace")
+        assert bind_waiting(book, stamp=STAMP) == 0
+        run = sealed_run(tmp_path).name
+        take_in(book, stamp=STAMP)
+        assert bind_waiting(book, stamp=STAMP) == bound
+        assert ("C-001" in {c.piece for c in pieces_in_run(book, run)}) == bool(bound)
+        waiting = {c.piece: furnace for furnace, c in waiting_charges(book)}
+        assert waiting.pop("C-002") == "other furnace"
+        assert waiting == ({} if bound else {"C-001": "small furnace"})
+
+
+def test_waiting_charges_keep_apart_from_those_entered_meanwhile(tmp_path: Path) -> None:
+    early = Stamp("2026-11-25T06:00:00Z", "Ana")
+    with new_book(tmp_path, "C-001..C-003") as book:
+        charge_pieces(book, ["C-001"], stamp=early, next_of="small furnace")
+        charge_pieces(book, ["C-002"], stamp=early, next_of="small furnace")
+        run = sealed_run(tmp_path).name
+        take_in(book, stamp=STAMP)
+        charge_pieces(book, ["C-003"], stamp=STAMP, run=run)
+        bind_waiting(book, stamp=STAMP)
+        numbers = {c.piece: c.charge for c in pieces_in_run(book, run) if c.entry}
+        assert numbers["C-003"] == 1
+        assert len(set(numbers.values())) == 3
