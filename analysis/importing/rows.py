@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import io
 import re
 import warnings
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
-from typing import Any, BinaryIO
+from typing import Any, TextIO
 
 import numpy as np
 import numpy.typing as npt
@@ -69,14 +68,14 @@ class LogReader:
         ImportFileError
             For a row that cannot be read, a time that goes back, or a column without any number.
         """
-        with self.layout.path.open("rb") as raw:
-            for table, first_line in self._tables(raw):
+        with self.layout.path.open(encoding=self.layout.encoding, errors="replace") as text:
+            for table, first_line in self._tables(text):
                 lines = np.arange(first_line, first_line + len(table), dtype=np.int64)
                 block = self._block(table, lines)
                 if block.time_s.size:
                     yield block
                 if self._progress is not None:
-                    self._progress(raw.tell())
+                    self._progress(text.buffer.tell())
         if self.tally.rows == 0:
             raise ImportFileError(f"{self.layout.path}: there are column names but no row with a time below them.")
         for choice in self.settings.columns:
@@ -85,9 +84,8 @@ class LogReader:
                 says = f"the first cell, line {odd[0]}, is {odd[1]!r}" if odd else "all its cells are empty"
                 raise ImportFileError(f"{self.layout.path}: the column {choice.column!r} holds no number; {says}.")
 
-    def _tables(self, raw: BinaryIO) -> Iterator[tuple[pd.DataFrame, int]]:
+    def _tables(self, text: TextIO) -> Iterator[tuple[pd.DataFrame, int]]:
         """Raw cells of all columns and one to spare, with the line number of the first row."""
-        text = io.TextIOWrapper(raw, encoding=self.layout.encoding, errors="replace", newline=None)
         for _ in range(self.layout.header_line):
             text.readline()
         line = self.layout.header_line + 1
@@ -107,6 +105,7 @@ class LogReader:
                     na_filter=False,
                     chunksize=ROWS_AT_ONCE,
                 )
+            with chunks:
                 for table in chunks:
                     yield table, line
                     line += len(table)
