@@ -1,0 +1,137 @@
+"""Readings typed in by a person: a table with a line for each pair of reference and sensor."""
+
+from __future__ import annotations
+
+import csv
+import math
+from dataclasses import dataclass
+from pathlib import Path
+
+from soakwitness.analysis.errors import AnalysisError
+
+COLUMNS = ("reference", "sensor", "head", "room", "note")
+ABSENT = ("", "-")
+
+
+class ReadingsError(AnalysisError):
+    """A table of readings that cannot be used: names file, line, column, value and what is allowed."""
+
+
+@dataclass(frozen=True)
+class PairReading:
+    """One reading of the reference and, at the same moment, of the sensor [degC].
+
+    ``head_c`` is the temperature of the thermocouple's head (where its own wires end), ``room_c`` that of the
+    instrument's terminals [degC]; None where not known.
+    """
+
+    reference_c: float
+    sensor_c: float
+    head_c: float | None = None
+    room_c: float | None = None
+    note: str = ""
+
+
+def load_readings(path: str | Path, *, unit: str = "C") -> tuple[PairReading, ...]:
+    """Read a table of readings.
+
+    Parameters
+    ----------
+    path : str or pathlib.Path
+        CSV with a header: ``reference,sensor`` and, if known, ``head``, ``room``, ``note``.
+    unit : str
+        Unit of the numbers, ``C`` or ``F``.
+
+    Returns
+    -------
+    tuple of PairReading
+        In the order of the file, in degC.
+
+    Raises
+    ------
+    ReadingsError
+        Names file, line, column, value and what is allowed.
+    """
+    file = Path(path)
+    try:
+        text = file.read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError) as error:
+        raise ReadingsError(f"{path}: cannot be read ({error}). Give a CSV with the header reference,sensor.") from None
+    return parse_readings(text, file.name, unit=unit)
+
+
+def parse_readings(text: str, source: str, *, unit: str = "C") -> tuple[PairReading, ...]:
+    """Check the text of a table of readings.
+
+    Parameters
+    ----------
+    text : str
+        CSV; where the header uses semicolons a comma is the decimal sign.
+    source : str
+        Name of the file, for messages.
+    unit : str
+        Unit of the numbers, ``C`` or ``F``.
+
+    Returns
+    -------
+    tuple of PairReading
+        In degC.
+
+    Raises
+    ------
+    ReadingsError
+        Names file, line, column, value and what is allowed.
+    """
+    lines = [(n, line) for n, line in enumerate(text.splitlines(), 1) if line.strip() and not line.startswith("#")]
+    if not lines:
+        raise ReadingsError(f"{source}: empty. The first line is reference,sensor; a line for each pair follows.")
+    semicolons = ";" in lines[0][1]
+    rows = [next(csv.reader([line], delimiter=";" if semicolons else ",")) for _, line in lines]
+    header = [cell.strip().lower() for cell in rows[0]]
+    _check_header(header, source, lines[0][0])
+    found = []
+    for (number, _), row in zip(lines[1:], rows[1:], strict=True):
+        cells = dict(zip(header, (cell.strip() for cell in row), strict=False))
+        if len(row) > len(header):
+            raise ReadingsError(f"{source}, line {number}: {len(row)} cells, the header has {len(header)}.")
+        found.append(_pair(cells, f"{source}, line {number}", semicolons, unit))
+    if not found:
+        raise ReadingsError(f"{source}: no reading below the header.")
+    return tuple(found)
+
+
+def _check_header(header: list[str], source: str, line: int) -> None:
+    """Refuse unknown, doubled and missing columns."""
+    for name in header:
+        if name not in COLUMNS:
+            raise ReadingsError(f"{source}, line {line}: column {name!r} is not known. Columns: {', '.join(COLUMNS)}.")
+        if header.count(name) > 1:
+            raise ReadingsError(f"{source}, line {line}: column {name!r} stands twice.")
+    for name in COLUMNS[:2]:
+        if name not in header:
+            raise ReadingsError(f"{source}, line {line}: column {name!r} is missing. Write reference,sensor first.")
+
+
+def _pair(cells: dict[str, str], place: str, semicolons: bool, unit: str) -> PairReading:
+    """One line as numbers in degC."""
+
+    def number(name: str) -> float | None:
+        text = cells.get(name, "")
+        if text in ABSENT:
+            return None
+        try:
+            value = float(text.replace(",", ".") if semicolons else text)
+        except ValueError:
+            value = math.nan
+        if not math.isfinite(value):
+            raise ReadingsError(f"{place}, {name} {text!r}: must be a temperature in degrees {unit}, such as 1049.5.")
+        temp_c = (value - 32.0) / 1.8 if unit == "F" else value
+        if not -270.0 <= temp_c <= 2000.0:
+            raise ReadingsError(f"{place}, {name} {text!r}: outside what a thermocouple shows, -270 to 2000 degC.")
+        return temp_c
+
+    reference, sensor = number("reference"), number("sensor")
+    if reference is None or sensor is None:
+        missing = "reference" if reference is None else "sensor"
+        raise ReadingsError(f"{place}: {missing} is empty. Every line needs both; delete the line or fill it in.")
+    return PairReading(reference, sensor, number("head"), number("room"), cells.get("note", ""))

@@ -1,0 +1,225 @@
+"""Finding the stable stretches of a run in which two sensors can be compared."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+FloatArray = npt.NDArray[np.float64]
+BoolArray = npt.NDArray[np.bool_]
+
+GRID_S = 10.0
+FILL_CELLS = 2  # so many empty cells in a row are bridged, more are a gap
+SMOOTH_CELLS = 3
+# When a hold ends, sensors show it late: this much is cut off.
+CUT_START_S, CUT_END_S = 30.0, 120.0
+
+
+@dataclass(frozen=True)
+class StretchLimits:
+    """What counts as stable. Shown with the result; all are settings of this program, no standard's.
+
+    ``drift_c_per_h`` holds for each sensor and for their difference, ``spread_c`` is highest minus lowest of smoothed
+    readings, to which the resolution is added; nothing below ``lowest_c`` counts.
+    """
+
+    minutes: float = 10.0
+    drift_c_per_h: float = 6.0
+    spread_c: float = 1.5
+    lowest_c: float = 100.0
+
+    def as_dict(self) -> dict[str, Any]:
+        """Plain data for JSON."""
+        return {
+            "minutes": self.minutes,
+            "drift_c_per_h": self.drift_c_per_h,
+            "spread_c": self.spread_c,
+            "lowest_c": self.lowest_c,
+            "origin": "settings of this program",
+        }
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """One stable stretch: when [s], at which temperature [degC], its drift [K/h] and spread [K] (of the reference)."""
+
+    start_s: float
+    end_s: float
+    reference_c: float
+    sensor_c: float
+    drift_c_per_h: float
+    spread_c: float
+
+    @property
+    def minutes(self) -> float:
+        """Length [min]."""
+        return (self.end_s - self.start_s) / 60.0
+
+
+@dataclass(frozen=True)
+class Steadiness:
+    """How steady a run is in the window that ends at each cell of a grid."""
+
+    t_s: FloatArray
+    reference_c: FloatArray
+    sensor_c: FloatArray
+    drift_c_per_h: FloatArray
+    spread_c: FloatArray
+    stable: BoolArray
+    cells: int
+
+
+def steadiness(
+    t_s: FloatArray,
+    reference_c: FloatArray,
+    sensor_c: FloatArray,
+    limits: StretchLimits,
+    *,
+    resolution_c: float = 0.0,
+) -> Steadiness:
+    """Drift and spread over a moving window.
+
+    Parameters
+    ----------
+    t_s : ndarray
+        Times [s], rising, shape (n,).
+    reference_c, sensor_c : ndarray
+        Readings [degC, NaN where there is none], shape (n,).
+    limits : StretchLimits
+        What counts as stable.
+    resolution_c : float
+        Larger step of the two readings [K].
+
+    Returns
+    -------
+    Steadiness
+        On a grid of 10 s or the sampling period; drift is the steepest of reference, sensor and their difference.
+    """
+    grid_s, both = _on_grid(t_s, np.column_stack([reference_c, sensor_c]))
+    step_s = grid_s[1] - grid_s[0] if grid_s.size > 1 else GRID_S
+    cells = max(4, round(limits.minutes * 60.0 / step_s))
+    count = grid_s.size
+    drift, spread = np.full(count, np.inf), np.full(count, np.inf)
+    if count >= cells:
+        windows = np.lib.stride_tricks.sliding_window_view(both, cells, axis=0)  # (m, 2, cells)
+        lever = np.arange(cells) - (cells - 1) / 2.0
+        slopes = windows @ (lever / (lever @ lever)) / step_s * 3600.0
+        steepest = np.maximum(np.abs(slopes).max(axis=1), np.abs(slopes[:, 1] - slopes[:, 0]))
+        smooth = np.lib.stride_tricks.sliding_window_view(_smoothed(both), cells, axis=0)
+        drift[cells - 1 :] = np.nan_to_num(steepest, nan=np.inf)
+        spread[cells - 1 :] = np.nan_to_num(np.ptp(smooth, axis=2).max(axis=1), nan=np.inf)
+    stable = (drift <= limits.drift_c_per_h) & (spread <= limits.spread_c + resolution_c)
+    stable &= np.nan_to_num(both[:, 0], nan=-np.inf) >= limits.lowest_c
+    return Steadiness(grid_s, both[:, 0], both[:, 1], drift, spread, stable, cells)
+
+
+def stable_stretches(
+    t_s: FloatArray,
+    reference_c: FloatArray,
+    sensor_c: FloatArray,
+    limits: StretchLimits | None = None,
+    *,
+    resolution_c: float = 0.0,
+) -> tuple[Stretch, ...]:
+    """Find the stretches in which both sensors stood still, and together.
+
+    Parameters
+    ----------
+    t_s : ndarray
+        Times [s], rising, shape (n,).
+    reference_c, sensor_c : ndarray
+        Readings [degC, NaN where there is none], shape (n,).
+    limits : StretchLimits, optional
+        What counts as stable.
+    resolution_c : float
+        Larger step of the two readings [K].
+
+    Returns
+    -------
+    tuple of Stretch
+        In time order, at least ``limits.minutes`` long. Where a long hold creeps, its last part within the spread.
+    """
+    limits = limits or StretchLimits()
+    steady = steadiness(t_s, reference_c, sensor_c, limits, resolution_c=resolution_c)
+    found = [
+        _settled(steady, first - steady.cells + 1, last + 1, limits, resolution_c)
+        for first, last in _runs_of(steady.stable)
+    ]
+    return tuple(stretch for stretch in found if stretch is not None)
+
+
+def _settled(steady: Steadiness, begin: int, end: int, limits: StretchLimits, resolution_c: float) -> Stretch | None:
+    """Cut the ends off, then shorten from the front until the whole is within the limits; None if too little stays."""
+    step_s = steady.t_s[1] - steady.t_s[0]
+    begin, end = begin + round(CUT_START_S / step_s), end - round(CUT_END_S / step_s)
+    if end - begin < steady.cells:
+        return None
+    begin = _last_part(steady.reference_c, begin, end, limits.spread_c + resolution_c, steady.cells)
+    for first in range(begin, end - steady.cells + 1):
+        stretch = _stretch(steady, first, end)
+        if abs(stretch.drift_c_per_h) <= limits.drift_c_per_h:
+            return stretch
+    return None
+
+
+def _stretch(steady: Steadiness, begin: int, end: int) -> Stretch:
+    """Figures of the cells ``begin`` to ``end`` (exclusive)."""
+    t_s, reference = steady.t_s[begin:end], steady.reference_c[begin:end]
+    return Stretch(
+        start_s=float(t_s[0]),
+        end_s=float(t_s[-1]),
+        reference_c=float(np.nanmean(reference)),
+        sensor_c=float(np.nanmean(steady.sensor_c[begin:end])),
+        drift_c_per_h=float(np.polyfit(t_s - t_s[0], reference, 1)[0] * 3600.0),
+        spread_c=float(np.ptp(_smoothed(reference[:, None])[:, 0])),
+    )
+
+
+def _on_grid(t_s: FloatArray, both: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Means on a grid of 10 s or the sampling period; short holes are bridged, longer ones stay empty."""
+    if t_s.size < 2:
+        return np.empty(0), np.empty((0, 2))
+    step_s = max(GRID_S, float(np.median(np.diff(t_s))))
+    cell = np.floor((t_s - t_s[0]) / step_s + 1e-9).astype(np.intp)
+    count = int(cell[-1]) + 1
+    out = np.full((count, 2), np.nan)
+    for column in range(2):
+        good = np.isfinite(both[:, column])
+        number = np.bincount(cell[good], minlength=count)
+        total = np.bincount(cell[good], weights=both[good, column], minlength=count)
+        np.divide(total, number, out=out[:, column], where=number > 0)
+        _bridge(out[:, column])
+    return t_s[0] + (np.arange(count) + 0.5) * step_s, out
+
+
+def _bridge(values: FloatArray) -> None:
+    """Fill holes of a few cells between their neighbours, in place."""
+    for first, last in _runs_of(np.isnan(values)):
+        if last - first < FILL_CELLS and first > 0 and last + 1 < values.size:
+            hole = np.arange(first, last + 1)
+            values[hole] = np.interp(hole, [first - 1, last + 1], [values[first - 1], values[last + 1]])
+
+
+def _smoothed(values: FloatArray) -> FloatArray:
+    """Moving mean over three cells, shape kept (n, m)."""
+    if values.shape[0] < SMOOTH_CELLS:
+        return values
+    inner = np.lib.stride_tricks.sliding_window_view(values, SMOOTH_CELLS, axis=0).mean(axis=2)
+    return np.concatenate([inner[:1], inner, inner[-1:]])
+
+
+def _runs_of(flags: BoolArray) -> list[tuple[int, int]]:
+    """First and last index of each run of True."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], flags.astype(np.int8), [0]])))
+    return [(int(a), int(b) - 1) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+
+
+def _last_part(values: FloatArray, begin: int, end: int, spread_c: float, cells: int) -> int:
+    """Begin of the longest last part whose smoothed readings stay within the spread."""
+    smooth = _smoothed(values[begin:end, None])[::-1, 0]
+    wide = np.maximum.accumulate(smooth) - np.minimum.accumulate(smooth) > spread_c
+    keep = int(np.argmax(wide)) if wide.any() else end - begin
+    return end - max(keep, cells)
