@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import shutil
 import tempfile
+from collections.abc import Iterator
 from dataclasses import asdict, dataclass
 from datetime import datetime
 from pathlib import Path
@@ -14,7 +15,7 @@ import numpy as np
 
 from soakwitness.analysis.importing.layout import find_layout
 from soakwitness.analysis.importing.marks import WrittenMark, read_marks_file
-from soakwitness.analysis.importing.rows import Block, LogReader, Progress, Tally
+from soakwitness.analysis.importing.rows import READING, ROWS_AT_ONCE, Block, LogReader, Progress, Tally
 from soakwitness.analysis.importing.settings import ImportSettings, checked_settings
 from soakwitness.analysis.runs import FloatArray
 from soakwitness.firmware_bridge.runfolder.format import utc_text
@@ -77,7 +78,7 @@ def import_file(
     marks : pathlib.Path, optional
         A table of marks.
     progress : callable, optional
-        Told how many bytes of the file are read.
+        Told the share of the work that is done, 0 to 1.
 
     Returns
     -------
@@ -105,7 +106,7 @@ def import_file(
         waiting.seek(0)
         folder = _create(logbook, path, settings, reader.tally, clock, name)
         try:
-            _fill(folder, path, waiting, clock, written, imported_utc)
+            _fill(folder, path, _lines(waiting, reader.tally.rows, progress), clock, written, imported_utc)
         except BaseException:
             folder.close()
             shutil.rmtree(folder.path, ignore_errors=True)
@@ -184,10 +185,20 @@ def _create(
     )
 
 
+def _lines(waiting: BinaryIO, rows: int, progress: Progress | None) -> Iterator[bytes]:
+    """Rows that wait, without their line feeds."""
+    for count, line in enumerate(waiting):
+        yield line[:-1]
+        if progress is not None and count % ROWS_AT_ONCE == 0:
+            progress(READING + (1.0 - READING) * count / rows)
+    if progress is not None:
+        progress(1.0)
+
+
 def _fill(
     folder: RunFolder,
     path: Path,
-    waiting: BinaryIO,
+    lines: Iterator[bytes],
     clock: _Clock,
     marks: tuple[WrittenMark, ...],
     imported_utc: datetime,
@@ -196,7 +207,7 @@ def _fill(
         folder.write_event(t_s, utc_text(t_s + clock.start_utc_s), event, detail)
 
     enter(clock.first_s, "start", f"imported from {path.name}")
-    folder.write_bodies(line[:-1] for line in waiting)
+    folder.write_bodies(lines)
     for written in marks:
         t_s = written.time_s - clock.zero_s
         mark = Mark(t_s, written.act, written.pieces, written.note, new_mark_id(), t_s, entered_later=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import re
 import warnings
 from collections.abc import Callable, Iterator
@@ -19,7 +20,8 @@ from soakwitness.analysis.importing.times import TimeReader
 from soakwitness.analysis.runs import FloatArray
 
 ROWS_AT_ONCE = 100_000
-Progress = Callable[[int], None]
+Progress = Callable[[float], None]  # told the share that is done, 0 to 1
+READING = 0.6  # share of the work that reading is; writing is the rest
 Cells = npt.NDArray[Any]  # of str
 Lines = npt.NDArray[np.int64]
 Mask = npt.NDArray[np.bool_]
@@ -68,14 +70,17 @@ class LogReader:
         ImportFileError
             For a row that cannot be read, a time that goes back, or a column without any number.
         """
-        with self.layout.path.open(encoding=self.layout.encoding, errors="replace") as text:
+        with (
+            self.layout.path.open("rb") as raw,
+            io.TextIOWrapper(raw, encoding=self.layout.encoding, errors="replace") as text,
+        ):
             for table, first_line in self._tables(text):
                 lines = np.arange(first_line, first_line + len(table), dtype=np.int64)
                 block = self._block(table, lines)
                 if block.time_s.size:
                     yield block
                 if self._progress is not None:
-                    self._progress(text.buffer.tell())
+                    self._progress(READING * raw.tell() / max(1, self.layout.size))
         if self.tally.rows == 0:
             raise ImportFileError(f"{self.layout.path}: there are column names but no row with a time below them.")
         for choice in self.settings.columns:

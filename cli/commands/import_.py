@@ -149,11 +149,11 @@ def _start(text: str | None) -> datetime | None:
 
 
 @contextmanager
-def _progress(path: Path) -> Iterator[Callable[[int], None] | None]:
+def _progress(path: Path) -> Iterator[Callable[[float], None] | None]:
     """Show a bar on stderr for a big file at a terminal."""
     size = path.stat().st_size if path.is_file() else 0
     if size < SLOW_FROM_BYTES or not sys.stderr.isatty():
         yield None
         return
-    with click.progressbar(length=size, label=f"Reading {path.name}", file=sys.stderr) as bar:
-        yield lambda done: bar.update(max(0, done - bar.pos))
+    with click.progressbar(length=100, label=f"Reading {path.name}", file=sys.stderr) as bar:
+        yield lambda share: bar.update(max(0, round(100 * share) - bar.pos))
