@@ -60,6 +60,10 @@ class LivePacket:
         """Work temperature [degC]."""
         return self._blade_k - properties.ZERO_C_IN_K
 
+    def begin(self, t_s: float, chamber_c: float) -> None:
+        """Put the packet in at ``t_s`` [s], the chamber then at ``chamber_c`` [degC]."""
+        self._last = (t_s, chamber_c)
+
     def advance(self, t_s: float, chamber_c: float) -> float:
         """Move on to a reading; the chamber is a straight line since the one before.
 

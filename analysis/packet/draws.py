@@ -14,11 +14,12 @@ from soakwitness.analysis.packet.stepping import Bundle
 
 FloatArray = npt.NDArray[np.float64]
 DIMENSIONS = 7  # four figures, place of the peak, convection, what the chamber did in a gap
+BASES = (2, 3, 5, 7, 11, 13, 17)
+SKIPPED = 20
 CONVECTION_SPREAD = 0.20  # of natural convection, Incropera chapter 9: correlations hold within about 20 %
 REFERENCE_K = 1000.0
 
 
-@lru_cache(maxsize=4)
 def uniform_set(draws: int, dimensions: int = DIMENSIONS) -> FloatArray:
     """Points spread evenly over the unit cube.
 
@@ -36,15 +37,26 @@ def uniform_set(draws: int, dimensions: int = DIMENSIONS) -> FloatArray:
 
     Notes
     -----
-    Kronecker sequence x_n = frac(1/2 + n/g^k), k = 1..d, g the positive root of x^(d+1) = x + 1.
+    Coordinate k of point n is n mirrored at the point in the base of the k-th prime; the first points are left out.
+
+    References
+    ----------
+    J. H. Halton, Numer. Math. 2 (1960) 84.
     """
-    root = 2.0
-    for _ in range(60):
-        root = (1.0 + root) ** (1.0 / (dimensions + 1))
-    alpha = root ** -np.arange(1.0, dimensions + 1)
-    return np.mod(0.5 + np.outer(np.arange(1, draws + 1), alpha), 1.0)
+    return np.array([[_mirrored(n + SKIPPED, base) for base in BASES[:dimensions]] for n in range(1, draws + 1)])
 
 
+def _mirrored(number: int, base: int) -> float:
+    """Digits of a number in a base, mirrored at the point."""
+    value, place = 0.0, 1.0
+    while number:
+        number, digit = divmod(number, base)
+        place /= base
+        value += digit * place
+    return value
+
+
+@lru_cache(maxsize=4)
 def normal_set(draws: int) -> FloatArray:
     """Standard normal points from :func:`uniform_set`.
 

@@ -162,7 +162,8 @@ def packet_text(packet: PacketModel) -> str:
         TOML with a comment to each group of figures.
     """
     lines = [
-        "# What a packet is, as an instrumented run told it (soakwitness packet fit). It predicts other thicknesses too.",
+        "# What a packet is, as an instrumented run told it (soakwitness packet fit).",
+        "# It predicts other thicknesses too.",
         f'format = "{FORMAT}"',
         f"fitted = {str(packet.fitted).lower()}",
     ]

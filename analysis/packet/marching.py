@@ -57,11 +57,14 @@ def march(steps: Steps, bundle: Bundle, unseen: FloatArray, start_c: float) -> S
     blade = np.repeat(begin.astype(np.float32)[:, None], width, axis=1)
     state = State(blade, blade)
     feed = _Feed(steps, unseen.astype(np.float32))
+    count = steps.mean_c.size
     for number in range(cut.stride + cut.overlap):
-        index = np.minimum(first + number, steps.mean_c.size - 1)
+        index = np.minimum(first + number, count - 1)
         state = advance(state, feed.drive(index), bundle, feed.twice(index))
-        valid = slice(0 if number < cut.overlap else None, 1 if number < cut.overlap else None)
-        table[index[valid] + 1] = state.blade_k[valid] - properties.ZERO_C_IN_K
+        kept = first + number < count
+        if number < cut.overlap:
+            kept[1:] = False
+        table[index[kept] + 1] = state.blade_k[kept] - properties.ZERO_C_IN_K
     return table
 
 

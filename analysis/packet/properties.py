@@ -213,8 +213,9 @@ def vertical_plate_nusselt(rayleigh: float, prandtl: float) -> float:
     ----------
     Churchill and Chu, Int. J. Heat Mass Transfer 18 (1975) 1323; Incropera, 6th edition, equation (9.26).
     """
-    factor = 0.387 / (1.0 + (0.492 / prandtl) ** (9.0 / 16.0)) ** (8.0 / 27.0)
-    return (0.825 + factor * math.pow(rayleigh, 1.0 / 6.0)) ** 2
+    factor = 0.387 * math.pow(1.0 + math.pow(0.492 / prandtl, 9.0 / 16.0), -8.0 / 27.0)
+    root = 0.825 + factor * math.pow(rayleigh, 1.0 / 6.0)
+    return root * root
 
 
 def convection_terms(film_k: float, height_m: float) -> tuple[float, float]:
