@@ -5,6 +5,7 @@ from __future__ import annotations
 import random
 from dataclasses import dataclass
 
+from soakwitness.firmware_bridge.runfolder.model import Act
 from soakwitness.firmware_bridge.simulated.controller import Pid, Program
 from soakwitness.firmware_bridge.simulated.packet import Packet
 from soakwitness.firmware_bridge.simulated.physics import Chamber
@@ -33,7 +34,7 @@ class Happening:
     """Something a person did: an act of the trade at a moment, with the pieces it concerns."""
 
     t_s: float
-    act: str
+    act: Act
     pieces: tuple[str, ...]
 
 
@@ -139,7 +140,7 @@ class SimulatedFurnace:
         self.chamber.packets.append(state.packet)
         self._note("load", state)
 
-    def _note(self, act: str, state: _PieceState) -> None:
+    def _note(self, act: Act, state: _PieceState) -> None:
         pieces: tuple[str, ...] = (state.piece.packet.name,)
         if self.happenings and (self.happenings[-1].t_s, self.happenings[-1].act) == (self.t_s, act):
             pieces = (*self.happenings.pop().pieces, *pieces)

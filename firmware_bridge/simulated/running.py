@@ -133,7 +133,7 @@ class _Writing:
                 continue
             mark = Mark(
                 t_s=happening.t_s,
-                act=happening.act,  # type: ignore[arg-type]
+                act=happening.act,
                 pieces=happening.pieces,
                 mark_id=f"m{self.done:02}",
                 entered_t_s=happening.t_s,
