@@ -61,8 +61,13 @@ def write_whole(files: Files, path: Path, data: bytes) -> None:
     part = path.with_name(f".{path.name}.{os.getpid()}.part")
     with contextlib.suppress(FileNotFoundError):
         part.unlink()
-    with files.open_new(part) as file:
-        files.write(file, data)
-        files.sync(file)
-    files.replace(part, path)
+    try:
+        with files.open_new(part) as file:
+            files.write(file, data)
+            files.sync(file)
+        files.replace(part, path)
+    except OSError:
+        with contextlib.suppress(OSError):
+            files.remove(part)
+        raise
     files.sync_folder(path.parent)

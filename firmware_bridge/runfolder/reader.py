@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
 
 from soakwitness.firmware_bridge.errors import RunFolderError
@@ -15,7 +16,7 @@ from soakwitness.firmware_bridge.runfolder.merging import merge
 from soakwitness.firmware_bridge.runfolder.model import BadRow, ByteRange, Event, Mark, RecordCheck, RunHeader
 from soakwitness.firmware_bridge.runfolder.seal import Seal, differences, read_seal, segments
 
-__all__ = ["check_record", "check_rows", "read_events", "read_header", "read_marks"]
+__all__ = ["check_record", "check_rows", "last_row", "read_events", "read_header", "read_marks"]
 
 
 def read_events(path: Path) -> tuple[Event, ...]:
@@ -130,3 +131,24 @@ def _words(path: Path, differs: list[str], files: list[SegmentCheck], twice: int
     if twice:
         says.append(f"{twice} rows stand in two segments; each was taken once.")
     return says
+
+
+@dataclass(frozen=True)
+class LastRow:
+    """The last good row of a record; ``cells`` stand in the order of the columns."""
+
+    t_s: float
+    utc: str
+    cells: tuple[str, ...]
+
+
+def last_row(check: RecordCheck) -> LastRow | None:
+    """The last good row, None where there is none."""
+    if not check.good:
+        return None
+    last = check.good[-1]
+    with open(last.segment, "rb") as file:
+        back = min(last.stop - last.start, 1 << 16)
+        file.seek(last.stop - back)
+        cells = file.read(back).removesuffix(b"\n").rpartition(b"\n")[2].decode().split(",")
+    return LastRow(float(cells[0]), cells[1], tuple(cells[2:-1]))

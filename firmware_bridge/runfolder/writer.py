@@ -59,7 +59,8 @@ def software_words() -> str:
 class ChainedFile:
     """A file of rows whose checksums continue each other. Methods raise ``OSError``; then the file is given up."""
 
-    def __init__(self, files: Files, file: BinaryIO, crc: int) -> None:
+    def __init__(self, files: Files, path: Path, file: BinaryIO, crc: int) -> None:
+        self.path = path
         self._files = files
         self._file = file
         self._crc = crc
@@ -76,7 +77,7 @@ class ChainedFile:
             with contextlib.suppress(OSError):
                 files.remove(path)
             raise
-        return cls(files, file, header_crc(header))
+        return cls(files, path, file, header_crc(header))
 
     def write(self, body: bytes) -> None:
         """Append one row."""
@@ -310,18 +311,33 @@ class RunFolder:
             number += 1
         self._samples = ChainedFile.new(self._files, self.path / name, self._line)
 
-    def renew_events(self) -> None:
+    def drop_segment(self) -> None:
+        """Remove the sample segment that is open: all its rows will be written again elsewhere."""
+        if self._samples is not None:
+            self._samples.close()
+            with contextlib.suppress(OSError):
+                self._files.remove(self._samples.path)
+            self._samples = None
+
+    def renew_events(self, bodies: Sequence[bytes] = ()) -> None:
         """Write ``events.csv`` anew with all whole lines it has, so that it can be trusted and appended to.
 
-        A cut last line is left out unless its checksum holds. Raises ``OSError``.
+        ``bodies`` are events that may or may not stand in it; those that do not are added. A cut last line is left
+        out unless its checksum holds. Raises ``OSError``.
         """
         if self._events is not None:
             self._events.close()
             self._events = None
         path = self.path / "events.csv"
         kept, crc = _whole_events(path)
-        write_whole(self._files, path, kept)
-        self._events = ChainedFile(self._files, self._files.open_end(path), crc)
+        there = {line.rpartition(b",")[0] for line in kept.split(b"\n")}
+        rows = [kept]
+        for body in bodies:
+            if body not in there:
+                row, crc = row_bytes(body, crc)
+                rows.append(row)
+        write_whole(self._files, path, b"".join(rows))
+        self._events = ChainedFile(self._files, path, self._files.open_end(path), crc)
 
     def seal(self, *, sealed_utc: datetime | float | None = None) -> str:
         """Sync, close and seal; return the digest of the seal.

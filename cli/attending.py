@@ -1,0 +1,208 @@
+"""What ``record`` and ``watch`` share: the terminal with its living sentence and keys, signals, options."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import re
+import shutil
+import signal
+import sys
+import time
+from collections.abc import Callable, Iterator
+from types import FrameType
+from typing import Any, TextIO
+
+import click
+
+from soakwitness.cli.common import WrongUse
+
+LINE_EVERY_S = 60.0
+KEYS = {" ": "next", "l": "load", "p": "pull", "s": "plates", "h": "hand-warm", "d": "door"}
+KEYS_WORDS = "Keys: space = next expected act, l load, p pull, s plates, h hand-warm, d door, n note."
+_DURATION = re.compile(r"(?:(\d+(?:\.\d+)?)h)?(?:(\d+(?:\.\d+)?)m)?(?:(\d+(?:\.\d+)?)s?)?")
+
+
+class Duration(click.ParamType):  # type: ignore[type-arg,unused-ignore]
+    """A duration such as ``90``, ``90s``, ``25m``, ``1h30m``; passed as seconds."""
+
+    name = "duration"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        """Seconds."""
+        if isinstance(value, (int, float)):
+            return float(value)
+        hit = _DURATION.fullmatch(value.strip())
+        seconds = sum(float(n) * f for n, f in zip(hit.groups(), (3600, 60, 1), strict=True) if n) if hit else 0.0
+        if seconds <= 0:
+            self.fail(f"{value!r} is no duration. Write 90s, 25m or 1h30m.", param, ctx)
+        return seconds
+
+
+class Stop:
+    """Asked to end: by Ctrl-C, SIGTERM or Ctrl-Break once; a second Ctrl-C stops at once.
+
+    A terminal that goes away (SIGHUP) does not end a run: ``terminal_gone`` says so.
+    """
+
+    def __init__(self) -> None:
+        self.why: str | None = None
+        self.terminal_gone = False
+
+    def __enter__(self) -> Stop:
+        self._before = {number: signal.signal(number, self._handle) for number in self._signals()}
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        for number, handler in self._before.items():
+            signal.signal(number, handler)
+
+    def asked(self) -> bool:
+        """Whether to end."""
+        return self.why is not None
+
+    @staticmethod
+    def _signals() -> list[signal.Signals]:
+        names = ("SIGINT", "SIGTERM", "SIGBREAK", "SIGHUP")
+        return [getattr(signal, name) for name in names if hasattr(signal, name)]
+
+    def _handle(self, number: int, _: FrameType | None) -> None:
+        name = signal.Signals(number).name
+        if name == "SIGHUP":
+            self.terminal_gone = True
+            return
+        if self.why is not None and name == "SIGINT":
+            raise KeyboardInterrupt
+        self.why = {"SIGINT": "Ctrl-C", "SIGBREAK": "Ctrl-Break"}.get(name, name)
+
+
+class Screen:
+    """One living sentence on a terminal, one plain line a minute in a pipe, messages above it."""
+
+    def __init__(
+        self, *, out: TextIO | None = None, err: TextIO | None = None, now: Callable[[], float] = time.monotonic
+    ) -> None:
+        self._out = out or sys.stdout
+        self._err = err or sys.stderr
+        self._now = now
+        self.alive = self._err.isatty()
+        self._plain = self._out if not self._out.isatty() else None if self.alive else self._out
+        self._line_at: float | None = None
+        self._shown = False
+        self.prompt: str | None = None
+
+    def sentence(self, words: str) -> None:
+        """Show how it stands now."""
+        if self.alive:
+            width = shutil.get_terminal_size().columns - 1
+            line = words if self.prompt is None else self.prompt
+            line = line if len(line) <= width else line[: width - 1] + "…"
+            self._write(self._err, f"\r\x1b[K{line}")
+            self._shown = True
+        now = self._now()
+        if self._plain is not None and (self._line_at is None or now - self._line_at >= LINE_EVERY_S):
+            self._line_at = now
+            self._write(self._plain, f"{time.strftime('%H:%M:%S')} {words}\n")
+
+    def message(self, words: str) -> None:
+        """One line that stays."""
+        self.clear()
+        self._write(self._err, words + "\n")
+
+    def bell(self) -> None:
+        """Ring the terminal's bell."""
+        if self.alive:
+            self._write(self._err, "\a")
+
+    def clear(self) -> None:
+        """Take the living sentence away."""
+        if self._shown:
+            self._write(self._err, "\r\x1b[K")
+            self._shown = False
+
+    @staticmethod
+    def _write(stream: TextIO, text: str) -> None:
+        with contextlib.suppress(OSError, ValueError):  # the terminal is gone: the run goes on
+            stream.write(text)
+            stream.flush()
+
+
+class Keys:
+    """Single keys of the recording terminal; a note is typed after ``n`` and ended with Enter."""
+
+    def __init__(self, screen: Screen, press: Callable[[str], object], note: Callable[[str], object]) -> None:
+        self._screen = screen
+        self._press = press
+        self._note = note
+        self._typed: str | None = None
+
+    def look(self) -> None:
+        """Take what was typed since."""
+        for key in read_keys():
+            self.take(key)
+
+    def take(self, key: str) -> None:
+        """Take one key."""
+        if self._typed is not None:
+            self._type(key)
+        elif key == "n":
+            self._typed = ""
+        elif key.lower() in KEYS:
+            self._press(KEYS[key.lower()])
+        self._screen.prompt = None if self._typed is None else f"Note (Enter to keep, Esc to drop): {self._typed}"
+
+    def _type(self, key: str) -> None:
+        assert self._typed is not None
+        if key in "\r\n":
+            text, self._typed = self._typed.strip(), None
+            if text:
+                self._note(text)
+        elif key == "\x1b":
+            self._typed = None
+        elif key in "\b\x7f":
+            self._typed = self._typed[:-1]
+        elif key.isprintable():
+            self._typed += key
+
+
+@contextlib.contextmanager
+def single_keys(enabled: bool) -> Iterator[None]:
+    """Let the terminal hand over single keys, unechoed; Ctrl-C keeps its meaning."""
+    if not enabled or os.name == "nt":
+        yield
+        return
+    import termios
+    import tty
+
+    number = sys.stdin.fileno()
+    before = termios.tcgetattr(number)
+    tty.setcbreak(number)
+    try:
+        yield
+    finally:
+        with contextlib.suppress(termios.error):
+            termios.tcsetattr(number, termios.TCSADRAIN, before)
+
+
+def read_keys() -> str:
+    """Keys typed since the last call, without waiting."""
+    if os.name == "nt":
+        import msvcrt  # type: ignore[import-not-found,unused-ignore]
+
+        keys = ""
+        while msvcrt.kbhit():  # type: ignore[attr-defined,unused-ignore]
+            keys += msvcrt.getwch()  # type: ignore[attr-defined,unused-ignore]
+        return keys
+    import select
+
+    try:
+        ready, _, _ = select.select([sys.stdin.fileno()], [], [], 0)
+        return os.read(sys.stdin.fileno(), 256).decode("utf-8", "ignore") if ready else ""
+    except (OSError, ValueError):
+        return ""
+
+
+def check_speed(speed: float, kind: str) -> None:
+    """Refuse a fast clock on a real instrument."""
+    if speed != 1.0 and kind != "simulated":
+        raise WrongUse(f"--speed {speed:g}: only a simulated furnace can run faster than time.")

@@ -1,0 +1,304 @@
+"""Beginning a run, or going on with one that a crash, a kill or a reboot cut off."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import platform
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from soakwitness.firmware_bridge.errors import RunFolderError
+from soakwitness.firmware_bridge.furnace.model import Furnace
+from soakwitness.firmware_bridge.recording.acts import Loading
+from soakwitness.firmware_bridge.recording.alarms import Alarms
+from soakwitness.firmware_bridge.recording.clocks import Clock
+from soakwitness.firmware_bridge.recording.keeping import Keeper
+from soakwitness.firmware_bridge.recording.now import chamber_c
+from soakwitness.firmware_bridge.recording.recorder import Recording
+from soakwitness.firmware_bridge.runfolder.files import Files
+from soakwitness.firmware_bridge.runfolder.format import event_body, read_utc, utc_text
+from soakwitness.firmware_bridge.runfolder.header import columns_of, read_header
+from soakwitness.firmware_bridge.runfolder.lock import Lock, LockHeld, is_held
+from soakwitness.firmware_bridge.runfolder.model import RunHeader
+from soakwitness.firmware_bridge.runfolder.reader import check_record, last_row, read_events
+from soakwitness.firmware_bridge.runfolder.sealing import seal_run
+from soakwitness.firmware_bridge.runfolder.writer import RunFolder, append_events, reduced_name
+
+LOCK = "recording.lock"
+SAME_WITHIN_S = 600.0  # a gap this short is always the same heating
+SAME_WHILE_WARM_S = 6 * 3600.0  # a longer one only if the furnace is still warm
+WARM_C = 100.0
+
+
+@dataclass(frozen=True)
+class About:
+    """What a run says of itself beside its furnace."""
+
+    logbook: Path
+    recipe_name: str | None = None
+    recipe_file: str | None = None
+    loading: Loading = "unknown"
+    operator: str | None = None
+    zone: str | None = None
+
+
+@dataclass(frozen=True)
+class CutOff:
+    """An unsealed run that nobody records: where it stopped. ``temp_c`` is the chamber's last reading [degC]."""
+
+    path: Path
+    header: RunHeader
+    last_t_s: float
+    last_utc_s: float
+    temp_c: float | None
+
+
+def claim_furnace(logbook: Path, furnace: Furnace, who: str, since: str) -> tuple[Lock, list[str]]:
+    """Claim a furnace in a log book; also tell who records other furnaces there.
+
+    Raises
+    ------
+    LockHeld
+        If the furnace is being recorded there already; the message says by whom.
+    RunFolderError
+        If the log book's folder cannot be written.
+    """
+    folder = logbook / "locks"
+    name = f"{reduced_name(furnace.name)}.lock"
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        lock = Lock(folder / name, {"who": who, "since": since, "furnace": furnace.name})
+    except LockHeld as held:
+        pid = held.holder.get("pid", "unknown")
+        since = held.holder.get("since", "unknown")
+        raise LockHeld(
+            f"{furnace.name} is being recorded in {logbook} already, by {held.holder.get('who', 'another')} (process "
+            f"{pid}, since {since}). End that one first, or give another --logbook.",
+            held.holder,
+        ) from None
+    except OSError as error:
+        raise RunFolderError(
+            f"{logbook}: cannot be written: {error.strerror or error}. Give another --logbook."
+        ) from None
+    others = [other.stem for other in sorted(folder.glob("*.lock")) if other.name != name and is_held(other)]
+    return lock, others
+
+
+def begin(
+    furnace: Furnace,
+    clock: Clock,
+    about: About,
+    *,
+    alarms: Alarms,
+    started_s: float | None = None,
+    files: Files | None = None,
+    heard: Callable[[str, str], None] | None = None,
+) -> Recording:
+    """Begin a run now, or at an earlier moment ``started_s`` of the steady clock.
+
+    Disk trouble shows in ``keeper.trouble``; the caller decides whether to go on without a disk.
+    """
+    now_s = clock.monotonic()
+    started_s = now_s if started_s is None else started_s
+    started_utc_s = clock.utc_s() - (now_s - started_s)
+    locks: list[Lock] = []
+
+    def make() -> RunFolder:
+        folder = RunFolder.create(
+            about.logbook,
+            columns=columns_of(furnace),
+            furnace_name=furnace.name,
+            started_utc=started_utc_s,
+            furnace_file=furnace.text or None,
+            recipe_name=about.recipe_name,
+            recipe_file=about.recipe_file,
+            every_s=furnace.every_s,
+            zone=about.zone,
+            operator=about.operator,
+            origin="simulated" if furnace.link.kind == "simulated" else "recorded",
+            extra={"clock": {"boot": clock.boot, "at_start_s": started_s}} if clock.boot else None,
+            files=files,
+        )
+        locks.append(Lock(folder.path / LOCK, {"who": "recorder"}))
+        return folder
+
+    keeper = Keeper(make, furnace.columns, furnace.every_s, clock)
+    recording = Recording(
+        furnace, clock, keeper, started_s, alarms=alarms, loading=about.loading, heard=heard, locks=locks
+    )
+    recording.event("start", f"on {platform.node() or 'this computer'}", now_s=started_s, utc_s=started_utc_s)
+    return recording
+
+
+def cut_off_runs(logbook: Path, furnace: Furnace) -> list[CutOff]:
+    """Unsealed runs of this furnace that nobody records, oldest first."""
+    folder = logbook / "runs"
+    if not folder.is_dir():
+        return []
+    found = []
+    for path in sorted(folder.iterdir()):
+        if (path / "seal.json").exists() or not (path / "run.json").exists() or is_held(path / LOCK):
+            continue
+        with contextlib.suppress(RunFolderError, OSError):
+            header = read_header(path)
+            if header.furnace_name == furnace.name and header.origin != "imported":
+                found.append(_cut_off(path, header, furnace))
+    return found
+
+
+def _cut_off(path: Path, header: RunHeader, furnace: Furnace) -> CutOff:
+    last = last_row(check_record(path))
+    if last is None:
+        return CutOff(path, header, 0.0, read_utc(header.started_utc), None)
+    names = [column.name for column in header.columns]
+    values = {name: float(cell) if cell else None for name, cell in zip(names, last.cells, strict=True)}
+    return CutOff(path, header, last.t_s, read_utc(last.utc), chamber_c(furnace, values))
+
+
+def same_heating(run: CutOff, furnace: Furnace, *, utc_s: float, temp_c: float | None) -> bool:
+    """Whether what the instrument shows now still is the heating of a run that was cut off.
+
+    Parameters
+    ----------
+    utc_s : float
+        Now, seconds since 1970.
+    temp_c : float or None
+        Chamber temperature now [degC].
+    """
+    if run.header.columns != columns_of(furnace):
+        return False
+    gap_s = utc_s - run.last_utc_s
+    if abs(gap_s) <= SAME_WITHIN_S:
+        return True
+    warm = temp_c is not None and run.temp_c is not None and min(temp_c, run.temp_c) >= WARM_C
+    return warm and 0 < gap_s <= SAME_WHILE_WARM_S
+
+
+def resume(
+    run: CutOff,
+    furnace: Furnace,
+    clock: Clock,
+    about: About,
+    *,
+    alarms: Alarms,
+    files: Files | None = None,
+    heard: Callable[[str, str], None] | None = None,
+) -> Recording:
+    """Go on with a run that was cut off; ``t_s`` goes on exactly within one boot, else from UTC."""
+    lock = Lock(run.path / LOCK, {"who": "recorder"})
+    started_s, exact = _started_s(run, furnace, clock)
+    keeper = Keeper(
+        lambda: RunFolder.resume(run.path, files=files),
+        furnace.columns,
+        furnace.every_s,
+        clock,
+        last_t_s=run.last_t_s,
+    )
+    recording = Recording(
+        furnace,
+        clock,
+        keeper,
+        started_s,
+        alarms=alarms,
+        loading=about.loading,
+        known=read_events(run.path),
+        heard=heard,
+        locks=[lock],
+    )
+    now_t_s = recording.t_s(clock.monotonic())
+    how = "exact" if exact else "uncertain, by the computer's clock"
+    gap = f"gap {now_t_s - run.last_t_s:.3f} s, from {run.last_t_s:.3f} to {now_t_s:.3f} s"
+    recording.event("resumed", f"{gap}; {how}")
+    return recording
+
+
+def _started_s(run: CutOff, furnace: Furnace, clock: Clock) -> tuple[float, bool]:
+    """Steady time at which the run's ``t_s`` was 0, and whether that is exact."""
+    now_s = clock.monotonic()
+    said = run.header.raw.get("clock")
+    if isinstance(said, dict) and clock.boot is not None and said.get("boot") == clock.boot:
+        started_s = float(said.get("at_start_s", now_s))
+        if now_s - started_s > run.last_t_s:
+            return started_s, True
+    gap_s = clock.utc_s() - run.last_utc_s
+    return now_s - run.last_t_s - max(gap_s, furnace.every_s), False
+
+
+def finish_lost(run: CutOff, *, utc_s: float, files: Files | None = None) -> None:
+    """Seal a run that was cut off and will not be resumed; its end says so. Raises RunFolderError."""
+    detail = "the recorder was cut off after this; sealed when that was found"
+    try:
+        append_events(run.path, [event_body(run.last_t_s, utc_text(utc_s), "end", detail)], files=files)
+    except OSError as error:
+        raise RunFolderError(f"{run.path} cannot be written: {error.strerror or error}.") from None
+    seal_run(run.path, sealed_utc=utc_s, files=files)
+    with contextlib.suppress(OSError):
+        os.unlink(run.path / LOCK)
+
+
+def local_zone() -> str | None:
+    """Name of this computer's time zone, None where the system does not tell."""
+    name = os.environ.get("TZ", "").removeprefix(":")
+    if name and (Path("/usr/share/zoneinfo") / name).is_file():
+        return name
+    with contextlib.suppress(OSError, ValueError):
+        return str(Path("/etc/localtime").resolve(strict=True)).split("/zoneinfo/", 1)[1]
+    with contextlib.suppress(OSError, IndexError):
+        return Path("/etc/timezone").read_text().split()[0]
+    return None
+
+
+def begin_or_resume(
+    furnace: Furnace,
+    clock: Clock,
+    about: About,
+    *,
+    alarms: Alarms,
+    temp_c: float | None,
+    fresh: bool = False,
+    files: Files | None = None,
+    heard: Callable[[str, str], None] | None = None,
+) -> tuple[Recording, list[str]]:
+    """Go on with the newest run that was cut off, if this is the same heating, else begin one; seal all others.
+
+    Parameters
+    ----------
+    temp_c : float or None
+        Chamber temperature now [degC].
+    fresh : bool
+        Begin a new run in any case.
+
+    Returns
+    -------
+    tuple
+        The recording, and sentences about runs that were cut off.
+
+    Raises
+    ------
+    RunFolderError
+        If a new run cannot be made on the disk.
+    """
+    says: list[str] = []
+    lost = cut_off_runs(about.logbook, furnace)
+    candidate = lost.pop() if lost and not fresh and same_heating_as(lost[-1], furnace, clock, temp_c) else None
+    for run in lost:
+        try:
+            finish_lost(run, utc_s=clock.utc_s(), files=files)
+            says.append(f"{run.path.name} had been cut off and is sealed now.")
+        except RunFolderError as error:
+            says.append(str(error))
+    if candidate is not None:
+        recording = resume(candidate, furnace, clock, about, alarms=alarms, files=files, heard=heard)
+        says.append(f"Going on with {candidate.path.name}, which was cut off at {candidate.last_t_s:.0f} s.")
+        return recording, says
+    recording = begin(furnace, clock, about, alarms=alarms, files=files, heard=heard)
+    if recording.keeper.folder is None:
+        raise RunFolderError(f"no run can be begun: {recording.keeper.trouble}")
+    return recording, says
+
+
+def same_heating_as(run: CutOff, furnace: Furnace, clock: Clock, temp_c: float | None) -> bool:
+    """``same_heating`` by a clock."""
+    return same_heating(run, furnace, utc_s=clock.utc_s(), temp_c=temp_c)

@@ -1,0 +1,106 @@
+"""Marks on their way into an open run: from files, keys and contacts."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from pathlib import Path
+
+from soakwitness.firmware_bridge.recording.acts import Loading, next_act
+from soakwitness.firmware_bridge.recording.keeping import Keeper
+from soakwitness.firmware_bridge.runfolder.format import read_utc
+from soakwitness.firmware_bridge.runfolder.marks import (
+    DroppedMark,
+    decode_strike,
+    dropped_marks,
+    encode_mark,
+    encode_strike,
+    find_mark,
+    marks_of,
+    new_mark_id,
+)
+from soakwitness.firmware_bridge.runfolder.model import Act, Event, Mark
+
+LATE_S = 10.0  # a file older than this was left while nobody recorded
+
+
+class MarkDesk:
+    """Enters marks into one run's events and knows those entered so far.
+
+    ``enter`` is how an event reaches the run: ``enter(detail)`` writes a ``mark`` event at this moment.
+    """
+
+    def __init__(
+        self, keeper: Keeper, enter: Callable[[str], Event], known: Sequence[Event] = (), loading: Loading = "unknown"
+    ) -> None:
+        self._keeper = keeper
+        self._enter = enter
+        self._events = [event for event in known if event.event == "mark"]
+        self._loading = loading
+        self._entered_files: set[Path] = set()
+        self.marks: tuple[Mark, ...] = marks_of(self._events)
+
+    def next_act(self, temp_c: float | None) -> Act:
+        """The act that one press means now."""
+        return next_act(self.marks, loading=self._loading, temp_c=temp_c)
+
+    def put(self, mark: Mark) -> Mark:
+        """Enter a mark; one without an id gets one."""
+        mark = mark if mark.mark_id else replace(mark, mark_id=new_mark_id())
+        self._note(encode_mark(mark))
+        return mark
+
+    def collect(self, now_t_s: float, utc_s: float) -> list[Mark]:
+        """Enter what waits in the run's ``marks/``; a file goes when its entry is on the disk itself."""
+        folder = self._keeper.folder
+        if folder is None:
+            return []
+        try:
+            waiting = dropped_marks(folder.path)
+        except OSError:
+            return []
+        new = [dropped for dropped in waiting if dropped.path not in self._entered_files]
+        came = [mark for dropped in new if (mark := self._one(dropped, now_t_s, utc_s)) is not None]
+        self._entered_files |= {dropped.path for dropped in new if dropped.path is not None}
+        if self._entered_files and self._keeper.trouble is None and self._keeper.save():
+            for path in self._entered_files:
+                with contextlib.suppress(OSError):
+                    path.unlink()
+            self._entered_files = {path for path in self._entered_files if path.exists()}
+        return came
+
+    def _one(self, dropped: DroppedMark, now_t_s: float, utc_s: float) -> Mark | None:
+        if dropped.strike is not None:
+            if not self._struck(dropped.strike):
+                self._note(encode_strike(dropped.strike, why=dropped.why, by=dropped.by))
+            return None
+        if dropped.act is None or any(mark.mark_id == dropped.mark_id for mark in self.marks):
+            return None
+        age_s = utc_s - read_utc(dropped.utc)
+        late = dropped.later or age_s > LATE_S
+        t_s = now_t_s - (age_s if late else min(max(age_s, 0.0), LATE_S))
+        return self.put(
+            Mark(
+                t_s=t_s,
+                act=dropped.act,
+                pieces=dropped.pieces,
+                note=dropped.note,
+                mark_id=dropped.mark_id,
+                entered_later=late,
+                by=dropped.by,
+            )
+        )
+
+    def _struck(self, mark_id: str) -> bool:
+        return any(struck[0] == mark_id for event in self._events if (struck := decode_strike(event)) is not None)
+
+    def strike(self, mark_id: str, *, why: str, by: str | None = None) -> Mark:
+        """Strike a mark out; raises RunFolderError where there is none of that id."""
+        mark = find_mark(self.marks, mark_id)
+        self._note(encode_strike(mark.mark_id, why=why, by=by))
+        return mark
+
+    def _note(self, detail: str) -> None:
+        self._events.append(self._enter(detail))
+        self.marks = marks_of(self._events)

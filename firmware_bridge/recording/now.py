@@ -1,0 +1,56 @@
+"""How a run stands at one moment: facts for a sentence, a page or an alarm."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from soakwitness.firmware_bridge.furnace.model import Furnace
+from soakwitness.firmware_bridge.runfolder.model import Act, Mark
+
+
+@dataclass(frozen=True)
+class Now:
+    """How a run stands. ``values`` are the last reading's raw values, in the instrument's unit."""
+
+    furnace: Furnace
+    run: Path | None
+    t_s: float
+    utc_s: float
+    values: Mapping[str, float | None]
+    faults: Mapping[str, str]
+    reading_age_s: float | None
+    rows: int
+    missed: int = 0
+    link_lost: str | None = None
+    trouble: str | None = None
+    held_rows: int = 0
+    marks: tuple[Mark, ...] = ()
+    next_act: Act = "load"
+    alarms: Mapping[str, str] = field(default_factory=dict)
+
+    def temp_c(self, name: str) -> float | None:
+        """Last reading of a sensor, or of the setpoint, in degC."""
+        value = self.values.get(name)
+        return None if value is None else to_celsius(value, self.furnace)
+
+    @property
+    def chamber_c(self) -> float | None:
+        """Chamber temperature [degC]: the control sensor's, else the first other one that is no ambient sensor's."""
+        return chamber_c(self.furnace, self.values)
+
+
+def to_celsius(value: float, furnace: Furnace) -> float:
+    """A temperature in the instrument's unit as degC."""
+    return (value - 32.0) / 1.8 if furnace.unit == "F" else value
+
+
+def chamber_c(furnace: Furnace, values: Mapping[str, float | None]) -> float | None:
+    """Chamber temperature [degC] of one reading, None where no fit sensor has a value."""
+    order = {"control": 0, "recording": 1, "over-temperature": 2, "reference": 3, "survey": 4, "load": 5}
+    fit = [sensor for sensor in furnace.sensors if sensor.role in order and values.get(sensor.name) is not None]
+    if not fit:
+        return None
+    value = values[min(fit, key=lambda sensor: order[sensor.role]).name]
+    return None if value is None else to_celsius(value, furnace)

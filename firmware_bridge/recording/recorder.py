@@ -1,0 +1,287 @@
+"""One run being recorded: every slot becomes a row, everything that happens an event."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Callable, Mapping, Sequence
+from typing import cast
+
+from soakwitness.firmware_bridge.errors import RunFolderError
+from soakwitness.firmware_bridge.furnace.model import Furnace
+from soakwitness.firmware_bridge.recording.acts import Contacts, Loading
+from soakwitness.firmware_bridge.recording.alarms import Alarms
+from soakwitness.firmware_bridge.recording.clocks import Clock
+from soakwitness.firmware_bridge.recording.doubts import Doubts
+from soakwitness.firmware_bridge.recording.keeping import Keeper
+from soakwitness.firmware_bridge.recording.linking import LinkChange
+from soakwitness.firmware_bridge.recording.marking import MarkDesk
+from soakwitness.firmware_bridge.recording.now import Now, chamber_c, to_celsius
+from soakwitness.firmware_bridge.recording.sampling import Sample
+from soakwitness.firmware_bridge.runfolder.format import utc_text
+from soakwitness.firmware_bridge.runfolder.lock import Lock
+from soakwitness.firmware_bridge.runfolder.model import Act, Event, Mark
+
+COLLECT_EVERY_S = 0.5
+FAULT_EVERY_S = 10.0  # a flapping sensor does not fill the events
+TEXT_EVERY_S = 60.0
+
+
+class Recording:
+    """Takes samples of one furnace into one run folder.
+
+    Parameters
+    ----------
+    started_s : float
+        Steady time at which ``t_s`` is 0.
+    known : sequence of Event
+        Events that a resumed run has already.
+    heard : callable, optional
+        Told each event as (event, detail), for the terminal.
+    """
+
+    def __init__(
+        self,
+        furnace: Furnace,
+        clock: Clock,
+        keeper: Keeper,
+        started_s: float,
+        *,
+        alarms: Alarms,
+        loading: Loading = "unknown",
+        known: Sequence[Event] = (),
+        heard: Callable[[str, str], None] | None = None,
+        locks: list[Lock] | None = None,
+    ) -> None:
+        self.furnace = furnace
+        self.keeper = keeper
+        self.started_s = started_s
+        self.alarms = alarms
+        self.missed = 0
+        self._locks = [] if locks is None else locks
+        self._clock = clock
+        self._heard = heard
+        self.desk = MarkDesk(keeper, self._enter_mark, known, loading)
+        self._contacts = Contacts(furnace.contacts)
+        self._doubts = Doubts(furnace)
+        self._faults: dict[str, tuple[str, float]] = {}  # sensor: what was last said of it, and when
+        self._texts: dict[str, float] = {}
+        self._last: Sample | None = None  # the last one with a reading
+        self._link_lost: str | None = None
+        self._collected_s = -float("inf")
+        self._trouble_told = False
+
+    def t_s(self, now_s: float) -> float:
+        """Time in the run of a moment on the steady clock [s]."""
+        return now_s - self.started_s
+
+    def event(self, event: str, detail: str = "", *, now_s: float | None = None, utc_s: float | None = None) -> Event:
+        """Enter an event, now or at a given moment."""
+        now_s = self._clock.monotonic() if now_s is None else now_s
+        utc_s = self._clock.utc_s() if utc_s is None else utc_s
+        t_s = round(self.t_s(now_s), 3)
+        self.keeper.event(t_s, utc_s, event, detail)
+        if self._heard is not None:
+            self._heard(event, detail)
+        return Event(t_s, utc_text(utc_s), event, detail)
+
+    def _enter_mark(self, detail: str) -> Event:
+        return self.event("mark", detail)
+
+    def take(self, sample: Sample) -> None:
+        """Write what one slot brought."""
+        if sample.step_s:
+            self._say(
+                sample, "clock step", f"{sample.step_s:+.3f} s: the computer's clock was set; t_s goes on as before"
+            )
+        self._mark_missed(sample)
+        change, reading = sample.look.change, sample.look.reading
+        if change is not None:
+            self._link_changed(sample, change)
+        if reading is not None:
+            self.keeper.row(self.t_s(sample.now_s), sample.utc_s, reading.values)
+            self._last = sample
+            self._read(sample, reading.values, reading.faults, reading.texts)
+        elif self._link_lost is None:
+            self.missed += 1
+            self.keeper.row(self.t_s(sample.now_s), sample.utc_s, {})
+        self._raise_alarms(sample)
+
+    def _say(self, sample: Sample, event: str, detail: str) -> None:
+        self.event(event, detail, now_s=sample.now_s, utc_s=sample.utc_s)
+
+    def _mark_missed(self, sample: Sample) -> None:
+        """An empty row for each slot that was passed over; one event where they are many."""
+        if self._link_lost is not None:
+            return
+        self.missed += sample.missed_count
+        for due_s in sample.missed:
+            self.keeper.row(self.t_s(due_s), sample.utc_s - (sample.now_s - due_s), {})
+        if sample.missed_count > len(sample.missed):
+            words = (
+                f"{sample.missed_count} readings up to {self.t_s(sample.now_s):.3f} s: the computer slept or was busy"
+            )
+            self._say(sample, "not recorded", words)
+
+    def _link_changed(self, sample: Sample, change: LinkChange) -> None:
+        now_t_s = self.t_s(sample.now_s)
+        since = None if change.since_s is None else self.t_s(change.since_s)
+        if change.back:
+            self._link_lost = None
+            gap = "" if since is None else f"gap {now_t_s - since:.3f} s, from {since:.3f} to {now_t_s:.3f} s; "
+            self._say(sample, "link back", gap + change.says)
+        else:
+            self._link_lost = change.says
+            last = "no reading before" if since is None else f"last reading at {since:.3f} s"
+            self._say(sample, "link lost", f"{change.says} ({last})")
+
+    def _read(
+        self, sample: Sample, values: Mapping[str, float | None], faults: Mapping[str, str], texts: Sequence[str]
+    ) -> None:
+        for name in {*faults, *self._faults}:
+            self._fault(sample, name, faults.get(name))
+        for text in texts:
+            if sample.now_s - self._texts.get(text, -TEXT_EVERY_S) >= TEXT_EVERY_S:
+                self._texts = {text: sample.now_s, **dict(list(self._texts.items())[:20])}
+                self._say(sample, "instrument", text)
+        for doubt in self._doubts.look(self.t_s(sample.now_s), values):
+            self._say(sample, "sensor fault", doubt)
+        for press in self._contacts.look(values):
+            self.press(press.means, by=press.contact, now_s=sample.now_s)
+
+    def _fault(self, sample: Sample, name: str, word: str | None) -> None:
+        said, at_s = self._faults.get(name, ("", -FAULT_EVERY_S))
+        if (word or "") == said or sample.now_s - at_s < FAULT_EVERY_S:
+            return
+        self._faults[name] = (word or "", sample.now_s)
+        self._say(sample, "sensor fault", f"{name}: {word or 'reads again'}")
+
+    def _raise_alarms(self, sample: Sample) -> None:
+        reading = sample.look.reading
+        if reading is not None:
+            over = self._over(reading.values)
+            self._alarm("over-temperature", over)
+            for sensor in self.furnace.sensors:
+                word = reading.faults.get(sensor.name)
+                says = None if word is None else f"{sensor.name}: {word}"
+                self._alarm(f"sensor fault {sensor.name}", says, kind="sensor fault")
+            self._alarm("link lost", None)
+        else:
+            since_s = self._last.now_s if self._last is not None else self.started_s
+            if sample.now_s - since_s >= self.furnace.alarm.silent_s:
+                self._alarm("link lost", f"no reading for {sample.now_s - since_s:.0f} s: {sample.look.error}")
+
+    def _over(self, values: Mapping[str, float | None]) -> str | None:
+        limit_c = self.furnace.alarm.over_c
+        if limit_c is None:
+            return None
+        for sensor in self.furnace.sensors:
+            value = values.get(sensor.name)
+            if sensor.role != "ambient" and value is not None and to_celsius(value, self.furnace) >= limit_c:
+                return f"{sensor.name} reads {value:g} {self.furnace.unit}, over the limit of {limit_c:g} C"
+        return None
+
+    def _alarm(self, key: str, says: str | None, *, kind: str = "") -> None:
+        if says is None:
+            self.alarms.set(key, None)
+        elif self.alarms.set(key, says, self._facts(), kind=kind):
+            self.event("alarm", f"{kind or key}: {says}")
+            if self.alarms.failed:
+                self.event("alarm", self.alarms.failed)
+
+    def _facts(self) -> dict[str, str]:
+        now = self.now()
+        readings = {f"reading_{name}": "" if v is None else f"{v:g}" for name, v in now.values.items()}
+        run = now.run.name if now.run else ""
+        return {"furnace": self.furnace.name, "run": run, "unit": self.furnace.unit, **readings}
+
+    def alarm(self, kind: str, says: str | None) -> None:
+        """Say how it stands with an alarm that is told from outside: soak complete, soak overdue."""
+        self._alarm(kind, says)
+
+    def tend(self) -> None:
+        """Sync, collect marks, watch over the record itself. To be called several times a second."""
+        now_s = self._clock.monotonic()
+        self.keeper.tend()
+        if now_s - self._collected_s >= COLLECT_EVERY_S:
+            self._collected_s = now_s
+            self.desk.collect(self.t_s(now_s), self._clock.utc_s())
+            self.alarms.tend()
+            self._watch_record(now_s)
+
+    def _watch_record(self, now_s: float) -> None:
+        trouble, since_s = self.keeper.trouble, self.keeper.trouble_since_s
+        if trouble is not None:
+            self._alarm("record not being written", f"{trouble}; {self.keeper.held_rows} rows are in memory only")
+            self._trouble_told = True
+        elif self._trouble_told and since_s is None:
+            self._trouble_told = False
+            self._alarm("record not being written", None)
+            lost = f"; {self.keeper.lost_rows} rows are lost" if self.keeper.lost_rows else ""
+            self.event("not recorded" if lost else "record written again", f"the disk takes rows again{lost}")
+
+    def mark(
+        self, act: Act, pieces: Sequence[str] = (), *, note: str = "", by: str | None = None, now_s: float | None = None
+    ) -> Mark:
+        """Enter a mark of this moment, from a key or a contact."""
+        t_s = self.t_s(self._clock.monotonic() if now_s is None else now_s)
+        return self.desk.put(Mark(t_s=t_s, act=act, pieces=tuple(pieces), note=note, by=by))
+
+    def press(self, means: str, *, by: str | None = None, now_s: float | None = None) -> Mark:
+        """Enter what a contact or a key means; ``next`` is the next expected act."""
+        act = self.desk.next_act(self.now().chamber_c) if means == "next" else cast(Act, means)
+        return self.mark(act, by=by, now_s=now_s)
+
+    def now(self) -> Now:
+        """How the run stands at this moment."""
+        now_s = self._clock.monotonic()
+        reading = self._last.look.reading if self._last is not None else None
+        values = reading.values if reading is not None else {}
+        return Now(
+            furnace=self.furnace,
+            run=self.keeper.folder.path if self.keeper.folder else None,
+            t_s=self.t_s(now_s),
+            utc_s=self._clock.utc_s(),
+            values=values,
+            faults=reading.faults if reading is not None else {},
+            reading_age_s=None if self._last is None else now_s - self._last.now_s,
+            rows=self.keeper.rows,
+            missed=self.missed,
+            link_lost=self._link_lost,
+            trouble=self.keeper.trouble,
+            held_rows=self.keeper.held_rows,
+            marks=self.desk.marks,
+            next_act=self.desk.next_act(chamber_c(self.furnace, values)),
+            alarms=self.alarms.now,
+        )
+
+    def end(self, why: str) -> str:
+        """Enter the end, bring everything to the disk and seal; return the seal's digest.
+
+        Raises
+        ------
+        RunFolderError
+            If the run cannot be written or sealed; its folder stays as it is and can be resumed.
+        """
+        self.desk.collect(self.t_s(self._clock.monotonic()), self._clock.utc_s())
+        self.event("end", why)
+        try:
+            return self._seal()
+        finally:
+            self.release()
+
+    def _seal(self) -> str:
+        if not self.keeper.save() or self.keeper.folder is None:
+            raise RunFolderError(
+                f"the run could not be written ({self.keeper.trouble}): {self.keeper.held_rows} rows were in memory "
+                "only. What is on the disk stays and can be resumed."
+            )
+        return self.keeper.folder.seal(sealed_utc=self._clock.utc_s())
+
+    def release(self) -> None:
+        """Close the files and let go of the run folder."""
+        self.keeper.close()
+        while self._locks:
+            lock = self._locks.pop()
+            lock.release()
+            with contextlib.suppress(OSError):
+                lock.path.unlink()

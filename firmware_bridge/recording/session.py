@@ -1,0 +1,176 @@
+"""Recording one run from the first look at the instrument to the seal."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Protocol
+
+from soakwitness.firmware_bridge.furnace.model import Furnace
+from soakwitness.firmware_bridge.links.base import Link
+from soakwitness.firmware_bridge.recording.alarms import Alarms
+from soakwitness.firmware_bridge.recording.beginning import About, begin_or_resume, claim_furnace
+from soakwitness.firmware_bridge.recording.clocks import Clock
+from soakwitness.firmware_bridge.recording.linking import LinkKeeper, Opener, PortMemory, adapters
+from soakwitness.firmware_bridge.recording.now import chamber_c
+from soakwitness.firmware_bridge.recording.recorder import Recording
+from soakwitness.firmware_bridge.recording.sampling import Sample, Station
+from soakwitness.firmware_bridge.runfolder.files import Files
+from soakwitness.firmware_bridge.runfolder.format import utc_text
+
+PATIENCE_S = 60.0  # so long an end waits for a disk that takes nothing
+
+
+class Attendant(Protocol):
+    """The person's side: told what happens, asked whether to end."""
+
+    def tell(self, words: str) -> None:
+        """One sentence that stays."""
+        ...
+
+    def heard(self, event: str, detail: str) -> None:
+        """An event was entered."""
+        ...
+
+    def bell(self) -> None:
+        """An alarm rings."""
+        ...
+
+    def show(self, recording: Recording) -> None:
+        """A slot was taken."""
+        ...
+
+    def tend(self, recording: Recording) -> None:
+        """Called several times a second."""
+        ...
+
+    def why_end(self) -> str | None:
+        """Why to end; None to go on."""
+        ...
+
+
+def default_opener(furnace: Furnace, clock: Clock) -> Link:
+    """Open the link that the furnace file describes."""
+    from soakwitness.firmware_bridge.links.opening import open_link
+
+    return open_link(furnace, clock=clock)
+
+
+def keep_link(furnace: Furnace, clock: Clock, opener: Opener) -> LinkKeeper:
+    """A link keeper that also looks for the adapter under a new port name, where the port is a plain name."""
+    if furnace.link.kind == "simulated" or "://" in furnace.link.port:
+        return LinkKeeper(furnace, clock, opener)
+    memory = PortMemory(adapters, furnace.link.port)
+
+    def remembering(wanted: Furnace, its_clock: Clock) -> Link:
+        link = opener(wanted, its_clock)
+        memory.remember()
+        return link
+
+    return LinkKeeper(furnace, clock, remembering, memory.find_again)
+
+
+def record_run(
+    furnace: Furnace,
+    clock: Clock,
+    about: About,
+    attendant: Attendant,
+    *,
+    opener: Opener = default_opener,
+    for_s: float | None = None,
+    fresh: bool = False,
+    files: Files | None = None,
+) -> Path:
+    """Record until the attendant ends it, or for ``for_s`` seconds; return the sealed run folder.
+
+    Raises
+    ------
+    LockHeld
+        If this furnace is being recorded in this log book already.
+    LinkError
+        If the instrument cannot be reached at the start.
+    RunFolderError
+        If the run cannot be made, written or sealed.
+    """
+    lock, others = claim_furnace(about.logbook, furnace, "record", utc_text(clock.utc_s()))
+    try:
+        for other in others:
+            attendant.tell(f"The furnace {other} is being recorded in this log book too.")
+        link = keep_link(furnace, clock, opener)
+        attendant.tell(f"Link: {link.open()}.")
+        try:
+            return _record(furnace, clock, about, attendant, link, for_s=for_s, fresh=fresh, files=files)
+        finally:
+            link.close()
+    finally:
+        lock.release()
+
+
+def _record(
+    furnace: Furnace,
+    clock: Clock,
+    about: About,
+    attendant: Attendant,
+    link: LinkKeeper,
+    *,
+    for_s: float | None,
+    fresh: bool,
+    files: Files | None,
+) -> Path:
+    station = Station(clock, link, furnace.every_s)
+    first = station.sample()
+    if first.look.error is not None and link.lost:
+        raise first.look.error
+    reading = first.look.reading
+    recording, says = begin_or_resume(
+        furnace,
+        clock,
+        about,
+        alarms=Alarms(furnace.alarm, clock, bell=attendant.bell),
+        temp_c=None if reading is None else chamber_c(furnace, reading.values),
+        fresh=fresh,
+        files=files,
+        heard=attendant.heard,
+    )
+    for words in says:
+        attendant.tell(words)
+    began_s = clock.monotonic()
+    why: list[str] = []
+
+    def stopped() -> bool:
+        reason = attendant.why_end()
+        if reason is None and for_s is not None and clock.monotonic() - began_s >= for_s:
+            reason = f"after {for_s:g} s, as asked"
+        why.extend([reason] if reason is not None and not why else [])
+        return bool(why)
+
+    def take(sample: Sample) -> None:
+        recording.take(sample)
+        attendant.show(recording)
+
+    def tend() -> None:
+        recording.tend()
+        attendant.tend(recording)
+
+    take(first)
+    try:
+        station.run(take, tend, stopped)
+    except BaseException:
+        recording.release()
+        raise
+    return finish(recording, clock, attendant.tell, why[0] if why else "")
+
+
+def finish(recording: Recording, clock: Clock, tell: Callable[[str], None], why: str) -> Path:
+    """Seal a run, waiting a while for a disk that takes nothing. Raises RunFolderError."""
+    until_s = clock.monotonic() + PATIENCE_S
+    if recording.keeper.trouble is not None:
+        tell(
+            f"The record cannot be written ({recording.keeper.trouble}); waiting up to {PATIENCE_S:.0f} s for the disk."
+        )
+    while recording.keeper.trouble is not None and clock.monotonic() < until_s:
+        clock.sleep(1.0)
+        recording.tend()
+    recording.end(why)
+    assert recording.keeper.folder is not None
+    return recording.keeper.folder.path
