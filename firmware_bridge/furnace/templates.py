@@ -90,11 +90,11 @@ fault_values = [32767, -32768]  # raw numbers that mean "no reading", such as an
 # register = 1
 # scale = 0.1
 
-[[signal]]
-name = "setpoint"               # "setpoint" in the unit above, "output" in percent
-table = "holding"
-register = 2
-scale = 0.1
+# [[signal]]
+# name = "setpoint"             # "setpoint" in the unit above, "output" in percent
+# table = "holding"
+# register = 2
+# scale = 0.1
 
 # [[contact]]
 # name = "door"

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from soakwitness.firmware_bridge.errors import LinkError
-from soakwitness.firmware_bridge.furnace.model import Furnace
+from soakwitness.firmware_bridge.furnace.model import Furnace, LinkSettings
 from soakwitness.firmware_bridge.links.base import Clock, Reading
 from soakwitness.firmware_bridge.links.port import Port, open_port
 from soakwitness.firmware_bridge.links.textlines import LONGEST_LINE, Line, LineReader
@@ -139,6 +139,27 @@ class LinesLink:
             return LinkError("garbled", f"{name}: garbled, bytes but no end of a line within {timeout}. Check baud.")
         says = f"{name}: silent, no line within {timeout}."
         return LinkError("silent", f"{says} Check power and wiring; the timeout must be longer than between two lines.")
+
+
+def listen(settings: LinkSettings, count: int = 2, clock: Clock | None = None) -> list[bytes]:
+    """Give up to ``count`` whole lines as they come within the timeout; raises LinkError where none comes."""
+    ticking: Clock = clock or time
+    port = open_port(replace(settings, timeout_s=min(settings.timeout_s, _WAIT_S)))
+    data = b""
+    lines: list[bytes] = []
+    until_s = ticking.monotonic() + settings.timeout_s
+    try:
+        while len(lines) < count and ticking.monotonic() < until_s:
+            data += port.read(1) + port.read_waiting()
+            lines = [line for line in _END.split(data)[1:-1] if line]  # the first may be half a line
+    finally:
+        port.close()
+    if lines:
+        return lines[-count:]
+    if data:
+        says = f"{settings.port}: garbled, bytes but no whole line within {settings.timeout_s:g} s. Check baud."
+        raise LinkError("garbled", says)
+    raise LinkError("silent", f"{settings.port}: silent, no line within {settings.timeout_s:g} s.")
 
 
 def open_lines(furnace: Furnace, clock: Clock | None = None) -> LinesLink:

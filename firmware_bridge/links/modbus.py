@@ -124,14 +124,15 @@ class ModbusLink:
         return pieces
 
     def _failed(self, reason: LinkReason, block: Block, says: str) -> LinkError:
-        what = f"{block.table} registers {block.start} to {block.start + block.count - 1}"
+        last = block.start + block.count - 1
+        what = f"{block.table} register{f's {block.start} to' if block.count > 1 else ''} {last}"
         step = {
             "silent": "Check power, wiring (A and B swapped?), baud, parity and unit_id.",
             "garbled": "Check baud, parity, framing and the cable's screen and termination.",
             "refused": "Check table and register in the furnace file against the instrument's manual.",
             "echo": "The adapter hands back what is sent: set echo = true in [link], or check that A and B are wired.",
         }
-        says = f"{says[0].lower()}{says[1:120]}".rstrip(". ")
+        says = says.replace("Slave reported", "it says").rstrip(". ")[:120]
         return LinkError(reason, f"{self._port.name}: {reason}, {what}: {says}. {step.get(reason, '')}".rstrip())
 
     def _reading(self, words: Words, refused: Mapping[tuple[str, int], str], missed: int) -> Reading:

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from soakwitness.firmware_bridge.furnace.model import Contact, Furnace, LineSource, Sensor, Signal
+from soakwitness.firmware_bridge.furnace.model import Checksum, Contact, Furnace, LineSource, Sensor, Signal
 from soakwitness.firmware_bridge.links.checksums import checksum
 from soakwitness.firmware_bridge.links.numbers import fault_word, is_fault, scaled
 
@@ -47,15 +47,10 @@ class LineReader:
         return self._line(texts, sequence)
 
     def _body(self, data: bytes) -> str | None:
-        """Check the checksum; give what it covers."""
-        kind = self._furnace.link.checksum
-        if kind != "none":
-            data, star, digits = data.removeprefix(b"$").rpartition(b"*")
-            want, size = checksum(kind, data)
-            if not star or digits.strip().upper() != f"{want:0{size}X}".encode():
-                return None
+        """Check the checksum; give what it covers, as text."""
+        body = _covered(self._furnace.link.checksum, data)
         try:
-            return data.decode("ascii")
+            return None if body is None else body.decode("ascii")
         except UnicodeDecodeError:
             return None
 
@@ -101,6 +96,26 @@ class LineReader:
         if raw is None:
             return f'the line says "{text[:20]}"' if text else "the field is empty"
         return f"fault value {raw:g}" if is_fault(raw, part.fault_values) else None
+
+
+def guess_checksum(lines: Sequence[bytes]) -> Checksum:
+    """Give the kind of checksum that all these lines carry; ``none`` where no kind fits them all."""
+    kinds: tuple[Checksum, ...] = ("xor", "crc16", "crc16-modbus", "crc16-xmodem", "crc32")
+    return next((kind for kind in kinds if lines and all(_covered(kind, line) is not None for line in lines)), "none")
+
+
+def guess_separator(line: bytes) -> str:
+    """Give the separator that cuts a line into most fields."""
+    return max(",;\t |", key=lambda separator: line.decode("ascii", "replace").count(separator))
+
+
+def _covered(kind: Checksum, data: bytes) -> bytes | None:
+    """Give what the checksum covers; None where it is not right."""
+    if kind == "none":
+        return data
+    body, star, digits = data.removeprefix(b"$").rpartition(b"*")
+    want, size = checksum(kind, body)
+    return body if star and digits.strip().upper() == f"{want:0{size}X}".encode() else None
 
 
 def _sources(furnace: Furnace) -> list[LineSource]:
