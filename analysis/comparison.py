@@ -1,0 +1,277 @@
+"""Figures that put one heat treatment beside another. They are comparisons only: the clock soak stays the verdict."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from soakwitness.analysis.errors import AnalysisError
+from soakwitness.analysis.runs import FloatArray
+
+LABEL = "for comparison only; the soak by the clock stays the verdict"
+ZERO_C_IN_K = 273.15
+GAS_CONSTANT = 8.314462618  # J/(mol K), exact by the SI of 2019
+LARSON_C = 20.0
+S_PER_H = 3600.0
+MOST_READINGS = 20_000
+STEP_K = 0.25
+ACTIVATION_RANGE_J_PER_MOL = (200e3, 250e3, 300e3)  # carbides going into solution; a range to compare with, no source
+MS_REFUSED = (
+    "Formulas for Ms need the composition of the matrix after hardening. In high-carbon and chromium stainless steels "
+    "part of the carbon and chromium stays in carbides, so the certificate's analysis gives a wrong Ms. "
+    "Give an Ms that was measured for this hardening temperature."
+)
+
+
+class ComparisonRefused(AnalysisError):
+    """A figure that would say nothing true about this steel or these temperatures."""
+
+
+@dataclass(frozen=True)
+class EquivalentSoak:
+    """A soak weighted to one temperature: ``time_s`` [s] at ``reference_c`` [degC] for ``activation_j_per_mol``."""
+
+    reference_c: float
+    activation_j_per_mol: float
+    time_s: float
+
+
+def hollomon_jaffe(temp_c: float, time_h: float, *, constant: float = LARSON_C) -> float:
+    """Temper parameter of a hold at one temperature.
+
+    Parameters
+    ----------
+    temp_c : float
+        Temperature of the temper [degC].
+    time_h : float
+        Its time [h].
+    constant : float
+        The constant C [log10 h].
+
+    Returns
+    -------
+    float
+        P [10^3 K].
+
+    Raises
+    ------
+    ComparisonRefused
+        For a time of 0 or less, or a temperature below absolute zero.
+
+    Notes
+    -----
+    P = T (C + lg t) / 1000 with T in K and t in h. It compares tempers of one steel; it predicts no hardness, and
+    says nothing where a steel hardens again by secondary carbides.
+
+    References
+    ----------
+    EN 13445-4:2021, equation (11.1-1), with C = 20.
+    """
+    if not time_h > 0.0 or not temp_c > -ZERO_C_IN_K:
+        raise ComparisonRefused(
+            f"A temper of {time_h:g} h at {temp_c:g} degC: time and absolute temperature must be above 0."
+        )
+    return (temp_c + ZERO_C_IN_K) * (constant + math.log10(time_h)) / 1000.0
+
+
+def equal_temper_time_h(temp_c: float, parameter: float, *, constant: float = LARSON_C) -> float:
+    """Time at one temperature that gives a temper parameter.
+
+    Parameters
+    ----------
+    temp_c : float
+        Temperature [degC].
+    parameter : float
+        P [10^3 K].
+    constant : float
+        The constant C [log10 h].
+
+    Returns
+    -------
+    float
+        Time [h].
+
+    Notes
+    -----
+    lg t = 1000 P / T - C, the equation of :func:`hollomon_jaffe` solved for t.
+    """
+    return float(10.0 ** (1000.0 * parameter / (temp_c + ZERO_C_IN_K) - constant))
+
+
+def temper_parameter(t_s: FloatArray, temp_c: FloatArray, *, constant: float = LARSON_C) -> float:
+    """Temper parameter of a measured temper, its ramps included.
+
+    Parameters
+    ----------
+    t_s : ndarray
+        Times [s], shape (n,), strictly rising.
+    temp_c : ndarray
+        Temperature of the work [degC], shape (n,); NaN where nothing was read is bridged by a straight line.
+    constant : float
+        The constant C [log10 h].
+
+    Returns
+    -------
+    float
+        P [10^3 K] at the end.
+
+    Raises
+    ------
+    ComparisonRefused
+        Where fewer than two temperatures are on record.
+
+    Notes
+    -----
+    Piecewise accumulation: the parameter reached so far is turned into an equal time at the next temperature, the step
+    is added, and so on. In small steps this solves dt/dT = 1/r - ln10 t (C + lg t)/T for a ramp of rate r; its usual
+    closed form t = T / (ln10 r (C + lg t)) leaves the left side out and comes 2 % too high.
+
+    References
+    ----------
+    EN 13445-4:2021, equation (11.1-1).
+    """
+    hours, temp_k = _fine(t_s, temp_c, step_k=STEP_K, step_s=60.0)
+    equal_h = 0.0
+    parameter = -math.inf
+    for step_h, kelvin in zip(hours.tolist(), temp_k.tolist(), strict=True):
+        if parameter > 0.0:
+            equal_h = 10.0 ** min(300.0, 1000.0 * parameter / kelvin - constant)
+        parameter = kelvin * (constant + math.log10(equal_h + step_h)) / 1000.0
+    return parameter
+
+
+def equivalent_time_s(t_s: FloatArray, temp_c: FloatArray, *, reference_c: float, activation_j_per_mol: float) -> float:
+    """Soak weighted by how fast a thermally activated process runs, counted at one temperature.
+
+    Parameters
+    ----------
+    t_s : ndarray
+        Times [s], shape (n,), strictly rising.
+    temp_c : ndarray
+        Temperature of the work [degC], shape (n,); NaN where nothing was read is bridged by a straight line.
+    reference_c : float
+        Temperature that the time is counted at [degC].
+    activation_j_per_mol : float
+        Activation energy Q [J/mol].
+
+    Returns
+    -------
+    float
+        Equivalent time [s].
+
+    Raises
+    ------
+    ComparisonRefused
+        Where fewer than two temperatures are on record, or Q is not above 0.
+
+    Notes
+    -----
+    Integral of exp(Q/R (1/T_ref - 1/T)) dt with T in K; between two readings the temperature is a straight line and the
+    integrand is evaluated on steps of at most 0.25 K by the trapezoid rule.
+
+    References
+    ----------
+    S. Arrhenius, Z. phys. Chem. 4 (1889) 226-248, for the rate law.
+    """
+    if not activation_j_per_mol > 0.0:
+        raise ComparisonRefused(f"An activation energy of {activation_j_per_mol:g} J/mol: it must be above 0.")
+    t, temp = _known(t_s, temp_c)
+    t, temp = _refined(t, temp, step_k=STEP_K)
+    exponent = activation_j_per_mol / GAS_CONSTANT * (1.0 / (reference_c + ZERO_C_IN_K) - 1.0 / (temp + ZERO_C_IN_K))
+    weight = np.exp(np.minimum(exponent, 700.0))
+    return float(np.sum(0.5 * (weight[1:] + weight[:-1]) * np.diff(t)))
+
+
+def equivalent_soaks(t_s: FloatArray, temp_c: FloatArray, *, reference_c: float) -> tuple[EquivalentSoak, ...]:
+    """Equivalent soaks over a range of activation energies, since nobody knows a steel's own.
+
+    Parameters
+    ----------
+    t_s : ndarray
+        Times [s], shape (n,), strictly rising.
+    temp_c : ndarray
+        Temperature of the work [degC], shape (n,).
+    reference_c : float
+        Temperature that the time is counted at [degC], usually the hold's target.
+
+    Returns
+    -------
+    tuple of EquivalentSoak
+        For 200, 250 and 300 kJ/mol.
+    """
+    return tuple(
+        EquivalentSoak(
+            reference_c, energy, equivalent_time_s(t_s, temp_c, reference_c=reference_c, activation_j_per_mol=energy)
+        )
+        for energy in ACTIVATION_RANGE_J_PER_MOL
+    )
+
+
+def retained_fraction(temp_c: float, *, ms_c: float | None) -> float:
+    """Share of austenite left after cooling to a temperature: a what-if for a cold treatment.
+
+    Parameters
+    ----------
+    temp_c : float
+        Lowest temperature reached [degC].
+    ms_c : float or None
+        Martensite start temperature that was measured for this steel and hardening temperature [degC]; None is refused,
+        see Notes.
+
+    Returns
+    -------
+    float
+        Fraction from 0 to 1; 1 at or above ``ms_c``.
+
+    Raises
+    ------
+    ComparisonRefused
+        Where no Ms is given.
+
+    Notes
+    -----
+    f = exp(-0.011 (Ms - T)), fitted to plain carbon steels cooled in one go. No Ms is computed here: the published
+    formulas need the composition of the matrix, which differs from the certificate's in high-carbon and chromium
+    stainless grades. Austenite that rested at room temperature before the cold treatment is partly stabilised: the
+    fraction is then too low.
+
+    References
+    ----------
+    D. P. Koistinen and R. E. Marburger, Acta Metallurgica 7 (1959) 59-60.
+    """
+    if ms_c is None:
+        raise ComparisonRefused(MS_REFUSED)
+    return math.exp(-0.011 * max(0.0, ms_c - temp_c))
+
+
+def _known(t_s: FloatArray, temp_c: FloatArray) -> tuple[FloatArray, FloatArray]:
+    had = np.isfinite(temp_c)
+    if int(had.sum()) < 2:
+        raise ComparisonRefused("Fewer than two temperatures are on record, so there is nothing to compare.")
+    return t_s[had], temp_c[had]
+
+
+def _refined(
+    t: FloatArray, temp: FloatArray, *, step_k: float, step_s: float = math.inf
+) -> tuple[FloatArray, FloatArray]:
+    """Add points on the straight lines so that no step is longer than this [K], [s]."""
+    parts = np.maximum(np.ceil(np.abs(np.diff(temp)) / step_k), np.ceil(np.diff(t) / step_s)).astype(int)
+    parts = np.maximum(parts, 1)
+    if int(parts.max()) == 1:
+        return t, temp
+    place = np.concatenate(([0.0], np.cumsum(np.repeat(1.0 / parts, parts))))
+    index = np.arange(t.size, dtype=np.float64)
+    place[-1] = index[-1]
+    return np.interp(place, index, t), np.interp(place, index, temp)
+
+
+def _fine(t_s: FloatArray, temp_c: FloatArray, *, step_k: float, step_s: float) -> tuple[FloatArray, FloatArray]:
+    """Steps [h] with the mean temperature of each [K]; of much denser readings only some are taken."""
+    t, temp = _known(t_s, temp_c)
+    if t.size > MOST_READINGS:
+        some = np.unique(np.append(np.arange(0, t.size, -(-t.size // MOST_READINGS)), t.size - 1))
+        t, temp = t[some], temp[some]
+    t, temp = _refined(t, temp, step_k=step_k, step_s=step_s)
+    return np.diff(t) / S_PER_H, 0.5 * (temp[1:] + temp[:-1]) + ZERO_C_IN_K
