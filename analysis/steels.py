@@ -16,7 +16,6 @@ from pathlib import Path
 from typing import Literal, cast
 
 from soakwitness.analysis.errors import AnalysisError
-from soakwitness.analysis.recipes.model import Hold, Recipe
 from soakwitness.analysis.recipes.words import Unit, number, temperature
 
 What = Literal["preheat", "harden", "as quenched", "stress relief", "temper"]
@@ -24,8 +23,6 @@ WHATS: tuple[What, ...] = ("preheat", "harden", "as quenched", "stress relief", 
 COLUMNS = ("steel", "also", "what", "low_c", "high_c", "hrc_low", "hrc_high", "note", "source")
 OWN_FILE = "steels.csv"  # in the folder of the log book
 CONFIRM = "Confirm with your supplier's certificate."
-HARDENING_FROM_C = 700.0  # no steel here is hardened below, or tempered above
-NEAR_C = 15.0  # single published temperatures stand for their surroundings
 
 
 class SteelsError(AnalysisError):
@@ -205,6 +202,39 @@ def figure_line(figure: SteelFigure) -> str:
     return out.getvalue()
 
 
+def append_figure(path: Path, figure: SteelFigure) -> Path:
+    """Add a figure to a user's own file, which is made where it is missing.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        The user's file.
+    figure : SteelFigure
+        Temperatures [degC], hardness [HRC].
+
+    Returns
+    -------
+    pathlib.Path
+        The file.
+
+    Raises
+    ------
+    SteelsError
+        If the figure or the file cannot be used; nothing is written then.
+    """
+    line = figure_line(checked(figure, "the new figure"))
+    known_steels(path)
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        old = path.read_text(encoding="utf-8-sig") if path.exists() else ""
+        before = "" if old.endswith("\n") else "\n" if old else ",".join(COLUMNS) + "\n"
+        with path.open("a", encoding="utf-8", newline="") as file:
+            file.write(before + line)
+    except OSError as error:
+        raise SteelsError(f"{path}: cannot be written ({error.strerror}).") from None
+    return path
+
+
 def figure_sentence(figure: SteelFigure, unit: Unit = "C") -> str:
     """Say a figure with its source.
 
@@ -252,38 +282,6 @@ def span_words(figure: SteelFigure, unit: Unit) -> str:
     return f"{temperature(low_c, unit)} to {temperature(high_c, unit)}"
 
 
-def recipe_outside(recipe: Recipe, steel: Steel, unit: Unit | None = None) -> tuple[str, ...]:
-    """Say where a recipe leaves the published range of its steel.
-
-    Parameters
-    ----------
-    recipe : Recipe
-        The recipe; its hottest hold counts as hardening from 700 degC on, holds below that as tempers.
-    steel : Steel
-        The published figures.
-    unit : str, optional
-        ``C`` or ``F``, to be shown; the recipe's own where None.
-
-    Returns
-    -------
-    tuple of str
-        One sentence for each hold outside.
-    """
-    shown = unit or recipe.unit
-    hottest = max((hold.target_c for hold in recipe.holds), default=0.0)
-    says: list[str] = []
-    for hold in recipe.holds:
-        if hold.cycle > 1:
-            break
-        if hold.target_c < HARDENING_FROM_C:
-            says += _outside(hold, "temper", steel, shown)
-        elif hold.target_c == hottest:
-            says += _outside(hold, "harden", steel, shown)
-        else:
-            says += _outside(hold, "preheat", steel, shown)
-    return (*says, *_wrong_unit(recipe, hottest, steel))
-
-
 def gathered(figures: Sequence[SteelFigure]) -> tuple[Steel, ...]:
     """Put the figures of each steel together.
 
@@ -306,35 +304,6 @@ def gathered(figures: Sequence[SteelFigure]) -> tuple[Steel, ...]:
         )
         for name in names
     )
-
-
-def _wrong_unit(recipe: Recipe, hottest_c: float, steel: Steel) -> tuple[str, ...]:
-    """Ask about the unit where the hottest hold would harden this steel if its number were read in the other one."""
-    other, read_c = ("C", hottest_c * 1.8 + 32.0) if recipe.unit == "F" else ("F", (hottest_c - 32.0) / 1.8)
-    for figure in steel.of("harden"):
-        low_c, high_c = figure.low_c or 0.0, figure.high_c or figure.low_c or 0.0
-        if low_c - NEAR_C <= read_c <= high_c + NEAR_C:
-            return (f'Read as °{other}, the hottest hold would harden {steel.name}: is unit = "{recipe.unit}" meant?',)
-    return ()
-
-
-def _outside(hold: Hold, what: What, steel: Steel, unit: Unit) -> list[str]:
-    figures = steel.of(what)
-    if not figures:
-        return []
-    lows = [f.low_c for f in figures if f.low_c is not None]
-    highs = [f.high_c if f.high_c is not None else f.low_c for f in figures if f.low_c is not None]
-    low_c, high_c = min(lows), max(h for h in highs if h is not None)
-    spare = NEAR_C if what == "preheat" or low_c == high_c or len(figures) > 1 else 0.0
-    if low_c - spare <= hold.target_c <= high_c + spare:
-        return []
-    side = "below" if hold.target_c < low_c else "above"
-    span = span_words(SteelFigure(steel.name, what, low_c, high_c), unit)
-    sources = ", ".join(dict.fromkeys(f.source for f in figures))
-    return [
-        f"Step {hold.number} holds {temperature(hold.target_c, unit)}, {side} what is published for {steel.name} "
-        f"({what}: {span}; {sources}). {CONFIRM}"
-    ]
 
 
 def _figure(row: dict[str, str | None], place: str) -> SteelFigure:

@@ -104,7 +104,8 @@ def program(file: Path, unit: Unit | None, as_json: bool) -> None:
 
 def _warnings(loaded: Recipe, logbook: Path, unit: Unit | None) -> tuple[str, ...]:
     from soakwitness.analysis.recipes.doubts import doubts
-    from soakwitness.analysis.steels import OWN_FILE, find_steel, known_steels, recipe_outside
+    from soakwitness.analysis.recipes.published import recipe_outside
+    from soakwitness.analysis.steels import OWN_FILE, find_steel, known_steels
 
     says = doubts(loaded, unit)
     if loaded.steel is None:

@@ -1,0 +1,71 @@
+"""A recipe beside what is published for its steel."""
+
+from __future__ import annotations
+
+from soakwitness.analysis.recipes.model import Hold, Recipe
+from soakwitness.analysis.recipes.words import Unit, temperature
+from soakwitness.analysis.steels import CONFIRM, Steel, SteelFigure, What, span_words
+
+HARDENING_FROM_C = 700.0  # no steel here is hardened below, or tempered above
+NEAR_C = 15.0  # single published temperatures stand for their surroundings
+
+
+def recipe_outside(recipe: Recipe, steel: Steel, unit: Unit | None = None) -> tuple[str, ...]:
+    """Say where a recipe leaves the published range of its steel.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        The recipe; its hottest hold counts as hardening from 700 degC on, holds below that as tempers.
+    steel : Steel
+        The published figures.
+    unit : str, optional
+        ``C`` or ``F``, to be shown; the recipe's own where None.
+
+    Returns
+    -------
+    tuple of str
+        One sentence for each hold outside.
+    """
+    shown = unit or recipe.unit
+    hottest = max((hold.target_c for hold in recipe.holds), default=0.0)
+    says: list[str] = []
+    for hold in recipe.holds:
+        if hold.cycle > 1:
+            break
+        if hold.target_c < HARDENING_FROM_C:
+            says += _outside(hold, "temper", steel, shown)
+        elif hold.target_c == hottest:
+            says += _outside(hold, "harden", steel, shown)
+        else:
+            says += _outside(hold, "preheat", steel, shown)
+    return (*says, *_wrong_unit(recipe, hottest, steel))
+
+
+def _wrong_unit(recipe: Recipe, hottest_c: float, steel: Steel) -> tuple[str, ...]:
+    """Ask about the unit where the hottest hold would harden this steel if its number were read in the other one."""
+    other, read_c = ("C", hottest_c * 1.8 + 32.0) if recipe.unit == "F" else ("F", (hottest_c - 32.0) / 1.8)
+    for figure in steel.of("harden"):
+        low_c, high_c = figure.low_c or 0.0, figure.high_c or figure.low_c or 0.0
+        if low_c - NEAR_C <= read_c <= high_c + NEAR_C:
+            return (f'Read as °{other}, the hottest hold would harden {steel.name}: is unit = "{recipe.unit}" meant?',)
+    return ()
+
+
+def _outside(hold: Hold, what: What, steel: Steel, unit: Unit) -> list[str]:
+    figures = steel.of(what)
+    if not figures:
+        return []
+    lows = [f.low_c for f in figures if f.low_c is not None]
+    highs = [f.high_c if f.high_c is not None else f.low_c for f in figures if f.low_c is not None]
+    low_c, high_c = min(lows), max(h for h in highs if h is not None)
+    spare = NEAR_C if what == "preheat" or low_c == high_c or len(figures) > 1 else 0.0
+    if low_c - spare <= hold.target_c <= high_c + spare:
+        return []
+    side = "below" if hold.target_c < low_c else "above"
+    span = span_words(SteelFigure(steel.name, what, low_c, high_c), unit)
+    sources = ", ".join(dict.fromkeys(f.source for f in figures))
+    return [
+        f"Step {hold.number} holds {temperature(hold.target_c, unit)}, {side} what is published for {steel.name} "
+        f"({what}: {span}; {sources}). {CONFIRM}"
+    ]

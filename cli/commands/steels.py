@@ -1,0 +1,159 @@
+"""``soakwitness steels``: published figures, a user's own, and the cold-treatment what-if."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Literal
+
+import click
+
+from soakwitness.cli.common import WrongUse, json_option, logbook_option, print_json, unit_option
+
+if TYPE_CHECKING:
+    from soakwitness.analysis.steels import Steel
+
+Unit = Literal["C", "F"]
+WHATS = ("preheat", "harden", "as quenched", "stress relief", "temper")
+
+
+class SteelsGroup(click.Group):
+    """``steels NAME`` shows a steel; ``steels`` alone lists them all."""
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Take a first word that is no command as the name of a steel."""
+        return super().resolve_command(ctx, args if args[0] in self.commands else ["show", *args])
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        """Go on to the list where nothing but its options is given."""
+        if not args or (args[0].startswith("-") and args[0] not in ctx.help_option_names):
+            args = ["show", *args]
+        return super().parse_args(ctx, args)
+
+
+@click.group(cls=SteelsGroup)
+def steels() -> None:
+    """Published heat treatment figures of open steel grades: list, or NAME to show one.
+
+    Each figure stands with its source. Nothing here predicts hardness: confirm with your supplier's certificate.
+
+    Example: soakwitness steels S44004
+    """
+
+
+@steels.command()
+@click.argument("name", required=False)
+@unit_option
+@logbook_option
+@json_option
+def show(name: str | None, unit: Unit | None, logbook: Path, as_json: bool) -> None:
+    """Show one steel, or list all.
+
+    Example: soakwitness steels show O1
+    """
+    from dataclasses import asdict
+
+    from soakwitness.analysis.steels import CONFIRM, OWN_FILE, figure_sentence, find_steel, known_steels
+
+    known = known_steels(logbook / OWN_FILE)
+    chosen: tuple[Steel, ...] = known
+    if name is not None:
+        found = find_steel(name, known)
+        if found is None:
+            there = ", ".join(steel.name for steel in known)
+            raise WrongUse(f"No figures for {name!r}. There are: {there}. Add your own: soakwitness steels add --help.")
+        chosen = (found,)
+    if as_json:
+        print_json({"schema": "soakwitness/steels/1", "says": CONFIRM, "steels": [asdict(steel) for steel in chosen]})
+        return
+    for steel in chosen:
+        click.echo(f"{steel.name}" + (f" ({', '.join(steel.also)})" if steel.also else ""))
+        if name is not None:
+            for figure in steel.figures:
+                click.echo(f"  {figure_sentence(figure, unit or 'C')}")
+    click.echo(CONFIRM if name else "Show one with: soakwitness steels NAME. " + CONFIRM)
+
+
+@steels.command()
+@click.argument("name")
+@click.option("--what", required=True, type=click.Choice(WHATS), help="Which treatment.")
+@click.option("--temp", type=float, help="Temperature, or the lowest of a range, in --unit.")
+@click.option("--to", type=float, help="Highest of the range.")
+@click.option("--hrc", type=float, help="Hardness, or the lowest of a range.")
+@click.option("--hrc-to", type=float, help="Highest hardness of the range.")
+@click.option("--note", default="", help="A word on it, such as the bar's size.")
+@click.option("--also", multiple=True, help="Another designation. Repeat.")
+@click.option("--source", required=True, help="Where it is published, or who told it.")
+@unit_option
+@logbook_option
+def add(
+    name: str,
+    what: Literal["preheat", "harden", "as quenched", "stress relief", "temper"],
+    temp: float | None,
+    to: float | None,
+    hrc: float | None,
+    hrc_to: float | None,
+    note: str,
+    also: tuple[str, ...],
+    source: str,
+    unit: Unit | None,
+    logbook: Path,
+) -> None:
+    """Add one figure to your own file in the log book's folder, one line each.
+
+    Example: soakwitness steels add shop-7 --what temper --temp 200 --hrc 60 --source "certificate of 2026-03"
+    """
+    from soakwitness.analysis.steels import OWN_FILE, SteelFigure, append_figure, figure_sentence
+
+    def celsius(value: float | None) -> float | None:
+        return value if value is None or unit != "F" else (value - 32.0) / 1.8
+
+    if hrc is None and hrc_to is not None:
+        raise WrongUse("--hrc-to needs --hrc, the lowest hardness.")
+    if temp is None and to is not None:
+        raise WrongUse("--to needs --temp, the lowest temperature.")
+    low_c = celsius(temp)
+    figure = SteelFigure(
+        name.strip(),
+        what,
+        low_c,
+        low_c if to is None else celsius(to),
+        hrc,
+        hrc if hrc_to is None else hrc_to,
+        note,
+        source,
+        also,
+    )
+    path = append_figure(logbook / OWN_FILE, figure)
+    click.echo(f"{figure.steel}, {figure_sentence(figure, unit or 'C')}")
+    click.echo(f"Written to {path}", err=True)
+
+
+@steels.command()
+@click.option("--ms", type=float, help="Martensite start that was measured for this steel and hardening temperature.")
+@click.option("--temp", type=float, required=True, help="Lowest temperature of the cold treatment.")
+@unit_option
+@json_option
+def cold(ms: float | None, temp: float, unit: Unit | None, as_json: bool) -> None:
+    """Say how much austenite a cold treatment might leave: a what-if, never a verdict.
+
+    Without a measured Ms it is refused: formulas for Ms do not hold for high-carbon and chromium stainless steels.
+
+    Example: soakwitness steels cold --ms 200 --temp -80
+    """
+    from soakwitness.analysis.comparison import LABEL, retained_fraction
+    from soakwitness.analysis.recipes.words import temperature
+
+    shown: Unit = unit or "C"
+    scale, zero = (1.8, 32.0) if shown == "F" else (1.0, 0.0)
+    low_c, ms_c = (temp - zero) / scale, None if ms is None else (ms - zero) / scale
+    room, low = retained_fraction(25.0, ms_c=ms_c), retained_fraction(low_c, ms_c=ms_c)
+    if as_json:
+        print_json({"schema": "soakwitness/cold/1", "retained_at_25_c": room, "retained": low, "temp_c": low_c})
+        return
+    click.echo(
+        f"If Ms is {temperature(ms_c or 0.0, shown)}: about {100 * room:.0f} % austenite left at "
+        f"{temperature(25.0, shown)}, {100 * low:.0f} % after {temperature(low_c, shown)} in one go."
+    )
+    click.echo(f"Koistinen and Marburger 1959, plain carbon steels; {LABEL}.")
