@@ -1,0 +1,254 @@
+"""What audit and condition need of one run, as frozen data that the log book keeps. Computed by ``measuring``.
+
+Temperatures degC, differences K, times s on the run's ``t_s``; None is "not known".
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, fields
+from typing import Any
+
+FIGURES_VERSION = "1"
+
+
+@dataclass(frozen=True)
+class DipFigures:
+    """A fall of the control reading within the heated time: how deep [K], how long [s], how fast [K/s].
+
+    ``output_pct`` is the output while it fell; ``gap`` whether readings were missing in it.
+    """
+
+    start_s: float
+    seconds: float
+    depth_c: float
+    fall_c_per_s: float
+    output_pct: float | None = None
+    gap: bool = False
+
+
+@dataclass(frozen=True)
+class HoldFigures:
+    """One hold. ``work_c`` is the level of the temperature the verdict rests on, ``control_c`` the control reading's.
+
+    ``setpoint_c`` is the logged setpoint's level and ``setpoint_s`` how long it stayed there; ``program_c`` and
+    ``program_s`` what the recipe asks to be typed in.
+    """
+
+    step: int
+    target_c: float
+    lower_c: float
+    upper_c: float
+    required_s: float
+    found: bool
+    on_record: bool = True
+    judged: bool = True
+    at_most_s: float | None = None
+    max_overshoot_c: float | None = None
+    enter_s: float | None = None
+    leave_s: float | None = None
+    soak_s: float | None = None
+    in_band_s: float | None = None
+    work_c: float | None = None
+    control_c: float | None = None
+    highest_c: float | None = None
+    overshoot_c: float | None = None
+    above_s: float | None = None
+    lag_s: float | None = None
+    setpoint_c: float | None = None
+    setpoint_s: float | None = None
+    program_c: float | None = None
+    program_s: float | None = None
+    output_pct: float | None = None
+    gap_s: float = 0.0
+    verdict: str = "not proven"
+
+
+@dataclass(frozen=True)
+class Difference:
+    """Control reading minus another sensor's [K], both level, at a temperature [degC]; ``step`` None: cold."""
+
+    sensor: str
+    role: str
+    at_c: float
+    difference_c: float
+    step: int | None = None
+
+
+@dataclass(frozen=True)
+class PieceFigures:
+    """One piece in this run, worst over the judged holds. ``soak_share`` is soak over required."""
+
+    piece: str | None
+    charge: str | None = None
+    soak_share: float | None = None
+    soak_s: float | None = None
+    lag_s: float | None = None
+    load_s: float | None = None
+    load_c: float | None = None
+    pull_s: float | None = None
+    plates_s: float | None = None
+    quench_delay_s: float | None = None
+    verdict: str = "not proven"
+
+
+@dataclass(frozen=True)
+class FindingFigures:
+    """A finding of the verification, as far as the audit needs it."""
+
+    code: str
+    severity: str
+    step: int | None
+    says: str
+    pieces: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class SensorFigures:
+    """The control sensor's life and calibration on the day of the run."""
+
+    name: str
+    life: int | None = None
+    fitted_utc: str | None = None
+    serial: str | None = None
+    channel: str | None = None
+    position: str | None = None
+    input_offset_c: float | None = None
+    thermocouple: str | None = None
+    calibrated_on: str | None = None
+    calibration_due: str | None = None
+    overdue: bool = False
+    expanded_c: float | None = None
+
+    @property
+    def key(self) -> tuple[object, ...]:
+        """What makes a sensor life: a change of any of these ends it."""
+        return (self.life, self.serial, self.channel, self.position, self.input_offset_c)
+
+
+@dataclass(frozen=True)
+class ConditionFigures:
+    """The furnace's own figures of one run: ``full_power`` maps a window's lower edge [degC] to a rate [K/h].
+
+    ``output`` maps a hold's target [degC] to the output that held it [%], ``overshoot`` to its overshoot [K],
+    ``difference`` to control minus load [K]. ``cooling`` maps a window's upper edge to the rate of free cooling [K/h].
+    ``charged`` None: not known. ``door`` is how often the door was opened while it was hot.
+    """
+
+    run: str
+    furnace: str
+    started_utc: str
+    sensor_key: str
+    charged: bool | None = None
+    door: int = 0
+    full_power: Mapping[str, float] | None = None
+    output: Mapping[str, float] | None = None
+    overshoot: Mapping[str, float] | None = None
+    difference: Mapping[str, float] | None = None
+    cooling: Mapping[str, float] | None = None
+    missed_share: float | None = None
+    noise_c: float | None = None
+    lost: int = 0
+    faults: int = 0
+    sensor: str = ""
+    other: str | None = None
+
+
+@dataclass(frozen=True)
+class RunFigures:
+    """Everything the audit needs of one run."""
+
+    run: str
+    furnace: str
+    started_utc: str
+    ended_utc: str | None
+    recipe_digest: str | None
+    recipe: str | None
+    verdict: str | None
+    temperature_from: str | None
+    sensor: SensorFigures
+    holds: tuple[HoldFigures, ...] = ()
+    pieces: tuple[PieceFigures, ...] = ()
+    findings: tuple[FindingFigures, ...] = ()
+    differences: tuple[Difference, ...] = ()
+    dips: tuple[DipFigures, ...] = ()
+    door_marks_s: tuple[float, ...] = ()
+    recovery_s: float | None = None
+    loaded_at_c: float | None = None
+    load_at_c: float | None = None
+    quench_within_s: float | None = None
+    ramp_rates: Mapping[str, float] | None = None
+    gaps: tuple[tuple[float, float], ...] = ()
+    gap_c: tuple[float, ...] = ()
+    events: tuple[tuple[float, str, str], ...] = ()
+    cold_c: float | None = None
+    duration_s: float = 0.0
+    period_s: float = 1.0
+    resolution_c: float = 0.1
+
+
+def to_plain(value: RunFigures | ConditionFigures) -> dict[str, Any]:
+    """Figures as plain data for JSON.
+
+    Parameters
+    ----------
+    value : RunFigures or ConditionFigures
+        The figures.
+
+    Returns
+    -------
+    dict
+        Numbers, texts, lists and dicts only.
+    """
+    return asdict(value)
+
+
+def run_figures_from(data: Mapping[str, Any]) -> RunFigures:
+    """Figures of one run from plain data.
+
+    Parameters
+    ----------
+    data : mapping
+        What ``to_plain`` made; unknown keys are ignored.
+
+    Returns
+    -------
+    RunFigures
+        The figures.
+    """
+    parts: dict[str, Any] = {
+        "sensor": _one(SensorFigures, data["sensor"]),
+        "holds": tuple(_one(HoldFigures, d) for d in data["holds"]),
+        "pieces": tuple(_one(PieceFigures, d) for d in data["pieces"]),
+        "findings": tuple(_one(FindingFigures, {**d, "pieces": tuple(d.get("pieces", ()))}) for d in data["findings"]),
+        "differences": tuple(_one(Difference, d) for d in data["differences"]),
+        "dips": tuple(_one(DipFigures, d) for d in data["dips"]),
+        "gaps": tuple((float(a), float(b)) for a, b in data["gaps"]),
+        "gap_c": tuple(data["gap_c"]),
+        "events": tuple((float(t), str(e), str(d)) for t, e, d in data["events"]),
+        "door_marks_s": tuple(data["door_marks_s"]),
+    }
+    figures: RunFigures = _one(RunFigures, {**data, **parts})
+    return figures
+
+
+def condition_from(data: Mapping[str, Any]) -> ConditionFigures:
+    """The furnace's own figures of one run from plain data.
+
+    Parameters
+    ----------
+    data : mapping
+        What ``to_plain`` made; unknown keys are ignored.
+
+    Returns
+    -------
+    ConditionFigures
+        The figures.
+    """
+    figures: ConditionFigures = _one(ConditionFigures, data)
+    return figures
+
+
+def _one(kind: Any, data: Mapping[str, Any]) -> Any:
+    known = {field.name for field in fields(kind)}
+    return kind(**{name: value for name, value in data.items() if name in known})
