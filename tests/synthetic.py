@@ -160,7 +160,7 @@ def readings(
 
 
 def soak_case(seed: int) -> Case:
-    """Random run as the numbers of the project ask: 1 to 3 holds, 0.7 to 1.4 x the required soak, one error within U."""
+    """Random run: 1 to 3 holds, 0.7 to 1.4 x the required soak, one constant error within U."""
     rng = np.random.default_rng(seed)
     count = int(rng.integers(1, 4))
     targets = [float(v) for v in np.sort(rng.uniform(250, 1080, count)).round()]

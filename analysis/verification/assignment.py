@@ -182,7 +182,7 @@ def slope_reference(recipe: Recipe, number: int, resolution_c: float) -> float:
 
 
 def _costs(blocks: Blocks, recipe: Recipe, resolution_c: float) -> FloatArray:
-    """Cost of every block in every state, shape (m, 2 + 3 holds): before, (climbing, holding, interrupted)..., cooling."""
+    """Cost of every block in every state, shape (m, states): before, (climbing, holding, interrupted)..., cooling."""
     holds = recipe.holds
     temp, left, right = blocks.temp_c, blocks.left_c_per_h, blocks.right_c_per_h
     flat = blocks.flat_c_per_h

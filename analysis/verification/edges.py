@@ -1,4 +1,4 @@
-"""Where a hold begins and ends: confirmed, interpolated crossings of the band's edges, and stays that only pass through.
+"""Where a hold begins and ends: confirmed crossings of the band's edges, and stays that only pass through.
 
 Definitions: DESIGN section 4 (*enter*, *leave*) and section 9, steps 4 and 5.
 """
@@ -8,11 +8,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from soakwitness.analysis.recipes.model import Hold
 from soakwitness.analysis.runs import FloatArray
 from soakwitness.analysis.verification.assignment import ROOM_C, Stay
 
+GAP_PERIODS = 3.0
 CONFIRM_S = 30.0
 CONFIRM_READINGS = 2
 TAKEN_BACK_S = 120.0
@@ -39,12 +41,21 @@ class Edges:
 
 @dataclass(frozen=True)
 class Readings:
-    """A trace without its holes: times [s], temperatures [degC], shape (n,), resolution [K], nominal period [s]."""
+    """A trace without its holes: times [s], temperatures [degC], shape (n,), resolution [K], nominal period [s].
+
+    ``thin`` marks, shape (n - 1,), which intervals are gaps where readings in between were left out on purpose.
+    """
 
     t_s: FloatArray
     temp_c: FloatArray
     resolution_c: float
     period_s: float
+    thin: npt.NDArray[np.bool_] | None = None
+
+    def is_gap(self, part: slice) -> npt.NDArray[np.bool_]:
+        """Which intervals within a part of the readings are gaps: over three nominal periods."""
+        wide = np.diff(self.t_s[part]) > GAP_PERIODS * self.period_s
+        return wide if self.thin is None else self.thin[part][: wide.size]
 
     def between(self, start_s: float, end_s: float) -> tuple[int, int]:
         """Index range of the readings from ``start_s`` to ``end_s``, both inclusive."""
@@ -141,7 +152,7 @@ def in_band(readings: Readings, hold: Hold, start_s: float, end_s: float) -> np.
 
 def enter(
     readings: Readings, hold: Hold, stay: Stay, *, after_s: float, from_above: bool
-) -> tuple[float, bool, bool] | None:
+) -> tuple[float, bool, bool, float] | None:
     """Find when a hold was entered.
 
     Parameters
@@ -160,7 +171,8 @@ def enter(
     Returns
     -------
     tuple or None
-        Time [s], whether a crossing was seen, whether it was reached from above; None if it was never in the band.
+        Time [s], whether a crossing was seen, whether it was reached from above, where the way to it began [s]; None if
+        it was never in the band.
     """
     low, high = readings.between(after_s, stay.start_s)
     high = max(high, low + 1)
@@ -171,11 +183,12 @@ def enter(
         below = False
     above = not below and readings.temp_c[hottest] > hold.upper_c
     if not below and not above:
-        return float(max(readings.t_s[low], after_s)), False, from_above
-    begin = readings.t_s[coldest if below else hottest]
+        first = float(max(readings.t_s[low], after_s))
+        return first, False, from_above, first
+    begin = float(readings.t_s[coldest if below else hottest])
     level = hold.lower_c if below else hold.upper_c
     at = confirmed_crossing(readings, level, upward=bool(below), start_s=begin, end_s=stay.end_s)
-    return None if at is None else (at, True, not below)
+    return None if at is None else (at, True, not below, begin)
 
 
 def leave(
@@ -213,7 +226,7 @@ def leave(
 
 
 def _last_climb(readings: Readings, hold: Hold, start: int, before_s: float) -> float | None:
-    """Last upward crossing of the upper edge before the trace is a band's width above it; None if it fell away first."""
+    """Last upward crossing of the upper edge before the trace is a band's width above; None if it fell away first."""
     stop = readings.between(before_s, before_s)[1]
     part = readings.temp_c[start:stop]
     width = hold.below_c + hold.above_c

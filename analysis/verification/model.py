@@ -81,7 +81,9 @@ class SensorErrors:
     Parameters
     ----------
     expanded_c : float or None
-        U, k = 2 [K]; None where nothing is known.
+        U, k = 2 [K]; None where nothing is known or where it depends on the temperature.
+    expanded_at : callable or None
+        U at a temperature [degC] where it depends on it [K].
     source : str
         ``calibration``, ``stated``, ``tolerance class`` or ``none``.
     correction : callable or None
@@ -94,6 +96,7 @@ class SensorErrors:
 
     expanded_c: float | None = None
     source: ErrorSource = "none"
+    expanded_at: Callable[[float], float | None] | None = None
     correction: Callable[[FloatArray], FloatArray] | None = None
     overdue: bool = False
     says: str = ""
@@ -101,7 +104,11 @@ class SensorErrors:
     @property
     def known(self) -> bool:
         """Whether the verdict may rest on the true temperature by itself."""
-        return self.expanded_c is not None and self.source in ("calibration", "stated") and not self.overdue
+        return self.source in ("calibration", "stated") and not self.overdue
+
+    def at(self, temp_c: float) -> float | None:
+        """U at a temperature [K], None where nothing is known."""
+        return self.expanded_at(temp_c) if self.expanded_at is not None else self.expanded_c
 
 
 @dataclass(frozen=True)

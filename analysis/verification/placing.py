@@ -17,12 +17,15 @@ LEVEL_STAY_S = 300.0
 
 @dataclass(frozen=True)
 class Placed:
-    """A found hold: its stays and edges on the trace. ``edges`` None: it was level but never inside the band."""
+    """A found hold: its stays and edges on the trace. ``edges`` None: it was level but never inside the band.
+
+    ``window_s`` is where the way to the hold began: the coldest point before it (hottest, where reached from above).
+    """
 
     hold: Hold
     stays: tuple[Stay, ...]
     edges: Edges | None
-    begin_s: float | None
+    window_s: float | None = None
 
 
 def readings_of(trace: Trace) -> Readings:
@@ -76,6 +79,28 @@ def place_holds(readings: Readings, recipe: Recipe) -> tuple[Placed | None, ...]
             stays[number] = ()
 
 
+def place_again(readings: Readings, recipe: Recipe, placed: tuple[Placed | None, ...]) -> tuple[Placed | None, ...]:
+    """Find the edges of holds on another trace of the same run, such as a load sensor that lags behind.
+
+    Parameters
+    ----------
+    readings : Readings
+        The other trace.
+    recipe : Recipe
+        The recipe.
+    placed : tuple of Placed or None
+        The holds as placed on the chamber's trace.
+
+    Returns
+    -------
+    tuple of Placed or None
+        The same holds with the other trace's edges; ``edges`` None where it never was in the band.
+    """
+    stays = [() if p is None else p.stays for p in placed]
+    begins = tuple(None if p is None else p.window_s for p in placed)
+    return tuple(_edges_of(readings, recipe, stays, begins))
+
+
 def _edges_of(
     readings: Readings,
     recipe: Recipe,
@@ -96,7 +121,7 @@ def _edges_of(
         from_above = previous is not None and holds[previous].target_c > hold.target_c
         entered = edges.enter(readings, hold, mine[0], after_s=begin_s, from_above=from_above)
         if entered is None:
-            placed[number] = Placed(hold, mine, None, begin)
+            placed[number] = Placed(hold, mine, None, begin_s)
             previous = number
             continue
         climbs = following is not None and holds[following].target_c > hold.target_c
@@ -107,7 +132,7 @@ def _edges_of(
             if more is None:
                 break
             mine = (*mine, more)
-        placed[number] = Placed(hold, mine, mark, begin)
+        placed[number] = Placed(hold, mine, mark, entered[3])
         after_s, previous = left[0], number
     return placed
 

@@ -1,0 +1,144 @@
+"""Figures of one hold beside its soak: the three in-band times, the dips, the lag behind the chamber."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from soakwitness.analysis.recipes.model import Hold
+from soakwitness.analysis.verification.edges import Readings, confirmed_crossing
+from soakwitness.analysis.verification.intervals import Allowed, Mode, inside, thinned
+from soakwitness.analysis.verification.model import Bounds, Dip, InBand
+from soakwitness.analysis.verification.soak import Window, longest, window_limits
+
+if TYPE_CHECKING:
+    from soakwitness.analysis.verification.holding import Ground
+    from soakwitness.analysis.verification.scene import Scene, Work
+
+ERRORS = 9
+
+
+def _times(
+    trace: Readings, hold: Hold, window: Window, allowed: Allowed, error_c: float, mode: Mode
+) -> tuple[float, float, float]:
+    """Continuous, cumulative and above the lower edge [s] for one error and mode."""
+    lower, upper = hold.lower_c + error_c, hold.upper_c + error_c
+    start, end = window_limits(window, hold, error_c, mode, allowed.noise_c)
+    band = inside(trace, lower, upper, start_s=start, end_s=end, mode=mode, allowed=allowed)
+    above = inside(trace, lower, np.inf, start_s=start, end_s=end, mode=mode, allowed=allowed)
+    sure = mode == "best"
+    unbroken = longest(
+        band, trace, 0.0, lower - allowed.noise_c if sure else None, upper + allowed.noise_c if sure else None
+    )
+    return unbroken, band.total_s, above.total_s
+
+
+def in_band_figures(trace: Readings, hold: Hold, ground: Ground, expanded_c: float) -> InBand:
+    """The three in-band times of a hold.
+
+    Parameters
+    ----------
+    trace : Readings
+        The trace that decides.
+    hold : Hold
+        The hold.
+    ground : Ground
+        Its edges and level part.
+    expanded_c : float
+        U [K].
+
+    Returns
+    -------
+    InBand
+        Each with low, best and high [s]: extremes over the sensor error and over gaps.
+    """
+    edges, noise = ground.edges, ground.allowed.noise_c
+    window = Window(
+        ground.begin_s,
+        ground.level.start_s,
+        ground.level.end_s,
+        edges.leave_s,
+        ground.limit_s,
+        edges.from_above,
+        edges.left_upward,
+        None,
+        trace,
+    )
+    spare = expanded_c + noise + 0.01
+    levels = ((hold.lower_c - spare, hold.lower_c + spare), (hold.upper_c - spare, hold.upper_c + spare))
+    if levels[0][1] < levels[1][0]:
+        trace = thinned(trace, ground.begin_s, ground.limit_s, levels)
+    errors = np.linspace(-expanded_c, expanded_c, ERRORS) if expanded_c > 0.0 else np.zeros(1)
+    best = _times(trace, hold, window, ground.allowed, 0.0, "best")
+    low = np.min([_times(trace, hold, window, ground.allowed, float(e), "low") for e in errors], axis=0)
+    high = np.max([_times(trace, hold, window, ground.allowed, float(e), "high") for e in errors], axis=0)
+    three = [Bounds(min(float(a), b), b, max(float(c), b)) for a, b, c in zip(low, best, high, strict=True)]
+    return InBand(*three)
+
+
+def dips_of(trace: Readings, hold: Hold, ground: Ground) -> tuple[Dip, ...]:
+    """List the dips below the lower edge between enter and leave.
+
+    Parameters
+    ----------
+    trace : Readings
+        The trace that decides.
+    hold : Hold
+        The hold.
+    ground : Ground
+        Its edges.
+
+    Returns
+    -------
+    tuple of Dip
+        Those that leave the edge by more than the noise, in order of time.
+    """
+    start, end = ground.edges.enter_s, ground.edges.leave_s
+    spans = inside(trace, hold.lower_c, np.inf, start_s=start, end_s=end, mode="best", allowed=ground.allowed)
+    dips = []
+    for a, b in zip(spans.end_s[:-1], spans.start_s[1:], strict=True):
+        low, high = trace.between(float(a), float(b))
+        lowest = float(trace.temp_c[low:high].min(initial=np.inf))
+        if lowest < hold.lower_c - ground.allowed.noise_c:
+            dips.append(Dip(float(a), float(b), lowest, "pause" if b - a <= hold.dip_s else "new start"))
+    return tuple(dips)
+
+
+def lag_of(scene: Scene, ground: Ground, work: Work, window: Window) -> Bounds | None:
+    """Time from the chamber entering the band to the work doing so.
+
+    Parameters
+    ----------
+    scene : Scene
+        The verification.
+    ground : Ground
+        The hold on the trace that decides.
+    work : Work
+        Work temperature.
+    window : Window
+        Where the soak of this piece can lie.
+
+    Returns
+    -------
+    Bounds or None
+        Lag [s]; None where only one sensor is known, or where the work never reached the band.
+    """
+    control = scene.placed[scene.recipe.holds.index(ground.hold)]
+    if control is None or control.edges is None or work.source == "control":
+        return None
+    since = max(control.edges.enter_s, window.start_s)
+    if work.lag is not None:
+        low, best, high, _ = work.lag(ground.hold.lower_c, since, control.edges.leave_s)
+        if best is None or high is None or low is None:
+            return None
+        return Bounds(min(low, best), best, max(high, best))
+    level, noise = ground.hold.lower_c, ground.allowed.noise_c
+    times = [
+        confirmed_crossing(work.best, level + d, upward=True, start_s=window.start_s, end_s=window.limit_s)
+        for d in (-noise, 0.0, noise)
+    ]
+    if any(t is None for t in times):
+        return None
+    low, best, high = (float(t or 0.0) - since for t in times)
+    return Bounds(min(low, best), best, max(high, best))

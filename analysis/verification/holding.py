@@ -1,0 +1,311 @@
+"""One hold of one run: its figures, its requirements, and the verdict of the worst piece."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from soakwitness.analysis.recipes.model import Hold
+from soakwitness.analysis.verification import requirements as req
+from soakwitness.analysis.verification.edges import Edges, Readings
+from soakwitness.analysis.verification.figures import dips_of, in_band_figures, lag_of
+from soakwitness.analysis.verification.intervals import Allowed, Mode
+from soakwitness.analysis.verification.model import Bounds, HoldResult, PieceResult
+from soakwitness.analysis.verification.overshoot import Level, Overshoot, level_part, overshoot
+from soakwitness.analysis.verification.pieces import Stay
+from soakwitness.analysis.verification.placing import Placed
+from soakwitness.analysis.verification.scene import Scene, Work
+from soakwitness.analysis.verification.shift import extremes
+from soakwitness.analysis.verification.soak import Soak, Window, soak
+from soakwitness.analysis.verification.thinning import Thinner
+
+Figure = Callable[[float], float]
+SWING_S = 1800.0  # a kitchen-type oven's swing, judged by its mean, is shorter; common practice, no source
+
+
+@dataclass(frozen=True)
+class Ground:
+    """One hold on the trace that decides: edges, level part, noise; ``began`` and ``ended`` on record."""
+
+    hold: Hold
+    trace: Readings
+    placed: Placed
+    edges: Edges
+    level: Level
+    allowed: Allowed
+    limit_s: float
+    begin_s: float
+    began: bool
+    ended: bool
+
+
+def ground_of(scene: Scene, number: int) -> Ground | None:
+    """Edges, level part and limits of one hold; None where the run has no such hold."""
+    hold = scene.recipe.holds[number]
+    trace, every = scene.deciding(hold)
+    placed = every[number]
+    if placed is None:
+        return None
+    edges = placed.edges or Edges(placed.stays[0].start_s, placed.stays[-1].end_s, left_upward=False)
+    allowed = scene.allowed(trace, edges.enter_s, edges.leave_s)
+    following = next((p for p in every[number + 1 :] if p is not None), None)
+    limit = following.stays[0].start_s if following else float(trace.t_s[-1])
+    begin = placed.window_s if placed.window_s is not None else scene.start_s
+    return Ground(
+        hold,
+        trace,
+        placed,
+        edges,
+        level_part(trace, hold, edges, allowed.noise_c),
+        allowed,
+        max(limit, edges.leave_s),
+        min(begin, edges.enter_s),
+        began=edges.entered,
+        ended=edges.left,
+    )
+
+
+def judge_hold(scene: Scene, number: int) -> HoldResult:
+    """Figures and verdicts of one hold.
+
+    Parameters
+    ----------
+    scene : Scene
+        The verification.
+    number : int
+        Index among the recipe's holds.
+
+    Returns
+    -------
+    HoldResult
+        The figures are those of the worst piece.
+    """
+    hold, ground = scene.recipe.holds[number], ground_of(scene, number)
+    bare = HoldResult(
+        step=hold.number,
+        target_c=hold.target_c,
+        band_c=(hold.lower_c, hold.upper_c),
+        required_s=hold.required_s,
+        found=False,
+        judged=hold.judged,
+        at_most_s=hold.at_most_s,
+        max_overshoot_c=hold.max_overshoot_c,
+        cycle=hold.cycle,
+    )
+    if ground is None:
+        return bare
+    peak = overshoot(ground.trace, hold, ground.level, ground.allowed)
+    shared = [*_level_outcomes(scene, ground), *_peak_outcome(scene, ground, peak), *_trust_outcome(scene, ground)]
+    pieces = tuple(_judge_piece(scene, ground, i, shared) for i in _stays_in(scene, ground))
+    return _with_pieces(scene, ground, peak, replace(bare, found=True), pieces)
+
+
+def _with_pieces(
+    scene: Scene, ground: Ground, peak: Overshoot | None, bare: HoldResult, pieces: tuple[PieceResult, ...]
+) -> HoldResult:
+    hold, edges = ground.hold, ground.edges
+    worst = max(pieces, key=lambda p: (req.ORDER.index(p.verdict), -p.soak_s.best, -p.soak_s.low))
+    inside_band = ground.placed.edges is not None
+    control = scene.placed[scene.recipe.holds.index(hold)]
+    control_edges = control.edges if control is not None else None
+    expanded = scene.expanded_c(hold) or 0.0
+    return replace(
+        bare,
+        enter_s=edges.enter_s if inside_band else None,
+        leave_s=edges.leave_s if inside_band else None,
+        in_band_s=in_band_figures(ground.trace, hold, ground, expanded) if inside_band else None,
+        soak_s=worst.soak_s,
+        overshoot_c=peak.overshoot_c if peak else None,
+        overshoot_is_at_least=bool(peak and peak.is_at_least),
+        overshoot_at_s=peak.at_s if peak else None,
+        above_band_s=peak.above_band_s if peak else None,
+        level_c=ground.level.level_c,
+        lag_s=worst.lag_s,
+        as_read=req.worst(p.as_read for p in pieces),
+        at_true_temperature=req.worst(p.at_true_temperature for p in pieces),
+        error_it_stands_c=req.common(p.error_it_stands_c for p in pieces),
+        verdict=req.worst(p.verdict for p in pieces),
+        pieces=tuple(p for p in pieces if p.piece is not None),
+        measured_by=scene.chamber_name if hold.soak_from == "control" else scene.edges_name,
+        temperature_from="control" if hold.soak_from == "control" else scene.source,
+        control_enter_s=control_edges.enter_s if control_edges else None,
+        control_leave_s=control_edges.leave_s if control_edges else None,
+        dips=dips_of(ground.trace, hold, ground) if inside_band else (),
+        stays=tuple((s.start_s, s.end_s) for s in ground.placed.stays),
+    )
+
+
+def _stays_in(scene: Scene, ground: Ground) -> list[int]:
+    """Which stays this hold is judged for: every piece once, by the stay that lies most within the hold."""
+    shares: dict[object, tuple[float, int]] = {}
+    for index, stay in enumerate(scene.stays):
+        load, pull = _in(stay), stay.pull_s if stay.pull_s is not None else np.inf
+        share = min(pull, ground.edges.leave_s) - max(load, ground.begin_s)
+        if load > ground.edges.leave_s and scene.recipe.load == "hot" and _loads_above(scene, ground.hold):
+            continue
+        key: object = stay.piece if stay.piece is not None else index
+        if key not in shares or share > shares[key][0]:
+            shares[key] = (share, index)
+    named = [v for k, v in shares.items() if isinstance(k, str)]
+    others = [v for k, v in shares.items() if not isinstance(k, str)]
+    within = [v for v in others if v[0] > 0.0]
+    chosen = [*named, *(within or ([] if named else others))]
+    return sorted(index for _, index in chosen) or [0]
+
+
+def _in(stay: Stay) -> float:
+    return stay.load_s if stay.load_s is not None else -np.inf
+
+
+def _loads_above(scene: Scene, hold: Hold) -> bool:
+    """A charge that goes into the hotter furnace does not need the hold before."""
+    return scene.recipe.load_at_c is not None and scene.recipe.load_at_c > hold.upper_c
+
+
+def _judge_piece(scene: Scene, ground: Ground, index: int, shared: Sequence[req.Outcome]) -> PieceResult:
+    """Soak and verdict of one stay in one hold."""
+    stay, hold = scene.stays[index], ground.hold
+    work = _work_for(scene, hold, index)
+    window = _window(scene, ground, stay)
+    known_load = stay.load_s is not None or scene.recipe.load == "cold"
+    measure = _Measure(work, hold, window, ground.allowed, known_load)
+    expanded = scene.expanded_c(hold)
+    low, high = extremes(measure.at("low"), measure.at("high"), expanded or 0.0)
+    best = measure.at("best")(0.0)
+    outcomes = [*shared, *_soak_outcomes(scene, ground, work, measure, stay)]
+    return PieceResult(
+        piece=stay.piece if stay.piece is not None else stay.charge,
+        charge=stay.charge,
+        soak_s=Bounds(min(low, best), best, max(high, best)),
+        longest_s=measure.longest(),
+        verdict=req.worst(o.on(scene.basis) for o in outcomes),
+        as_read=req.worst(o.as_read for o in outcomes),
+        at_true_temperature=req.worst(o.at_true_temperature for o in outcomes),
+        load_s=stay.load_s,
+        pull_s=stay.pull_s,
+        plates_s=stay.plates_s,
+        quench_delay_s=None if stay.pull_s is None or stay.plates_s is None else stay.plates_s - stay.pull_s,
+        lag_s=lag_of(scene, ground, work, window),
+        error_it_stands_c=req.common(o.stands_c for o in outcomes if o.stands_c is not None or o.as_read != "pass"),
+    )
+
+
+def _work_for(scene: Scene, hold: Hold, index: int) -> Work:
+    if hold.soak_from == "control":
+        return Work("control", scene.chamber, scene.chamber, scene.chamber)
+    return scene.works[index]
+
+
+def _window(scene: Scene, ground: Ground, stay: Stay) -> Window:
+    return Window(
+        start_s=max(ground.begin_s, _in(stay)),
+        level_start_s=ground.level.start_s,
+        level_end_s=ground.level.end_s,
+        leave_s=ground.edges.leave_s,
+        limit_s=ground.limit_s,
+        from_above=ground.edges.from_above,
+        left_upward=ground.edges.left_upward,
+        pull_s=stay.pull_s,
+        edges_on=ground.trace,
+    )
+
+
+class _Measure:
+    """Soak of one piece as a function of the sensor error, remembered."""
+
+    def __init__(self, work: Work, hold: Hold, window: Window, allowed: Allowed, known_load: bool) -> None:
+        self.window, self.allowed = window, allowed
+        self._hold, self._known = hold, known_load
+        limit = min(window.limit_s, window.pull_s if window.pull_s is not None else np.inf)
+        self._thin = {
+            mode: Thinner(trace, hold.lower_c, allowed.noise_c, window.start_s, limit)
+            for mode, trace in (("low", work.low), ("best", work.best), ("high", work.high))
+        }
+        self._seen: dict[tuple[Mode, float], Soak] = {}
+
+    def full(self, mode: Mode, error_c: float) -> Soak:
+        """Soak and whole time above the lower edge."""
+        key = (mode, error_c)
+        if key not in self._seen:
+            if mode == "low" and not self._known:
+                self._seen[key] = Soak(0.0, 0.0)
+            else:
+                trace = self._thin[mode].at(error_c)
+                self._seen[key] = soak(trace, self._hold, self.window, error_c=error_c, mode=mode, allowed=self.allowed)
+        return self._seen[key]
+
+    def at(self, mode: Mode) -> Figure:
+        """Soak [s] as a function of the error."""
+        return lambda error_c: self.full(mode, error_c).soak_s
+
+    def above(self, mode: Mode) -> Figure:
+        """Whole time above the lower edge [s] as a function of the error."""
+        return lambda error_c: self.full(mode, error_c).above_s
+
+    def longest(self) -> Bounds:
+        """Whole time above the lower edge as read, dips or not."""
+        low, best, high = (self.full(mode, 0.0).above_s for mode in ("low", "best", "high"))
+        return Bounds(min(low, best), best, max(high, best))
+
+
+def _soak_outcomes(scene: Scene, ground: Ground, work: Work, measure: _Measure, stay: Stay) -> list[req.Outcome]:
+    """Least and greatest soak."""
+    hold, expanded = ground.hold, scene.expanded_c(ground.hold)
+    best = measure.at("high")
+    pulled = stay.pull_s is not None and stay.pull_s <= scene.end_s
+    if not (ground.ended or pulled) or not ground.began:
+        best = _unbounded  # what came before or after the record is not on record: it can show no shortage
+    elif not work.may_fail:
+        chamber = _Measure(_measured(scene.chamber), hold, measure.window, measure.allowed, True).at("high")
+        estimate = best
+        best = lambda e: max(estimate(e), chamber(e))  # noqa: E731
+    judge = req.judged
+    outcomes = [judge("soak", measure.at("low"), best, hold.required_s, at_least=True, expanded_c=expanded)]
+    if hold.at_most_s is not None:
+        least = measure.above("low")
+        outcomes.append(
+            judge("longest soak", measure.above("high"), least, hold.at_most_s, at_least=False, expanded_c=expanded)
+        )
+    return outcomes
+
+
+def _unbounded(_: float) -> float:
+    return float("inf")
+
+
+def _measured(readings: Readings) -> Work:
+    return Work("control", readings, readings, readings)
+
+
+def _level_outcomes(scene: Scene, ground: Ground) -> list[req.Outcome]:
+    """The level itself must not lie above the band: too hot is no short soak, but it is no pass either."""
+    level, hold = ground.level.level_c, ground.hold
+    figure: Figure = lambda e: level - e  # noqa: E731
+    expanded = scene.expanded_c(hold)
+    outcomes = [req.judged("level", figure, figure, hold.upper_c, at_least=False, expanded_c=expanded)]
+    return outcomes
+
+
+def _peak_outcome(scene: Scene, ground: Ground, peak: Overshoot | None) -> list[req.Outcome]:
+    if ground.hold.max_overshoot_c is None or peak is None:
+        return []
+    noise = ground.allowed.noise_c
+    return [
+        req.judged(
+            "overshoot",
+            lambda e: peak.most_c - e,
+            lambda e: peak.overshoot_c - noise - e,
+            ground.hold.max_overshoot_c,
+            at_least=False,
+            expanded_c=scene.expanded_c(ground.hold),
+        )
+    ]
+
+
+def _trust_outcome(scene: Scene, ground: Ground) -> list[req.Outcome]:
+    """A reading that was stuck or saturated in the hold proves nothing."""
+    start, end = ground.edges.enter_s, ground.edges.leave_s
+    hit = any(a < end and b > start for a, b in scene.untrusted)
+    return [req.plain("trusted reading", "not proven")] if hit else []

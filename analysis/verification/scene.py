@@ -1,0 +1,148 @@
+"""What all holds of one verification share: traces in degC true to their correction, work temperature, marks, errors."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from soakwitness.analysis.recipes.model import Hold, Recipe
+from soakwitness.analysis.runs import Run
+from soakwitness.analysis.verification.assignment import block_medians
+from soakwitness.analysis.verification.edges import Readings
+from soakwitness.analysis.verification.intervals import Allowed, noise
+from soakwitness.analysis.verification.model import Basis, SensorErrors, Source, WorkTemperature
+from soakwitness.analysis.verification.pieces import Stay
+from soakwitness.analysis.verification.placing import Placed
+
+SLOWEST_C_PER_S = 1.0 / 60.0
+RATE_BLOCKS_S = 30.0
+
+
+@dataclass(frozen=True)
+class Work:
+    """Candidate traces of the work temperature: a measured one is its own low, best and high.
+
+    ``result`` is the same for charts. ``lag_s(level, from, until)`` gives low, best, high and the share that never
+    reaches the level, where a packet was estimated. ``may_fail`` False: an estimate that cannot show a fail by itself.
+    """
+
+    source: Source
+    low: Readings
+    best: Readings
+    high: Readings
+    result: WorkTemperature | None = None
+    lag: Callable[[float, float, float], tuple[float | None, float | None, float | None, float]] | None = None
+    may_fail: bool = True
+
+    @property
+    def measured(self) -> bool:
+        """Whether it was measured, not estimated."""
+        return self.source != "packet estimate"
+
+
+@dataclass(frozen=True)
+class Scene:
+    """One verification: run and recipe, traces and marks, and what is known of the sensors' errors.
+
+    ``chamber`` is the trace the steps were found on, ``placed`` the holds on it; ``edges_on`` the measured trace that
+    decides (a load sensor where there is one), ``measured`` the holds on that. ``works`` maps a stay's index to its work
+    temperature.
+    """
+
+    run: Run
+    recipe: Recipe
+    chamber: Readings
+    chamber_name: str
+    placed: tuple[Placed | None, ...]
+    edges_on: Readings
+    edges_name: str
+    measured: tuple[Placed | None, ...]
+    source: Source
+    works: Mapping[int, Work]
+    stays: tuple[Stay, ...]
+    errors: SensorErrors
+    chamber_errors: SensorErrors
+    basis: Basis
+    rates_c_per_s: tuple[float, float]
+    uncertain: tuple[tuple[float, float], ...] = ()
+    untrusted: tuple[tuple[float, float], ...] = ()
+    extra: Mapping[str, object] = field(default_factory=dict)
+
+    @property
+    def start_s(self) -> float:
+        """First reading [s]."""
+        return float(self.chamber.t_s[0])
+
+    @property
+    def end_s(self) -> float:
+        """Last reading [s]."""
+        return float(self.chamber.t_s[-1])
+
+    def expanded_c(self, hold: Hold) -> float | None:
+        """U of the sensor that decides at a hold [K], None where nothing is known."""
+        return (self.chamber_errors if hold.soak_from == "control" else self.errors).at(hold.target_c)
+
+    def deciding(self, hold: Hold) -> tuple[Readings, tuple[Placed | None, ...]]:
+        """The measured trace that decides a hold, and all holds as placed on it."""
+        if hold.soak_from == "control":
+            return self.chamber, self.placed
+        return self.edges_on, self.measured
+
+    def allowed(self, readings: Readings, start_s: float, end_s: float) -> Allowed:
+        """What the readings of a stretch cannot show."""
+        return Allowed(noise(readings, start_s, end_s), *self.rates_c_per_s, uncertain=self.uncertain)
+
+
+def fastest(readings: Readings) -> tuple[float, float]:
+    """Fastest heating and cooling that a trace itself shows.
+
+    Parameters
+    ----------
+    readings : Readings
+        The trace.
+
+    Returns
+    -------
+    tuple
+        Heating and cooling rate [K/s], over about 30 s, at least 1 K a minute.
+    """
+    if readings.t_s.size < 3:
+        return SLOWEST_C_PER_S, SLOWEST_C_PER_S
+    blocks = block_medians(readings.t_s, readings.temp_c, readings.period_s)
+    step = max(1, round(RATE_BLOCKS_S / blocks.block_s))
+    if blocks.t_s.size <= step:
+        return SLOWEST_C_PER_S, SLOWEST_C_PER_S
+    rate = (blocks.temp_c[step:] - blocks.temp_c[:-step]) / (blocks.t_s[step:] - blocks.t_s[:-step])
+    return max(float(rate.max()), SLOWEST_C_PER_S), max(float(-rate.min()), SLOWEST_C_PER_S)
+
+
+def measured_work(source: Source, readings: Readings) -> Work:
+    """A measured work temperature."""
+    return Work(source, readings, readings, readings)
+
+
+def coldest(traces: Sequence[Readings], t_s: np.ndarray) -> Readings:
+    """The coldest of several load sensors at each of their common times.
+
+    Parameters
+    ----------
+    traces : sequence of Readings
+        Load sensors of one run, read in the same rows.
+    t_s : ndarray
+        Times of the rows [s], shape (n,).
+
+    Returns
+    -------
+    Readings
+        The coldest [degC] where all of them were read.
+    """
+    columns = []
+    for trace in traces:
+        column = np.full(t_s.size, np.nan)
+        column[np.searchsorted(t_s, trace.t_s)] = trace.temp_c
+        columns.append(column)
+    lowest = np.min(columns, axis=0)
+    seen = np.isfinite(lowest)
+    return Readings(t_s[seen], lowest[seen], max(tr.resolution_c for tr in traces), traces[0].period_s)

@@ -1,0 +1,281 @@
+"""From a run to the scene of its verification: which sensors count, their corrections, marks, the work temperature."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from soakwitness.analysis.calibration.correction import Correction
+from soakwitness.analysis.errors import NotEnoughData
+from soakwitness.analysis.recipes.model import PacketSpec, Recipe
+from soakwitness.analysis.runs import Run, Trace
+from soakwitness.analysis.verification.edges import Readings
+from soakwitness.analysis.verification.model import Bounds, PieceInfo, SensorErrors, Source, WorkTemperature
+from soakwitness.analysis.verification.pieces import Stay, drop_unnamed, stays_of
+from soakwitness.analysis.verification.placing import Placed, place_again, place_holds, readings_of
+from soakwitness.analysis.verification.requirements import basis_of
+from soakwitness.analysis.verification.scene import Scene, Work, coldest, fastest, measured_work
+from soakwitness.analysis.verification.sensor_errors import errors_of
+
+CHAMBER_ROLES = ("control", "recording", "reference", "survey")
+FEWEST_READINGS = 5
+USABLE_SHARE = 0.5
+
+
+def usable(trace: Trace) -> bool:
+    """Whether a trace has enough readings to count: half of its rows, and five.
+
+    Parameters
+    ----------
+    trace : Trace
+        The trace.
+
+    Returns
+    -------
+    bool
+        Whether it counts.
+    """
+    seen = int(np.isfinite(trace.temp_c).sum())
+    return seen >= FEWEST_READINGS and seen >= USABLE_SHARE * trace.t_s.size
+
+
+def chamber_trace(run: Run) -> Trace:
+    """Choose the trace that the steps are found on.
+
+    Parameters
+    ----------
+    run : Run
+        The run.
+
+    Returns
+    -------
+    Trace
+        Control, else recording, else reference or survey sensor, else a load sensor.
+
+    Raises
+    ------
+    NotEnoughData
+        If no sensor has enough readings.
+    """
+    for role in (*CHAMBER_ROLES, "load"):
+        for trace in run.traces:
+            if trace.role == role and usable(trace):
+                return trace
+    best = max(run.traces, key=lambda tr: int(np.isfinite(tr.temp_c).sum()), default=None)
+    if best is None or int(np.isfinite(best.temp_c).sum()) < FEWEST_READINGS:
+        raise NotEnoughData(
+            f"{run.header.run}: no sensor has {FEWEST_READINGS} readings, so there is nothing to compare with a recipe. "
+            "Look at samples.csv in the run folder."
+        )
+    return best
+
+
+def load_traces(run: Run, chamber: Trace) -> tuple[Trace, ...]:
+    """Load sensors that can be used.
+
+    Parameters
+    ----------
+    run : Run
+        The run.
+    chamber : Trace
+        The chamber's trace.
+
+    Returns
+    -------
+    tuple of Trace
+        Those with enough readings, the chamber's own left out.
+    """
+    return tuple(tr for tr in run.traces if tr.role == "load" and usable(tr) and tr.name != chamber.name)
+
+
+def corrected(trace: Trace, errors: SensorErrors) -> Readings:
+    """Readings with their correction added."""
+    readings = readings_of(trace)
+    if errors.correction is None:
+        return readings
+    return replace(readings, temp_c=readings.temp_c + errors.correction(readings.temp_c))
+
+
+def uncertain_gaps(run: Run) -> tuple[tuple[float, float], ...]:
+    """Stretches whose length is not known: after a restart of the computer.
+
+    Parameters
+    ----------
+    run : Run
+        The run.
+
+    Returns
+    -------
+    tuple
+        Begin and end [s].
+    """
+    found = []
+    for event in run.events:
+        if event.event == "resumed" and "uncertain" in event.detail:
+            after = int(np.searchsorted(run.t_s, event.t_s))
+            start = float(run.t_s[after - 1]) if after else event.t_s
+            end = float(run.t_s[after]) if after < run.t_s.size else event.t_s
+            found.append((start, max(end, event.t_s)))
+    return tuple(found)
+
+
+def make_scene(
+    run: Run,
+    recipe: Recipe,
+    *,
+    sensor_errors: SensorErrors | None,
+    corrections: Mapping[str, Correction],
+    packet: object,
+    pieces: Sequence[PieceInfo],
+    untrusted: tuple[tuple[float, float], ...] = (),
+) -> Scene:
+    """Gather what all holds of a verification share.
+
+    Parameters
+    ----------
+    run, recipe : Run, Recipe
+        What to compare.
+    sensor_errors : SensorErrors or None
+        Overrides what run and log book say of the sensor that decides.
+    corrections : mapping
+        Corrections by the sensor's name.
+    packet : PacketModel or None
+        A measured packet.
+    pieces : sequence of PieceInfo
+        Pieces in this run.
+    untrusted : tuple
+        Stretches in which the chamber's reading was stuck [s].
+
+    Returns
+    -------
+    Scene
+        The scene.
+    """
+    columns = {c.name: c for c in run.columns}
+    day = run.header.started_utc[:10]
+    trace = chamber_trace(run)
+    loads = load_traces(run, trace)
+    chamber_errors = errors_of(columns.get(trace.name), corrections, day)
+    load_errors = [errors_of(columns.get(tr.name), corrections, day) for tr in loads]
+    if sensor_errors is not None:
+        chamber_errors = chamber_errors if loads else sensor_errors
+        load_errors = [sensor_errors for _ in loads]
+    chamber = corrected(trace, chamber_errors)
+    placed = place_holds(chamber, recipe)
+    stays = drop_unnamed(stays_of(run.marks, pieces))
+    scene = Scene(
+        run=run,
+        recipe=recipe,
+        chamber=chamber,
+        chamber_name=trace.name,
+        placed=placed,
+        edges_on=chamber,
+        edges_name=trace.name,
+        measured=placed,
+        source="load" if trace.role == "load" else "control",
+        works={},
+        stays=stays,
+        errors=chamber_errors,
+        chamber_errors=chamber_errors,
+        basis=basis_of(chamber_errors, recipe.decide_on),
+        rates_c_per_s=fastest(chamber),
+        uncertain=uncertain_gaps(run),
+        untrusted=untrusted,
+    )
+    if loads:
+        return _with_loads(scene, loads, load_errors)
+    works = {i: _work_of(scene, stay, packet) for i, stay in enumerate(stays)}
+    source: Source = next((w.source for w in works.values() if w.source == "packet estimate"), scene.source)
+    return replace(scene, works=works, source=source)
+
+
+def _with_loads(scene: Scene, loads: tuple[Trace, ...], errors: list[SensorErrors]) -> Scene:
+    """Let the load sensors decide; where the chamber misses a hold that they show, theirs is taken."""
+    traces = [corrected(tr, e) for tr, e in zip(loads, errors, strict=True)]
+    work = traces[0] if len(traces) == 1 else coldest(traces, scene.run.t_s)
+    placed = list(scene.placed)
+    if any(p is None or p.edges is None for p in placed):
+        placed = _filled(placed, place_holds(work, scene.recipe))
+    worst = max(errors, key=_spread)
+    up, down = (max(a, b) for a, b in zip(scene.rates_c_per_s, fastest(work), strict=True))
+    return replace(
+        scene,
+        placed=tuple(placed),
+        edges_on=work,
+        edges_name=loads[0].name if len(loads) == 1 else "the coldest of " + ", ".join(tr.name for tr in loads),
+        measured=place_again(work, scene.recipe, tuple(placed)),
+        source="load",
+        works={i: measured_work("load", work) for i in range(len(scene.stays))},
+        errors=worst,
+        basis=basis_of(worst, scene.recipe.decide_on),
+        rates_c_per_s=(up, down),
+    )
+
+
+def _spread(errors: SensorErrors) -> float:
+    value = errors.at(500.0)
+    return np.inf if value is None else value
+
+
+def _filled(placed: list[Placed | None], other: tuple[Placed | None, ...]) -> list[Placed | None]:
+    """Take from another trace the holds that are missing, where their order in time stays right."""
+    result = list(placed)
+    for number, mine in enumerate(placed):
+        theirs = other[number]
+        if (mine is None or mine.edges is None) and theirs is not None and theirs.edges is not None:
+            before = [p.stays[-1].end_s for p in result[:number] if p is not None]
+            after = [p.stays[0].start_s for p in result[number + 1 :] if p is not None]
+            if max(before, default=-np.inf) <= theirs.stays[0].start_s and theirs.stays[-1].end_s <= min(
+                after, default=np.inf
+            ):
+                result[number] = theirs
+    return result
+
+
+def _work_of(scene: Scene, stay: Stay, packet: object) -> Work:
+    """Work temperature of one stay without a load sensor: the packet estimate where a packet is known."""
+    from soakwitness.analysis.verification.packets import estimated_work
+
+    spec = _spec_of(scene.recipe, stay)
+    if packet is None and spec is None:
+        return measured_work(scene.source, scene.chamber)
+    return estimated_work(scene, stay, packet, spec)
+
+
+def _spec_of(recipe: Recipe, stay: Stay) -> PacketSpec | None:
+    """What is known of a piece's packet: its own figures over the recipe's."""
+    info = stay.info
+    if info is None or info.thickness_mm is None:
+        return recipe.packet
+    base = recipe.packet or PacketSpec()
+    return replace(
+        base,
+        thickness_mm=info.thickness_mm,
+        foil=base.foil if info.foil is None else info.foil,
+        heated_faces=base.heated_faces if info.heated_faces is None else info.heated_faces,
+        blades=base.blades if info.blades is None else info.blades,
+    )
+
+
+def work_result(work: Work, name: str) -> WorkTemperature:
+    """The work temperature for charts.
+
+    Parameters
+    ----------
+    work : Work
+        The work temperature.
+    name : str
+        Its sensor, or the piece.
+
+    Returns
+    -------
+    WorkTemperature
+        Low, best and high trace.
+    """
+    if work.result is not None:
+        return work.result
+    t, y = work.best.t_s, work.best.temp_c
+    eats: dict[int, Bounds] = {}
+    return WorkTemperature(work.source, name, t, y, y, y, eats_s=eats)

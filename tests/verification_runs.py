@@ -1,0 +1,57 @@
+"""Runs in memory for tests of the verification: no folder is read."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+
+import numpy as np
+from soakwitness.analysis import traces
+from soakwitness.analysis.runs import FloatArray, Run
+from soakwitness.firmware_bridge.runfolder.model import Column, Event, Mark, RecordCheck, RunHeader
+
+from tests.synthetic import Case
+
+WHOLE = RecordCheck(0, (), False, True, True, None, ())
+
+
+def sensor(name: str = "furnace", role: str = "control", **facts: object) -> Column:
+    """A sensor's column."""
+    return Column(name, "sensor", unit="C", role=role, **facts)  # type: ignore[arg-type]
+
+
+def make_run(
+    t_s: FloatArray,
+    values: Mapping[str, FloatArray],
+    *,
+    columns: Sequence[Column] = (),
+    events: Sequence[Event] = (),
+    marks: Sequence[Mark] = (),
+    check: RecordCheck = WHOLE,
+) -> Run:
+    """A run with the traces that ``open_run`` would make; the first column is the control sensor by default."""
+    columns = tuple(columns) or (sensor(next(iter(values))),)
+    period_s = traces.period(t_s)
+    made = tuple(
+        traces.trace(
+            c.name,
+            c.role or "",
+            t_s,
+            np.asarray(values[c.name], dtype=float),
+            resolution_c=c.resolution or traces.resolution(np.asarray(values[c.name], dtype=float)),
+            period_s=period_s,
+        )
+        for c in columns
+        if c.kind == "sensor"
+    )
+    header = RunHeader("20261125T071502Z_test_0000", "2026-11-25T07:15:02Z", tuple(columns), "test", origin="imported")
+    return Run(Path("nowhere"), header, t_s, dict(values), tuple(events), tuple(marks), check, made)
+
+
+def run_of(case: Case, *, wire: str | None = None) -> Run:
+    """The run of a synthetic case: U as stated, or only a class of wire."""
+    stated = case.expanded_c if wire is None and case.expanded_c > 0 else None
+    column = sensor(
+        expanded_uncertainty=stated, thermocouple="K" if wire else None, tolerance_class=wire, resolution=case.resolution_c
+    )
+    return make_run(case.t_s, {"furnace": case.temp_c}, columns=[column])
