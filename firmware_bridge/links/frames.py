@@ -58,6 +58,8 @@ class Wire:
         left_s = self._last_s + self._silence_s - self._clock.monotonic()
         if left_s > 0:
             self._clock.sleep(left_s)
+        if self.has_more():  # after the silence; minimalmodbus empties the input before it
+            raise LinkError("garbled", f"{self._port.name}: garbled, bytes came that nobody had asked for.")
         self._request, self._reply = bytes(request), b""
         self._port.write(self._request)
 
@@ -72,13 +74,17 @@ class Wire:
         return data
 
     def has_more(self) -> bool:
-        """Whether bytes follow a reply that should have been all."""
+        """Whether bytes came that belong to no reply."""
         return self._port.waiting > 0
 
     def echoed(self) -> bool:
         """Whether what came begins with what was sent."""
         size = min(len(self._request), len(self._reply))
         return size >= 7 and self._request[:size] == self._reply[:size]
+
+    def refused(self) -> bool:
+        """Whether what came is an exception reply to the last request and nothing else."""
+        return self._answers(self._reply.removeprefix(self._request))
 
     def is_answer(self, data: bytes) -> bool:
         """Whether late bytes are a whole reply, or the end of one, good or exception, to the last request."""

@@ -48,10 +48,12 @@ class LinesLink:
             came, more_bad, some_bytes = self._wait(start_s)
             seen += came
             bad += more_bad
-            if not came:
-                raise self._nothing(bad, some_bytes or bool(waited))
             age_s = 0.0
+        else:
+            came, some_bytes = lines, True
         self._pulled_s = self._clock.monotonic()
+        if not came:
+            raise self._nothing(bad, some_bytes or bool(waited))
         return self._reading(seen, bad, age_s)
 
     def close(self) -> None:

@@ -92,6 +92,8 @@ class ModbusLink:
         except minimalmodbus.NoResponseError as error:
             raise self._failed("silent", block, f"no answer within {self._settings.timeout_s:g} s") from error
         except minimalmodbus.SlaveReportedException as error:
+            if not self._wire.refused():  # minimalmodbus takes any function code above 0x7F for a refusal
+                raise self._failed("garbled", block, str(error)) from error
             self._asked_s = None  # it did answer, so nothing is on its way
             raise self._failed("refused", block, str(error)) from error
         except (minimalmodbus.ModbusException, ValueError, TypeError) as error:

@@ -169,6 +169,15 @@ def test_a_stale_line_is_not_read_as_now() -> None:
     assert caught.value.reason == "silent"
 
 
+def test_after_a_silence_the_next_line_is_fresh_again() -> None:
+    bench = Bench(furnace())
+    with pytest.raises(LinkError):
+        bench.link.read()  # waits three seconds for nothing
+    bench.after(1.0, b"800\n")
+    reading = bench.link.read()
+    assert (reading.values, reading.age_s) == ({"work": 800.0}, pytest.approx(1.0))
+
+
 def test_a_buffer_that_ran_over_glues_no_lines() -> None:
     bench = Bench(furnace())
     bench.wire.arrives(0.0, b"700\n" * 1000 + b"70")

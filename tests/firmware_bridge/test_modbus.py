@@ -168,6 +168,8 @@ def test_a_failed_read_is_tried_again_where_the_interval_leaves_the_time(clock: 
         (frame("01 04 02 00 05"), "garbled"),  # another function's
         (frame("01 03 04 00 05 00 06"), "garbled"),  # more registers than asked for
         (frame("01 03 00 00 00 01"), "echo"),
+        (frame("01 85 02"), "garbled"),  # a refusal, but not of what was asked
+        (frame("01 83 02 00"), "garbled"),  # longer than any refusal
         (frame("01 03 02 00 05") + frame("01 03 02 00 06"), "garbled"),  # two replies glued together
     ],
 )
@@ -179,6 +181,16 @@ def test_reasons_are_told_apart(clock: FakeClock, reply: bytes, reason: str) -> 
     assert caught.value.reason == reason
     assert caught.value.exit_code == 1
     assert str(caught.value).startswith("P: ")
+
+
+def test_bytes_that_come_unasked_between_two_blocks_stop_the_reading(clock: FakeClock) -> None:
+    holding, inputs = frame("01 03 00 00 00 01").hex(" "), frame("01 04 00 00 00 01").hex(" ")
+    twice: Answer = [(0.01, frame("01 03 02 00 05")), (0.011, frame("01 04 02 00 63"))]
+    link, wire = opened(furnace(TWO_TABLES), clock, {holding: twice, inputs: [(0.01, frame("01 04 02 00 07"))]})
+    with pytest.raises(LinkError, match="nobody had asked for") as caught:
+        link.read()
+    assert caught.value.reason == "garbled"
+    assert len(wire.written) == 1
 
 
 def test_an_echoing_adapter_can_be_declared(clock: FakeClock) -> None:
