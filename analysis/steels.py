@@ -112,10 +112,9 @@ def find_steel(name: str, steels: Iterable[Steel]) -> Steel | None:
     Steel or None
         None where no steel has this designation.
     """
-    wanted = _key(name)
+    wanted = _keys(name)
     for steel in steels:
-        names = {_key(word) for word in (steel.name, *steel.also)}
-        if wanted in names | {_key(word.split()[-1]) for word in steel.also}:
+        if any(wanted & _keys(word) for word in (steel.name, *steel.also)):
             return steel
     return None
 
@@ -336,5 +335,7 @@ def _number(cell: str, key: str, place: str) -> float | None:
     return value
 
 
-def _key(name: str) -> str:
-    return "".join(name.upper().split())
+def _keys(name: str) -> set[str]:
+    """A designation with and without the name of its system before it."""
+    words = name.upper().split()
+    return {"".join(words), *words[-1:]}

@@ -16,7 +16,8 @@ def recipe_outside(recipe: Recipe, steel: Steel, unit: Unit | None = None) -> tu
     Parameters
     ----------
     recipe : Recipe
-        The recipe; its hottest hold counts as hardening from 700 degC on, holds below that as tempers.
+        The recipe; its hottest hold counts as hardening from 700 degC on, the ones before it as preheats, colder ones
+        after it (or without it) as tempers.
     steel : Steel
         The published figures.
     unit : str, optional
@@ -28,18 +29,17 @@ def recipe_outside(recipe: Recipe, steel: Steel, unit: Unit | None = None) -> tu
         One sentence for each hold outside.
     """
     shown = unit or recipe.unit
-    hottest = max((hold.target_c for hold in recipe.holds), default=0.0)
+    hottest_c = max((hold.target_c for hold in recipe.holds), default=0.0)
+    hardened = hottest_c < HARDENING_FROM_C
     says: list[str] = []
     for hold in recipe.holds:
         if hold.cycle > 1:
             break
-        if hold.target_c < HARDENING_FROM_C:
-            says += _outside(hold, "temper", steel, shown)
-        elif hold.target_c == hottest:
-            says += _outside(hold, "harden", steel, shown)
-        else:
-            says += _outside(hold, "preheat", steel, shown)
-    return (*says, *_wrong_unit(recipe, hottest, steel))
+        if not hardened and hold.target_c < hottest_c:
+            continue  # a preheat, of which single figures are published at most
+        says += _outside(hold, "temper" if hold.target_c < HARDENING_FROM_C else "harden", steel, shown)
+        hardened = True
+    return (*says, *_wrong_unit(recipe, hottest_c, steel))
 
 
 def _wrong_unit(recipe: Recipe, hottest_c: float, steel: Steel) -> tuple[str, ...]:
@@ -59,7 +59,7 @@ def _outside(hold: Hold, what: What, steel: Steel, unit: Unit) -> list[str]:
     lows = [f.low_c for f in figures if f.low_c is not None]
     highs = [f.high_c if f.high_c is not None else f.low_c for f in figures if f.low_c is not None]
     low_c, high_c = min(lows), max(h for h in highs if h is not None)
-    spare = NEAR_C if what == "preheat" or low_c == high_c or len(figures) > 1 else 0.0
+    spare = NEAR_C if low_c == high_c or len(figures) > 1 else 0.0
     if low_c - spare <= hold.target_c <= high_c + spare:
         return []
     side = "below" if hold.target_c < low_c else "above"

@@ -38,7 +38,7 @@ DECIMALS = {"point": ".", "comma": ","}
 )
 @click.option("--signal", "signals", multiple=True, metavar="NAME=COLUMN", help="setpoint, output or another. Repeat.")
 @click.option("--unit", type=click.Choice(["C", "F"]), help="Unit of the temperatures in the file.  [C]")
-@click.option("--thermocouple", type=click.Choice(list("BEJKNRST")), help="Thermocouple letter.")
+@click.option("--thermocouple", type=click.Choice(list("BEJKNRST"), case_sensitive=False), help="Thermocouple letter.")
 @click.option("--tolerance-class", type=click.Choice(["1", "2", "special", "standard"]), help="Tolerance of new wire.")
 @click.option("--expanded-uncertainty", type=float, metavar="U", help="U (k = 2) of the readings, in --unit.")
 @click.option("--name", help="What to call the run; stands in the folder's name.")
