@@ -146,7 +146,7 @@ def stable_stretches(
     steady = steadiness(t_s, reference_c, sensor_c, limits, resolution_c=resolution_c)
     found = [
         _settled(steady, first - steady.cells + 1, last + 1, limits, resolution_c)
-        for first, last in _runs_of(steady.stable)
+        for first, last in runs_of(steady.stable)
     ]
     return tuple(stretch for stretch in found if stretch is not None)
 
@@ -197,7 +197,7 @@ def _on_grid(t_s: FloatArray, both: FloatArray) -> tuple[FloatArray, FloatArray]
 
 def _bridge(values: FloatArray) -> None:
     """Fill holes of a few cells between their neighbours, in place."""
-    for first, last in _runs_of(np.isnan(values)):
+    for first, last in runs_of(np.isnan(values)):
         if last - first < FILL_CELLS and first > 0 and last + 1 < values.size:
             hole = np.arange(first, last + 1)
             values[hole] = np.interp(hole, [first - 1, last + 1], [values[first - 1], values[last + 1]])
@@ -211,8 +211,19 @@ def _smoothed(values: FloatArray) -> FloatArray:
     return np.concatenate([inner[:1], inner, inner[-1:]])
 
 
-def _runs_of(flags: BoolArray) -> list[tuple[int, int]]:
-    """First and last index of each run of True."""
+def runs_of(flags: BoolArray) -> list[tuple[int, int]]:
+    """Find the runs of True.
+
+    Parameters
+    ----------
+    flags : ndarray of bool
+        Shape (n,).
+
+    Returns
+    -------
+    list of tuple
+        First and last index of each.
+    """
     edges = np.flatnonzero(np.diff(np.concatenate([[0], flags.astype(np.int8), [0]])))
     return [(int(a), int(b) - 1) for a, b in zip(edges[::2], edges[1::2], strict=True)]
 

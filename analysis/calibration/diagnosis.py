@@ -1,0 +1,279 @@
+"""What is wrong with this thermocouple? Causes ranked from readings against a reference."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from soakwitness.analysis.calibration import faults
+from soakwitness.analysis.calibration.cheap_tests import FOR_CAUSE, CheapTest, best_test, named_test
+from soakwitness.analysis.calibration.readings import PairReading
+from soakwitness.analysis.errors import NotEnoughData
+from soakwitness.analysis.thermocouple import TYPES
+
+FloatArray = npt.NDArray[np.float64]
+
+NOTHING = "nothing wrong"
+SURE = 0.95  # probability from which a cause is named alone
+MENTION = 0.02
+NOISE_C = 1.0
+# Every wire is off by some share of the temperature by itself: a third of its tolerance (0.75 %, R, S and B 0.25 %).
+OWN_SHARE = {"B": 0.0008, "R": 0.0008, "S": 0.0008}
+OWN_SHARE_BASE = 0.0025
+HEAD_KNOWN_TO_C = 2.0
+ROOM_KNOWN_TO_C = 2.0
+ROOMS_C = np.array([15.0, 20.0, 25.0, 30.0, 35.0])
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """One cause: its probability among all causes, its size in words, the error it would make, and what to do next."""
+
+    cause: str
+    probability: float
+    size: str
+    says: str
+    error_c: tuple[float, ...]
+    misfit_c: float
+    next: str
+
+    def as_dict(self) -> dict[str, Any]:
+        """Plain data for JSON."""
+        return {
+            "cause": self.cause,
+            "probability": self.probability,
+            "size": self.size,
+            "says": self.says,
+            "error_c": list(self.error_c),
+            "misfit_c": self.misfit_c,
+            "next": self.next,
+        }
+
+
+@dataclass(frozen=True)
+class Diagnosis:
+    """Causes, likeliest first. ``cause`` None: cannot tell, and ``test`` would tell between ``between``."""
+
+    cause: str | None
+    candidates: tuple[Candidate, ...]
+    between: tuple[str, ...]
+    test: CheapTest | None
+    says: str
+
+    def as_dict(self) -> dict[str, Any]:
+        """Plain data for JSON."""
+        test = self.test
+        return {
+            "cause": self.cause,
+            "between": list(self.between),
+            "says": self.says,
+            "test": None if test is None else {"name": test.name, "do": test.do, "shows": self.outcomes()},
+            "candidates": [c.as_dict() for c in self.candidates],
+        }
+
+    def outcomes(self) -> dict[str, str]:
+        """What the test would show for each cause still in question."""
+        return {} if self.test is None else {cause: self.test.outcome(cause) for cause in self.between}
+
+
+@dataclass(frozen=True)
+class _Guess:
+    """One cause with a grid of sizes: predictions (g, n) [degC], log prior weights (g,), and words for each size."""
+
+    cause: str
+    shown_c: FloatArray
+    weight: FloatArray
+    sizes: Sequence[str]
+    prior: float = 1.0
+    own_noise_c: float = 0.0  # of what the prediction itself was made from
+
+
+def diagnose(readings: Sequence[PairReading], *, set_to: str | None = None, noise_c: float = NOISE_C) -> Diagnosis:
+    """Rank what may be wrong with a thermocouple.
+
+    Parameters
+    ----------
+    readings : sequence of PairReading
+        Reference and shown temperature [degC], head and room temperature where known.
+    set_to : str or None
+        Letter of the type set in the instrument; None: every pair of types is tried, other causes as for type K.
+    noise_c : float
+        Standard uncertainty of one comparison of shown and reference [K].
+
+    Returns
+    -------
+    Diagnosis
+        A cause alone where its probability is 0.9 or more; else "cannot tell" with the test that would.
+
+    Raises
+    ------
+    NotEnoughData
+        With fewer than two readings.
+
+    Notes
+    -----
+    Each cause predicts what is shown, over a grid of its size. Its evidence is the mean over the grid of a normal
+    likelihood with covariance noise^2 I + share^2 t t', the second term being what new wire is off by itself. All
+    causes count the same beforehand.
+    """
+    if len(readings) < 2:
+        raise NotEnoughData("one reading fits any cause: take two or more, far apart in temperature.")
+    true = np.array([r.reference_c for r in readings])
+    shown = np.array([r.sensor_c for r in readings])
+    kind = (set_to or "K").upper()
+    scored = [
+        _score(guess, shown, _covariance(true, kind, noise_c)) for guess in _guesses(readings, true, kind, set_to)
+    ]
+    evidence: dict[str, float] = {}
+    best: dict[str, tuple[float, str, FloatArray]] = {}
+    for guess, log_evidence, at in scored:
+        evidence[guess.cause] = np.logaddexp(evidence.get(guess.cause, -np.inf), log_evidence)
+        if guess.cause not in best or log_evidence > best[guess.cause][0]:
+            best[guess.cause] = (log_evidence, guess.sizes[at], guess.shown_c[at])
+    chances = _chances(evidence)
+    order = sorted(chances, key=lambda cause: -chances[cause])
+    candidates = tuple(
+        _candidate(cause, chances[cause], best[cause][1], best[cause][2] - true, shown - best[cause][2], true)
+        for cause in order
+    )
+    return _decided(candidates, chances, order)
+
+
+def _candidate(
+    cause: str, chance: float, size: str, error: FloatArray, left: FloatArray, true: FloatArray
+) -> Candidate:
+    """Put one cause into words."""
+    hottest = int(np.argmax(true))
+    says = f"{size}: would show {error[hottest]:+.1f} degC at {true[hottest]:.0f} degC" if size else "within tolerance"
+    step = named_test(FOR_CAUSE[cause]).do if cause != NOTHING else "Calibrate to learn its correction."  # type: ignore[index]
+    misfit = float(np.sqrt(np.mean(left**2))) if np.isfinite(left).all() else float("nan")
+    return Candidate(cause, chance, size, says, tuple(float(e) for e in error), misfit, step)
+
+
+def _decided(candidates: tuple[Candidate, ...], chances: dict[str, float], order: list[str]) -> Diagnosis:
+    """Name the cause, or say what would tell."""
+    first = candidates[0]
+    if first.probability >= SURE:
+        return Diagnosis(first.cause, candidates, (first.cause,), None, f"{first.cause} ({first.says}).")
+    between = tuple(cause for cause in order if chances[cause] >= MENTION)
+    test = best_test(chances)
+    says = f"cannot tell between {', '.join(between[:-1])} and {between[-1]}. {test.do}"
+    return Diagnosis(None, candidates, between, test, says)
+
+
+def _chances(evidence: dict[str, float]) -> dict[str, float]:
+    """Probabilities from log evidences."""
+    top = max(evidence.values())
+    weights = {cause: float(np.exp(value - top)) for cause, value in evidence.items()}
+    total = sum(weights.values())
+    return {cause: weight / total for cause, weight in weights.items()}
+
+
+def _covariance(true: FloatArray, kind: str, noise_c: float) -> FloatArray:
+    """Noise of each comparison and the wire's own share, which moves all together."""
+    share = OWN_SHARE.get(kind, OWN_SHARE_BASE)
+    return np.asarray(np.diag(np.full(true.size, noise_c**2)) + share**2 * np.outer(true, true))
+
+
+def _score(guess: _Guess, shown: FloatArray, covariance: FloatArray) -> tuple[_Guess, float, int]:
+    """Log evidence of a cause, and the index of its best size."""
+    root = np.linalg.cholesky(covariance + guess.own_noise_c**2 * np.eye(shown.size))
+    left = np.linalg.solve(root, (shown - guess.shown_c).T)
+    fit = -0.5 * np.sum(left**2, axis=0) - np.log(np.diag(root)).sum() + guess.weight
+    fit = np.where(np.isfinite(fit), fit, -1e9)
+    at = int(np.argmax(fit))
+    return guess, float(np.log(np.exp(fit - fit[at]).sum()) + fit[at] + np.log(guess.prior)), at
+
+
+def _guesses(readings: Sequence[PairReading], true: FloatArray, kind: str, set_to: str | None) -> Iterator[_Guess]:
+    """All causes with their grids."""
+    rooms = _rooms(readings)
+    yield _grid(NOTHING, true[None, :], [""])
+    yield from _wrong_types(true, rooms, set_to)
+    yield from _wrong_leads(readings, true, rooms, kind)
+    unsensed = faults.unsensed_c(true, kind, rooms)
+    yield _grid("cold junction not sensed", unsensed, [f"terminals at {_mean(room)}" for room in rooms])
+    sizes = np.concatenate([-_spread(2.0, 80.0, 200), _spread(2.0, 80.0, 200)])
+    yield _grid("plain offset", true + sizes[:, None], [f"offset {size:+.1f} degC" for size in sizes])
+    yield _drift(true)
+    both = np.stack([faults.mixed_up_c(true, shows_fahrenheit=flag) for flag in (True, False)])
+    yield _grid("degrees C and F mixed up", both, ["shows degF, read as degC", "shows degC, read as degF"])
+    shares = _spread(0.005, 0.4, 300)
+    pulled = faults.pulled_back_c(true, shares[:, None], 25.0)
+    yield _grid("tip pulled back", pulled, [f"{share:.1%} of the difference to the room lost" for share in shares])
+
+
+def _grid(cause: str, shown_c: FloatArray, sizes: Sequence[str], prior: float = 1.0) -> _Guess:
+    """A cause whose sizes are all as likely beforehand."""
+    return _Guess(cause, shown_c, np.full(shown_c.shape[0], -np.log(shown_c.shape[0])), sizes, prior)
+
+
+def _spread(low: float, high: float, count: int) -> FloatArray:
+    """Sizes from low to high, evenly by ratio."""
+    return np.geomspace(low, high, count)
+
+
+def _mean(values: FloatArray) -> str:
+    return f"{float(np.mean(values)):.0f} degC"
+
+
+def _rooms(readings: Sequence[PairReading]) -> FloatArray:
+    """Temperatures that the terminals may have, shape (g, n) [degC]."""
+    known = [r.room_c for r in readings]
+    mean = [room for room in known if room is not None]
+    if not mean:
+        return np.repeat(ROOMS_C[:, None], len(readings), axis=1)
+    centre = np.array([room if room is not None else float(np.mean(mean)) for room in known])
+    return np.asarray(centre[None, :] + ROOM_KNOWN_TO_C * np.array([-1.0, -0.5, 0.0, 0.5, 1.0])[:, None])
+
+
+def _wrong_types(true: FloatArray, rooms: FloatArray, set_to: str | None) -> Iterator[_Guess]:
+    """All pairs of types, or those with the type that is set."""
+    pairs = [(wired, other) for other in ([set_to.upper()] if set_to else TYPES) for wired in TYPES if wired != other]
+    for wired, other in pairs:
+        shown = faults.wrong_type_c(true, wired, other, rooms)
+        yield _grid("wrong type set", shown, [f"wired {wired}, set to {other}"] * len(rooms), 1.0 / len(pairs))
+
+
+def _wrong_leads(readings: Sequence[PairReading], true: FloatArray, rooms: FloatArray, kind: str) -> Iterator[_Guess]:
+    """Reversed extension lead and copper, for the head temperatures measured or any that are plausible."""
+    heads, words = _heads(readings, true, rooms)
+    for cause, reverse in (("reversed extension lead", True), ("copper in place of extension lead", False)):
+        shown = faults.wrong_lead_c(
+            true, kind, heads, np.tile(rooms, (heads.shape[0] // rooms.shape[0], 1)), reversed_lead=reverse
+        )
+        noise_c = HEAD_KNOWN_TO_C * (2.0 if reverse else 1.0) if _all_heads(readings) else 0.0
+        yield replace(_grid(cause, shown, words), own_noise_c=noise_c)
+
+
+def _all_heads(readings: Sequence[PairReading]) -> bool:
+    """Whether the head's temperature is known at every reading."""
+    return all(r.head_c is not None for r in readings)
+
+
+def _heads(readings: Sequence[PairReading], true: FloatArray, rooms: FloatArray) -> tuple[FloatArray, list[str]]:
+    """Head temperatures (g, n) for each room temperature in turn [degC], and words for each."""
+    known = np.array([np.nan if r.head_c is None else r.head_c for r in readings])
+    if _all_heads(readings):
+        heads = np.repeat(known[None, :], rooms.shape[0], axis=0)
+        return heads, [f"head at {_mean(head)}, as measured" for head in heads]
+    warmer = _spread(4.0, 150.0, 150)
+    rise = [np.full(true.size, 1.0), np.maximum(true - 25.0, 0.0) / 1000.0]  # the same always, or with the furnace
+    heads = np.concatenate([rooms + d * shape for shape in rise for d in warmer])
+    heads = np.where(np.isfinite(known), known, heads)
+    sizes = [f"head {d:.0f} degC warmer than the terminals{when}" for when in ("", " at 1000 degC") for d in warmer]
+    return heads, [size for size in sizes for _ in range(rooms.shape[0])]
+
+
+def _drift(true: FloatArray) -> _Guess:
+    """Errors that grow faster than the temperature, either way."""
+    size = np.concatenate([-_spread(4.0, 120.0, 200), _spread(4.0, 120.0, 200)])
+    power = np.array([1.6, 2.0, 2.5, 3.0, 4.0])
+    every = np.repeat(size, power.size)
+    shown = faults.drifted_c(true, every[:, None], np.tile(power, size.size)[:, None])
+    words = [f"{s:+.1f} degC at 1000 degC, more above" for s in every]
+    return _grid("drift growing with temperature", shown, words)
