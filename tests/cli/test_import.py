@@ -1,0 +1,61 @@
+"""The command import as a person runs it."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from soakwitness.analysis.runs import open_run
+from soakwitness.cli.commands.import_ import import_
+
+
+def run(*words: str | Path) -> Result:
+    return CliRunner().invoke(import_, [str(word) for word in words])
+
+
+LOG = "Time,Temp,SP\n0,20,800\n1,OPEN,800\n2,22,800\n"
+
+
+@pytest.fixture
+def log(tmp_path: Path) -> Path:
+    path = tmp_path / "log.csv"
+    path.write_text(LOG)
+    return path
+
+
+def test_import_prints_the_run_last(log: Path, tmp_path: Path) -> None:
+    words = ["--time", "Time", "--sensor", "recording=Temp", "--signal", "setpoint=SP", "--thermocouple", "k"]
+    result = run(log, log, *words, "--logbook", tmp_path / "book", "--name", "Left Furnace")
+    assert result.exit_code == 0
+    first, last = (Path(line) for line in result.stdout.splitlines())
+    assert first != last
+    assert last.parent == tmp_path / "book" / "runs"
+    assert "left-furnace" in last.name
+    assert open_run(last).columns[0].thermocouple == "K"
+    assert "log.csv: Temp: 1 cells are no numbers" in result.stderr
+
+
+def test_import_with_a_profile(log: Path, tmp_path: Path) -> None:
+    book = ["--logbook", str(tmp_path / "book")]
+    words = ["--time", "Time", "--sensor", "recording=Temp", "--unit", "F", "--save-profile", "weekly"]
+    assert run(log, *words, *book).exit_code == 0
+    again = run(log, "--profile", "weekly", "--furnace", "left", "--json", *book)
+    assert again.exit_code == 0
+    answer = json.loads(again.stdout)
+    (made,) = answer["runs"]
+    assert made["rows"] == 3
+    header = open_run(made["path"]).header
+    assert (header.furnace_name, header.columns[0].unit) == ("left", "F")
+    assert run(log, "--profile", "monthly", *book).exception is not None
+
+
+def test_import_says_what_is_missing(log: Path, tmp_path: Path) -> None:
+    result = run(log, "--sensor", "recording=Temp", "--logbook", tmp_path)
+    assert (result.exit_code, "--time COLUMN" in result.stderr) == (2, True)
+    result = run(log, "--time", "Time", "--sensor", "recording=Temp", "--start", "2026-11-25T07:00:00")
+    assert (result.exit_code, "has no time zone" in result.stderr) == (2, True)
+    result = run(log, log, "--time", "Time", "--sensor", "recording=Temp", "--marks", log)
+    assert (result.exit_code, "one by one" in result.stderr) == (2, True)
