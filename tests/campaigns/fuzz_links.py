@@ -170,7 +170,8 @@ class BadTalker:
         if kind == "cut":
             line = line[chance.randrange(3) : chance.randrange(len(line))]
         elif kind == "glued":
-            return line + (line if chance.random() < 0.5 else b"")  # its end is lost: the next line follows at once
+            self.count += 1
+            line += self.line(self.count)  # the end of the first is lost: the next one follows at once
         elif kind == "flipped":
             line = flipped(line, chance)
             self.note(line)

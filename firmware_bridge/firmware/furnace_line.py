@@ -1,0 +1,156 @@
+"""Program for a microcontroller with SPI thermocouple converters: prints one text line a reading.
+
+Copy this file to a MicroPython board as ``main.py`` and change the settings; nothing else is needed there. What is not
+in ``run`` is the same under CPython, where it is tested. The line is described in LINE.md beside this file.
+"""
+
+try:
+    from collections.abc import Callable
+except ImportError:  # MicroPython, which reads over annotations
+    Callable = None  # type: ignore[assignment]
+
+# ---- settings -------------------------------------------------------------------------------------------------------
+EVERY_MS = 1000  # from one line to the next
+HEADER_EVERY = 60  # lines from one description of the line to the next
+SPI_NUMBER = 0
+SPI_BAUD = 1000000
+CHIP_SELECT_PINS = (17,)  # one for each converter, in the order of the line
+DOOR_PIN: "int | None" = None  # pin of a switch to ground that is closed while the door is shut; None: there is none
+FOOT_PIN: "int | None" = None  # pin of a foot switch to ground that is closed while pressed; None: there is none
+
+# How a converter sends a reading: one frame, highest bit first. These are the numbers of a converter with a 32-bit
+# frame: junction in bits 31..18 (signed, 0.25 C), cold junction in bits 15..4 (signed, 0.0625 C), faults in bits 2..0.
+FRAME_BYTES = 4
+JUNCTION_SHIFT, JUNCTION_BITS, JUNCTION_STEP = 18, 14, "0.25"
+COLD_SHIFT, COLD_BITS, COLD_STEP = 4, 12, "0.0625"
+FAULT_MASK = 0b111
+FAULT_WORDS = ("open circuit", "short to ground", "short to supply", "converter silent")
+SILENT = 0b1000  # added here: the frame is all zeros or all ones, which no converter sends at room temperature
+# ---------------------------------------------------------------------------------------------------------------------
+
+
+def crc16(data: bytes) -> int:
+    """CRC-16/IBM-3740: polynomial 0x1021, start 0xFFFF, not reflected."""
+    crc = 0xFFFF
+    for byte in data:
+        crc ^= byte << 8
+        for _ in range(8):
+            crc = (crc << 1) ^ 0x1021 if crc & 0x8000 else crc << 1
+        crc &= 0xFFFF
+    return crc
+
+
+def signed(word: int, shift: int, bits: int) -> int:
+    """Cut a two's complement number out of a word."""
+    value = (word >> shift) & ((1 << bits) - 1)
+    return value - (1 << bits) if value >> (bits - 1) else value
+
+
+def decode(frame: bytes) -> tuple[int, int, int]:
+    """Give raw junction, raw cold junction and fault bits of a frame."""
+    word = 0
+    for byte in frame:
+        word = word << 8 | byte
+    faults = word & FAULT_MASK
+    if word in (0, (1 << 8 * len(frame)) - 1):
+        faults = SILENT
+    return signed(word, JUNCTION_SHIFT, JUNCTION_BITS), signed(word, COLD_SHIFT, COLD_BITS), faults
+
+
+def closed(text: str) -> str:
+    """Put the checksum and the line end behind a text."""
+    return f"{text}*{crc16(text.encode()):04X}\r\n"
+
+
+def header(converters: int) -> str:
+    """Describe the line: the names of its fields, the steps of the raw numbers, the fault bits."""
+    names = ["seq", "ms"]
+    for number in range(1, converters + 1):
+        names += [f"j{number}", f"c{number}", f"f{number}"]
+    faults = ", ".join(f"{bit} {word}" for bit, word in enumerate(FAULT_WORDS))
+    fields = ",".join(names + ["door", "foot"])
+    return closed(f"# furnace line 1; {fields}; j x {JUNCTION_STEP} C, c x {COLD_STEP} C; f bits: {faults}")
+
+
+def line(sequence: int, ms: int, readings: list[tuple[int, int, int]], door: int, foot: int) -> str:
+    """Write one reading; ``readings`` has junction, cold junction and fault bits of each converter."""
+    fields = [sequence, ms]
+    for reading in readings:
+        fields += reading
+    return closed(",".join(str(field) for field in fields + [door, foot]))
+
+
+class Talker:
+    """Counts lines, remembers a short press until the next line, and says when a line is due.
+
+    ``read_frame(n)`` gives the frame of converter ``n``; ``door`` and ``foot`` give 1 for open and pressed.
+    """
+
+    def __init__(
+        self,
+        converters: int,
+        read_frame: "Callable[[int], bytes]",
+        door: "Callable[[], int]",
+        foot: "Callable[[], int]",
+        write: "Callable[[str], object]",
+    ) -> None:
+        self.converters = converters
+        self.read_frame = read_frame
+        self.door = door
+        self.foot = foot
+        self.write = write
+        self.sequence = 0
+        self.due_ms = 0
+        self.pressed = 0
+
+    def step(self, now_ms: int) -> None:
+        """Look at the foot switch, and send a line where one is due; call this every few milliseconds."""
+        self.pressed |= self.foot()
+        if now_ms < self.due_ms:
+            return
+        self.due_ms += EVERY_MS
+        if now_ms >= self.due_ms:  # late by more than a line: no burst to catch up
+            self.due_ms = now_ms + EVERY_MS
+        if self.sequence % HEADER_EVERY == 0:
+            self.write(header(self.converters))
+        readings = [decode(self.read_frame(number)) for number in range(self.converters)]
+        self.write(line(self.sequence, now_ms, readings, self.door(), self.pressed))
+        self.sequence += 1
+        self.pressed = 0
+
+
+def run() -> None:
+    """Run for ever on a board."""
+    import sys
+    import time
+
+    from machine import SPI, Pin  # type: ignore[import-not-found]
+
+    spi = SPI(SPI_NUMBER, baudrate=SPI_BAUD, polarity=0, phase=0)
+    selects = [Pin(number, Pin.OUT, value=1) for number in CHIP_SELECT_PINS]
+
+    def read_frame(number: int) -> bytes:
+        frame = bytearray(FRAME_BYTES)
+        selects[number](0)
+        spi.readinto(frame)
+        selects[number](1)
+        return bytes(frame)
+
+    def switch(pin_number: "int | None", when_closed: int) -> "Callable[[], int]":
+        if pin_number is None:
+            return lambda: 0
+        pin = Pin(pin_number, Pin.IN, Pin.PULL_UP)  # closed to ground reads 0
+        return lambda: 1 - when_closed if pin() else when_closed
+
+    talker = Talker(len(selects), read_frame, switch(DOOR_PIN, 0), switch(FOOT_PIN, 1), sys.stdout.write)
+    before, now_ms = time.ticks_ms(), 0  # type: ignore[attr-defined]
+    while True:
+        ticks = time.ticks_ms()  # type: ignore[attr-defined]
+        now_ms += time.ticks_diff(ticks, before)  # type: ignore[attr-defined]  # the board's own count wraps
+        before = ticks
+        talker.step(now_ms)
+        time.sleep_ms(5)  # type: ignore[attr-defined]
+
+
+if __name__ == "__main__":
+    run()
