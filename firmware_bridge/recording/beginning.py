@@ -20,13 +20,13 @@ from soakwitness.firmware_bridge.recording.recorder import Recording
 from soakwitness.firmware_bridge.runfolder.files import Files
 from soakwitness.firmware_bridge.runfolder.format import event_body, read_utc, utc_text
 from soakwitness.firmware_bridge.runfolder.header import columns_of, read_header
+from soakwitness.firmware_bridge.runfolder.late import LOCK
 from soakwitness.firmware_bridge.runfolder.lock import Lock, LockHeld, is_held
 from soakwitness.firmware_bridge.runfolder.model import RunHeader
 from soakwitness.firmware_bridge.runfolder.reader import check_record, last_row, read_events
 from soakwitness.firmware_bridge.runfolder.sealing import seal_run
 from soakwitness.firmware_bridge.runfolder.writer import RunFolder, append_events, reduced_name
 
-LOCK = "recording.lock"
 SAME_WITHIN_S = 600.0  # a gap this short is always the same heating
 SAME_WHILE_WARM_S = 6 * 3600.0  # a longer one only if the furnace is still warm
 WARM_C = 100.0
@@ -257,6 +257,7 @@ def begin_or_resume(
     *,
     alarms: Alarms,
     temp_c: float | None,
+    started_s: float | None = None,
     fresh: bool = False,
     files: Files | None = None,
     heard: Callable[[str, str], None] | None = None,
@@ -267,6 +268,8 @@ def begin_or_resume(
     ----------
     temp_c : float or None
         Chamber temperature now [degC].
+    started_s : float, optional
+        Steady time of the first sample, at which a new run begins.
     fresh : bool
         Begin a new run in any case.
 
@@ -293,7 +296,7 @@ def begin_or_resume(
         recording = resume(candidate, furnace, clock, about, alarms=alarms, files=files, heard=heard)
         says.append(f"Going on with {candidate.path.name}, which was cut off at {candidate.last_t_s:.0f} s.")
         return recording, says
-    recording = begin(furnace, clock, about, alarms=alarms, files=files, heard=heard)
+    recording = begin(furnace, clock, about, alarms=alarms, started_s=started_s, files=files, heard=heard)
     if recording.keeper.folder is None:
         raise RunFolderError(f"no run can be begun: {recording.keeper.trouble}")
     return recording, says

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
@@ -130,20 +131,17 @@ class PortMemory:
     ----------
     list_all : callable
         Lists (port name, what the adapter says of itself) of all ports there are.
-    port : str
-        The name in the furnace file.
     """
 
-    def __init__(self, list_all: Callable[[], list[tuple[str, str]]], port: str) -> None:
+    def __init__(self, list_all: Callable[[], list[tuple[str, str]]]) -> None:
         self._list_all = list_all
-        self._port = port
         self._adapter: str | None = None
 
-    def remember(self) -> None:
-        """Note which adapter has the port now."""
-        adapters = dict(self._list_all())
-        adapter = adapters.get(self._port)
-        only = adapter is not None and list(adapters.values()).count(adapter) == 1
+    def remember(self, port: str) -> None:
+        """Note which adapter has this port now; two that look alike cannot be told apart."""
+        found = {os.path.realpath(name): adapter for name, adapter in self._list_all()}
+        adapter = found.get(os.path.realpath(port))
+        only = adapter is not None and list(found.values()).count(adapter) == 1
         self._adapter = adapter if only else None
 
     def find_again(self) -> str | None:

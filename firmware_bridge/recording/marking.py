@@ -79,7 +79,7 @@ class MarkDesk:
             return None
         age_s = utc_s - read_utc(dropped.utc)
         late = dropped.later or age_s > LATE_S
-        t_s = now_t_s - (age_s if late else min(max(age_s, 0.0), LATE_S))
+        t_s = now_t_s - (age_s if late else min(max(age_s, 0.0), LATE_S)) if dropped.at_s is None else dropped.at_s
         return self.put(
             Mark(
                 t_s=t_s,

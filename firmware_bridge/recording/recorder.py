@@ -144,7 +144,7 @@ class Recording:
                 self._texts = {text: sample.now_s, **dict(list(self._texts.items())[:20])}
                 self._say(sample, "instrument", text)
         for doubt in self._doubts.look(self.t_s(sample.now_s), values):
-            self._say(sample, "sensor fault", doubt)
+            self._say(sample, "doubt", doubt)
         for press in self._contacts.look(values):
             self.press(press.means, by=press.contact, now_s=sample.now_s)
 
@@ -224,7 +224,7 @@ class Recording:
     ) -> Mark:
         """Enter a mark of this moment, from a key or a contact."""
         t_s = self.t_s(self._clock.monotonic() if now_s is None else now_s)
-        return self.desk.put(Mark(t_s=t_s, act=act, pieces=tuple(pieces), note=note, by=by))
+        return self.desk.put(Mark(t_s=t_s, act=act, pieces=tuple(pieces), note=note, entered_t_s=t_s, by=by))
 
     def press(self, means: str, *, by: str | None = None, now_s: float | None = None) -> Mark:
         """Enter what a contact or a key means; ``next`` is the next expected act."""

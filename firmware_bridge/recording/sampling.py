@@ -51,6 +51,11 @@ class Station:
             take(self.sample(slot.missed, slot.missed_count))
             tend()
 
+    def first(self) -> Sample:
+        """Take the reading of the first slot, before ``run`` goes on with the others."""
+        self._schedule.next(self._clock.monotonic())
+        return self.sample()
+
     def sample(self, missed: tuple[float, ...] = (), missed_count: int = 0) -> Sample:
         """Take one reading now."""
         look = self._link.look()

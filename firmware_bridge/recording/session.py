@@ -60,11 +60,11 @@ def keep_link(furnace: Furnace, clock: Clock, opener: Opener) -> LinkKeeper:
     """A link keeper that also looks for the adapter under a new port name, where the port is a plain name."""
     if furnace.link.kind == "simulated" or "://" in furnace.link.port:
         return LinkKeeper(furnace, clock, opener)
-    memory = PortMemory(adapters, furnace.link.port)
+    memory = PortMemory(lambda: adapters())
 
     def remembering(wanted: Furnace, its_clock: Clock) -> Link:
         link = opener(wanted, its_clock)
-        memory.remember()
+        memory.remember(wanted.link.port)
         return link
 
     return LinkKeeper(furnace, clock, remembering, memory.find_again)
@@ -118,7 +118,7 @@ def _record(
     files: Files | None,
 ) -> Path:
     station = Station(clock, link, furnace.every_s)
-    first = station.sample()
+    first = station.first()
     if first.look.error is not None and link.lost:
         raise first.look.error
     reading = first.look.reading
@@ -128,6 +128,7 @@ def _record(
         about,
         alarms=Alarms(furnace.alarm, clock, bell=attendant.bell),
         temp_c=None if reading is None else chamber_c(furnace, reading.values),
+        started_s=first.now_s,
         fresh=fresh,
         files=files,
         heard=attendant.heard,

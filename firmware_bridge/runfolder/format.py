@@ -77,6 +77,11 @@ def number_text(value: float) -> str:
     return "0" if text == "-0" else text
 
 
+def time_text(t_s: float) -> str:
+    """Seconds with three places; never a minus zero."""
+    return f"{round(t_s, 3) + 0.0:.3f}"
+
+
 def utc_text(moment: datetime | float) -> str:
     """ISO 8601 in UTC with milliseconds, from a datetime with a zone or from seconds since 1970.
 
@@ -110,12 +115,12 @@ def cell(value: Value) -> str:
 def sample_body(t_s: float, utc: str, columns: Sequence[str], values: Mapping[str, Value]) -> bytes:
     """Bytes of a sample row before its checksum; a column without a value is left empty."""
     cells = [cell(values.get(name)) for name in columns]
-    return ",".join([f"{t_s:.3f}", utc, *cells]).encode()
+    return ",".join([time_text(t_s), utc, *cells]).encode()
 
 
 def event_body(t_s: float, utc: str, event: str, detail: str) -> bytes:
     """Bytes of an event row before its checksum; line breaks become blanks."""
     out = io.StringIO()
     line = [" ".join(part.split("\n")).replace("\r", " ") for part in (event, detail)]
-    csv.writer(out, lineterminator="").writerow([f"{t_s:.3f}", utc, *line])
+    csv.writer(out, lineterminator="").writerow([time_text(t_s), utc, *line])
     return out.getvalue().encode()

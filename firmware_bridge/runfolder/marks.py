@@ -22,6 +22,7 @@ from soakwitness.firmware_bridge.runfolder.format import read_utc
 from soakwitness.firmware_bridge.runfolder.model import ACTS, Act, Event, Mark
 
 DROPPED = ".mark"
+SAME_MOMENT_S = 0.05  # an entry this soon after the act speaks of its own moment
 _UNSAFE = re.compile(r"[%;,\x00-\x1f\x7f]")
 _ESCAPED = re.compile(r"%([0-9A-F]{2})")
 
@@ -44,7 +45,7 @@ def encode_mark(mark: Mark) -> str:
     parts: list[str] = [mark.act, f"id {_safe(mark.mark_id)}"]
     if mark.pieces:
         parts.append("pieces " + ", ".join(_safe(piece) for piece in mark.pieces))
-    if mark.entered_t_s is None or abs(mark.t_s - mark.entered_t_s) > 0.0005:
+    if mark.entered_t_s is None or abs(mark.t_s - mark.entered_t_s) > SAME_MOMENT_S:
         parts.append(f"at {mark.t_s:.3f} s")
     if mark.by:
         parts.append(f"by {_safe(mark.by)}")
@@ -115,7 +116,8 @@ def marks_of(events: Iterable[Event]) -> tuple[Mark, ...]:
 class DroppedMark:
     """A mark, or the striking out of one, on its way to the recorder.
 
-    ``utc`` is when it was done. ``strike`` is the id of the mark to strike out, ``why`` the reason.
+    ``utc`` is when it was handed over, ``at_s`` the time in the run it speaks of, where that is not the same moment
+    [s]. ``strike`` is the id of the mark to strike out, ``why`` the reason.
     """
 
     mark_id: str
@@ -125,6 +127,7 @@ class DroppedMark:
     note: str = ""
     by: str | None = None
     later: bool = False
+    at_s: float | None = None
     strike: str | None = None
     why: str = ""
     path: Path | None = None
@@ -162,17 +165,18 @@ def dropped_marks(run: Path) -> list[DroppedMark]:
 
     Raises ``OSError`` where the folder cannot be listed.
     """
-    folder = run / "marks"
+    folder = os.path.join(run, "marks")
     try:
         names = sorted(name for name in os.listdir(folder) if name.endswith(DROPPED) and not name.startswith("."))
     except FileNotFoundError:
         return []
     found = []
     for name in names:
-        mark = _parse(folder / name)
+        path = Path(folder, name)
+        mark = _parse(path)
         if mark is None:
             with contextlib.suppress(OSError):
-                os.replace(folder / name, folder / f"{name}.unreadable")
+                path.replace(path.with_name(f"{name}.unreadable"))
         else:
             found.append(mark)
     return found
@@ -191,6 +195,7 @@ def _parse(path: Path) -> DroppedMark | None:
             note=str(said.get("note", "")),
             by=said.get("by"),
             later=bool(said.get("later", False)),
+            at_s=None if said.get("at_s") is None else float(said["at_s"]),
             strike=said.get("strike"),
             why=str(said.get("why", "")),
             path=path,

@@ -16,7 +16,7 @@ from soakwitness.firmware_bridge.runfolder.merging import merge
 from soakwitness.firmware_bridge.runfolder.model import BadRow, ByteRange, Event, Mark, RecordCheck, RunHeader
 from soakwitness.firmware_bridge.runfolder.seal import Seal, differences, read_seal, segments
 
-__all__ = ["check_record", "check_rows", "last_row", "read_events", "read_header", "read_marks"]
+__all__ = ["as_sealed", "check_record", "check_rows", "last_row", "read_events", "read_header", "read_marks"]
 
 
 def read_events(path: Path) -> tuple[Event, ...]:
@@ -74,10 +74,11 @@ def check_record(path: Path) -> RecordCheck:
         differs = differs or ["seal.json"]
     if differs:
         return check_rows(path, header, sealed=True, differs=differs, notes=())
-    return _as_sealed(path, seal)
+    return as_sealed(path, seal)
 
 
-def _as_sealed(path: Path, seal: Seal) -> RecordCheck:
+def as_sealed(path: Path, seal: Seal) -> RecordCheck:
+    """What a seal says of the record, without looking whether it still holds."""
     return RecordCheck(
         rows=seal.rows,
         bad_rows=tuple(BadRow(*bad) for bad in seal.bad_rows),

@@ -64,6 +64,7 @@ class ChainedFile:
         self._files = files
         self._file = file
         self._crc = crc
+        self._unsynced = True
 
     @classmethod
     def new(cls, files: Files, path: Path, header: bytes) -> ChainedFile:
@@ -82,11 +83,13 @@ class ChainedFile:
     def write(self, body: bytes) -> None:
         """Append one row."""
         row, crc = row_bytes(body, self._crc)
+        self._unsynced = True
         self._files.write(self._file, row)
         self._crc = crc
 
     def write_many(self, bodies: Iterable[bytes]) -> int:
         """Append many rows; return how many."""
+        self._unsynced = True
         crc = self._crc
         count = size = 0
         waiting: list[bytes] = []
@@ -104,8 +107,10 @@ class ChainedFile:
         return count
 
     def sync(self) -> None:
-        """Bring all rows to the disk itself."""
-        self._files.sync(self._file)
+        """Bring all rows to the disk itself, where there are new ones."""
+        if self._unsynced:
+            self._files.sync(self._file)
+            self._unsynced = False
 
     def close(self) -> None:
         """Close the file; not a promise that its rows are on the disk."""

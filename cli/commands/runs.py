@@ -1,0 +1,135 @@
+"""``soakwitness runs``: the runs of the log book, or one of them as a table for a spreadsheet."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from soakwitness.cli.common import (
+    WrongUse,
+    check_output,
+    find_run,
+    force_option,
+    json_option,
+    logbook_option,
+    print_json,
+)
+
+if TYPE_CHECKING:
+    from soakwitness.firmware_bridge.runfolder.listing import Listed
+
+NEWEST = 20
+
+
+@click.command()
+@click.argument("run", required=False)
+@click.option("--all", "everything", is_flag=True, help=f"All runs, not only the newest {NEWEST}.")
+@click.option("--check", is_flag=True, help="Compare every run with its seal, which takes a while with many.")
+@click.option(
+    "--export", "export", type=click.Path(path_type=Path, dir_okay=False), help="Write RUN's readings to FILE."
+)
+@click.option("--decimal", type=click.Choice([".", ","]), default=".", help="Decimal mark in that file.")
+@json_option
+@logbook_option
+@force_option
+def runs(
+    run: str | None,
+    everything: bool,
+    check: bool,
+    export: Path | None,
+    decimal: str,
+    as_json: bool,
+    logbook: Path,
+    force: bool,
+) -> None:
+    """List the runs of the log book, or write one out as a table (RUN, else the last one).
+
+    With a decimal comma the cells are parted by semicolons, as spreadsheets expect.
+
+    Example: soakwitness runs --json
+    """
+    from soakwitness.firmware_bridge.runfolder.listing import look_at, run_folders
+
+    if export is not None:
+        _export(find_run(run or "last", logbook), export, decimal, force)
+        return
+    if run is not None:
+        paths = [find_run(run, logbook)]
+    else:
+        paths = run_folders(logbook)
+        hidden = 0 if everything else max(0, len(paths) - NEWEST)
+        paths = paths[hidden:]
+    compare = check or not everything
+    listed = [look_at(path, compare=compare) for path in paths]
+    if as_json:
+        print_json([_as_json(entry) for entry in listed])
+        return
+    for entry in listed:
+        click.echo(_line(entry))
+    if not listed:
+        click.echo(f"No runs in {logbook}.", err=True)
+    elif run is None and hidden:
+        click.echo(f"{hidden} older runs are not shown: --all", err=True)
+
+
+def _export(path: Path, file: Path, decimal: str, force: bool) -> None:
+    from soakwitness.firmware_bridge.runfolder.listing import readings
+
+    check_output(file, force=force, suffixes=(".csv", ".txt", ".tsv"))
+    separator = "\t" if file.suffix.lower() == ".tsv" else ";" if decimal == "," else ","
+    lines = readings(path, decimal=decimal, separator=separator)
+    try:
+        with open(file, "w", encoding="utf-8", newline="\n") as out:
+            for line in lines:
+                out.write(line + "\n")
+    except OSError as error:
+        raise WrongUse(f"{file} cannot be written: {error.strerror or error}.") from None
+    click.echo(str(file))
+
+
+def _line(entry: Listed) -> str:
+    if entry.header is None:
+        return f"{entry.path.name}  unreadable: {entry.says}"
+    from soakwitness.cli.words.now_words import clock_words
+
+    length = "-" if entry.length_s is None else clock_words(entry.length_s)
+    state = entry.state if entry.intact is not False else f"{entry.state}, {entry.says}"
+    state += ", intact" if entry.intact and entry.state == "sealed" else ""
+    recipe = f"  {entry.header.recipe_name}" if entry.header.recipe_name else ""
+    start = _local(entry.header.started_utc, entry.header.zone)
+    return f"{entry.path.name}  {start}  {length:>8}  {entry.rows:>8} rows  {state}{recipe}"
+
+
+def _local(utc: str, zone: str | None) -> str:
+    """Start in the run's own zone."""
+    from zoneinfo import ZoneInfo
+
+    moment = datetime.fromisoformat(utc)
+    try:
+        local = moment.astimezone(ZoneInfo(zone)) if zone else moment
+    except (KeyError, ValueError, OSError):
+        local = moment
+    return local.strftime("%Y-%m-%d %H:%M %Z")
+
+
+def _as_json(entry: Listed) -> dict[str, Any]:
+    header = entry.header
+    return {
+        "run": entry.path.name,
+        "path": str(entry.path),
+        "furnace": header.furnace_name if header else None,
+        "started_utc": header.started_utc if header else None,
+        "zone": header.zone if header else None,
+        "recipe": header.recipe_name if header else None,
+        "operator": header.operator if header else None,
+        "origin": header.origin if header else None,
+        "length_s": entry.length_s,
+        "rows": entry.rows,
+        "state": entry.state,
+        "sealed": entry.state == "sealed",
+        "intact": entry.intact,
+        "says": entry.says,
+    }

@@ -1,0 +1,154 @@
+"""Entering marks into a run that nobody records any more, and finding when a moment was in it."""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Iterable
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from soakwitness.firmware_bridge.errors import RunFolderError
+from soakwitness.firmware_bridge.runfolder.files import Files
+from soakwitness.firmware_bridge.runfolder.format import event_body, read_utc, utc_text
+from soakwitness.firmware_bridge.runfolder.header import read_header
+from soakwitness.firmware_bridge.runfolder.lock import Lock
+from soakwitness.firmware_bridge.runfolder.marks import encode_mark, encode_strike, find_mark
+from soakwitness.firmware_bridge.runfolder.model import Event, Mark
+from soakwitness.firmware_bridge.runfolder.reader import check_record, last_row, read_events, read_marks
+from soakwitness.firmware_bridge.runfolder.sealing import append_sealed
+from soakwitness.firmware_bridge.runfolder.writer import append_events
+
+_ALLOWED = "2026-11-25T14:05+01:00, 14:05 with a zone, or +1:23:04 into the run"
+_CLOCK = re.compile(r"([01]?\d|2[0-3]):([0-5]\d)(?::([0-5]\d))?")
+LOCK = "recording.lock"  # in a run folder, held by whoever writes it
+
+
+def time_in_run(path: Path, utc_s: float) -> float:
+    """Time in a run of a moment in UTC [s], the steps of the computer's clock during the run taken into account.
+
+    Parameters
+    ----------
+    path : Path
+        Run folder.
+    utc_s : float
+        The moment, in seconds since 1970 as the computer showed it.
+    """
+    return _t_s(read_utc(read_header(path).started_utc), read_events(path), utc_s)
+
+
+def _t_s(started_s: float, events: Iterable[Event], utc_s: float) -> float:
+    t_s = utc_s - started_s
+    for event in events:
+        if event.event != "clock step":
+            continue
+        if t_s < event.t_s:
+            break
+        t_s -= _step_s(event)
+    return t_s
+
+
+def _step_s(event: Event) -> float:
+    try:
+        return float(event.detail.split()[0])
+    except (ValueError, IndexError):
+        return 0.0
+
+
+def moment_in_run(path: Path, text: str, zone: str | None) -> float:
+    """Time in a run [s] of a moment that a person typed.
+
+    Parameters
+    ----------
+    path : Path
+        Run folder.
+    text : str
+        ``+1:23:04`` or ``+90`` into the run, ISO 8601 with its offset, or a local time with ``zone``: of a whole
+        date, or ``14:05`` for the first such time after the start.
+    zone : str, optional
+        Name of a time zone.
+
+    Raises
+    ------
+    RunFolderError
+        If it is no moment, or a local time without a zone.
+    """
+    text = text.strip()
+    if text.startswith("+"):
+        return _into_run(text)
+    clock = _CLOCK.fullmatch(text)
+    started = datetime.fromtimestamp(read_utc(read_header(path).started_utc), UTC)
+    if clock is not None:
+        local = started.astimezone(_zone(text, zone))
+        hour, minute, second = (int(part or 0) for part in clock.groups())
+        at = local.replace(hour=hour, minute=minute, second=second, microsecond=0)
+        at = at if at >= local.replace(microsecond=0) else at + timedelta(days=1)
+        return time_in_run(path, at.timestamp())
+    try:
+        moment = datetime.fromisoformat(text)
+    except ValueError:
+        raise RunFolderError(f"{text!r} is no time. Write {_ALLOWED}.") from None
+    if moment.tzinfo is None:
+        moment = moment.replace(tzinfo=_zone(text, zone))
+    return time_in_run(path, moment.timestamp())
+
+
+def _into_run(text: str) -> float:
+    try:
+        parts = [float(part) for part in text[1:].split(":")]
+    except ValueError:
+        parts = []
+    if not 0 < len(parts) <= 3 or any(part < 0 for part in parts):
+        raise RunFolderError(f"{text!r} is no time. Write {_ALLOWED}.")
+    return sum(part * 60.0**power for power, part in enumerate(reversed(parts)))
+
+
+def _zone(text: str, zone: str | None) -> ZoneInfo:
+    if zone is None:
+        raise RunFolderError(f"{text!r} has no time zone. Give --zone, such as Europe/Vienna, or an offset.")
+    try:
+        return ZoneInfo(zone)
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        raise RunFolderError(f"{zone!r} is no time zone. Write it as Europe/Vienna.") from None
+
+
+def last_t_s(path: Path) -> float:
+    """Time of the last good row [s], 0 where there is none."""
+    last = last_row(check_record(path))
+    return 0.0 if last is None else last.t_s
+
+
+def enter_late(path: Path, mark: Mark, *, now_utc: datetime | float, files: Files | None = None) -> None:
+    """Enter a mark into a run that nobody records; it must say that it was entered later.
+
+    Raises
+    ------
+    RunFolderError
+        If the run is being recorded, was changed since it was sealed, or cannot be written.
+    """
+    _append(path, encode_mark(mark), now_utc, files)
+
+
+def strike_late(
+    path: Path, mark_id: str, *, why: str, by: str | None, now_utc: datetime | float, files: Files | None = None
+) -> Mark:
+    """Strike a mark out of a run that nobody records; its entry stays. Returns the mark."""
+    mark = find_mark(read_marks(path), mark_id)
+    _append(path, encode_strike(mark.mark_id, why=why, by=by), now_utc, files)
+    return mark
+
+
+def _append(path: Path, detail: str, now_utc: datetime | float, files: Files | None) -> None:
+    t_s = last_t_s(path)
+    lock = Lock(path / LOCK, {"who": "mark"})
+    try:
+        if (path / "seal.json").exists():
+            append_sealed(path, [(t_s, detail)], now_utc=now_utc, files=files)
+        else:
+            append_events(path, [event_body(t_s, utc_text(now_utc), "mark", detail)], files=files)
+    except OSError as error:
+        raise RunFolderError(f"{path} cannot be written: {error.strerror or error}.") from None
+    finally:
+        lock.release()
+        os.unlink(path / LOCK)

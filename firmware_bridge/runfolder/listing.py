@@ -1,0 +1,85 @@
+"""The runs of a log book as their folders tell them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+from soakwitness.firmware_bridge.errors import RunFolderError
+from soakwitness.firmware_bridge.runfolder.header import read_header
+from soakwitness.firmware_bridge.runfolder.late import LOCK
+from soakwitness.firmware_bridge.runfolder.lock import is_held
+from soakwitness.firmware_bridge.runfolder.model import RecordCheck, RunHeader
+from soakwitness.firmware_bridge.runfolder.reader import as_sealed, check_record, last_row
+from soakwitness.firmware_bridge.runfolder.seal import read_seal
+
+State = Literal["sealed", "being recorded", "cut off", "unreadable"]
+
+
+@dataclass(frozen=True)
+class Listed:
+    """One run. ``intact`` is None where its digests were not compared; ``says`` is what is wrong, if anything is."""
+
+    path: Path
+    state: State
+    header: RunHeader | None = None
+    length_s: float | None = None
+    rows: int | None = None
+    intact: bool | None = None
+    says: str = ""
+
+
+def run_folders(logbook: Path) -> list[Path]:
+    """All folders in ``runs/``, by name, which is in the order of their start."""
+    runs = logbook / "runs"
+    return sorted(path for path in runs.iterdir() if path.is_dir()) if runs.is_dir() else []
+
+
+def look_at(path: Path, *, compare: bool) -> Listed:
+    """Look at one run; a sealed one's digests are compared only where that is asked for."""
+    try:
+        header = read_header(path)
+        seal = None if compare else read_seal(path)
+        check = check_record(path) if seal is None else as_sealed(path, seal)
+    except (RunFolderError, OSError) as error:
+        return Listed(path, "unreadable", says=str(error))
+    last = last_row(check) if check.sealed or not compare or check.good else None
+    state: State = "sealed" if check.sealed else "being recorded" if is_held(path / LOCK) else "cut off"
+    return Listed(
+        path,
+        state,
+        header,
+        length_s=None if last is None else last.t_s,
+        rows=check.rows,
+        intact=None if seal is not None else check.intact,
+        says=_says(check),
+    )
+
+
+def _says(check: RecordCheck) -> str:
+    return "" if check.intact else f"changed: {check.first_difference}"
+
+
+def readings(path: Path, *, decimal: str, separator: str) -> Iterator[str]:
+    """Lines of a table of all good rows for a spreadsheet: header first, no checksums.
+
+    Parameters
+    ----------
+    path : Path
+        Run folder.
+    decimal : str
+        Decimal mark.
+    separator : str
+        Between cells.
+    """
+    header = read_header(path)
+    yield separator.join(["t_s", "utc", *(column.name for column in header.columns)])
+    for part in check_record(path).good:
+        with open(part.segment, "rb") as file:
+            file.seek(part.start)
+            for _ in range(part.rows):
+                t_s, utc, *cells = file.readline().decode().rstrip("\n").split(",")[:-1]
+                numbers = [t_s.replace(".", decimal), utc, *(cell.replace(".", decimal) for cell in cells)]
+                yield separator.join(numbers)
