@@ -37,7 +37,7 @@ class Layout:
 
 
 def find_layout(
-    path: Path, wanted: Sequence[str], *, separator: str | None = None, decimal: str | None = None
+    path: Path, wanted: Sequence[str], *, separator: str | None = None, decimal: str | None = None, times: int = 1
 ) -> Layout:
     """Find out how a log is written, from its beginning and the names of the wanted columns.
 
@@ -49,6 +49,8 @@ def find_layout(
         Columns by name, or by position as ``#1``, ``#2``.
     separator, decimal : str, optional
         Given instead of found.
+    times : int
+        How many of the wanted columns, from the first, hold times.
 
     Returns
     -------
@@ -72,7 +74,7 @@ def find_layout(
     places = _places(path, names, wanted, 0 if no_names else line + 1)
     start = line if no_names else line + 1
     rows = [cells for text in lines[start : start + 2000] if len(cells := _cells(text, sep)) > max(places)]
-    found, thousands = _decimal(rows, places[1:] or places, decimal)
+    found, thousands = _decimal(rows, places[times:], decimal)
     return Layout(path, size, encoding, sep, found, thousands, start if not no_names else 0, names, places)
 
 

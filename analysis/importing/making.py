@@ -13,6 +13,7 @@ from typing import Any, BinaryIO
 
 import numpy as np
 
+from soakwitness.analysis.errors import ImportFileError
 from soakwitness.analysis.importing.layout import find_layout
 from soakwitness.analysis.importing.marks import WrittenMark, read_marks_file
 from soakwitness.analysis.importing.rows import READING, ROWS_AT_ONCE, Block, LogReader, Progress, Tally
@@ -96,21 +97,25 @@ def import_file(
     good. Cells keep the figures as they were written; a cell that is no finite number becomes an empty one.
     """
     checked_settings(settings)
-    wanted = [settings.time, *(choice.column for choice in settings.columns)]
-    layout = find_layout(path, wanted, separator=settings.separator, decimal=settings.decimal)
+    when = [settings.time] if settings.date is None else [settings.time, settings.date]
+    wanted = [*when, *(choice.column for choice in settings.columns)]
+    layout = find_layout(path, wanted, separator=settings.separator, decimal=settings.decimal, times=len(when))
     reader = LogReader(layout, settings, progress)
-    with tempfile.TemporaryFile() as waiting:
-        clock = _spool(reader, waiting, imported_utc, started_utc)
-        assert reader.times is not None
-        written = read_marks_file(marks, settings, reader.times) if marks is not None else ()
-        waiting.seek(0)
-        folder = _create(logbook, path, settings, reader.tally, clock, name)
-        try:
-            _fill(folder, path, _lines(waiting, reader.tally.rows, progress), clock, written, imported_utc)
-        except BaseException:
-            folder.close()
-            shutil.rmtree(folder.path, ignore_errors=True)
-            raise
+    try:
+        with tempfile.TemporaryFile() as waiting:
+            clock = _spool(reader, waiting, imported_utc, started_utc)
+            assert reader.times is not None
+            written = read_marks_file(marks, settings, reader.times) if marks is not None else ()
+            waiting.seek(0)
+            folder = _create(logbook, path, settings, reader.tally, clock, name)
+            try:
+                _fill(folder, path, _lines(waiting, reader.tally.rows, progress), clock, written, imported_utc)
+            except BaseException:
+                folder.close()
+                shutil.rmtree(folder.path, ignore_errors=True)
+                raise
+    except OSError as error:
+        raise ImportFileError(f"{path}: the run cannot be written: {error.strerror or error}. Free the disk.") from None
     return Imported(folder.path, reader.tally.rows, _notes(reader, clock))
 
 

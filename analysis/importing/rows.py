@@ -15,7 +15,7 @@ import pandas as pd
 
 from soakwitness.analysis.errors import ImportFileError
 from soakwitness.analysis.importing.layout import Layout
-from soakwitness.analysis.importing.settings import ImportSettings
+from soakwitness.analysis.importing.settings import FARTHEST_S, ImportSettings
 from soakwitness.analysis.importing.times import TimeReader
 from soakwitness.analysis.runs import FloatArray
 
@@ -138,7 +138,10 @@ class LogReader:
         if spare.size:
             raise self._too_many(int(lines[spare[0]]), len(self.layout.names) + 1)
         wanted = [_stripped(table[place]) for place in self.layout.places]
-        when, columns = wanted[0], [self._plain(column) for column in wanted[1:]]
+        when = wanted.pop(0)
+        if self.settings.date is not None:
+            when = np.array([f"{day} {time}".strip() for day, time in zip(wanted.pop(0), when, strict=True)], object)
+        columns = [self._plain(column) for column in wanted]
         numbers = [np.asarray(pd.to_numeric(pd.Series(column), errors="coerce"), np.float64) for column in columns]
         has_number = np.any([np.isfinite(values) for values in numbers], axis=0)
         if self.times is None:
@@ -171,6 +174,11 @@ class LogReader:
             raise ImportFileError(
                 f"{self.layout.path}, line {lines[odd[0]]}: {str(when[odd[0]])!r} is no time, but the row has readings."
                 " Correct or remove that line."
+            )
+        far = np.flatnonzero(np.abs(np.where(known, time_s, 0.0)) > FARTHEST_S)
+        if far.size:
+            raise ImportFileError(
+                f"{self.layout.path}, line {lines[far[0]]}: {str(when[far[0]])!r} is no possible time."
             )
         self.tally.without_time += int(np.sum(~known & (when != "")))
         places = np.flatnonzero(known)

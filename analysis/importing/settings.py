@@ -14,6 +14,7 @@ from soakwitness.firmware_bridge.furnace.model import ROLES
 
 TimeUnit = Literal["ms", "s", "min", "h"]
 SECONDS_PER: dict[str, float] = {"ms": 0.001, "s": 1.0, "min": 60.0, "h": 3600.0}
+FARTHEST_S = 1e10  # about three centuries; times beyond are mistakes
 PROFILE_FOLDER = "import-profiles"
 
 
@@ -28,10 +29,15 @@ class ColumnChoice:
 
 @dataclass(frozen=True)
 class ImportSettings:
-    """How a file is to be read. ``clock_offset_s`` is added to its times; ``expanded_uncertainty`` is in ``unit``."""
+    """How a file is to be read.
+
+    ``time`` and ``date`` are columns; a date is set before the time with a blank. ``clock_offset_s`` is added to the
+    times; ``expanded_uncertainty`` is in ``unit``.
+    """
 
     time: str
     columns: tuple[ColumnChoice, ...]
+    date: str | None = None
     time_format: str | None = None
     time_unit: TimeUnit = "s"
     zone: str | None = None
@@ -137,6 +143,8 @@ def checked_settings(settings: ImportSettings) -> ImportSettings:
     spread = settings.expanded_uncertainty
     if spread is not None and not 0.0 <= spread <= 200.0:
         raise ImportFileError(f"--expanded-uncertainty {spread:g}: must be from 0 to 200 degrees {settings.unit}.")
+    if not abs(settings.clock_offset_s) <= FARTHEST_S:
+        raise ImportFileError(f"--clock-offset {settings.clock_offset_s:g}: must be a number of seconds.")
     return settings
 
 

@@ -34,7 +34,7 @@ def doubts(recipe: Recipe, unit: Unit | None = None) -> tuple[str, ...]:
         says.append("No hold is judged, so the verdict rests on ramps and the quench alone.")
     if not recipe.holds:
         says.append("The recipe has no hold, so there is no soak to prove.")
-    if recipe.cool_below_c is not None and recipe.repeat == 1:
+    if recipe.cool_below_c is not None and recipe.steps[-1].cycle == 1:
         says.append("cool_below is given without repeat = 2; it says nothing for a single round.")
     if recipe.load_at_c is not None and all(abs(recipe.load_at_c - h.target_c) > 50.0 for h in recipe.holds):
         says.append(f"The charge goes in at {temperature(recipe.load_at_c, shown)}, where the recipe has no hold.")

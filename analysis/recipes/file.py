@@ -32,6 +32,7 @@ LONGEST_HOLD_MIN = 10_080.0  # a week
 COLDEST_C, HOTTEST_C = -196.0, 1400.0  # liquid nitrogen; tool steels begin to melt below the upper one
 FASTEST_C_PER_H = 36_000.0  # 10 degC/s; radiant furnaces reach about 5.5 (CHECKS.md section 7)
 ROOM_C = 20.0
+NOWHERE_C = 0.5
 DEFAULT_DIP_S = 120.0
 
 
@@ -120,7 +121,7 @@ def parse_recipe(text: str, source: str = "recipe") -> Recipe:
     if name is None:
         top.refuse("name", "is missing; every recipe needs a name.")
     scale = _Scale(cast(Literal["C", "F"], top.choice("unit", ("C", "F")) or "C"))
-    steps = _steps(top, scale)
+    steps = _steps(top, scale, rounds="cool_below" in top.values)
     recipe = Recipe(
         name=name,
         unit=scale.unit,
@@ -167,18 +168,18 @@ def _repeated(top: Table, scale: _Scale, recipe: Recipe) -> Recipe:
         if cool_below_c >= lowest:
             top.refuse("cool_below", f"must be below every hold's band, below {scale.shown(lowest):g} {scale.unit}.")
     first, last = recipe.steps[0], recipe.steps[-1]
-    if repeat > 1 and cool_below_c is None and abs(step_end_c(last) - step_end_c(first)) < 0.5:
+    if repeat > 1 and cool_below_c is None and abs(step_end_c(last) - step_end_c(first)) < NOWHERE_C:
         top.refuse("repeat", "the next round would go nowhere; say how cold it gets between: cool_below = 50.")
     count = len(recipe.steps)
     steps = tuple(
-        replace(step, number=step.number + cycle * count, cycle=cycle + 1)
-        for cycle in range(repeat)
+        replace(step, number=step.number + turn * count, cycle=step.cycle + turn * last.cycle)
+        for turn in range(repeat)
         for step in recipe.steps
     )
-    return replace(recipe, steps=steps, repeat=repeat, cool_below_c=cool_below_c)
+    return replace(recipe, steps=steps, repeat=steps[-1].cycle, cool_below_c=cool_below_c)
 
 
-def _steps(top: Table, scale: _Scale) -> tuple[Ramp | Hold, ...]:
+def _steps(top: Table, scale: _Scale, *, rounds: bool) -> tuple[Ramp | Hold, ...]:
     listed = top.values.get("step")
     if not isinstance(listed, list) or not listed or not all(isinstance(item, dict) for item in listed):
         top.refuse("step", "a recipe needs steps: tables that begin with a line [[step]], ramps and holds in turn.")
@@ -189,7 +190,9 @@ def _steps(top: Table, scale: _Scale) -> tuple[Ramp | Hold, ...]:
         table = Table(f"{top.place}, step {number}", values)
         at_c = step_end_c(steps[-1]) if steps else None
         if "ramp" in values or "to" in values:
-            steps.append(_ramp(table, number, at_c, scale))
+            ramp = _ramp(table, number, at_c, scale, rounds=rounds)
+            new_round = at_c is not None and abs(ramp.to_c - at_c) < NOWHERE_C
+            steps.append(replace(ramp, cycle=(steps[-1].cycle if steps else 1) + new_round))
         else:
             previous = steps[-1] if steps else None
             steps.append(_hold(table, number, previous, scale, top.choice("judge_by", ("reading", "mean"))))
@@ -201,15 +204,18 @@ def _elsewhere(kind: Sequence[str], other: str) -> dict[str, str]:
     return words | dict.fromkeys(kind, f"in a step of its own: {other}")
 
 
-def _ramp(table: Table, number: int, at_c: float | None, scale: _Scale) -> Ramp:
+def _ramp(table: Table, number: int, at_c: float | None, scale: _Scale, *, rounds: bool) -> Ramp:
+    """Read a ramp; ``rounds``: pieces cool in between, so a ramp back to the same temperature goes somewhere."""
     table.check_keys(RAMP_KEYS, _elsewhere(HOLD_KEYS, "a hold"))
     for key in ("ramp", "to"):
         if key not in table.values:
             table.refuse(key, 'is missing; a ramp has ramp = "full power" or degrees per hour, and to = temperature.')
     to_c = _temperature(table, "to", scale)
     assert to_c is not None
-    if at_c is not None and abs(to_c - at_c) < 0.5:
-        table.refuse("to", f"the step goes nowhere: it is at {scale.shown(at_c):g} {scale.unit} already.")
+    if at_c is not None and abs(to_c - at_c) < NOWHERE_C and not rounds:
+        at = f"{scale.shown(at_c):g} {scale.unit}"
+        hint = "If pieces cool between two rounds, say cool_below = 50 at the top."
+        table.refuse("to", f"the step goes nowhere: it is at {at} already. {hint}")
     if at_c is None and abs(to_c - ROOM_C) < 10.0:
         table.refuse("to", "the step goes nowhere: that is room temperature.")
     rate = _rate(table, "ramp", scale) if table.values["ramp"] != "full power" else None
@@ -253,6 +259,7 @@ def _hold(table: Table, number: int, previous: Ramp | Hold | None, scale: _Scale
     dip_s = table.number("dip_seconds", 0.0, 86_400.0, "seconds")
     return Hold(
         number=number,
+        cycle=previous.cycle,
         target_c=previous.to_c,
         below_c=below_c,
         above_c=above_c,

@@ -80,7 +80,10 @@ class Program:
 
 @dataclass(frozen=True)
 class Recipe:
-    """A recipe, checked, all temperatures in degC; ``text`` is the file as it was, ``digest`` its SHA-256."""
+    """A recipe, checked, all temperatures in degC, its ``repeat`` rounds written out as ``cycle`` 1, 2 and so on.
+
+    ``text`` is the file as it was, ``digest`` its SHA-256.
+    """
 
     name: str
     unit: Literal["C", "F"]

@@ -61,28 +61,30 @@ def program_sentences(recipe: Recipe, unit: Unit | None = None) -> tuple[str, ..
         Sentences in the order of typing; the last ones say what is deliberate, and what comes between rounds.
     """
     shown = unit or recipe.unit
-    says: list[str] = []
+    rounds: dict[int, list[str]] = {}
     for step in program_setpoints(recipe):
-        if step.cycle > 1:
-            break
-        goal = temperature(step.setpoint_c, shown)
-        if step.hold_s is not None:
-            says.append(f"Stay at {goal} for {duration(step.hold_s)}.")
-        elif step.rate_c_per_h is None:
-            says.append(f"Go to {goal} as fast as the furnace can.")
-        else:
-            says.append(f"Go to {goal} at {difference(step.rate_c_per_h, shown)} per hour.")
-    return (*says, *_rounds(recipe, shown), _deliberate(recipe, shown))
-
-
-def _rounds(recipe: Recipe, unit: Unit) -> tuple[str, ...]:
-    if recipe.repeat == 1:
-        return ()
+        rounds.setdefault(step.cycle, []).append(_typed(step, shown))
+    first, *others = rounds.values()
+    says = list(first)
     cool = ""
     if recipe.cool_below_c is not None:
-        cool = f", each time after every piece has cooled below {temperature(recipe.cool_below_c, unit)}"
-    again = "once more" if recipe.repeat == 2 else f"{recipe.repeat - 1} times more"
-    return (f"Run the same program {again}{cool}.",)
+        cool = f" after every piece has cooled below {temperature(recipe.cool_below_c, shown)}"
+    if others and all(other == first for other in others):
+        again = "once more," if len(others) == 1 else f"{len(others)} times more, each time"
+        says.append(f"Run the same program {again}{cool}.".replace(",.", "."))
+    else:
+        for number, other in enumerate(others, start=2):
+            says += [f"Round {number},{cool}:" if cool else f"Round {number}:", *other]
+    return (*says, _deliberate(recipe, shown))
+
+
+def _typed(step: ProgramStep, unit: Unit) -> str:
+    goal = temperature(step.setpoint_c, unit)
+    if step.hold_s is not None:
+        return f"Stay at {goal} for {duration(step.hold_s)}."
+    if step.rate_c_per_h is None:
+        return f"Go to {goal} as fast as the furnace can."
+    return f"Go to {goal} at {difference(step.rate_c_per_h, unit)} per hour."
 
 
 def _deliberate(recipe: Recipe, unit: Unit) -> str:

@@ -25,6 +25,7 @@ DECIMALS = {"point": ".", "comma": ","}
 @click.command("import")
 @click.argument("files", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option("--time", help="Column with the time: seconds, ISO 8601, or as --time-format says.")
+@click.option("--date", help="Column with the date, where it stands apart from the time.")
 @click.option("--time-format", metavar="FORMAT", help="How times are written, such as '%d.%m.%Y %H:%M:%S'.")
 @click.option("--time-unit", type=click.Choice(["ms", "s", "min", "h"]), help="Unit of a time that is a number.  [s]")
 @click.option("--zone", help="Zone of local times without one, such as Europe/Berlin, UTC or +01:00.")

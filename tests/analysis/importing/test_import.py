@@ -148,6 +148,14 @@ def test_one_moment_in_many_writings(bring: Importer, first: str, second: str, h
     assert not any("does not say when" in note for note in made.notes)
 
 
+def test_date_and_time_in_two_columns(bring: Importer) -> None:
+    content = "Day;Time;Temp\n24.11.2026;23:59:30;20,5\n25.11.2026;00:00:30;21\n"
+    made = bring(content, date="Day", time_format="%d.%m.%Y %H:%M:%S", zone="UTC")
+    assert readings(made) == ([0.0, 60.0], [20.5, 21.0])
+    with pytest.raises(ImportFileError, match="time '24.11.2026 23:59:30' is neither"):
+        bring(content, date="Day")
+
+
 def test_times_of_day_pass_midnight(bring: Importer) -> None:
     made = bring("Time,Temp\n23:59:30,20\n00:00:30,21\n", time_format="%H:%M:%S")
     assert readings(made)[0] == [0.0, 60.0]
@@ -303,6 +311,9 @@ def test_marks_that_cannot_be_read(bring: Importer, tmp_path: Path, content: str
         ("Time,Temp\n0,OPEN\n1,OPEN\n", {}, "the column 'Temp' holds no number; the first cell, line 2, is 'OPEN'"),
         ("Time,Temp\n0,\n1,\n", {}, "the column 'Temp' holds no number; all its cells are empty"),
         ("Time,Temp\n0,20\nlater,21\n", {}, "line 3: 'later' is no time, but the row has readings"),
+        ("Time,Temp\n0,20\n1e12,21\n", {}, "line 3: '1e12' is no possible time"),
+        ("Time,Temp\n-1e12,20\n0,21\n", {}, "line 2: '-1e12' is no possible time"),
+        ("Time,Temp\n0,20\n", {"clock_offset_s": float("nan")}, "--clock-offset nan: must be a number of seconds"),
         ("Time,Temp\n5,20\n3,21\n", {}, "line 3: the time '3' is 2 s before the row above it"),
         ("Time,Temp\n0,20,5\n1,21,5\n", {}, "line 2: 3 cells where there are 2 columns. Are there decimal commas?"),
         ("Time,Temp\n0,20\n1,21,5,7\n", {}, "line 3: 4 cells where there are 2 columns"),

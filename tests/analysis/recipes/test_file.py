@@ -124,6 +124,16 @@ def test_repeat_writes_the_steps_out() -> None:
     assert {hold.required_s for hold in recipe.holds} == {7200.0}
 
 
+def test_rounds_written_out_need_cooling_between() -> None:
+    again = TEMPER.replace("repeat = 2\n", "") + TEMPER[TEMPER.index("[[step]]") :].replace("hours = 2", "hours = 1")
+    recipe = parse_recipe(again)
+    assert recipe.repeat == 2
+    assert [(step.number, step.cycle) for step in recipe.steps] == [(1, 1), (2, 1), (3, 2), (4, 2)]
+    assert [hold.required_s for hold in recipe.holds] == [7200.0, 3600.0]
+    with pytest.raises(RecipeError, match="step 3, to = 200: the step goes nowhere.*say cool_below = 50"):
+        parse_recipe(again.replace("cool_below = 50\n", ""))
+
+
 def test_fahrenheit_temperatures_and_differences() -> None:
     # t/degC = (t/degF - 32)/1.8, differences x 5/9: 1450 degF 787.78, 1950 degF 1065.56, 9 degF is 5 K (definition).
     text = FULL.replace('unit = "C"', 'unit = "F"').replace("780", "1450").replace("1040", "1950")

@@ -140,6 +140,15 @@ def test_the_program_of_rounds_is_typed_once() -> None:
     assert [step.cycle for step in program_setpoints(recipe(TEMPER))] == [1, 1, 2, 2, 3, 3]
 
 
+def test_the_program_of_rounds_that_differ() -> None:
+    second = TEMPER[TEMPER.index("[[step]]") :].replace("hours = 2.5", "hours = 1")
+    assert program_sentences(recipe(TEMPER.replace("repeat = 3\n", "") + second))[2:5] == (
+        "Round 2, after every piece has cooled below 50 °C:",
+        "Go to 200 °C as fast as the furnace can.",
+        "Stay at 200 °C for 60 min.",
+    )
+
+
 @pytest.mark.parametrize(
     ("changes", "says"),
     [
