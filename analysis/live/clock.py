@@ -1,0 +1,198 @@
+"""The soak clock: how long the blade has been in its band, reading by reading. Standard library only."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from soakwitness.analysis.live.charges import Charge, charges_of
+from soakwitness.analysis.live.state import ClockState, PieceState
+from soakwitness.analysis.live.track import Reading, Track
+from soakwitness.analysis.live.tracking import HoldTracker
+from soakwitness.analysis.packet.piece import PacketModel, generic_packet
+from soakwitness.analysis.recipes.model import Hold, Recipe
+from soakwitness.firmware_bridge.runfolder.model import Mark
+
+KEEP_EVERY_S, KEEP_MOST = 5.0, 20_000  # readings kept for marks that are entered later: 27 h
+JUST_NOW_S = 60.0
+
+
+@dataclass(frozen=True)
+class _Group:
+    """Pieces of one charge that heat alike."""
+
+    charge: Charge
+    pieces: tuple[str, ...]
+    packet: PacketModel | None
+
+
+class SoakClock:
+    """Follows a run through its recipe and says how the soak stands.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        The recipe; its packet is what a piece is when nothing else is known.
+    packet : PacketModel, optional
+        A fitted packet in place of the recipe's generic one.
+    packets : mapping of str to PacketModel, optional
+        Packets of single pieces by their names.
+    load_thickness_mm : float, optional
+        Thickness of the dummy that carries the load sensor [mm]; it does not speak for thicker packets.
+    start_c : float
+        Temperature of pieces when they go in [degC].
+    """
+
+    def __init__(
+        self,
+        recipe: Recipe,
+        *,
+        packet: PacketModel | None = None,
+        packets: Mapping[str, PacketModel] | None = None,
+        load_thickness_mm: float | None = None,
+        start_c: float = 20.0,
+    ) -> None:
+        self._recipe = recipe
+        self._holds: Sequence[Hold] = recipe.holds
+        self._packet = packet or (generic_packet(recipe.packet, recipe.steel) if recipe.packet else None)
+        self._packets = dict(packets or {})
+        self._load_thickness_mm = load_thickness_mm
+        self._start_c = start_c
+        self._tracker = HoldTracker(self._holds)
+        self._kept: deque[Reading] = deque(maxlen=KEEP_MOST)
+        self._last: Reading | None = None
+        self._marks: tuple[Mark, ...] = ()
+        self._charges: tuple[Charge, ...] = ()
+        self._tracks: dict[tuple[float, tuple[str, ...]], Track] = {}
+        self._began = False
+
+    def read(
+        self, t_s: float, chamber_c: float | None, *, load_c: float | None = None, marks: Iterable[Mark] = ()
+    ) -> None:
+        """Take one reading.
+
+        Parameters
+        ----------
+        t_s : float
+            Time [s].
+        chamber_c : float or None
+            Chamber, corrected [degC]; None where it was not had: the next reading bridges it.
+        load_c : float or None
+            Load sensor, of several the coldest, corrected [degC].
+        marks : iterable of Mark
+            All marks of the run so far.
+        """
+        new = tuple(marks)
+        if chamber_c is not None and (self._last is None or t_s > self._last.t_s):
+            self._take(t_s, chamber_c, load_c)
+        if self._last is not None and (new != self._marks or not self._began):
+            self._heed(new)
+
+    def _take(self, t_s: float, chamber_c: float, load_c: float | None) -> None:
+        tracker = self._tracker
+        tracker.read(t_s, chamber_c)
+        counted: list[tuple[int, bool]] = []
+        if tracker.phase == "above" and tracker.index is not None:
+            counted.append((tracker.index, True))
+        if tracker.aim is not None and tracker.counts_for(tracker.aim, chamber_c):
+            counted.append((tracker.aim, False))
+        back = tracker.index if tracker.came_back else None
+        reading = Reading(t_s, chamber_c, load_c, tracker.aim, tuple(counted), back, tracker.began_anew)
+        for track in self._tracks.values():
+            track.read(reading, self._last, self._holds)
+        kept = self._kept[-1] if self._kept else None
+        told = back is not None or reading.anew is not None
+        if kept is None or told or t_s - kept.t_s >= KEEP_EVERY_S or kept.counted != reading.counted:
+            self._kept.append(reading)
+        self._last = reading
+
+    def _heed(self, marks: tuple[Mark, ...]) -> None:
+        """Marks came, were entered later or struck out: read the charges anew, catch up with those that are new."""
+        assert self._last is not None
+        self._began = True
+        start_s = self._kept[0].t_s if self._recipe.load == "cold" else None
+        charges = charges_of(marks, loaded_cold_s=start_s)
+        if self._loaded_again(charges):
+            self._tracker.go_on()
+        self._marks, self._charges = marks, charges
+        wanted = {(g.charge.load_s, g.pieces): g for charge in charges for g in self._groups(charge)}
+        self._tracks = {key: self._tracks.get(key) or self._caught_up(group) for key, group in wanted.items()}
+
+    def _loaded_again(self, charges: Sequence[Charge]) -> bool:
+        """The same pieces went in again for the next cycle while the furnace stayed hot."""
+        assert self._last is not None
+        index = self._tracker.index
+        if len(charges) <= len(self._charges) or not self._charges or index is None or index + 1 >= len(self._holds):
+            return False
+        newest, before = charges[-1], charges[:-1]
+        known = {name for charge in before for name in charge.pieces}
+        return (
+            self._holds[index + 1].cycle != self._holds[index].cycle
+            and newest.load_s > self._last.t_s - JUST_NOW_S
+            and all(charge.empty_s is not None for charge in before)
+            and (not newest.pieces or set(newest.pieces) <= known)
+        )
+
+    def _groups(self, charge: Charge) -> list[_Group]:
+        by_packet: dict[PacketModel | None, list[str]] = {}
+        for name in charge.pieces:
+            by_packet.setdefault(self._packets.get(name, self._packet), []).append(name)
+        return [_Group(charge, tuple(names), packet) for packet, names in by_packet.items()] or [
+            _Group(charge, (), self._packet)
+        ]
+
+    def _caught_up(self, group: _Group) -> Track:
+        thick = group.packet is not None and self._load_thickness_mm is not None
+        trust = not (thick and group.packet and group.packet.thickness_mm > (self._load_thickness_mm or 0.0))
+        track = Track(group.charge.load_s, group.packet, trust_load=trust, start_c=self._start_c)
+        before: Reading | None = None
+        readings = list(self._kept)
+        if self._last is not None and (not readings or readings[-1].t_s < self._last.t_s):
+            readings.append(self._last)
+        for reading in readings:
+            track.read(reading, before, self._holds)
+            before = reading
+        return track
+
+    def state(self) -> ClockState | None:
+        """How the soak stands at the last reading; None before the first."""
+        last = self._last
+        if last is None:
+            return None
+        aim = self._tracker.aim
+        hold = self._holds[aim] if aim is not None else None
+        phase = self._tracker.phase if aim == self._tracker.index else "before"
+        take_out = aim is not None and self._comes_out_after(aim)
+        return ClockState(
+            t_s=last.t_s,
+            chamber_c=last.chamber_c,
+            hold=None if aim is None else aim + 1,
+            holds=len(self._holds),
+            step=hold.number if hold else None,
+            target_c=hold.target_c if hold else None,
+            band_c=(hold.lower_c, hold.upper_c) if hold else None,
+            required_s=hold.required_s if hold else None,
+            phase=phase,
+            chamber_soak_s=self._tracker.soak_s if aim == self._tracker.index else 0.0,
+            take_out=take_out,
+            loaded=bool(self._charges),
+            all_out=bool(self._charges) and all(charge.empty_s is not None for charge in self._charges),
+            pieces=tuple(self._pieces(aim, take_out)) if aim is not None else (),
+        )
+
+    def _pieces(self, aim: int, take_out: bool) -> Iterable[PieceState]:
+        for charge in self._charges:
+            for group in self._groups(charge):
+                inside = tuple(name for name in group.pieces if name in charge.inside)
+                track = self._tracks.get((charge.load_s, group.pieces))
+                if track is None or charge.empty_s is not None or (group.pieces and not inside):
+                    continue
+                assert self._last is not None
+                yield track.state(charge.number, inside, aim, self._holds, self._last.chamber_c, take_out=take_out)
+
+    def _comes_out_after(self, number: int) -> bool:
+        """Whether the pieces leave the furnace after this hold: the last one, or each cycle of a repeated recipe."""
+        if number + 1 >= len(self._holds):
+            return True
+        return self._holds[number + 1].cycle != self._holds[number].cycle

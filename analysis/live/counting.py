@@ -1,0 +1,70 @@
+"""Soak of one piece in one hold, counted reading by reading. Standard library only."""
+
+from __future__ import annotations
+
+
+class SoakCount:
+    """Time at or above the lower edge; a dip of at most ``dip_s`` pauses it, a longer one starts it again.
+
+    Parameters
+    ----------
+    lower_c : float
+        Lower edge of the band [degC].
+    dip_s : float
+        Longest dip that only pauses [s].
+    """
+
+    def __init__(self, lower_c: float, dip_s: float) -> None:
+        self.lower_c = lower_c
+        self.allowed_dip_s = dip_s
+        self.soak_s = 0.0
+        self.longest_s = 0.0
+        self.above_s = 0.0
+        self.dip_s = 0.0
+        self.in_band = False
+        self._set_aside_s = 0.0
+
+    def add(self, length_s: float, from_c: float, to_c: float, *, set_aside: bool = False) -> None:
+        """Count one stretch, a straight line between two readings.
+
+        Parameters
+        ----------
+        length_s : float
+            Its length [s].
+        from_c, to_c : float
+            Work temperature at its ends [degC].
+        set_aside : bool
+            The chamber is above the band on its way up: counts only if it comes back.
+        """
+        self.in_band = to_c >= self.lower_c
+        for part_s, above in self._parts(length_s, from_c, to_c):
+            if set_aside:
+                self._set_aside_s += part_s if above else 0.0
+            elif above:
+                self._count(part_s)
+            else:
+                self.dip_s += part_s
+        self.longest_s = max(self.longest_s, self.soak_s)
+
+    def take_back(self) -> None:
+        """The chamber came back into the band: what was set aside counts."""
+        self._count(self._set_aside_s)
+        self._set_aside_s = 0.0
+        self.longest_s = max(self.longest_s, self.soak_s)
+
+    def _count(self, part_s: float) -> None:
+        if part_s <= 0.0:
+            return
+        if self.dip_s > self.allowed_dip_s:
+            self.soak_s = 0.0
+        self.dip_s = 0.0
+        self.soak_s += part_s
+        self.above_s += part_s
+
+    def _parts(self, length_s: float, from_c: float, to_c: float) -> tuple[tuple[float, bool], ...]:
+        """Parts above and below the edge, in order."""
+        starts, ends = from_c >= self.lower_c, to_c >= self.lower_c
+        if starts == ends:
+            return ((length_s, ends),)
+        first_s = length_s * (self.lower_c - from_c) / (to_c - from_c)
+        return ((first_s, starts), (length_s - first_s, ends))

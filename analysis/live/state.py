@@ -1,0 +1,69 @@
+"""How the soak stands at one moment, as frozen data: what the sentence, the page and the alarms go by."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from soakwitness.analysis.live.tracking import Phase
+
+Source = Literal["load", "packet estimate", "control"]
+
+
+@dataclass(frozen=True)
+class PieceState:
+    """How pieces of one charge that heat alike stand in the hold at hand.
+
+    ``source`` tells where their work temperature ``work_c`` [degC] comes from, ``short_c`` [K] is how far it is below
+    the band. ``left_s`` [s] until the soak is complete by the best estimate, ``sure_in_s`` [s] until it is for a slow
+    packet too; None: not to be told. ``dip_s`` [s] is the time below the band since it was in it last.
+    """
+
+    charge: int
+    pieces: tuple[str, ...]
+    source: Source
+    work_c: float
+    in_band: bool
+    short_c: float
+    soak_s: float
+    dip_s: float
+    required_s: float
+    left_s: float | None
+    sure_in_s: float | None
+    complete: bool
+    overdue: bool
+
+
+@dataclass(frozen=True)
+class ClockState:
+    """How the soak stands at ``t_s`` [s].
+
+    ``hold`` counts the holds from 1 (None: all are over), ``step`` is its step number; ``phase`` tells where the
+    chamber stands to it, ``chamber_soak_s`` [s] how long; ``take_out`` whether the pieces come out after it.
+    ``loaded`` False: nothing is in as far as marks and recipe tell. ``pieces`` are those that are in.
+    """
+
+    t_s: float
+    chamber_c: float
+    hold: int | None
+    holds: int
+    step: int | None
+    target_c: float | None
+    band_c: tuple[float, float] | None
+    required_s: float | None
+    phase: Phase
+    chamber_soak_s: float
+    take_out: bool
+    loaded: bool
+    all_out: bool
+    pieces: tuple[PieceState, ...]
+
+    @property
+    def complete(self) -> bool:
+        """Every piece that is in has its soak: what the alarm "soak complete" goes by."""
+        return bool(self.pieces) and all(piece.complete for piece in self.pieces)
+
+    @property
+    def overdue(self) -> bool:
+        """A piece has been in its band for longer than it should: what the alarm "soak overdue" goes by."""
+        return any(piece.overdue for piece in self.pieces)

@@ -1,0 +1,130 @@
+"""The living sentence: what matters now at the furnace, first. Standard library only."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from soakwitness.analysis.live.state import ClockState, PieceState, Source
+
+SOURCES: dict[Source, str] = {
+    "load": "by the load sensor",
+    "packet estimate": "estimated in the packet",
+    "control": "at the control sensor",
+}
+Unit = Literal["C", "F"]
+
+
+def sentence(state: ClockState | None, unit: Unit = "C") -> str:
+    """Say in one sentence how the soak stands.
+
+    Parameters
+    ----------
+    state : ClockState or None
+        State of the soak clock; None before the first reading.
+    unit : str
+        ``C`` or ``F`` for the temperatures shown.
+
+    Returns
+    -------
+    str
+        For example "Hold 2: blade in band 18:40 of 25:00, take out in 6:20 (estimated in the packet)".
+    """
+    if state is None:
+        return "No reading of the chamber yet"
+    if state.hold is None or state.band_c is None:
+        return f"All holds are over, chamber at {_temp(state.chamber_c, unit)}"
+    lead = f"Hold {state.hold}: "
+    if state.all_out:
+        return f"{lead}all pieces are out, chamber at {_temp(state.chamber_c, unit)}"
+    if not state.pieces:
+        return lead + _chamber_only(state, unit)
+    if state.phase == "before" and not any(piece.in_band for piece in state.pieces):
+        return lead + _on_the_way(state, unit)
+    return lead + _pieces(state, unit)
+
+
+def _pieces(state: ClockState, unit: Unit) -> str:
+    groups = state.pieces
+    sources = {piece.source for piece in groups}
+    if len(groups) == 1:
+        return f"{_who(groups[0], alone=True)} {_one(state, groups[0], unit)} ({SOURCES[groups[0].source]})"
+    parts = [f"{_who(piece, alone=False)} {_one(state, piece, unit)}" for piece in groups]
+    if len(sources) == 1:
+        return f"{'; '.join(parts)} ({SOURCES[groups[0].source]})"
+    return "; ".join(f"{part} ({SOURCES[piece.source]})" for part, piece in zip(parts, groups, strict=True))
+
+
+def _who(piece: PieceState, *, alone: bool) -> str:
+    if alone:
+        return "blade" if len(piece.pieces) <= 1 else "blades"
+    names = ", ".join(piece.pieces[:3]) + (" and more" if len(piece.pieces) > 3 else "")
+    return f"charge {piece.charge}{f' ({names})' if names else ''}"
+
+
+def _one(state: ClockState, piece: PieceState, unit: Unit) -> str:
+    """How one group of pieces stands, without its name."""
+    of = f"{_clock(piece.soak_s)} of {_clock(piece.required_s)}"
+    if piece.overdue:
+        return f"in band {of}, overdue: {_out(state)}"
+    if piece.complete:
+        return f"in band {of}, soak complete: {_out(state)}{_surely(piece)}"
+    if piece.in_band:
+        return f"in band {of}, {_when(state, piece)}"
+    short = f"{_diff(piece.short_c, unit)} below the band"
+    if piece.soak_s > 0.0:
+        return f"{short} since {_clock(piece.dip_s)}, soak stands at {of}"
+    return f"{short}, soak {of}{', ' + _when(state, piece) if piece.left_s is not None else ''}"
+
+
+def _when(state: ClockState, piece: PieceState) -> str:
+    if piece.left_s is None:
+        return "time left not known"
+    if not state.take_out:
+        return f"complete in {_clock(piece.left_s)}"
+    return f"take out in {_clock(piece.left_s)}{_surely(piece)}"
+
+
+def _surely(piece: PieceState) -> str:
+    """What a slow packet would need beyond the best estimate."""
+    if piece.sure_in_s is None or piece.sure_in_s < (piece.left_s or 0.0) + 30.0:
+        return ""
+    return f", to be sure in {_clock(piece.sure_in_s)}"
+
+
+def _out(state: ClockState) -> str:
+    return "take out, gloves and face shield on" if state.take_out else f"on to hold {(state.hold or 0) + 1}"
+
+
+def _on_the_way(state: ClockState, unit: Unit) -> str:
+    assert state.band_c is not None
+    lower_c, upper_c = state.band_c
+    if state.chamber_c < lower_c:
+        where = f"{_diff(lower_c - state.chamber_c, unit)} to go to the band"
+    elif state.chamber_c > upper_c:
+        where = f"{_diff(state.chamber_c - upper_c, unit)} to come down to the band"
+    else:
+        where = "in band"
+    blades = f", blade at {_temp(min(piece.work_c for piece in state.pieces), unit)}" if state.pieces else ""
+    named = f" ({SOURCES[state.pieces[0].source]})" if blades else ""
+    return f"chamber at {_temp(state.chamber_c, unit)}, {where}{blades}{named}"
+
+
+def _chamber_only(state: ClockState, unit: Unit) -> str:
+    """Loaded hot and nobody has marked the loading."""
+    if state.phase != "in":
+        return _on_the_way(state, unit) + ("" if state.loaded else ", not loaded yet")
+    return f"chamber in band for {_clock(state.chamber_soak_s)}, no load mark: the soak counts from loading, mark it"
+
+
+def _clock(seconds: float) -> str:
+    whole = int(seconds)
+    hours, minutes = whole // 3600, whole // 60 % 60
+    return f"{hours}:{minutes:02d}:{whole % 60:02d}" if hours else f"{minutes}:{whole % 60:02d}"
+
+
+def _temp(temp_c: float, unit: Unit) -> str:
+    return f"{temp_c:.0f} °C" if unit == "C" else f"{temp_c * 1.8 + 32.0:.0f} °F"
+
+
+def _diff(difference_k: float, unit: Unit) -> str:
+    return f"{difference_k:.0f} °C" if unit == "C" else f"{difference_k * 1.8:.0f} °F"
