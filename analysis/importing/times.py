@@ -110,6 +110,8 @@ class TimeReader:
         except ValueError:
             raise ImportFileError(f"{place}: some times have a time zone and others have none.") from None
         if self._zoned:
+            if self._kind == "iso" and any(cell and not _ZONED.search(cell[10:]) for cell in cells[read.notna()]):
+                raise ImportFileError(f"{place}: some times have a time zone and others have none.")
             return _seconds(read.dt.tz_localize(None).to_numpy())
         if self._kind == "clock":
             return self._past_midnight(_seconds(read.to_numpy()))

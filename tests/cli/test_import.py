@@ -35,7 +35,7 @@ def test_import_prints_the_run_last(log: Path, tmp_path: Path) -> None:
     assert last.parent == tmp_path / "book" / "runs"
     assert "left-furnace" in last.name
     assert open_run(last).columns[0].thermocouple == "K"
-    assert "log.csv: Temp: 1 cells are no numbers" in result.stderr
+    assert "log.csv: Temp: 1 cell without a number" in result.stderr
 
 
 def test_import_with_a_profile(log: Path, tmp_path: Path) -> None:

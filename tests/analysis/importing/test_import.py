@@ -190,7 +190,7 @@ def test_a_clock_offset_shifts_seconds(bring: Importer) -> None:
 def test_repeated_times_are_kept_once_and_counted(bring: Importer) -> None:
     made = bring("Time,Temp\n0,20\n0,99\n1,21\n1,98\n1,97\n2,22\n")
     assert readings(made) == ([0.0, 1.0, 2.0], [20.0, 21.0, 22.0])
-    assert "3 rows repeat the time of the row above; only the first of each was kept." in made.notes
+    assert "3 rows with the time of the row above, left out." in made.notes
 
 
 def test_times_that_go_back_are_found_between_pieces_too(bring: Importer, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -211,7 +211,7 @@ def test_cells_without_a_number_are_missing_readings(bring: Importer) -> None:
     assert t_s == list(range(10))
     assert np.isnan(temp_c[1:9]).all()
     assert [temp_c[0], temp_c[9]] == [20.5, 21.5]
-    assert any(note.startswith("Temp: 7 cells are no numbers") and "'OPEN', in line 3" in note for note in made.notes)
+    assert any(note.startswith("Temp: 7 cells without a number") and "'OPEN', in line 3" in note for note in made.notes)
 
 
 def test_short_rows_are_missing_readings(bring: Importer) -> None:
@@ -311,6 +311,8 @@ def test_marks_that_cannot_be_read(bring: Importer, tmp_path: Path, content: str
         ("Time,Temp\n0,OPEN\n1,OPEN\n", {}, "the column 'Temp' holds no number; the first cell, line 2, is 'OPEN'"),
         ("Time,Temp\n0,\n1,\n", {}, "the column 'Temp' holds no number; all its cells are empty"),
         ("Time,Temp\n0,20\nlater,21\n", {}, "line 3: 'later' is no time, but the row has readings"),
+        ("Time,Temp\n2026-11-25T07:15Z,20\n2026-11-25T07:16,21\n", {}, "some times have a time zone"),
+        ("Time,Temp\n2026-11-25T07:15,20\n2026-11-25T07:16Z,21\n", {"zone": "UTC"}, "some times have a time zone"),
         ("Time,Temp\n0,20\n1e12,21\n", {}, "line 3: '1e12' is no possible time"),
         ("Time,Temp\n-1e12,20\n0,21\n", {}, "line 2: '-1e12' is no possible time"),
         ("Time,Temp\n0,20\n", {"clock_offset_s": float("nan")}, "--clock-offset nan: must be a number of seconds"),
