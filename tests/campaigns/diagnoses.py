@@ -30,7 +30,7 @@ class FaultCase:
 
 
 def fault_case(seed: int) -> FaultCase:
-    """3 to 6 readings between 150 and 1100 degC, noise 1 degC, wire off by a share of its own; head and room half known."""
+    """3 to 6 readings, 150 to 1100 degC, noise 1 degC, wire off by a share of its own; head and room known by halves."""
     rng = np.random.default_rng(seed)
     cause = CAUSES[seed % len(CAUSES)]
     wired, set_to = rng.choice(PAIRS) if cause == "wrong type set" else [rng.choice(["K", "N", "S", "K"])] * 2
@@ -42,11 +42,9 @@ def fault_case(seed: int) -> FaultCase:
     with_furnace = rng.random() < 0.5
     heads = room + rise * (true - room) / 1000.0 if with_furnace else np.full(count, room + rise)
     own = rng.normal(0, 0.0008 if set_to in "RS" else 0.0025)
+    size = _size(cause, seed)
     shown = np.array(
-        [
-            _shown(cause, t * (1 + own), h, room, str(wired), str(set_to), rng_state)
-            for t, h, rng_state in zip(true, heads, [_size(cause, seed)] * count, strict=True)
-        ]
+        [_shown(cause, t * (1 + own), h, room, str(wired), str(set_to), size) for t, h in zip(true, heads, strict=True)]
     )
     shown = shown + rng.normal(0, 1.0, count)
     head_known, room_known = rng.random() < 0.5, rng.random() < 0.5
@@ -151,8 +149,7 @@ def campaign(count: int, first_seed: int = 1) -> FaultTally:
 if __name__ == "__main__":
     result = campaign(int(sys.argv[1]) if len(sys.argv) > 1 else 200)
     print(f"{result.cases} faults: right in {result.right} ({result.right / result.cases:.1%})")
-    print(
-        f"  named alone {result.named}, of these right {result.named_right}; cannot tell, with the test that would {result.told_apart}"
-    )
+    print(f"  named alone {result.named}, of these right {result.named_right}")
+    print(f"  cannot tell, with the test that would: {result.told_apart}")
     for words, number in (result.wrong or Counter()).most_common():
         print(f"  {number} x {words}")

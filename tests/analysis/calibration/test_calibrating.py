@@ -1,0 +1,107 @@
+"""Calibrations from runs and from typed readings, and whether U covers the truth."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from soakwitness.analysis.calibration.accuracy import AccuracyLimit, accuracy_test
+from soakwitness.analysis.calibration.calibrating import Comparing, calibrate, calibrate_readings, correction_of
+from soakwitness.analysis.calibration.readings import PairReading
+from soakwitness.analysis.calibration.reference import CertifiedPoint, certified
+from soakwitness.analysis.errors import NotEnoughData
+from tests.campaigns.calibrations import campaign
+
+REFERENCE = certified((CertifiedPoint(500.0, -1.0, 1.0), CertifiedPoint(1100.0, -1.0, 1.0)), "test certificate")
+
+
+def test_u_covers_the_truth_and_no_stretch_is_false() -> None:
+    # 80 simulated calibrations; the whole thousand: tests/campaigns/calibrations.py. For a true share of 95.45 % of
+    # some 150 points with half of their error in common, less than 85 % or a false stretch is a defect.
+    result = campaign(80)
+    assert result.points > 100
+    assert result.covered / result.points > 0.85
+    assert result.between_covered / result.between > 0.85
+    assert result.false_stretches == 0
+
+
+def test_one_hold_by_hand() -> None:
+    t_s = np.arange(0.0, 5400.0, 5.0)
+    true = np.interp(t_s, [0, 1800, 5400], [20, 1000, 1000])
+    comparing = Comparing(0.1, 0.1, "K", "K", distance_mm=10.0, gradient_c_per_mm=0.1, cold_junction_c=0.5)
+    found = calibrate(t_s, true + 1.0, true + 4.0, REFERENCE, comparing)
+    (point,) = found.points
+    # the reference reads 1 K high and its certificate takes 1 K off; the sensor is 4 K high
+    assert point.error_c == pytest.approx(4.0, abs=1e-6)
+    # by hand: 0.5 certificate; 0.0289 twice; 0.5/sqrt3 x S(25)/S(1001) twice; 1/sqrt3 gradient; no scatter, no drift
+    # S(25) 40.50, S(1001) 38.98 uV/degC (NIST SRD 60: 1.000 to 1.041 mV at 25, 41.276 to 41.315 mV at 1000 degC)
+    cold = 0.5 / 3**0.5 * 40.5 / 38.98
+    by_hand = np.sqrt(0.5**2 + 2 * (0.05 / 3**0.5) ** 2 + 2 * cold**2 + (1 / 3**0.5) ** 2)
+    assert point.budget.combined_c == pytest.approx(by_hand, rel=2e-3)
+    correction = correction_of(found, furnace="shed", sensor="control", done_on="2026-03-02")
+    assert float(correction.correct(1004.0)) == pytest.approx(1000.0, abs=1e-6)
+    assert float(correction.expanded_c(1004.0)) == pytest.approx(2.0 * by_hand, rel=5e-3)
+    assert np.isnan(correction.expanded_c(900.0))
+
+
+def test_a_stretch_outside_the_certificate_is_left_out() -> None:
+    t_s = np.arange(0.0, 9000.0, 5.0)
+    true = np.interp(t_s, [0, 900, 4000, 6000, 9000], [20, 300, 300, 1000, 1000])
+    found = calibrate(t_s, true, true, REFERENCE, Comparing())
+    assert [round(p.reference_reading_c) for p in found.points] == [1000]
+    assert found.left_out == (
+        "300.0 degC is left out: of the reference (test certificate) something is known only from 490 to 1110 degC.",
+    )
+    with pytest.raises(NotEnoughData, match=r"300.0 degC is left out"):
+        calibrate(t_s[:800], true[:800], true[:800], REFERENCE, Comparing())
+
+
+def test_without_a_stable_stretch_the_limits_are_said() -> None:
+    t_s = np.arange(0.0, 3600.0, 5.0)
+    with pytest.raises(NotEnoughData, match="no stable stretch: none of 10 min"):
+        calibrate(t_s, 500 + t_s / 10.0, 500 + t_s / 10.0, REFERENCE, Comparing())
+
+
+def test_typed_readings_by_hand() -> None:
+    pairs = [
+        PairReading(1000.0, 1003.0),
+        PairReading(1001.0, 1005.0),
+        PairReading(999.0, 1001.0),
+        PairReading(600, 600),
+    ]
+    found = calibrate_readings(pairs, REFERENCE, Comparing())
+    low, high = found.points
+    # by hand: differences 3, 4, 2: mean 3, s 1, s/sqrt(3) 0.577; certificate takes 1 K off the reference
+    assert high.error_c == pytest.approx(4.0)
+    repeat = next(row for row in high.budget.rows if row.source == "repeatability")
+    assert repeat.contribution_c == pytest.approx(1 / 3**0.5)
+    assert repeat.dof == 2
+    assert low.error_c == pytest.approx(1.0)
+    assert "one reading only" in next(row for row in low.budget.rows if row.source == "repeatability").origin
+
+
+@pytest.mark.parametrize(
+    ("error", "limit", "verdict"),
+    [(0.2, 5.0, "pass"), (4.0, 5.0, "not proven"), (9.0, 5.0, "fail"), (-9.0, 5.0, "fail")],
+)
+def test_accuracy(error: float, limit: float, verdict: str) -> None:
+    # U is about 1.9 K here: pass within 5 - U, fail beyond 5 + U
+    t_s = np.arange(0.0, 5400.0, 5.0)
+    true = np.interp(t_s, [0, 1800, 5400], [20, 1000, 1000])
+    found = calibrate(t_s, true + 1.0, true + error, REFERENCE, Comparing())
+    result = accuracy_test(found, AccuracyLimit(limit))
+    assert result.difference_c == pytest.approx(error, abs=1e-6)
+    assert result.decision.verdict == verdict
+    assert 1.5 < result.point.budget.expanded_c < 2.5
+
+
+def test_accuracy_after_correction() -> None:
+    t_s = np.arange(0.0, 5400.0, 5.0)
+    true = np.interp(t_s, [0, 1800, 5400], [20, 1000, 1000])
+    found = calibrate(t_s, true + 1.0, true + 9.0, REFERENCE, Comparing())
+    correction = correction_of(found, furnace="shed", sensor="control", done_on="2026-03-02")
+    result = accuracy_test(found, AccuracyLimit(3.0, percent=0.5), at_c=1000.0, correction=correction)
+    assert result.limit_c == pytest.approx(5.0)
+    assert result.corrected_c == pytest.approx(0.0, abs=1e-6)
+    assert result.decision.verdict == "pass"
+    assert result.as_dict()["difference_c"] == pytest.approx(9.0, abs=1e-6)

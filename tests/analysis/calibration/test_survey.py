@@ -1,0 +1,85 @@
+"""Uniformity surveys of a made chamber whose places are known."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+import pytest
+
+from soakwitness.analysis.calibration.survey import Survey, SurveySensor, survey
+from soakwitness.analysis.errors import NotEnoughData
+
+FloatArray = npt.NDArray[np.float64]
+T_S = np.arange(0.0, 9000.0, 5.0)
+PLACES = {"a": 0.0, "b": 2.0, "c": -3.0, "d": 4.0, "e": 1.0}
+
+
+def chamber(swing_c: float = 0.0, overshoot_c: float = 0.0) -> FloatArray:
+    base = np.interp(T_S, [0, 3600, 7200, 9000], [20, 1050, 1050, 600])
+    level = (T_S >= 3600) & (T_S <= 7200)
+    wave = swing_c * np.sin(2 * np.pi * (T_S - 3600) / 480.0)
+    return base + np.where(level, wave + overshoot_c * np.exp(-(T_S - 3600) / 100.0), 0.0)
+
+
+def surveyed(base: FloatArray, *, expanded_c: float | None = 1.0, correction_c: float = 0.0, **more: object) -> Survey:
+    sensors = [
+        SurveySensor(name, base + offset - correction_c, correction_c, expanded_c) for name, offset in PLACES.items()
+    ]
+    return survey(T_S, sensors, band_c=8.0, target_c=1050.0, **more)  # type: ignore[arg-type]
+
+
+def test_figures_by_hand() -> None:
+    found = surveyed(chamber(), correction_c=-2.0)
+    # by hand: places from -3 to +4 about 1050; centre +0.5
+    assert (found.corrected.hottest, found.corrected.coldest) == ("d", "c")
+    assert found.corrected.highest_c == pytest.approx(1054.0)
+    assert found.corrected.lowest_c == pytest.approx(1047.0)
+    assert found.corrected.half_spread_c == pytest.approx(3.5)
+    assert found.corrected.about_target_c == pytest.approx(4.0)
+    assert found.corrected.with_u_c == pytest.approx(5.0)
+    assert found.corrected.centring_c == pytest.approx(-0.5)
+    assert found.as_read.highest_c == pytest.approx(1056.0)
+    assert found.verdict == "pass"
+    assert 3600 <= found.start_s < 3800
+    assert 7000 < found.end_s <= 7200
+    assert {r.name: r.met for r in found.requirements} == dict.fromkeys(
+        ["length", "sampling", "begun in time", "never above", "sensors", "corrections"], True
+    )
+    assert found.as_dict()["bands"]["narrowest_that_holds_c"] == 6.0  # 4.0 fits in 6, not in 3
+
+
+def test_a_swinging_controller_is_surveyed_and_not_taken_for_drift() -> None:
+    found = surveyed(chamber(swing_c=5.0))
+    assert found.end_s - found.start_s > 3000
+    assert found.corrected.highest_c == pytest.approx(1059.0, abs=0.2)
+    assert found.corrected.lowest_c == pytest.approx(1042.0, abs=0.2)
+    assert found.verdict == "not proven"  # 9 K off, 1 K beyond the band, U is 1: at the edge
+
+
+@pytest.mark.parametrize(("expanded_c", "verdict"), [(0.5, "fail"), (3.0, "not proven"), (None, "fail")])
+def test_verdict_with_and_without_u(expanded_c: float | None, verdict: str) -> None:
+    found = surveyed(chamber(swing_c=5.0), expanded_c=expanded_c)
+    assert found.verdict == verdict
+    assert (found.decision is None) == (expanded_c is None)
+
+
+def test_overshoot_of_the_approach_is_seen() -> None:
+    found = surveyed(chamber(overshoot_c=12.0))
+    assert max(s.approach_overshoot_c for s in found.sensors) == pytest.approx(16.0, abs=0.5)
+    assert next(r for r in found.requirements if r.name == "never above").met is False
+
+
+def test_recovery_after_the_door() -> None:
+    base = chamber()
+    base = base - np.where(T_S >= 6600, 60.0 * np.exp(-(T_S - 6600) / 100.0), 0.0)
+    found = surveyed(base, doors_s=[6600.0])
+    # by hand: the coldest place is back at 1042 when 60 exp(-t/100) = 5: t = 100 ln 12 = 248.5 s
+    assert found.recovery_s[0][1] == pytest.approx(248.5, abs=5.0)
+
+
+def test_a_ramp_has_no_stable_period() -> None:
+    ramp = 500 + T_S / 20.0
+    with pytest.raises(NotEnoughData, match="no stable period"):
+        surveyed(ramp)
+    with pytest.raises(NotEnoughData, match="two sensors"):
+        survey(T_S, [SurveySensor("a", ramp)], band_c=8.0)
