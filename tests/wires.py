@@ -81,25 +81,41 @@ def wire(folder: Path) -> Iterator[Wire]:
 def pymodbus_server(
     port: str, blocks: Sequence[Any], *, unit: int = 1, ascii_framing: bool = False, trace: Any = None
 ) -> Iterator[None]:
-    """Serve registers with pymodbus on a port: ``blocks`` are its SimData for the input and the holding table."""
+    """Serve registers with pymodbus on a port, or on ``socket://HOST:PORT`` with serial framing.
+
+    ``blocks`` are its SimData for the input and the holding table.
+    """
     from pymodbus import FramerType
-    from pymodbus.server import ModbusSerialServer
+    from pymodbus.server import ModbusSerialServer, ModbusTcpServer
     from pymodbus.simulator import DataType, SimData, SimDevice
 
     nothing = [SimData(60000, values=[False] * 16, datatype=DataType.BITS)]
     inputs, holdings = blocks
     device = SimDevice(unit, (nothing, nothing, list(holdings), list(inputs)))
+    more: dict[str, Any] = {"framer": FramerType.ASCII if ascii_framing else FramerType.RTU, "trace_pdu": trace}
+
+    def make() -> Any:
+        if port.startswith("socket://"):
+            host, number = port.removeprefix("socket://").split(":")
+            return ModbusTcpServer(device, address=(host, int(number)), **more)
+        return ModbusSerialServer(device, port=port, baudrate=115200, **more)
+
+    with _served(make):
+        yield
+
+
+@contextlib.contextmanager
+def _served(make: Callable[[], Any]) -> Iterator[None]:
+    """Run a pymodbus server in a thread with a loop of its own."""
     started: threading.Event = threading.Event()
     loop = asyncio.new_event_loop()
     servers: list[Any] = []
 
     async def serve() -> None:
-        framer = FramerType.ASCII if ascii_framing else FramerType.RTU
-        server = ModbusSerialServer(device, framer=framer, port=port, baudrate=115200, trace_pdu=trace)
-        servers.append(server)
-        await server.serve_forever(background=True)
+        servers.append(make())
+        await servers[0].serve_forever(background=True)
         started.set()
-        await server.serving
+        await servers[0].serving
 
     def run() -> None:
         with contextlib.suppress(asyncio.CancelledError):

@@ -142,7 +142,7 @@ def _lock(port: str) -> Lock | None:
 
 
 def _not_opened(port: str, error: Exception) -> LinkError:
-    code = getattr(error, "errno", None) or getattr(error.__context__, "errno", None)
+    code = _number(error) or _number(error.__context__)
     if code in (errno.EBUSY, errno.EAGAIN, errno.EWOULDBLOCK):
         return LinkError("busy", f"{port}: busy, another program has it. End that one first.")
     if code in (errno.EACCES, errno.EPERM):
@@ -152,11 +152,10 @@ def _not_opened(port: str, error: Exception) -> LinkError:
     if "://" in port:
         reason = _words(error.__context__ or error)
         return LinkError("missing", f"{port}: nobody answers there ({reason}). Check address, port number and cable.")
-    if isinstance(code, int) and code in (errno.ENOENT, errno.ENODEV, errno.ENXIO, errno.EIO) or code is None:
-        if os.path.exists(port):
-            return LinkError("missing", f"{port}: is no serial port, or it refuses these settings ({_words(error)}).")
-        return LinkError("missing", f"{port}: missing. Plug it in, or see what there is with: soakwitness ports")
-    return LinkError("missing", f"{port}: cannot be opened ({_words(error)}). See what there is: soakwitness ports")
+    if os.path.exists(port):
+        says = f"{port}: is no serial port, or it refuses its speed, parity, data or stop bits ({_words(error)})."
+        return LinkError("missing", says)
+    return LinkError("missing", f"{port}: missing. Plug it in, or see what there is with: soakwitness ports")
 
 
 def _permission_step(port: str) -> str:
@@ -173,7 +172,13 @@ def _lost(port: str, error: Exception) -> LinkError:
     return LinkError("missing", f"{port}: gone while in use ({_words(error)}). Check cable and adapter.")
 
 
+def _number(error: BaseException | None) -> int | None:
+    """Give the system's error number; termios.error keeps it in its arguments only."""
+    code = getattr(error, "errno", None) or (error.args[0] if error is not None and error.args else None)
+    return code if isinstance(code, int) else None
+
+
 def _words(error: BaseException) -> str:
-    code = getattr(error, "errno", None)
-    text = os.strerror(code) if isinstance(code, int) else str(error)
+    code = _number(error)
+    text = str(error) if code is None else os.strerror(code)
     return text.strip().rstrip(".").split("\n")[0][:100].lower()

@@ -270,6 +270,48 @@ def test_faults_and_contacts(clock: FakeClock) -> None:
     assert reading.faults == {"b": "fault value 32767", "c": "over range"}
 
 
+def ascii_frame(text: str) -> bytes:
+    """Colon, hex digits, LRC (two's complement of the sum of the bytes, Serial Line V1.02), CR LF."""
+    data = bytes.fromhex(text)
+    return b":" + (data + bytes([-sum(data) & 0xFF])).hex().upper().encode() + b"\r\n"
+
+
+@pytest.mark.parametrize(
+    ("reply", "reason"),
+    [
+        (ascii_frame("01 83 02"), "refused"),
+        (ascii_frame("01 03 02 00 05")[:-1], "garbled"),
+        (ascii_frame("01 03 02 00 05").replace(b"5", b"6", 1), "garbled"),
+        (ascii_frame("02 03 02 00 05"), "garbled"),
+        (ascii_frame("01 03 00 00 00 01"), "echo"),
+        (b"", "silent"),
+    ],
+)
+def test_ascii_framing_tells_the_reasons_apart_too(clock: FakeClock, reply: bytes, reason: str) -> None:
+    found = furnace(sensor("a", 0), 'framing = "ascii"\n')
+    request = ascii_frame("01 03 00 00 00 01")
+    assert request == b":010300000001FB\r\n"  # by hand: 01 + 03 + 01 = 05, 100 - 05 = FB
+    link, wire = opened(found, clock, {request.hex(" "): [(0.01, reply)]})
+    begin_s = clock.now_s
+    with pytest.raises(LinkError) as caught:
+        link.read()
+    assert caught.value.reason == reason
+    assert reason != "refused" or clock.now_s - begin_s < 0.05
+    wire._answer = lambda data: [(0.01, ascii_frame("01 03 02 00 05"))]
+    assert link.read().values == {"a": 5.0}
+
+
+def test_a_late_ascii_reply_is_recognised(clock: FakeClock) -> None:
+    late: Answer = [(0.3, ascii_frame("01 03 02 00 09"))]
+    link, wire = opened(furnace(sensor("a", 0), 'framing = "ascii"\n'), clock, {})
+    wire._answer = lambda data: late
+    with pytest.raises(LinkError):
+        link.read()
+    wire._answer = lambda data: [(0.01, ascii_frame("01 03 02 00 05"))]
+    assert link.read().values == {"a": 5.0}
+    assert 0.299 < wire.written[1][0] - wire.written[0][0] < 0.4  # the late one came: no need to wait longer
+
+
 def test_nothing_but_functions_3_and_4_leaves_the_wire(clock: FakeClock) -> None:
     found = furnace(sensor("a", 0))
     port = FakeSerial(clock, lambda data: ())

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import random
+import socket
 from pathlib import Path
 from typing import Any
 
@@ -68,6 +69,17 @@ def test_all_formats_word_orders_and_both_tables(tmp_path: Path, framing: str) -
         assert link.read().values == expected
         link.close()
     assert len(line.sent) == 2  # one block a table
+
+
+def test_a_serial_to_network_adapter_works_as_a_port() -> None:
+    with socket.create_server(("127.0.0.1", 0)) as free:
+        port = f"socket://127.0.0.1:{free.getsockname()[1]}"
+    data = [SimData(3, values=[7], datatype=DataType.REGISTERS)]
+    with pymodbus_server(port, (data, data)):
+        link = open_link(furnace(port, sensor("a", "input", 3) + sensor("b", "holding", 3)))
+        assert link.read().values == {"a": 7.0, "b": 7.0}
+        assert link.read().values == {"a": 7.0, "b": 7.0}
+        link.close()
 
 
 def test_a_register_that_is_not_there_is_a_refusal(tmp_path: Path) -> None:

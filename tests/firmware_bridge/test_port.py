@@ -90,6 +90,20 @@ def test_a_missing_port_and_a_file_that_is_no_port(tmp_path: Path) -> None:
 
 
 @posix
+def test_a_port_that_refuses_its_settings_says_which(line: Wire, monkeypatch: pytest.MonkeyPatch) -> None:
+    import termios
+
+    def refuse(*args: object) -> None:
+        raise termios.error(errno.EINVAL, "Invalid argument")  # as a pseudo-terminal does at a second opening
+
+    monkeypatch.setattr(termios, "tcsetattr", refuse)
+    error = refusal(line.near)
+    assert error.reason == "missing"
+    assert "parity" in str(error)
+    assert "(invalid argument)" in str(error)
+
+
+@posix
 def test_no_permission_names_the_group_to_join(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     import grp
 
