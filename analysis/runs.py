@@ -109,23 +109,22 @@ def open_run(path: str | Path) -> Run:
         table = {name: numbers[keep] for name, numbers in table.items()}
     t_s = table.pop("t_s")
     period_s = header.every_s or traces.period(t_s)
-    sensors: list[Trace] = []
+    steps = {c.name: c.resolution or traces.resolution(table[c.name]) for c in header.columns if c.kind == "sensor"}
     for column in header.columns:
-        shown = table[column.name]
         if column.unit in ("C", "F"):
-            table[column.name] = traces.to_celsius(shown, column.unit)
-        if column.kind == "sensor":
-            step = column.resolution or traces.resolution(shown)
-            sensors.append(
-                traces.trace(
-                    column.name,
-                    column.role or "",
-                    t_s,
-                    table[column.name],
-                    resolution_c=step / 1.8 if column.unit == "F" else step,
-                    period_s=period_s,
-                )
-            )
+            table[column.name] = traces.to_celsius(table[column.name], column.unit)
+    sensors = tuple(
+        traces.trace(
+            column.name,
+            column.role or "",
+            t_s,
+            table[column.name],
+            resolution_c=steps[column.name] / (1.8 if column.unit == "F" else 1.0),
+            period_s=period_s,
+        )
+        for column in header.columns
+        if column.kind == "sensor"
+    )
     return Run(
         path=folder,
         header=header,
@@ -134,7 +133,7 @@ def open_run(path: str | Path) -> Run:
         events=reader.read_events(folder),
         marks=reader.read_marks(folder),
         check=check,
-        traces=tuple(sensors),
+        traces=sensors,
     )
 
 
