@@ -30,7 +30,7 @@ class FaultCase:
 
 
 def fault_case(seed: int) -> FaultCase:
-    """3 to 6 readings, 150 to 1100 degC, noise 1 degC, wire off by a share of its own; head and room known by halves."""
+    """3 to 6 readings, 150 to 1100 degC, noise 1 degC, wire off by a share of its own; head and room known or not."""
     rng = np.random.default_rng(seed)
     cause = CAUSES[seed % len(CAUSES)]
     wired, set_to = rng.choice(PAIRS) if cause == "wrong type set" else [rng.choice(["K", "N", "S", "K"])] * 2
