@@ -1,0 +1,380 @@
+"""Causes between the hot junction and the number: offset, type, lead, drift, open circuit, unit, calibration.
+
+One sensor alone never proves any of them: its own reading is perfect by construction. They are claimed only where a
+second sensor, an accuracy test, the instrument's own settings or the instrument's faults speak.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from statistics import median
+
+from soakwitness.analysis.audit.case import Case
+from soakwitness.analysis.audit.weighing import FAIR, HINT, LIGHT, PROOF, STRONG, Scale
+from soakwitness.analysis.audit.words import kelvin, temp
+from soakwitness.analysis.condition.figures import RunFigures
+
+SHIFT_C = 3.0
+GRADUAL_SHARE = 0.6
+LONE = "A second sensor in the chamber: one sensor alone cannot show that it reads wrong."
+
+
+@dataclass(frozen=True)
+class Shift:
+    """How much more than in the good runs the control reading is above another sensor [K], at its reading [degC]."""
+
+    at_c: float
+    shift_c: float
+    sensor: str
+    role: str
+    step: int | None
+
+
+def shifts(case: Case) -> list[Shift]:
+    """Changes of control minus another sensor against the good runs, cold and in each hold.
+
+    Parameters
+    ----------
+    case : Case
+        The case.
+
+    Returns
+    -------
+    list of Shift
+        Empty where no second sensor is there, or nothing to compare with; accuracy tests stand in for one.
+    """
+    if case.run is None:
+        return []
+    found = []
+    for d in case.run.differences:
+        good = [g.difference_c for r in case.good for g in r.differences if (g.sensor, g.step) == (d.sensor, d.step)]
+        if good:
+            found.append(Shift(d.at_c, d.difference_c - median(good), d.sensor, d.role, d.step))
+        elif not case.good and d.role in ("load", "reference", "recording"):
+            found.append(Shift(d.at_c, d.difference_c, d.sensor, d.role, d.step))
+    return found
+
+
+def _hot(found: Sequence[Shift]) -> list[Shift]:
+    return [s for s in found if s.step is not None]
+
+
+def _cold(found: Sequence[Shift]) -> list[Shift]:
+    return [s for s in found if s.step is None]
+
+
+def largest_shift(case: Case) -> float:
+    """Largest change of control minus another sensor while hot [K].
+
+    Parameters
+    ----------
+    case : Case
+        The case.
+
+    Returns
+    -------
+    float
+        Signed [K]; 0 where nothing is known.
+    """
+    return max((s.shift_c for s in _hot(shifts(case))), key=abs, default=0.0)
+
+
+def likely_faults(case: Case) -> dict[str, float]:
+    """Probability of each fault of a thermocouple circuit, from the changed differences.
+
+    Parameters
+    ----------
+    case : Case
+        The case.
+
+    Returns
+    -------
+    dict
+        Cause as ``calibration.faults`` names it to its probability; empty where the differences did not change.
+    """
+    from soakwitness.analysis.calibration.diagnosis import diagnose
+    from soakwitness.analysis.calibration.readings import PairReading
+
+    found = shifts(case)
+    hot = _hot(found)
+    if not hot or max(abs(s.shift_c) for s in hot) < SHIFT_C:
+        return {}
+    sensor = max(hot, key=lambda s: abs(s.shift_c)).sensor
+    pairs = [PairReading(s.at_c - s.shift_c, s.at_c) for s in found if s.sensor == sensor]
+    if len(pairs) < 2:
+        return {}
+    kind = case.run.sensor.thermocouple if case.run else None
+    diagnosis = diagnose(pairs, set_to=kind, noise_c=1.5)
+    return {c.cause: c.probability for c in diagnosis.candidates}
+
+
+def _enter_shift(case: Case, scale: Scale, weight: float) -> bool:
+    """Enter the largest change of a difference; False where there is none worth it."""
+    hot = _hot(shifts(case))
+    if not hot:
+        scale.lacks(LONE)
+        return False
+    worst = max(hot, key=lambda s: abs(s.shift_c))
+    if abs(worst.shift_c) < SHIFT_C:
+        return False
+    way = "more above" if worst.shift_c > 0 else "further below"
+    scale.speaks_for(
+        weight,
+        f"At {temp(worst.at_c)} the control sensor reads {kelvin(worst.shift_c)} {way} {worst.sensor} than in the good "
+        "runs.",
+    )
+    return True
+
+
+def offset_changed(case: Case) -> Scale | None:
+    """The same shift cold and hot, another input offset in the file, or a steady gap between setpoint and reading."""
+    scale = Scale()
+    run = case.run
+    if run is None:
+        return None
+    good = [r.sensor.input_offset_c for r in case.good if r.sensor.input_offset_c is not None]
+    own = run.sensor.input_offset_c
+    if own is not None and good and abs(own - median(good)) > 0.5:
+        scale.speaks_for(
+            STRONG + LIGHT,
+            f"The input offset is {'+' if own > 0 else '-'}{kelvin(own)} in this run's furnace file, "
+            f"{'+' if median(good) > 0 else '-'}{kelvin(median(good))} in the good ones'.",
+        )
+    found = shifts(case)
+    cold, hot = _cold(found), _hot(found)
+    if cold and hot and abs(hot[0].shift_c) >= SHIFT_C:
+        same = all(abs(s.shift_c - cold[0].shift_c) <= max(1.5, 0.35 * abs(cold[0].shift_c)) for s in hot)
+        if same and abs(cold[0].shift_c) >= 1.5:
+            scale.speaks_for(STRONG, f"Cold as well as hot the control reading is off by {kelvin(cold[0].shift_c)}.")
+    _setpoint_gap(case, scale)
+    _recorder_moved(case, scale)
+    return scale if scale.pro else None
+
+
+def _setpoint_gap(case: Case, scale: Scale) -> None:
+    """Reading minus setpoint while level: a controller that regulates another number than the one logged."""
+    gaps = []
+    for hold in case.holds:
+        if hold.setpoint_c is None or hold.control_c is None or not case.run:
+            continue
+        good = [
+            h.control_c - h.setpoint_c
+            for h in case.good_holds(hold.step)
+            if h.control_c is not None and h.setpoint_c is not None
+        ]
+        if good:
+            gaps.append(hold.control_c - hold.setpoint_c - median(good))
+    if gaps and min(abs(g) for g in gaps) >= SHIFT_C and max(gaps) - min(gaps) < max(3.0, 0.4 * abs(gaps[0])):
+        if _saturated(case):
+            return
+        way = "above" if gaps[0] > 0 else "below"
+        scale.speaks_for(
+            STRONG, f"The reading stood {kelvin(median(gaps))} further {way} the setpoint than it used to."
+        )
+
+
+def _saturated(case: Case) -> bool:
+    """Whether the output was full in a hold: then the furnace could not, and no offset is to blame."""
+    return any(h.output_pct is not None and h.output_pct > 97.0 for h in case.holds)
+
+
+def _recorder_moved(case: Case, scale: Scale) -> None:
+    """A logger of its own saw every hold move by the same amount while nothing else changed."""
+    if case.run is None or scale.pro or any(h.setpoint_c is not None for h in case.holds):
+        return
+    if _hot(shifts(case)) or len(case.holds) < 2:
+        return
+    moves = []
+    for hold in case.holds:
+        good = [h.control_c for h in case.good_holds(hold.step) if h.control_c is not None]
+        if hold.control_c is not None and good:
+            moves.append(hold.control_c - median(good))
+    if len(moves) >= 2 and min(abs(m) for m in moves) > 4.0 and max(moves) - min(moves) < 2.0:
+        scale.speaks_for(FAIR, f"All holds moved by the same {kelvin(median(moves))} against the good runs.")
+        scale.lacks("The controller's own setpoint and input offset.")
+
+
+def wrong_type(case: Case) -> Scale | None:
+    """The differences follow the curve of another thermocouple type."""
+    scale = _pattern(case, ("wrong type set",), "They follow the curve of another type of thermocouple.")
+    run = case.run
+    if run is not None and run.sensor.thermocouple:
+        good = {r.sensor.thermocouple for r in case.good if r.sensor.thermocouple}
+        if good and run.sensor.thermocouple not in good:
+            scale = scale or Scale()
+            own = f"This run's furnace file says type {run.sensor.thermocouple}"
+            scale.speaks_for(STRONG, f"{own}, the good ones' {', '.join(sorted(good))}.")
+    return scale
+
+
+def wrong_lead(case: Case) -> Scale | None:
+    """The differences follow a lead that is reversed or of copper: nothing cold, much when the head is warm."""
+    causes = ("reversed extension lead", "copper in place of extension lead")
+    scale = _pattern(case, causes, "They fit a lead that is reversed, or of copper.")
+    if scale is not None:
+        _sudden(case, scale, gradual_is_against=True)
+    return scale
+
+
+def drift(case: Case) -> Scale | None:
+    """The differences grew slowly, in proportion to the temperature, over many runs."""
+    causes = ("drift growing with temperature", "tip pulled back")
+    scale = _pattern(case, causes, "They grow with the temperature, as an aged thermocouple's do.")
+    tests = case.evidence.accuracy
+    if tests and abs(tests[-1].difference_c) > 4.0:
+        scale = scale or Scale()
+        says = f"The accuracy test of {tests[-1].day} found {tests[-1].sensor} {kelvin(tests[-1].difference_c)} off."
+        scale.speaks_for(FAIR + HINT, says)
+    if scale is not None:
+        _sudden(case, scale, gradual_is_against=False)
+    return scale
+
+
+def _pattern(case: Case, causes: tuple[str, ...], fits: str) -> Scale | None:
+    chances = likely_faults(case)
+    chance = sum(chances.get(cause, 0.0) for cause in causes)
+    if chance < 0.1:
+        return None
+    scale = Scale()
+    weight = STRONG if chance > 0.7 else FAIR + HINT if chance > 0.4 else FAIR
+    if not _enter_shift(case, scale, weight):
+        return None
+    scale.speaks_for(LIGHT if chance > 0.7 else HINT, fits)
+    return scale
+
+
+def _sudden(case: Case, scale: Scale, *, gradual_is_against: bool) -> None:
+    """Whether the change came at once, as a new lead or sensor brings it, or slowly, as drift does."""
+    way = how_it_came(case)
+    if way is None:
+        return
+    if way == "slowly":
+        says = "It came slowly, over many runs."
+        (scale.speaks_against if gradual_is_against else scale.speaks_for)(LIGHT, says)
+    else:
+        says = "It came from one run to the next."
+        (scale.speaks_for if gradual_is_against else scale.speaks_against)(LIGHT, says)
+
+
+def how_it_came(case: Case) -> str | None:
+    """Whether the largest difference changed slowly or at once, from the furnace's earlier runs.
+
+    Parameters
+    ----------
+    case : Case
+        The case.
+
+    Returns
+    -------
+    str or None
+        ``slowly`` or ``at once``; None where fewer than five earlier runs show it.
+    """
+    hot = _hot(shifts(case))
+    if not hot or case.run is None:
+        return None
+    worst = max(hot, key=lambda s: abs(s.shift_c))
+    line = [*(_difference(r, worst) for r in case.evidence.history), _difference(case.run, worst)]
+    values = [v for v in line if v is not None]
+    if len(values) < 6:
+        return None
+    total = values[-1] - median(values[: max(2, len(values) // 4)])
+    if abs(total) < SHIFT_C:
+        return None
+    before = values[-2] - median(values[: max(2, len(values) // 4)])
+    return "slowly" if before / total >= GRADUAL_SHARE else "at once"
+
+
+def _difference(run: RunFigures, like: Shift) -> float | None:
+    for d in run.differences:
+        if d.sensor == like.sensor and (d.step == like.step or abs(d.at_c - like.at_c) < 30.0) and d.step is not None:
+            return d.difference_c
+    return None
+
+
+def open_circuit(case: Case) -> Scale | None:
+    """The instrument reported a broken sensor, or the control reading was missing while others were had."""
+    scale = Scale()
+    run = case.run
+    if run is None:
+        return None
+    faults = [detail for _, event, detail in run.events if event == "sensor fault"]
+    good = median([sum(e == "sensor fault" for _, e, _ in r.events) for r in case.good]) if case.good else 0
+    if faults and len(faults) > good:
+        scale.speaks_for(STRONG, f"The instrument reported a sensor fault {len(faults)} times: {faults[0]}.")
+    if case.has_finding("sensor fault") and case.good_share_with("sensor fault") < 0.5:
+        scale.speaks_for(LIGHT if scale.pro else STRONG, case.finding_says("sensor fault"))
+    return scale if scale.pro else None
+
+
+def unit_mixed_up(case: Case) -> Scale | None:
+    """Temperatures are those of the recipe in the other unit."""
+    scale = Scale()
+    if case.has_finding("wrong unit suspected"):
+        scale.speaks_for(PROOF, case.finding_says("wrong unit suspected"))
+    for hold in case.holds:
+        level = hold.control_c
+        if level is None:
+            continue
+        as_fahrenheit, as_celsius = (hold.target_c - 32.0) / 1.8, hold.target_c * 1.8 + 32.0
+        for other, words in ((as_fahrenheit, "°F taken for °C"), (as_celsius, "°C taken for °F")):
+            if abs(level - other) < 10.0 and abs(level - hold.target_c) > 40.0:
+                says = f"Hold {hold.step} stood at {temp(level)}, its target with {words}."
+                scale.speaks_for(HINT if scale.pro else PROOF, says)
+    return scale if scale.pro else None
+
+
+def calibration_overdue(case: Case) -> Scale | None:
+    """The control sensor's calibration had fallen due; says nothing about what it read."""
+    scale = Scale()
+    run = case.run
+    if run is None or not (run.sensor.overdue or case.has_finding("calibration overdue")):
+        return None
+    scale.speaks_for(
+        FAIR + HINT,
+        f"The calibration of {run.sensor.name} of {run.sensor.calibrated_on} was due on {run.sensor.calibration_due}."
+        if run.sensor.calibration_due
+        else case.finding_says("calibration overdue"),
+    )
+    late = [r.sensor.overdue for r in case.good]
+    if late and sum(late) > len(late) / 2:
+        scale.speaks_against(FAIR, "It was overdue in the good runs too.")
+    if case.softness not in ("low", "high"):
+        scale.speaks_against(LIGHT, "No piece is known to be off.")
+    if _hot(shifts(case)) and abs(largest_shift(case)) < SHIFT_C:
+        scale.speaks_against(LIGHT, "A second sensor shows no change.")
+    scale.lacks("An accuracy test: overdue does not mean wrong.")
+    return scale
+
+
+def lone_sensor_note(case: Case) -> str | None:
+    """Sentence on what one sensor alone cannot show.
+
+    Parameters
+    ----------
+    case : Case
+        The case.
+
+    Returns
+    -------
+    str or None
+        None where a second sensor was there.
+    """
+    if case.run is None or _hot(shifts(case)):
+        return None
+    output = _output_moved(case)
+    moved = f" {output}" if output else ""
+    return f"Only one sensor stood in the chamber: if it read wrong, this record could not show it.{moved}"
+
+
+def _output_moved(case: Case) -> str | None:
+    """Another output for the same reading hints at a sensor that reads wrong, and proves nothing."""
+    for hold in case.holds:
+        good = [h.output_pct for h in case.good_holds(hold.step) if h.output_pct is not None]
+        if hold.output_pct is None or len(good) < 3:
+            continue
+        change = hold.output_pct / median(good) - 1.0
+        if abs(change) > 0.15:
+            way = "more" if change > 0 else "less"
+            return f"It took {abs(change) * 100:.0f} % {way} output than usual in hold {hold.step}."
+    return None

@@ -1,0 +1,64 @@
+"""What speaks for a cause, what against, what is missing: weighed by one scale that all causes share."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+CLAIM = 2.5
+"""A cause is claimed from this sum of weights on; below it is only named as possible."""
+
+# How much one statement weighs.
+PROOF = 4.0  # nothing else looks like this
+STRONG = 3.0  # the record shows it, and the good ones had it not
+FAIR = 2.0
+LIGHT = 1.0
+HINT = 0.5
+
+
+@dataclass(frozen=True)
+class Statement:
+    """One sentence with its weight."""
+
+    weight: float
+    says: str
+
+
+@dataclass
+class Scale:
+    """Collects statements about one cause."""
+
+    pro: list[Statement] = field(default_factory=list)
+    con: list[Statement] = field(default_factory=list)
+    missing: list[str] = field(default_factory=list)
+
+    def speaks_for(self, weight: float, says: str) -> None:
+        """Enter a sentence that speaks for the cause."""
+        self.pro.append(Statement(weight, says))
+
+    def speaks_against(self, weight: float, says: str) -> None:
+        """Enter a sentence that speaks against it."""
+        self.con.append(Statement(weight, says))
+
+    def lacks(self, says: str) -> None:
+        """Enter what is not known."""
+        if says not in self.missing:
+            self.missing.append(says)
+
+    @property
+    def score(self) -> float:
+        """Sum of the weights."""
+        return sum(s.weight for s in self.pro) - sum(s.weight for s in self.con)
+
+
+@dataclass(frozen=True)
+class Opinion:
+    """What the audit thinks of one cause. ``explained_by`` is a claimed cause of which this one is only the effect."""
+
+    cause: str
+    score: float
+    claimed: bool
+    pro: tuple[str, ...]
+    con: tuple[str, ...]
+    missing: tuple[str, ...]
+    next: str
+    explained_by: str | None = None
