@@ -198,6 +198,7 @@ def _numbers(column: pd.Series[Any]) -> FloatArray:
     """Return finite numbers or NaN: text and infinity are no readings."""
     import pandas as pd
 
-    numbers: FloatArray = np.asarray(pd.to_numeric(column, errors="coerce"), dtype=np.float64)
+    text = column.dtype != np.float64
+    numbers: FloatArray = np.asarray(pd.to_numeric(column, errors="coerce") if text else column, dtype=np.float64)
     wild = np.isinf(numbers)
     return np.where(wild, np.nan, numbers) if wild.any() else numbers
