@@ -6,10 +6,10 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 import numpy as np
+
 from soakwitness.analysis import traces
 from soakwitness.analysis.runs import FloatArray, Run
 from soakwitness.firmware_bridge.runfolder.model import Column, Event, Mark, RecordCheck, RunHeader
-
 from tests.synthetic import Case
 
 WHOLE = RecordCheck(0, (), False, True, True, None, ())
@@ -52,6 +52,9 @@ def run_of(case: Case, *, wire: str | None = None) -> Run:
     """The run of a synthetic case: U as stated, or only a class of wire."""
     stated = case.expanded_c if wire is None and case.expanded_c > 0 else None
     column = sensor(
-        expanded_uncertainty=stated, thermocouple="K" if wire else None, tolerance_class=wire, resolution=case.resolution_c
+        expanded_uncertainty=stated,
+        thermocouple="K" if wire else None,
+        tolerance_class=wire,
+        resolution=case.resolution_c,
     )
     return make_run(case.t_s, {"furnace": case.temp_c}, columns=[column])

@@ -92,7 +92,7 @@ def dips_of(trace: Readings, hold: Hold, ground: Ground) -> tuple[Dip, ...]:
     Returns
     -------
     tuple of Dip
-        Those that leave the edge by more than the noise, in order of time.
+        Those that go below the edge by more than noise and resolution (at least 1 K), in order of time.
     """
     start, end = ground.edges.enter_s, ground.edges.leave_s
     spans = inside(trace, hold.lower_c, np.inf, start_s=start, end_s=end, mode="best", allowed=ground.allowed)
@@ -100,7 +100,7 @@ def dips_of(trace: Readings, hold: Hold, ground: Ground) -> tuple[Dip, ...]:
     for a, b in zip(spans.end_s[:-1], spans.start_s[1:], strict=True):
         low, high = trace.between(float(a), float(b))
         lowest = float(trace.temp_c[low:high].min(initial=np.inf))
-        if lowest < hold.lower_c - ground.allowed.noise_c:
+        if lowest < hold.lower_c - max(trace.back_c, ground.allowed.noise_c):
             dips.append(Dip(float(a), float(b), lowest, "pause" if b - a <= hold.dip_s else "new start"))
     return tuple(dips)
 

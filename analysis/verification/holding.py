@@ -123,6 +123,7 @@ def _with_pieces(
         above_band_s=peak.above_band_s if peak else None,
         level_c=ground.level.level_c,
         lag_s=worst.lag_s,
+        never_reached=_never_reached(scene, ground),
         as_read=req.worst(p.as_read for p in pieces),
         at_true_temperature=req.worst(p.at_true_temperature for p in pieces),
         error_it_stands_c=req.common(p.error_it_stands_c for p in pieces),
@@ -135,6 +136,14 @@ def _with_pieces(
         dips=dips_of(ground.trace, hold, ground) if inside_band else (),
         stays=tuple((s.start_s, s.end_s) for s in ground.placed.stays),
     )
+
+
+def _never_reached(scene: Scene, ground: Ground) -> float | None:
+    """Largest share of packet draws that never reach the band; None where nothing was estimated."""
+    lags = [w.lag for w in scene.works.values() if w.lag is not None]
+    if not lags or ground.hold.soak_from == "control":
+        return None
+    return max(lag(ground.hold.lower_c, ground.edges.enter_s, ground.edges.leave_s)[3] for lag in lags)
 
 
 def _stays_in(scene: Scene, ground: Ground) -> list[int]:

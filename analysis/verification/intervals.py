@@ -1,6 +1,6 @@
 """When a trace was inside a band: certainly, by its chord, or possibly, between its readings.
 
-An interval between two readings counts as certain only if its chord +- the noise stays inside, as possible if it touches.
+An interval between two readings is certain only if its chord +- the noise stays inside, possible if it touches.
 A gap (an interval over three nominal periods) has the envelope that the furnace's fastest heating and cooling allow.
 """
 
@@ -45,7 +45,7 @@ class Inside:
 
 
 def noise(readings: Readings, start_s: float, end_s: float) -> float:
-    """Estimate how far a reading lies from the temperature it stands for.
+    r"""Estimate how far a reading lies from the temperature it stands for.
 
     Parameters
     ----------
@@ -57,7 +57,7 @@ def noise(readings: Readings, start_s: float, end_s: float) -> float:
     Returns
     -------
     float
-        Half the resolution + half the 90 % quantile of \\|T_k - mean of its neighbours\\| [K].
+        Half the resolution + half the 90 % quantile of \|T_k - mean of its neighbours\| [K].
     """
     low, high = readings.between(start_s, end_s)
     part = readings.temp_c[max(low - 5, 0) : high + 5]

@@ -39,9 +39,7 @@ def estimated_work(scene: Scene, stay: Stay, packet: object, spec: PacketSpec | 
     cold = stay.load_s is None and scene.recipe.load == "cold"
     start_c = float(scene.chamber.temp_c[0]) if cold and scene.chamber.temp_c[0] < 60.0 else ROOM_C
     try:
-        found = estimate(
-            scene.chamber.t_s, scene.chamber.temp_c, packet=model, load_t_s=stay.load_s, start_c=start_c
-        )
+        found = estimate(scene.chamber.t_s, scene.chamber.temp_c, packet=model, load_t_s=stay.load_s, start_c=start_c)
     except NotEnoughData:
         return measured_work(scene.source, scene.chamber)
     return _as_work(scene, found, stay)
@@ -54,10 +52,10 @@ def _model(scene: Scene, packet: object, spec: PacketSpec | None) -> PacketModel
 
 
 def _as_work(scene: Scene, found: PacketEstimate, stay: Stay) -> Work:
-    traces = [
+    low, best, high = (
         Readings(found.t_s, np.asarray(temp, dtype=np.float64), 0.0, scene.chamber.period_s)
         for temp in (found.low_c, found.best_c, found.high_c)
-    ]
+    )
 
     def lag(level_c: float, since_s: float, until_s: float) -> tuple[float | None, float | None, float | None, float]:
         result = found.lag_s(level_c, since_s, until_s)
@@ -67,4 +65,4 @@ def _as_work(scene: Scene, found: PacketEstimate, stay: Stay) -> Work:
     shown = WorkTemperature(
         "packet estimate", name, found.t_s, found.low_c, found.best_c, found.high_c, found.fitted, found.biot
     )
-    return Work("packet estimate", *traces, result=shown, lag=lag, may_fail=found.fitted)
+    return Work("packet estimate", low, best, high, result=shown, lag=lag, may_fail=found.fitted)

@@ -79,7 +79,8 @@ def _end(stays: list[Stay], mark: Mark, unnamed: list[str]) -> None:
     """Enter a pull, plates or hand-warm mark in the stays it speaks of."""
     key = {"pull": "pull_s", "plates": "plates_s", "hand-warm": "hand_warm_s"}[mark.act]
     if not stays:
-        stays += [Stay(name, None, None) for name in (mark.pieces or unnamed or [None])]
+        names: list[str | None] = [*(mark.pieces or unnamed)] or [None]
+        stays += [Stay(name, None, None) for name in names]
     for name in mark.pieces:
         if all(s.piece != name for s in stays):
             stays.append(_named_part(stays, name))
@@ -93,7 +94,13 @@ def _end(stays: list[Stay], mark: Mark, unnamed: list[str]) -> None:
     if mark.act == "pull" and not mark.pieces and not chosen:
         chosen = _next_of_charge(stays)
     for i in {stays[i].piece: i for i in chosen}.values() if mark.pieces else chosen:
-        stays[i] = replace(stays[i], **{key: mark.t_s})
+        stays[i] = _ended(stays[i], mark)
+
+
+def _ended(stay: Stay, mark: Mark) -> Stay:
+    if mark.act == "pull":
+        return replace(stay, pull_s=mark.t_s)
+    return replace(stay, plates_s=mark.t_s) if mark.act == "plates" else replace(stay, hand_warm_s=mark.t_s)
 
 
 def _next_of_charge(stays: list[Stay]) -> list[int]:

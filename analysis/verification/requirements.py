@@ -1,4 +1,4 @@
-"""One thing that a recipe asks for, and whether it is met: as read, at true temperature, and up to which sensor error."""
+"""One thing that a recipe asks for: whether it is met as read, at true temperature, and up to which sensor error."""
 
 from __future__ import annotations
 

@@ -1,9 +1,9 @@
-"""What all holds of one verification share: traces in degC true to their correction, work temperature, marks, errors."""
+"""What all holds of one verification share: corrected traces, work temperature, marks, sensor errors."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -47,8 +47,8 @@ class Scene:
     """One verification: run and recipe, traces and marks, and what is known of the sensors' errors.
 
     ``chamber`` is the trace the steps were found on, ``placed`` the holds on it; ``edges_on`` the measured trace that
-    decides (a load sensor where there is one), ``measured`` the holds on that. ``works`` maps a stay's index to its work
-    temperature.
+    decides (a load sensor where there is one), ``measured`` the holds on that. ``works`` maps a stay's index to its
+    work temperature.
     """
 
     run: Run
@@ -68,7 +68,6 @@ class Scene:
     rates_c_per_s: tuple[float, float]
     uncertain: tuple[tuple[float, float], ...] = ()
     untrusted: tuple[tuple[float, float], ...] = ()
-    extra: Mapping[str, object] = field(default_factory=dict)
 
     @property
     def start_s(self) -> float:

@@ -12,12 +12,13 @@ from soakwitness.analysis.errors import NotEnoughData
 from soakwitness.analysis.recipes.model import PacketSpec, Recipe
 from soakwitness.analysis.runs import Run, Trace
 from soakwitness.analysis.verification.edges import Readings
-from soakwitness.analysis.verification.model import Bounds, PieceInfo, SensorErrors, Source, WorkTemperature
+from soakwitness.analysis.verification.model import HoldResult, PieceInfo, SensorErrors, Source, WorkTemperature
 from soakwitness.analysis.verification.pieces import Stay, drop_unnamed, stays_of
 from soakwitness.analysis.verification.placing import Placed, place_again, place_holds, readings_of
 from soakwitness.analysis.verification.requirements import basis_of
 from soakwitness.analysis.verification.scene import Scene, Work, coldest, fastest, measured_work
 from soakwitness.analysis.verification.sensor_errors import errors_of
+from soakwitness.analysis.verification.stuck import Stuck
 
 CHAMBER_ROLES = ("control", "recording", "reference", "survey")
 FEWEST_READINGS = 5
@@ -66,7 +67,7 @@ def chamber_trace(run: Run) -> Trace:
     best = max(run.traces, key=lambda tr: int(np.isfinite(tr.temp_c).sum()), default=None)
     if best is None or int(np.isfinite(best.temp_c).sum()) < FEWEST_READINGS:
         raise NotEnoughData(
-            f"{run.header.run}: no sensor has {FEWEST_READINGS} readings, so there is nothing to compare with a recipe. "
+            f"{run.header.run}: no sensor has {FEWEST_READINGS} readings: there is nothing to compare. "
             "Look at samples.csv in the run folder."
         )
     return best
@@ -129,7 +130,7 @@ def make_scene(
     corrections: Mapping[str, Correction],
     packet: object,
     pieces: Sequence[PieceInfo],
-    untrusted: tuple[tuple[float, float], ...] = (),
+    stuck: Sequence[Stuck] = (),
 ) -> Scene:
     """Gather what all holds of a verification share.
 
@@ -145,8 +146,8 @@ def make_scene(
         A measured packet.
     pieces : sequence of PieceInfo
         Pieces in this run.
-    untrusted : tuple
-        Stretches in which the chamber's reading was stuck [s].
+    stuck : sequence of Stuck
+        Where readings were stuck.
 
     Returns
     -------
@@ -182,16 +183,16 @@ def make_scene(
         basis=basis_of(chamber_errors, recipe.decide_on),
         rates_c_per_s=fastest(chamber),
         uncertain=uncertain_gaps(run),
-        untrusted=untrusted,
+        untrusted=_untrusted(stuck, [trace.name]),
     )
     if loads:
-        return _with_loads(scene, loads, load_errors)
+        return _with_loads(scene, loads, load_errors, stuck)
     works = {i: _work_of(scene, stay, packet) for i, stay in enumerate(stays)}
     source: Source = next((w.source for w in works.values() if w.source == "packet estimate"), scene.source)
     return replace(scene, works=works, source=source)
 
 
-def _with_loads(scene: Scene, loads: tuple[Trace, ...], errors: list[SensorErrors]) -> Scene:
+def _with_loads(scene: Scene, loads: tuple[Trace, ...], errors: list[SensorErrors], stuck: Sequence[Stuck]) -> Scene:
     """Let the load sensors decide; where the chamber misses a hold that they show, theirs is taken."""
     traces = [corrected(tr, e) for tr, e in zip(loads, errors, strict=True)]
     work = traces[0] if len(traces) == 1 else coldest(traces, scene.run.t_s)
@@ -211,7 +212,12 @@ def _with_loads(scene: Scene, loads: tuple[Trace, ...], errors: list[SensorError
         errors=worst,
         basis=basis_of(worst, scene.recipe.decide_on),
         rates_c_per_s=(up, down),
+        untrusted=_untrusted(stuck, [tr.name for tr in loads]),
     )
+
+
+def _untrusted(stuck: Sequence[Stuck], names: list[str]) -> tuple[tuple[float, float], ...]:
+    return tuple((s.start_s, s.end_s) for s in stuck if s.sensor in names)
 
 
 def _spread(errors: SensorErrors) -> float:
@@ -259,23 +265,30 @@ def _spec_of(recipe: Recipe, stay: Stay) -> PacketSpec | None:
     )
 
 
-def work_result(work: Work, name: str) -> WorkTemperature:
-    """The work temperature for charts.
+def shown_work(scene: Scene, holds: Sequence[HoldResult]) -> WorkTemperature | None:
+    """The work temperature for charts: that of the slowest piece.
 
     Parameters
     ----------
-    work : Work
-        The work temperature.
-    name : str
-        Its sensor, or the piece.
+    scene : Scene
+        The verification.
+    holds : sequence of HoldResult
+        Its holds.
 
     Returns
     -------
-    WorkTemperature
-        Low, best and high trace.
+    WorkTemperature or None
+        Low, best and high trace; None where the chamber itself is all there is.
     """
-    if work.result is not None:
-        return work.result
-    t, y = work.best.t_s, work.best.temp_c
-    eats: dict[int, Bounds] = {}
-    return WorkTemperature(work.source, name, t, y, y, y, eats_s=eats)
+    works = list(scene.works.values())
+    if not works or works[0].source == "control":
+        return None
+    if works[0].measured:
+        t, y = works[0].best.t_s, works[0].best.temp_c
+        shown = WorkTemperature("load", scene.edges_name, t, y, y, y)
+    else:
+        estimated = [w for w in works if w.result is not None]
+        slowest = min(estimated, key=lambda w: float(np.sum(w.best.temp_c)))
+        assert slowest.result is not None
+        shown = slowest.result
+    return replace(shown, eats_s={h.step: h.lag_s for h in holds if h.lag_s is not None})

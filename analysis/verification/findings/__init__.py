@@ -1,0 +1,1 @@
+"""Findings of one run: each module looks for its own few codes."""

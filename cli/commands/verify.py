@@ -1,0 +1,107 @@
+"""``soakwitness verify``: compare a run with its recipe."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Literal
+
+import click
+
+from soakwitness.cli.common import (
+    check_output,
+    find_run,
+    force_option,
+    json_option,
+    logbook_option,
+    print_json,
+    unit_option,
+)
+
+if TYPE_CHECKING:
+    from soakwitness.cli.verified import Verified
+
+EXIT_STATUS = {"pass": 0, "fail": 3, "not proven": 4}
+CHART_ENDINGS = (".png", ".svg", ".pdf")
+
+
+@click.command()
+@click.argument("run")
+@click.option("--recipe", "recipe_path", type=click.Path(path_type=Path), help="Recipe file; else the run's own.")
+@click.option("--packet", "packet_path", type=click.Path(path_type=Path), help="Measured packet; else the recipe's.")
+@click.option("--chart", type=click.Path(path_type=Path), help="Draw the run as FILE.png, .svg or .pdf.")
+@click.option("--compare-with", multiple=True, metavar="RUN", help="Put a proven run beside it; may be repeated.")
+@click.option("--exit-zero", is_flag=True, help="Exit status 0 whatever the verdict, for scripts.")
+@json_option
+@unit_option
+@logbook_option
+@force_option
+def verify(
+    run: str,
+    recipe_path: Path | None,
+    packet_path: Path | None,
+    chart: Path | None,
+    compare_with: tuple[str, ...],
+    exit_zero: bool,
+    as_json: bool,
+    unit: Literal["C", "F"] | None,
+    logbook: Path,
+    force: bool,
+) -> int:
+    """Compare RUN with its recipe and say pass, fail or not proven.
+
+    RUN is a run folder, a run's name or the beginning of it, or "last". Exit status: 0 pass, 3 fail, 4 not proven,
+    2 wrong use or a wrong file.
+
+    Example: soakwitness verify sample_logs/good
+    """
+    from soakwitness.cli.verified import verify_run
+
+    if chart is not None:
+        check_output(chart, force=force, suffixes=CHART_ENDINGS)
+    packet = None
+    if packet_path is not None:
+        from soakwitness.analysis.packet.file import load_packet
+
+        packet = load_packet(packet_path)
+    folder = find_run(run, logbook)
+    others = [find_run(name, logbook) for name in compare_with]
+    found = verify_run(folder, recipe_path, logbook, packet=packet, unit=unit)
+    if others:
+        found = _beside(found, others, recipe_path, logbook, unit)
+    if chart is not None:
+        from soakwitness.cli.charts.run_chart import save_run_chart
+
+        save_run_chart(found.run, found.verification, found.recipe, chart, unit=unit)
+    _show(found, as_json=as_json, unit=unit, chart=chart)
+    return 0 if exit_zero else EXIT_STATUS[found.verification.verdict]
+
+
+def _beside(
+    found: Verified, others: list[Path], recipe_path: Path | None, logbook: Path, unit: Literal["C", "F"] | None
+) -> Verified:
+    """Verify the proven runs too and add what differs."""
+    from soakwitness.analysis.verification.comparing import compare
+    from soakwitness.cli.verified import verify_run
+
+    compared = []
+    for folder in others:
+        other = verify_run(folder, recipe_path, logbook, unit=unit)
+        compared.append(
+            compare(found.verification, found.run, other.verification, other.run, unit or found.recipe.unit)
+        )
+    return replace(found, verification=replace(found.verification, compared=tuple(compared)))
+
+
+def _show(found: Verified, *, as_json: bool, unit: Literal["C", "F"] | None, chart: Path | None) -> None:
+    if as_json:
+        from soakwitness.analysis.verification.report import as_json as report
+
+        print_json(report(found.verification))
+        return
+    from soakwitness.cli.words.verify_words import verify_lines
+
+    for line in verify_lines(found.run, found.recipe, found.verification, unit=unit or found.recipe.unit):
+        click.echo(line)
+    if chart is not None:
+        click.echo(f"\nChart: {chart}")

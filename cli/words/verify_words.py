@@ -1,0 +1,123 @@
+"""A verification in words that can be read at the furnace: verdict first, then each step, then what to do."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from soakwitness.cli.sheets.contents import SOURCE_WORDS, verdict_words
+from soakwitness.cli.words import figures
+
+if TYPE_CHECKING:
+    from soakwitness.analysis.recipes.model import Recipe
+    from soakwitness.analysis.runs import Run
+    from soakwitness.analysis.verification.model import HoldResult, RampResult, Verification
+
+WIDTH = 100
+ALIKE_S = 30.0
+SEVERITY_WORDS = {"fail": "FAIL", "warn": "Warning", "note": "Note"}
+
+
+def verify_lines(run: Run, recipe: Recipe, verification: Verification, *, unit: figures.Unit) -> list[str]:
+    """Everything that ``verify`` says, line by line."""
+    lines: list[str] = []
+    lines += _wrapped(f"{verdict_words(verification).upper()}: {recipe.name}")
+    lines += _wrapped(f"Run {verification.run}, {_measured(verification)}.")
+    lines += _wrapped(f"Sensor error: {_error(verification, unit)}.")
+    lines.append("")
+    for step in verification.steps:
+        words = _ramp(step, unit) if step.kind == "ramp" else " ".join(_hold(step, unit))
+        lines += _wrapped(f"Step {step.step}. {words}", indent="   ")
+    if verification.findings:
+        lines += ["", "Findings"]
+        for finding in verification.findings:
+            where = f", step {finding.step}" if finding.step else ""
+            head = f"{SEVERITY_WORDS[finding.severity]}: {finding.code}{where}."
+            lines += _wrapped(f"{head} {finding.says} Next: {finding.next}", indent="   ")
+    lines += _section("What would prove it", verification.proves)
+    for other in verification.compared:
+        lines += _section(f"Beside run {other.run}: {'the same' if other.same else 'not the same'}", other.says)
+    lines += _section("Not seen", verification.not_seen)
+    lines += ["", *_wrapped(f"Decided on the {verification.decided_on}. {_rule(verification)}")]
+    return lines
+
+
+def _wrapped(text: str, indent: str = "") -> list[str]:
+    return textwrap.wrap(text, WIDTH, subsequent_indent=indent, break_long_words=False, break_on_hyphens=False)
+
+
+def _section(title: str, sentences: tuple[str, ...]) -> Iterator[str]:
+    if sentences:
+        yield ""
+        yield title
+        for sentence in sentences:
+            yield from _wrapped(sentence, indent="   ")
+
+
+def _measured(verification: Verification) -> str:
+    words = SOURCE_WORDS[verification.temperature_from]
+    return f"steps found on sensor {verification.sensor}, soak {words}"
+
+
+def _error(verification: Verification, unit: figures.Unit) -> str:
+    errors = verification.errors
+    spread = [u for h in verification.holds if (u := errors.at(h.target_c)) is not None]
+    return errors.says + (f", U up to {figures.difference(max(spread), unit)}" if spread else "")
+
+
+def _rule(verification: Verification) -> str:
+    from soakwitness.analysis.verification.model import RULE_REFERENCES
+
+    return f"{verification.rule} ({', '.join(RULE_REFERENCES)})"
+
+
+def _ramp(ramp: RampResult, unit: figures.Unit) -> str:
+    pace = figures.rate(ramp.required_rate_c_per_h, unit) if ramp.required_rate_c_per_h else "full power"
+    head = f"Ramp to {figures.degrees(ramp.to_c, unit, digits=0)}, {pace}:"
+    if not ramp.found or ramp.start_s is None or ramp.end_s is None:
+        return f"{head} not found in this run."
+    words = f"{head} took {figures.minutes(ramp.end_s - ramp.start_s)}, {figures.rate(ramp.rate_c_per_h, unit)}"
+    if ramp.curved:
+        words += f" in its middle, {figures.rate(ramp.end_to_end_rate_c_per_h, unit)} from end to end"
+    return words + (f": {ramp.verdict}." if ramp.verdict else ".")
+
+
+def _hold(hold: HoldResult, unit: figures.Unit) -> Iterator[str]:
+    low, high = (figures.degrees(edge, unit, digits=0) for edge in hold.band_c)
+    target = figures.degrees(hold.target_c, unit, digits=0)
+    head = f"Hold {figures.minutes(hold.required_s)} at {target} ({low} to {high}):"
+    reported = "" if hold.judged else " Reported only, not judged."
+    if not hold.found:
+        yield f"{head} {'not found' if hold.on_record else 'not on record'}: {hold.verdict}.{reported}"
+        return
+    yield f"{head} soak {figures.bounds(hold.soak_s)}: {_verdicts(hold)}.{reported}"
+    if hold.enter_s is not None and hold.leave_s is not None:
+        yield f"In the band from {figures.minutes(hold.enter_s)} to {figures.minutes(hold.leave_s)}{_in_band(hold)}."
+    if hold.overshoot_c is not None:
+        least = "at least " if hold.overshoot_is_at_least else ""
+        yield f"Highest {least}{figures.difference(hold.overshoot_c, unit, signed=True)} from target."
+    if hold.lag_s is not None:
+        yield f"The work was there {figures.bounds(hold.lag_s)} after the furnace."
+    stands = hold.error_it_stands_c
+    if stands is not None:
+        high_by, low_by = figures.difference(stands[1], unit), figures.difference(-stands[0], unit)
+        yield f"Holds if the sensor reads at most {high_by} high and at most {low_by} low."
+    soaks = [piece.soak_s.best for piece in hold.pieces]
+    for piece in hold.pieces if soaks and max(soaks) - min(soaks) > ALIKE_S else ():
+        yield f"{piece.piece}: soak {figures.bounds(piece.soak_s)}, {piece.verdict}."
+
+
+def _in_band(hold: HoldResult) -> str:
+    if hold.in_band_s is None:
+        return ""
+    continuous, cumulative = hold.in_band_s.continuous.best, hold.in_band_s.cumulative.best
+    if cumulative - continuous < 1.0:
+        return f", {figures.minutes(continuous)} unbroken"
+    return f", {figures.minutes(cumulative)} in all, {figures.minutes(continuous)} unbroken"
+
+
+def _verdicts(hold: HoldResult) -> str:
+    if hold.as_read == hold.at_true_temperature:
+        return f"{hold.verdict}, as read and at true temperature"
+    return f"{hold.as_read} as read, {hold.at_true_temperature} at true temperature"
