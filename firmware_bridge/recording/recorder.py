@@ -141,7 +141,7 @@ class Recording:
             self._fault(sample, name, faults.get(name))
         for text in texts:
             if sample.now_s - self._texts.get(text, -TEXT_EVERY_S) >= TEXT_EVERY_S:
-                self._texts = {text: sample.now_s, **dict(list(self._texts.items())[:20])}
+                self._texts = {**dict(list(self._texts.items())[-20:]), text: sample.now_s}
                 self._say(sample, "instrument", text)
         for doubt in self._doubts.look(self.t_s(sample.now_s), values):
             self._say(sample, "doubt", doubt)
@@ -216,7 +216,7 @@ class Recording:
         elif self._trouble_told and since_s is None:
             self._trouble_told = False
             self._alarm("record not being written", None)
-            lost = f"; {self.keeper.lost_rows} rows are lost" if self.keeper.lost_rows else ""
+            lost = f"; up to {self.keeper.lost_rows} rows are lost" if self.keeper.lost_rows else ""
             self.event("not recorded" if lost else "record written again", f"the disk takes rows again{lost}")
 
     def mark(

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from soakwitness.firmware_bridge.recording.clocks import Clock
 from soakwitness.firmware_bridge.recording.linking import LinkKeeper, Look
-from soakwitness.firmware_bridge.recording.schedule import Schedule
+from soakwitness.firmware_bridge.recording.schedule import Missed, Schedule
 
 PAUSE_S = 0.25  # marks, keys and signals are looked at so often
 CLOCK_STEP_S = 0.5
@@ -17,7 +17,7 @@ CLOCK_STEP_S = 0.5
 class Sample:
     """One slot: ``now_s`` on the steady clock, ``utc_s`` on the wall clock, both right after the reading.
 
-    ``missed`` are the due times that were passed over since the slot before (only counted where they are many),
+    ``missed`` are the due times that were passed over since the row before (only counted where they are many),
     ``step_s`` by how much the wall clock was set since then.
     """
 
@@ -42,25 +42,29 @@ class Station:
     def run(self, take: Callable[[Sample], None], tend: Callable[[], None], stopped: Callable[[], bool]) -> None:
         """Sample for ever: ``take`` gets every slot, ``tend`` is called several times a second in between."""
         while not stopped():
-            slot = self._schedule.next(self._clock.monotonic())
-            while (left_s := slot.due_s - self._clock.monotonic()) > 0:
+            before = self._schedule.skip(self._clock.monotonic())
+            due_s = self._schedule.take()
+            while (left_s := due_s - self._clock.monotonic()) > 0:
                 self._clock.sleep(min(left_s, self._pause_s))
                 tend()
                 if stopped():
                     return
-            take(self.sample(slot.missed, slot.missed_count))
+            take(self._sample(before))
             tend()
 
     def first(self) -> Sample:
         """Take the reading of the first slot, before ``run`` goes on with the others."""
-        self._schedule.next(self._clock.monotonic())
-        return self.sample()
+        self._schedule.take()
+        return self._sample(Missed())
 
-    def sample(self, missed: tuple[float, ...] = (), missed_count: int = 0) -> Sample:
-        """Take one reading now."""
+    def _sample(self, before: Missed) -> Sample:
+        """Take one reading now; slots that pass by meanwhile are missed too."""
         look = self._link.look()
         now_s, utc_s = self._clock.monotonic(), self._clock.utc_s()
-        return Sample(now_s, utc_s, look, missed, missed_count, self._step(now_s, utc_s))
+        after = self._schedule.skip(now_s)
+        count = before.count + after.count
+        listed = before.due_s + after.due_s if len(before.due_s + after.due_s) == count else ()
+        return Sample(now_s, utc_s, look, listed, count, self._step(now_s, utc_s))
 
     def _step(self, now_s: float, utc_s: float) -> float:
         """By how much the wall clock ran away from the steady one since the slot before, where that is a step."""

@@ -206,8 +206,12 @@ class RunFolder:
     def _begin(cls, path: Path, header: RunHeader, files: Files) -> RunFolder:
         write_whole(files, path / "run.json", header_text(header).encode())
         run = cls(path, read_header(path), files)
-        run._samples = ChainedFile.new(files, path / "samples.csv", run._line)
-        run._events = ChainedFile.new(files, path / "events.csv", events_header())
+        try:
+            run._samples = ChainedFile.new(files, path / "samples.csv", run._line)
+            run._events = ChainedFile.new(files, path / "events.csv", events_header())
+        except OSError:
+            run.close()
+            raise
         return run
 
     @classmethod
