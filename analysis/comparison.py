@@ -13,8 +13,9 @@ from soakwitness.analysis.runs import FloatArray
 LABEL = "for comparison only; the soak by the clock stays the verdict"
 ZERO_C_IN_K = 273.15
 GAS_CONSTANT = 8.314462618  # J/(mol K), exact by the SI of 2019
-LARSON_C = 20.0
+TEMPER_CONSTANT = 20.0
 S_PER_H = 3600.0
+TEMPER_BELOW_C = 700.0
 MOST_READINGS = 20_000
 STEP_K = 0.25
 ACTIVATION_RANGE_J_PER_MOL = (200e3, 250e3, 300e3)  # carbides going into solution; a range to compare with, no source
@@ -38,7 +39,7 @@ class EquivalentSoak:
     time_s: float
 
 
-def hollomon_jaffe(temp_c: float, time_h: float, *, constant: float = LARSON_C) -> float:
+def hollomon_jaffe(temp_c: float, time_h: float, *, constant: float = TEMPER_CONSTANT) -> float:
     """Temper parameter of a hold at one temperature.
 
     Parameters
@@ -76,7 +77,7 @@ def hollomon_jaffe(temp_c: float, time_h: float, *, constant: float = LARSON_C) 
     return (temp_c + ZERO_C_IN_K) * (constant + math.log10(time_h)) / 1000.0
 
 
-def equal_temper_time_h(temp_c: float, parameter: float, *, constant: float = LARSON_C) -> float:
+def equal_temper_time_h(temp_c: float, parameter: float, *, constant: float = TEMPER_CONSTANT) -> float:
     """Time at one temperature that gives a temper parameter.
 
     Parameters
@@ -100,7 +101,7 @@ def equal_temper_time_h(temp_c: float, parameter: float, *, constant: float = LA
     return float(10.0 ** (1000.0 * parameter / (temp_c + ZERO_C_IN_K) - constant))
 
 
-def temper_parameter(t_s: FloatArray, temp_c: FloatArray, *, constant: float = LARSON_C) -> float:
+def temper_parameter(t_s: FloatArray, temp_c: FloatArray, *, constant: float = TEMPER_CONSTANT) -> float:
     """Temper parameter of a measured temper, its ramps included.
 
     Parameters
@@ -244,6 +245,46 @@ def retained_fraction(temp_c: float, *, ms_c: float | None) -> float:
     if ms_c is None:
         raise ComparisonRefused(MS_REFUSED)
     return math.exp(-0.011 * max(0.0, ms_c - temp_c))
+
+
+def comparison_sentence(t_s: FloatArray, temp_c: FloatArray, *, target_c: float) -> str:
+    """Say what a hold amounts to at its target: a temper by its parameter, a hotter hold by equivalent soaks.
+
+    Parameters
+    ----------
+    t_s : ndarray
+        Times [s], shape (n,), strictly rising; the hold with the ramps that belong to it.
+    temp_c : ndarray
+        Temperature of the work [degC], shape (n,).
+    target_c : float
+        The hold's target [degC]; below 700 it is compared as a temper.
+
+    Returns
+    -------
+    str
+        One sentence that ends with the label of every such figure.
+
+    Raises
+    ------
+    ComparisonRefused
+        Where fewer than two temperatures are on record.
+    """
+    if target_c < TEMPER_BELOW_C:
+        parameter = temper_parameter(t_s, temp_c)
+        equal_h = equal_temper_time_h(target_c, parameter)
+        return (
+            f"Hollomon-Jaffe parameter {parameter:.2f} with C = {TEMPER_CONSTANT:g}, as {equal_h:.2f} h at "
+            f"{target_c:.0f} °C ({LABEL})."
+        )
+    soaks = equivalent_soaks(t_s, temp_c, reference_c=target_c)
+    minutes = sorted(soak.time_s / 60.0 for soak in soaks)
+    energies = " to ".join(
+        f"{energy / 1000:.0f}" for energy in (soaks[0].activation_j_per_mol, soaks[-1].activation_j_per_mol)
+    )
+    return (
+        f"As {minutes[0]:.1f} to {minutes[-1]:.1f} min at {target_c:.0f} °C, weighted after Arrhenius for "
+        f"{energies} kJ/mol ({LABEL})."
+    )
 
 
 def _known(t_s: FloatArray, temp_c: FloatArray) -> tuple[FloatArray, FloatArray]:

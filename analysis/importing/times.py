@@ -203,7 +203,7 @@ def _suggestion(cell: str) -> str:
     fits = []
     for how in USUAL_FORMATS:
         try:
-            datetime.strptime(cell, how)  # noqa: DTZ007
+            datetime.strptime(cell, how)
         except ValueError:
             continue
         fits.append(how)

@@ -14,6 +14,7 @@ from scipy.special import exp1
 from soakwitness.analysis.comparison import (
     GAS_CONSTANT,
     ComparisonRefused,
+    comparison_sentence,
     equal_temper_time_h,
     equivalent_soaks,
     equivalent_time_s,
@@ -122,6 +123,16 @@ def test_nothing_on_record_is_refused() -> None:
             temper_parameter(t_s, temp_c)
     with pytest.raises(ComparisonRefused):
         equivalent_time_s(np.arange(2.0), np.full(2, 900.0), reference_c=900.0, activation_j_per_mol=0.0)
+
+
+def test_sentences_carry_their_label() -> None:
+    t_s = np.array([0.0, 7200.0])
+    # 9.6054 is the published parameter of 2 h at 200 degC; at the reference itself every weighting gives the clock.
+    assert comparison_sentence(t_s, np.full(2, 200.0), target_c=200.0) == (
+        "Hollomon-Jaffe parameter 9.61 with C = 20, as 2.00 h at 200 °C "
+        "(for comparison only; the soak by the clock stays the verdict)."
+    )
+    assert comparison_sentence(t_s, np.full(2, 1065.0), target_c=1065.0).startswith("As 120.0 to 120.0 min at 1065 °C")
 
 
 @pytest.mark.parametrize(("temp_c", "fraction"), [(25.0, 0.1459), (-80.0, 0.0460), (-196.0, 0.0128)])
