@@ -103,8 +103,8 @@ def piece(name: str, mm: float, more: str) -> str:
 
 def cold_charge(mm: float = 3.0) -> str:
     """Two pieces that ride the first ramp and are pulled when the program is over, the dummy's sensor in the first."""
-    return piece("P-01", mm, "sensor = true\npull_after_step = 4\npull_plus_minutes = 0.5") + piece(
-        "P-02", 3.0, "pull_after_step = 4"
+    return piece("P-01", mm, "sensor = true\npull_after_step = 4") + piece(
+        "P-02", 3.0, "pull_after_step = 4\npull_plus_minutes = 0.5"
     )
 
 
@@ -114,14 +114,15 @@ def fault(what: str, more: str) -> str:
 
 
 STAY = 'after_program = "stay"\n'
+HOT = "load_after_step = 1\ndoor_s = 10\npull_after_step = "
 HOT_CHARGE = (
-    piece("dummy", 3.0, "sensor = true\nload_after_step = 2\npull_after_step = 4\npull_plus_minutes = 4")
-    + piece("C-01", 3.0, "load_after_step = 2\npull_after_step = 3\npull_plus_minutes = 9")
-    + piece("C-02", 3.0, "load_after_step = 2\npull_after_step = 4\npull_plus_minutes = 1")
-    + piece("C-03", 3.0, "load_after_step = 2\npull_after_step = 4\npull_plus_minutes = 2\nplates_s = 45")
+    piece("dummy", 3.0, "sensor = true\n" + HOT + "4")
+    + piece("C-01", 3.0, HOT + "3\npull_plus_minutes = 9")
+    + piece("C-02", 3.0, HOT + "3\npull_plus_minutes = 17")
+    + piece("C-03", 3.0, HOT + "3\npull_plus_minutes = 18\nplates_s = 45")
 )
-HOT_PROGRAM = program(rate=500, last_minutes=20.0, first_minutes=10.0)
-RELAY = fault("relay stuck", "after_step = 3\nplus_minutes = 2\nfor_minutes = 0.7")
+HOT_PROGRAM = program(rate=500, last_minutes=20.0, first_minutes=18.0)
+RELAY = fault("relay stuck", "after_step = 3\nplus_minutes = 2\nfor_minutes = 1.2")
 
 # run: recipe, thickness of the dummy with the load sensor [mm], what stands under [link]
 RUNS: dict[str, tuple[str, float, str]] = {

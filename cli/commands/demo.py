@@ -4,24 +4,25 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 if TYPE_CHECKING:
-    from soakwitness.analysis.recipes.model import Recipe
     from soakwitness.analysis.verification.model import Verification
+    from soakwitness.cli.attending import Stop
+    from soakwitness.cli.verified import Verified
     from soakwitness.firmware_bridge.recording.recorder import Recording
-    from soakwitness.firmware_bridge.recording.sampling import Sample, Station
     from soakwitness.firmware_bridge.simulated.serving import Serving
 
 AFTER_PULL_S = 180.0  # so much of the cooling is recorded too
 RUN_S = 5020.0  # about what the whole run takes, for the progress bar
 
-RECIPE = """\
-name = "Kitchen blades, harden"
+RECIPE_NAME = "Kitchen blades, harden"
+RECIPE = f"""\
+name = "{RECIPE_NAME}"
 unit = "C"
 steel = "S44004"
 load = "cold"
@@ -82,13 +83,13 @@ hold_minutes = 16
 name = "paring knife D-01"
 thickness_mm = 2.0
 pull_after_step = 4
+pull_plus_minutes = 0.5
 
 [[link.piece]]
 name = "cleaver D-02"
 thickness_mm = 8.0
 sensor = true
 pull_after_step = 4
-pull_plus_minutes = 0.5
 
 [[sensor]]
 name = "control"
@@ -143,81 +144,83 @@ def demo(out: Path, speed: float) -> None:
 
     Example: soakwitness demo
     """
+    from soakwitness.cli.verified import verify_run
     from soakwitness.cli.words.cautions import NO_SAFETY_DEVICE
 
     click.echo(f"A simulated furnace on a real link, {speed:g} times faster than life. {NO_SAFETY_DEVICE}", err=True)
-    run = _record_run(out, speed)
-    reports = run / "reports"
-    reports.mkdir()
-    for name, text in (("recipe.toml", RECIPE), ("furnace.toml", FURNACE)):
-        (reports / name).write_text(text, encoding="utf-8")
+    run = _record(out, speed)
     click.echo("Recorded and sealed. Verifying and drawing ...", err=True)
-    _tell(_verify_and_draw(run, reports), run, reports)
+    found = verify_run(run, None, out)
+    _tell(found.verification)
+    _leave_reports(found, run / "reports")
 
 
-def _record_run(logbook: Path, speed: float) -> Path:
-    """Serve the furnace, record it until a while after the last piece is out, seal; return the run folder."""
+def _record(logbook: Path, speed: float) -> Path:
+    """Switch the furnace on, record it until a while after the last piece is out, seal; return the run folder."""
+    from soakwitness.cli.attending import Stop
     from soakwitness.firmware_bridge.furnace.file import parse_furnace
-    from soakwitness.firmware_bridge.links.opening import open_link
-    from soakwitness.firmware_bridge.recording.alarms import Alarms
-    from soakwitness.firmware_bridge.recording.beginning import About, begin
+    from soakwitness.firmware_bridge.recording.beginning import About
     from soakwitness.firmware_bridge.recording.clocks import FastClock
-    from soakwitness.firmware_bridge.recording.linking import LinkKeeper
-    from soakwitness.firmware_bridge.recording.sampling import Station
+    from soakwitness.firmware_bridge.recording.session import record_run
     from soakwitness.firmware_bridge.simulated.serving import find
 
     furnace = parse_furnace(FURNACE, "the demo's furnace file")
     clock = FastClock(speed)
+    about = About(logbook, recipe_name=RECIPE_NAME, recipe_file=RECIPE, loading="cold", operator="the demo")
     serving = find(furnace, clock=clock)
-    link = LinkKeeper(furnace, clock, lambda wanted, ticking: open_link(wanted, clock=ticking))
     try:
-        click.echo(f"Reading {link.open()}.", err=True)
-        about = About(logbook, recipe_name=_recipe().name, recipe_file=RECIPE, loading="cold", operator="the demo")
-        alarms = Alarms(furnace.alarm, clock, bell=lambda: None)
-        recording = begin(furnace, clock, about, alarms=alarms, started_s=serving.began_s)
-        _take_samples(Station(clock, link, furnace.every_s), recording, serving)
+        with Stop() as stop, ExitStack() as bar:
+            path = record_run(furnace, clock, about, _Helper(serving, stop, bar), fresh=True)
     finally:
-        link.close()
         serving.stop()
-    folder = recording.keeper.folder
-    assert folder is not None
-    return folder.path
+    if stop.asked():
+        raise click.Abort
+    return path
 
 
-def _take_samples(station: Station, recording: Recording, serving: Serving) -> None:
-    """Record until the furnace has cooled for a while; what is done at the furnace is marked as it happens."""
-    furnace = serving.furnace
-    off_s: list[float] = []
-    marked = 0
+class _Helper:
+    """The person at the demo's furnace, for ``session.record_run``: marks what is done, ends the run."""
 
-    def tend() -> None:
-        nonlocal marked
-        recording.tend()
-        for done in furnace.happenings[marked:]:
-            marked += 1
-            if done.t_s > 0.0:  # the cold load is the start itself
-                recording.mark(done.act, done.pieces, by="the demo", now_s=serving.began_s + done.t_s)
-        if not off_s and furnace.is_off:
-            off_s.append(furnace.t_s)
+    def __init__(self, serving: Serving, stop: Stop, bar: ExitStack) -> None:
+        self._serving = serving
+        self._stop = stop
+        self._bar = bar
+        self._progress: Callable[[float], None] | None = None
+        self._marked = 0
+        self._off_s: float | None = None
 
-    def is_over() -> bool:
-        return bool(off_s) and furnace.t_s >= off_s[0] + AFTER_PULL_S
+    def tell(self, words: str) -> None:
+        """One sentence that stays."""
+        click.echo(words, err=True)
 
-    try:
-        with _progress() as show:
+    def heard(self, event: str, detail: str) -> None:
+        """Events are in the record; they are not repeated here."""
 
-            def take(sample: Sample) -> None:
-                recording.take(sample)
-                show(furnace.t_s)
+    def bell(self) -> None:
+        """No bell in a demo."""
 
-            station.run(take, tend, is_over)
-    except KeyboardInterrupt:
-        recording.end("the demo was stopped")
-        raise click.Abort from None
-    except BaseException:
-        recording.release()
-        raise
-    recording.end("the demo is over")
+    def show(self, recording: Recording) -> None:
+        """Move the progress bar on."""
+        if self._progress is None:
+            self._progress = self._bar.enter_context(_progress())
+        self._progress(self._serving.furnace.t_s)
+
+    def tend(self, recording: Recording) -> None:
+        """Mark what was done at the furnace; the cold load is the start itself."""
+        furnace = self._serving.furnace
+        for done in furnace.happenings[self._marked :]:
+            self._marked += 1
+            if done.t_s > 0.0:
+                recording.mark(done.act, done.pieces, by="the demo", now_s=self._serving.began_s + done.t_s)
+        if self._off_s is None and furnace.is_off:
+            self._off_s = furnace.t_s
+
+    def why_end(self) -> str | None:
+        """Why to end: asked to, or all is done."""
+        if self._stop.why is not None:
+            return self._stop.why
+        over = self._off_s is not None and self._serving.furnace.t_s >= self._off_s + AFTER_PULL_S
+        return "the demo is over" if over else None
 
 
 @contextmanager
@@ -230,30 +233,36 @@ def _progress() -> Iterator[Callable[[float], None]]:
         yield lambda t_s: bar.update(max(0, min(int(t_s), int(RUN_S)) - bar.pos))
 
 
-def _recipe() -> Recipe:
-    from soakwitness.analysis.recipes.file import parse_recipe
+def _tell(verification: Verification) -> None:
+    """Say what came out: what the controller's sensor would make one believe, then what was found."""
+    from soakwitness.cli.words.figures import minutes
 
-    return parse_recipe(RECIPE, "the demo's recipe")
+    click.echo()
+    stays = [
+        (step, step.control_leave_s - step.control_enter_s)
+        for step in verification.steps
+        if step.kind == "hold" and step.control_enter_s is not None and step.control_leave_s is not None
+    ]
+    for hold, stay_s in stays:
+        asked = minutes(hold.required_s)
+        click.echo(f"Control sensor at {hold.target_c:.0f} °C: {minutes(stay_s)} in the band, {asked} are asked for.")
+    if all(stay_s >= hold.required_s for hold, stay_s in stays):
+        click.echo("By the control sensor alone this run would look perfect.")
+    click.echo(f"Verdict: {verification.verdict}")
+    for finding in verification.findings:
+        click.echo(f"- {finding.code}: {finding.says} {finding.next}")
 
 
-def _verify_and_draw(folder: Path, reports: Path) -> Verification:
-    """Verify the run as ``verify`` does; write chart and run sheet."""
-    from soakwitness.analysis.runs import open_run
-    from soakwitness.analysis.verification.verifying import verify
+def _leave_reports(found: Verified, reports: Path) -> None:
+    """Write chart, run sheet and the two files that made the run beside it, and say where everything lies."""
     from soakwitness.cli.charts.run_chart import save_run_chart
     from soakwitness.cli.sheets.sheet import write_sheet
 
-    run, recipe = open_run(folder), _recipe()
-    verification = verify(run, recipe)
-    save_run_chart(run, verification, recipe, reports / "chart.png")
-    write_sheet(run, verification, recipe, reports / "sheet.html")
-    return verification
-
-
-def _tell(verification: Verification, run: Path, reports: Path) -> None:
-    """Say what came out and where everything lies."""
-    click.echo(f"\nVerdict: {verification.verdict}")
-    for finding in verification.findings:
-        click.echo(f"- {finding.says} {finding.next}")
-    click.echo(f"\nRun:   {run}\nChart: {reports / 'chart.png'}\nSheet: {reports / 'sheet.html'}")
-    click.echo(f"\nAsk again: soakwitness verify {run} --recipe {reports / 'recipe.toml'}")
+    reports.mkdir(exist_ok=True)
+    chart, sheet, recipe = reports / "chart.png", reports / "sheet.html", reports / "recipe.toml"
+    recipe.write_text(RECIPE, encoding="utf-8")
+    (reports / "furnace.toml").write_text(FURNACE, encoding="utf-8")
+    save_run_chart(found.run, found.verification, found.recipe, chart)
+    write_sheet(found.run, found.verification, found.recipe, sheet)
+    click.echo(f"\nRun:   {reports.parent}\nChart: {chart}\nSheet: {sheet}")
+    click.echo(f"\nAsk again: soakwitness verify {reports.parent} --recipe {recipe}")

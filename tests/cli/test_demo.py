@@ -1,0 +1,110 @@
+"""The demo as a user runs it, only faster: its own process, a real link, a real folder."""
+
+from __future__ import annotations
+
+import signal
+import subprocess
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+import pytest
+
+from soakwitness.analysis.recipes.file import parse_recipe
+from soakwitness.cli.commands.demo import FURNACE, RECIPE
+from soakwitness.firmware_bridge.furnace.file import load_furnace
+from soakwitness.firmware_bridge.runfolder.reader import check_record, read_header, read_marks
+
+FAST = ["--speed", "900"]
+CODE = "from soakwitness.cli.main import main; main()"
+
+
+def command(arguments: Sequence[str]) -> list[str]:
+    return [sys.executable, "-c", CODE, "demo", *arguments]
+
+
+@pytest.fixture(scope="module")
+def shown(tmp_path_factory: pytest.TempPathFactory) -> tuple[subprocess.CompletedProcess[str], Path]:
+    folder = tmp_path_factory.mktemp("demo")
+    answer = subprocess.run(command(FAST), cwd=folder, capture_output=True, text=True, timeout=120, check=False)
+    return answer, folder / "soakwitness-logbook"
+
+
+def only_run(logbook: Path) -> Path:
+    (run,) = (logbook / "runs").iterdir()
+    return run
+
+
+def test_it_shows_the_fault_and_exits_0(shown):
+    answer, _ = shown
+    assert answer.returncode == 0, answer.stderr
+    assert "By the control sensor alone this run would look perfect." in answer.stdout
+    assert "Verdict: fail" in answer.stdout
+    assert "short soak: The hold at 1040" in answer.stdout
+    assert "cleaver D-02" in answer.stdout
+    assert "no safety device" in answer.stderr
+    assert "\x1b" not in answer.stdout + answer.stderr  # no terminal, no bar
+
+
+def test_what_it_names_is_there(shown):
+    answer, logbook = shown
+    run = only_run(logbook)
+    named = {word: line.split(None, 1)[1] for line in answer.stdout.splitlines() if (word := line.split(":")[0])
+             in ("Run", "Chart", "Sheet")}  # fmt: skip
+    assert set(named) == {"Run", "Chart", "Sheet"}
+    for path in named.values():
+        assert (logbook.parent / path).exists()
+    assert (run / "reports" / "chart.png").read_bytes().startswith(b"\x89PNG")
+    assert "<html" in (run / "reports" / "sheet.html").read_text(encoding="utf-8")
+    assert load_furnace(run / "reports" / "furnace.toml").text == FURNACE
+
+
+def test_the_record_is_sealed_and_marked(shown):
+    run = only_run(shown[1])
+    check = check_record(run)
+    assert (check.sealed, check.intact, check.torn_tail) == (True, True, False)
+    assert check.rows > 500  # a thousand slots; a busy computer may miss some at this speed
+    assert read_header(run).origin == "simulated"
+    acts = [(mark.act, *mark.pieces) for mark in read_marks(run)]
+    assert acts == [
+        ("pull", "cleaver D-02"), ("plates", "cleaver D-02"),
+        ("pull", "paring knife D-01"), ("plates", "paring knife D-01"),
+    ]  # fmt: skip
+
+
+def test_its_recipe_asks_for_what_the_story_says():
+    recipe = parse_recipe(RECIPE, "demo")
+    assert [hold.required_s for hold in recipe.holds] == [480.0, 900.0]
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="signals reach a child process otherwise there")
+def test_ctrl_c_seals_and_exits_130(tmp_path):
+    running = subprocess.Popen(
+        command(["--speed", "20", "--out", "book"]), cwd=tmp_path, stderr=subprocess.PIPE, stdout=subprocess.PIPE,
+        text=True,
+    )  # fmt: skip
+    assert running.stderr is not None
+    heard = ""
+    while "Link:" not in heard:
+        line = running.stderr.readline()
+        assert line, heard
+        heard += line
+    while not list((tmp_path / "book").glob("runs/*/samples.csv")):
+        assert running.poll() is None
+    running.send_signal(signal.SIGINT)
+    out, err = running.communicate(timeout=60)
+    assert running.returncode == 130
+    assert "Traceback" not in err
+    assert out == ""
+    assert check_record(only_run(tmp_path / "book")).sealed
+
+
+def test_a_file_in_the_place_of_the_log_book_is_refused(tmp_path):
+    (tmp_path / "book").write_text("not a folder")
+    answer = subprocess.run(
+        command(["--out", "book"]), cwd=tmp_path, capture_output=True, text=True, timeout=60, check=False
+    )
+    assert answer.returncode == 2
+    assert "book" in answer.stderr
+    assert "Traceback" not in answer.stderr
+    assert (tmp_path / "book").read_text() == "not a folder"
