@@ -54,7 +54,9 @@ def add_to_batch(book: LogBook, batch: str, names: Sequence[str], *, stamp: Stam
         inside = {name.casefold() for name in made.pieces}
         for piece in pieces:
             if piece.id.casefold() not in inside:
-                book.insert("batch_pieces", batch=made.name, piece=piece.id, entered_utc=stamp.at_utc, entered_by=stamp.by)
+                book.insert(
+                    "batch_pieces", batch=made.name, piece=piece.id, entered_utc=stamp.at_utc, entered_by=stamp.by
+                )
     return batch_named(book, batch)
 
 

@@ -70,8 +70,8 @@ def take_in(book: LogBook, *, stamp: Stamp, again: bool = False, progress: Progr
 
     Notes
     -----
-    A sealed run changes only by being sealed anew, so that one look at ``seal.json`` tells; of an open one
-    ``events.csv`` is looked at.
+    A sealed run changes only by being sealed anew, so that one look at ``seal.json`` tells; of an open one the sizes
+    of its tables are looked at.
     """
     here = {entry.name: Path(entry.path) for entry in os.scandir(book.runs_folder) if entry.is_dir()}
     known = {Path(row["folder"]).name: row for row in book.rows("SELECT run, folder, files, missing FROM runs")}
@@ -103,14 +103,13 @@ def take_in(book: LogBook, *, stamp: Stamp, again: bool = False, progress: Progr
 
 
 def _file_mark(folder: Path) -> str:
-    """Size and time of the file that tells whether a run folder changed."""
-    for name in ("seal.json", "events.csv", "run.json"):
-        try:
-            state = os.stat(folder / name)
-        except OSError:
-            continue
-        return f"{name} {state.st_size} {state.st_mtime_ns}"
-    return ""
+    """Size and time of what tells whether a run folder changed."""
+    try:
+        state = os.stat(folder / "seal.json")
+    except OSError:
+        parts = sorted(e.name for e in os.scandir(folder) if e.name.endswith((".csv", "run.json")))
+        return "open " + " ".join(f"{name} {os.stat(folder / name).st_size}" for name in parts)
+    return f"seal {state.st_size} {state.st_mtime_ns}"
 
 
 def _take_folder(book: LogBook, folder: Path, mark: str, stamp: Stamp) -> str:
