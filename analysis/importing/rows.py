@@ -96,22 +96,19 @@ class LogReader:
         line = self.layout.header_line + 1
         separator = self.layout.separator
         try:
-            with warnings.catch_warnings():
-                warnings.simplefilter("ignore", pd.errors.ParserWarning)
-                chunks = pd.read_csv(
-                    text,
-                    header=None,
-                    names=list(range(len(self.layout.names) + 1)),
-                    index_col=False,
-                    dtype=str,
-                    sep=r"\s+" if separator == " " else separator,
-                    skipinitialspace=True,
-                    skip_blank_lines=False,
-                    na_filter=False,
-                    chunksize=ROWS_AT_ONCE,
-                )
-            with chunks:
-                for table in chunks:
+            with pd.read_csv(
+                text,
+                header=None,
+                names=list(range(len(self.layout.names) + 1)),
+                index_col=False,
+                dtype=str,
+                sep=r"\s+" if separator == " " else separator,
+                skipinitialspace=True,
+                skip_blank_lines=False,
+                na_filter=False,
+                chunksize=ROWS_AT_ONCE,
+            ) as chunks:
+                while (table := _next(chunks)) is not None:
                     yield table, line
                     line += len(table)
         except pd.errors.EmptyDataError:
@@ -228,6 +225,13 @@ class LogReader:
         if self.layout.decimal != ".":
             text = text.str.replace(self.layout.decimal, ".", regex=False)
         return text.to_numpy(dtype=object)
+
+
+def _next(chunks: Iterator[pd.DataFrame]) -> pd.DataFrame | None:
+    """Next piece of the table; separators without end on every line are no matter."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", pd.errors.ParserWarning)
+        return next(chunks, None)
 
 
 def _stripped(column: pd.Series[Any]) -> Cells:

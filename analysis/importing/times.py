@@ -105,17 +105,21 @@ class TimeReader:
         text = pd.Series(cells)
         if self._kind == "iso":
             text = text.str.replace(",", ".", regex=False)
-        try:
-            read = pd.to_datetime(text, format=how, errors="coerce", utc=self._zoned)
-        except ValueError:
-            raise ImportFileError(f"{place}: some times have a time zone and others have none.") from None
+        if self._kind == "iso":
+            self._check_zones(cells, lines, place)
+        read = pd.to_datetime(text, format=how, errors="coerce", utc=self._zoned)
         if self._zoned:
-            if self._kind == "iso" and any(cell and not _ZONED.search(cell[10:]) for cell in cells[read.notna()]):
-                raise ImportFileError(f"{place}: some times have a time zone and others have none.")
             return _seconds(read.dt.tz_localize(None).to_numpy())
         if self._kind == "clock":
             return self._past_midnight(_seconds(read.to_numpy()))
         return self._local(read, lines, place)
+
+    def _check_zones(self, cells: npt.NDArray[Any], lines: npt.NDArray[np.int64], place: str) -> None:
+        for cell, line in zip(cells, lines.tolist(), strict=True):
+            if bool(_ZONED.search(cell[10:])) != self._zoned and _ISO.fullmatch(cell):
+                raise ImportFileError(
+                    f"{place}, line {line}: time {cell!r}: some times have a time zone and others have none."
+                )
 
     def _find_kind(self, first: str, place: str) -> str:
         how = self._settings.time_format
@@ -132,7 +136,7 @@ class TimeReader:
             pd.to_datetime(first.replace(",", "."), format="ISO8601", errors="coerce")
         ):
             raise ImportFileError(f"{place}: time {first!r} is neither a number nor ISO 8601.{_suggestion(first)}")
-        self._zoned = bool(_ZONED.search(re.split("[T ]", first, maxsplit=1)[-1]))
+        self._zoned = bool(_ZONED.search(first[10:]))
         if not self._zoned and self._zone is None:
             raise ImportFileError(
                 f"{place}: time {first!r} has no time zone. Say which clock it is, such as --zone Europe/Berlin or "
