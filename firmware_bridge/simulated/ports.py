@@ -40,6 +40,10 @@ class Port(Protocol):
         """Plug the cable in again under the same name."""
         ...
 
+    def close(self) -> None:
+        """Pull for good and tidy up."""
+        ...
+
 
 class PseudoTerminal:
     """A pseudo-terminal under a stable name: its own number is used again by the system after each opening.

@@ -16,7 +16,7 @@ from soakwitness.firmware_bridge.furnace.model import Furnace, LinkSettings, Uni
 from soakwitness.firmware_bridge.links.base import Clock
 from soakwitness.firmware_bridge.simulated import instrument, modbus
 from soakwitness.firmware_bridge.simulated.furnace import Shown, SimulatedFurnace
-from soakwitness.firmware_bridge.simulated.ports import HAS_PSEUDO_TERMINALS, Network, PseudoTerminal
+from soakwitness.firmware_bridge.simulated.ports import HAS_PSEUDO_TERMINALS, Network, Port, PseudoTerminal
 from soakwitness.firmware_bridge.simulated.settings import SimulatedSettings, read_settings
 
 BAUD = 115200  # a round trip costs little more than the silence between frames
@@ -53,7 +53,7 @@ class Serving:
         self.clock = clock
         self.furnace = SimulatedFurnace(settings.scenario)
         on_network = settings.over == "network" or (settings.over == "auto" and not HAS_PSEUDO_TERMINALS)
-        self._port = Network() if on_network else PseudoTerminal()
+        self._port: Port = Network() if on_network else PseudoTerminal()
         self.link = self._link_settings()
         self.began_s = clock.monotonic()
         self._chance = random.Random(f"{settings.scenario.seed} link")
