@@ -6,8 +6,8 @@ control thermocouple sees liner, element and, while it is open, the door; it lag
 radiation falls with the third power of temperature.
 
 Chamber, brick, liner, element and sensor are those of an independent study. What it left open (area between the brick
-layers, shell, leaks, views through the door) was fitted to its figures, which the tests reproduce within 10 %. This is a
-furnace to try the log book on, not a design tool.
+layers, shell, leaks, views through the door) was fitted to its figures, which the tests reproduce within 10 %. This is
+a furnace to try the log book on, not a design tool.
 """
 
 from __future__ import annotations
