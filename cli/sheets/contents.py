@@ -78,7 +78,7 @@ def sheet_contents(
         facts=_facts(run, verification, recipe, notes),
         tables=(
             _steps(verification, unit),
-            _charge(run, verification, notes),
+            _charge(run, verification, recipe, notes),
             _sensors(run, verification, unit, notes),
             _events(run, notes),
         ),
@@ -153,7 +153,7 @@ def _hold_row(step: HoldResult, unit: figures.Unit) -> tuple[str, ...]:
     return (str(step.step), intended, measured, f"{low} to {high}", step.verdict if step.judged else "reported only")
 
 
-def _charge(run: Run, verification: Verification, notes: SheetNotes) -> Table:
+def _charge(run: Run, verification: Verification, recipe: Recipe, notes: SheetNotes) -> Table:
     """One row a piece: the figures of the last judged hold it was in."""
     words = dict(notes.piece_words)
     newest: dict[str, tuple[HoldResult, PieceResult]] = {}
@@ -161,12 +161,15 @@ def _charge(run: Run, verification: Verification, notes: SheetNotes) -> Table:
         for piece in hold.pieces:
             if piece.piece and hold.judged and (notes.pieces is None or piece.piece in notes.pieces):
                 newest[piece.piece] = (hold, piece)
-    rows = tuple(_piece_row(run, name, hold, piece, words.get(name, "")) for name, (hold, piece) in newest.items())
+    rows = tuple(
+        _piece_row(run, name, hold, piece, words.get(name, ""), cold=recipe.load == "cold")
+        for name, (hold, piece) in newest.items()
+    )
     head = ("piece", "charge", "loaded", "pulled", "to plates", "soak", "verdict")
     return Table("Charge", head, rows, "No pieces are on record for this run.")
 
 
-def _piece_row(run: Run, name: str, hold: HoldResult, piece: PieceResult, words: str) -> tuple[str, ...]:
+def _piece_row(run: Run, name: str, hold: HoldResult, piece: PieceResult, words: str, *, cold: bool) -> tuple[str, ...]:
     def at(t_s: float | None) -> str:
         if t_s is None:
             return "not on record"
@@ -175,7 +178,8 @@ def _piece_row(run: Run, name: str, hold: HoldResult, piece: PieceResult, words:
     delay = f"{piece.quench_delay_s:.0f} s" if piece.quench_delay_s is not None else "not on record"
     soak = f"step {hold.step}: {figures.bounds(piece.soak_s)}"
     label = f"{name} ({words})" if words else name
-    return (label, piece.charge or "", at(piece.load_s), at(piece.pull_s), delay, soak, piece.verdict)
+    loaded = "cold, at the start" if cold and piece.load_s is None else at(piece.load_s)
+    return (label, piece.charge or "", loaded, at(piece.pull_s), delay, soak, piece.verdict)
 
 
 def _sensors(run: Run, verification: Verification, unit: figures.Unit, notes: SheetNotes) -> Table:
