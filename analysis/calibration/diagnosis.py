@@ -20,6 +20,7 @@ FloatArray = npt.NDArray[np.float64]
 NOTHING = "nothing wrong"
 SURE = 0.95  # probability from which a cause is named alone
 MENTION = 0.02
+NO_FIT_BELOW = 1e-6  # probability of so bad a fit below which a cause explains nothing
 NOISE_C = 1.0
 # Every wire is off by some share of the temperature by itself: a third of its tolerance (0.75 %, R, S and B 0.25 %).
 OWN_SHARE = {"B": 0.0008, "R": 0.0008, "S": 0.0008}
@@ -40,6 +41,7 @@ class Candidate:
     error_c: tuple[float, ...]
     misfit_c: float
     next: str
+    fits: bool = True
 
     def as_dict(self) -> dict[str, Any]:
         """Plain data for JSON."""
@@ -50,13 +52,17 @@ class Candidate:
             "says": self.says,
             "error_c": list(self.error_c),
             "misfit_c": self.misfit_c,
+            "fits": self.fits,
             "next": self.next,
         }
 
 
 @dataclass(frozen=True)
 class Diagnosis:
-    """Causes, likeliest first. ``cause`` None: cannot tell, and ``test`` would tell between ``between``."""
+    """Causes, likeliest first. ``cause`` None: cannot tell, and ``test`` would tell between ``between``.
+
+    With ``between`` empty none of the known causes explains the readings.
+    """
 
     cause: str | None
     candidates: tuple[Candidate, ...]
@@ -129,34 +135,45 @@ def diagnose(readings: Sequence[PairReading], *, set_to: str | None = None, nois
         _score(guess, shown, _covariance(true, kind, noise_c)) for guess in _guesses(readings, true, kind, set_to)
     ]
     evidence: dict[str, float] = {}
-    best: dict[str, tuple[float, str, FloatArray]] = {}
-    for guess, log_evidence, at in scored:
+    best: dict[str, tuple[float, str, FloatArray, bool]] = {}
+    for guess, log_evidence, at, fits in scored:
         evidence[guess.cause] = np.logaddexp(evidence.get(guess.cause, -np.inf), log_evidence)
         if guess.cause not in best or log_evidence > best[guess.cause][0]:
-            best[guess.cause] = (log_evidence, guess.sizes[at], guess.shown_c[at])
+            best[guess.cause] = (log_evidence, guess.sizes[at], guess.shown_c[at], fits)
     chances = _chances(evidence)
     order = sorted(chances, key=lambda cause: -chances[cause])
     candidates = tuple(
-        _candidate(cause, chances[cause], best[cause][1], best[cause][2] - true, shown - best[cause][2], true)
+        _candidate(
+            cause,
+            chances[cause],
+            best[cause][1],
+            best[cause][2] - true,
+            shown - best[cause][2],
+            true,
+            fits=best[cause][3],
+        )
         for cause in order
     )
     return _decided(candidates, chances, order)
 
 
 def _candidate(
-    cause: str, chance: float, size: str, error: FloatArray, left: FloatArray, true: FloatArray
+    cause: str, chance: float, size: str, error: FloatArray, left: FloatArray, true: FloatArray, *, fits: bool
 ) -> Candidate:
     """Put one cause into words."""
     hottest = int(np.argmax(true))
     says = f"{size}: would show {error[hottest]:+.1f} degC at {true[hottest]:.0f} degC" if size else "within tolerance"
     step = named_test(FOR_CAUSE[cause]).do if cause != NOTHING else "Calibrate to learn its correction."  # type: ignore[index]
     misfit = float(np.sqrt(np.mean(left**2))) if np.isfinite(left).all() else float("nan")
-    return Candidate(cause, chance, size, says, tuple(float(e) for e in error), misfit, step)
+    return Candidate(cause, chance, size, says, tuple(float(e) for e in error), misfit, step, fits)
 
 
 def _decided(candidates: tuple[Candidate, ...], chances: dict[str, float], order: list[str]) -> Diagnosis:
     """Name the cause, or say what would tell."""
     first = candidates[0]
+    if not first.fits:
+        says = f"none of the known causes explains these readings: {first.cause} misses by {first.misfit_c:.0f} degC."
+        return Diagnosis(None, candidates, (), None, f"{says} Check the readings; there may be two faults at once.")
     if first.probability >= SURE:
         return Diagnosis(first.cause, candidates, (first.cause,), None, f"{first.cause} ({first.says}).")
     between = tuple(cause for cause in order if chances[cause] >= MENTION)
@@ -179,14 +196,17 @@ def _covariance(true: FloatArray, kind: str, noise_c: float) -> FloatArray:
     return np.asarray(np.diag(np.full(true.size, noise_c**2)) + share**2 * np.outer(true, true))
 
 
-def _score(guess: _Guess, shown: FloatArray, covariance: FloatArray) -> tuple[_Guess, float, int]:
-    """Log evidence of a cause, and the index of its best size."""
+def _score(guess: _Guess, shown: FloatArray, covariance: FloatArray) -> tuple[_Guess, float, int, bool]:
+    """Log evidence of a cause, the index of its best size, and whether that agrees with the readings at all."""
+    from scipy.special import chdtrc
+
     root = np.linalg.cholesky(covariance + guess.own_noise_c**2 * np.eye(shown.size))
     left = np.linalg.solve(root, (shown - guess.shown_c).T)
     fit = -0.5 * np.sum(left**2, axis=0) - np.log(np.diag(root)).sum() + guess.weight
     fit = np.where(np.isfinite(fit), fit, -1e9)
     at = int(np.argmax(fit))
-    return guess, float(np.log(np.exp(fit - fit[at]).sum()) + fit[at] + np.log(guess.prior)), at
+    fits = bool(chdtrc(shown.size, np.sum(left[:, at] ** 2)) > NO_FIT_BELOW)
+    return guess, float(np.log(np.exp(fit - fit[at]).sum()) + fit[at] + np.log(guess.prior)), at, fits
 
 
 def _guesses(readings: Sequence[PairReading], true: FloatArray, kind: str, set_to: str | None) -> Iterator[_Guess]:

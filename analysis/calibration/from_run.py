@@ -1,0 +1,315 @@
+"""What a run, or two logs of one heating, gives for a calibration: two traces on one clock, what is known of them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from soakwitness.analysis.calibration.alignment import Alignment, align_by_shape, on_first_clock
+from soakwitness.analysis.calibration.budget import Budget
+from soakwitness.analysis.calibration.calibrating import Comparing
+from soakwitness.analysis.calibration.correction import Correction
+from soakwitness.analysis.calibration.readings import PairReading
+from soakwitness.analysis.calibration.reference import Reference, of_class, stated
+from soakwitness.analysis.calibration.stretches import StretchLimits, stable_stretches
+from soakwitness.analysis.calibration.survey import SurveySensor
+from soakwitness.analysis.errors import AnalysisError
+from soakwitness.analysis.runs import Run, Trace
+from soakwitness.firmware_bridge.runfolder.model import Column
+
+FloatArray = npt.NDArray[np.float64]
+
+
+class SensorChoiceError(AnalysisError):
+    """A sensor that the run does not have, or of which too little is known: names those it has."""
+
+
+@dataclass(frozen=True)
+class Pair:
+    """Reference and sensor on the run's clock: ``t_s`` [s], readings [degC], shape (n,); ``alignment`` of two logs."""
+
+    t_s: FloatArray
+    reference_c: FloatArray
+    sensor_c: FloatArray
+    reference: Column
+    sensor: Column
+    reference_resolution_c: float
+    sensor_resolution_c: float
+    alignment: Alignment | None = None
+
+
+def sensor_of(run: Run, name: str) -> tuple[Column, Trace]:
+    """Sensor of a run by name, else by role.
+
+    Parameters
+    ----------
+    run : Run
+        The run.
+    name : str
+        Name of the sensor, or a role such as ``control``.
+
+    Returns
+    -------
+    tuple of Column and Trace
+        What the run says of it, and its readings [degC].
+
+    Raises
+    ------
+    SensorChoiceError
+        If there is none, or a role is held by several.
+    """
+    sensors = [column for column in run.columns if column.kind == "sensor"]
+    hits = [c for c in sensors if c.name == name] or [c for c in sensors if c.role == name]
+    if len(hits) != 1:
+        known = ", ".join(f"{c.name} ({c.role})" for c in sensors) or "none"
+        why = "no sensor of this name or role" if not hits else f"{len(hits)} sensors have this role"
+        raise SensorChoiceError(f"{name!r}: {why} in run {run.header.run}. Sensors: {known}.")
+    trace = run.trace(hits[0].name)
+    assert trace is not None  # every sensor column has a trace
+    return hits[0], trace
+
+
+def pair_in_run(run: Run, *, reference: str, sensor: str) -> Pair:
+    """Reference and sensor of one run.
+
+    Parameters
+    ----------
+    run : Run
+        The run.
+    reference, sensor : str
+        Names or roles.
+
+    Returns
+    -------
+    Pair
+        Both traces [degC].
+
+    Raises
+    ------
+    SensorChoiceError
+        If one is not there, or both are the same.
+    """
+    reference_column, reference_trace = sensor_of(run, reference)
+    column, trace = sensor_of(run, sensor)
+    if column.name == reference_column.name:
+        raise SensorChoiceError(f"{sensor!r} and {reference!r} are the same sensor. Name another reference.")
+    return Pair(
+        t_s=trace.t_s,
+        reference_c=reference_trace.temp_c,
+        sensor_c=trace.temp_c,
+        reference=reference_column,
+        sensor=column,
+        reference_resolution_c=reference_trace.resolution_c,
+        sensor_resolution_c=trace.resolution_c,
+    )
+
+
+def pair_of_logs(run: Run, second: Run, *, reference: str, sensor: str) -> Pair:
+    """Sensor of one run and reference of another log of the same heating, on the run's clock.
+
+    Parameters
+    ----------
+    run, second : Run
+        The furnace's run, and the log of the reference's own readout.
+    reference, sensor : str
+        Names or roles: the reference's in the second log, the sensor's in the run.
+
+    Returns
+    -------
+    Pair
+        Both traces [degC], brought together by their shape.
+
+    Raises
+    ------
+    SensorChoiceError
+        If one is not there.
+    NotEnoughData
+        If the logs do not show the same heating.
+    """
+    column, trace = sensor_of(run, sensor)
+    reference_column, reference_trace = sensor_of(second, reference)
+    alignment = align_by_shape(trace.t_s, trace.temp_c, reference_trace.t_s, reference_trace.temp_c)
+    return Pair(
+        t_s=trace.t_s,
+        reference_c=on_first_clock(trace.t_s, reference_trace.t_s, reference_trace.temp_c, alignment.shift_s),
+        sensor_c=trace.temp_c,
+        reference=reference_column,
+        sensor=column,
+        reference_resolution_c=reference_trace.resolution_c,
+        sensor_resolution_c=trace.resolution_c,
+        alignment=alignment,
+    )
+
+
+def comparing_of(
+    pair: Pair | None,
+    *,
+    distance_mm: float | None = None,
+    gradient_c_per_mm: float | None = None,
+    cold_junction_c: float | None = None,
+) -> Comparing:
+    """How a pair was compared: resolutions and types from the run, the rest as given or by default.
+
+    Parameters
+    ----------
+    pair : Pair or None
+        From a run; None for typed readings, which are taken to be read to 0.1 degC.
+    distance_mm : float, optional
+        Between the two tips [mm].
+    gradient_c_per_mm : float, optional
+        Steepest gradient of the furnace there [K/mm].
+    cold_junction_c : float, optional
+        Half-width of each instrument's cold-junction error [K].
+
+    Returns
+    -------
+    Comparing
+        For ``calibrate``.
+    """
+    default = Comparing()
+    given = replace(
+        default,
+        distance_mm=default.distance_mm if distance_mm is None else distance_mm,
+        gradient_c_per_mm=default.gradient_c_per_mm if gradient_c_per_mm is None else gradient_c_per_mm,
+        cold_junction_c=default.cold_junction_c if cold_junction_c is None else cold_junction_c,
+    )
+    if pair is None:
+        return given
+    return replace(
+        given,
+        sensor_resolution_c=pair.sensor_resolution_c,
+        reference_resolution_c=pair.reference_resolution_c,
+        sensor_type=pair.sensor.thermocouple,
+        reference_type=pair.reference.thermocouple,
+        readout_expanded_c=in_kelvin(pair.reference.instrument_uncertainty, pair.reference) or 0.0,
+    )
+
+
+def reference_of(
+    column: Column | None, *, certificate: Reference | None = None, expanded_c: float | None = None
+) -> Reference:
+    """Best knowledge of a reference: its certificate, a stated U, or its tolerance class.
+
+    Parameters
+    ----------
+    column : Column or None
+        What the run says of it.
+    certificate : Reference, optional
+        From a certificate file.
+    expanded_c : float, optional
+        U (k = 2) stated by the person [K].
+
+    Returns
+    -------
+    Reference
+        For ``calibrate``.
+
+    Raises
+    ------
+    SensorChoiceError
+        If nothing is known.
+    """
+    if certificate is not None:
+        return certificate
+    if expanded_c is not None:
+        return stated(expanded_c, f"U of {expanded_c:g} K stated by hand")
+    if column is not None:
+        of_run = in_kelvin(column.expanded_uncertainty, column)
+        if of_run is not None:
+            return stated(of_run, f"U of {of_run:.3g} K stated with the run")
+        if column.thermocouple and column.tolerance_class:
+            return of_class(column.thermocouple, column.tolerance_class)
+    name = f"the reference {column.name!r}" if column else "the reference"
+    raise SensorChoiceError(
+        f"nothing is known of how far {name} may be off. "
+        "Give --reference-certificate FILE or --reference-uncertainty U."
+    )
+
+
+def in_kelvin(difference: float | None, column: Column) -> float | None:
+    """Difference that a run states in its own unit, as a difference in kelvin.
+
+    Parameters
+    ----------
+    difference : float or None
+        In the column's unit; degF is x1.8, never +32.
+    column : Column
+        The column.
+
+    Returns
+    -------
+    float or None
+        Difference [K].
+    """
+    return difference / 1.8 if difference is not None and column.unit == "F" else difference
+
+
+def survey_sensor(
+    run: Run, name: str, *, certificate: Reference | None = None, correction: Correction | None = None
+) -> SurveySensor:
+    """Sensor of a survey with the best knowledge of its error.
+
+    Parameters
+    ----------
+    run : Run
+        The run.
+    name : str
+        Name of the sensor.
+    certificate : Reference, optional
+        Its certificate.
+    correction : Correction, optional
+        Valid correction from the log book.
+
+    Returns
+    -------
+    SurveySensor
+        Readings [degC], what to add to them [K] and U (k = 2) near its hottest readings [K]; U None where not known.
+
+    Raises
+    ------
+    SensorChoiceError
+        If there is no such sensor.
+    """
+    column, trace = sensor_of(run, name)
+    hot_c = float(np.nanquantile(trace.temp_c, 0.9)) if np.isfinite(trace.temp_c).any() else float("nan")
+    if certificate is None and correction is not None:
+        u = float(correction.expanded_c(hot_c))
+        return SurveySensor(
+            column.name,
+            trace.temp_c,
+            correction.correction_c(trace.temp_c),
+            u if np.isfinite(u) else None,
+            column.position,
+            f"calibration of {correction.done_on}",
+        )
+    try:
+        reference = reference_of(column, certificate=certificate)
+    except SensorChoiceError:
+        return SurveySensor(column.name, trace.temp_c, 0.0, None, column.position)
+    temps = np.array([p.temp_c for p in reference.points] or [0.0])
+    adds = np.array([p.correction_c for p in reference.points] or [0.0])
+    u_c = 2.0 * Budget(reference.rows(hot_c)).combined_c if reference.covers(hot_c) else None
+    add = np.interp(trace.temp_c, temps, adds)
+    return SurveySensor(column.name, trace.temp_c, add, u_c, column.position, reference.says)
+
+
+def readings_of(pair: Pair, limits: StretchLimits) -> tuple[PairReading, ...]:
+    """Stable stretches of a run as readings, for the diagnosis.
+
+    Parameters
+    ----------
+    pair : Pair
+        Reference and sensor [degC].
+    limits : StretchLimits
+        What counts as stable.
+
+    Returns
+    -------
+    tuple of PairReading
+        One for each stretch [degC].
+    """
+    step_c = max(pair.reference_resolution_c, pair.sensor_resolution_c)
+    found = stable_stretches(pair.t_s, pair.reference_c, pair.sensor_c, limits, resolution_c=step_c)
+    return tuple(PairReading(stretch.reference_c, stretch.sensor_c) for stretch in found)

@@ -1,0 +1,223 @@
+"""Calibrations in the log book: under which sensor life, which correction was valid on a day."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from soakwitness.analysis.calibration.correction import Correction, correction_from_dict, correction_to_dict
+from soakwitness.analysis.calibration.from_run import in_kelvin
+from soakwitness.analysis.errors import LogBookError
+from soakwitness.analysis.logbook.moments import Stamp
+from soakwitness.analysis.logbook.opening import LogBook
+from soakwitness.analysis.logbook.sensors import (
+    SensorLife,
+    add_calibration,
+    calibration_valid_on,
+    fit_sensor,
+    sensor_life_on,
+)
+from soakwitness.firmware_bridge.runfolder.model import Column, RunHeader
+
+OFFSET_SAME_C = 0.05
+
+
+@dataclass(frozen=True)
+class Kept:
+    """Entry of a calibration, its sensor life, and whether that life was begun for it."""
+
+    entry: int
+    life: int
+    begun: bool
+
+
+def keep_correction(
+    book: LogBook,
+    correction: Correction,
+    *,
+    at_utc: str,
+    stamp: Stamp,
+    column: Column | None = None,
+    run: str | None = None,
+    note: str = "",
+) -> Kept:
+    """Enter a correction under the sensor life that was in force.
+
+    Parameters
+    ----------
+    book : LogBook
+        The open log book.
+    correction : Correction
+        What to keep.
+    at_utc : str
+        Moment of the calibration, UTC text.
+    stamp : Stamp
+        When and by whom this is entered.
+    column : Column, optional
+        What the run says of the sensor; it must agree with the life on record.
+    run : str, optional
+        Run it was made from.
+    note : str
+        Anything else.
+
+    Returns
+    -------
+    Kept
+        The entry. Where no life was on record one is begun at ``at_utc``.
+
+    Raises
+    ------
+    LogBookError
+        If the run and the life on record disagree: the thermocouple, its channel, place or input offset was changed.
+    """
+    with book.writing(stamp):
+        life, begun = life_at(book, correction.furnace, correction.sensor, at_utc=at_utc, stamp=stamp, column=column)
+        entry = add_calibration(
+            book,
+            life=life,
+            done_on=correction.done_on,
+            due_on=correction.due_on,
+            done_by=correction.done_by,
+            correction=correction_to_dict(correction),
+            stamp=stamp,
+            run=run,
+            note=note,
+        )
+    return Kept(entry, life, begun)
+
+
+def life_at(
+    book: LogBook, furnace: str, sensor: str, *, at_utc: str, stamp: Stamp, column: Column | None = None
+) -> tuple[int, bool]:
+    """Sensor life in force at a moment, begun there if none is on record.
+
+    Parameters
+    ----------
+    book : LogBook
+        The open log book.
+    furnace, sensor : str
+        Names as in the furnace file.
+    at_utc : str
+        Moment, UTC text.
+    stamp : Stamp
+        When and by whom a new life is entered.
+    column : Column, optional
+        What the run says of the sensor.
+
+    Returns
+    -------
+    tuple of int and bool
+        Number of the life, and whether it was begun now.
+
+    Raises
+    ------
+    LogBookError
+        If the run and the life on record disagree.
+    """
+    life = sensor_life_on(book, furnace, sensor, at_utc)
+    if life is not None:
+        if column is not None and (changed := changes(life, column)):
+            raise LogBookError(
+                f"{sensor} of {furnace}: the run says {changed}. That ends the sensor life on record; "
+                f"enter the change first: soakwitness sensor fitted {sensor} --furnace {furnace!r} --at ..."
+            )
+        return life.entry, False
+    entry = fit_sensor(
+        book,
+        furnace,
+        sensor,
+        fitted_utc=at_utc,
+        stamp=stamp,
+        role=column.role if column else None,
+        serial=column.serial if column else None,
+        channel=column.channel if column else None,
+        position=column.position if column else None,
+        input_offset_c=in_kelvin(column.input_offset, column) if column else None,
+        thermocouple=column.thermocouple if column else None,
+        tolerance_class=column.tolerance_class if column else None,
+        note="begun with its first calibration; when it was fitted is not known",
+    )
+    return entry, True
+
+
+def changes(life: SensorLife, column: Column) -> str:
+    """What a run says of a sensor that its life on record does not.
+
+    Parameters
+    ----------
+    life : SensorLife
+        On record.
+    column : Column
+        As the run describes it.
+
+    Returns
+    -------
+    str
+        Words; empty where they agree, or where one of them says nothing.
+    """
+    found = [
+        f"{name} {there}, the log book {here}"
+        for name, here, there in (
+            ("serial", life.serial, column.serial),
+            ("channel", life.channel, column.channel),
+            ("position", life.position, column.position),
+            ("thermocouple type", life.thermocouple, column.thermocouple),
+        )
+        if here is not None and there is not None and here != there
+    ]
+    offset_c = in_kelvin(column.input_offset, column)
+    if None not in (offset_c, life.input_offset_c) and abs(offset_c - life.input_offset_c) > OFFSET_SAME_C:  # type: ignore[operator]
+        found.append(f"input offset {offset_c:g} K, the log book {life.input_offset_c:g} K")
+    return "; ".join(found)
+
+
+def correction_on(book: LogBook, furnace: str, sensor: str, day: str) -> Correction | None:
+    """Correction that was valid for a sensor on a day.
+
+    Parameters
+    ----------
+    book : LogBook
+        The open log book.
+    furnace, sensor : str
+        Names as in the furnace file.
+    day : str
+        Local day, or UTC text of a moment such as a run's start.
+
+    Returns
+    -------
+    Correction or None
+        None where the life in force has none. Ask it ``overdue_on(day)``.
+    """
+    kept = calibration_valid_on(book, furnace, sensor, day)
+    return None if kept is None else correction_from_dict(kept.correction)
+
+
+def corrections_for(book: LogBook, header: RunHeader) -> tuple[dict[str, Correction], tuple[str, ...]]:
+    """Corrections valid for the sensors of a run.
+
+    Parameters
+    ----------
+    book : LogBook
+        The open log book.
+    header : RunHeader
+        The run.
+
+    Returns
+    -------
+    tuple of dict and tuple of str
+        Corrections by the sensor's name, and in words why one on record is not used: thermocouple, channel, place or
+        input offset of the run are not those of the life on record.
+    """
+    found: dict[str, Correction] = {}
+    refused: list[str] = []
+    for column in header.columns:
+        if column.kind != "sensor":
+            continue
+        life = sensor_life_on(book, header.furnace_name, column.name, header.started_utc)
+        correction = correction_on(book, header.furnace_name, column.name, header.started_utc)
+        if life is None or correction is None:
+            continue
+        if words := changes(life, column):
+            refused.append(f"{column.name}: the correction of {correction.done_on} is not used, the run says {words}.")
+        else:
+            found[column.name] = correction
+    return found, tuple(refused)

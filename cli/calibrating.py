@@ -1,0 +1,183 @@
+"""What calibrate, survey, accuracy and sensor share: options, the two sensors of a run, figures in words."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from soakwitness.cli.common import WrongUse, find_run
+
+if TYPE_CHECKING:
+    from soakwitness.analysis.calibration.calibrating import CalibratedPoint, Comparing
+    from soakwitness.analysis.calibration.from_run import Pair
+    from soakwitness.analysis.calibration.reference import Reference
+    from soakwitness.analysis.calibration.stretches import StretchLimits
+    from soakwitness.analysis.runs import Run
+    from soakwitness.cli.charts.style import Unit
+    from soakwitness.firmware_bridge.runfolder.model import Column
+
+F = TypeVar("F", bound=Callable[..., Any])
+CHARTS = (".png", ".svg", ".pdf")
+LETTERS = ("B", "E", "J", "K", "N", "R", "S", "T")
+a_file = click.Path(path_type=Path, dir_okay=False)
+a_run = click.Path(path_type=Path)
+
+
+def comparison_options(function: F) -> F:
+    """Options that say how two sensors are compared; differences are in --unit."""
+    for option in (
+        click.option("--reference", "reference", metavar="SENSOR", help="Name or role of the reference."),
+        click.option("--sensor", default="control", show_default=True, help="Name or role of the sensor."),
+        click.option("--reference-certificate", "certificate", type=a_file, help="TOML with the certificate's points."),
+        click.option(
+            "--reference-uncertainty", "stated", type=click.FloatRange(min=0, min_open=True), help="U (k = 2) of it."
+        ),
+        click.option("--readings", type=a_file, help="CSV typed in: reference,sensor in place of a run."),
+        click.option("--second-log", metavar="RUN", help="Run in which the reference was logged, with its own clock."),
+        click.option("--distance-mm", type=click.FloatRange(min=0), help="Between the two tips.  [default: 10]"),
+        click.option("--gradient", type=click.FloatRange(min=0), help="Furnace, degrees per mm.  [default: 0.1 °C]"),
+        click.option(
+            "--cold-junction", type=click.FloatRange(min=0), help="Half-width of its error.  [default: 0.5 °C]"
+        ),
+        click.option("--minutes", type=click.FloatRange(min=2), default=10.0, show_default=True, help="Stable for."),
+        click.option("--drift", type=click.FloatRange(min=0, min_open=True), help="Per hour at most.  [default: 6 °C]"),
+        click.option("--spread", type=click.FloatRange(min=0, min_open=True), help="At most.  [default: 1.5 °C]"),
+    ):
+        function = option(function)
+    return function
+
+
+def keeping_options(months: int) -> Callable[[F], F]:
+    """Options of what goes into the log book: date, due date, note, or nothing at all."""
+
+    def wrap(function: F) -> F:
+        for option in (
+            click.option("--date", "day", metavar="DAY", help="Day it was done.  [default: the run's, else today]"),
+            click.option("--due", metavar="DAY", help=f"Day it falls due.  [default: {months} months later]"),
+            click.option("--note", default="", help="Anything else."),
+            click.option("--no-entry", is_flag=True, help="Only show it; enter nothing in the log book."),
+        ):
+            function = option(function)
+        return function
+
+    return wrap
+
+
+def as_difference(value: float | None, unit: str | None) -> float | None:
+    """A difference a person typed, in kelvin: degF is x1.8, never +32."""
+    return value / 1.8 if value is not None and unit == "F" else value
+
+
+def limits_of(minutes: float, drift: float | None, spread: float | None, unit: str | None) -> StretchLimits:
+    """Limits of a stable stretch."""
+    from soakwitness.analysis.calibration.stretches import StretchLimits
+
+    default = StretchLimits()
+    drift_c, spread_c = as_difference(drift, unit), as_difference(spread, unit)
+    return StretchLimits(
+        minutes,
+        default.drift_c_per_h if drift_c is None else drift_c,
+        default.spread_c if spread_c is None else spread_c,
+    )
+
+
+def open_pair(run: str, logbook: Path, *, reference: str | None, sensor: str, second: str | None) -> tuple[Run, Pair]:
+    """Open the run (and the second log) and take the two sensors."""
+    from soakwitness.analysis.calibration.from_run import pair_in_run, pair_of_logs
+    from soakwitness.analysis.runs import open_run
+
+    if reference is None:
+        raise WrongUse("say which sensor is the reference: --reference NAME.")
+    opened = open_run(find_run(run, logbook))
+    if second is None:
+        return opened, pair_in_run(opened, reference=reference, sensor=sensor)
+    other = open_run(find_run(second, logbook))
+    return opened, pair_of_logs(opened, other, reference=reference, sensor=sensor)
+
+
+def reference_from(
+    column: Column | None, certificate: Path | None, stated: float | None, unit: str | None
+) -> Reference:
+    """What is known of the reference."""
+    from soakwitness.analysis.calibration.from_run import reference_of
+    from soakwitness.analysis.calibration.reference import load_certificate
+
+    if certificate is not None and stated is not None:
+        raise WrongUse("give --reference-certificate or --reference-uncertainty, not both.")
+    return reference_of(
+        column,
+        certificate=None if certificate is None else load_certificate(certificate),
+        expanded_c=as_difference(stated, unit),
+    )
+
+
+def comparing_from(
+    pair: Pair | None, distance_mm: float | None, gradient: float | None, cold: float | None, unit: str | None
+) -> Comparing:
+    """How the two were compared; typed readings are taken to be read to 0.1 degC."""
+    from soakwitness.analysis.calibration.from_run import comparing_of
+
+    return comparing_of(
+        pair,
+        distance_mm=distance_mm,
+        gradient_c_per_mm=as_difference(gradient, unit),
+        cold_junction_c=as_difference(cold, unit),
+    )
+
+
+def days_of(day: str | None, due: str | None, months: int, run: Run | None) -> tuple[str, str]:
+    """Day it was done and day it falls due."""
+    from soakwitness.analysis.logbook.moments import add_months, local_day, read_day
+
+    if day is not None:
+        done = read_day(day)
+    elif run is not None:
+        done = local_day(run.header.started_utc, run.header.zone)
+    else:
+        done = datetime.now().astimezone().date().isoformat()
+    falls_due = add_months(done, months) if due is None else read_day(due)
+    if falls_due < done:
+        raise WrongUse(f"--due {due} is before the day it was done, {done}.")
+    return done, falls_due
+
+
+def level(temp_c: float, unit: Unit, digits: int = 1) -> str:
+    """Temperature with its unit."""
+    from soakwitness.cli.charts.style import degree, shown
+
+    return f"{shown(temp_c, unit):.{digits}f} {degree(unit)}"
+
+
+def difference(kelvin: float, unit: Unit, *, sign: bool = True, digits: int = 1) -> str:
+    """Difference, without its unit."""
+    from soakwitness.cli.charts.style import shown_difference
+
+    return f"{shown_difference(kelvin, unit):{'+' if sign else ''}.{digits}f}"
+
+
+def budget_lines(point: CalibratedPoint, unit: Unit) -> list[list[str]]:
+    """Budget of one point, a line a source."""
+    from soakwitness.cli.charts.style import degree
+
+    budget = point.budget
+    rows = [["source", "value", "distribution", "divisor", "sensitivity", f"contribution {degree(unit)}"]]
+    for row in budget.rows:
+        value = row.value if row.unit != "K" else float(difference(row.value, unit, sign=False, digits=6))
+        rows.append(
+            [
+                row.source,
+                f"{value:.3g} {degree(unit) if row.unit == 'K' else row.unit}",
+                row.distribution,
+                f"{row.divisor:.3g}",
+                f"{row.sensitivity:.3g}",
+                difference(row.contribution_c, unit, sign=False, digits=3),
+            ]
+        )
+    rows.append(["combined", "", "", "", "", difference(budget.combined_c, unit, sign=False, digits=3)])
+    words = f"U, k = {budget.coverage_factor:.2f}"
+    rows.append([words, "", "", "", "", difference(budget.expanded_c, unit, sign=False, digits=2)])
+    return rows

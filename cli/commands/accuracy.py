@@ -1,0 +1,238 @@
+"""``soakwitness accuracy``: test the control sensor's chain against a reference at one temperature."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from soakwitness.cli.calibrating import (
+    CHARTS,
+    a_file,
+    as_difference,
+    budget_lines,
+    comparing_from,
+    comparison_options,
+    days_of,
+    difference,
+    keeping_options,
+    level,
+    limits_of,
+    open_pair,
+    reference_from,
+)
+from soakwitness.cli.common import (
+    WrongUse,
+    check_output,
+    force_option,
+    json_option,
+    logbook_option,
+    print_json,
+    unit_option,
+)
+from soakwitness.cli.entering import by_option, celsius, new_stamp, open_book, table
+
+if TYPE_CHECKING:
+    from soakwitness.analysis.calibration.accuracy import AccuracyTest
+    from soakwitness.analysis.calibration.calibrating import Calibration
+    from soakwitness.analysis.calibration.correction import Correction
+    from soakwitness.analysis.runs import Run
+    from soakwitness.cli.charts.style import Unit
+
+MONTHS = 3
+
+
+@click.command()
+@click.argument("run", required=False)
+@comparison_options
+@click.option("--furnace", help="Name of the furnace, for --readings and --history without a run.")
+@click.option("--at", "at", type=float, help="Temperature to test at.  [default: the longest stable stretch]")
+@click.option("--limit", type=click.FloatRange(min=0), help="Largest difference.  [default: 3 °C, a setting]")
+@click.option("--percent", type=click.FloatRange(min=0), default=0.0, help="Or this share of the temperature in °C.")
+@click.option("--guard", type=click.FloatRange(0, 3), default=1.0, show_default=True, help="Guard band in U.")
+@click.option("--history", is_flag=True, help="Only show the tests of the sensor so far (with --chart: draw them).")
+@click.option("--chart", type=a_file, help="Draw the history: .png, .svg or .pdf.")
+@keeping_options(MONTHS)
+@by_option
+@unit_option
+@json_option
+@force_option
+@logbook_option
+def accuracy(run: str | None, logbook: Path, unit: Unit | None, as_json: bool, **given: Any) -> None:
+    """Test the control sensor's whole chain against a reference at one temperature.
+
+    Pass if the difference is inside the limit by a guard band of U, fail if it is outside by as much, else not proven.
+    A valid correction of the sensor is applied first; both differences are shown.
+
+    All numbers typed, and those of --readings, are in --unit (C where none is given).
+
+    Example: soakwitness accuracy last --reference reference --reference-uncertainty 1.5 --limit 4 --no-entry
+    """
+    chart = given["chart"]
+    if chart is not None:
+        check_output(chart, force=given["force"], suffixes=CHARTS)
+    if given["history"]:
+        if given["furnace"] is None:
+            raise WrongUse("--history needs --furnace NAME.")
+        _history(logbook, given["furnace"], given["sensor"], chart, unit or "C", as_json)
+        return
+    if (run is None) == (given["readings"] is None):
+        raise WrongUse("give a RUN, or --readings FILE; one of them.")
+    opened, sensor, found = _found(run, logbook, unit, given)
+    furnace = opened.header.furnace_name if opened else given["furnace"]
+    if furnace is None and not given["no_entry"]:
+        raise WrongUse("readings name no furnace: give --furnace NAME, or --no-entry.")
+    done, due = days_of(given["day"], given["due"], MONTHS, opened)
+    when = opened.header.started_utc if opened else done
+    result = _judged(found, _valid(logbook, furnace, sensor, when), unit, given)
+    answer: dict[str, Any] = {"schema": "soakwitness/accuracy/1", "furnace": furnace, "sensor": sensor}
+    answer |= {"done_on": done, "due_on": due, **result.as_dict(), "entry": None}
+    if not given["no_entry"]:
+        answer["entry"] = _enter(logbook, furnace, sensor, result, done, due, opened, given)
+    if as_json:
+        print_json(answer)
+    else:
+        _show(result, found, furnace, sensor, unit or "C")
+        if answer["entry"] is not None:
+            click.echo(f"Entered as accuracy test {answer['entry']}, done {done}, due {due}.")
+    if chart is not None:
+        _history(logbook, furnace, sensor, chart, unit or "C", as_json=False, quiet=True)
+
+
+def _found(
+    run: str | None, logbook: Path, unit: Unit | None, given: dict[str, Any]
+) -> tuple[Run | None, str, Calibration]:
+    """Compare, from a run or from readings; the name of the sensor."""
+    from soakwitness.analysis.calibration import calibrating
+    from soakwitness.analysis.calibration.readings import load_readings
+
+    settings = (given["distance_mm"], given["gradient"], given["cold_junction"], unit)
+    if run is None:
+        pairs = load_readings(given["readings"], unit=unit or "C")
+        reference = reference_from(None, given["certificate"], given["stated"], unit)
+        found = calibrating.calibrate_readings(pairs, reference, comparing_from(None, *settings))
+        return None, given["sensor"], found
+    opened, pair = open_pair(
+        run, logbook, reference=given["reference"], sensor=given["sensor"], second=given["second_log"]
+    )
+    reference = reference_from(pair.reference, given["certificate"], given["stated"], unit)
+    limits = limits_of(given["minutes"], given["drift"], given["spread"], unit)
+    comparing = comparing_from(pair, *settings)
+    found = calibrating.calibrate(pair.t_s, pair.reference_c, pair.sensor_c, reference, comparing, limits=limits)
+    return opened, pair.sensor.name, found
+
+
+def _judged(
+    found: Calibration, correction: Correction | None, unit: Unit | None, given: dict[str, Any]
+) -> AccuracyTest:
+    """Hold the difference against the limit."""
+    from soakwitness.analysis.calibration.accuracy import LIMIT_C, AccuracyLimit, accuracy_test
+
+    limit_c = as_difference(given["limit"], unit)
+    limit = AccuracyLimit(
+        LIMIT_C if limit_c is None else limit_c,
+        given["percent"],
+        "setting of this program" if limit_c is None and not given["percent"] else "given",
+    )
+    return accuracy_test(found, limit, at_c=celsius(given["at"], unit), correction=correction, guard=given["guard"])
+
+
+def _valid(logbook: Path, furnace: str | None, sensor: str, when: str) -> Correction | None:
+    """Correction that was valid then."""
+    from soakwitness.analysis.calibration.keeping import correction_on
+    from soakwitness.analysis.logbook.opening import DATABASE
+
+    if furnace is None or not (logbook / DATABASE).exists():
+        return None
+    with open_book(logbook) as book:
+        return correction_on(book, furnace, sensor, when)
+
+
+def _enter(
+    logbook: Path,
+    furnace: str,
+    sensor: str,
+    result: AccuracyTest,
+    done: str,
+    due: str,
+    opened: Run | None,
+    given: dict[str, Any],
+) -> int:
+    """Put the test into the log book."""
+    from soakwitness.analysis.logbook.sensors import add_accuracy
+    from soakwitness.cli.common import plain
+
+    with open_book(logbook, create=True) as book:
+        return add_accuracy(
+            book,
+            furnace,
+            sensor,
+            done_on=done,
+            due_on=due,
+            result=plain(result.as_dict()),
+            stamp=new_stamp(given["by"]),
+            run=opened.header.run if opened else None,
+            note=given["note"],
+        )
+
+
+def _show(result: AccuracyTest, found: Calibration, furnace: str | None, sensor: str, unit: Unit) -> None:
+    """Print for people."""
+    point, decision = result.point, result.decision
+    click.echo(f"{sensor} of {furnace or 'a furnace not named'}, against {found.reference.says}")
+    rows = [
+        ["reference, corrected", level(point.reference_c, unit)],
+        ["reading", level(point.reading_c, unit)],
+        ["difference as read", difference(result.difference_c, unit)],
+    ]
+    if result.corrected_c is not None:
+        rows.append([f"after the correction of {result.correction_of}", difference(result.corrected_c, unit)])
+    limit_words = difference(result.limit_c, unit, sign=False)
+    rows += [
+        ["U", difference(point.budget.expanded_c, unit, sign=False)],
+        ["limit", f"±{limit_words} ({result.limit_origin})"],
+        ["accepted within", f"±{difference(decision.accept_to or 0.0, unit, sign=False)}"],
+        ["probability that it is inside the limit", f"{decision.conformity:.3f}"],
+        ["verdict", decision.verdict],
+    ]
+    click.echo(table(rows, indent="  "))
+    click.echo(f"Rule: {decision.rule} (ILAC-G8:09/2019, JCGM 106:2012).")
+    click.echo("\nBudget:")
+    click.echo(table(budget_lines(point, unit), indent="  "))
+
+
+def _history(
+    logbook: Path, furnace: str, sensor: str, chart: Path | None, unit: Unit, as_json: bool, *, quiet: bool = False
+) -> None:
+    """List the tests so far, and draw them."""
+    from soakwitness.analysis.logbook.sensors import accuracy_tests, sensor_lives
+
+    with open_book(logbook) as book:
+        tests = accuracy_tests(book, furnace, sensor)
+        lives = sensor_lives(book, furnace, sensor)
+    if not tests:
+        raise WrongUse(f"there is no accuracy test of {sensor} of {furnace} in the log book.")
+    if as_json:
+        print_json([{"done_on": t.done_on, "due_on": t.due_on, "life": t.life, **t.result} for t in tests])
+    elif not quiet:
+        rows = [["done", "at", "difference", "U", "limit", "verdict", "life"]]
+        for t in tests:
+            r = t.result
+            rows.append(
+                [
+                    t.done_on,
+                    level(r["at_c"], unit),
+                    difference(r["difference_c"], unit),
+                    difference(r["expanded_c"], unit, sign=False),
+                    f"±{difference(r['limit_c'], unit, sign=False)}",
+                    r["verdict"],
+                    str(t.life or "-"),
+                ]
+            )
+        click.echo(table(rows))
+    if chart is not None:
+        from soakwitness.cli.charts.calibration_chart import draw_accuracy_history
+
+        draw_accuracy_history(chart, tests, lives, sensor=sensor, unit=unit)
+        click.echo(f"Chart: {chart}", err=as_json)

@@ -1,0 +1,323 @@
+"""``soakwitness calibrate``: find a sensor's correction against a reference."""
+
+from __future__ import annotations
+
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from soakwitness.cli.calibrating import (
+    CHARTS,
+    a_file,
+    budget_lines,
+    comparing_from,
+    comparison_options,
+    days_of,
+    difference,
+    keeping_options,
+    level,
+    limits_of,
+    open_pair,
+    reference_from,
+)
+from soakwitness.cli.common import (
+    WrongUse,
+    check_output,
+    find_run,
+    force_option,
+    json_option,
+    logbook_option,
+    print_json,
+    unit_option,
+)
+from soakwitness.cli.entering import by_option, celsius, new_stamp, open_book, table
+
+if TYPE_CHECKING:
+    from soakwitness.analysis.calibration.calibrating import Calibration
+    from soakwitness.analysis.calibration.correction import Correction
+    from soakwitness.analysis.calibration.from_run import Pair
+    from soakwitness.analysis.calibration.guiding import Guidance
+    from soakwitness.analysis.calibration.stretches import StretchLimits
+    from soakwitness.analysis.runs import Run
+    from soakwitness.cli.charts.style import Unit
+
+MONTHS = 12
+
+
+@click.command()
+@click.argument("run", required=False)
+@comparison_options
+@click.option("--furnace", help="Name of the furnace, for --readings without a run.")
+@click.option("--follow", is_flag=True, help="During a live run: say when it is stable and what to do next.")
+@click.option("--at", "wanted", type=float, multiple=True, metavar="TEMP", help="Planned temperature, for --follow.")
+@click.option("--every", type=click.FloatRange(min=1), default=15.0, show_default=True, help="Seconds, for --follow.")
+@click.option("--chart", type=a_file, help="Draw errors and correction: .png, .svg or .pdf.")
+@keeping_options(MONTHS)
+@by_option
+@unit_option
+@json_option
+@force_option
+@logbook_option
+def calibrate(run: str | None, logbook: Path, unit: Unit | None, as_json: bool, **given: Any) -> None:
+    """Find a sensor's correction against a reference.
+
+    RUN is a run in which both were logged; or the reference was logged elsewhere (--second-log), or the readings were
+    written down (--readings). Stable stretches are found by themselves. The correction goes into the log book.
+
+    All numbers typed, and those of --readings, are in --unit (C where none is given).
+
+    Example: soakwitness calibrate last --reference reference --reference-uncertainty 1.5 --no-entry
+    """
+    chart = given["chart"]
+    if chart is not None:
+        check_output(chart, force=given["force"], suffixes=CHARTS)
+    if (run is None) == (given["readings"] is None):
+        raise WrongUse("give a RUN, or --readings FILE; one of them.")
+    if given["follow"]:
+        _follow(run, logbook, unit, given)
+    opened, pair, found = _found(run, logbook, unit, given)
+    correction = _correction(opened, pair, found, unit, given)
+    answer = _answer(found, correction, pair)
+    before = _before(logbook, correction)
+    if not given["no_entry"]:
+        answer["entry"] = _enter(logbook, correction, opened, pair, given)
+    if chart is not None:
+        from soakwitness.cli.charts.calibration_chart import draw_calibration
+
+        draw_calibration(chart, found, correction, pair=pair, before=before, unit=unit or "C")
+    if as_json:
+        print_json(answer)
+    else:
+        _show(found, correction, pair, unit or "C")
+        _tell_entry(answer.get("entry"), correction, chart)
+
+
+def _found(
+    run: str | None, logbook: Path, unit: Unit | None, given: dict[str, Any]
+) -> tuple[Run | None, Pair | None, Calibration]:
+    """Compare, from a run or from readings."""
+    from soakwitness.analysis.calibration import calibrating
+    from soakwitness.analysis.calibration.readings import load_readings
+
+    if run is None:
+        pairs = load_readings(given["readings"], unit=unit or "C")
+        reference = reference_from(None, given["certificate"], given["stated"], unit)
+        comparing = comparing_from(None, given["distance_mm"], given["gradient"], given["cold_junction"], unit)
+        return None, None, calibrating.calibrate_readings(pairs, reference, comparing)
+    opened, pair = open_pair(
+        run, logbook, reference=given["reference"], sensor=given["sensor"], second=given["second_log"]
+    )
+    reference = reference_from(pair.reference, given["certificate"], given["stated"], unit)
+    comparing = comparing_from(pair, given["distance_mm"], given["gradient"], given["cold_junction"], unit)
+    limits = limits_of(given["minutes"], given["drift"], given["spread"], unit)
+    found = calibrating.calibrate(pair.t_s, pair.reference_c, pair.sensor_c, reference, comparing, limits=limits)
+    return opened, pair, found
+
+
+def _correction(
+    opened: Run | None, pair: Pair | None, found: Calibration, unit: Unit | None, given: dict[str, Any]
+) -> Correction:
+    """Correction with furnace, sensor, days and who did it."""
+    from soakwitness.analysis.calibration.calibrating import correction_of
+
+    furnace = opened.header.furnace_name if opened else given["furnace"]
+    if furnace is None and not given["no_entry"]:
+        raise WrongUse("readings name no furnace: give --furnace NAME, or --no-entry.")
+    done, due = days_of(given["day"], given["due"], MONTHS, opened)
+    return correction_of(
+        found,
+        furnace=furnace or "",
+        sensor=pair.sensor.name if pair else given["sensor"],
+        done_on=done,
+        due_on=due,
+        done_by=new_stamp(given["by"]).by,
+    )
+
+
+def _before(logbook: Path, correction: Correction) -> Correction | None:
+    """Correction that was valid until now, for the chart."""
+    from soakwitness.analysis.calibration.keeping import correction_on
+    from soakwitness.analysis.logbook.opening import DATABASE
+
+    if not (logbook / DATABASE).exists():
+        return None
+    with open_book(logbook) as book:
+        return correction_on(book, correction.furnace, correction.sensor, correction.done_on)
+
+
+def _enter(
+    logbook: Path, correction: Correction, opened: Run | None, pair: Pair | None, given: dict[str, Any]
+) -> dict[str, Any]:
+    """Put the correction into the log book."""
+    from soakwitness.analysis.calibration.keeping import keep_correction
+    from soakwitness.analysis.logbook.moments import moment_of
+
+    with open_book(logbook, create=True) as book:
+        kept = keep_correction(
+            book,
+            correction,
+            at_utc=opened.header.started_utc if opened else moment_of(correction.done_on),
+            stamp=new_stamp(given["by"]),
+            column=pair.sensor if pair else None,
+            run=opened.header.run if opened else None,
+            note=given["note"],
+        )
+    if kept.begun:
+        click.echo(
+            f"No sensor life of {correction.sensor} was on record: one was begun with this calibration. "
+            f"When the thermocouple is changed: soakwitness sensor fitted {correction.sensor}",
+            err=True,
+        )
+    return {"calibration": kept.entry, "life": kept.life, "life_begun": kept.begun}
+
+
+def _answer(found: Calibration, correction: Correction, pair: Pair | None) -> dict[str, Any]:
+    """Answer for programs."""
+    from soakwitness.analysis.calibration.correction import correction_to_dict
+
+    alignment = pair.alignment if pair else None
+    return {
+        "schema": "soakwitness/calibrate/1",
+        "furnace": correction.furnace,
+        "sensor": correction.sensor,
+        "reference": found.reference.says,
+        "limits": found.limits.as_dict() if found.limits else None,
+        "comparing": found.comparing.as_dict(),
+        "alignment": dict(vars(alignment)) if alignment else None,
+        "points": [point.as_dict() for point in found.points],
+        "left_out": list(found.left_out),
+        "correction": correction_to_dict(correction),
+        "entry": None,
+    }
+
+
+def _show(found: Calibration, correction: Correction, pair: Pair | None, unit: Unit) -> None:
+    """Print for people."""
+    click.echo(f"{correction.sensor} of {correction.furnace or 'a furnace not named'}, {correction.method}")
+    if pair is not None and pair.alignment is not None:
+        a = pair.alignment
+        click.echo(
+            f"Second log: {a.shift_s:+.0f} s (u {a.u_s:.0f} s) onto the run's clock, "
+            f"by shape (likeness {a.likeness:.3f} over {a.overlap_s / 60:.0f} min)."
+        )
+    if found.limits is not None:
+        limits = found.limits
+        click.echo(
+            f"Stable: {limits.minutes:g} min or more, drift at most "
+            f"{difference(limits.drift_c_per_h, unit, sign=False)} per hour, spread at most "
+            f"{difference(limits.spread_c, unit, sign=False)} and the reading's step (settings)."
+        )
+    click.echo(table(_point_lines(found, unit)))
+    for words in found.left_out:
+        click.echo(words)
+    for number, point in enumerate(found.points, 1):
+        click.echo(f"\nBudget of point {number}, {level(point.reference_c, unit)} (in the manner of EA-4/02):")
+        click.echo(table(budget_lines(point, unit), indent="  "))
+        if point.budget.dominant is not None:
+            click.echo(f"  {point.budget.dominant.source} dominates, rectangular: k = 2 then covers more than 95 %.")
+    _show_correction(correction, unit)
+
+
+def _point_lines(found: Calibration, unit: Unit) -> list[list[str]]:
+    """One line for each calibrated point."""
+    from soakwitness.cli.charts.style import clock_words
+
+    rows = [["point", "from", "lasts", "truth", "reading", "error", "U", "k"]]
+    for number, point in enumerate(found.points, 1):
+        where = point.stretch
+        rows.append(
+            [
+                str(number),
+                clock_words(where.start_s) if where else "-",
+                f"{where.minutes:.0f} min" if where else f"{point.readings} readings",
+                level(point.reference_c, unit),
+                level(point.reading_c, unit),
+                difference(point.error_c, unit),
+                difference(point.budget.expanded_c, unit, sign=False),
+                f"{point.budget.coverage_factor:.2f}",
+            ]
+        )
+    return rows
+
+
+def _show_correction(correction: Correction, unit: Unit) -> None:
+    """Print the model and its table."""
+    click.echo(f"\nCorrection, to be added to the reading. {correction.why[:1].upper()}{correction.why[1:]}.")
+    rows = [["reading", "add", "U"]]
+    step = max(1, len(correction.table_reading_c) // 12)
+    picked = sorted({*range(0, len(correction.table_reading_c), step), len(correction.table_reading_c) - 1})
+    for i in picked:
+        rows.append(
+            [
+                level(correction.table_reading_c[i], unit, 0),
+                difference(correction.table_correction_c[i], unit),
+                difference(correction.table_expanded_c[i], unit, sign=False),
+            ]
+        )
+    click.echo(table(rows, indent="  "))
+    click.echo(f"Outside {level(correction.low_c, unit, 0)} to {level(correction.high_c, unit, 0)} nothing is stated.")
+
+
+def _tell_entry(entry: dict[str, Any] | None, correction: Correction, chart: Path | None) -> None:
+    """Say what was kept and drawn."""
+    if entry is not None:
+        click.echo(
+            f"Entered as calibration {entry['calibration']} of sensor life {entry['life']}, "
+            f"done {correction.done_on} by {correction.done_by}, due {correction.due_on}."
+        )
+    if chart is not None:
+        click.echo(f"Chart: {chart}")
+
+
+def _follow(run: str | None, logbook: Path, unit: Unit | None, given: dict[str, Any]) -> None:
+    """Read the open run again and again and say where the calibration stands, until the run ends or Ctrl-C."""
+    from soakwitness.analysis.calibration.guiding import guide
+
+    if run is None or given["second_log"] is not None:
+        raise WrongUse("--follow needs a RUN that is being recorded, with the reference in it.")
+    limits = limits_of(given["minutes"], given["drift"], given["spread"], unit)
+    wanted_c = [celsius(value, unit) or 0.0 for value in given["wanted"]]
+    path, said = str(find_run(run, logbook)), ""
+    click.echo("Following the run. Ctrl-C ends this and gives the result.", err=True)
+    try:
+        while True:
+            opened, pair = open_pair(path, logbook, reference=given["reference"], sensor=given["sensor"], second=None)
+            step_c = max(pair.reference_resolution_c, pair.sensor_resolution_c)
+            now = guide(pair.t_s, pair.reference_c, pair.sensor_c, limits, wanted_c=wanted_c, resolution_c=step_c)
+            words = _guidance(now, limits, bool(wanted_c), unit or "C")
+            if words != said:
+                from soakwitness.cli.charts.style import clock_words
+
+                click.echo(f"{clock_words(float(pair.t_s[-1]) if pair.t_s.size else 0.0)}  {words}", err=True)
+                said = words
+            if opened.check.sealed:
+                return
+            time.sleep(given["every"])
+    except KeyboardInterrupt:
+        click.echo(err=True)
+
+
+def _guidance(now: Guidance, limits: StretchLimits, planned: bool, unit: Unit) -> str:
+    """Where a calibration stands, for a person at the furnace."""
+    from soakwitness.cli.charts.style import degree
+
+    if now.now_c is None:
+        return "no readings of the reference yet."
+    here = level(now.now_c, unit)
+    if now.state == "stable":
+        ahead = "go on to another temperature or end the run"
+        if planned:
+            ahead = "all planned temperatures are done: end the run"
+        if now.next_c is not None:
+            ahead = f"next, set {level(now.next_c, unit, 0)}"
+        return f"{here}, stable for {now.minutes:.0f} min: enough here; {ahead}."
+    if now.state == "quiet":
+        return f"{here}, quiet for {now.minutes:.0f} of {now.needed_minutes:.0f} min: leave it, door shut."
+    moving = "unsteady"
+    if now.drift_c_per_h is not None:
+        moving = f"moving {difference(now.drift_c_per_h, unit, sign=False, digits=0)} per hour"
+    most = f"{difference(limits.drift_c_per_h, unit, sign=False)} {degree(unit)}/h"
+    target = f" (to {level(now.next_c, unit, 0)})" if now.next_c is not None else ""
+    return f"{here}, {moving}{target}: wait for {most} or less."

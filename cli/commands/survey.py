@@ -1,0 +1,219 @@
+"""``soakwitness survey``: temperature uniformity of the work zone."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from soakwitness.cli.calibrating import CHARTS, a_file, as_difference, days_of, difference, keeping_options, level
+from soakwitness.cli.common import (
+    WrongUse,
+    check_output,
+    find_run,
+    force_option,
+    json_option,
+    logbook_option,
+    print_json,
+    unit_option,
+)
+from soakwitness.cli.entering import by_option, celsius, new_stamp, open_book, table
+
+if TYPE_CHECKING:
+    from soakwitness.analysis.calibration.correction import Correction
+    from soakwitness.analysis.calibration.reference import Reference
+    from soakwitness.analysis.calibration.survey import Survey, SurveySensor
+    from soakwitness.analysis.runs import Run
+    from soakwitness.cli.charts.style import Unit
+
+MONTHS = 12
+
+
+@click.command()
+@click.argument("run")
+@click.option("--sensors", required=True, help="Names of the survey sensors, with commas; or a role such as survey.")
+@click.option("--band", type=click.FloatRange(min=0, min_open=True), required=True, help="Half-width to hold.")
+@click.option("--target", type=float, help="Target temperature.  [default: the run's setpoint]")
+@click.option(
+    "--certificate",
+    "certificates",
+    multiple=True,
+    metavar="[SENSOR=]FILE",
+    help="Certificate (TOML) of one sensor or of all, such as of one reel of wire. Else the log book's correction.",
+)
+@click.option("--chart", type=a_file, help="Draw traces and work zone: .png, .svg or .pdf.")
+@keeping_options(MONTHS)
+@by_option
+@unit_option
+@json_option
+@force_option
+@logbook_option
+def survey(run: str, logbook: Path, unit: Unit | None, as_json: bool, **given: Any) -> None:
+    """Survey how even the work zone is over the stable period of a run.
+
+    Limits other than the band are those of common pyrometry practice, as values to look up in your edition: no class
+    is claimed. All numbers typed are in --unit (C where none is given).
+
+    Example: soakwitness survey last --sensors survey --band 8 --no-entry
+    """
+    from soakwitness.analysis.calibration.survey import survey as make_survey
+    from soakwitness.analysis.runs import open_run
+
+    chart = given["chart"]
+    if chart is not None:
+        check_output(chart, force=given["force"], suffixes=CHARTS)
+    opened = open_run(find_run(run, logbook))
+    sensors = _sensors(opened, given["sensors"], given["certificates"], logbook)
+    found = make_survey(
+        opened.t_s,
+        sensors,
+        band_c=as_difference(given["band"], unit) or 0.0,
+        target_c=celsius(given["target"], unit),
+        setpoint_c=opened.signal("setpoint"),
+        doors_s=[mark.t_s for mark in opened.marks if mark.act == "door" and not mark.struck],
+    )
+    done, due = days_of(given["day"], given["due"], MONTHS, opened)
+    answer: dict[str, Any] = {
+        "schema": "soakwitness/survey/1",
+        "run": opened.header.run,
+        "furnace": opened.header.furnace_name,
+    }
+    answer |= {"done_on": done, "due_on": due, **found.as_dict(), "entry": None}
+    if not given["no_entry"]:
+        answer["entry"] = _enter(logbook, opened, found, done, due, given)
+    if as_json:
+        print_json(answer)
+    else:
+        _show(found, opened, unit or "C")
+        if answer["entry"] is not None:
+            click.echo(f"Entered as survey {answer['entry']}, done {done}, due {due}.")
+    if chart is not None:
+        from soakwitness.cli.charts.survey_chart import draw_survey
+
+        title = f"Survey of {opened.header.furnace_name}, {done}"
+        draw_survey(chart, found, opened.t_s, sensors, title=title, unit=unit or "C")
+        click.echo(f"Chart: {chart}", err=as_json)
+
+
+def _sensors(opened: Run, names: str, certificates: tuple[str, ...], logbook: Path) -> list[SurveySensor]:
+    """Sensors asked for, each with the best knowledge of its error."""
+    from soakwitness.analysis.calibration.from_run import survey_sensor
+
+    wanted = [name.strip() for name in names.split(",") if name.strip()]
+    if len(wanted) == 1:
+        wanted = [c.name for c in opened.columns if c.kind == "sensor" and c.role == wanted[0]] or wanted
+    doubled = [name for name in wanted if wanted.count(name) > 1]
+    if doubled:
+        raise WrongUse(f"--sensors: {doubled[0]} stands twice.")
+    known = _certificates(certificates, wanted)
+    corrections = _corrections(opened, logbook)
+    return [
+        survey_sensor(opened, name, certificate=known.get(name), correction=corrections.get(name)) for name in wanted
+    ]
+
+
+def _certificates(given: tuple[str, ...], wanted: list[str]) -> dict[str, Reference]:
+    """Certificates by sensor; one without a name is for all."""
+    from soakwitness.analysis.calibration.reference import load_certificate
+
+    found: dict[str, Reference] = {}
+    for text in given:
+        name, sign, file = text.partition("=")
+        if not sign:
+            found |= {sensor: load_certificate(text) for sensor in wanted if sensor not in found}
+        elif name not in wanted:
+            raise WrongUse(f"--certificate {text}: {name} is not among --sensors {','.join(wanted)}.")
+        else:
+            found[name] = load_certificate(file)
+    return found
+
+
+def _corrections(opened: Run, logbook: Path) -> dict[str, Correction]:
+    """Corrections valid on the day of the run."""
+    from soakwitness.analysis.calibration.keeping import corrections_for
+    from soakwitness.analysis.logbook.opening import DATABASE
+
+    if not (logbook / DATABASE).exists():
+        return {}
+    with open_book(logbook) as book:
+        found, refused = corrections_for(book, opened.header)
+    for words in refused:
+        click.echo(words, err=True)
+    return found
+
+
+def _enter(logbook: Path, opened: Run, found: Survey, done: str, due: str, given: dict[str, Any]) -> int:
+    """Put the survey into the log book."""
+    from soakwitness.analysis.logbook.sensors import add_survey
+    from soakwitness.cli.common import plain
+
+    with open_book(logbook, create=True) as book:
+        return add_survey(
+            book,
+            opened.header.furnace_name,
+            done_on=done,
+            due_on=due,
+            result=plain(found.as_dict()),
+            stamp=new_stamp(given["by"]),
+            run=opened.header.run,
+            note=given["note"],
+        )
+
+
+def _show(found: Survey, opened: Run, unit: Unit) -> None:
+    """Print for people."""
+    from soakwitness.cli.charts.style import clock_words
+
+    click.echo(
+        f"Survey of {opened.header.furnace_name}, run {opened.header.run}: target {level(found.target_c, unit)} "
+        f"({found.target_from}), band ±{difference(found.band_c, unit, sign=False)}"
+    )
+    click.echo(
+        f"Survey period: {clock_words(found.start_s)} to {clock_words(found.end_s)} of the run, "
+        f"{(found.end_s - found.start_s) / 60.0:.0f} min."
+    )
+    rows = [["sensor", "place", "highest", "lowest", "mean", "spread", "before and during, above target", "add", "U"]]
+    for s in found.sensors:
+        rows.append(
+            [
+                s.name,
+                s.position or "-",
+                level(s.highest_c, unit),
+                level(s.lowest_c, unit),
+                level(s.mean_c, unit),
+                difference(s.spread_c, unit, sign=False),
+                difference(s.approach_overshoot_c, unit),
+                difference(s.correction_c, unit),
+                "-" if s.expanded_c is None else difference(s.expanded_c, unit, sign=False),
+            ]
+        )
+    click.echo(table(rows))
+    _show_evenness(found, unit)
+    for at_s, took_s in found.recovery_s:
+        words = "not back in the band" if took_s is None else f"all back in the band after {took_s / 60.0:.1f} min"
+        click.echo(f"Door at {clock_words(at_s)}: {words}.")
+    click.echo("")
+    met = {True: "met", False: "not met", None: "not known"}
+    click.echo(table([[r.name, met[r.met], r.says, f"({r.origin})"] for r in found.requirements]))
+    click.echo(f"Verdict: {found.verdict} ({'with U' if found.decision else 'as read'}).")
+    rule = found.decision or found.decision_as_read
+    click.echo(f"Rule: {rule.rule} (ILAC-G8:09/2019, JCGM 106:2012).")
+
+
+def _show_evenness(found: Survey, unit: Unit) -> None:
+    """Extremes as read and corrected, what band holds, what would centre it."""
+    from soakwitness.cli.charts.style import clock_words
+
+    for title, even in (("As read", found.as_read), ("Corrected", found.corrected)):
+        click.echo(
+            f"{title}: hottest {even.hottest} {level(even.highest_c, unit)} at {clock_words(even.hottest_at_s)}, "
+            f"coldest {even.coldest} {level(even.lowest_c, unit)} at {clock_words(even.coldest_at_s)}; fits ±"
+            f"{difference(even.half_spread_c, unit, sign=False)} about its own middle, "
+            f"±{difference(even.about_target_c, unit, sign=False)} about the target"
+            + ("" if even.with_u_c is None else f", ±{difference(even.with_u_c, unit, sign=False)} with U")
+            + "."
+        )
+    click.echo(f"Control setting {difference(found.corrected.centring_c, unit)} would centre it on the target.")
+    bands = ", ".join(difference(band, unit, sign=False, digits=0) for band in found.limits.classes_c)
+    click.echo(f"Bands in common use: ±{bands} ({found.limits.origin}).")
