@@ -1,0 +1,68 @@
+"""Makes the README's pictures from the sample logs: ``python tests/make_pictures.py`` (needs Chromium for the page)."""
+
+from __future__ import annotations
+
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+
+ROOT = Path(__file__).resolve().parents[1]
+sys.path.insert(0, str(ROOT))
+PICTURES = ROOT / "sample_logs" / "pictures"
+RUN = ROOT / "sample_logs" / "short-soak"
+RECIPE = ROOT / "sample_logs" / "recipes" / "paring-blades.toml"
+
+
+def run_chart() -> None:
+    """The chart of a run whose control sensor looks perfect."""
+    from soakwitness.analysis.recipes.file import load_recipe
+    from soakwitness.analysis.runs import open_run
+    from soakwitness.analysis.verification.verifying import verify
+    from soakwitness.cli.charts.run_chart import save_run_chart
+
+    run, recipe = open_run(RUN), load_recipe(RECIPE)
+    save_run_chart(run, verify(run, recipe), recipe, PICTURES / "run.png")
+
+
+def live_page() -> None:
+    """The live page as it stood in the last hold of the good run; the sentence is the soak clock's own."""
+    from soakwitness.analysis.live.clock import SoakClock
+    from soakwitness.analysis.live.words import sentence
+    from soakwitness.analysis.recipes.file import load_recipe
+    from soakwitness.analysis.runs import open_run
+    from soakwitness.cli.page.process import PageProcess
+    from tests.cli.browsers import chromium
+
+    run, recipe = open_run(ROOT / "sample_logs" / "good"), load_recipe(RECIPE)
+    clock = SoakClock(recipe)
+    page = PageProcess(port=0)
+    holds = [{"target": h.target_c, "lower": h.lower_c, "upper": h.upper_c} for h in recipe.holds]
+    for i in np.flatnonzero(run.t_s < 6000.0):
+        read = {name: float(run.values[name][i]) for name in ("control", "load")}
+        clock.read(float(run.t_s[i]), read["control"], load_c=read["load"])
+        page.send(
+            {
+                "run": run.header.run,
+                "t_s": float(run.t_s[i]),
+                "unit": "C",
+                "sentence": sentence(clock.state()),
+                "readings": [{"name": name, "role": name, "temp": round(temp, 1)} for name, temp in read.items()],
+                "record": f"{i + 1} rows.",
+                "read_ms": round(time.time() * 1000),
+                "recipe": holds,
+            }
+        )
+    with chromium() as browser:
+        tab = browser.new_page(viewport={"width": 900, "height": 760})
+        tab.goto(page.address)
+        tab.locator("#sentence", has_text="Hold 2").wait_for()
+        tab.screenshot(path=str(PICTURES / "page.png"))
+    page.stop()
+
+
+if __name__ == "__main__":
+    PICTURES.mkdir(exist_ok=True)
+    run_chart()
+    live_page()
