@@ -15,6 +15,7 @@ LEVEL_WINDOW_S = 300.0
 LEVEL_RATE_C_PER_H = 60.0
 COLD_S = 120.0
 COLD_BELOW_C = 60.0
+STILL_C = 1.5
 
 
 def mean_between(t_s: FloatArray, values: FloatArray, start_s: float | None, end_s: float | None) -> float | None:
@@ -146,9 +147,11 @@ def _cold_difference(t_s: FloatArray, control_c: FloatArray, other_c: FloatArray
     if t_s.size == 0:
         return None
     early = (t_s <= t_s[0] + COLD_S) & np.isfinite(control_c) & np.isfinite(other_c)
-    if early.sum() < 2:
+    if not early.any():
         return None
-    first = np.flatnonzero(early)[:5]
+    begin = int(np.argmax(early))
+    still = early & (np.abs(control_c - control_c[begin]) < STILL_C) & (np.abs(other_c - other_c[begin]) < STILL_C)
+    first = np.flatnonzero(still)[:12]
     at_c = float(np.median(other_c[first]))
     if at_c > COLD_BELOW_C:
         return None

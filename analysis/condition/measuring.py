@@ -23,7 +23,7 @@ from soakwitness.analysis.runs import FloatArray, Run, Trace
 from soakwitness.analysis.verification.model import HoldResult, PieceResult, Verification
 
 DIP_C = 8.0
-STEADY_FALL_C_PER_S = 0.02
+UNDER_WAY_C = 1.5
 EVENTS = ("sensor fault", "link lost", "link back", "resumed", "clock step", "alarm")
 SETPOINT_NEAR_C = 0.6
 
@@ -121,7 +121,7 @@ def run_figures(
         dips=dips(at),
         door_marks_s=tuple(m.t_s for m in run.marks if m.act == "door" and not m.struck),
         recovery_s=_recovery(at, loaded[-1] if loaded else None),
-        loaded_at_c=_reading_at(control, loaded[0]) if loaded else None,
+        loaded_at_c=_before_door(control, loaded[0]) if loaded else None,
         load_at_c=recipe.load_at_c if recipe else None,
         quench_within_s=recipe.quench.within_s if recipe and recipe.quench else None,
         ramp_rates=_ramp_rates(verification),
@@ -292,7 +292,7 @@ def _piece(at: Measured, results: Sequence[tuple[HoldResult, PieceResult]]) -> P
         soak_s=piece.soak_s.best,
         lag_s=max(lags) if lags else None,
         load_s=last.load_s,
-        load_c=None if last.load_s is None else _reading_at(at.control, last.load_s),
+        load_c=None if last.load_s is None else _before_door(at.control, last.load_s),
         pull_s=last.pull_s,
         plates_s=last.plates_s,
         quench_delay_s=last.quench_delay_s,
@@ -304,6 +304,12 @@ def _reading_at(control: Trace, at_s: float) -> float | None:
     """Last good reading up to a moment [degC]."""
     good = np.isfinite(control.temp_c) & (control.t_s <= at_s)
     return float(control.temp_c[np.flatnonzero(good)[-1]]) if good.any() else None
+
+
+def _before_door(control: Trace, load_s: float) -> float | None:
+    """Highest reading of the minute before a load mark: the door is opened before the mark is made [degC]."""
+    part = control.temp_c[(control.t_s >= load_s - 60.0) & (control.t_s <= load_s)]
+    return float(np.nanmax(part)) if np.isfinite(part).any() else _reading_at(control, load_s)
 
 
 def _loads(at: Measured) -> list[float]:
@@ -365,7 +371,7 @@ def dips(at: Measured) -> tuple[DipFigures, ...]:
         return ()
     ceiling = np.minimum(np.maximum.accumulate(temp), np.maximum.accumulate(temp[::-1])[::-1])
     low = ceiling - temp
-    return tuple(_dip(at, t, temp, low, part) for part in _stretches(low > 0.25 * DIP_C) if low[part].max() >= DIP_C)
+    return tuple(_dip(at, t, temp, low, part) for part in _stretches(low >= DIP_C))
 
 
 def _stretches(flags: npt.NDArray[np.bool_]) -> list[slice]:
@@ -374,8 +380,11 @@ def _stretches(flags: npt.NDArray[np.bool_]) -> list[slice]:
 
 
 def _dip(at: Measured, t: FloatArray, temp: FloatArray, low: FloatArray, part: slice) -> DipFigures:
-    begin = max(part.start - 1, 0)
-    end = min(part.stop, t.size - 1)
+    begin, end = max(part.start - 1, 0), min(part.stop, t.size - 1)
+    while begin > 0 and temp[begin - 1] > temp[begin] and low[begin] > UNDER_WAY_C:
+        begin -= 1
+    while end < t.size - 1 and temp[end + 1] > temp[end] and low[end] > UNDER_WAY_C:
+        end += 1
     bottom = begin + int(np.argmin(temp[begin : end + 1]))
     steps = np.diff(t[begin : bottom + 1])
     fall = -np.diff(temp[begin : bottom + 1]) / steps if steps.size else np.zeros(1)

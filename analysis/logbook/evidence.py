@@ -1,0 +1,381 @@
+"""Gathers what an audit looks at: suspects, their siblings in the run, good ones, and the figures of all their runs."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from soakwitness.analysis.audit.evidence import (
+    AccuracyEvidence,
+    Evidence,
+    HardnessEvidence,
+    PieceEvidence,
+    TreatmentEvidence,
+)
+from soakwitness.analysis.condition.figures import RunFigures
+from soakwitness.analysis.errors import LogBookError
+from soakwitness.analysis.logbook.batches import find_batch
+from soakwitness.analysis.logbook.charges import Charged, pieces_in_run, runs_of_piece
+from soakwitness.analysis.logbook.hardness import HardnessEntry, hardness_of
+from soakwitness.analysis.logbook.history import Recipes, run_kinds
+from soakwitness.analysis.logbook.kept import kept_condition, kept_figures
+from soakwitness.analysis.logbook.moments import later
+from soakwitness.analysis.logbook.opening import LogBook
+from soakwitness.analysis.logbook.pieces import find_piece, pieces_named, spelled_out
+from soakwitness.analysis.logbook.runs import RunEntry, find_run_entry, runs_listed
+from soakwitness.analysis.logbook.sensors import accuracy_tests, sensor_life_on
+from soakwitness.analysis.logbook.treatments import QUENCHES, treatments_of
+
+MOST_GOOD_RUNS = 12
+MOST_CANDIDATES = 600
+HISTORY = 40
+UNEVEN_HRC = 2.0
+
+
+@dataclass
+class Chosen:
+    """Pieces and runs an audit is about, before their figures are read. ``needed`` lists all runs it looks at.
+
+    ``must_pass``: good runs were chosen without hardness, so that only those count which pass.
+    """
+
+    suspects: list[PieceEvidence] = field(default_factory=list)
+    siblings: list[PieceEvidence] = field(default_factory=list)
+    good: list[PieceEvidence] = field(default_factory=list)
+    suspect_runs: list[str] = field(default_factory=list)
+    good_runs: list[str] = field(default_factory=list)
+    chosen: str = ""
+    must_pass: bool = False
+
+    @property
+    def needed(self) -> tuple[str, ...]:
+        """All runs that are looked at."""
+        pieces = (*self.suspects, *self.siblings, *self.good)
+        runs = [*self.suspect_runs, *self.good_runs]
+        runs += [r for p in pieces for r in (p.harden, *p.tempers) if r is not None]
+        return tuple(dict.fromkeys(runs))
+
+
+def choose(book: LogBook, suspects: Sequence[str], good: Sequence[str] = ()) -> Chosen:
+    """Find the pieces and runs that names stand for, and good ones to compare with.
+
+    Parameters
+    ----------
+    book : LogBook
+        The open log book.
+    suspects : sequence of str
+        Runs, pieces, ranges of pieces, or batches. Of a run or a batch those pieces are suspect whose hardness is
+        outside the recipe's limits; all of them where no hardness tells.
+    good : sequence of str
+        Likewise; left out, pieces of the same recipe and sensor life whose hardness is inside the limits.
+
+    Returns
+    -------
+    Chosen
+        Pieces and runs; call ``kept.refresh`` for ``needed``, then ``gather``.
+
+    Raises
+    ------
+    LogBookError
+        If a name is neither a run, a piece nor a batch.
+    """
+    reader = _Reader(book)
+    found = Chosen()
+    for name in suspects:
+        reader.enter_suspects(found, name)
+    if not found.suspects and not found.suspect_runs:
+        raise LogBookError("Name what is suspect: runs, pieces or a batch (--suspect).")
+    reader.enter_siblings(found)
+    if good:
+        for name in good:
+            reader.enter_good(found, name)
+        found.chosen = "The good ones are those that were named."
+    else:
+        reader.find_good(found)
+    return found
+
+
+def gather(book: LogBook, chosen: Chosen) -> Evidence:
+    """Read the figures of everything chosen; runs without kept figures are left out.
+
+    Parameters
+    ----------
+    book : LogBook
+        The open log book.
+    chosen : Chosen
+        Pieces and runs.
+
+    Returns
+    -------
+    Evidence
+        What ``audit`` takes.
+    """
+    runs = kept_figures(book, chosen.needed)
+    recipes = Recipes(book)
+    entries = {entry.run: entry for entry in runs_listed(book, runs)}
+    parsed = {run: recipe for run, entry in entries.items() if (recipe := recipes.of(entry)) is not None}
+    first = next((entries[r] for r in chosen.suspect_runs if r in entries), None)
+    complete = [[_quenched(p, runs) for p in part] for part in (chosen.suspects, chosen.siblings, chosen.good)]
+    return Evidence(
+        suspects=tuple(complete[0]),
+        siblings=tuple(complete[1]),
+        good=tuple(complete[2]),
+        suspect_runs=tuple(chosen.suspect_runs),
+        good_runs=tuple(r for r in chosen.good_runs if not chosen.must_pass or r in runs and runs[r].verdict == "pass"),
+        runs=runs,
+        recipes=parsed,
+        condition=kept_condition(book, runs),
+        history=_history(book, first) if first else (),
+        accuracy=_accuracy(book, first, runs) if first else (),
+        chosen=chosen.chosen,
+    )
+
+
+def _quenched(piece: PieceEvidence, runs: dict[str, RunFigures]) -> PieceEvidence:
+    """Say when a piece was quenched: by its pull mark, else by the treatment entered, else by the end of the run."""
+    from dataclasses import replace
+
+    run = runs.get(piece.harden or "")
+    pull = next((f.pull_s for f in run.pieces if f.piece == piece.id and f.pull_s is not None), None) if run else None
+    if run is not None and pull is not None:
+        return replace(piece, quenched_utc=later(run.started_utc, pull))
+    entered = [t.start_utc for t in piece.treatments if t.kind in QUENCHES]
+    return replace(piece, quenched_utc=entered[0] if entered else run.ended_utc if run else None)
+
+
+def _history(book: LogBook, entry: RunEntry) -> tuple[RunFigures, ...]:
+    rows = book.rows(
+        "SELECT f.run FROM figures f JOIN runs r ON r.run = f.run WHERE r.furnace = ? AND r.started_utc < ? "
+        "ORDER BY r.started_utc DESC LIMIT ?",
+        entry.furnace,
+        entry.started_utc,
+        HISTORY,
+    )
+    return tuple(reversed(kept_figures(book, [row["run"] for row in rows]).values()))
+
+
+def _accuracy(book: LogBook, entry: RunEntry, runs: dict[str, RunFigures]) -> tuple[AccuracyEvidence, ...]:
+    sensor = runs[entry.run].sensor if entry.run in runs else None
+    if sensor is None:
+        return ()
+    found = []
+    for test in accuracy_tests(book, entry.furnace, sensor.name):
+        difference = test.result.get("difference_c")
+        if isinstance(difference, (int, float)) and test.life == sensor.life:
+            found.append(AccuracyEvidence(test.done_on, sensor.name, float(difference)))
+    return tuple(found)
+
+
+class _Reader:
+    """Reads pieces with all that is known of them, each once."""
+
+    def __init__(self, book: LogBook) -> None:
+        self._book = book
+        self._recipes = Recipes(book)
+        self._pieces: dict[str, PieceEvidence] = {}
+
+    def piece(self, name: str) -> PieceEvidence:
+        """One piece: facts, charges, hardness, treatments."""
+        known = find_piece(self._book, name)
+        key = (known.id if known else name).casefold()
+        if key not in self._pieces:
+            self._pieces[key] = self._read(known.id if known else name)
+        return self._pieces[key]
+
+    def _read(self, name: str) -> PieceEvidence:
+        facts = find_piece(self._book, name)
+        harden, tempers, charged = self._runs_of(name)
+        return PieceEvidence(
+            id=name,
+            steel=facts.steel if facts else None,
+            lot=facts.lot if facts else None,
+            thickness_mm=facts.thickness_mm if facts else None,
+            place=charged.place if charged else None,
+            foil=charged.foil if charged else None,
+            blades=charged.blades if charged else None,
+            heated_faces=charged.heated_faces if charged else None,
+            charge=str(charged.charge) if charged and charged.charge else None,
+            harden=harden,
+            tempers=tempers,
+            hardness=tuple(_hardness(h) for h in hardness_of(self._book, name)),
+            treatments=tuple(
+                TreatmentEvidence(t.kind, t.start_utc, t.end_utc, t.lowest_c, t.shown_c, t.removed_mm)
+                for t in treatments_of(self._book, name)
+            ),
+        )
+
+    def _runs_of(self, name: str) -> tuple[str | None, tuple[str, ...], Charged | None]:
+        """The piece's latest hardening run, its tempering runs after it, and its charge in the former."""
+        harden: str | None = None
+        tempers: list[str] = []
+        charged: Charged | None = None
+        plain: tuple[str, Charged] | None = None
+        for charge in runs_of_piece(self._book, name):
+            for entry in runs_listed(self._book, [charge.run] if charge.run else []):
+                kind = run_kinds(self._recipes.of(entry), hardened=harden is not None)
+                if kind == ("harden",):
+                    harden, tempers, charged = entry.run, [], charge
+                elif "temper" in kind:
+                    tempers += [entry.run] * len(kind)
+                elif kind == ("run",) and plain is None:
+                    plain = (entry.run, charge)
+        if harden is None and plain is not None:
+            return plain[0], tuple(tempers), plain[1]
+        return harden, tuple(tempers), charged
+
+    def enter_suspects(self, found: Chosen, name: str) -> None:
+        batch = find_batch(self._book, name)
+        run = None if batch or ".." in name else find_run_entry(self._book, name)
+        piece = None if batch or ".." in name else find_piece(self._book, name)
+        if batch is not None:
+            pieces = [self.piece(p) for p in batch.pieces]
+            found.suspects += self.off(pieces) or pieces
+        elif piece is not None:
+            found.suspects.append(self.piece(piece.id))
+        elif run is not None:
+            pieces = [self.piece(c.piece) for c in pieces_in_run(self._book, run.run)]
+            found.suspects += self.off(pieces) or pieces
+            found.suspect_runs.append(run.run)
+        else:
+            found.suspects += [self.piece(p.id) for p in self._named(name)]
+        found.suspect_runs += [p.harden for p in found.suspects if p.harden]
+        found.suspect_runs = list(dict.fromkeys(found.suspect_runs))
+
+    def _named(self, name: str) -> list[PieceEvidence]:
+        if ".." not in name:
+            raise LogBookError(
+                f"{name}: no such run, piece or batch. Look with: soakwitness runs, soakwitness piece find, "
+                "soakwitness batch list"
+            )
+        return [self.piece(p.id) for p in pieces_named(self._book, spelled_out([name]))]
+
+    def off(self, pieces: Sequence[PieceEvidence]) -> list[PieceEvidence]:
+        """Pieces whose hardness is outside their recipe's limits, or uneven over the blade."""
+        return [p for p in pieces if self.is_off(p)]
+
+    def is_off(self, piece: PieceEvidence) -> bool:
+        limits = self._limits(piece)
+        for final, allowed in zip((True, False), limits, strict=True):
+            tests = [h for h in piece.hardness if (h.final if final else h.as_quenched) and h.test.scale == "HRC"]
+            skin = [h for h in tests if not h.ground_off_mm]
+            if allowed and any(not allowed[0] - 1e-9 <= h.test.mean <= allowed[1] + 1e-9 for h in skin):
+                return True
+            spots = [h.test.mean for h in skin if h.final]
+            if len(spots) > 1 and max(spots) - min(spots) > UNEVEN_HRC:
+                return True
+            if skin:
+                return False
+        return False
+
+    def _limits(self, piece: PieceEvidence) -> tuple[tuple[float, float] | None, tuple[float, float] | None]:
+        """Limits of the final and of the as-quenched hardness, by the recipe of the hardening."""
+        for entry in runs_listed(self._book, [piece.harden] if piece.harden else []):
+            recipe = self._recipes.of(entry)
+            if recipe is not None:
+                return recipe.hardness_final, recipe.hardness_as_quenched
+        return None, None
+
+    def enter_siblings(self, found: Chosen) -> None:
+        """Other pieces of the suspects' runs, as far as their hardness is not off too."""
+        here = {p.id.casefold() for p in found.suspects}
+        for run in found.suspect_runs:
+            for charged in pieces_in_run(self._book, run):
+                piece = self.piece(charged.piece)
+                if piece.id.casefold() not in here and not self.is_off(piece):
+                    here.add(piece.id.casefold())
+                    found.siblings.append(piece)
+
+    def enter_good(self, found: Chosen, name: str) -> None:
+        part = Chosen()
+        batch = find_batch(self._book, name)
+        run = None if batch or find_piece(self._book, name) or ".." in name else find_run_entry(self._book, name)
+        if batch is not None:
+            part.good = [p for p in map(self.piece, batch.pieces) if not self.is_off(p)]
+        elif run is not None:
+            part.good = [
+                p for p in (self.piece(c.piece) for c in pieces_in_run(self._book, run.run)) if not self.is_off(p)
+            ]
+            part.good_runs = [run.run]
+        else:
+            self.enter_suspects(part, name)
+            part.good, part.good_runs = part.suspects, []
+        suspect = {p.id for p in found.suspects}
+        found.good += [p for p in part.good if p.id not in suspect]
+        runs = [*part.good_runs, *(p.harden for p in part.good if p.harden)]
+        found.good_runs += [r for r in dict.fromkeys(runs) if r not in found.suspect_runs and r not in found.good_runs]
+
+    def find_good(self, found: Chosen) -> None:
+        """Good pieces by the same recipe and sensor life; else by the recipe alone; else runs that passed."""
+        entries = runs_listed(self._book, found.suspect_runs)
+        if not entries:
+            found.chosen = "No run of the suspects is on record, so that nothing good could be found to compare with."
+            return
+        candidates = self._candidates(entries[0], found)
+        own = self._life(entries[0])
+        same = [e for e in candidates if self._life(e) == own]
+        for runs, words in ((same, "recipe and sensor life"), (candidates, "recipe, but of another sensor life")):
+            if self._good_pieces(found, runs):
+                found.chosen = f"The good ones are pieces of the same {words} whose hardness is inside the limits."
+                return
+        passed = [e for e in same or candidates if e.verdict in (None, "pass")]
+        found.good_runs = [e.run for e in passed[:MOST_GOOD_RUNS]]
+        found.must_pass = True
+        found.chosen = (
+            "No good piece's hardness is on record; the good runs are those by the same recipe that passed."
+            if passed
+            else "No good run by the same recipe is on record."
+        )
+
+    def _candidates(self, first: RunEntry, found: Chosen) -> list[RunEntry]:
+        rows = self._book.rows(
+            "SELECT run FROM runs WHERE furnace = ? AND missing = 0 AND recipe_digest IS ? "
+            "ORDER BY abs(julianday(started_utc) - julianday(?)) LIMIT ?",
+            first.furnace,
+            first.recipe_digest,
+            first.started_utc,
+            MOST_CANDIDATES,
+        )
+        extra = self._book.rows(
+            "SELECT g.run FROM run_recipes g JOIN runs r ON r.run = g.run WHERE g.struck_utc IS NULL "
+            "AND g.recipe_digest = ? AND r.furnace = ? AND r.missing = 0 LIMIT ?",
+            first.recipe_digest,
+            first.furnace,
+            MOST_CANDIDATES,
+        )
+        names = dict.fromkeys(row["run"] for row in (*rows, *extra) if row["run"] not in found.suspect_runs)
+        return [e for e in runs_listed(self._book, names) if e.recipe_digest == first.recipe_digest]
+
+    def _life(self, entry: RunEntry) -> tuple[object, ...]:
+        row = self._book.row(
+            "SELECT sensor, serial, channel, position, input_offset FROM run_sensors WHERE run = ? "
+            "ORDER BY role = 'control' DESC, role = 'recording' DESC, rowid LIMIT 1",
+            entry.run,
+        )
+        if row is None:
+            return ()
+        life = sensor_life_on(self._book, entry.furnace, row["sensor"], entry.started_utc)
+        return (*tuple(row), life.entry if life else None)
+
+    def _good_pieces(self, found: Chosen, entries: Sequence[RunEntry]) -> bool:
+        for entry in entries:
+            pieces = [self.piece(c.piece) for c in pieces_in_run(self._book, entry.run)]
+            known = [p for p in pieces if any(h.final or h.as_quenched for h in p.hardness) and p.harden == entry.run]
+            if known and not any(self.is_off(p) for p in known):
+                found.good += known
+                found.good_runs.append(entry.run)
+            if len(found.good_runs) >= MOST_GOOD_RUNS:
+                break
+        return bool(found.good_runs)
+
+
+def _hardness(entry: HardnessEntry) -> HardnessEvidence:
+    return HardnessEvidence(
+        test=entry.test,
+        stage=entry.stage,
+        as_quenched=entry.as_quenched,
+        final=entry.final,
+        measured_utc=entry.measured_utc,
+        spot=entry.spot,
+        ground_off_mm=entry.ground_off_mm,
+        tester=entry.tester,
+    )

@@ -1,0 +1,94 @@
+"""``soakwitness audit``: what a bad batch had that the good ones had not."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import TYPE_CHECKING, Literal
+
+import click
+
+from soakwitness.cli.common import check_output, force_option, json_option, logbook_option, print_json, unit_option
+from soakwitness.cli.entering import new_stamp, open_book, progress_bar, take_in_runs
+
+if TYPE_CHECKING:
+    from soakwitness.analysis.audit.evidence import Evidence
+    from soakwitness.analysis.logbook.opening import LogBook
+
+SUFFIXES = (".png", ".svg", ".pdf")
+
+
+@click.command()
+@click.option("--suspect", multiple=True, required=True, help="Run, piece, range of pieces or batch; repeat it.")
+@click.option(
+    "--good", multiple=True, help="Likewise, to compare with; else found by recipe, sensor life and hardness."
+)
+@click.option("--all", "every", is_flag=True, help="Show every cause and every figure.")
+@click.option(
+    "--chart", type=click.Path(path_type=Path, dir_okay=False), help="Draw suspect over good: png, svg or pdf."
+)
+@unit_option
+@json_option
+@force_option
+@logbook_option
+def audit(
+    suspect: tuple[str, ...],
+    good: tuple[str, ...],
+    every: bool,
+    chart: Path | None,
+    unit: Literal["C", "F"] | None,
+    as_json: bool,
+    force: bool,
+    logbook: Path,
+) -> None:
+    """Find what a bad batch had that the good ones had not: first within its run, then beside good runs.
+
+    It claims no cause that the record does not carry, and says what is missing and the next cheap test.
+
+    Example: soakwitness audit --suspect B-044 --suspect B-047
+    """
+    from soakwitness.analysis.audit.auditing import audit as look
+    from soakwitness.analysis.audit.report import as_json as plain
+    from soakwitness.cli.words.audit_words import audit_lines
+
+    if chart is not None:
+        check_output(chart, force=force, suffixes=SUFFIXES)
+    with open_book(logbook) as book:
+        evidence = _evidence(book, suspect, good)
+        found = look(evidence, unit=unit or "C")
+        if chart is not None:
+            _draw(book, evidence, found.run, found.good_runs, chart, unit or "C")
+    if as_json:
+        print_json(plain(found))
+    else:
+        for line in audit_lines(found, unit or "C", every=every):
+            click.echo(line)
+    if chart is not None:
+        click.echo(str(chart), err=as_json)
+
+
+def _evidence(book: LogBook, suspect: tuple[str, ...], good: tuple[str, ...]) -> Evidence:
+    from soakwitness.analysis.logbook.evidence import choose, gather
+    from soakwitness.analysis.logbook.kept import refresh
+
+    stamp = new_stamp(None)
+    take_in_runs(book, stamp)
+    chosen = choose(book, suspect, good)
+    with progress_bar("Verifying runs") as bar:
+        troubles = refresh(book, stamp=stamp, runs=chosen.needed, processes=os.cpu_count() or 1, progress=bar)
+    for says in troubles:
+        click.echo(f"Left out: {says}", err=True)
+    return gather(book, chosen)
+
+
+def _draw(
+    book: LogBook, evidence: Evidence, run: str | None, good_runs: tuple[str, ...], path: Path, unit: Literal["C", "F"]
+) -> None:
+    from soakwitness.analysis.logbook.runs import runs_listed
+    from soakwitness.cli.charts.audit_chart import save_audit_chart
+
+    if run is None:
+        click.echo("No run of the suspects is on record: there is nothing to draw.", err=True)
+        return
+    folders = {entry.run: entry.folder for entry in runs_listed(book, [run, *good_runs[:8]]) if not entry.missing}
+    save_audit_chart(evidence, run, folders, path, unit=unit)
