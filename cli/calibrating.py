@@ -67,6 +67,19 @@ def keeping_options(months: int) -> Callable[[F], F]:
     return wrap
 
 
+def report_place(run: Run | None, name: str) -> Path | None:
+    """Chart of an entry in the run's ``reports``, outside its seal; None where that cannot be."""
+    if run is None:
+        return None
+    folder = run.path / "reports"
+    try:
+        folder.mkdir(exist_ok=True)
+    except OSError as error:
+        click.echo(f"No chart: {folder} cannot be made ({error.strerror}). Give --chart FILE.", err=True)
+        return None
+    return folder / f"{name}.svg"
+
+
 def as_difference(value: float | None, unit: str | None) -> float | None:
     """A difference a person typed, in kelvin: degF is x1.8, never +32."""
     return value / 1.8 if value is not None and unit == "F" else value

@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from soakwitness.analysis.calibration.decision import Decision, decide
-from soakwitness.analysis.calibration.survey_period import stable_period
+from soakwitness.analysis.calibration.survey_period import CUT_MINUTES, stable_period
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
@@ -204,7 +204,7 @@ def survey(
     Returns
     -------
     Survey
-        Figures over the longest stable period.
+        Figures over the longest stable period (near the target or setpoint, where there is one).
 
     Raises
     ------
@@ -218,6 +218,7 @@ def survey(
         spread_c=4.0 * band_c + 4.0,
         drift_c_per_h=limits.drift_c_per_h,
         windows_minutes=limits.window_minutes,
+        wanted_c=_wanted(t_s, target_c, setpoint_c),
     )
     inside = (t_s >= start_s) & (t_s <= end_s)
     target, target_from = _target(target_c, setpoint_c, sensors, inside)
@@ -242,6 +243,16 @@ def survey(
         decision=None if largest_u is None else _decision(corrected, largest_u, target, band_c, guard=1.0),
         limits=limits,
     )
+
+
+def _wanted(t_s: FloatArray, target_c: float | None, setpoint_c: FloatArray | None) -> FloatArray | None:
+    """Target at each time [degC]; None where nothing says."""
+    if target_c is not None:
+        return np.full(t_s.size, target_c)
+    if setpoint_c is None or not np.isfinite(setpoint_c).any():
+        return None
+    known = np.isfinite(setpoint_c)
+    return np.asarray(np.interp(t_s, t_s[known], setpoint_c[known]))
 
 
 def _target(
@@ -347,7 +358,10 @@ def _requirements(
     origin = limits.origin
     return (
         Requirement(
-            "length", minutes >= limits.least_minutes, f"{minutes:.0f} min, at least {limits.least_minutes:g}", origin
+            "length",
+            minutes + CUT_MINUTES >= limits.least_minutes,
+            f"{minutes:.0f} min (a minute at either end is cut off), at least {limits.least_minutes:g}",
+            origin,
         ),
         Requirement(
             "sampling", period_s <= limits.slowest_s, f"every {period_s:.0f} s, at most {limits.slowest_s:g}", origin

@@ -13,6 +13,7 @@ from soakwitness.analysis.errors import NotEnoughData
 FloatArray = npt.NDArray[np.float64]
 
 CUT_CELLS = 6  # a minute at either end, where a ramp may have begun within the room that swings are given
+CUT_MINUTES = 2.0
 
 
 def stable_period(
@@ -22,6 +23,7 @@ def stable_period(
     spread_c: float,
     drift_c_per_h: float,
     windows_minutes: Sequence[float] = (30.0, 20.0, 10.0),
+    wanted_c: FloatArray | None = None,
 ) -> tuple[float, float]:
     """Find the longest time in which no sensor drifts; swings of the controller are allowed, they are surveyed.
 
@@ -37,6 +39,8 @@ def stable_period(
         Largest drift of a sensor [K/h].
     windows_minutes : sequence of float
         Windows to try [min], long ones first: over a short one the swing itself looks like a drift.
+    wanted_c : ndarray, optional
+        Target at each time [degC], shape (n,): only where the sensors' mean is within ``spread_c`` of it counts.
 
     Returns
     -------
@@ -54,13 +58,17 @@ def stable_period(
         wide = StretchLimits(minutes, drift_c_per_h, spread_c)
         steady = [steadiness(t_s, trace, trace, wide) for trace in traces_c]
         stable = np.logical_and.reduce([one.stable for one in steady])
+        if wanted_c is not None:
+            mean_c = np.mean([one.sensor_c for one in steady], axis=0)
+            stable &= np.abs(mean_c - np.interp(steady[0].t_s, t_s, wanted_c)) <= spread_c
         periods = [(first - steady[0].cells + 1, last + 1) for first, last in runs_of(stable)]
         if periods:
             begin, end = max(periods, key=lambda p: p[1] - p[0])
             begin, end = _level_part(np.array([one.sensor_c for one in steady]), begin, end)
             return float(steady[0].t_s[begin]), float(steady[0].t_s[end - 1])
+    where = "" if wanted_c is None else " near the target"
     raise NotEnoughData(
-        f"no stable period: in none of {windows_minutes[-1]:g} min do all sensors drift less than "
+        f"no stable period{where}: in none of {windows_minutes[-1]:g} min do all sensors drift less than "
         f"{drift_c_per_h:g} degC/h. Hold the furnace longer."
     )
 

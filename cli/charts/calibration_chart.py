@@ -126,8 +126,8 @@ def draw_accuracy_history(
         newest = tests[-1].result.get("limit_c")
         if newest is not None:
             limit = style.shown_difference(float(newest), unit)
-            ax.hlines([-limit, limit], *ax.get_xlim(), colors=style.BAND_EDGE, linewidth=1.0)
-            ax.annotate("limit", (ax.get_xlim()[0], limit), xytext=(2, 2), textcoords="offset points")
+            for edge, name in ((-limit, None), (limit, "limit")):
+                ax.axhline(edge, color=style.BAND_EDGE, linewidth=1.2, label=name)
         for life_ in lives:
             ax.axvline(_chart_day(life_.fitted_utc[:10]), color="#666666", linewidth=0.9, dashes=(2, 2))
         ax.axhline(0.0, color="#666666", linewidth=0.8)

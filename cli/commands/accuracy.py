@@ -21,6 +21,7 @@ from soakwitness.cli.calibrating import (
     limits_of,
     open_pair,
     reference_from,
+    report_place,
 )
 from soakwitness.cli.common import (
     WrongUse,
@@ -37,6 +38,7 @@ if TYPE_CHECKING:
     from soakwitness.analysis.calibration.accuracy import AccuracyTest
     from soakwitness.analysis.calibration.calibrating import Calibration
     from soakwitness.analysis.calibration.correction import Correction
+    from soakwitness.analysis.logbook.sensors import Check, SensorLife
     from soakwitness.analysis.runs import Run
     from soakwitness.cli.charts.style import Unit
 
@@ -75,7 +77,9 @@ def accuracy(run: str | None, logbook: Path, unit: Unit | None, as_json: bool, *
     if given["history"]:
         if given["furnace"] is None:
             raise WrongUse("--history needs --furnace NAME.")
-        _history(logbook, given["furnace"], given["sensor"], chart, unit or "C", as_json)
+        _history(logbook, given["furnace"], given["sensor"], unit or "C", as_json)
+        if chart is not None:
+            _draw(logbook, given["furnace"], given["sensor"], chart, unit or "C", as_json)
         return
     if (run is None) == (given["readings"] is None):
         raise WrongUse("give a RUN, or --readings FILE; one of them.")
@@ -85,19 +89,21 @@ def accuracy(run: str | None, logbook: Path, unit: Unit | None, as_json: bool, *
         raise WrongUse("readings name no furnace: give --furnace NAME, or --no-entry.")
     done, due = days_of(given["day"], given["due"], MONTHS, opened)
     when = opened.header.started_utc if opened else done
-    result = _judged(found, _valid(logbook, furnace, sensor, when), unit, given)
+    correction = _valid(logbook, furnace, sensor, when, opened)
+    result = _judged(found, correction, unit, given)
     answer: dict[str, Any] = {"schema": "soakwitness/accuracy/1", "furnace": furnace, "sensor": sensor}
     answer |= {"done_on": done, "due_on": due, **result.as_dict(), "entry": None}
     if not given["no_entry"]:
         answer["entry"] = _enter(logbook, furnace, sensor, result, done, due, opened, given)
+        chart = chart or report_place(opened, f"accuracy-{answer['entry']}")
     if as_json:
         print_json(answer)
     else:
         _show(result, found, furnace, sensor, unit or "C")
         if answer["entry"] is not None:
             click.echo(f"Entered as accuracy test {answer['entry']}, done {done}, due {due}.")
-    if chart is not None:
-        _history(logbook, furnace, sensor, chart, unit or "C", as_json=False, quiet=True)
+    if chart is not None and furnace is not None:
+        _draw(logbook, furnace, sensor, chart, unit or "C", as_json)
 
 
 def _found(
@@ -138,15 +144,21 @@ def _judged(
     return accuracy_test(found, limit, at_c=celsius(given["at"], unit), correction=correction, guard=given["guard"])
 
 
-def _valid(logbook: Path, furnace: str | None, sensor: str, when: str) -> Correction | None:
+def _valid(logbook: Path, furnace: str | None, sensor: str, when: str, opened: Run | None) -> Correction | None:
     """Correction that was valid then."""
-    from soakwitness.analysis.calibration.keeping import correction_on
+    from soakwitness.analysis.calibration.correction import correction_from_dict
     from soakwitness.analysis.logbook.opening import DATABASE
+    from soakwitness.analysis.logbook.sensors import calibration_valid_on
 
     if furnace is None or not (logbook / DATABASE).exists():
         return None
     with open_book(logbook) as book:
-        return correction_on(book, furnace, sensor, when)
+        kept = calibration_valid_on(book, furnace, sensor, when)
+    if kept is None:
+        return None
+    if opened is not None and kept.run == opened.header.run:
+        click.echo("The correction was made from this very run: after it, this is no independent test.", err=True)
+    return correction_from_dict(kept.correction)
 
 
 def _enter(
@@ -202,10 +214,8 @@ def _show(result: AccuracyTest, found: Calibration, furnace: str | None, sensor:
     click.echo(table(budget_lines(point, unit), indent="  "))
 
 
-def _history(
-    logbook: Path, furnace: str, sensor: str, chart: Path | None, unit: Unit, as_json: bool, *, quiet: bool = False
-) -> None:
-    """List the tests so far, and draw them."""
+def _so_far(logbook: Path, furnace: str, sensor: str) -> tuple[tuple[Check, ...], tuple[SensorLife, ...]]:
+    """Tests and lives of the sensor."""
     from soakwitness.analysis.logbook.sensors import accuracy_tests, sensor_lives
 
     with open_book(logbook) as book:
@@ -213,26 +223,36 @@ def _history(
         lives = sensor_lives(book, furnace, sensor)
     if not tests:
         raise WrongUse(f"there is no accuracy test of {sensor} of {furnace} in the log book.")
+    return tests, lives
+
+
+def _draw(logbook: Path, furnace: str, sensor: str, chart: Path, unit: Unit, as_json: bool) -> None:
+    """Draw the tests so far."""
+    from soakwitness.cli.charts.calibration_chart import draw_accuracy_history
+
+    tests, lives = _so_far(logbook, furnace, sensor)
+    draw_accuracy_history(chart, tests, lives, sensor=sensor, unit=unit)
+    click.echo(f"Chart: {chart}", err=as_json)
+
+
+def _history(logbook: Path, furnace: str, sensor: str, unit: Unit, as_json: bool) -> None:
+    """List the tests so far."""
+    tests, _ = _so_far(logbook, furnace, sensor)
     if as_json:
         print_json([{"done_on": t.done_on, "due_on": t.due_on, "life": t.life, **t.result} for t in tests])
-    elif not quiet:
-        rows = [["done", "at", "difference", "U", "limit", "verdict", "life"]]
-        for t in tests:
-            r = t.result
-            rows.append(
-                [
-                    t.done_on,
-                    level(r["at_c"], unit),
-                    difference(r["difference_c"], unit),
-                    difference(r["expanded_c"], unit, sign=False),
-                    f"±{difference(r['limit_c'], unit, sign=False)}",
-                    r["verdict"],
-                    str(t.life or "-"),
-                ]
-            )
-        click.echo(table(rows))
-    if chart is not None:
-        from soakwitness.cli.charts.calibration_chart import draw_accuracy_history
-
-        draw_accuracy_history(chart, tests, lives, sensor=sensor, unit=unit)
-        click.echo(f"Chart: {chart}", err=as_json)
+        return
+    rows = [["done", "at", "difference", "U", "limit", "verdict", "life"]]
+    for t in tests:
+        r = t.result
+        rows.append(
+            [
+                t.done_on,
+                level(r["at_c"], unit),
+                difference(r["difference_c"], unit),
+                difference(r["expanded_c"], unit, sign=False),
+                f"±{difference(r['limit_c'], unit, sign=False)}",
+                r["verdict"],
+                str(t.life or "-"),
+            ]
+        )
+    click.echo(table(rows))

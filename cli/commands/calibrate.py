@@ -21,6 +21,7 @@ from soakwitness.cli.calibrating import (
     limits_of,
     open_pair,
     reference_from,
+    report_place,
 )
 from soakwitness.cli.common import (
     WrongUse,
@@ -83,6 +84,7 @@ def calibrate(run: str | None, logbook: Path, unit: Unit | None, as_json: bool, 
     before = _before(logbook, correction)
     if not given["no_entry"]:
         answer["entry"] = _enter(logbook, correction, opened, pair, given)
+        chart = chart or report_place(opened, f"calibration-{answer['entry']['calibration']}")
     if chart is not None:
         from soakwitness.cli.charts.calibration_chart import draw_calibration
 
@@ -246,7 +248,7 @@ def _show_correction(correction: Correction, unit: Unit) -> None:
     """Print the model and its table."""
     click.echo(f"\nCorrection, to be added to the reading. {correction.why[:1].upper()}{correction.why[1:]}.")
     rows = [["reading", "add", "U"]]
-    step = max(1, len(correction.table_reading_c) // 12)
+    step = max(1, len(correction.table_reading_c) // 7)
     picked = sorted({*range(0, len(correction.table_reading_c), step), len(correction.table_reading_c) - 1})
     for i in picked:
         rows.append(

@@ -67,34 +67,38 @@ def sensor() -> None:
 def fitted(name: str, furnace: str, logbook: Path, **given: Any) -> None:
     """Enter that a sensor was fitted, moved, or its channel or input offset changed: a new life begins.
 
-    The life before it ends, and with it its corrections. --input-offset is in --unit.
+    The life before it ends, and with it its corrections. What is not given stays as it was; --input-offset is in --unit.
 
     Example: soakwitness sensor fitted control --furnace shed --serial K-0112 --type K --tolerance-class 1
     """
-    from soakwitness.analysis.logbook.sensors import fit_sensor, sensor_lives
+    from soakwitness.analysis.logbook.sensors import fit_sensor, sensor_life_on, sensor_lives
 
     fitted_utc = moment(given["at"], given["zone"])
     assert fitted_utc is not None
+    facts = {
+        "role": given["role"],
+        "serial": given["serial"],
+        "channel": given["channel"],
+        "position": given["position"],
+        "input_offset_c": as_difference(given["input_offset"], given["unit"]),
+        "thermocouple": given["kind"],
+        "tolerance_class": given["tolerance_class"],
+    }
     with open_book(logbook, create=True) as book:
+        before = sensor_life_on(book, furnace, name, fitted_utc)
+        if before is not None:
+            facts = {key: getattr(before, key) if value is None else value for key, value in facts.items()}
         entry = fit_sensor(
-            book,
-            furnace,
-            name,
-            fitted_utc=fitted_utc,
-            stamp=new_stamp(given["by"]),
-            role=given["role"],
-            serial=given["serial"],
-            channel=given["channel"],
-            position=given["position"],
-            input_offset_c=as_difference(given["input_offset"], given["unit"]),
-            thermocouple=given["kind"],
-            tolerance_class=given["tolerance_class"],
-            note=given["note"],
+            book, furnace, name, fitted_utc=fitted_utc, stamp=new_stamp(given["by"]), note=given["note"], **facts
         )
-        before = [life for life in sensor_lives(book, furnace, name) if life.ended_utc == fitted_utc]
-    click.echo(f"Sensor life {entry}: {name} of {furnace}, from {shown_time(fitted_utc, given['zone'])}.")
-    for life in before:
-        click.echo(f"Sensor life {life.entry} ended there; its corrections are not used from then on.", err=True)
+        (life,) = (one for one in sensor_lives(book, furnace, name) if one.entry == entry)
+    click.echo(f"Sensor life {_life_words(life, given['zone'], given['unit'] or 'C')}.")
+    if before is not None:
+        click.echo(
+            f"Sensor life {before.entry} ended there; its corrections are not used from then on. "
+            "What was not given is taken from it.",
+            err=True,
+        )
 
 
 @sensor.command("list")

@@ -7,7 +7,16 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from soakwitness.cli.calibrating import CHARTS, a_file, as_difference, days_of, difference, keeping_options, level
+from soakwitness.cli.calibrating import (
+    CHARTS,
+    a_file,
+    as_difference,
+    days_of,
+    difference,
+    keeping_options,
+    level,
+    report_place,
+)
 from soakwitness.cli.common import (
     WrongUse,
     check_output,
@@ -82,6 +91,7 @@ def survey(run: str, logbook: Path, unit: Unit | None, as_json: bool, **given: A
     answer |= {"done_on": done, "due_on": due, **found.as_dict(), "entry": None}
     if not given["no_entry"]:
         answer["entry"] = _enter(logbook, opened, found, done, due, given)
+        chart = chart or report_place(opened, f"survey-{answer['entry']}")
     if as_json:
         print_json(answer)
     else:

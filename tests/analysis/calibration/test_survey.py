@@ -77,6 +77,16 @@ def test_recovery_after_the_door() -> None:
     assert found.recovery_s[0][1] == pytest.approx(248.5, abs=5.0)
 
 
+def test_of_two_holds_the_one_at_the_target_counts() -> None:
+    two = np.interp(T_S, [0, 1000, 4500, 5500, 8500, 9000], [20, 800, 800, 1050, 1050, 900])
+    assert surveyed(two).start_s > 5400
+    setpoint = np.where(T_S < 4500, 400.0, 1050.0)  # a setpoint that the first hold is not at
+    sensors = [SurveySensor(name, two + offset) for name, offset in PLACES.items()]
+    found = survey(T_S, sensors, band_c=8.0, setpoint_c=setpoint)
+    assert (found.target_c, found.target_from) == (1050.0, "setpoint of the run")
+    assert found.start_s > 5400
+
+
 def test_a_ramp_has_no_stable_period() -> None:
     ramp = 500 + T_S / 20.0
     with pytest.raises(NotEnoughData, match="no stable period"):

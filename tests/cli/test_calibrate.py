@@ -1,0 +1,264 @@
+"""``soakwitness calibrate``, ``accuracy`` and ``sensor`` as a person meets them, on real run folders and log books."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+from click.testing import CliRunner, Result
+
+from soakwitness.analysis.calibration.keeping import corrections_for
+from soakwitness.analysis.logbook.opening import open_logbook
+from soakwitness.cli.common import run_main
+from soakwitness.cli.main import soakwitness
+from soakwitness.firmware_bridge.runfolder.reader import read_header
+from tests.calibration_runs import CONTROL, REFERENCE, STARTED_UTC, calibration_run, make_run, true_c
+
+CERTIFICATE = "date = 2026-03-02\n" + "".join(
+    f"[[point]]\ntemp = {temp}\ncorrection = {add}\nU = 1.2\nk = 2\n" for temp, add in ((700, -1.0), (1100, -1.0))
+)
+
+
+@pytest.fixture
+def book(tmp_path: Path) -> Path:
+    return tmp_path / "book"
+
+
+@pytest.fixture
+def certificate(tmp_path: Path) -> Path:
+    path = tmp_path / "ref.toml"
+    path.write_text(CERTIFICATE, encoding="utf-8")
+    return path
+
+
+def ask(book: Path, *words: object) -> Result:
+    answer = CliRunner().invoke(soakwitness, [str(word) for word in words], env={"SOAKWITNESS_LOGBOOK": str(book)})
+    assert answer.exception is None or answer.exit_code != 0, answer.output
+    return answer
+
+
+def as_json(book: Path, *words: object) -> Any:
+    answer = ask(book, *words, "--json")
+    assert answer.exit_code == 0, answer.output
+    return json.loads(answer.stdout)
+
+
+def test_a_run_becomes_a_correction_in_the_log_book(book: Path, certificate: Path, tmp_path: Path) -> None:
+    run = calibration_run(book)
+    chart = tmp_path / "errors.svg"
+    words = ("calibrate", run, "--reference", "ref", "--reference-certificate", certificate, "--by", "J. Smith")
+    answer = as_json(book, *words, "--chart", chart)
+    # the certificate takes 1 K off the reference, the sensor reads 3 K above it: error +4 at both holds
+    assert [round(point["error_c"], 1) for point in answer["points"]] == [4.0, 4.0]
+    assert [round(point["reference_c"]) for point in answer["points"]] == [779, 1049]
+    assert answer["correction"]["model"] == "constant"
+    assert answer["correction"]["done_on"] == "2026-11-25"
+    assert answer["correction"]["due_on"] == "2027-11-25"
+    sources = [row["source"] for row in answer["points"][0]["budget"]["rows"]]
+    assert sources[0] == "reference certificate"
+    assert "repeatability" in sources
+    assert answer["entry"]["life_begun"]
+    assert chart.read_text(encoding="utf-8").startswith("<?xml")
+
+    with open_logbook(book) as opened:
+        found, refused = corrections_for(opened, read_header(run))
+    assert refused == ()
+    assert float(found["chamber"].correct(1054.0)) == pytest.approx(1050.0, abs=0.1)
+    listed = ask(book, "sensor", "list").stdout
+    assert "serial K-1" in listed
+    assert "calibration 1 of 2026-11-25 by J. Smith: constant" in listed
+
+
+def test_printed_for_people(book: Path, certificate: Path) -> None:
+    run = calibration_run(book)
+    words = ("calibrate", run, "--reference", "reference", "--reference-certificate", certificate, "--no-entry")
+    text = ask(book, *words).stdout
+    assert "Stable: 10 min or more, drift at most 6.0 per hour, spread at most 1.5" in text
+    assert "Budget of point 1, 779.0 °C" in text
+    assert "rectangular" in text
+    assert "nothing is stated" in text
+    assert "Entered" not in text
+    fahrenheit = ask(book, *words, "--unit", "F").stdout
+    assert "1434.2 °F" in fahrenheit  # 779 x 1.8 + 32
+    assert "+7.2" in fahrenheit  # 4 K x 1.8
+    assert not (book / "logbook.sqlite").exists()
+
+
+def test_a_changed_thermocouple_ends_its_correction(book: Path) -> None:
+    calibrate = ("--reference", "ref", "--reference-uncertainty", "2")
+    ask(book, "calibrate", calibration_run(book), *calibrate)
+    fitted = ask(
+        book, "sensor", "fitted", "chamber", "--furnace", "shed", "--serial", "K-2", "--at", "2026-11-26T08:00+01:00"
+    )
+    assert "Sensor life 2  chamber of shed" in fitted.stdout
+    assert "type K, serial K-2" in fitted.stdout  # the type is taken from the life before
+    assert "Sensor life 1 ended there" in fitted.stderr
+    later = {REFERENCE: true_c, replace(CONTROL, serial="K-2"): true_c}
+    run = make_run(book, later, started_utc=STARTED_UTC + 2 * 86_400).path
+    with open_logbook(book) as opened:
+        assert corrections_for(opened, read_header(run)) == ({}, ())
+    # a run that still says K-1 does not belong to the life on record
+    stale = make_run(book, {REFERENCE: true_c, CONTROL: true_c}, started_utc=STARTED_UTC + 3 * 86_400).path
+    refused = ask(book, "calibrate", stale, *calibrate)
+    assert refused.exit_code != 0
+    assert "serial K-1, the log book K-2" in str(refused.exception)
+
+
+def test_a_withdrawn_correction_is_kept_and_named(book: Path) -> None:
+    run = calibration_run(book)
+    ask(book, "calibrate", run, "--reference", "ref", "--reference-uncertainty", "2")
+    ask(book, "sensor", "withdraw", "1", "--why", "the reference was overdue")
+    with open_logbook(book) as opened:
+        assert corrections_for(opened, read_header(run))[0] == {}
+    assert "WITHDRAWN" in ask(book, "sensor", "list").stdout
+    assert "the reference was overdue" in ask(book, "sensor", "list").stdout
+
+
+def test_two_logs_with_clocks_of_their_own(book: Path, certificate: Path) -> None:
+    furnace = make_run(book, {CONTROL: lambda t_s: true_c(t_s) + 3.0}).path
+    borrowed = make_run(
+        book, {REFERENCE: lambda t_s: true_c(t_s + 1234.0)}, every_s=7, until_s=9000, started_utc=STARTED_UTC + 50_000
+    ).path
+    words = ("calibrate", furnace, "--second-log", borrowed, "--reference", "ref")
+    answer = as_json(book, *words, "--reference-certificate", certificate, "--no-entry")
+    assert answer["alignment"]["shift_s"] == pytest.approx(1234.0, abs=3.0)
+    assert [round(point["error_c"], 1) for point in answer["points"]] == [4.0, 4.0]
+
+
+def test_readings_typed_in(book: Path, tmp_path: Path) -> None:
+    # by hand: errors +3 and +3.5 at 1000 (mean 3.25), +1 at 600
+    table = tmp_path / "readings.csv"
+    table.write_text("reference,sensor\n1000,1003\n1000.5,1004\n600,601\n", encoding="utf-8")
+    words = (
+        "calibrate",
+        "--readings",
+        table,
+        "--reference-uncertainty",
+        "1.5",
+        "--furnace",
+        "shed",
+        "--date",
+        "2026-03-02",
+    )
+    answer = as_json(book, *words, "--due", "2026-09-02")
+    assert [round(point["error_c"], 2) for point in answer["points"]] == [1.0, 3.25]
+    assert answer["correction"]["due_on"] == "2026-09-02"
+    assert answer["entry"]["calibration"] == 1
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (["calibrate"], "give a RUN, or --readings FILE"),
+        (["calibrate", "RUN"], "--reference NAME"),
+        (["calibrate", "RUN", "--reference", "boss"], "no sensor of this name or role in run"),
+        (["calibrate", "RUN", "--reference", "chamber"], "are the same sensor"),
+        (["calibrate", "RUN", "--reference", "ref", "--minutes", "500"], "no stable stretch: none of 500 min"),
+        (
+            ["calibrate", "RUN", "--reference", "ref", "--reference-certificate", "none.toml"],
+            "none.toml: cannot be read",
+        ),
+        (["calibrate", "RUN", "--reference", "ref", "--date", "spring"], "'spring' is no day"),
+        (["calibrate", "RUN", "--reference", "ref", "--due", "2020-01-01"], "is before the day it was done"),
+        (["calibrate", "RUN", "--reference", "ref", "--chart", "x.gif"], "the ending must be one of"),
+        (["calibrate", "--readings", "none.csv", "--reference-uncertainty", "2"], "none.csv: cannot be read"),
+        (["accuracy", "--history"], "--history needs --furnace"),
+        (["accuracy", "RUN"], "--reference NAME"),
+        (["sensor", "withdraw", "9", "--why", "x"], "9"),
+        (["sensor", "diagnose"], "give a RUN, --readings FILE, or --example CAUSE"),
+        (["survey", "RUN", "--sensors", "ref,ref", "--band", "8"], "ref stands twice"),
+        (["survey", "RUN", "--sensors", "ref,boss", "--band", "8"], "'boss': no sensor"),
+        (["survey", "RUN", "--sensors", "ref", "--band", "8"], "two sensors or more"),
+    ],
+)
+def test_wrong_use_is_one_line(
+    words: list[str],
+    says: str,
+    book: Path,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("SOAKWITNESS_LOGBOOK", str(book))
+    run = str(calibration_run(book))
+    ask(book, "sensor", "fitted", "chamber", "--furnace", "shed", "--at", "2026-11-01T08:00Z")
+    monkeypatch.setattr("sys.argv", ["soakwitness", *(run if word == "RUN" else word for word in words)])
+    assert run_main(soakwitness) in (1, 2)
+    error = capsys.readouterr().err
+    assert says in error
+    assert "Traceback" not in error
+
+
+def test_accuracy_is_kept_and_drawn(book: Path, certificate: Path, tmp_path: Path) -> None:
+    common = ("--reference", "ref", "--reference-certificate", certificate)
+    first = as_json(book, "accuracy", calibration_run(book, error_c=-0.5), *common, "--limit", "4")
+    assert (first["verdict"], round(first["difference_c"], 1)) == ("pass", 0.5)
+    run = calibration_run(book, error_c=9.0, started_utc=STARTED_UTC + 86_400)
+    text = ask(book, "accuracy", run, *common, "--limit", "4", "--at", "1050").stdout
+    assert "verdict" in text
+    assert "fail" in text
+    chart = tmp_path / "history.png"
+    history = ask(book, "accuracy", "--history", "--furnace", "shed", "--sensor", "chamber", "--chart", chart).stdout
+    assert [line.split()[0] for line in history.splitlines()[1:3]] == ["2026-11-25", "2026-11-26"]
+    assert chart.stat().st_size > 5000
+
+
+def test_accuracy_after_a_correction(book: Path, certificate: Path) -> None:
+    common = ("--reference", "ref", "--reference-certificate", certificate)
+    ask(book, "calibrate", calibration_run(book, error_c=8.0), *common)
+    run = calibration_run(book, error_c=8.0, started_utc=STARTED_UTC + 86_400)
+    answer = as_json(book, "accuracy", run, *common, "--limit", "4")
+    assert answer["difference_c"] == pytest.approx(9.0, abs=0.1)
+    assert answer["difference_after_correction_c"] == pytest.approx(0.0, abs=0.1)
+    assert answer["verdict"] == "pass"
+
+
+def test_following_a_live_run(book: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    run = make_run(book, {REFERENCE: true_c, CONTROL: lambda t_s: true_c(t_s) + 3.0}, until_s=3000, seal=False)
+    now = 3000
+
+    def pause(_: float) -> None:
+        """Ten minutes pass; at the end the run is sealed."""
+        nonlocal now
+        for t_s in range(now + 10, now + 610, 10):
+            row = {"ref": round(true_c(t_s), 1), "chamber": round(true_c(t_s) + 3.0, 1)}
+            run.write_row(t_s, STARTED_UTC + t_s, row)
+        now += 600
+        if now >= 10_800:
+            run.seal(sealed_utc=STARTED_UTC + now)
+
+    monkeypatch.setattr("soakwitness.cli.commands.calibrate.time.sleep", pause)
+    words = ("calibrate", run.path, "--follow", "--at", "780", "--at", "1050", "--reference", "ref", "--no-entry")
+    answer = ask(book, *words)
+    said = answer.stderr
+    assert "per hour (to 780 °C): wait for 6.0 °C/h or less" in said
+    assert "quiet for" in said
+    assert "stable for" in said
+    assert "enough here; next, set 1050 °C" in said
+    assert "all planned temperatures are done: end the run" in said
+    assert said.index("next, set 1050") < said.index("all planned")
+    assert "Correction, to be added to the reading" in answer.stdout
+
+
+def test_diagnosis_from_readings_and_from_a_run(book: Path, tmp_path: Path) -> None:
+    table = tmp_path / "readings.csv"
+    table.write_text("reference;sensor\n600;1112\n800,5;1472,9\n1000;1832\n", encoding="utf-8")  # 1.8 t + 32
+    found = as_json(book, "sensor", "diagnose", "--readings", table, "--set-to", "K")
+    assert found["cause"] == "degrees C and F mixed up"
+    from soakwitness.analysis.calibration.faults import pulled_back_c
+
+    sensors = {REFERENCE: true_c, CONTROL: lambda t_s: float(pulled_back_c(true_c(t_s), 0.1))}
+    found = as_json(book, "sensor", "diagnose", make_run(book, sensors).path, "--reference", "ref")
+    assert found["candidates"][0]["cause"] == "tip pulled back"
+    assert len(found["readings"]) == 2
+
+
+@pytest.mark.parametrize("example", ["type", "reversed", "copper", "cold-junction", "offset", "drift", "unit", "tip"])
+def test_each_made_example_is_recognised(book: Path, example: str) -> None:
+    from soakwitness.cli.commands.sensor import EXAMPLES
+
+    assert f"Most likely: {EXAMPLES[example]}." in ask(book, "sensor", "diagnose", "--example", example).stdout

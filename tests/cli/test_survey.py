@@ -1,0 +1,94 @@
+"""``soakwitness survey`` on a real run folder."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from soakwitness.analysis.calibration.survey import SensorFigures
+from soakwitness.analysis.logbook.opening import open_logbook
+from soakwitness.analysis.logbook.sensors import surveys
+from soakwitness.cli.charts.survey_chart import place_of, places_of
+from soakwitness.cli.main import soakwitness
+from soakwitness.firmware_bridge.runfolder.model import Column
+from tests.calibration_runs import make_run, true_c
+
+PLACES = {"a": ("left front bottom", 0.0), "b": ("right front top", 2.0), "c": ("left back top", -3.0)}
+PLACES |= {"d": ("right back bottom", 4.0), "e": ("centre", 1.0)}
+
+
+def survey_run(book: Path) -> Path:
+    sensors = {
+        Column(name, "sensor", "C", role="survey", thermocouple="K", resolution=0.1, position=place): (
+            lambda t_s, off=off: true_c(t_s) + off * min(1.0, true_c(t_s) / 1000.0)
+        )
+        for name, (place, off) in PLACES.items()
+    }
+    return make_run(book, sensors, setpoint=1050.0, doors_s=(9000,)).path
+
+
+def ask(book: Path, *words: object) -> Result:
+    return CliRunner().invoke(soakwitness, [str(word) for word in words], env={"SOAKWITNESS_LOGBOOK": str(book)})
+
+
+def test_a_survey_is_made_kept_and_drawn(tmp_path: Path) -> None:
+    book, certificate, chart = tmp_path / "book", tmp_path / "reel.toml", tmp_path / "zone.png"
+    certificate.write_text(
+        "date = 2026-03-02\n[[point]]\ntemp = 1000\ncorrection = -1.0\nU = 1.5\n[[point]]\ntemp = 1100\n"
+        "correction = -1.0\nU = 1.5\n",
+        encoding="utf-8",
+    )
+    run = survey_run(book)
+    words = ("survey", run, "--sensors", "survey", "--band", "8", "--certificate", certificate)
+    answer = json.loads(ask(book, *words, "--chart", chart, "--json").stdout)
+    # places from -3 to +4 about 1050; the certificate takes 1 K off: -4 to +3
+    assert answer["target_from"] == "setpoint of the run"
+    assert (answer["corrected"]["hottest"], answer["corrected"]["coldest"]) == ("d", "c")
+    assert answer["as_read"]["highest_c"] == pytest.approx(1054.0, abs=0.3)
+    assert answer["corrected"]["lowest_c"] == pytest.approx(1046.0, abs=0.3)
+    assert answer["corrected"]["with_u_c"] == pytest.approx(5.5, abs=0.3)
+    assert answer["corrected"]["centring_c"] == pytest.approx(0.5, abs=0.2)
+    assert answer["verdict"] == "pass"
+    assert answer["bands"]["origin"] == "common practice, confirm in your edition"
+    assert chart.stat().st_size > 10_000
+    with open_logbook(book) as opened:
+        (kept,) = surveys(opened, "shed")
+    assert kept.result["verdict"] == "pass"
+    assert (kept.done_on, kept.due_on) == ("2026-11-25", "2027-11-25")
+
+
+def test_printed_for_people_and_without_u(tmp_path: Path) -> None:
+    run = survey_run(tmp_path)
+    answer = ask(tmp_path, "survey", run, "--sensors", "a,b,c,d", "--band", "14.4", "--unit", "F", "--no-entry")
+    assert answer.exit_code == 0, answer.output
+    assert "target 1922.0 °F (setpoint of the run), band ±14.4" in answer.stdout  # 1050 degC; 8 K
+    assert "Verdict: pass (as read)" in answer.stdout
+    assert "U known of 0 of 4 sensors" in answer.stdout
+    assert "Bands in common use: ±5, 11, 14, 18, 25, 50" in answer.stdout
+    assert "Entered" not in answer.stdout
+
+
+def test_an_existing_chart_is_not_replaced(tmp_path: Path) -> None:
+    chart = tmp_path / "zone.png"
+    chart.write_bytes(b"mine")
+    words = ("survey", survey_run(tmp_path), "--sensors", "survey", "--band", "8", "--chart", chart, "--no-entry")
+    assert ask(tmp_path, *words).exit_code == 2
+    assert chart.read_bytes() == b"mine"
+    assert ask(tmp_path, *words, "--force").exit_code == 0
+
+
+def figures(name: str, position: str | None) -> SensorFigures:
+    return SensorFigures(name, position, 0, 0, 0, 0, 0, 0, 0, 0, None, "")
+
+
+def test_places_from_words_and_from_numbers() -> None:
+    assert place_of("back, left, top") == (0.1, 0.9, 0.9)
+    assert place_of("centre") == (0.5, 0.5, 0.5)
+    assert place_of("somewhere") is None
+    assert place_of(None) is None
+    spots = places_of([figures("a", "0, 0, 50"), figures("b", "200 mm, 300 mm, 50 mm")])
+    assert spots["a"] == (0.1, 0.1, 0.5)
+    assert spots["b"] == pytest.approx((0.9, 0.9, 0.5))
