@@ -1,8 +1,9 @@
 """Which part of a trace belongs to which hold: an ordered search anchored in the recipe.
 
 The trace is reduced to block medians; every block is in one of the states *before*, *climbing* to a hold, *holding* it,
-*interrupted* in it, or *cooling*. The cheapest path through these states (Viterbi) is the assignment. A recipe's hold
-can be skipped, a run can end early, an interruption can split a hold or send the run back to an earlier step.
+*interrupted* in it, *lost* on the way to it, or *cooling*. The cheapest path through these states (Viterbi) is the
+assignment. A hold can be skipped, a run can end early, an interruption can split a hold or send the run back to an
+earlier step.
 """
 
 from __future__ import annotations
@@ -22,12 +23,18 @@ LEVEL_S = (300.0, 600.0)
 OUTSIDE_MOST = 0.8
 INTERRUPTED = 0.08
 SKIP = 4.0
-LEVEL = 0.5
-BEFORE_HOT = 0.3
+LEVEL = 0.9
+BEFORE_WARM = 0.3
+FAR_C = 30.0
+FAR_MORE = 100.0
 HOT_C = 60.0
+HOT_BELOW_C = 60.0
 ROOM_C = 20.0
+PARTS = 4
 INTERRUPT = 1.5
 AGAIN = 2.0
+FURTHER_BACK = 0.5
+COOLING_C_PER_H = 15.0
 FULL_POWER_C_PER_H = 400.0
 FASTEST_REFERENCE_C_PER_H = 100.0
 
@@ -37,6 +44,7 @@ class Blocks:
     """Block medians of a trace, shape (m,): times [s], temperatures [degC], slopes over 120 s to either side [degC/h].
 
     ``flat_c_per_h`` is the smallest slope over 120 to 600 s to either side: a controller's swing is still level.
+    ``slow_c_per_h`` is the larger of the slopes over 600 s to either side.
     """
 
     t_s: FloatArray
@@ -44,6 +52,7 @@ class Blocks:
     left_c_per_h: FloatArray
     right_c_per_h: FloatArray
     flat_c_per_h: FloatArray
+    slow_c_per_h: FloatArray
     block_s: float
 
 
@@ -95,7 +104,8 @@ def block_medians(t_s: FloatArray, temp_c: FloatArray, period_s: float) -> Block
     sides = [left, right]
     for window_s in LEVEL_S:
         sides += _slopes(at, middle, max(window_s, 2 * block_s))
-    return Blocks(at, middle, left, right, np.min(np.abs(sides), axis=0), block_s)
+    slow = np.maximum(sides[-2], sides[-1])
+    return Blocks(at, middle, left, right, np.min(np.abs(sides), axis=0), slow, block_s)
 
 
 def _medians(t_s: FloatArray, temp_c: FloatArray, starts: np.ndarray) -> tuple[FloatArray, FloatArray]:
@@ -182,22 +192,26 @@ def slope_reference(recipe: Recipe, number: int, resolution_c: float) -> float:
 
 
 def _costs(blocks: Blocks, recipe: Recipe, resolution_c: float) -> FloatArray:
-    """Cost of every block in every state, shape (m, states): before, (climbing, holding, interrupted)..., cooling."""
+    """Cost of every block in every state, shape (m, states), in the order of ``_transitions``."""
     holds = recipe.holds
     temp, left, right = blocks.temp_c, blocks.left_c_per_h, blocks.right_c_per_h
     flat = blocks.flat_c_per_h
     slope = (left + right) / 2.0
-    cost = np.zeros((temp.size, 2 + 3 * len(holds)))
+    cost = np.zeros((temp.size, 2 + PARTS * len(holds)))
     start_c = float(temp[0])
-    hot = (temp >= min(h.lower_c - h.below_c - h.above_c for h in holds)).astype(np.float64)
+    hot = (temp >= min(h.lower_c - HOT_BELOW_C for h in holds)).astype(np.float64)
     for number, hold in enumerate(holds):
         reference = slope_reference(recipe, number, resolution_c)
-        cost[:, 1 + 3 * number : 4 + 3 * number] = _hold_costs(
+        cost[:, 1 + PARTS * number : 1 + PARTS * (number + 1)] = _hold_costs(
             temp, flat, slope, hot, hold, holds[number - 1].target_c if number else start_c, reference
         )
     reference = slope_reference(recipe, len(holds) - 1, resolution_c)
-    cost[:, 0] = np.clip(slope / reference, 0.0, 1.0) + BEFORE_HOT * np.clip((temp - HOT_C) / HOT_C, 0.0, 1.0)
-    level = np.clip(1.0 + slope / reference, 0.0, 1.0)
+    cost[:, 0] = np.clip(slope / reference, 0.0, 1.0) + np.where(
+        hot > 0.0, 1.0, BEFORE_WARM * np.clip((temp - HOT_C) / HOT_C, 0.0, 1.0)
+    )
+    # A furnace that loses its heat over half a day still cools: only a slope over ten minutes shows it.
+    slowest = COOLING_C_PER_H + 2.0 * resolution_c / LEVEL_S[-1] * 3600.0
+    level = np.clip(1.0 + blocks.slow_c_per_h / slowest, 0.0, 1.0)
     cost[:, -1] = np.clip(slope / reference, 0.0, 1.0) + level * hot
     minutes = np.diff(blocks.t_s, append=blocks.t_s[-1] + blocks.block_s) / 60.0
     return cost * np.minimum(minutes, 3.0 * blocks.block_s / 60.0)[:, None]
@@ -212,7 +226,7 @@ def _hold_costs(
     from_c: float,
     reference: float,
 ) -> FloatArray:
-    """Costs of climbing to one hold, holding it, being interrupted in it; shape (m, 3)."""
+    """Costs of climbing to one hold, holding it, being interrupted in it or before it; shape (m, 4)."""
     half = (hold.below_c + hold.above_c) / 2.0
     outside = np.maximum(np.maximum(hold.lower_c - temp, temp - hold.upper_c), 0.0)
     sign = 1.0 if hold.target_c >= from_c else -1.0
@@ -221,40 +235,39 @@ def _hold_costs(
     if sign > 0:
         beyond = np.maximum(temp - high - hold.above_c, 0.0)
     climbing = np.clip(1.0 - sign * slope / reference, 0.0, 1.0) + np.minimum(beyond / 10.0, 1.5)
-    holding = np.minimum(outside / (2.0 * half), OUTSIDE_MOST) + np.minimum(flat / (4.0 * reference), 1.0)
+    far = FAR_MORE * np.clip(outside / FAR_C - 1.0, 0.0, 1.0)
+    holding = np.minimum(outside / (2.0 * half), OUTSIDE_MOST) + far + np.minimum(flat / (4.0 * reference), 1.0)
     # Cut off, a furnace falls or climbs again; level and still hot is another hold.
     level = np.clip(1.0 - flat / reference, 0.0, 1.0) * hot
     interrupted = INTERRUPTED + (outside <= 0.0) + LEVEL * level
-    return np.column_stack((climbing, holding, interrupted))
+    return np.column_stack((climbing, holding, interrupted, interrupted))
 
 
 def _transitions(holds: tuple[Hold, ...]) -> FloatArray:
-    """Cost of going from state to state, shape (states, states); infinite where it cannot be."""
+    """Cost of going from state to state: before, (climbing, holding, interrupted, lost) a hold, cooling."""
     count = len(holds)
-    states = 2 + 3 * count
+    states = 2 + PARTS * count
     go = np.full((states, states), np.inf)
     np.fill_diagonal(go, 0.0)
     end = states - 1
-    for to in range(count):
-        go[0, 1 + 3 * to] = SKIP * to
+    first = [1 + PARTS * number for number in range(count)]
+    go[0, first] = SKIP * np.arange(count)
     go[0, end] = SKIP * count
     for at in range(count):
-        climb, hold, cut = 1 + 3 * at, 2 + 3 * at, 3 + 3 * at
-        go[climb, hold] = 0.0
-        go[climb, cut] = go[hold, cut] = INTERRUPT
-        go[cut, hold] = 0.0
-        go[hold, end] = SKIP * (count - 1 - at)
-        go[climb, end] = SKIP * (count - at)
-        go[cut, end] = SKIP * (count - 1 - at)
+        climb, hold, cut, lost = range(first[at], first[at] + PARTS)
+        go[climb, hold] = go[cut, hold] = 0.0
+        go[hold, cut] = go[climb, lost] = INTERRUPT
+        go[[hold, cut], end] = SKIP * (count - 1 - at)
+        go[[climb, lost], end] = SKIP * (count - at)
         for to in range(count):
             if to > at:
                 # A further hold at the same temperature needs something in between.
                 again = holds[to].lower_c <= holds[at].target_c <= holds[to].upper_c
-                go[hold, 1 + 3 * to] = SKIP * (to - at - 1 + again)
-                go[climb, 1 + 3 * to] = SKIP * (to - at)
-                go[cut, 1 + 3 * to] = SKIP * (to - at - 1)
-            elif to <= at:
-                go[cut, 1 + 3 * to] = AGAIN
+                go[hold, first[to]] = SKIP * (to - at - 1 + again)
+                go[cut, first[to]] = SKIP * (to - at - 1)
+                go[[climb, lost], first[to]] = SKIP * (to - at)
+            else:
+                go[[cut, lost], first[to]] = AGAIN + FURTHER_BACK * (at - to)
     return go
 
 
@@ -284,11 +297,12 @@ def _stays(blocks: Blocks, path: np.ndarray, recipe: Recipe) -> Assignment:
     changes = np.flatnonzero(np.diff(path, prepend=-1))
     every: list[tuple[int, Stay]] = []
     for first, after in zip(changes, [*changes[1:], path.size], strict=True):
-        number, part = divmod(int(path[first]) - 1, 3)
-        if not 1 <= path[first] <= 3 * count:
+        number, part = divmod(int(path[first]) - 1, PARTS)
+        if not 1 <= path[first] <= PARTS * count:
             continue
         if part == 1:
-            every.append((number, Stay(float(blocks.t_s[first]), float(blocks.t_s[after - 1]))))
+            half_s = blocks.block_s / 2.0
+            every.append((number, Stay(float(blocks.t_s[first]) - half_s, float(blocks.t_s[after - 1]) + half_s)))
     stays = tuple(_last_attempt(blocks, every, number, recipe.holds[number]) for number in range(count))
     begins = tuple(
         max((s.end_s for n, s in every if n == number and many and s.end_s < many[0].start_s), default=None)

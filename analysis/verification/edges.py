@@ -20,6 +20,7 @@ CONFIRM_READINGS = 2
 TAKEN_BACK_S = 120.0
 PASSING = 1.6
 SPEED_S = 120.0
+SPEED_READINGS = 6
 LEAST_STAY_S = 30.0
 
 
@@ -254,7 +255,9 @@ def _first_not_taken_back(readings: Readings, hold: Hold, start: int, before_s: 
     return crossing_s(readings, start + last, hold.upper_c if upward else hold.lower_c), True, upward
 
 
-def passes_through(readings: Readings, hold: Hold, edges: Edges) -> bool:
+def passes_through(
+    readings: Readings, hold: Hold, edges: Edges, *, after_s: float = -np.inf, before_s: float = np.inf
+) -> bool:
     """Tell a stay from a mere passing through the band.
 
     Parameters
@@ -265,6 +268,8 @@ def passes_through(readings: Readings, hold: Hold, edges: Edges) -> bool:
         The hold.
     edges : Edges
         Where it was entered and left.
+    after_s, before_s : float
+        End of the hold before and begin of the next one [s]: speeds are taken between.
 
     Returns
     -------
@@ -274,22 +279,33 @@ def passes_through(readings: Readings, hold: Hold, edges: Edges) -> bool:
     """
     if not (edges.entered and edges.left):
         return False
-    before = _speed(readings, edges.enter_s - SPEED_S, edges.enter_s)
-    after = _speed(readings, edges.leave_s, edges.leave_s + SPEED_S)
+    window_s = max(SPEED_S, SPEED_READINGS * readings.period_s)
+    before = _speed(readings, edges.enter_s, edges.enter_s - window_s, after_s)
+    after = _speed(readings, edges.leave_s, edges.leave_s + window_s, before_s)
     if before * after <= 0.0 or (after > 0.0) != edges.left_upward:
         return False
     expected = hold.below_c / abs(before) + hold.above_c / abs(after)
     return edges.leave_s - edges.enter_s < PASSING * expected
 
 
-def _speed(readings: Readings, start_s: float, end_s: float) -> float:
-    """Mean speed [K/s] over a stretch, at least between two readings."""
+def _speed(readings: Readings, from_s: float, away_s: float, limit_s: float) -> float:
+    """Mean speed [K/s] on one side of a crossing: between the means of the two halves of the readings there.
+
+    At least six readings count, as far as ``limit_s`` allows.
+    """
     t, y = readings.t_s, readings.temp_c
-    low, high = readings.between(start_s, end_s)
+    if away_s < from_s:
+        low, high = readings.between(max(away_s, limit_s), from_s)
+        low = max(min(low, high - SPEED_READINGS), readings.between(limit_s, limit_s)[0], 0)
+    else:
+        low, high = readings.between(from_s, min(away_s, limit_s))
+        high = min(max(high, low + SPEED_READINGS), readings.between(limit_s, limit_s)[1], t.size)
     low, high = max(min(low, high - 2), 0), min(max(high, low + 2), t.size)
     if high - low < 2:
         return 0.0
-    return float((y[high - 1] - y[low]) / (t[high - 1] - t[low]))
+    middle = (low + high) // 2
+    run = float(t[middle:high].mean() - t[low:middle].mean())
+    return float(y[middle:high].mean() - y[low:middle].mean()) / run
 
 
 def later_stay(readings: Readings, hold: Hold, edges: Edges, before_s: float) -> Stay | None:
@@ -321,7 +337,7 @@ def later_stay(readings: Readings, hold: Hold, edges: Edges, before_s: float) ->
         if readings.temp_c[since : run[0] + 1].min() < (hold.target_c + ROOM_C) / 2.0:
             return None
         stretch = Edges(float(t[run[0]]), float(t[run[-1]]), left_upward=_goes_up(readings, int(run[-1])))
-        if t[run[-1]] - t[run[0]] >= LEAST_STAY_S and not passes_through(readings, hold, stretch):
+        if t[run[-1]] - t[run[0]] >= LEAST_STAY_S and not passes_through(readings, hold, stretch, before_s=before_s):
             return Stay(stretch.enter_s, stretch.leave_s)
     return None
 

@@ -13,6 +13,7 @@ from soakwitness.analysis.verification.assignment import Stay
 from soakwitness.analysis.verification.edges import Edges, Readings
 
 LEVEL_STAY_S = 300.0
+LEAST_SHARE = 0.02
 
 
 @dataclass(frozen=True)
@@ -47,7 +48,7 @@ def readings_of(trace: Trace) -> Readings:
     return Readings(trace.t_s[seen], trace.temp_c[seen], trace.resolution_c, trace.period_s)
 
 
-def place_holds(readings: Readings, recipe: Recipe) -> tuple[Placed | None, ...]:
+def place_holds(readings: Readings, recipe: Recipe, *, reach_c: float = 0.0) -> tuple[Placed | None, ...]:
     """Place every hold of a recipe on a trace.
 
     Parameters
@@ -56,6 +57,8 @@ def place_holds(readings: Readings, recipe: Recipe) -> tuple[Placed | None, ...]
         The trace.
     recipe : Recipe
         The recipe.
+    reach_c : float
+        How far outside its band a level stretch may lie and still be taken for the hold, at least two bands [K].
 
     Returns
     -------
@@ -64,19 +67,31 @@ def place_holds(readings: Readings, recipe: Recipe) -> tuple[Placed | None, ...]
     """
     blocks = assignment.block_medians(readings.t_s, readings.temp_c, readings.period_s)
     assigned = assignment.assign(blocks, recipe, resolution_c=readings.resolution_c)
-    stays = [_possible(readings, hold, many) for hold, many in zip(recipe.holds, assigned.stays, strict=True)]
+    stays = [_possible(readings, hold, many, reach_c) for hold, many in zip(recipe.holds, assigned.stays, strict=True)]
     placed: list[Placed | None] = []
     while True:
         placed = _edges_of(readings, recipe, stays, assigned.begin_s)
-        passing = [
-            i
-            for i, p in enumerate(placed)
-            if p is not None and p.edges is not None and edges.passes_through(readings, p.hold, p.edges)
-        ]
+        passing = [number for number in range(len(placed)) if _passes(readings, placed, number)]
         if not passing:
             return tuple(placed)
         for number in passing:
             stays[number] = ()
+
+
+def _passes(readings: Readings, placed: list[Placed | None], number: int) -> bool:
+    """Whether a placed hold was only passed through."""
+    here = placed[number]
+    if here is None or here.edges is None:
+        return False
+    before = next((p for p in reversed(placed[:number]) if p is not None), None)
+    after = next((p for p in placed[number + 1 :] if p is not None), None)
+    return edges.passes_through(
+        readings,
+        here.hold,
+        here.edges,
+        after_s=before.edges.leave_s if before and before.edges else -np.inf,
+        before_s=after.edges.enter_s if after and after.edges else np.inf,
+    )
 
 
 def place_again(readings: Readings, recipe: Recipe, placed: tuple[Placed | None, ...]) -> tuple[Placed | None, ...]:
@@ -118,6 +133,10 @@ def _edges_of(
         before_s = stays[following][0].start_s if following is not None else float(readings.t_s[-1])
         begin = begins_s[number]
         begin_s = max(after_s, begin) if begin is not None else after_s
+        if not _mostly_near(readings, hold, mine):
+            placed[number] = Placed(hold, mine, None, _way_from(readings, begin_s, mine[0]))
+            previous = number
+            continue
         from_above = previous is not None and holds[previous].target_c > hold.target_c
         entered = edges.enter(readings, hold, mine[0], after_s=begin_s, from_above=from_above)
         if entered is None:
@@ -137,15 +156,32 @@ def _edges_of(
     return placed
 
 
-def _possible(readings: Readings, hold: Hold, stays: tuple[Stay, ...]) -> tuple[Stay, ...]:
+def _mostly_near(readings: Readings, hold: Hold, stays: tuple[Stay, ...]) -> bool:
+    """Whether at least some of the stays' readings are in the band; else it was level beside it."""
+    seen = inside = 0
+    for stay in stays:
+        low, high = readings.between(stay.start_s, stay.end_s)
+        seen += high - low
+        inside += int(edges.in_band(readings, hold, stay.start_s, stay.end_s).size)
+    return seen * LEAST_SHARE <= inside
+
+
+def _way_from(readings: Readings, since_s: float, stay: Stay) -> float:
+    """Coldest point before a stay [s]."""
+    low, high = readings.between(since_s, stay.start_s)
+    part = readings.temp_c[low:high]
+    return float(readings.t_s[low + int(part.argmin())]) if part.size else since_s
+
+
+def _possible(readings: Readings, hold: Hold, stays: tuple[Stay, ...], reach_c: float) -> tuple[Stay, ...]:
     """Drop stays without a reading in the band; a long level stretch near it is kept: a hold out of its band."""
-    width = hold.below_c + hold.above_c
+    reach = max(2.0 * (hold.below_c + hold.above_c), reach_c)
     kept = []
     for stay in stays:
         low, high = readings.between(stay.start_s, stay.end_s)
         part = readings.temp_c[low:high]
         if in_band_any(part, hold) or (
-            stay.end_s - stay.start_s >= LEVEL_STAY_S and abs(float(np.median(part)) - hold.target_c) < 2.0 * width
+            stay.end_s - stay.start_s >= LEVEL_STAY_S and abs(float(np.median(part)) - hold.target_c) < reach
         ):
             kept.append(stay)
     return tuple(kept)

@@ -18,6 +18,9 @@ from soakwitness.analysis.verification.placing import Placed
 
 SLOWEST_C_PER_S = 1.0 / 60.0
 RATE_BLOCKS_S = 30.0
+ROOM_C = 20.0
+SPARE = 1.2  # rates over half a minute are a little below the fastest at any moment
+WARM_C = 60.0
 
 
 @dataclass(frozen=True)
@@ -43,6 +46,23 @@ class Work:
 
 
 @dataclass(frozen=True)
+class Rates:
+    """Fastest heating and cooling [K/s], and the fastest loss of the heat above room temperature [1/s]."""
+
+    heating_c_per_s: float = SLOWEST_C_PER_S
+    cooling_c_per_s: float = SLOWEST_C_PER_S
+    loss_per_s: float = 0.0
+
+    def with_other(self, other: Rates) -> Rates:
+        """The faster of two."""
+        return Rates(
+            max(self.heating_c_per_s, other.heating_c_per_s),
+            max(self.cooling_c_per_s, other.cooling_c_per_s),
+            max(self.loss_per_s, other.loss_per_s),
+        )
+
+
+@dataclass(frozen=True)
 class Scene:
     """One verification: run and recipe, traces and marks, and what is known of the sensors' errors.
 
@@ -65,7 +85,7 @@ class Scene:
     errors: SensorErrors
     chamber_errors: SensorErrors
     basis: Basis
-    rates_c_per_s: tuple[float, float]
+    rates: Rates
     uncertain: tuple[tuple[float, float], ...] = ()
     untrusted: tuple[tuple[float, float], ...] = ()
 
@@ -91,10 +111,13 @@ class Scene:
 
     def allowed(self, readings: Readings, start_s: float, end_s: float) -> Allowed:
         """What the readings of a stretch cannot show."""
-        return Allowed(noise(readings, start_s, end_s), *self.rates_c_per_s, uncertain=self.uncertain)
+        low, high = readings.between(start_s, end_s)
+        hottest = float(readings.temp_c[low:high].max(initial=0.0))
+        cooling = SPARE * max(self.rates.cooling_c_per_s, self.rates.loss_per_s * (hottest - ROOM_C))
+        return Allowed(noise(readings, start_s, end_s), SPARE * self.rates.heating_c_per_s, cooling, self.uncertain)
 
 
-def fastest(readings: Readings) -> tuple[float, float]:
+def fastest(readings: Readings) -> Rates:
     """Fastest heating and cooling that a trace itself shows.
 
     Parameters
@@ -104,17 +127,25 @@ def fastest(readings: Readings) -> tuple[float, float]:
 
     Returns
     -------
-    tuple
-        Heating and cooling rate [K/s], over about 30 s, at least 1 K a minute.
+    Rates
+        Over about 30 s, at least 1 K a minute.
+
+    Notes
+    -----
+    Newton's law of cooling, dT/dt = -(T - T_room)/tau, carries a rate seen at one temperature to a hotter one.
     """
     if readings.t_s.size < 3:
-        return SLOWEST_C_PER_S, SLOWEST_C_PER_S
+        return Rates()
     blocks = block_medians(readings.t_s, readings.temp_c, readings.period_s)
     step = max(1, round(RATE_BLOCKS_S / blocks.block_s))
     if blocks.t_s.size <= step:
-        return SLOWEST_C_PER_S, SLOWEST_C_PER_S
+        return Rates()
     rate = (blocks.temp_c[step:] - blocks.temp_c[:-step]) / (blocks.t_s[step:] - blocks.t_s[:-step])
-    return max(float(rate.max()), SLOWEST_C_PER_S), max(float(-rate.min()), SLOWEST_C_PER_S)
+    middle = (blocks.temp_c[step:] + blocks.temp_c[:-step]) / 2.0
+    loss = np.where(middle > WARM_C, -rate / np.maximum(middle - ROOM_C, 1.0), 0.0)
+    return Rates(
+        max(float(rate.max()), SLOWEST_C_PER_S), max(float(-rate.min()), SLOWEST_C_PER_S), max(float(loss.max()), 0.0)
+    )
 
 
 def measured_work(source: Source, readings: Readings) -> Work:

@@ -164,7 +164,7 @@ def make_scene(
         chamber_errors = chamber_errors if loads else sensor_errors
         load_errors = [sensor_errors for _ in loads]
     chamber = corrected(trace, chamber_errors)
-    placed = place_holds(chamber, recipe)
+    placed = place_holds(chamber, recipe, reach_c=_reach(recipe, chamber_errors))
     stays = drop_unnamed(stays_of(run.marks, pieces))
     scene = Scene(
         run=run,
@@ -181,7 +181,7 @@ def make_scene(
         errors=chamber_errors,
         chamber_errors=chamber_errors,
         basis=basis_of(chamber_errors, recipe.decide_on),
-        rates_c_per_s=fastest(chamber),
+        rates=fastest(chamber),
         uncertain=uncertain_gaps(run),
         untrusted=_untrusted(stuck, [trace.name]),
     )
@@ -192,6 +192,12 @@ def make_scene(
     return replace(scene, works=works, source=source)
 
 
+def _reach(recipe: Recipe, errors: SensorErrors) -> float:
+    """How far beside its band a level stretch can still be a hold: the sensor's error may have put it there [K]."""
+    spread = [(errors.at(h.target_c) or 0.0) + max(h.above_c, h.below_c) for h in recipe.holds]
+    return max(spread, default=0.0)
+
+
 def _with_loads(scene: Scene, loads: tuple[Trace, ...], errors: list[SensorErrors], stuck: Sequence[Stuck]) -> Scene:
     """Let the load sensors decide; where the chamber misses a hold that they show, theirs is taken."""
     traces = [corrected(tr, e) for tr, e in zip(loads, errors, strict=True)]
@@ -200,7 +206,6 @@ def _with_loads(scene: Scene, loads: tuple[Trace, ...], errors: list[SensorError
     if any(p is None or p.edges is None for p in placed):
         placed = _filled(placed, place_holds(work, scene.recipe))
     worst = max(errors, key=_spread)
-    up, down = (max(a, b) for a, b in zip(scene.rates_c_per_s, fastest(work), strict=True))
     return replace(
         scene,
         placed=tuple(placed),
@@ -211,7 +216,7 @@ def _with_loads(scene: Scene, loads: tuple[Trace, ...], errors: list[SensorError
         works={i: measured_work("load", work) for i in range(len(scene.stays))},
         errors=worst,
         basis=basis_of(worst, scene.recipe.decide_on),
-        rates_c_per_s=(up, down),
+        rates=scene.rates.with_other(fastest(work)),
         untrusted=_untrusted(stuck, [tr.name for tr in loads]),
     )
 

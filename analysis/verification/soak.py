@@ -7,8 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from soakwitness.analysis.recipes.model import Hold
-from soakwitness.analysis.verification.edges import Readings
+from soakwitness.analysis.verification.edges import Readings, crossing_s
 from soakwitness.analysis.verification.intervals import Allowed, Inside, Mode, inside
+
+PLACE: dict[Mode, int] = {"low": 0, "best": 1, "high": 2}  # reading before a crossing, the crossing, reading after
 
 
 @dataclass(frozen=True)
@@ -77,45 +79,43 @@ def window_limits(window: Window, hold: Hold, error_c: float, mode: Mode, noise_
     upper, lower = hold.upper_c + error_c, hold.lower_c + error_c
     start, end = window.start_s, window.limit_s
     if window.from_above:
-        start = max(start, _last_above(window, upper + slack))
+        start = max(start, _since_above(window, upper + slack, mode))
     if window.left_upward:
-        end = _first_beyond(window, window.level_end_s, upper + slack, above=True)
+        end = _until_beyond(window, window.level_end_s, upper + slack, above=True)[PLACE[mode]]
     else:
-        end = _first_beyond(window, window.leave_s, lower - noise_c, above=False)
+        end = _until_beyond(window, window.leave_s, lower - noise_c, above=False)[PLACE["high"]]
     if window.pull_s is not None:
         end = min(end, window.pull_s)
     return start, end
 
 
-def _first_beyond(window: Window, since_s: float, level_c: float, *, above: bool) -> float:
-    """Interpolated time of the first reading past a level from ``since_s`` on; the limit where there is none."""
+def _until_beyond(window: Window, since_s: float, level_c: float, *, above: bool) -> tuple[float, float, float]:
+    """Reading before, interpolated crossing and reading after going past a level; the limit where it never does."""
     trace = window.edges_on
     low, high = trace.between(since_s, window.limit_s)
     part = trace.temp_c[low:high]
     hits = np.flatnonzero(part > level_c if above else part < level_c)
     if not hits.size:
-        return window.limit_s
+        return window.limit_s, window.limit_s, window.limit_s
     at = low + int(hits[0])
-    if at == 0 or hits[0] == 0:
-        return max(float(trace.t_s[at]), since_s)
-    y0, y1 = trace.temp_c[at - 1], trace.temp_c[at]
-    t0, t1 = trace.t_s[at - 1], trace.t_s[at]
-    return max(float(t0 + (level_c - y0) / (y1 - y0) * (t1 - t0)), since_s)
+    after = float(trace.t_s[at])
+    if hits[0] == 0:
+        return max(after, since_s), max(after, since_s), max(after, since_s)
+    before, crossed = float(trace.t_s[at - 1]), crossing_s(trace, at - 1, level_c)
+    return max(before, since_s), max(crossed, since_s), after
 
 
-def _last_above(window: Window, level_c: float) -> float:
-    """Interpolated time after the last reading above a level before the level part; minus infinity without one."""
+def _since_above(window: Window, level_c: float, mode: Mode) -> float:
+    """Time from which the trace stays at or below a level before the level part; minus infinity if it always was."""
     trace = window.edges_on
     low, high = trace.between(window.start_s, window.level_start_s)
     hits = np.flatnonzero(trace.temp_c[low:high] > level_c)
     if not hits.size:
         return -np.inf
     at = low + int(hits[-1])
-    if at + 1 >= trace.t_s.size or trace.temp_c[at + 1] > level_c:
+    if mode == "high" or at + 1 >= trace.t_s.size or trace.temp_c[at + 1] > level_c:
         return float(trace.t_s[at])
-    y0, y1 = trace.temp_c[at], trace.temp_c[at + 1]
-    t0, t1 = trace.t_s[at], trace.t_s[at + 1]
-    return float(t0 + (level_c - y0) / (y1 - y0) * (t1 - t0))
+    return float(trace.t_s[at + 1]) if mode == "low" else crossing_s(trace, at, level_c)
 
 
 def soak(work: Readings, hold: Hold, window: Window, *, error_c: float, mode: Mode, allowed: Allowed) -> Soak:

@@ -202,7 +202,7 @@ def _compare(view: View, step: ProgramStep, stand: Stand, rate_c_per_h: float | 
             ]
         # A controller that waits counts from when the furnace is there.
         there = stand.end_s - max(stand.start_s, _entered(view, step) or stand.start_s)
-        if there > need + spare and ends_on_record:
+        if there > need + max(180.0, spare) and ends_on_record:
             says = f"the setpoint stood for {duration(there)} where the program says {duration(need)}"
             return [_differs(view, step, says, stand)]
     return []
