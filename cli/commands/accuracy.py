@@ -69,7 +69,7 @@ def accuracy(run: str | None, logbook: Path, unit: Unit | None, as_json: bool, *
 
     All numbers typed, and those of --readings, are in --unit (C where none is given).
 
-    Example: soakwitness accuracy last --reference reference --reference-uncertainty 1.5 --limit 4 --no-entry
+    Example: soakwitness accuracy sample_logs/calibration/run --reference reference --no-entry
     """
     chart = given["chart"]
     if chart is not None:

@@ -69,7 +69,7 @@ def calibrate(run: str | None, logbook: Path, unit: Unit | None, as_json: bool, 
 
     All numbers typed, and those of --readings, are in --unit (C where none is given).
 
-    Example: soakwitness calibrate last --reference reference --reference-uncertainty 1.5 --no-entry
+    Example: soakwitness calibrate sample_logs/calibration/run --reference reference --no-entry
     """
     chart = given["chart"]
     if chart is not None:

@@ -67,7 +67,8 @@ def sensor() -> None:
 def fitted(name: str, furnace: str, logbook: Path, **given: Any) -> None:
     """Enter that a sensor was fitted, moved, or its channel or input offset changed: a new life begins.
 
-    The life before it ends, and with it its corrections. What is not given stays as it was; --input-offset is in --unit.
+    The life before it ends, and with it its corrections. What is not given stays as it was. --input-offset is in
+    --unit.
 
     Example: soakwitness sensor fitted control --furnace shed --serial K-0112 --type K --tolerance-class 1
     """

@@ -64,7 +64,7 @@ def survey(run: str, logbook: Path, unit: Unit | None, as_json: bool, **given: A
     Limits other than the band are those of common pyrometry practice, as values to look up in your edition: no class
     is claimed. All numbers typed are in --unit (C where none is given).
 
-    Example: soakwitness survey last --sensors survey --band 8 --no-entry
+    Example: soakwitness survey sample_logs/calibration/run --sensors survey --band 8 --no-entry
     """
     from soakwitness.analysis.calibration.survey import survey as make_survey
     from soakwitness.analysis.runs import open_run
