@@ -66,7 +66,7 @@ def audit(evidence: Evidence, *, unit: str = "C") -> Audit:
         _hardness_is_good(case, scale)
     opinions = _ranked(weighed, unit)
     claimed = [o for o in opinions if o.claimed]
-    nothing = Opinion(NOTHING, CLAIM, not claimed, (_why_nothing(case, bool(claimed)),), (), (), NOTHING_NEXT)
+    nothing = Opinion(NOTHING, CLAIM, False, (_why_nothing(case, bool(claimed)),), (), (), NOTHING_NEXT)
     causes = [*opinions, nothing] if claimed else [nothing, *opinions]
     return Audit(
         run=case.run.run if case.run else None,

@@ -48,7 +48,7 @@ def _about(audit: Audit) -> str:
 
 
 def _cause(number: int, opinion: Opinion) -> list[str]:
-    word = "" if opinion.claimed else " (not claimed)"
+    word = "" if opinion.claimed or number == 1 else " (not claimed)"
     effect = f", as the effect of: {opinion.explained_by}" if opinion.explained_by else ""
     lines = [f"{number}. {opinion.cause}{word}{effect}"]
     lines += [f"   for: {says}" for says in opinion.pro]

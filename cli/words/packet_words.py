@@ -1,0 +1,100 @@
+"""What ``packet`` says in words: first how many of the recipe's minutes the packet eats."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from soakwitness.cli.words.figures import Unit, degrees, difference, minutes
+
+if TYPE_CHECKING:
+    from soakwitness.analysis.packet.fitting import Fit
+    from soakwitness.analysis.packet.piece import PacketModel
+    from soakwitness.analysis.packet.prediction import HoldLag, Prediction
+
+FIGURES = {
+    "eps_o": ("emissivity outside", ""),
+    "f_i": ("radiation factor from foil to blade", ""),
+    "gap_mm": ("gas gap between them", " mm"),
+    "peak_factor": ("transformation peak against EN 1993-1-2", ""),
+}
+
+
+def prediction_lines(prediction: Prediction, unit: Unit) -> list[str]:
+    """Prediction in words, what matters to the maker first."""
+    found = prediction.estimate
+    lines = [eaten(prediction.holds)] if prediction.holds else []
+    lines.append(f"{piece(found.packet)}, over the sensor {prediction.chamber}, in from {minutes(found.load_t_s)} on.")
+    for hold in prediction.holds:
+        lines.append(f"  {_hold_line(hold, found.load_t_s, unit)}")
+    lines.append(f"Hottest estimate {degrees(float(found.best_c.max()), unit)}; Biot number {found.biot:.3f}.")
+    lines += [f"{says[0].upper()}{says[1:]}." for says in prediction.says]
+    if not found.fitted:
+        lines.append("Run one instrumented packet to replace the guess: soakwitness packet fit --help")
+    return lines
+
+
+def eaten(holds: tuple[HoldLag, ...]) -> str:
+    """How many of the recipe's minutes the packet eats."""
+    parts = [_eaten(hold) for hold in holds if hold.enter_s is not None]
+    if not parts:
+        return "The run has none of the recipe's holds, so there is nothing the packet could eat of them."
+    return f"The packet eats {'; '.join(parts)}."
+
+
+def _eaten(hold: HoldLag) -> str:
+    of = f"of hold {hold.number}'s {hold.required_s / 60:g} minutes"
+    best, low, high = (
+        None if s is None else f"{s / 60:.1f}" for s in (hold.lag.best_s, hold.lag.low_s, hold.lag.high_s)
+    )
+    if low is None:
+        return f"all {of}"
+    return f"{best or 'all'} {of} (likely {low} to {high or 'all of them'})"
+
+
+def _hold_line(hold: HoldLag, load_s: float, unit: Unit) -> str:
+    name = f"Hold {hold.number} at {degrees(hold.target_c, unit, digits=0)}:"
+    if hold.enter_s is None:
+        return f"{name} not found in this run"
+    if hold.lag.best_s is None:
+        reach = "the blade never gets into the band by the best estimate"
+    else:
+        since = "later" if load_s <= hold.enter_s else "after loading"
+        reach = f"chamber in band at {minutes(hold.enter_s)}, blade {minutes(hold.lag.best_s)} {since}"
+    never = f"; {hold.lag.never_reached * 100:.0f} % of the estimates never get there" if hold.lag.never_reached else ""
+    return f"{name} {reach}{never}"
+
+
+def piece(packet: PacketModel) -> str:
+    """What the piece is, in a few words."""
+    blades = (
+        f"{packet.blades} blades of {packet.thickness_mm:g} mm"
+        if packet.blades > 1
+        else f"Blade of {packet.thickness_mm:g} mm"
+    )
+    foil = "in foil" if packet.foil else "bare"
+    faces = "both faces" if packet.heated_faces == 2 else "one face"
+    if not packet.fitted:
+        return f"{blades} {foil}, heated from {faces}, generic figures"
+    fitted_mm = packet.fitted_thickness_mm
+    other = f" at {fitted_mm:g} mm" if fitted_mm is not None and fitted_mm != packet.thickness_mm else ""
+    return f"{blades} {foil}, heated from {faces}, figures fitted to {packet.fitted_from or 'a run'}{other}"
+
+
+def fit_lines(fit: Fit, unit: Unit) -> list[str]:
+    """Fitted packet in words."""
+    packet = fit.packet
+    lines = [
+        f"Fitted to {packet.fitted_from}: the model follows the load sensor within "
+        f"{difference(fit.residual_c, unit)} (root mean square, worst {difference(fit.worst_c, unit)})."
+    ]
+    for number, (name, (words, tail)) in enumerate(FIGURES.items()):
+        if not packet.foil and name in ("f_i", "gap_mm"):
+            continue
+        told = "" if name in fit.told else ", hardly told by this run"
+        lines.append(f"  {words}: {getattr(packet, name):.2f}{tail} ± {packet.spread[number] * 100:.0f} %{told}")
+    lines.append(f"  load sensor against control sensor: {difference(packet.sensor_offset_c, unit, signed=True)}")
+    lines.append(
+        "From run to run it may differ by 15 % in the emissivities and 30 % in the gap: predictions carry that."
+    )
+    lines += [f"{says[0].upper()}{says[1:]}." for says in fit.says]
+    return lines

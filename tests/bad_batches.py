@@ -1,0 +1,524 @@
+"""Batches with a known cause, put into a log book the way a maker would: run folders, pieces, hardness, treatments.
+
+Hardness follows from what each blade truly went through (its temperature in the simulated furnace), by rules of thumb
+that only this file knows: less for a short or cold soak, for retained austenite after a hot one, for a slow quench.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import datetime, timedelta
+from pathlib import Path
+
+import numpy as np
+
+from soakwitness.analysis.hardness import Reading
+from soakwitness.analysis.logbook.charges import charge_pieces
+from soakwitness.analysis.logbook.hardness import add_hardness
+from soakwitness.analysis.logbook.moments import Stamp, utc_text
+from soakwitness.analysis.logbook.opening import LogBook, open_logbook
+from soakwitness.analysis.logbook.pieces import Piece, add_pieces
+from soakwitness.analysis.logbook.runs import take_in
+from soakwitness.analysis.logbook.sensors import add_calibration, fit_sensor
+from soakwitness.analysis.logbook.treatments import add_treatment
+from tests.furnace_days import EVERY_S, HARDEN, HARDEN_HOT, TEMPER, Blade, Day, Fitting, Lived, live, record
+
+HARDEN_NAME, TEMPER_NAME = "Chef's blades, harden", "Chef's blades, temper"
+PLACES = ("front left", "front right", "middle left", "middle right", "back left", "back right")
+COLD_PROGRAM = ((None, 780.0, 600.0), (400.0, 1040.0, 1500.0))
+HOT_PROGRAM = ((None, 1040.0, 1500.0),)
+OVEN = Fitting(name="tempering oven", signals=False, serial="T-9")
+
+
+@dataclass
+class Story:
+    """One batch: the furnace's day, what was done afterwards, and how it was measured."""
+
+    cause: str
+    seed: int
+    day: Day
+    fitting: Fitting = Fitting()
+    hot: bool = False
+    quench_loss: dict[str, float] = field(default_factory=dict)  # points lost in the quench, by blade
+    skin_loss: float = 0.0
+    edge_loss: float = 0.0
+    ground_check: bool = False
+    measured_as_quenched: bool = True
+    cold_after_h: float = 0.5
+    cold_c: float = -78.0
+    temper_c: float | None = 200.0
+    temper_after_h: float = 14.0
+    tempers: int = 2
+    temper_logged: bool = True
+    block_error: float = 0.0
+    section_mm: float | None = None
+    load_n: float | None = None
+    uneven: dict[str, float] = field(default_factory=dict)
+    plates_c: float | None = None
+    calibration_due: str | None = None
+
+    @property
+    def recipe(self) -> str:
+        """Text of the recipe of its hardening."""
+        return HARDEN_HOT if self.hot else HARDEN
+
+
+def blades(rng: np.random.Generator, count: int = 8, **every: object) -> tuple[Blade, ...]:
+    """Blades of an ordinary charge: names are set when they are entered."""
+    gap = float(rng.uniform(55, 80))
+    thick = float(rng.choice([2.8, 3.0, 3.0, 3.2]))
+    return tuple(
+        Blade(
+            f"blade {i}",
+            thickness_mm=thick,
+            pull_after_s=gap * i,
+            plates_s=float(rng.uniform(6, 12)),
+            place=PLACES[i % len(PLACES)],
+            **every,  # type: ignore[arg-type]
+        )
+        for i in range(count)
+    )
+
+
+def ordinary(seed: int, *, hot: bool = False, count: int = 8) -> Story:
+    """A day on which nothing goes wrong."""
+    rng = np.random.default_rng(seed)
+    room = float(rng.normal(20.0, 2.0))
+    mains = float(rng.normal(1.0, 0.012))
+    day = Day(
+        seed=seed,
+        program=HOT_PROGRAM if hot else COLD_PROGRAM,
+        blades=blades(rng, count),
+        room_c=room,
+        mains=mains,
+        hot_load=hot,
+        extra_hold_s=float(rng.uniform(120, 300)) + (420.0 if hot else 0.0),
+        sensor_error={"offset": float(rng.normal(0.0, 0.3))},
+    )
+    return Story("good", seed, day, hot=hot, cold_after_h=float(rng.uniform(0.3, 0.8)))
+
+
+# hardness, by rules of thumb
+
+
+def as_quenched_hrc(story: Story, lived: Lived, blade: Blade, rng: np.random.Generator) -> tuple[float, float]:
+    """Hardness after the quench and what a cold treatment can bring back [HRC]."""
+    temps = lived.blades_c[blade.name]
+    t = np.arange(temps.size) * EVERY_S
+    pull = next((at for at, act, names in lived.marks if act == "pull" and blade.name in names), lived.end_s)
+    before = temps[t <= pull]
+    soak_s = float(np.count_nonzero(before > 1030.0)) * EVERY_S
+    peak = float(np.quantile(before[-40:], 0.7)) if before.size > 40 else float(before.max())
+    loss = 5.0 * max(0.0, 1.0 - soak_s / 1400.0) + max(0.0, 1034.0 - peak) / 7.0
+    austenite = max(0.0, peak - 1050.0) / 7.0
+    slow = max(0.0, blade.plates_s - 25.0) / 8.0
+    hardness = 62.0 - loss - austenite - slow - story.quench_loss.get(blade.name, 0.0) + rng.normal(0, 0.25)
+    return max(hardness, 35.0), min(austenite, 4.0) * 0.8
+
+
+def final_hrc(story: Story, quenched: float, kept: float) -> float:
+    """Hardness after cold treatment and tempers [HRC]."""
+    late = 1.0 if story.cold_after_h < 2.0 else max(0.2, 1.0 - story.cold_after_h / 30.0)
+    deep = min(1.0, max(0.0, (-story.cold_c - 10.0) / 60.0))
+    cold = 1.0 * late * deep + kept * late * deep
+    if story.temper_c is None or story.tempers == 0:
+        return quenched + cold + 0.5
+    return quenched + cold - 3.2 - (story.temper_c - 200.0) / 22.0 + (0.7 if story.tempers < 2 else 0.0)
+
+
+# entering a story
+
+
+@dataclass
+class Shop:
+    """A log book with its furnaces; stories are entered one after the other, days apart."""
+
+    book: LogBook
+    folder: Path
+    day: datetime
+    entered: int = 0
+    known: set[str] = field(default_factory=set)
+
+    @classmethod
+    def opened(cls, folder: Path, first_day: datetime) -> Shop:
+        """A shop with a new log book."""
+        return cls(open_logbook(folder, create=True), folder, first_day)
+
+    def furnish(self, story: Story, *, good: int = 6) -> Story:
+        """Put a story on a furnace that has good runs before it; those are shared by stories of the same kind."""
+        kind = f"{'hot' if story.hot else 'cold'} {story.fitting.recording:d}{story.fitting.signals:d}"
+        own = story.cause in ("thermocouple drift", "calibration overdue")
+        name = f"furnace {kind}" + (f" {story.seed}" if own else "")
+        fitting = replace(story.fitting, name=name)
+        base = replace(fitting, input_offset=0.0)
+        if name not in self.known:
+            self.known.add(name)
+            self._first_days(story, base, good)
+        return replace(story, fitting=fitting)
+
+    def _first_days(self, story: Story, base: Fitting, good: int) -> None:
+        stamp = Stamp(utc_text(self.now), "Ana")
+        life = fit_sensor(
+            self.book, base.name, "control", fitted_utc=utc_text(self.now), serial=base.serial, stamp=stamp
+        )
+        days = [ordinary(50_000 + 1000 * len(self.known) + n, hot=story.hot) for n in range(good)]
+        if story.cause == "thermocouple drift":
+            days += [ordinary(70_000 + 100 * story.seed + n, hot=story.hot) for n in range(6)]
+            for number, aging in enumerate(days[good:], start=1):
+                aging.day.sensor_error = {"share": story.day.sensor_error["share"] * number / 7}
+        if story.calibration_due:
+            due = (self.now + timedelta(days=2 * len(days) + 1)).date().isoformat()
+            add_calibration(
+                self.book, life=life, done_on=self.now.date().isoformat(), due_on=due, done_by="Ana",
+                correction=FLAT, stamp=stamp,
+            )  # fmt: skip
+        for aging in days:
+            self.enter(replace(aging, fitting=base))
+
+    @property
+    def now(self) -> datetime:
+        """Day of the next story."""
+        return self.day + timedelta(days=2 * self.entered)
+
+    def enter(self, story: Story, *, rename: str | None = None) -> list[str]:
+        """Live the story, record and enter everything; return the names of its pieces."""
+        self.entered += 1
+        start = self.now
+        prefix = rename or f"P{self.entered:04d}"
+        names = {b.name: f"{prefix}-{i:02d}" for i, b in enumerate(story.day.blades)}
+        day = replace(story.day, start=start, blades=tuple(replace(b, name=names[b.name]) for b in story.day.blades))
+        story = replace(
+            story,
+            day=day,
+            quench_loss={names[k]: v for k, v in story.quench_loss.items()},
+            uneven={names[k]: v for k, v in story.uneven.items()},
+        )
+        lived = live(day)
+        stamp = Stamp(utc_text(start), "Ana")
+        run = record(lived, story.fitting, self.folder, (HARDEN_NAME, story.recipe)).name
+        with self.book.writing(stamp):
+            take_in(self.book, stamp=stamp)
+            self._pieces(story, run, stamp)
+            quenched = start + timedelta(seconds=lived.end_s)
+            self._after(story, lived, quenched, stamp)
+        return list(names.values())
+
+    def _pieces(self, story: Story, run: str, stamp: Stamp) -> None:
+        for b in story.day.blades:
+            add_pieces(self.book, [Piece(b.name, steel=b.steel, lot=b.lot, thickness_mm=b.thickness_mm)], stamp=stamp)
+            charge_pieces(
+                self.book, [b.name], stamp=stamp, run=run, number=1, place=b.place, foil=b.foil, blades=b.blades
+            )
+
+    def _after(self, story: Story, lived: Lived, quenched: datetime, stamp: Stamp) -> None:
+        rng = np.random.default_rng(story.seed + 7)
+        names = [b.name for b in story.day.blades]
+        tempers = self._tempers(story, quenched, names, stamp) if story.temper_c is not None else 0
+        story = replace(story, tempers=tempers)
+        cold = quenched + timedelta(hours=story.cold_after_h)
+        add_treatment(
+            self.book, names, "cold treatment", start_utc=utc_text(cold), end_utc=utc_text(cold + timedelta(hours=2)),
+            lowest_c=story.cold_c, stamp=stamp,
+        )  # fmt: skip
+        if story.plates_c is not None:
+            add_treatment(
+                self.book, names, "plate quench", start_utc=utc_text(quenched), shown_c=story.plates_c, stamp=stamp
+            )
+        for b in story.day.blades:
+            hard, kept = as_quenched_hrc(story, lived, b, rng)
+            if story.measured_as_quenched:
+                self._measure(story, b, hard, "quench", quenched + timedelta(minutes=15), stamp, rng)
+            last = quenched + timedelta(days=1, hours=20)
+            end = final_hrc(story, hard, kept)
+            self._measure(story, b, end - story.skin_loss, "second temper", last, stamp, rng)
+            if story.ground_check:
+                self._measure(story, b, end, "grinding", last, stamp, rng, ground_off_mm=0.15)
+            if story.edge_loss:
+                self._measure(story, b, end - story.edge_loss, "finish", last, stamp, rng, spot="edge")
+                self._measure(story, b, end, "finish", last, stamp, rng, spot="spine")
+        if story.edge_loss:
+            add_treatment(self.book, names, "finish grinding", start_utc=utc_text(last), stamp=stamp)
+
+    def _tempers(self, story: Story, quenched: datetime, names: list[str], stamp: Stamp) -> int:
+        """Temper in the logged oven, or enter what the oven showed."""
+        assert story.temper_c is not None
+        for number in range(story.tempers):
+            start = quenched + timedelta(hours=story.temper_after_h + 6.0 * number)
+            if story.temper_logged:
+                oven = Day(
+                    seed=story.seed + number, start=start, program=((None, story.temper_c, 7200.0),), cooling=False,
+                    extra_hold_s=300.0,
+                )  # fmt: skip
+                run = record(live(oven), OVEN, self.folder, (TEMPER_NAME, TEMPER)).name
+                take_in(self.book, stamp=stamp)
+                charge_pieces(self.book, names, stamp=stamp, run=run, foil=False)
+            else:
+                add_treatment(
+                    self.book, names, "temper", start_utc=utc_text(start), end_utc=utc_text(start + timedelta(hours=2)),
+                    shown_c=story.temper_c, stamp=stamp,
+                )  # fmt: skip
+        return story.tempers
+
+    def _measure(
+        self,
+        story: Story,
+        blade: Blade,
+        hardness: float,
+        step: str,
+        at: datetime,
+        stamp: Stamp,
+        rng: np.random.Generator,
+        **where: object,
+    ) -> None:
+        spread = story.uneven.get(blade.name, 0.2)
+        low = -3.0 if story.section_mm is not None else 0.0
+        values = tuple(round(float(hardness + low + story.block_error + rng.normal(0, spread)), 1) for _ in range(4))
+        if spread > 1.0:
+            values = tuple(round(v - spread * k, 1) for v, k in zip(values, (0.0, 1.4, 0.3, 1.0), strict=True))
+        block = 60.3 + story.block_error
+        test = Reading(
+            values, block_value=60.3, block_readings=(round(block + 0.1, 1), round(block - 0.1, 1)),
+            thickness_mm=story.section_mm, load_n=story.load_n,
+        )  # fmt: skip
+        add_hardness(
+            self.book, blade.name, test, measured_utc=utc_text(at), side="after", step=step, stamp=stamp, **where  # type: ignore[arg-type]
+        )  # fmt: skip
+
+
+# stories with a cause
+
+
+def _changed(story: Story, cause: str, **changes: object) -> Story:
+    """A story with its day (or itself) changed."""
+    own = {k: v for k, v in changes.items() if k in Story.__dataclass_fields__}
+    of_day = {k: v for k, v in changes.items() if k not in own}
+    return replace(story, cause=cause, day=replace(story.day, **of_day), **own)  # type: ignore[arg-type]
+
+
+def _of_some(story: Story, which: Sequence[int], **changes: object) -> tuple[Blade, ...]:
+    return tuple(
+        replace(b, **changes) if i in which else b  # type: ignore[arg-type]
+        for i, b in enumerate(story.day.blades)
+    )
+
+
+def short_soak(s: Story, rng: np.random.Generator) -> Story:
+    held = float(rng.uniform(0.35, 0.7)) * 1500.0
+    program = (*s.day.program[:-1], (*s.day.program[-1][:2], held))
+    return _changed(s, "short soak", program=program, extra_hold_s=0.0)
+
+
+def packet_lag(s: Story, rng: np.random.Generator) -> Story:
+    s = ordinary(s.seed, hot=True)
+    thick = _of_some(s, (1, 4, 6), thickness_mm=float(rng.uniform(5.5, 7.0)))
+    return _changed(s, "packet lag ate the soak", blades=thick, extra_hold_s=60.0)
+
+
+def loaded_early(s: Story, rng: np.random.Generator) -> Story:
+    s = ordinary(s.seed, hot=True)
+    at = float(rng.uniform(2300, 2900))
+    return _changed(s, "loaded before the furnace had recovered", load_at_s=at, extra_hold_s=-500.0)
+
+
+def too_cold(s: Story, rng: np.random.Generator) -> Story:
+    # no logged setpoint: nothing tells why
+    low = float(rng.uniform(12, 30))
+    program = (*s.day.program[:-1], (s.day.program[-1][0], 1040.0 - low, 1500.0))
+    return _changed(s, "too cold", program=program, fitting=replace(s.fitting, signals=False))
+
+
+def too_hot(s: Story, rng: np.random.Generator) -> Story:
+    high = float(rng.uniform(14, 35))
+    program = (*s.day.program[:-1], (s.day.program[-1][0], 1040.0 + high, 1500.0))
+    return _changed(s, "too hot", program=program, fitting=replace(s.fitting, signals=False))
+
+
+def program_edited(s: Story, rng: np.random.Generator) -> Story:
+    off = float(rng.choice([-30.0, -20.0, -15.0, 15.0, 20.0, 30.0]))
+    program = (*s.day.program[:-1], (s.day.program[-1][0], 1040.0 + off, 1500.0))
+    return _changed(s, "program edited", program=program)
+
+
+def offset_changed(s: Story, rng: np.random.Generator) -> Story:
+    off = float(rng.choice([-1, 1])) * float(rng.uniform(8, 22))
+    fitting = replace(s.fitting, recording=True)
+    if rng.random() < 0.4:
+        fitting = replace(fitting, input_offset=off, recording=False)
+    return _changed(s, "controller offset changed", sensor_error={"offset": off}, fitting=fitting)
+
+
+def wrong_type(s: Story, rng: np.random.Generator) -> Story:
+    way = {"type": float(rng.choice([-1.0, 1.0]))}
+    return _changed(s, "wrong thermocouple type", sensor_error=way, fitting=replace(s.fitting, recording=True))
+
+
+def wrong_lead(s: Story, rng: np.random.Generator) -> Story:
+    size = 2.0 if rng.random() < 0.6 else 1.0
+    return _changed(
+        s, "reversed or wrong extension lead", sensor_error={"lead": size * float(rng.uniform(0.5, 0.9))},
+        fitting=replace(s.fitting, recording=True),
+    )  # fmt: skip
+
+
+def drift(s: Story, rng: np.random.Generator) -> Story:
+    share = -float(rng.uniform(0.010, 0.020))
+    return _changed(s, "thermocouple drift", sensor_error={"share": share}, fitting=replace(s.fitting, recording=True))
+
+
+def open_circuit(s: Story, rng: np.random.Generator) -> Story:
+    return _changed(s, "open circuit", fault=(float(rng.uniform(200, 700)), float(rng.uniform(300, 800))))
+
+
+def unit_mixed_up(s: Story, rng: np.random.Generator) -> Story:
+    program = ((None, (780.0 - 32) / 1.8, 600.0), (400.0, (1040.0 - 32) / 1.8, 1500.0))
+    return _changed(s, "°C/°F mix-up", program=program)
+
+
+def calibration_overdue(s: Story, rng: np.random.Generator) -> Story:
+    lost = {b.name: float(rng.uniform(2.5, 4)) for b in s.day.blades}
+    return _changed(s, "calibration overdue", calibration_due="past", quench_loss=lost)
+
+
+def power_low(s: Story, rng: np.random.Generator) -> Story:
+    power = float(rng.uniform(0.68, 0.84))
+    cold = 1040.0 - float(rng.uniform(12, 22)) if rng.random() < 0.3 else None
+    lost = {b.name: float(rng.uniform(2.0, 3.0)) for b in s.day.blades}
+    return _changed(s, "low mains voltage or aged element", mains=power, quench_loss=lost if cold is None else lost)
+
+
+def overloaded(s: Story, rng: np.random.Generator) -> Story:
+    s = ordinary(s.seed, hot=True, count=int(rng.integers(14, 19)))
+    many = tuple(replace(b, pull_after_s=12.0 * i, blades=1) for i, b in enumerate(s.day.blades))
+    lost = {b.name: float(rng.uniform(1.5, 2.5)) for b in many}
+    return _changed(s, "overloaded charge", blades=many, extra_hold_s=0.0, quench_loss=lost)
+
+
+def door_opened(s: Story, rng: np.random.Generator) -> Story:
+    doors = tuple((float(rng.uniform(120, 1300)), float(rng.uniform(25, 50))) for _ in range(int(rng.integers(2, 5))))
+    lost = {b.name: float(rng.uniform(2.0, 3.0)) for b in s.day.blades}
+    return _changed(s, "door opened", doors=doors, quench_loss=lost)
+
+
+def power_cut(s: Story, rng: np.random.Generator) -> Story:
+    cut = (float(rng.uniform(200, 800)), float(rng.uniform(240, 900)))
+    gap = cut if rng.random() < 0.4 else None
+    return _changed(s, "power cut", cut=cut, record_gap=gap)
+
+
+def late_quench(s: Story, rng: np.random.Generator) -> Story:
+    slow = tuple(replace(b, plates_s=float(rng.uniform(42, 75))) for b in s.day.blades)
+    if rng.random() < 0.4:
+        slow = tuple(
+            replace(b, plates_s=float(rng.uniform(45, 70))) if i in (2, 5, 7) else b for i, b in enumerate(s.day.blades)
+        )
+    return _changed(s, "late quench", blades=slow)
+
+
+def warm_plates(s: Story, rng: np.random.Generator) -> Story:
+    step = float(rng.uniform(0.55, 0.9))
+    quick = tuple(replace(b, pull_after_s=25.0 * i) for i, b in enumerate(s.day.blades))
+    lost = {b.name: step * i for i, b in enumerate(quick)}
+    return _changed(s, "plates warmed by the blades before", blades=quick, quench_loss=lost)
+
+
+def poor_contact(s: Story, rng: np.random.Generator) -> Story:
+    which = rng.choice(len(s.day.blades), size=int(rng.integers(1, 3)), replace=False)
+    names = [s.day.blades[int(i)].name for i in which]
+    uneven = {n: float(rng.uniform(2.0, 3.0)) for n in names}
+    return _changed(s, "poor plate contact", quench_loss={n: 2.0 for n in names}, uneven=uneven)
+
+
+def temper_missed(s: Story, rng: np.random.Generator) -> Story:
+    return _changed(s, "temper missed", tempers=0)
+
+
+def temper_late(s: Story, rng: np.random.Generator) -> Story:
+    lost = {b.name: float(rng.uniform(0.5, 1.0)) for b in s.day.blades}
+    return _changed(s, "temper late", temper_after_h=float(rng.uniform(60, 150)), quench_loss=lost)
+
+
+def temper_too_cold(s: Story, rng: np.random.Generator) -> Story:
+    return _changed(s, "temper too cold", temper_c=float(rng.uniform(140, 165)), temper_logged=bool(rng.random() < 0.6))
+
+
+def temper_too_hot(s: Story, rng: np.random.Generator) -> Story:
+    return _changed(s, "temper too hot", temper_c=float(rng.uniform(255, 290)), temper_logged=bool(rng.random() < 0.6))
+
+
+def cold_treatment(s: Story, rng: np.random.Generator) -> Story:
+    lost = {b.name: float(rng.uniform(0.5, 1.0)) for b in s.day.blades}
+    if rng.random() < 0.5:
+        return _changed(
+            s,
+            "cold treatment late or warm",
+            cold_after_h=float(rng.uniform(20, 40)),
+            temper_after_h=48.0,
+            quench_loss=lost,
+        )
+    return _changed(s, "cold treatment late or warm", cold_c=float(rng.uniform(-30, -12)), quench_loss=lost)
+
+
+def place(s: Story, rng: np.random.Generator) -> Story:
+    where = str(rng.choice(["front left", "back right"]))
+    rest = tuple(replace(b, place="middle left" if i % 2 else "middle right") for i, b in enumerate(s.day.blades))
+    s = _changed(s, "place in the furnace", blades=rest)
+    return _changed(s, s.cause, blades=_of_some(s, (0, 3, 5), place=where, place_off_c=-25.0))
+
+
+def leaking_foil(s: Story, rng: np.random.Generator) -> Story:
+    return _changed(
+        s, "leaking foil", skin_loss=float(rng.uniform(2.5, 5)), ground_check=True, measured_as_quenched=False
+    )
+
+
+def ground_hot(s: Story, rng: np.random.Generator) -> Story:
+    return _changed(s, "overheated in finish grinding", edge_loss=float(rng.uniform(2.5, 6)))
+
+
+def mixed_bar(s: Story, rng: np.random.Generator) -> Story:
+    odd = _of_some(s, (1, 2, 6), lot=str(rng.choice(["8110", "7734"])))
+    return _changed(
+        s, "mixed or wrong bar", blades=odd, quench_loss={odd[i].name: float(rng.uniform(3, 5)) for i in (1, 2, 6)}
+    )
+
+
+def tester(s: Story, rng: np.random.Generator) -> Story:
+    if rng.random() < 0.6:
+        return _changed(s, "hardness tester", block_error=-float(rng.uniform(2.0, 4.0)))
+    return _changed(s, "hardness tester", section_mm=float(rng.uniform(0.4, 0.6)))
+
+
+def record_gap(s: Story, rng: np.random.Generator) -> Story:
+    lost = {b.name: float(rng.uniform(2.0, 3.0)) for b in s.day.blades}
+    return _changed(
+        s, "record gap", record_gap=(float(rng.uniform(100, 300)), float(rng.uniform(600, 1100))), quench_loss=lost
+    )  # fmt: skip
+
+
+def nothing(s: Story, rng: np.random.Generator) -> Story:
+    return _changed(
+        s, "the record shows nothing", quench_loss={b.name: float(rng.uniform(2.5, 4)) for b in s.day.blades}
+    )
+
+
+CAUSES: tuple[Callable[[Story, np.random.Generator], Story], ...] = (
+    short_soak, packet_lag, loaded_early, too_cold, too_hot, program_edited, offset_changed, wrong_type, wrong_lead,
+    drift, open_circuit, unit_mixed_up, calibration_overdue, power_low, overloaded, door_opened, power_cut, late_quench,
+    warm_plates, poor_contact, temper_missed, temper_late, temper_too_cold, temper_too_hot, cold_treatment, place,
+    leaking_foil, ground_hot, mixed_bar, tester, record_gap, nothing,
+)  # fmt: skip
+
+
+def bad_batch(number: int, *, make: Callable[[Story, np.random.Generator], Story] | None = None) -> Story:
+    """A batch with the cause whose turn it is."""
+    make = make or CAUSES[number % len(CAUSES)]
+    rng = np.random.default_rng(900_000 + number)
+    return make(ordinary(10_000 + number), rng)
+
+
+FLAT = {
+    "format": 1, "furnace": "small furnace", "sensor": "control", "model": "constant", "why": "made up for a test",
+    "points": [], "table": {"reading_c": [20.0, 1100.0], "correction_c": [0.0, 0.0], "expanded_c": [2.0, 2.0]},
+    "done_on": "2026-01-01", "due_on": None, "done_by": "Ana",
+}  # fmt: skip
