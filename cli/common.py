@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 import os
+import re
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -119,14 +120,24 @@ def find_run(name: str, logbook: Path) -> Path:
             f"{name} is a file, not a run folder. A foreign log comes in with: soakwitness import {name} ..."
         )
     folder = logbook / "runs"
-    known = sorted(p for p in folder.iterdir() if p.is_dir()) if folder.is_dir() else []
+    known = sorted((_run_id(p), p) for p in folder.iterdir() if p.is_dir()) if folder.is_dir() else []
     if name == "last" and known:
-        return known[-1]
-    hits = [p for p in known if p.name == name] or [
-        p for p in known if p.name.startswith(name) or p.name.endswith("_" + name)
+        return known[-1][1]
+    hits = [p for run, p in known if name in (run, p.name)] or [
+        p for run, p in known if run.startswith(name) or run.endswith("_" + name) or p.name.startswith(name)
     ]
     if len(hits) == 1:
         return hits[0]
     if hits:
         raise WrongUse(f"{name}: {len(hits)} runs fit, from {hits[0].name} to {hits[-1].name}. Give more of the name.")
     raise WrongUse(f"{name}: no such run folder, and no such run in {folder}. List the runs with: soakwitness runs")
+
+
+def _run_id(folder: Path) -> str:
+    """Run id, which begins with the time the run began: the folder's name, unless a person gave it another one."""
+    if re.match(r"\d{8}T\d{6}Z_", folder.name):
+        return folder.name
+    try:
+        return str(json.loads((folder / "run.json").read_text(encoding="utf-8"))["run"])
+    except (OSError, ValueError, LookupError, TypeError):
+        return ""
