@@ -308,6 +308,35 @@ def _speed(readings: Readings, from_s: float, away_s: float, limit_s: float) -> 
     return float(y[middle:high].mean() - y[low:middle].mean()) / run
 
 
+def only_passes(readings: Readings, hold: Hold, stay: Stay, before_s: float) -> bool:
+    """Tell whether a further stay after an interruption is only the trace falling through the band.
+
+    Parameters
+    ----------
+    readings : Readings
+        The trace.
+    hold : Hold
+        The hold.
+    stay : Stay
+        The stay.
+    before_s : float
+        Where the next found hold begins, or the end of the record [s].
+
+    Returns
+    -------
+    bool
+        Whether it falls through without a stop; on the way up it may be the rest of the hold.
+    """
+    inside = in_band(readings, hold, stay.start_s, stay.end_s)
+    if not inside.size:
+        return True
+    first, last = int(inside[0]), int(inside[-1])
+    if last == readings.t_s.size - 1 or _goes_up(readings, last):
+        return False
+    stretch = Edges(float(readings.t_s[first]), float(readings.t_s[last]))
+    return passes_through(readings, hold, stretch, before_s=before_s)
+
+
 def later_stay(readings: Readings, hold: Hold, edges: Edges, before_s: float) -> Stay | None:
     """Find a further stay in the band after a hold was left, such as the rest of a hold after a power cut.
 

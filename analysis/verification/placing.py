@@ -143,6 +143,8 @@ def _edges_of(
             placed[number] = Placed(hold, mine, None, begin_s)
             previous = number
             continue
+        while len(mine) > 1 and edges.only_passes(readings, hold, mine[-1], before_s):
+            mine = mine[:-1]
         climbs = following is not None and holds[following].target_c > hold.target_c
         while True:
             left = edges.leave(readings, hold, mine[-1], enter_s=entered[0], before_s=before_s, climbs=climbs)
