@@ -43,13 +43,11 @@ def from_logbook(logbook: Path, run: Run) -> tuple[tuple[PieceInfo, ...], Mappin
     """Pieces of a run and corrections of its sensors; nothing where there is no log book."""
     if not (logbook / "logbook.sqlite").exists():
         return (), {}
-    from soakwitness.analysis.calibration.correction import correction_from_dict
+    from soakwitness.analysis.calibration.keeping import corrections_for
     from soakwitness.analysis.logbook.charges import pieces_in_run
     from soakwitness.analysis.logbook.opening import open_logbook
-    from soakwitness.analysis.logbook.sensors import calibration_valid_on
     from soakwitness.analysis.verification.model import PieceInfo
 
-    header, corrections = run.header, {}
     with open_logbook(logbook, told=lambda says: click.echo(says, err=True)) as book:
         pieces = tuple(
             PieceInfo(
@@ -61,13 +59,11 @@ def from_logbook(logbook: Path, run: Run) -> tuple[tuple[PieceInfo, ...], Mappin
                 None if p.charge is None else str(p.charge),
                 p.place,
             )
-            for p in pieces_in_run(book, header.run)
+            for p in pieces_in_run(book, run.header.run)
         )
-        for column in header.columns:
-            if column.kind == "sensor":
-                entry = calibration_valid_on(book, header.furnace_name, column.name, header.started_utc)
-                if entry is not None:
-                    corrections[column.name] = correction_from_dict(entry.correction)
+        corrections, refused = corrections_for(book, run.header)
+    for words in refused:
+        click.echo(words, err=True)
     return pieces, corrections
 
 

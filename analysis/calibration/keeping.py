@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from soakwitness.analysis.calibration.correction import Correction, correction_from_dict, correction_to_dict
 from soakwitness.analysis.calibration.from_run import in_kelvin
 from soakwitness.analysis.errors import LogBookError
-from soakwitness.analysis.logbook.moments import Stamp
+from soakwitness.analysis.logbook.moments import Stamp, local_day
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.logbook.sensors import (
+    Calibration,
     SensorLife,
     add_calibration,
     calibration_valid_on,
+    calibrations,
     fit_sensor,
     sensor_life_on,
 )
@@ -191,6 +194,45 @@ def correction_on(book: LogBook, furnace: str, sensor: str, day: str) -> Correct
     return None if kept is None else correction_from_dict(kept.correction)
 
 
+def calibrations_for(
+    book: LogBook, furnace: str, columns: Iterable[Column], *, started_utc: str, zone: str | None
+) -> tuple[dict[str, Calibration], tuple[str, ...]]:
+    """Calibrations valid for the sensors of a run.
+
+    Parameters
+    ----------
+    book : LogBook
+        The open log book.
+    furnace : str
+        Name of the furnace.
+    columns : iterable of Column
+        What the run says of its columns; only sensors count.
+    started_utc : str
+        Start of the run, UTC text: the life in force at that moment counts.
+    zone : str or None
+        Zone of the run: a calibration counts from the local day on which it was done.
+
+    Returns
+    -------
+    tuple of dict and tuple of str
+        Newest calibrations by the sensor's name, and in words why one on record is not used: thermocouple, channel,
+        place or input offset of the run are not those of the life on record.
+    """
+    day = local_day(started_utc, zone)
+    found: dict[str, Calibration] = {}
+    refused: list[str] = []
+    for column in columns:
+        life = sensor_life_on(book, furnace, column.name, started_utc) if column.kind == "sensor" else None
+        made = [] if life is None else [one for one in calibrations(book, life.entry) if one.done_on <= day]
+        if life is None or not made:
+            continue
+        if words := changes(life, column):
+            refused.append(f"{column.name}: the correction of {made[-1].done_on} is not used, the run says {words}.")
+        else:
+            found[column.name] = made[-1]
+    return found, tuple(refused)
+
+
 def corrections_for(book: LogBook, header: RunHeader) -> tuple[dict[str, Correction], tuple[str, ...]]:
     """Corrections valid for the sensors of a run.
 
@@ -204,20 +246,9 @@ def corrections_for(book: LogBook, header: RunHeader) -> tuple[dict[str, Correct
     Returns
     -------
     tuple of dict and tuple of str
-        Corrections by the sensor's name, and in words why one on record is not used: thermocouple, channel, place or
-        input offset of the run are not those of the life on record.
+        Corrections by the sensor's name, and in words why one on record is not used.
     """
-    found: dict[str, Correction] = {}
-    refused: list[str] = []
-    for column in header.columns:
-        if column.kind != "sensor":
-            continue
-        life = sensor_life_on(book, header.furnace_name, column.name, header.started_utc)
-        correction = correction_on(book, header.furnace_name, column.name, header.started_utc)
-        if life is None or correction is None:
-            continue
-        if words := changes(life, column):
-            refused.append(f"{column.name}: the correction of {correction.done_on} is not used, the run says {words}.")
-        else:
-            found[column.name] = correction
-    return found, tuple(refused)
+    found, refused = calibrations_for(
+        book, header.furnace_name, header.columns, started_utc=header.started_utc, zone=header.zone
+    )
+    return {name: correction_from_dict(one.correction) for name, one in found.items()}, refused

@@ -13,6 +13,7 @@ from soakwitness.analysis.logbook.moments import local_day
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.logbook.runs import RunEntry, recipe_text
 from soakwitness.analysis.logbook.sensors import calibration_valid_on, sensor_life_on
+from soakwitness.firmware_bridge.runfolder.model import Column
 
 if TYPE_CHECKING:
     from soakwitness.analysis.calibration.correction import Correction
@@ -74,9 +75,28 @@ def run_inputs(book: LogBook, entry: RunEntry) -> RunInputs:
     RunInputs
         Recipe, pieces, the corrections valid on the day of the run, and the control sensor's life.
     """
+    from soakwitness.analysis.calibration.keeping import calibrations_for
+
     sensors = book.rows("SELECT * FROM run_sensors WHERE run = ? ORDER BY rowid", entry.run)
-    day = local_day(entry.started_utc, entry.zone)
-    found = {row["sensor"]: calibration_valid_on(book, entry.furnace, row["sensor"], day) for row in sensors}
+    found, _ = calibrations_for(
+        book,
+        entry.furnace,
+        [
+            Column(
+                row["sensor"],
+                "sensor",
+                "C",
+                serial=row["serial"],
+                channel=row["channel"],
+                position=row["position"],
+                input_offset=row["input_offset"],
+                thermocouple=row["thermocouple"],
+            )
+            for row in sensors
+        ],
+        started_utc=entry.started_utc,
+        zone=entry.zone,
+    )
     charged = pieces_in_run(book, entry.run)
     return RunInputs(
         run=entry.run,
@@ -86,9 +106,9 @@ def run_inputs(book: LogBook, entry: RunEntry) -> RunInputs:
         ended_utc=entry.ended_utc,
         recipe_digest=entry.recipe_digest,
         recipe=None if entry.recipe_digest is None else recipe_text(book, entry.recipe_digest),
-        corrections={name: c.correction for name, c in found.items() if c is not None},
+        corrections={name: c.correction for name, c in found.items()},
         charged=charged,
-        sensor=_control_sensor(book, entry, day),
+        sensor=_control_sensor(book, entry, local_day(entry.started_utc, entry.zone)),
         empty=False if charged else None,
     )
 

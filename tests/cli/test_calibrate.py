@@ -262,3 +262,43 @@ def test_each_made_example_is_recognised(book: Path, example: str) -> None:
     from soakwitness.cli.commands.sensor import EXAMPLES
 
     assert f"Most likely: {EXAMPLES[example]}." in ask(book, "sensor", "diagnose", "--example", example).stdout
+
+
+RECIPE = """
+name = "Hold at 780"
+unit = "C"
+[[step]]
+ramp = "full power"
+to = 780
+[[step]]
+hold_minutes = 20
+tolerance = 8
+"""
+
+
+def test_verify_uses_the_correction_of_the_day_and_only_of_this_life(book: Path, tmp_path: Path) -> None:
+    recipe = tmp_path / "hold.toml"
+    recipe.write_text(RECIPE, encoding="utf-8")
+    ask(book, "calibrate", calibration_run(book, error_c=7.0), "--reference", "ref", "--reference-uncertainty", "1")
+
+    def verified(run: Path) -> tuple[Any, str]:
+        answer = ask(book, "verify", run, "--recipe", recipe, "--exit-zero", "--json")
+        return json.loads(answer.stdout), answer.stderr
+
+    def codes(found: Any) -> set[str]:
+        return {finding["code"] for finding in found["findings"]}
+
+    # the control sensor shows 7 more than it is: 787 shown is 780 true, inside the band by more than U
+    later = make_run(book, {CONTROL: lambda t_s: true_c(t_s) + 7.0}, started_utc=STARTED_UTC + 86_400).path
+    found, said = verified(later)
+    assert "no calibration" not in codes(found)
+    assert found["decided_on"] == "true temperature"
+    assert said == ""
+    before = make_run(book, {CONTROL: true_c}, started_utc=STARTED_UTC - 86_400).path
+    assert "no calibration" in codes(verified(before)[0])
+    other = make_run(book, {replace(CONTROL, serial="K-9"): true_c}, started_utc=STARTED_UTC + 2 * 86_400).path
+    found, said = verified(other)
+    assert "no calibration" in codes(found)
+    assert "the correction of 2026-11-25 is not used, the run says serial K-9, the log book K-1" in said
+    overdue = make_run(book, {CONTROL: true_c}, started_utc=STARTED_UTC + 400 * 86_400).path
+    assert "calibration overdue" in codes(verified(overdue)[0])
