@@ -73,8 +73,9 @@ class ModbusLink:
             except LinkError as failed:
                 if failed.reason != "refused":
                     raise
-                if block.has_gaps:  # perhaps only the registers between were refused
-                    waiting[:0] = self._split(block)
+                pieces = self._split(block, failed)
+                if pieces:
+                    waiting[:0] = pieces
                     continue
                 error = failed
                 refused.update(dict.fromkeys(((block.table, r) for r in block.used), str(failed)))
@@ -88,7 +89,7 @@ class ModbusLink:
         try:
             reply = self._instrument.read_registers(block.start, block.count, functioncode=FUNCTION[block.table])
             if self._wire.has_more():
-                raise LinkError("garbled", f"{self._port.name}: more bytes came than were asked for.")
+                raise self._failed("garbled", block, "more bytes came than were asked for")
         except minimalmodbus.NoResponseError as error:
             raise self._failed("silent", block, f"no answer within {self._settings.timeout_s:g} s") from error
         except minimalmodbus.SlaveReportedException as error:
@@ -117,10 +118,14 @@ class ModbusLink:
     def _slowest_s(self) -> float:
         return max(_SLOWEST_TIMEOUTS * self._settings.timeout_s, _SLOWEST_AT_LEAST_S)
 
-    def _split(self, block: Block) -> tuple[Block, ...]:
-        """From now on read this block in pieces without gaps."""
+    def _split(self, block: Block, refusal: LinkError) -> tuple[Block, ...]:
+        """After a refused address read this block in smaller pieces from now on: the rest of it may be there."""
+        if not isinstance(refusal.__cause__, minimalmodbus.IllegalRequestError):
+            return ()
         mine = [s for s in _sources(self._furnace) if s.table == block.table and s.register in block.used]
-        pieces = plan_blocks(mine, largest_gap=0)
+        pieces = plan_blocks(mine, largest_gap=0 if block.has_gaps else -1)
+        if len(pieces) == 1 and not block.has_gaps:
+            return ()
         at = self._blocks.index(block)
         self._blocks = (*self._blocks[:at], *pieces, *self._blocks[at + 1 :])
         return pieces

@@ -14,7 +14,7 @@ import serial
 
 from soakwitness.firmware_bridge.errors import LinkError
 from soakwitness.firmware_bridge.furnace.model import LinkSettings
-from soakwitness.firmware_bridge.runfolder.lock import Lock, LockHeld, holder_words
+from soakwitness.firmware_bridge.runfolder.lock import Lock, LockHeld, holder_words, read_holder
 
 if sys.platform == "win32":
     _PORT_ERRORS: tuple[type[Exception], ...] = (OSError, ValueError)
@@ -143,11 +143,10 @@ def _lock(port: str) -> Lock | None:
 
 def _not_opened(port: str, error: Exception) -> LinkError:
     code = _number(error) or _number(error.__context__)
-    if code in (errno.EBUSY, errno.EAGAIN, errno.EWOULDBLOCK):
-        return LinkError("busy", f"{port}: busy, another program has it. End that one first.")
-    if code in (errno.EACCES, errno.EPERM):
-        if sys.platform == "win32":  # Windows says "access denied" for a port in use
-            return LinkError("busy", f"{port}: busy, another program has it. End that one first.")
+    denied = code in (errno.EACCES, errno.EPERM)
+    if code in (errno.EBUSY, errno.EAGAIN, errno.EWOULDBLOCK) or (denied and sys.platform == "win32"):
+        return _busy(port)  # Windows says "access denied" for a port in use
+    if denied:
         return LinkError("no permission", f"{port}: no permission. {_permission_step(port)}")
     if "://" in port:
         reason = _words(error.__context__ or error)
@@ -156,6 +155,13 @@ def _not_opened(port: str, error: Exception) -> LinkError:
         says = f"{port}: is no serial port, or it refuses its speed, parity, data or stop bits ({_words(error)})."
         return LinkError("missing", says)
     return LinkError("missing", f"{port}: missing. Plug it in, or see what there is with: soakwitness ports")
+
+
+def _busy(port: str) -> LinkError:
+    path = lock_path(port)
+    holder = read_holder(path) if path else {}  # readable where the lock itself is another user's
+    who = holder_words(holder) if "pid" in holder else "another program"
+    return LinkError("busy", f"{port}: busy, {who} has it. End that one first.")
 
 
 def _permission_step(port: str) -> str:

@@ -125,7 +125,11 @@ def fuzz_modbus(frames: int, seed: int) -> Score:
     instrument = BadInstrument(random.Random(seed), score)
     wire = FakeSerial(clock, instrument.answer, timeout=TIMEOUT_S)
     link = ModbusLink(modbus_furnace(), Port(wire, "P"), clock)
-    with mock.patch.object(minimalmodbus, "time", types.SimpleNamespace(monotonic=clock.monotonic, sleep=clock.sleep)):
+    fake_time = types.SimpleNamespace(monotonic=clock.monotonic, sleep=clock.sleep)
+    with (
+        mock.patch.object(minimalmodbus, "time", fake_time),
+        mock.patch.dict(minimalmodbus._latest_read_times, clear=True),
+    ):
         while score.frames < frames:
             wire.written.clear()
             instrument.by_chance = False

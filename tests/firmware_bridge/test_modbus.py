@@ -242,6 +242,30 @@ def test_a_block_whose_gaps_are_refused_is_read_in_pieces_from_then_on(clock: Fa
     ]
 
 
+def test_one_register_that_is_not_there_leaves_its_neighbours_readings(clock: FakeClock) -> None:
+    answers: dict[str, Answer] = {
+        frame("01 03 00 00 00 02").hex(" "): [(0.01, frame("01 83 02"))],
+        frame("01 03 00 00 00 01").hex(" "): [(0.01, frame("01 03 02 00 05"))],
+        frame("01 03 00 01 00 01").hex(" "): [(0.01, frame("01 83 02"))],
+    }
+    link, wire = opened(furnace(sensor("a", 0) + sensor("b", 1)), clock, answers)
+    for _ in range(2):
+        reading = link.read()
+        assert reading.values == {"a": 5.0, "b": None}
+        assert reading.faults == {"b": "refused"}
+    assert len(wire.written) == 5
+
+
+def test_a_busy_instrument_is_refused_and_its_block_stays_whole(clock: FakeClock) -> None:
+    request = frame("01 03 00 00 00 02").hex(" ")
+    link, wire = opened(furnace(sensor("a", 0) + sensor("b", 1)), clock, {request: [(0.01, frame("01 83 06"))]})
+    for _ in range(2):
+        with pytest.raises(LinkError, match="busy") as caught:
+            link.read()
+        assert caught.value.reason == "refused"
+    assert {data.hex(" ") for _, data in wire.written} == {request}
+
+
 def test_one_refused_table_leaves_the_other_ones_readings(clock: FakeClock) -> None:
     answers: dict[str, Answer] = {
         frame("01 03 00 00 00 01").hex(" "): [(0.01, frame("01 83 02"))],
