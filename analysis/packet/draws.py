@@ -20,6 +20,7 @@ CONVECTION_SPREAD = 0.20  # of natural convection, Incropera chapter 9: correlat
 REFERENCE_K = 1000.0
 
 
+@lru_cache(maxsize=4)
 def uniform_set(draws: int, dimensions: int = DIMENSIONS) -> FloatArray:
     """Points spread evenly over the unit cube.
 
@@ -71,7 +72,7 @@ def normal_set(draws: int) -> FloatArray:
         Shape (draws, 7) [-].
     """
     inverse = NormalDist().inv_cdf
-    return np.array([[inverse(u) for u in row] for row in uniform_set(draws).tolist()])
+    return np.array([[inverse(u) for u in row] for row in uniform_set(draws).tolist()]).reshape(draws, DIMENSIONS)
 
 
 def bundle_of(packet: PacketModel, draws: int) -> tuple[Bundle, FloatArray]:

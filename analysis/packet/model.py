@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from soakwitness.analysis.errors import NotEnoughData
 from soakwitness.analysis.packet import properties
-from soakwitness.analysis.packet.draws import bundle_of
+from soakwitness.analysis.packet.draws import bundle_of, uniform_set
 from soakwitness.analysis.packet.grid import Chamber, bridge, lay_steps
 from soakwitness.analysis.packet.marching import march
 from soakwitness.analysis.packet.piece import PacketModel as PacketModel
@@ -193,7 +193,8 @@ def estimate(
     Notes
     -----
     Two conductances in series per heated face, chamber to foil and foil to blade, blade lumped; see
-    :func:`soakwitness.analysis.packet.stepping.advance`. Valid while the Biot number is well below 0.1.
+    :func:`soakwitness.analysis.packet.stepping.advance`. Valid while the Biot number is well below 0.1. An offset that
+    a fit found between load and control sensor widens the draws and leaves the best estimate alone.
     """
     times = np.asarray(t_s, dtype=float)
     chamber = bridge(times, chamber_c)
@@ -204,6 +205,8 @@ def estimate(
     count = draws or (MANY_DRAWS if steps.mean_c.size <= MANY_STEPS else FEW_DRAWS)
     bundle, unseen = bundle_of(packet, count)
     table = march(steps, bundle, unseen, start_c)
+    if packet.sensor_offset_c:  # which of the two sensors was right is not known: each draw believes it by a share
+        table[:, 1:] += np.float32(packet.sensor_offset_c) * uniform_set(count)[:, -1].astype(np.float32)
     low, high = _quantiles(table[:, 1:])
     low_c, best_c, high_c = (
         np.where(times < load, start_c, np.interp(times, steps.edges_s, column)) for column in (low, table[:, 0], high)

@@ -1,0 +1,307 @@
+"""What an instrumented run tells about a packet: emissivity outside, factor and gap inside, the transformation peak."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from soakwitness.analysis.errors import NotEnoughData
+from soakwitness.analysis.packet import properties
+from soakwitness.analysis.packet.draws import bundle_of
+from soakwitness.analysis.packet.grid import STEP_S, Chamber, Steps, bridge, lay_steps
+from soakwitness.analysis.packet.marching import march
+from soakwitness.analysis.packet.piece import LIMITS, PARAMETERS, PacketModel
+from soakwitness.analysis.packet.stepping import Bundle
+
+FloatArray = npt.NDArray[np.float64]
+# Weak priors: standard deviations of the logarithms, then of the peak's place [K] and the sensor's offset [K].
+PRIOR_LOGS = (0.35, 0.50, 0.50, 0.40)
+PRIOR_PEAK_C, PRIOR_OFFSET_C = 30.0, 5.0
+STEPS_OF_DERIVATIVE = (0.02, 0.02, 0.02, 0.03, 1.0)
+RUN_TO_RUN = (0.15, 0.15, 0.30, 0.0)  # of eps_o, f_i, gap_mm, peak_factor unless measured: engineering guess, no source
+NOISE_AT_LEAST_C = 0.5
+LEAST_RISE_C = 100.0
+QUENCH_C_PER_S = 3.0
+FEWEST_POINTS = 20
+ROUNDS, TOLERANCES = 12, (0.03, 0.01, 0.01, 0.001)  # of each weighing; the last two with neighbours counted as alike
+GOOD_FIT_C = 2.0
+FAR, MOST_ALIKE = 2.0, 25.0
+
+
+@dataclass(frozen=True)
+class Fit:
+    """A fitted packet and how well it follows the load sensor.
+
+    ``residual_c`` is the root mean square difference [K], ``worst_c`` the largest [K]; ``t_s`` [s] and ``fitted_c``,
+    ``measured_c`` [degC], shape (k,), are the points used; ``told`` names the figures of which the run told more than
+    was assumed before.
+    """
+
+    packet: PacketModel
+    residual_c: float
+    worst_c: float
+    t_s: FloatArray
+    fitted_c: FloatArray
+    measured_c: FloatArray
+    told: tuple[str, ...]
+    says: tuple[str, ...]
+
+
+def fit_packet(
+    t_s: npt.ArrayLike,
+    chamber_c: npt.ArrayLike,
+    work_c: npt.ArrayLike,
+    *,
+    packet: PacketModel,
+    load_t_s: float | None = None,
+    pull_t_s: float | None = None,
+    fitted_from: str = "",
+    progress: Callable[[], None] = lambda: None,
+) -> Fit:
+    """Fit a packet to a run in which a sensor rode in it.
+
+    Parameters
+    ----------
+    t_s : array_like
+        Times of the readings [s], shape (n,).
+    chamber_c, work_c : array_like
+        Chamber and load sensor [degC], shape (n,), NaN where nothing was read.
+    packet : PacketModel
+        What is known before: thickness [mm], foil, heated faces, and figures to start from.
+    load_t_s : float, optional
+        Load mark [s]; None: in from the first reading.
+    pull_t_s : float, optional
+        Pull mark [s]; None: to the quench or the last reading.
+    fitted_from : str
+        Run the figures come from.
+    progress : callable
+        Called each time the model was run.
+
+    Returns
+    -------
+    Fit
+        The fitted packet with its spread and the run-to-run scatter.
+
+    Raises
+    ------
+    NotEnoughData
+        If the load sensor has too few readings or the run does not heat it by 100 K.
+
+    Notes
+    -----
+    Least squares in the logarithms of the figures with weak normal priors; the place of the peak and an offset between
+    the two sensors are fitted beside them. Neighbouring differences are alike, so they count for fewer than they are.
+    """
+    chamber = bridge(t_s, chamber_c)
+    times, work = _seen(t_s, work_c)
+    load = float(chamber.t_s[0]) if load_t_s is None else max(load_t_s, float(chamber.t_s[0]))
+    stop = _last_in(times, work, load) if pull_t_s is None else pull_t_s
+    inside = (times >= load) & (times <= stop)
+    if inside.sum() < FEWEST_POINTS or np.ptp(work[inside]) < LEAST_RISE_C:
+        rise = float(np.ptp(work[inside])) if inside.any() else 0.0
+        raise NotEnoughData(
+            f"From {load:.0f} to {stop:.0f} s the load sensor has {inside.sum()} readings and rises by {rise:.0f} K; "
+            f"a fit needs {FEWEST_POINTS} readings and {LEAST_RISE_C:.0f} K. Check which sensor rode in the packet."
+        )
+    whole = _solved(_problem(chamber, packet, (times, work), load, stop, progress), fitted_from)
+    warm = _warm_from(chamber, load)
+    if whole.residual_c <= GOOD_FIT_C or warm >= stop - FEWEST_POINTS * STEP_S:
+        return whole
+    part = _solved(_problem(chamber, packet, (times, work), warm, stop, progress), fitted_from)
+    if part.residual_c > 0.5 * whole.residual_c:
+        return whole
+    note = (
+        f"before {warm:.0f} s, while the chamber was not half as hot as it got, the two sensors do not go together "
+        f"({whole.residual_c:.0f} K apart): only what came after was used"
+    )
+    return replace(part, says=(note, *part.says))
+
+
+def _problem(
+    chamber: Chamber,
+    packet: PacketModel,
+    measured: tuple[FloatArray, FloatArray],
+    begin_s: float,
+    stop_s: float,
+    progress: Callable[[], None],
+) -> _Problem:
+    times, work = measured
+    inside = (times >= begin_s) & (times <= stop_s)
+    start_c = float(np.interp(begin_s, times, work))
+    steps = lay_steps(chamber, packet, begin_s, min(start_c, float(chamber.temp_c.max())))
+    return _Problem(packet, steps, times[inside], work[inside], start_c, progress)
+
+
+def _seen(t_s: npt.ArrayLike, work_c: npt.ArrayLike) -> tuple[FloatArray, FloatArray]:
+    times, work = np.asarray(t_s, dtype=float), np.asarray(work_c, dtype=float)
+    good = np.isfinite(times) & np.isfinite(work)
+    if not good.any():
+        raise NotEnoughData("The load sensor has no readings at all. Check which sensor rode in the packet.")
+    return times[good], work[good]
+
+
+def _last_in(times: FloatArray, work: FloatArray, load_s: float) -> float:
+    """When the load sensor left the furnace: it cools as no furnace does; the last reading where it never does."""
+    grid = np.arange(load_s, times[-1], 10.0)
+    falls = np.flatnonzero(np.diff(np.interp(grid, times, work)) < -10.0 * QUENCH_C_PER_S)
+    return float(grid[falls[0]]) if falls.size else float(times[-1])
+
+
+def _warm_from(chamber: Chamber, load_s: float) -> float:
+    """When the chamber is half as hot as it gets: before, its own sensor lags and the elements shine past it."""
+    hot = np.flatnonzero((chamber.t_s >= load_s) & (chamber.temp_c >= 0.5 * float(chamber.temp_c.max())))
+    return float(chamber.t_s[hot[0]]) if hot.size else load_s
+
+
+class _Problem:
+    """Residuals and derivatives of one fit; the unknowns are five figures and the offset, all zero at the prior."""
+
+    def __init__(
+        self,
+        packet: PacketModel,
+        steps: Steps,
+        times: FloatArray,
+        work: FloatArray,
+        start_c: float,
+        progress: Callable[[], None],
+    ) -> None:
+        self.packet, self.steps, self.start_c, self._progress = packet, steps, start_c, progress
+        edges = steps.edges_s
+        self.index = np.flatnonzero((edges > times[0]) & (edges <= times[-1]))
+        self.t_s = edges[self.index]
+        self.measured_c = _around(times, work, self.t_s)
+        self.noise_c = np.full(self.index.size, NOISE_AT_LEAST_C)
+        self.prior = np.array([*PRIOR_LOGS, PRIOR_PEAK_C, PRIOR_OFFSET_C])
+        self._answers: dict[bytes, tuple[FloatArray, FloatArray]] = {}
+
+    def weigh(self, left: FloatArray, most_alike: float) -> None:
+        """Give each point the noise that its like has shown; points far off, such as the cold start, count little."""
+        usual = max(1.4826 * float(np.median(np.abs(left))), NOISE_AT_LEAST_C)
+        far = np.sqrt(1.0 + (left / (FAR * usual)) ** 2)
+        spread = float(np.sqrt(np.mean((left / far) ** 2)))
+        self.noise_c = far * max(spread * np.sqrt(min(_alike(left / far), most_alike)), NOISE_AT_LEAST_C)
+
+    def figures(self, x: FloatArray) -> PacketModel:
+        """Packet at a point of the search."""
+        values: dict[str, Any] = {
+            name: float(np.clip(getattr(self.packet, name) * np.exp(x[i]), *LIMITS[name]))
+            for i, name in enumerate(PARAMETERS)
+        }
+        return replace(self.packet, peak_c=self.packet.peak_c + float(x[4]), **values)
+
+    def modelled(self, x: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Load sensor as modelled [degC], shape (k,), and its derivatives, shape (k, 6)."""
+        key = x.tobytes()
+        if key not in self._answers:
+            moved = [x] + [x + step * np.eye(6)[i] for i, step in enumerate(STEPS_OF_DERIVATIVE)]
+            self._progress()
+            table = march(self.steps, _side_by_side([self.figures(m) for m in moved]), np.zeros(6), self.start_c)
+            picked = table[self.index].astype(float)
+            slopes = (picked[:, 1:] - picked[:, :1]) / np.array(STEPS_OF_DERIVATIVE)
+            self._answers = {key: (picked[:, 0] + x[5], np.column_stack([slopes, np.ones(self.index.size)]))}
+        return self._answers[key]
+
+    def residuals(self, x: FloatArray) -> FloatArray:
+        """Differences over the noise, then the unknowns over their priors."""
+        return np.concatenate([(self.modelled(x)[0] - self.measured_c) / self.noise_c, x / self.prior])
+
+    def jacobian(self, x: FloatArray) -> FloatArray:
+        """Derivatives of :meth:`residuals`."""
+        return np.vstack([self.modelled(x)[1] / self.noise_c[:, None], np.diag(1.0 / self.prior)])
+
+
+def _around(times: FloatArray, work: FloatArray, at_s: FloatArray) -> FloatArray:
+    """Mean of the straight line through the readings over five seconds on either side."""
+    offsets = np.linspace(-5.0, 5.0, 5)
+    near = np.interp(at_s[:, None] + offsets, times, work)
+    middle = np.interp(at_s, times, work)
+    # No mean where the reading bends: just after loading.
+    return np.where(np.ptp(near, axis=1) < 10.0, near.mean(axis=1), middle)
+
+
+def _side_by_side(packets: list[PacketModel]) -> Bundle:
+    """Best figures of several packets as one bundle."""
+    bundles = [bundle_of(replace(packet, slow_side=1.0), 0)[0] for packet in packets]
+    names = ("eps_sigma", "f_sigma", "gap_m", "convection", "peak_factor", "peak_shift_k", "steel_kg_m2")
+    joined = {name: np.concatenate([getattr(b, name) for b in bundles]) for name in names}
+    return Bundle(foil_kg_m2=bundles[0].foil_kg_m2, **joined)
+
+
+def _solved(problem: _Problem, fitted_from: str) -> Fit:
+    from scipy.optimize import least_squares
+
+    x, left = np.zeros(6), np.zeros(0)
+    for again, tolerance in enumerate(TOLERANCES):
+        x = least_squares(problem.residuals, x, jac=problem.jacobian, ftol=tolerance, xtol=tolerance, max_nfev=ROUNDS).x
+        left = problem.modelled(x)[0] - problem.measured_c
+        problem.weigh(left, MOST_ALIKE if again >= 2 else 1.0)
+    return _told(problem, x, left, fitted_from)
+
+
+def _told(problem: _Problem, x: FloatArray, left: FloatArray, fitted_from: str) -> Fit:
+    """Packet, spread and words from the solution."""
+    slopes = problem.modelled(x)[1] / problem.noise_c[:, None]
+    covariance = np.linalg.inv(slopes.T @ slopes + np.diag(1.0 / problem.prior**2))
+    deviation = np.sqrt(np.diag(covariance))
+    correlation = covariance / np.outer(deviation, deviation)
+    correlation = 0.5 * (correlation + correlation.T)
+    np.fill_diagonal(correlation, 1.0)
+    foil = problem.packet.foil
+    used = [foil or name not in ("f_i", "gap_mm") for name in PARAMETERS]
+    spread = tuple(float(deviation[i]) if used[i] else 0.0 for i in range(len(PARAMETERS)))
+    packet = replace(
+        problem.figures(x),
+        spread=spread,
+        correlation=tuple(tuple(round(float(v), 6) for v in row[:4]) for row in correlation[:4]),
+        scatter=RUN_TO_RUN if foil else (RUN_TO_RUN[0], 0.0, 0.0, RUN_TO_RUN[3]),
+        peak_spread_c=float(deviation[4]),
+        sensor_offset_c=float(x[5]),
+        fitted=True,
+        slow_side=1.0,
+        fitted_from=fitted_from,
+        fitted_thickness_mm=problem.packet.thickness_mm,
+        source=fitted_from,
+    )
+    told = tuple(name for i, name in enumerate(PARAMETERS) if deviation[i] < 0.7 * problem.prior[i])
+    return Fit(
+        packet=packet,
+        residual_c=float(np.sqrt(np.mean(left**2))),
+        worst_c=float(np.abs(left).max()),
+        t_s=problem.t_s,
+        fitted_c=problem.modelled(x)[0],
+        measured_c=problem.measured_c,
+        told=told,
+        says=_says(problem, packet, left, told),
+    )
+
+
+def _alike(left: FloatArray) -> float:
+    """How many neighbouring differences say the same: (1 + r)/(1 - r), r the correlation of neighbours."""
+    middle = left - left.mean()
+    power = float(middle @ middle)
+    if power <= 0.0:
+        return 1.0
+    r = min(max(float(middle[1:] @ middle[:-1]) / power, 0.0), 0.99)
+    return (1.0 + r) / (1.0 - r)
+
+
+def _says(problem: _Problem, packet: PacketModel, left: FloatArray, told: tuple[str, ...]) -> tuple[str, ...]:
+    says = []
+    hottest = float(problem.steps.mean_c.max())
+    rms = float(np.sqrt(np.mean(left**2)))
+    if rms > 5.0:
+        says.append(f"the model misses the load sensor by {rms:.1f} K on average: check thickness, marks and sensor")
+    if hottest < properties.PEAK_FROM_C and "peak_factor" not in told:
+        says.append(f"the run stayed below {hottest:.0f} degC: it tells nothing of the transformation peak")
+    if abs(packet.sensor_offset_c) > 3.0:
+        says.append(
+            f"the load sensor reads {packet.sensor_offset_c:+.1f} K against the control sensor: compare the two first"
+        )
+    untold = [name for name in PARAMETERS if name not in told and (packet.foil or name in ("eps_o", "peak_factor"))]
+    if untold:
+        says.append(f"this run says little of {', '.join(untold)}: the figures before it still stand there")
+    return tuple(says)

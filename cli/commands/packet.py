@@ -1,0 +1,209 @@
+"""``soakwitness packet``: how the blade in its packet follows the furnace."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal, TypeVar
+
+import click
+
+from soakwitness.cli.common import (
+    WrongUse,
+    check_output,
+    find_run,
+    force_option,
+    json_option,
+    logbook_option,
+    print_json,
+    unit_option,
+)
+
+if TYPE_CHECKING:
+    from soakwitness.analysis.packet.piece import PacketModel
+    from soakwitness.analysis.recipes.model import PacketSpec, Recipe
+    from soakwitness.analysis.runs import Run
+
+F = TypeVar("F", bound=Callable[..., Any])
+USUAL_ROUNDS = 25  # of a fit; the bar ends when it ends
+
+
+@click.group()
+def packet() -> None:
+    """Estimate how the blade in its packet followed the furnace.
+
+    It is a model until an instrumented packet was run in your furnace: a blade or a dummy with a thermocouple in it.
+
+    Example: soakwitness packet predict --help
+    """
+
+
+def piece_options(function: F) -> F:
+    """Options that say what the piece is."""
+    for option in (
+        click.option("--steel", help="Open designation: where the transformation is expected."),
+        click.option("--foil-mm", type=click.FloatRange(0, 1, min_open=True), help="Thickness of the foil in mm."),
+        click.option("--blades", type=click.IntRange(1, 100), help="Blades on top of each other in one packet."),
+        click.option("--heated-faces", type=click.IntRange(1, 2), help="2 standing in a rack, 1 lying on the hearth."),
+        click.option("--no-foil", is_flag=True, help="The blade is bare."),
+    ):
+        function = option(function)
+    return function
+
+
+@packet.command()
+@click.argument("run")
+@click.option("--packet", "packet_path", type=click.Path(path_type=Path), help="Packet file of an instrumented run.")
+@click.option("--thickness-mm", type=click.FloatRange(0, 100, min_open=True), help="Thickness of the blade in mm.")
+@click.option("--recipe", "recipe_path", type=click.Path(path_type=Path), help="Recipe file; else the run's own.")
+@piece_options
+@json_option
+@unit_option
+@logbook_option
+def predict(
+    run: str,
+    packet_path: Path | None,
+    thickness_mm: float | None,
+    recipe_path: Path | None,
+    as_json: bool,
+    unit: Literal["C", "F"] | None,
+    logbook: Path,
+    **piece: Any,
+) -> None:
+    """Say how many of the recipe's minutes the packet eats in RUN, and what the blade's temperature was.
+
+    RUN is a run folder, a run's name or the beginning of it, or "last".
+
+    Example: soakwitness packet predict sample_logs/good --thickness-mm 3
+    """
+    from soakwitness.analysis.packet.file import load_packet
+    from soakwitness.analysis.packet.prediction import as_json as as_data
+    from soakwitness.analysis.packet.prediction import predict as predict_run
+    from soakwitness.analysis.runs import open_run
+    from soakwitness.cli.verified import from_logbook, recipe_for
+    from soakwitness.cli.words.packet_words import prediction_lines
+
+    fitted = load_packet(packet_path) if packet_path is not None else None
+    opened = open_run(find_run(run, logbook))
+    recipe = recipe_for(opened, recipe_path) if recipe_path is not None or opened.header.recipe_file else None
+    model = _model(fitted, recipe, thickness_mm, **piece)
+    found = predict_run(opened, model, recipe=recipe, corrections=from_logbook(logbook, opened)[1])
+    if as_json:
+        print_json(as_data(found))
+        return
+    for line in prediction_lines(found, unit or (recipe.unit if recipe else "C")):
+        click.echo(line)
+    if recipe is None:
+        click.echo("No recipe with this run: name one with --recipe FILE.toml to see what its holds lose.", err=True)
+
+
+def _model(fitted: PacketModel | None, recipe: Recipe | None, thickness_mm: float | None, **piece: Any) -> PacketModel:
+    """The piece as told by options, else by the recipe, else by the packet file, else 3 mm in foil."""
+    from soakwitness.analysis.packet.piece import for_piece, generic_packet
+    from soakwitness.analysis.recipes.model import PacketSpec
+
+    base = recipe.packet if recipe is not None and recipe.packet is not None else None
+    if base is None and fitted is not None:
+        base = PacketSpec(fitted.thickness_mm, fitted.foil, fitted.heated_faces, fitted.blades, fitted.foil_mm)
+    spec = _spec(base or PacketSpec(), thickness_mm, **piece)
+    steel = piece["steel"] or (recipe.steel if recipe is not None else None)
+    return generic_packet(spec, steel) if fitted is None else for_piece(fitted, spec, steel)
+
+
+def _spec(base: PacketSpec, thickness_mm: float | None, **piece: Any) -> PacketSpec:
+    from dataclasses import replace
+
+    told = {name: piece[name] for name in ("heated_faces", "blades", "foil_mm") if piece[name] is not None}
+    if thickness_mm is not None:
+        told["thickness_mm"] = thickness_mm
+    if piece["no_foil"]:
+        told["foil"] = False
+    return replace(base, **told)
+
+
+@packet.command()
+@click.argument("run")
+@click.option("--load", required=True, metavar="SENSOR", help="Sensor that rode in the packet: its name or role.")
+@click.option("--thickness-mm", type=click.FloatRange(0, 100, min_open=True), help="Thickness of that blade in mm.")
+@click.option(
+    "--out", type=click.Path(path_type=Path), required=True, metavar="FILE.toml", help="Packet file to write."
+)
+@piece_options
+@json_option
+@unit_option
+@logbook_option
+@force_option
+def fit(
+    run: str,
+    load: str,
+    thickness_mm: float | None,
+    out: Path,
+    as_json: bool,
+    unit: Literal["C", "F"] | None,
+    logbook: Path,
+    force: bool,
+    **piece: Any,
+) -> None:
+    """Learn the packet from RUN, in which the sensor SENSOR rode inside it, and write a packet file.
+
+    Best is a run with a load mark that passes through the recipe's holds. The file predicts for other thicknesses too.
+
+    Example: soakwitness packet fit last --load blade --thickness-mm 3 --out packet.toml
+    """
+    from soakwitness.analysis.packet.file import packet_text
+    from soakwitness.analysis.packet.piece import generic_packet
+    from soakwitness.analysis.packet.prediction import fit_run
+    from soakwitness.analysis.recipes.model import PacketSpec
+    from soakwitness.analysis.runs import open_run
+    from soakwitness.cli.verified import from_logbook, recipe_for
+    from soakwitness.cli.words.packet_words import fit_lines
+
+    check_output(out, force=force, suffixes=(".toml",))
+    opened = open_run(find_run(run, logbook))
+    recipe = recipe_for(opened, None) if opened.header.recipe_file else None
+    spec = _spec(PacketSpec(), _thickness(opened, load, thickness_mm), **piece)
+    known = generic_packet(spec, piece["steel"] or (recipe.steel if recipe else None))
+    with _bar() as progress:
+        found = fit_run(opened, load, known, corrections=from_logbook(logbook, opened)[1], progress=progress)
+    out.write_text(packet_text(found.packet), encoding="utf-8")
+    if as_json:
+        print_json(_fit_data(found, out))
+        return
+    for line in fit_lines(found, unit or (recipe.unit if recipe else "C")):
+        click.echo(line)
+    click.echo(str(out))
+
+
+def _thickness(run: Run, load: str, thickness_mm: float | None) -> float:
+    """Thickness of the instrumented blade: as told, else as the furnace file says of the sensor."""
+    known = next((c.thickness_mm for c in run.columns if c.name == load or c.role == load), None)
+    value = thickness_mm if thickness_mm is not None else known
+    if value is None:
+        raise WrongUse(f"The thickness of the blade that carried {load} is not known. Say it: --thickness-mm 3")
+    return value
+
+
+def _fit_data(found: Any, out: Path) -> dict[str, Any]:
+    from dataclasses import asdict
+
+    return {
+        "schema": "soakwitness/packet-fit/1",
+        "file": str(out),
+        "packet": asdict(found.packet),
+        "residual_c": found.residual_c,
+        "worst_c": found.worst_c,
+        "told": list(found.told),
+        "says": list(found.says),
+    }
+
+
+@contextmanager
+def _bar() -> Iterator[Callable[[], None]]:
+    """A bar on a terminal, nothing elsewhere."""
+    if not sys.stderr.isatty():
+        yield lambda: None
+        return
+    with click.progressbar(length=USUAL_ROUNDS, label="Fitting", file=sys.stderr) as bar:
+        yield lambda: bar.update(1)
