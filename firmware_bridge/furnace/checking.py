@@ -109,6 +109,15 @@ class Table:
             raise self.wrong(key, f"{shown(value)} is not allowed; it needs {allowed}.{_nearest(value, choices)}")
         return value
 
+    def perhaps(self, key: str, choices: Sequence[str]) -> str | None:
+        """Give one of several words, also where it is written as a number; None where the key is absent."""
+        value = self.value(key)
+        if value is None:
+            return None
+        if isinstance(value, bool) or str(value) not in choices:
+            raise self.wrong(key, f"{shown(value)} is not allowed; it needs one of {', '.join(choices)}.")
+        return str(value)
+
     def number(self, key: str, default: float | None = None, *, low: float = -math.inf, high: float = math.inf) -> Any:
         """Give a number within limits, or the default."""
         value = self.value(key)

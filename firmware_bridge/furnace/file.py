@@ -155,12 +155,6 @@ def _sensor(table: Table, reader: SourceReader) -> Sensor:
     scale = table.number("scale", 1.0)
     if scale == 0:
         raise table.wrong("scale", "0 is not allowed; every reading would be 0.")
-    tolerance_class = table.value("tolerance_class")
-    if tolerance_class is not None and str(tolerance_class) not in TOLERANCE_CLASSES:
-        raise table.wrong(
-            "tolerance_class",
-            f"{shown(tolerance_class)} is not allowed; it needs one of {', '.join(TOLERANCE_CLASSES)}.",
-        )
     if table.has("thickness_mm") and role != "load":
         raise table.wrong("thickness_mm", 'only a sensor with role = "load" sits in a dummy piece of known thickness.')
     sensor = Sensor(
@@ -171,8 +165,8 @@ def _sensor(table: Table, reader: SourceReader) -> Sensor:
         offset=table.number("offset", 0.0),
         fault_values=table.numbers("fault_values"),
         resolution=table.number("resolution", reader.resolution(source, scale), low=1e-6, high=100.0),
-        thermocouple=table.choice("thermocouple", THERMOCOUPLES) if table.has("thermocouple") else None,
-        tolerance_class=None if tolerance_class is None else str(tolerance_class),
+        thermocouple=table.perhaps("thermocouple", THERMOCOUPLES),
+        tolerance_class=table.perhaps("tolerance_class", TOLERANCE_CLASSES),
         expanded_uncertainty=table.number("expanded_uncertainty", low=0.0, high=200.0),
         instrument_uncertainty=table.number("instrument_uncertainty", low=0.0, high=200.0),
         serial=table.text("serial"),
@@ -183,7 +177,6 @@ def _sensor(table: Table, reader: SourceReader) -> Sensor:
         fault_source=reader.fault_source(table, source),
         fault_words=table.words("fault_words", '["open circuit", "short to ground"]'),
     )
-    table.value("thermocouple")
     table.finish()
     return sensor
 

@@ -69,7 +69,7 @@ class LinesLink:
     def _wait(self, start_s: float) -> tuple[list[Line], int, bool]:
         """Wait for one more good line; also give the number of bad ones and whether any byte came."""
         lines: list[Line] = []
-        bad, some = 0, False
+        bad, some, half = 0, False, not self._whole
         while not lines and self._clock.monotonic() - start_s < self._furnace.link.timeout_s:
             data = self._port.read(1)
             if not data:
@@ -77,11 +77,10 @@ class LinesLink:
             some = True
             if data not in b"\r\n":
                 self._clock.sleep(_GATHER_S)
-            half = not self._whole
             lines, worse = self._good(self._split(data + self._port.read_waiting()))
             bad += worse
             if half and self._whole:  # the line thrown away after opening takes nothing off the timeout
-                start_s = self._clock.monotonic()
+                start_s, half = self._clock.monotonic(), False
         return lines, bad, some
 
     def _split(self, data: bytes) -> list[bytes]:

@@ -169,7 +169,7 @@ def test_a_lines_file_is_understood() -> None:
         ('name = "load"', 'name = "crc"', ["line 24", '"crc"', "samples.csv"]),
         ("scale = 0.1", "scale = 0", ["line 18", 'key "scale"', "0"]),
         ("tolerance_class = 2", "tolerance_class = 3", ["line 21", "3", "1, 2, special, standard"]),
-        ('thermocouple = "K"', 'thermocouple = "L"', ["line 20", '"L"', '"B", "E", "J"']),
+        ('thermocouple = "K"', 'thermocouple = "L"', ["line 20", '"L"', "B, E, J"]),
         ("fault_values = [32767, -32768]", 'fault_values = ["open"]', ["line 19", '"open"', "[32767]"]),
         ("bit = 4", "bit = 16", ["[[contact]] 1", 'key "bit"', "16", "0 to 15"]),
         ("bit = 4", 'bit = 4\nmeans = "open"', ['key "means"', '"open"', '"next"']),

@@ -213,6 +213,16 @@ def test_silence_and_garbling_are_told_apart() -> None:
     assert caught.value.reason == "garbled"
 
 
+def test_a_flood_of_garbage_does_not_hold_the_reading_up() -> None:
+    bench = Bench(furnace())
+    for half_seconds in range(100):
+        bench.wire.arrives(0.5 * half_seconds, b"\x81" * 1500 + b"\n")
+    with pytest.raises(LinkError) as caught:
+        bench.link.read()
+    assert caught.value.reason == "garbled"
+    assert bench.clock.now_s < 1000.0 + 2 * 3.0 + 1.0
+
+
 def test_garbled_lines_are_counted_and_the_good_one_is_read() -> None:
     bench = Bench(furnace(link='checksum = "xor"\n'))
     bench.after(0.5, b"12*00\n", summed("xor", "800"), b"gar\n")
