@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -12,7 +13,7 @@ import click
 from soakwitness.cli.common import WrongUse, find_run
 
 if TYPE_CHECKING:
-    from soakwitness.analysis.calibration.calibrating import CalibratedPoint, Comparing
+    from soakwitness.analysis.calibration.calibrating import CalibratedPoint, Calibration
     from soakwitness.analysis.calibration.from_run import Pair
     from soakwitness.analysis.calibration.reference import Reference
     from soakwitness.analysis.calibration.stretches import StretchLimits
@@ -112,9 +113,47 @@ def open_pair(run: str, logbook: Path, *, reference: str | None, sensor: str, se
     return opened, pair_of_logs(opened, other, reference=reference, sensor=sensor)
 
 
-def reference_from(
-    column: Column | None, certificate: Path | None, stated: float | None, unit: str | None
-) -> Reference:
+@dataclass(frozen=True)
+class Compared:
+    """Sensor against reference: the points, and the run and traces they are from (None for typed readings)."""
+
+    found: Calibration
+    run: Run | None
+    pair: Pair | None
+    furnace: str | None
+    sensor: str
+
+
+def compare(run: str | None, logbook: Path, unit: Unit | None, given: Mapping[str, Any]) -> Compared:
+    """Compare a sensor with a reference as the options of ``comparison_options`` say."""
+    from soakwitness.analysis.calibration.calibrating import calibrate, calibrate_readings
+    from soakwitness.analysis.calibration.from_run import comparing_of
+    from soakwitness.analysis.calibration.readings import load_readings
+
+    if (run is None) == (given["readings"] is None):
+        raise WrongUse("give a RUN, or --readings FILE; one of them.")
+    opened, pair = None, None
+    if run is not None:
+        names = {name: given[name] for name in ("reference", "sensor")}
+        opened, pair = open_pair(run, logbook, **names, second=given["second_log"])
+    reference = _reference(pair.reference if pair else None, given["certificate"], given["stated"], unit)
+    comparing = comparing_of(
+        pair,
+        distance_mm=given["distance_mm"],
+        gradient_c_per_mm=as_difference(given["gradient"], unit),
+        cold_junction_c=as_difference(given["cold_junction"], unit),
+    )
+    if pair is None:
+        found = calibrate_readings(load_readings(given["readings"], unit=unit or "C"), reference, comparing)
+        if given["furnace"] is None and not given["no_entry"]:
+            raise WrongUse("readings name no furnace: give --furnace NAME, or --no-entry.")
+        return Compared(found, None, None, given["furnace"], given["sensor"])
+    limits = limits_of(given["minutes"], given["drift"], given["spread"], unit)
+    found = calibrate(pair.t_s, pair.reference_c, pair.sensor_c, reference, comparing, limits=limits)
+    return Compared(found, opened, pair, opened.header.furnace_name if opened else None, pair.sensor.name)
+
+
+def _reference(column: Column | None, certificate: Path | None, stated: float | None, unit: str | None) -> Reference:
     """What is known of the reference."""
     from soakwitness.analysis.calibration.from_run import reference_of
     from soakwitness.analysis.calibration.reference import load_certificate
@@ -125,20 +164,6 @@ def reference_from(
         column,
         certificate=None if certificate is None else load_certificate(certificate),
         expanded_c=as_difference(stated, unit),
-    )
-
-
-def comparing_from(
-    pair: Pair | None, distance_mm: float | None, gradient: float | None, cold: float | None, unit: str | None
-) -> Comparing:
-    """How the two were compared; typed readings are taken to be read to 0.1 degC."""
-    from soakwitness.analysis.calibration.from_run import comparing_of
-
-    return comparing_of(
-        pair,
-        distance_mm=distance_mm,
-        gradient_c_per_mm=as_difference(gradient, unit),
-        cold_junction_c=as_difference(cold, unit),
     )
 
 

@@ -33,6 +33,11 @@ class SurveyLimits:
     drift_c_per_h: float = 12.0
     window_minutes: tuple[float, ...] = (30.0, 20.0, 10.0)
     origin: str = PRACTICE
+    given: tuple[str, ...] = ()  # names of requirements whose figure the person gave
+
+    def origin_of(self, name: str) -> str:
+        """Where the figure of a requirement comes from."""
+        return "given" if name in self.given else self.origin
 
 
 @dataclass(frozen=True)
@@ -355,41 +360,28 @@ def _requirements(
     minutes = float(t_s[inside][-1] - t_s[inside][0]) / 60.0
     period_s = float(np.max(np.diff(t_s[inside]))) if inside.sum() > 1 else float("inf")
     known = len([s for s in sensors if s.expanded_c is not None])
-    origin = limits.origin
-    return (
-        Requirement(
-            "length",
-            minutes + CUT_MINUTES >= limits.least_minutes,
-            f"{minutes:.0f} min (a minute at either end is cut off), at least {limits.least_minutes:g}",
-            origin,
-        ),
-        Requirement(
-            "sampling", period_s <= limits.slowest_s, f"every {period_s:.0f} s, at most {limits.slowest_s:g}", origin
-        ),
-        Requirement(
-            "begun in time",
-            begun,
-            "recording began before any sensor reached the lower limit"
-            if begun
-            else "a sensor was at the lower limit when recording began",
-            origin,
-        ),
-        Requirement(
-            "never above",
-            hottest <= upper_c,
-            f"highest {hottest:.1f} degC at any time, upper limit {upper_c:.1f}",
-            origin,
-        ),
-        Requirement(
+    begun_words = (
+        "recording began before any sensor reached the lower limit"
+        if begun
+        else "a sensor was at the lower limit when recording began"
+    )
+    least, small = limits.least_minutes, "in a chamber under 0.085 m3"
+    length_words = f"{minutes:.0f} min (a minute at either end is cut off), at least {least:g}"
+    found = (
+        ("length", minutes + CUT_MINUTES >= least, length_words),
+        ("sampling", period_s <= limits.slowest_s, f"every {period_s:.0f} s, at most {limits.slowest_s:g}"),
+        ("begun in time", begun, begun_words),
+        ("never above", hottest <= upper_c, f"highest {hottest:.1f} degC at any time, upper limit {upper_c:.1f}"),
+        (
             "sensors",
             len(sensors) >= limits.least_sensors,
-            f"{len(sensors)} sensors, at least {limits.least_sensors} in a chamber under 0.085 m3",
-            origin,
-        ),
-        Requirement(
-            "corrections",
-            known == len(sensors),
-            f"U known of {known} of {len(sensors)} sensors",
-            "needed to decide with U",
+            f"{len(sensors)} sensors, at least {limits.least_sensors} {small}",
         ),
     )
+    corrections = Requirement(
+        "corrections",
+        known == len(sensors),
+        f"U known of {known} of {len(sensors)} sensors",
+        "needed to decide with U",
+    )
+    return (*(Requirement(name, met, says, limits.origin_of(name)) for name, met, says in found), corrections)

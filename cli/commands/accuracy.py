@@ -9,18 +9,16 @@ import click
 
 from soakwitness.cli.calibrating import (
     CHARTS,
+    Compared,
     a_file,
     as_difference,
     budget_lines,
-    comparing_from,
+    compare,
     comparison_options,
     days_of,
     difference,
     keeping_options,
     level,
-    limits_of,
-    open_pair,
-    reference_from,
     report_place,
 )
 from soakwitness.cli.common import (
@@ -39,7 +37,6 @@ if TYPE_CHECKING:
     from soakwitness.analysis.calibration.calibrating import Calibration
     from soakwitness.analysis.calibration.correction import Correction
     from soakwitness.analysis.logbook.sensors import Check, SensorLife
-    from soakwitness.analysis.runs import Run
     from soakwitness.cli.charts.style import Unit
 
 MONTHS = 3
@@ -81,52 +78,24 @@ def accuracy(run: str | None, logbook: Path, unit: Unit | None, as_json: bool, *
         if chart is not None:
             _draw(logbook, given["furnace"], given["sensor"], chart, unit or "C", as_json)
         return
-    if (run is None) == (given["readings"] is None):
-        raise WrongUse("give a RUN, or --readings FILE; one of them.")
-    opened, sensor, found = _found(run, logbook, unit, given)
-    furnace = opened.header.furnace_name if opened else given["furnace"]
-    if furnace is None and not given["no_entry"]:
-        raise WrongUse("readings name no furnace: give --furnace NAME, or --no-entry.")
-    done, due = days_of(given["day"], given["due"], MONTHS, opened)
-    when = opened.header.started_utc if opened else done
-    correction = _valid(logbook, furnace, sensor, when, opened)
-    result = _judged(found, correction, unit, given)
-    answer: dict[str, Any] = {"schema": "soakwitness/accuracy/1", "furnace": furnace, "sensor": sensor}
+    if chart is not None and given["no_entry"]:
+        raise WrongUse("--chart draws the tests in the log book: leave out --no-entry, or ask for --history.")
+    made = compare(run, logbook, unit, given)
+    done, due = days_of(given["day"], given["due"], MONTHS, made.run)
+    result = _judged(made.found, _valid(logbook, made, done), unit, given)
+    answer: dict[str, Any] = {"schema": "soakwitness/accuracy/1", "furnace": made.furnace, "sensor": made.sensor}
     answer |= {"done_on": done, "due_on": due, **result.as_dict(), "entry": None}
     if not given["no_entry"]:
-        answer["entry"] = _enter(logbook, furnace, sensor, result, done, due, opened, given)
-        chart = chart or report_place(opened, f"accuracy-{answer['entry']}")
+        answer["entry"] = _enter(logbook, made, result, done, due, given)
+        chart = chart or report_place(made.run, f"accuracy-{answer['entry']}")
     if as_json:
         print_json(answer)
     else:
-        _show(result, found, furnace, sensor, unit or "C")
+        _show(result, made, unit or "C")
         if answer["entry"] is not None:
             click.echo(f"Entered as accuracy test {answer['entry']}, done {done}, due {due}.")
-    if chart is not None and furnace is not None:
-        _draw(logbook, furnace, sensor, chart, unit or "C", as_json)
-
-
-def _found(
-    run: str | None, logbook: Path, unit: Unit | None, given: dict[str, Any]
-) -> tuple[Run | None, str, Calibration]:
-    """Compare, from a run or from readings; the name of the sensor."""
-    from soakwitness.analysis.calibration import calibrating
-    from soakwitness.analysis.calibration.readings import load_readings
-
-    settings = (given["distance_mm"], given["gradient"], given["cold_junction"], unit)
-    if run is None:
-        pairs = load_readings(given["readings"], unit=unit or "C")
-        reference = reference_from(None, given["certificate"], given["stated"], unit)
-        found = calibrating.calibrate_readings(pairs, reference, comparing_from(None, *settings))
-        return None, given["sensor"], found
-    opened, pair = open_pair(
-        run, logbook, reference=given["reference"], sensor=given["sensor"], second=given["second_log"]
-    )
-    reference = reference_from(pair.reference, given["certificate"], given["stated"], unit)
-    limits = limits_of(given["minutes"], given["drift"], given["spread"], unit)
-    comparing = comparing_from(pair, *settings)
-    found = calibrating.calibrate(pair.t_s, pair.reference_c, pair.sensor_c, reference, comparing, limits=limits)
-    return opened, pair.sensor.name, found
+    if chart is not None and made.furnace is not None:
+        _draw(logbook, made.furnace, made.sensor, chart, unit or "C", as_json)
 
 
 def _judged(
@@ -144,55 +113,57 @@ def _judged(
     return accuracy_test(found, limit, at_c=celsius(given["at"], unit), correction=correction, guard=given["guard"])
 
 
-def _valid(logbook: Path, furnace: str | None, sensor: str, when: str, opened: Run | None) -> Correction | None:
+def _valid(logbook: Path, made: Compared, day: str) -> Correction | None:
     """Correction that was valid then."""
     from soakwitness.analysis.calibration.correction import correction_from_dict
+    from soakwitness.analysis.calibration.keeping import calibrations_for
     from soakwitness.analysis.logbook.opening import DATABASE
     from soakwitness.analysis.logbook.sensors import calibration_valid_on
 
-    if furnace is None or not (logbook / DATABASE).exists():
+    if made.furnace is None or not (logbook / DATABASE).exists():
         return None
     with open_book(logbook) as book:
-        kept = calibration_valid_on(book, furnace, sensor, when)
+        if made.run is None or made.pair is None:
+            kept = calibration_valid_on(book, made.furnace, made.sensor, day)
+        else:
+            header = made.run.header
+            found, refused = calibrations_for(
+                book, made.furnace, [made.pair.sensor], started_utc=header.started_utc, zone=header.zone
+            )
+            kept = found.get(made.sensor)
+            for words in refused:
+                click.echo(words, err=True)
     if kept is None:
         return None
-    if opened is not None and kept.run == opened.header.run:
+    if made.run is not None and kept.run == made.run.header.run:
         click.echo("The correction was made from this very run: after it, this is no independent test.", err=True)
     return correction_from_dict(kept.correction)
 
 
-def _enter(
-    logbook: Path,
-    furnace: str,
-    sensor: str,
-    result: AccuracyTest,
-    done: str,
-    due: str,
-    opened: Run | None,
-    given: dict[str, Any],
-) -> int:
+def _enter(logbook: Path, made: Compared, result: AccuracyTest, done: str, due: str, given: dict[str, Any]) -> int:
     """Put the test into the log book."""
     from soakwitness.analysis.logbook.sensors import add_accuracy
     from soakwitness.cli.common import plain
 
+    assert made.furnace is not None  # ``compare`` refuses an entry without it
     with open_book(logbook, create=True) as book:
         return add_accuracy(
             book,
-            furnace,
-            sensor,
+            made.furnace,
+            made.sensor,
             done_on=done,
             due_on=due,
             result=plain(result.as_dict()),
             stamp=new_stamp(given["by"]),
-            run=opened.header.run if opened else None,
+            run=made.run.header.run if made.run else None,
             note=given["note"],
         )
 
 
-def _show(result: AccuracyTest, found: Calibration, furnace: str | None, sensor: str, unit: Unit) -> None:
+def _show(result: AccuracyTest, made: Compared, unit: Unit) -> None:
     """Print for people."""
     point, decision = result.point, result.decision
-    click.echo(f"{sensor} of {furnace or 'a furnace not named'}, against {found.reference.says}")
+    click.echo(f"{made.sensor} of {made.furnace or 'a furnace not named'}, against {made.found.reference.says}")
     rows = [
         ["reference, corrected", level(point.reference_c, unit)],
         ["reading", level(point.reading_c, unit)],

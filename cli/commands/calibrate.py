@@ -10,9 +10,10 @@ import click
 
 from soakwitness.cli.calibrating import (
     CHARTS,
+    Compared,
     a_file,
     budget_lines,
-    comparing_from,
+    compare,
     comparison_options,
     days_of,
     difference,
@@ -20,7 +21,6 @@ from soakwitness.cli.calibrating import (
     level,
     limits_of,
     open_pair,
-    reference_from,
     report_place,
 )
 from soakwitness.cli.common import (
@@ -41,7 +41,6 @@ if TYPE_CHECKING:
     from soakwitness.analysis.calibration.from_run import Pair
     from soakwitness.analysis.calibration.guiding import Guidance
     from soakwitness.analysis.calibration.stretches import StretchLimits
-    from soakwitness.analysis.runs import Run
     from soakwitness.cli.charts.style import Unit
 
 MONTHS = 12
@@ -74,64 +73,35 @@ def calibrate(run: str | None, logbook: Path, unit: Unit | None, as_json: bool, 
     chart = given["chart"]
     if chart is not None:
         check_output(chart, force=given["force"], suffixes=CHARTS)
-    if (run is None) == (given["readings"] is None):
-        raise WrongUse("give a RUN, or --readings FILE; one of them.")
     if given["follow"]:
         _follow(run, logbook, unit, given)
-    opened, pair, found = _found(run, logbook, unit, given)
-    correction = _correction(opened, pair, found, unit, given)
-    answer = _answer(found, correction, pair)
+    made = compare(run, logbook, unit, given)
+    correction = _correction(made, given)
+    answer = _answer(made, correction)
     before = _before(logbook, correction)
     if not given["no_entry"]:
-        answer["entry"] = _enter(logbook, correction, opened, pair, given)
-        chart = chart or report_place(opened, f"calibration-{answer['entry']['calibration']}")
+        answer["entry"] = _enter(logbook, correction, made, given)
+        chart = chart or report_place(made.run, f"calibration-{answer['entry']['calibration']}")
     if chart is not None:
         from soakwitness.cli.charts.calibration_chart import draw_calibration
 
-        draw_calibration(chart, found, correction, pair=pair, before=before, unit=unit or "C")
+        draw_calibration(chart, made.found, correction, pair=made.pair, before=before, unit=unit or "C")
     if as_json:
         print_json(answer)
     else:
-        _show(found, correction, pair, unit or "C")
+        _show(made.found, correction, made.pair, unit or "C")
         _tell_entry(answer.get("entry"), correction, chart)
 
 
-def _found(
-    run: str | None, logbook: Path, unit: Unit | None, given: dict[str, Any]
-) -> tuple[Run | None, Pair | None, Calibration]:
-    """Compare, from a run or from readings."""
-    from soakwitness.analysis.calibration import calibrating
-    from soakwitness.analysis.calibration.readings import load_readings
-
-    if run is None:
-        pairs = load_readings(given["readings"], unit=unit or "C")
-        reference = reference_from(None, given["certificate"], given["stated"], unit)
-        comparing = comparing_from(None, given["distance_mm"], given["gradient"], given["cold_junction"], unit)
-        return None, None, calibrating.calibrate_readings(pairs, reference, comparing)
-    opened, pair = open_pair(
-        run, logbook, reference=given["reference"], sensor=given["sensor"], second=given["second_log"]
-    )
-    reference = reference_from(pair.reference, given["certificate"], given["stated"], unit)
-    comparing = comparing_from(pair, given["distance_mm"], given["gradient"], given["cold_junction"], unit)
-    limits = limits_of(given["minutes"], given["drift"], given["spread"], unit)
-    found = calibrating.calibrate(pair.t_s, pair.reference_c, pair.sensor_c, reference, comparing, limits=limits)
-    return opened, pair, found
-
-
-def _correction(
-    opened: Run | None, pair: Pair | None, found: Calibration, unit: Unit | None, given: dict[str, Any]
-) -> Correction:
+def _correction(made: Compared, given: dict[str, Any]) -> Correction:
     """Correction with furnace, sensor, days and who did it."""
     from soakwitness.analysis.calibration.calibrating import correction_of
 
-    furnace = opened.header.furnace_name if opened else given["furnace"]
-    if furnace is None and not given["no_entry"]:
-        raise WrongUse("readings name no furnace: give --furnace NAME, or --no-entry.")
-    done, due = days_of(given["day"], given["due"], MONTHS, opened)
+    done, due = days_of(given["day"], given["due"], MONTHS, made.run)
     return correction_of(
-        found,
-        furnace=furnace or "",
-        sensor=pair.sensor.name if pair else given["sensor"],
+        made.found,
+        furnace=made.furnace or "",
+        sensor=made.sensor,
         done_on=done,
         due_on=due,
         done_by=new_stamp(given["by"]).by,
@@ -149,9 +119,7 @@ def _before(logbook: Path, correction: Correction) -> Correction | None:
         return correction_on(book, correction.furnace, correction.sensor, correction.done_on)
 
 
-def _enter(
-    logbook: Path, correction: Correction, opened: Run | None, pair: Pair | None, given: dict[str, Any]
-) -> dict[str, Any]:
+def _enter(logbook: Path, correction: Correction, made: Compared, given: dict[str, Any]) -> dict[str, Any]:
     """Put the correction into the log book."""
     from soakwitness.analysis.calibration.keeping import keep_correction
     from soakwitness.analysis.logbook.moments import moment_of
@@ -160,10 +128,10 @@ def _enter(
         kept = keep_correction(
             book,
             correction,
-            at_utc=opened.header.started_utc if opened else moment_of(correction.done_on),
+            at_utc=made.run.header.started_utc if made.run else moment_of(correction.done_on),
             stamp=new_stamp(given["by"]),
-            column=pair.sensor if pair else None,
-            run=opened.header.run if opened else None,
+            column=made.pair.sensor if made.pair else None,
+            run=made.run.header.run if made.run else None,
             note=given["note"],
         )
     if kept.begun:
@@ -175,11 +143,11 @@ def _enter(
     return {"calibration": kept.entry, "life": kept.life, "life_begun": kept.begun}
 
 
-def _answer(found: Calibration, correction: Correction, pair: Pair | None) -> dict[str, Any]:
+def _answer(made: Compared, correction: Correction) -> dict[str, Any]:
     """Answer for programs."""
     from soakwitness.analysis.calibration.correction import correction_to_dict
 
-    alignment = pair.alignment if pair else None
+    found, alignment = made.found, made.pair.alignment if made.pair else None
     return {
         "schema": "soakwitness/calibrate/1",
         "furnace": correction.furnace,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -32,7 +33,7 @@ from soakwitness.cli.entering import by_option, celsius, new_stamp, open_book, t
 if TYPE_CHECKING:
     from soakwitness.analysis.calibration.correction import Correction
     from soakwitness.analysis.calibration.reference import Reference
-    from soakwitness.analysis.calibration.survey import Survey, SurveySensor
+    from soakwitness.analysis.calibration.survey import Survey, SurveyLimits, SurveySensor
     from soakwitness.analysis.runs import Run
     from soakwitness.cli.charts.style import Unit
 
@@ -51,6 +52,9 @@ MONTHS = 12
     metavar="[SENSOR=]FILE",
     help="Certificate (TOML) of one sensor or of all, such as of one reel of wire. Else the log book's correction.",
 )
+@click.option("--least-minutes", type=click.FloatRange(min=0), help="Length asked for.  [default: 30]")
+@click.option("--slowest-s", type=click.FloatRange(min=0), help="Seconds between readings at most.  [default: 120]")
+@click.option("--least-sensors", type=click.IntRange(min=2), help="Sensors asked for.  [default: 5]")
 @click.option("--chart", type=a_file, help="Draw traces and work zone: .png, .svg or .pdf.")
 @keeping_options(MONTHS)
 @by_option
@@ -81,6 +85,7 @@ def survey(run: str, logbook: Path, unit: Unit | None, as_json: bool, **given: A
         target_c=celsius(given["target"], unit),
         setpoint_c=opened.signal("setpoint"),
         doors_s=[mark.t_s for mark in opened.marks if mark.act == "door" and not mark.struck],
+        limits=_limits(given),
     )
     done, due = days_of(given["day"], given["due"], MONTHS, opened)
     answer: dict[str, Any] = {
@@ -104,6 +109,15 @@ def survey(run: str, logbook: Path, unit: Unit | None, as_json: bool, **given: A
         title = f"Survey of {opened.header.furnace_name}, {done}"
         draw_survey(chart, found, opened.t_s, sensors, title=title, unit=unit or "C")
         click.echo(f"Chart: {chart}", err=as_json)
+
+
+def _limits(given: dict[str, Any]) -> SurveyLimits:
+    """Limits, each a setting that says where it comes from."""
+    from soakwitness.analysis.calibration.survey import SurveyLimits
+
+    names = {"least_minutes": "length", "slowest_s": "sampling", "least_sensors": "sensors"}
+    changed = {name: given[name] for name in names if given[name] is not None}
+    return replace(SurveyLimits(), **changed, given=tuple(names[name] for name in changed))
 
 
 def _sensors(opened: Run, names: str, certificates: tuple[str, ...], logbook: Path) -> list[SurveySensor]:

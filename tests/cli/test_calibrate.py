@@ -167,6 +167,7 @@ def test_readings_typed_in(book: Path, tmp_path: Path) -> None:
         (["calibrate", "--readings", "none.csv", "--reference-uncertainty", "2"], "none.csv: cannot be read"),
         (["accuracy", "--history"], "--history needs --furnace"),
         (["accuracy", "RUN"], "--reference NAME"),
+        (["accuracy", "RUN", "--reference", "ref", "--no-entry", "--chart", "a.png"], "leave out --no-entry"),
         (["sensor", "withdraw", "9", "--why", "x"], "9"),
         (["sensor", "diagnose"], "give a RUN, --readings FILE, or --example CAUSE"),
         (["survey", "RUN", "--sensors", "ref,ref", "--band", "8"], "ref stands twice"),
