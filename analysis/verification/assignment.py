@@ -17,6 +17,7 @@ from soakwitness.analysis.runs import FloatArray
 
 MOST_POINTS = 4000
 BLOCK_S = 10.0
+MOST_IN_BLOCK = 30
 SLOPE_S = 120.0
 LEVEL_S = (300.0, 600.0)
 # Costs per minute and per transition, found on synthetic runs (tests/synthetic.py draws such runs; no outside source).
@@ -90,10 +91,13 @@ def block_medians(t_s: FloatArray, temp_c: FloatArray, period_s: float) -> Block
     Returns
     -------
     Blocks
-        At most ``MOST_POINTS`` blocks of at least 10 s, empty ones left out.
+        At most ``MOST_POINTS`` blocks of at least 10 s, empty ones left out; of more than 60 readings in a block every
+        second or third and so on counts.
     """
     span = float(t_s[-1] - t_s[0])
     block_s = max(BLOCK_S, period_s, span / (MOST_POINTS - 1))
+    every = max(1, int(block_s / period_s) // MOST_IN_BLOCK)
+    t_s, temp_c = t_s[::every], temp_c[::every]
     if block_s <= 1.01 * period_s:
         at, middle = t_s, temp_c
     else:

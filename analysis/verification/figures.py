@@ -8,9 +8,10 @@ import numpy as np
 
 from soakwitness.analysis.recipes.model import Hold
 from soakwitness.analysis.verification.edges import Readings, confirmed_crossing
-from soakwitness.analysis.verification.intervals import Allowed, Mode, inside, thinned
+from soakwitness.analysis.verification.intervals import Allowed, Mode, inside
 from soakwitness.analysis.verification.model import Bounds, Dip, InBand
 from soakwitness.analysis.verification.soak import Window, longest, window_limits
+from soakwitness.analysis.verification.thinning import Thinner
 
 if TYPE_CHECKING:
     from soakwitness.analysis.verification.holding import Ground
@@ -34,7 +35,7 @@ def _times(
     return unbroken, band.total_s, above.total_s
 
 
-def in_band_figures(trace: Readings, hold: Hold, ground: Ground, expanded_c: float) -> InBand:
+def in_band_figures(trace: Readings, hold: Hold, ground: Ground, expanded_c: float, thinner: Thinner) -> InBand:
     """The three in-band times of a hold.
 
     Parameters
@@ -47,6 +48,8 @@ def in_band_figures(trace: Readings, hold: Hold, ground: Ground, expanded_c: flo
         Its edges and level part.
     expanded_c : float
         U [K].
+    thinner : Thinner
+        The trace thinned over the hold.
 
     Returns
     -------
@@ -67,8 +70,7 @@ def in_band_figures(trace: Readings, hold: Hold, ground: Ground, expanded_c: flo
     )
     spare = expanded_c + noise + 0.01
     levels = ((hold.lower_c - spare, hold.lower_c + spare), (hold.upper_c - spare, hold.upper_c + spare))
-    if levels[0][1] < levels[1][0]:
-        trace = thinned(trace, ground.begin_s, ground.limit_s, levels)
+    trace = thinner.at(levels)
     errors = np.linspace(-expanded_c, expanded_c, ERRORS) if expanded_c > 0.0 else np.zeros(1)
     best = _times(trace, hold, window, ground.allowed, 0.0, "best")
     low = np.min([_times(trace, hold, window, ground.allowed, float(e), "low") for e in errors], axis=0)

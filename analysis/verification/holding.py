@@ -19,7 +19,7 @@ from soakwitness.analysis.verification.placing import Placed
 from soakwitness.analysis.verification.scene import Scene, Work
 from soakwitness.analysis.verification.shift import extremes
 from soakwitness.analysis.verification.soak import Soak, Window, soak
-from soakwitness.analysis.verification.thinning import Thinner
+from soakwitness.analysis.verification.thinning import EdgeThinner, Thinners
 
 Figure = Callable[[float], float]
 SWING_S = 1800.0  # a kitchen-type oven's swing, judged by its mean, is shorter; common practice, no source
@@ -39,6 +39,7 @@ class Ground:
     begin_s: float
     began: bool
     ended: bool
+    thinners: Thinners
 
 
 def ground_of(scene: Scene, number: int) -> Ground | None:
@@ -53,6 +54,7 @@ def ground_of(scene: Scene, number: int) -> Ground | None:
     following = next((p for p in every[number + 1 :] if p is not None), None)
     limit = following.stays[0].start_s if following else float(trace.t_s[-1])
     begin = placed.window_s if placed.window_s is not None else scene.start_s
+    limit, begin = max(limit, edges.leave_s), min(begin, edges.enter_s)
     return Ground(
         hold,
         trace,
@@ -60,10 +62,11 @@ def ground_of(scene: Scene, number: int) -> Ground | None:
         edges,
         level_part(trace, hold, edges, allowed.noise_c),
         allowed,
-        max(limit, edges.leave_s),
-        min(begin, edges.enter_s),
+        limit,
+        begin,
         began=edges.entered,
         ended=edges.left,
+        thinners=Thinners(begin, limit),
     )
 
 
@@ -115,7 +118,9 @@ def _with_pieces(
         bare,
         enter_s=edges.enter_s if inside_band else None,
         leave_s=edges.leave_s if inside_band else None,
-        in_band_s=in_band_figures(ground.trace, hold, ground, expanded) if inside_band else None,
+        in_band_s=in_band_figures(ground.trace, hold, ground, expanded, ground.thinners.of(ground.trace))
+        if inside_band
+        else None,
         soak_s=worst.soak_s,
         overshoot_c=peak.overshoot_c if peak else None,
         overshoot_is_at_least=bool(peak and peak.is_at_least),
@@ -179,7 +184,7 @@ def _judge_piece(scene: Scene, ground: Ground, index: int, shared: Sequence[req.
     work = _work_for(scene, hold, index)
     window = _window(scene, ground, stay)
     known_load = stay.load_s is not None or scene.recipe.load == "cold"
-    measure = _Measure(work, hold, window, ground.allowed, known_load)
+    measure = _Measure(work, ground, window, known_load)
     expanded = scene.expanded_c(hold)
     low, high = extremes(measure.at("low"), measure.at("high"), expanded or 0.0)
     best = measure.at("best")(0.0)
@@ -224,14 +229,14 @@ def _window(scene: Scene, ground: Ground, stay: Stay) -> Window:
 class _Measure:
     """Soak of one piece as a function of the sensor error, remembered."""
 
-    def __init__(self, work: Work, hold: Hold, window: Window, allowed: Allowed, known_load: bool) -> None:
-        self.window, self.allowed = window, allowed
-        self._hold, self._known = hold, known_load
-        limit = min(window.limit_s, window.pull_s if window.pull_s is not None else np.inf)
-        self._thin = {
-            mode: Thinner(trace, hold.lower_c, allowed.noise_c, window.start_s, limit)
-            for mode, trace in (("low", work.low), ("best", work.best), ("high", work.high))
+    def __init__(self, work: Work, ground: Ground, window: Window, known_load: bool) -> None:
+        self.window, self._allowed, self._hold, self._known = window, ground.allowed, ground.hold, known_load
+        traces: dict[Mode, Readings] = {"low": work.low, "best": work.best, "high": work.high}
+        thin = {
+            id(trace): EdgeThinner(ground.thinners.of(trace), ground.hold.lower_c, ground.allowed.noise_c)
+            for trace in traces.values()
         }
+        self._thin = {mode: thin[id(trace)] for mode, trace in traces.items()}
         self._seen: dict[tuple[Mode, float], Soak] = {}
 
     def full(self, mode: Mode, error_c: float) -> Soak:
@@ -242,7 +247,9 @@ class _Measure:
                 self._seen[key] = Soak(0.0, 0.0)
             else:
                 trace = self._thin[mode].at(error_c)
-                self._seen[key] = soak(trace, self._hold, self.window, error_c=error_c, mode=mode, allowed=self.allowed)
+                self._seen[key] = soak(
+                    trace, self._hold, self.window, error_c=error_c, mode=mode, allowed=self._allowed
+                )
         return self._seen[key]
 
     def at(self, mode: Mode) -> Figure:
@@ -267,7 +274,7 @@ def _soak_outcomes(scene: Scene, ground: Ground, work: Work, measure: _Measure, 
     if not (ground.ended or pulled) or not ground.began:
         best = _unbounded  # what came before or after the record is not on record: it can show no shortage
     elif not work.may_fail:
-        chamber = _Measure(_measured(scene.chamber), hold, measure.window, measure.allowed, True).at("high")
+        chamber = _Measure(_measured(scene.chamber), ground, measure.window, True).at("high")
         estimate = best
         best = lambda e: max(estimate(e), chamber(e))  # noqa: E731
     judge = req.judged

@@ -10,10 +10,12 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+import numpy.typing as npt
 
 from soakwitness.analysis.runs import FloatArray
 from soakwitness.analysis.verification.edges import Readings
 
+MOST_OFFSETS = 50_000
 Mode = Literal["low", "best", "high"]
 
 
@@ -63,7 +65,7 @@ def noise(readings: Readings, start_s: float, end_s: float) -> float:
     part = readings.temp_c[max(low - 5, 0) : high + 5]
     if part.size < 3:
         return readings.resolution_c / 2.0
-    off = np.abs(part[1:-1] - (part[:-2] + part[2:]) / 2.0)
+    off = np.abs(part[1:-1] - (part[:-2] + part[2:]) / 2.0)[:: max(1, part.size // MOST_OFFSETS)]
     return readings.resolution_c / 2.0 + float(np.quantile(off, 0.9)) / 2.0
 
 
@@ -86,39 +88,6 @@ def gaps(readings: Readings, start_s: float, end_s: float) -> tuple[tuple[float,
     part = slice(max(low - 1, 0), high + 1)
     t, wide = readings.t_s[part], np.flatnonzero(readings.is_gap(part))
     return tuple((float(t[i]), float(t[i + 1])) for i in wide)
-
-
-def thinned(readings: Readings, start_s: float, end_s: float, levels_c: tuple[tuple[float, float], ...]) -> Readings:
-    """Drop readings amid others on the same side of every level that will be asked for.
-
-    Parameters
-    ----------
-    readings : Readings
-        The trace.
-    start_s, end_s : float
-        Stretch wanted [s]; one reading more is kept on either side.
-    levels_c : tuple
-        Ranges (lowest, highest) of the levels that will be asked for [degC], rising.
-
-    Returns
-    -------
-    Readings
-        The same answers for such levels from often far fewer readings.
-    """
-    low, high = readings.between(start_s, end_s)
-    part = slice(max(low - 1, 0), high + 1)
-    t, y = readings.t_s[part], readings.temp_c[part]
-    wide = readings.is_gap(part)
-    keep = np.ones(t.size, dtype=bool)
-    if t.size > 64:
-        edges = [level for pair in levels_c for level in pair]
-        side = np.searchsorted(edges, y)
-        same = (side[1:] == side[:-1]) & (side[1:] % 2 == 0) & ~wide
-        keep[1:-1] = ~(same[:-1] & same[1:])
-    at = np.flatnonzero(keep)
-    # An interval is a gap only if it was one before: what was left out lay within.
-    thin = wide[at[:-1]] if at.size > 1 else np.empty(0, dtype=bool)
-    return Readings(t[at], y[at], readings.resolution_c, readings.period_s, thin)
 
 
 def inside(
@@ -156,83 +125,85 @@ def inside(
     t, y = readings.t_s[part], readings.temp_c[part]
     if t.size < 2 or end_s <= start_s:
         return Inside(np.empty(0), np.empty(0))
-    t0, t1, y0, y1 = t[:-1], t[1:], y[:-1], y[1:]
-    begin, end = _plain(t0, t1, y0, y1, lower_c, upper_c, mode, allowed.noise_c)
-    if mode != "best":
-        unsure = np.flatnonzero(readings.is_gap(part) | _uncertain(t0, t1, allowed))
-        if unsure.size:
-            begin, end = _with_gaps(t0, t1, y0, y1, lower_c, upper_c, mode, allowed, unsure, begin, end)
+    whole = _whole(y, lower_c, upper_c, mode, allowed.noise_c)
+    if mode == "best":
+        begin, end = _crossings(t, y, lower_c, upper_c, whole)
+    else:
+        unsure = np.flatnonzero(readings.is_gap(part) | _uncertain(t, allowed))
+        whole[unsure] = False
+        begin, end = _in_gaps(t, y, lower_c, upper_c, mode, allowed, unsure)
+    first_of, last_of = _runs(whole)
+    begin, end = np.concatenate((t[first_of], begin)), np.concatenate((t[last_of], end))
     begin, end = np.maximum(begin, start_s), np.minimum(end, end_s)
     kept = end > begin
-    return _merged(begin[kept], end[kept])
+    order = np.argsort(begin[kept], kind="stable")
+    return _merged(begin[kept][order], end[kept][order])
 
 
-def _plain(
-    t0: FloatArray, t1: FloatArray, y0: FloatArray, y1: FloatArray, lower: float, upper: float, mode: Mode, noise: float
-) -> tuple[FloatArray, FloatArray]:
-    """One stretch an interval, empty (end before begin) where outside."""
-    least, most = np.minimum(y0, y1), np.maximum(y0, y1)
-    if mode == "low":
-        return t0, np.where((least - noise >= lower) & (most + noise <= upper), t1, -np.inf)
+def _whole(y: FloatArray, lower: float, upper: float, mode: Mode, noise: float) -> npt.NDArray[np.bool_]:
+    """Which intervals between neighbouring readings count from end to end."""
     if mode == "high":
-        return t0, np.where((most + noise >= lower) & (least - noise <= upper), t1, -np.inf)
-    begin, end = t0.copy(), t1.copy()
-    crossing = np.flatnonzero((least < lower) | (most > upper))
-    if crossing.size:
-        c0, c1, d0, d1 = t0[crossing], t1[crossing], y0[crossing], y1[crossing]
-        rise = np.where(d1 == d0, 1.0, d1 - d0)
-        with np.errstate(over="ignore", invalid="ignore"):
-            x_low, x_high = (lower - d0) / rise, (upper - d0) / rise
-        x_in, x_out = np.minimum(x_low, x_high), np.maximum(x_low, x_high)
-        x_in, x_out = np.clip(x_in, 0.0, 1.0), np.clip(x_out, 0.0, 1.0)
-        outside = (d1 == d0) | (x_out <= x_in)
-        begin[crossing] = c0 + x_in * (c1 - c0)
-        end[crossing] = np.where(outside, -np.inf, np.where(x_out >= 1.0, c1, c0 + x_out * (c1 - c0)))
-    return begin, end
+        reaches = y >= lower - noise
+        touches = reaches[:-1] | reaches[1:]
+        if np.isfinite(upper):
+            below = y <= upper + noise
+            touches &= below[:-1] | below[1:]
+        return touches
+    spare = noise if mode == "low" else 0.0
+    good = y >= lower + spare
+    if np.isfinite(upper):
+        good &= y <= upper - spare
+    both: npt.NDArray[np.bool_] = good[:-1] & good[1:]
+    return both
 
 
-def _uncertain(t0: FloatArray, t1: FloatArray, allowed: Allowed) -> np.ndarray:
-    mask = np.zeros(t0.size, dtype=bool)
+def _runs(mask: npt.NDArray[np.bool_]) -> tuple[np.ndarray, np.ndarray]:
+    """First reading and last reading of every run of true intervals."""
+    change = np.flatnonzero(mask[1:] != mask[:-1]) + 1
+    bounds = np.concatenate(([0], change, [mask.size]))
+    runs = np.flatnonzero(mask[bounds[:-1]])
+    return bounds[runs], bounds[runs + 1]
+
+
+def _crossings(
+    t: FloatArray, y: FloatArray, lower: float, upper: float, whole: npt.NDArray[np.bool_]
+) -> tuple[FloatArray, FloatArray]:
+    """The part inside of every chord that crosses an edge."""
+    high = np.maximum(y[:-1], y[1:]) >= lower
+    if np.isfinite(upper):
+        high &= np.minimum(y[:-1], y[1:]) <= upper
+    at = np.flatnonzero(high & ~whole)
+    t0, t1, y0, rise = t[at], t[at + 1], y[at], y[at + 1] - y[at]
+    edge = np.minimum(upper, 1e9)
+    to_low, to_high = (lower - y0) / rise, (edge - y0) / rise
+    come, go = np.clip(np.minimum(to_low, to_high), 0.0, 1.0), np.clip(np.maximum(to_low, to_high), 0.0, 1.0)
+    return t0 + come * (t1 - t0), t0 + go * (t1 - t0)
+
+
+def _uncertain(t: FloatArray, allowed: Allowed) -> npt.NDArray[np.bool_]:
+    mask = np.zeros(t.size - 1, dtype=bool)
     for start, stop in allowed.uncertain:
-        mask |= (t1 > start) & (t0 < stop)
+        mask |= (t[1:] > start) & (t[:-1] < stop)
     return mask
 
 
-def _with_gaps(
-    t0: FloatArray,
-    t1: FloatArray,
-    y0: FloatArray,
-    y1: FloatArray,
-    lower: float,
-    upper: float,
-    mode: Mode,
-    allowed: Allowed,
-    unsure: np.ndarray,
-    begin: FloatArray,
-    end: FloatArray,
+def _in_gaps(
+    t: FloatArray, y: FloatArray, lower: float, upper: float, mode: Mode, allowed: Allowed, gaps_at: np.ndarray
 ) -> tuple[FloatArray, FloatArray]:
-    """Replace the chord by the envelope in gaps; stretches of unknown length are never certain."""
-    begin, end = begin.copy(), end.copy()
-    more_begin, more_end = [], []
-    unknown = _uncertain(t0, t1, allowed)
-    for k in unsure:
-        long, noise = t1[k] - t0[k], allowed.noise_c
-        up = max(allowed.heating_c_per_s, (y1[k] - y0[k]) / long)
-        down = max(allowed.cooling_c_per_s, (y0[k] - y1[k]) / long)
-        if mode == "high":
-            late = max((lower - noise - y0[k]) / up, (y0[k] - noise - upper) / down, 0.0)
-            early = max((lower - noise - y1[k]) / down, (y1[k] - noise - upper) / up, 0.0)
-            begin[k], end[k] = t0[k] + late, t1[k] - early
-            continue
-        after = max(min((y0[k] - noise - lower) / down, (upper - y0[k] - noise) / up), 0.0)
-        before = max(min((y1[k] - noise - lower) / up, (upper - y1[k] - noise) / down), 0.0)
-        if unknown[k]:
-            after = before = 0.0
-        end[k] = min(t0[k] + after, t1[k])
-        more_begin.append(max(t1[k] - before, t0[k]))
-        more_end.append(t1[k])
-    order = np.argsort(np.concatenate((begin, more_begin)), kind="stable")
-    return np.concatenate((begin, more_begin))[order], np.concatenate((end, more_end))[order]
+    """Stretches inside within gaps, by the envelope; a gap of unknown length is never certain."""
+    t0, t1, y0, y1 = t[gaps_at], t[gaps_at + 1], y[gaps_at], y[gaps_at + 1]
+    noise, long = allowed.noise_c, t1 - t0
+    up = np.maximum(allowed.heating_c_per_s, (y1 - y0) / long)
+    down = np.maximum(allowed.cooling_c_per_s, (y0 - y1) / long)
+    if mode == "high":
+        late = np.maximum(np.maximum((lower - noise - y0) / up, (y0 - noise - upper) / down), 0.0)
+        early = np.maximum(np.maximum((lower - noise - y1) / down, (y1 - noise - upper) / up), 0.0)
+        return t0 + late, t1 - early
+    after = np.maximum(np.minimum((y0 - noise - lower) / down, (upper - y0 - noise) / up), 0.0)
+    before = np.maximum(np.minimum((y1 - noise - lower) / up, (upper - y1 - noise) / down), 0.0)
+    unknown = _uncertain(t, allowed)[gaps_at]
+    after, before = np.where(unknown, 0.0, after), np.where(unknown, 0.0, before)
+    return np.concatenate((t0, np.maximum(t1 - before, t0))), np.concatenate((np.minimum(t0 + after, t1), t1))
 
 
 def _merged(begin: FloatArray, end: FloatArray) -> Inside:

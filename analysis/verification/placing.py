@@ -9,7 +9,7 @@ import numpy as np
 from soakwitness.analysis.recipes.model import Hold, Recipe
 from soakwitness.analysis.runs import FloatArray, Trace
 from soakwitness.analysis.verification import assignment, edges
-from soakwitness.analysis.verification.assignment import Stay
+from soakwitness.analysis.verification.assignment import Blocks, Stay
 from soakwitness.analysis.verification.edges import Edges, Readings
 
 LEVEL_STAY_S = 300.0
@@ -48,7 +48,9 @@ def readings_of(trace: Trace) -> Readings:
     return Readings(trace.t_s[seen], trace.temp_c[seen], trace.resolution_c, trace.period_s)
 
 
-def place_holds(readings: Readings, recipe: Recipe, *, reach_c: float = 0.0) -> tuple[Placed | None, ...]:
+def place_holds(
+    readings: Readings, recipe: Recipe, *, reach_c: float = 0.0, blocks: Blocks | None = None
+) -> tuple[Placed | None, ...]:
     """Place every hold of a recipe on a trace.
 
     Parameters
@@ -59,13 +61,15 @@ def place_holds(readings: Readings, recipe: Recipe, *, reach_c: float = 0.0) -> 
         The recipe.
     reach_c : float
         How far outside its band a level stretch may lie and still be taken for the hold, at least two bands [K].
+    blocks : Blocks, optional
+        The trace's block medians, where they are there already.
 
     Returns
     -------
     tuple of Placed or None
         One a hold, in the recipe's order; None where the run has no such hold.
     """
-    blocks = assignment.block_medians(readings.t_s, readings.temp_c, readings.period_s)
+    blocks = blocks or assignment.block_medians(readings.t_s, readings.temp_c, readings.period_s)
     assigned = assignment.assign(blocks, recipe, resolution_c=readings.resolution_c)
     stays = [_possible(readings, hold, many, reach_c) for hold, many in zip(recipe.holds, assigned.stays, strict=True)]
     placed: list[Placed | None] = []

@@ -9,7 +9,7 @@ import numpy as np
 
 from soakwitness.analysis.recipes.model import Hold, Recipe
 from soakwitness.analysis.runs import Run
-from soakwitness.analysis.verification.assignment import block_medians
+from soakwitness.analysis.verification.assignment import Blocks
 from soakwitness.analysis.verification.edges import Readings
 from soakwitness.analysis.verification.intervals import Allowed, noise
 from soakwitness.analysis.verification.model import Basis, SensorErrors, Source, WorkTemperature
@@ -117,13 +117,13 @@ class Scene:
         return Allowed(noise(readings, start_s, end_s), SPARE * self.rates.heating_c_per_s, cooling, self.uncertain)
 
 
-def fastest(readings: Readings) -> Rates:
+def fastest(blocks: Blocks) -> Rates:
     """Fastest heating and cooling that a trace itself shows.
 
     Parameters
     ----------
-    readings : Readings
-        The trace.
+    blocks : Blocks
+        The trace's block medians.
 
     Returns
     -------
@@ -134,9 +134,6 @@ def fastest(readings: Readings) -> Rates:
     -----
     Newton's law of cooling, dT/dt = -(T - T_room)/tau, carries a rate seen at one temperature to a hotter one.
     """
-    if readings.t_s.size < 3:
-        return Rates()
-    blocks = block_medians(readings.t_s, readings.temp_c, readings.period_s)
     step = max(1, round(RATE_BLOCKS_S / blocks.block_s))
     if blocks.t_s.size <= step:
         return Rates()

@@ -11,6 +11,7 @@ from soakwitness.analysis.calibration.correction import Correction
 from soakwitness.analysis.errors import NotEnoughData
 from soakwitness.analysis.recipes.model import PacketSpec, Recipe
 from soakwitness.analysis.runs import Run, Trace
+from soakwitness.analysis.verification.assignment import block_medians
 from soakwitness.analysis.verification.edges import Readings
 from soakwitness.analysis.verification.model import HoldResult, PieceInfo, SensorErrors, Source, WorkTemperature
 from soakwitness.analysis.verification.pieces import Stay, drop_unnamed, stays_of
@@ -164,7 +165,8 @@ def make_scene(
         chamber_errors = chamber_errors if loads else sensor_errors
         load_errors = [sensor_errors for _ in loads]
     chamber = corrected(trace, chamber_errors)
-    placed = place_holds(chamber, recipe, reach_c=_reach(recipe, chamber_errors))
+    blocks = block_medians(chamber.t_s, chamber.temp_c, chamber.period_s)
+    placed = place_holds(chamber, recipe, reach_c=_reach(recipe, chamber_errors), blocks=blocks)
     stays = drop_unnamed(stays_of(run.marks, pieces))
     scene = Scene(
         run=run,
@@ -181,7 +183,7 @@ def make_scene(
         errors=chamber_errors,
         chamber_errors=chamber_errors,
         basis=basis_of(chamber_errors, recipe.decide_on),
-        rates=fastest(chamber),
+        rates=fastest(blocks),
         uncertain=uncertain_gaps(run),
         untrusted=_untrusted(stuck, [trace.name]),
     )
@@ -216,7 +218,7 @@ def _with_loads(scene: Scene, loads: tuple[Trace, ...], errors: list[SensorError
         works={i: measured_work("load", work) for i in range(len(scene.stays))},
         errors=worst,
         basis=basis_of(worst, scene.recipe.decide_on),
-        rates=scene.rates.with_other(fastest(work)),
+        rates=scene.rates.with_other(fastest(block_medians(work.t_s, work.temp_c, work.period_s))),
         untrusted=_untrusted(stuck, [tr.name for tr in loads]),
     )
 

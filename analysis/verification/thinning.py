@@ -2,38 +2,86 @@
 
 from __future__ import annotations
 
-from soakwitness.analysis.verification.edges import Readings
-from soakwitness.analysis.verification.intervals import thinned
+import numpy as np
 
+from soakwitness.analysis.verification.edges import Readings
+
+BLOCK = 64
 FAR_C = 60.0
 SLIGHT_C = 0.01
+SMALL = 2000
+Levels = tuple[tuple[float, float], ...]
 
 
 class Thinner:
-    """Readings for one lower edge, shifted by an error.
+    """A stretch of a trace in blocks whose range is known: where no level lies in it, two readings stand for a block.
 
-    Levels far below a hold's plateau leave few readings, and one thinning serves them all; levels near the plateau are
-    thinned one by one.
+    Every answer about such levels is the same as from all readings; one reading more is kept on either side.
     """
 
-    def __init__(self, trace: Readings, lower_c: float, noise_c: float, start_s: float, end_s: float) -> None:
-        self._trace, self._lower, self._noise = trace, lower_c, noise_c
-        self._start, self._end = start_s, end_s
-        self._below: Readings | None = None
+    def __init__(self, trace: Readings, start_s: float, end_s: float) -> None:
         low, high = trace.between(start_s, end_s)
-        self._small = high - low < 5000
+        self._part = slice(max(low - 1, 0), high + 1)
+        t, y = trace.t_s[self._part], trace.temp_c[self._part]
+        self._whole = Readings(t, y, trace.resolution_c, trace.period_s, trace.is_gap(self._part))
+        self._blocks = t.size // BLOCK if t.size > SMALL else 0
+        if not self._blocks:
+            return
+        body = y[: self._blocks * BLOCK].reshape(-1, BLOCK)
+        gap = self._whole.is_gap(slice(0, self._blocks * BLOCK))
+        self._least, self._most = body.min(axis=1), body.max(axis=1)
+        # A gap within a block, not between two blocks, keeps it whole.
+        self._broken = np.append(gap, False).reshape(-1, BLOCK)[:, :-1].any(axis=1)
+
+    def at(self, levels_c: Levels) -> Readings:
+        """Readings that answer for levels within these ranges (lowest, highest) [degC]."""
+        if not self._blocks:
+            return self._whole
+        whole = self._broken.copy()
+        for low, high in levels_c:
+            whole |= (self._least <= high) & (self._most >= low)
+        if 2 * int(whole.sum()) > whole.size:
+            return self._whole
+        keep = np.ones(self._whole.t_s.size, dtype=bool)
+        body = keep[: self._blocks * BLOCK].reshape(-1, BLOCK)
+        body[~whole, 1:-1] = False
+        at = np.flatnonzero(keep)
+        trace = self._whole
+        assert trace.thin is not None
+        return Readings(trace.t_s[at], trace.temp_c[at], trace.resolution_c, trace.period_s, trace.thin[at[:-1]])
+
+
+class Thinners:
+    """Thinners of the traces that one hold looks at, each made once."""
+
+    def __init__(self, start_s: float, end_s: float) -> None:
+        self._start, self._end = start_s, end_s
+        self._made: list[tuple[Readings, Thinner]] = []
+
+    def of(self, trace: Readings) -> Thinner:
+        """The thinner of a trace."""
+        for known, thinner in self._made:
+            if known is trace:
+                return thinner
+        self._made.append((trace, Thinner(trace, self._start, self._end)))
+        return self._made[-1][1]
+
+
+class EdgeThinner:
+    """Readings for one lower edge, shifted by an error; edges below the hold's plateau share one thinning."""
+
+    def __init__(self, thinner: Thinner, lower_c: float, noise_c: float) -> None:
+        self._thinner, self._lower, self._spare = thinner, lower_c, noise_c + SLIGHT_C
+        self._below: Readings | None = None
 
     def at(self, error_c: float) -> Readings:
         """Readings that answer for the edge at ``error_c``."""
-        if self._small:
-            return self._trace
-        if error_c <= 0.0:
-            if self._below is None:
-                self._below = self._cut(-FAR_C, 0.0)
-            return self._below
-        return self._cut(error_c, error_c)
+        if error_c > 0.0:
+            return self._cut(error_c, error_c)
+        if self._below is None:
+            self._below = self._cut(-FAR_C, 0.0)
+        return self._below
 
     def _cut(self, least_c: float, most_c: float) -> Readings:
-        low = self._lower + least_c - self._noise - SLIGHT_C
-        high = self._lower + most_c + self._noise + SLIGHT_C
-        return thinned(self._trace, self._start, self._end, ((low, high),))
+        low, high = self._lower + least_c - self._spare, self._lower + most_c + self._spare
+        return self._thinner.at(((low, high),))
