@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import os
 import re
-import shutil
 import signal
 import sys
 import time
@@ -94,7 +93,7 @@ class Screen:
     def sentence(self, words: str) -> None:
         """Show how it stands now."""
         if self.alive:
-            width = shutil.get_terminal_size().columns - 1
+            width = self._width() - 1
             line = words if self.prompt is None else self.prompt
             line = line if len(line) <= width else line[: width - 1] + "…"
             self._write(self._err, f"\r\x1b[K{line}")
@@ -119,6 +118,12 @@ class Screen:
         if self._shown:
             self._write(self._err, "\r\x1b[K")
             self._shown = False
+
+    def _width(self) -> int:
+        try:
+            return os.get_terminal_size(self._err.fileno()).columns
+        except (OSError, ValueError):
+            return 80
 
     @staticmethod
     def _write(stream: TextIO, text: str) -> None:

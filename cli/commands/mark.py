@@ -89,14 +89,13 @@ def _check_use(act: Act | None, pieces: tuple[str, ...], strike: str | None, why
 
 def _which_run(run: str | None, logbook: Path) -> tuple[Path, bool]:
     """The run folder, and whether it is being recorded."""
-    from soakwitness.firmware_bridge.runfolder.late import LOCK
-    from soakwitness.firmware_bridge.runfolder.lock import is_held
+    from soakwitness.firmware_bridge.runfolder.lock import RUN_LOCK, is_held
 
     if run is not None:
         path = find_run(run, logbook)
-        return path, is_held(path / LOCK)
+        return path, is_held(path / RUN_LOCK)
     folder = logbook / "runs"
-    open_runs = sorted(path.parent for path in folder.glob(f"*/{LOCK}") if is_held(path)) if folder.is_dir() else []
+    open_runs = sorted(path.parent for path in folder.glob(f"*/{RUN_LOCK}") if is_held(path)) if folder.is_dir() else []
     if len(open_runs) > 1:
         names = ", ".join(path.name for path in open_runs)
         raise WrongUse(f"{len(open_runs)} runs are being recorded: {names}. Say which: --run NAME")

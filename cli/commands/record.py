@@ -2,19 +2,15 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import Literal
 
 import click
 
-from soakwitness.cli.attending import KEYS_WORDS, Duration, Keys, Screen, Stop, check_speed, single_keys
+from soakwitness.cli.attending import KEYS_WORDS, Duration, Screen, Stop, check_speed, single_keys
 from soakwitness.cli.common import logbook_option, unit_option
-
-if TYPE_CHECKING:
-    from soakwitness.firmware_bridge.furnace.model import Furnace
-    from soakwitness.firmware_bridge.recording.beginning import About
-    from soakwitness.firmware_bridge.recording.clocks import Clock
-    from soakwitness.firmware_bridge.recording.recorder import Recording
+from soakwitness.cli.person import Person, open_page, page_options
 
 
 @click.command()
@@ -24,6 +20,7 @@ if TYPE_CHECKING:
 @click.option("--for", "for_s", type=Duration(), help="End by itself after so long: 90s, 25m, 1h30m.")
 @click.option("--speed", type=click.FloatRange(1, 10_000), default=1.0, help="Simulated furnace: so many times faster.")
 @click.option("--new", "fresh", is_flag=True, help="Begin a new run, also where one that was cut off could go on.")
+@page_options
 @unit_option
 @logbook_option
 def record(
@@ -33,6 +30,9 @@ def record(
     for_s: float | None,
     speed: float,
     fresh: bool,
+    page: bool,
+    lan: bool,
+    port: int | None,
     unit: Literal["C", "F"] | None,
     logbook: Path,
 ) -> None:
@@ -43,97 +43,33 @@ def record(
 
     Example: soakwitness record furnace.toml --for 5s
     """
+    from soakwitness.cli.words.cautions import NO_SAFETY_DEVICE
     from soakwitness.firmware_bridge.furnace.file import load_furnace
+    from soakwitness.firmware_bridge.recording.beginning import About, local_zone
     from soakwitness.firmware_bridge.recording.clocks import FastClock, RealClock
+    from soakwitness.firmware_bridge.recording.session import record_run
 
     checked = load_furnace(furnace)
     check_speed(speed, checked.link.kind)
-    about = _about(recipe_path, operator, logbook)
-    clock = RealClock() if speed == 1.0 else FastClock(speed)
-    path = _record(checked, clock, about, for_s=for_s, fresh=fresh, unit=unit)
-    click.echo(str(path))
+    about = About(logbook, operator=operator, zone=local_zone())
+    recipe = soak = None
+    if recipe_path is not None:
+        from soakwitness.analysis.recipes.file import load_recipe
+        from soakwitness.cli.soaking import SoakLine
 
-
-def _about(recipe_path: Path | None, operator: str | None, logbook: Path) -> About:
-    from soakwitness.firmware_bridge.recording.beginning import About, local_zone
-
-    if recipe_path is None:
-        return About(logbook, operator=operator, zone=local_zone())
-    from soakwitness.analysis.recipes.file import load_recipe
-
-    recipe = load_recipe(recipe_path)
-    return About(logbook, recipe.name, recipe.text, recipe.load, operator, local_zone())
-
-
-class Person:
-    """The person at the terminal, for ``session.record_run``."""
-
-    def __init__(self, screen: Screen, stop: Stop, clock: Clock, unit: Literal["C", "F"] | None) -> None:
-        self._screen = screen
-        self._stop = stop
-        self._clock = clock
-        self._unit = unit
-        self._keys: Keys | None = None
-
-    def tell(self, words: str) -> None:
-        """One sentence that stays."""
-        self._screen.message(words)
-
-    def heard(self, event: str, detail: str) -> None:
-        """An event was entered."""
-        import time
-
-        self._screen.message(f"{time.strftime('%H:%M:%S')} {event}{': ' if detail else ''}{detail}")
-
-    def bell(self) -> None:
-        """An alarm rings."""
-        self._screen.bell()
-
-    def show(self, recording: Recording) -> None:
-        """A slot was taken."""
-        from soakwitness.cli.words.now_words import now_sentence
-
-        self._screen.sentence(now_sentence(recording.now(), unit=self._unit))
-
-    def tend(self, recording: Recording) -> None:
-        """Keys."""
-        if self._screen.alive:
-            if self._keys is None:
-                self._keys = Keys(
-                    self._screen,
-                    lambda means: recording.press(means, by="key"),
-                    lambda text: recording.mark("note", note=text, by="key"),
-                )
-            self._keys.look()
-
-    def why_end(self) -> str | None:
-        """Why to end."""
-        return self._stop.why
-
-
-def _record(
-    furnace: Furnace,
-    clock: Clock,
-    about: About,
-    *,
-    for_s: float | None,
-    fresh: bool,
-    unit: Literal["C", "F"] | None,
-) -> Path:
-    import sys
-
-    from soakwitness.cli.words.cautions import NO_SAFETY_DEVICE
-    from soakwitness.firmware_bridge.recording.session import record_run
-
+        recipe = load_recipe(recipe_path)
+        soak = SoakLine(recipe, checked)
+        about = About(logbook, recipe.name, recipe.text, recipe.load, operator, about.zone)
     screen = Screen()
     keys = screen.alive and sys.stdin.isatty()
     screen.message(NO_SAFETY_DEVICE)
-    screen.message(f"Recording {furnace.name} into {about.logbook}. End with Ctrl-C.{' ' + KEYS_WORDS if keys else ''}")
+    screen.message(f"Recording {checked.name} into {logbook}. End with Ctrl-C.{' ' + KEYS_WORDS if keys else ''}")
+    clock = RealClock() if speed == 1.0 else FastClock(speed)
     with Stop() as stop, single_keys(keys):
-        person = Person(screen, stop, clock, unit)
+        person = Person(screen, stop, unit or checked.unit, recipe, soak, open_page(page, lan, port, screen))
         try:
-            path = record_run(furnace, clock, about, person, for_s=for_s, fresh=fresh)
+            path = record_run(checked, clock, about, person, for_s=for_s, fresh=fresh)
         finally:
-            screen.clear()
+            person.leave()
     screen.message("Sealed.")
-    return path
+    click.echo(str(path))

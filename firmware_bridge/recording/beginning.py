@@ -20,8 +20,7 @@ from soakwitness.firmware_bridge.recording.recorder import Recording
 from soakwitness.firmware_bridge.runfolder.files import Files
 from soakwitness.firmware_bridge.runfolder.format import event_body, read_utc, utc_text
 from soakwitness.firmware_bridge.runfolder.header import columns_of, read_header
-from soakwitness.firmware_bridge.runfolder.late import LOCK
-from soakwitness.firmware_bridge.runfolder.lock import Lock, LockHeld, is_held
+from soakwitness.firmware_bridge.runfolder.lock import RUN_LOCK, Lock, LockHeld, is_held
 from soakwitness.firmware_bridge.runfolder.model import RunHeader
 from soakwitness.firmware_bridge.runfolder.reader import check_record, last_row, read_events
 from soakwitness.firmware_bridge.runfolder.sealing import seal_run
@@ -121,7 +120,7 @@ def begin(
             extra={"clock": {"boot": clock.boot, "at_start_s": started_s}} if clock.boot else None,
             files=files,
         )
-        locks.append(Lock(folder.path / LOCK, {"who": "recorder"}))
+        locks.append(Lock(folder.path / RUN_LOCK, {"who": "recorder"}))
         return folder
 
     keeper = Keeper(make, furnace.columns, furnace.every_s, clock)
@@ -139,7 +138,7 @@ def cut_off_runs(logbook: Path, furnace: Furnace) -> list[CutOff]:
         return []
     found = []
     for path in sorted(folder.iterdir()):
-        if (path / "seal.json").exists() or not (path / "run.json").exists() or is_held(path / LOCK):
+        if (path / "seal.json").exists() or not (path / "run.json").exists() or is_held(path / RUN_LOCK):
             continue
         with contextlib.suppress(RunFolderError, OSError):
             header = read_header(path)
@@ -187,7 +186,7 @@ def resume(
     heard: Callable[[str, str], None] | None = None,
 ) -> Recording:
     """Go on with a run that was cut off; ``t_s`` goes on exactly within one boot, else from UTC."""
-    lock = Lock(run.path / LOCK, {"who": "recorder"})
+    lock = Lock(run.path / RUN_LOCK, {"who": "recorder"})
     started_s, exact = _started_s(run, furnace, clock)
     keeper = Keeper(
         lambda: RunFolder.resume(run.path, files=files),
@@ -235,7 +234,7 @@ def finish_lost(run: CutOff, *, utc_s: float, files: Files | None = None) -> Non
         raise RunFolderError(f"{run.path} cannot be written: {error.strerror or error}.") from None
     seal_run(run.path, sealed_utc=utc_s, files=files)
     with contextlib.suppress(OSError):
-        os.unlink(run.path / LOCK)
+        os.unlink(run.path / RUN_LOCK)
 
 
 def local_zone() -> str | None:

@@ -11,6 +11,7 @@ from soakwitness.firmware_bridge.links.base import Link
 from soakwitness.firmware_bridge.recording.alarms import Alarms
 from soakwitness.firmware_bridge.recording.beginning import About, begin_or_resume, claim_furnace
 from soakwitness.firmware_bridge.recording.clocks import Clock
+from soakwitness.firmware_bridge.recording.heating import Heating
 from soakwitness.firmware_bridge.recording.linking import LinkKeeper, Opener, PortMemory, adapters
 from soakwitness.firmware_bridge.recording.now import chamber_c
 from soakwitness.firmware_bridge.recording.recorder import Recording
@@ -46,6 +47,10 @@ class Attendant(Protocol):
 
     def why_end(self) -> str | None:
         """Why to end; None to go on."""
+        ...
+
+    def terminal_gone(self) -> bool:
+        """Whether nobody can end the run by hand any more: then it ends when the furnace is cold."""
         ...
 
 
@@ -136,6 +141,7 @@ def _record(
     for words in says:
         attendant.tell(words)
     began_s = clock.monotonic()
+    heating = Heating(heating_since_s=began_s)
     why: list[str] = []
 
     def stopped() -> bool:
@@ -148,6 +154,10 @@ def _record(
     def take(sample: Sample) -> None:
         recording.take(sample)
         attendant.show(recording)
+        values = sample.look.reading.values if sample.look.reading else {}
+        heating.look(sample.now_s, chamber_c(furnace, values), None, values.get("output"))
+        if not heating.running and attendant.terminal_gone():
+            why.append("the furnace does not heat, and the terminal is gone")
 
     def tend() -> None:
         recording.tend()

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import json
+import os
 import platform
-import secrets
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass, replace
@@ -60,10 +60,10 @@ class ChainFile:
             said = json.loads(self._path.read_bytes())
             chain = Chain(**{key: said[key] for key in Chain.__dataclass_fields__ if key in said})
         except FileNotFoundError:
-            return Chain(secrets.token_hex(8), computer)
+            return Chain(os.urandom(8).hex(), computer)
         except (ValueError, TypeError):  # damaged: the sealed runs keep the old chain, a new one begins
-            return Chain(secrets.token_hex(8), computer)
-        return chain if chain.computer == computer else Chain(secrets.token_hex(8), computer)
+            return Chain(os.urandom(8).hex(), computer)
+        return chain if chain.computer == computer else Chain(os.urandom(8).hex(), computer)
 
     def _settled(self, chain: Chain) -> Chain:
         """Take in a seal that was written just before a crash."""

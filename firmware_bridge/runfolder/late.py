@@ -13,7 +13,7 @@ from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.runfolder.files import Files
 from soakwitness.firmware_bridge.runfolder.format import event_body, read_utc, utc_text
 from soakwitness.firmware_bridge.runfolder.header import read_header
-from soakwitness.firmware_bridge.runfolder.lock import Lock
+from soakwitness.firmware_bridge.runfolder.lock import RUN_LOCK, Lock
 from soakwitness.firmware_bridge.runfolder.marks import encode_mark, encode_strike, find_mark
 from soakwitness.firmware_bridge.runfolder.model import Event, Mark
 from soakwitness.firmware_bridge.runfolder.reader import check_record, last_row, read_events, read_marks
@@ -22,7 +22,6 @@ from soakwitness.firmware_bridge.runfolder.writer import append_events
 
 _ALLOWED = "2026-11-25T14:05+01:00, 14:05 with a zone, or +1:23:04 into the run"
 _CLOCK = re.compile(r"([01]?\d|2[0-3]):([0-5]\d)(?::([0-5]\d))?")
-LOCK = "recording.lock"  # in a run folder, held by whoever writes it
 
 
 def time_in_run(path: Path, utc_s: float) -> float:
@@ -141,7 +140,7 @@ def strike_late(
 
 def _append(path: Path, detail: str, now_utc: datetime | float, files: Files | None) -> None:
     t_s = last_t_s(path)
-    lock = Lock(path / LOCK, {"who": "mark"})
+    lock = Lock(path / RUN_LOCK, {"who": "mark"})
     try:
         if (path / "seal.json").exists():
             append_sealed(path, [(t_s, detail)], now_utc=now_utc, files=files)
@@ -151,4 +150,4 @@ def _append(path: Path, detail: str, now_utc: datetime | float, files: Files | N
         raise RunFolderError(f"{path} cannot be written: {error.strerror or error}.") from None
     finally:
         lock.release()
-        os.unlink(path / LOCK)
+        os.unlink(path / RUN_LOCK)

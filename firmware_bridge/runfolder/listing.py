@@ -9,8 +9,7 @@ from typing import Literal
 
 from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.runfolder.header import read_header
-from soakwitness.firmware_bridge.runfolder.late import LOCK
-from soakwitness.firmware_bridge.runfolder.lock import is_held
+from soakwitness.firmware_bridge.runfolder.lock import RUN_LOCK, is_held
 from soakwitness.firmware_bridge.runfolder.model import RecordCheck, RunHeader
 from soakwitness.firmware_bridge.runfolder.reader import as_sealed, check_record, last_row
 from soakwitness.firmware_bridge.runfolder.seal import read_seal
@@ -46,7 +45,7 @@ def look_at(path: Path, *, compare: bool) -> Listed:
     except (RunFolderError, OSError) as error:
         return Listed(path, "unreadable", says=str(error))
     last = last_row(check) if check.sealed or not compare or check.good else None
-    state: State = "sealed" if check.sealed else "being recorded" if is_held(path / LOCK) else "cut off"
+    state: State = "sealed" if check.sealed else "being recorded" if is_held(path / RUN_LOCK) else "cut off"
     return Listed(
         path,
         state,
@@ -60,6 +59,15 @@ def look_at(path: Path, *, compare: bool) -> Listed:
 
 def _says(check: RecordCheck) -> str:
     return "" if check.intact else f"changed: {check.first_difference}"
+
+
+def good_rows(path: Path) -> Iterator[list[str]]:
+    """Cells of all good rows in the order of their times: ``t_s``, ``utc``, one per column; no checksums."""
+    for part in check_record(path).good:
+        with open(part.segment, "rb") as file:
+            file.seek(part.start)
+            for _ in range(part.rows):
+                yield file.readline().decode().rstrip("\n").split(",")[:-1]
 
 
 def readings(path: Path, *, decimal: str, separator: str) -> Iterator[str]:
@@ -76,10 +84,5 @@ def readings(path: Path, *, decimal: str, separator: str) -> Iterator[str]:
     """
     header = read_header(path)
     yield separator.join(["t_s", "utc", *(column.name for column in header.columns)])
-    for part in check_record(path).good:
-        with open(part.segment, "rb") as file:
-            file.seek(part.start)
-            for _ in range(part.rows):
-                t_s, utc, *cells = file.readline().decode().rstrip("\n").split(",")[:-1]
-                numbers = [t_s.replace(".", decimal), utc, *(cell.replace(".", decimal) for cell in cells)]
-                yield separator.join(numbers)
+    for t_s, utc, *cells in good_rows(path):
+        yield separator.join([t_s.replace(".", decimal), utc, *(cell.replace(".", decimal) for cell in cells)])

@@ -13,6 +13,7 @@ from typing import Any, BinaryIO
 
 from soakwitness.firmware_bridge.errors import RunFolderError
 
+RUN_LOCK = "recording.lock"  # in a run folder, held by whoever writes it
 _FAR = 1 << 30  # Windows locks bytes, not files: one that nobody reads
 
 

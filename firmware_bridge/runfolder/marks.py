@@ -11,7 +11,6 @@ import contextlib
 import json
 import os
 import re
-import secrets
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -29,7 +28,7 @@ _ESCAPED = re.compile(r"%([0-9A-F]{2})")
 
 def new_mark_id() -> str:
     """A random name for a mark, short enough to type."""
-    return secrets.token_hex(3)
+    return os.urandom(3).hex()
 
 
 def _safe(text: str) -> str:

@@ -9,12 +9,11 @@ repeated ``t_s`` is dropped by the reader.
 from __future__ import annotations
 
 import contextlib
+import os
 import re
-import secrets
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
-from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Any, BinaryIO
 
@@ -35,6 +34,7 @@ from soakwitness.firmware_bridge.runfolder.format import (
 from soakwitness.firmware_bridge.runfolder.header import header_text, read_header
 from soakwitness.firmware_bridge.runfolder.model import Column, RunHeader
 from soakwitness.firmware_bridge.runfolder.seal import segments
+from soakwitness.firmware_bridge.version import VERSION
 
 _AT_ONCE = 1 << 20
 
@@ -50,10 +50,7 @@ def reduced_name(name: str) -> str:
 
 def software_words() -> str:
     """Name and version of this program, as ``run.json`` keeps it."""
-    try:
-        return f"soakwitness {version('soakwitness')}"
-    except PackageNotFoundError:
-        return "soakwitness"
+    return f"soakwitness {VERSION}"
 
 
 class ChainedFile:
@@ -376,7 +373,7 @@ class RunFolder:
 def _new_folder(runs: Path, furnace_name: str, started_utc: datetime | float, files: Files) -> Path:
     stamp = re.sub(r"[-:]|\.\d+", "", utc_text(started_utc))
     while True:
-        path = runs / f"{stamp}_{reduced_name(furnace_name)}_{secrets.token_hex(2)}"
+        path = runs / f"{stamp}_{reduced_name(furnace_name)}_{os.urandom(2).hex()}"
         with contextlib.suppress(FileExistsError):
             files.make_folder(path)
             files.sync_folder(runs)

@@ -1,0 +1,215 @@
+"""The person at the terminal, as ``record`` and ``watch`` see them: sentences, keys, the live page."""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal, TypeVar
+
+import click
+
+from soakwitness.cli.attending import Keys, Screen, Stop
+from soakwitness.cli.common import WrongUse
+from soakwitness.cli.words.furnace_words import is_temperature, shown_in
+from soakwitness.cli.words.now_words import clock_words, now_sentence, readings_words, record_words
+from soakwitness.firmware_bridge.furnace.model import Furnace
+from soakwitness.firmware_bridge.recording.now import Now
+from soakwitness.firmware_bridge.recording.recorder import Recording
+from soakwitness.firmware_bridge.recording.sampling import Sample
+
+if TYPE_CHECKING:
+    import subprocess
+
+    from soakwitness.analysis.recipes.model import Hold, Recipe
+    from soakwitness.cli.page.process import PageProcess
+    from soakwitness.cli.soaking import SoakLine
+
+Unit = Literal["C", "F"]
+F = TypeVar("F", bound=Callable[..., Any])
+
+
+def page_options(function: F) -> F:
+    """Options ``--page``, ``--lan``, ``--port``."""
+    function = click.option("--port", type=click.IntRange(0, 65535), default=None, help="Port of the live page.")(
+        function
+    )
+    function = click.option("--lan", is_flag=True, help="Open the live page to the workshop network, by a link.")(
+        function
+    )
+    return click.option("--page", is_flag=True, help="Serve a live page of the run on this computer.")(function)
+
+
+def open_page(page: bool, lan: bool, port: int | None, screen: Screen) -> PageProcess | None:
+    """Start the live page where it is asked for, and say where it is."""
+    if not page:
+        if lan or port is not None:
+            raise WrongUse("--lan and --port belong to the live page: add --page.")
+        return None
+    from soakwitness.cli.page.process import DEFAULT_PORT, PageProcess
+
+    served = PageProcess(port=DEFAULT_PORT if port is None else port, lan=lan)
+    if not served.running:
+        served.stop()
+        raise WrongUse(f"the live page cannot be served on port {port or DEFAULT_PORT}. Give another --port.")
+    screen.message(f"Live page: {served.address}")
+    return served
+
+
+@dataclass
+class Person:
+    """Told what happens, asked whether to end; see ``recording.session.Attendant``."""
+
+    screen: Screen
+    stop: Stop
+    unit: Unit
+    recipe: Recipe | None = None
+    soak: SoakLine | None = None
+    page: PageProcess | None = None
+    after: Callable[[Path], list[str]] | None = None  # command to run when a run is sealed
+
+    def __post_init__(self) -> None:
+        self._keys: tuple[Recording, Keys] | None = None
+        self._children: list[tuple[Path, subprocess.Popen[str]]] = []
+
+    def tell(self, words: str) -> None:
+        """One sentence that stays."""
+        self.screen.message(words)
+
+    def heard(self, event: str, detail: str) -> None:
+        """An event was entered."""
+        self.screen.message(f"{time.strftime('%H:%M:%S')} {event}{': ' if detail else ''}{detail}")
+
+    def bell(self) -> None:
+        """An alarm rings."""
+        self.screen.bell()
+
+    def show(self, recording: Recording) -> None:
+        """A slot was taken."""
+        lead = self.soak.follow(recording, self.unit) if self.soak is not None else None
+        now = recording.now()
+        self.screen.sentence(now_sentence(now, unit=self.unit, lead=lead))
+        if self.page is not None:
+            self.page.send(page_state(now, self.unit, lead, self.recipe))
+
+    def idle(self, sample: Sample, furnace: Furnace) -> None:
+        """A slot was taken while no run is open."""
+        now = idle_now(sample, furnace)
+        lead = f"Watching {furnace.name}, it does not heat"
+        self.screen.sentence(f"{lead}. {readings_words(now, self.unit)}.")
+        if self.page is not None:
+            self.page.send(page_state(now, self.unit, lead, None))
+
+    def tend(self, recording: Recording) -> None:
+        """Take keys."""
+        if not (self.screen.alive and sys.stdin.isatty()):
+            return
+        if self._keys is None or self._keys[0] is not recording:
+            keys = Keys(
+                self.screen,
+                lambda means: recording.press(means, by="key"),
+                lambda text: recording.mark("note", note=text, by="key"),
+            )
+            self._keys = recording, keys
+        self._keys[1].look()
+
+    def why_end(self) -> str | None:
+        """Why to end."""
+        return self.stop.why
+
+    def terminal_gone(self) -> bool:
+        """Whether the terminal went away while recording."""
+        return self.stop.terminal_gone
+
+    def finished(self, run: Path) -> None:
+        """A run was sealed: look at it in another process."""
+        if self.after is None:
+            return
+        import subprocess
+
+        pipe = subprocess.PIPE
+        child = subprocess.Popen(self.after(run), stdin=subprocess.DEVNULL, stdout=pipe, stderr=pipe, text=True)
+        self._children.append((run, child))
+
+    def tend_children(self) -> None:
+        """Say what the looking found, when it has."""
+        for run, child in list(self._children):
+            if child.poll() is not None:
+                self._children.remove((run, child))
+                out, err = child.communicate()
+                lines = (out.strip() or err.strip() or f"exit status {child.returncode}").split("\n")
+                self.tell(f"{run.name}: {lines[-1]}")
+
+    def leave(self) -> None:
+        """Let go of everything."""
+        self._wait_for_children()
+        if self.page is not None:
+            self.page.stop()
+        self.screen.clear()
+
+    def _wait_for_children(self) -> None:
+        if not self._children:
+            return
+        import subprocess
+
+        for _, child in self._children:
+            try:
+                child.wait(timeout=60)
+            except subprocess.TimeoutExpired:
+                child.kill()
+        self.tend_children()
+
+
+def idle_now(sample: Sample, furnace: Furnace) -> Now:
+    """Facts while no run is open."""
+    reading = sample.look.reading
+    return Now(
+        furnace=furnace,
+        run=None,
+        t_s=0.0,
+        utc_s=sample.utc_s,
+        values=reading.values if reading else {},
+        faults=reading.faults if reading else {},
+        reading_age_s=0.0 if reading else None,
+        rows=0,
+        link_lost=str(sample.look.error) if sample.look.error else None,
+    )
+
+
+def page_state(now: Now, unit: Unit, lead: str | None, recipe: Recipe | None) -> dict[str, Any]:
+    """The newest state for the live page (its keys are those of ``cli.page.state``)."""
+    parts = [part for part in now.furnace.parts if is_temperature(part)]
+    readings = []
+    for part in parts:
+        value = now.values.get(part.name)
+        shown = None if value is None else round(shown_in(part, value, now.furnace, unit), 1)
+        readings.append({"name": part.name, "role": getattr(part, "role", "setpoint"), "temp": shown})
+    age_s = now.reading_age_s or 0.0
+    return {
+        "t_s": round(now.t_s, 1),
+        "sentence": lead or f"{clock_words(now.t_s)} into the run",
+        "detail": [readings_words(now, unit)],
+        "readings": readings,
+        "unit": unit,
+        "record": record_words(now) if now.run is not None else "no run open",
+        "read_ms": round((now.utc_s - age_s) * 1000),
+        "run": now.run.name if now.run else None,
+        "recipe": [_hold(hold, unit) for hold in recipe.holds] if recipe else [],
+        "alarm": "; ".join(now.alarms.values()) or None,
+        "sent_ms": round(now.utc_s * 1000),
+    }
+
+
+def _hold(hold: Hold, unit: Unit) -> dict[str, Any]:
+    def shown(temp_c: float) -> float:
+        return round(temp_c * 1.8 + 32.0 if unit == "F" else temp_c, 1)
+
+    return {
+        "target": shown(hold.target_c),
+        "lower": shown(hold.lower_c),
+        "upper": shown(hold.upper_c),
+        "required_s": hold.required_s,
+        "enter_s": None,
+    }

@@ -1,0 +1,255 @@
+"""Watching a furnace for ever: every heating becomes a run by itself, with the minutes before it."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Protocol
+
+from soakwitness.firmware_bridge.errors import RunFolderError
+from soakwitness.firmware_bridge.furnace.model import Furnace
+from soakwitness.firmware_bridge.recording.alarms import Alarms
+from soakwitness.firmware_bridge.recording.beginning import (
+    About,
+    begin,
+    claim_furnace,
+    cut_off_runs,
+    finish_lost,
+    resume,
+    same_heating,
+)
+from soakwitness.firmware_bridge.recording.clocks import Clock
+from soakwitness.firmware_bridge.recording.heating import Decision, Heating, HeatingSettings
+from soakwitness.firmware_bridge.recording.linking import Opener
+from soakwitness.firmware_bridge.recording.now import chamber_c, to_celsius
+from soakwitness.firmware_bridge.recording.recorder import Recording
+from soakwitness.firmware_bridge.recording.sampling import Sample, Station
+from soakwitness.firmware_bridge.recording.session import Attendant, default_opener, keep_link
+from soakwitness.firmware_bridge.runfolder.files import Files
+from soakwitness.firmware_bridge.runfolder.format import utc_text
+
+RECENT_S = 600.0  # kept reading by reading
+OLDER_S = 9000.0  # kept thinned: a furnace that was warm already is seen to heat only after an hour and a half
+THINNED_S = 10.0
+MOST_RECENT = 6000
+
+
+@dataclass(frozen=True)
+class _Row:
+    now_s: float
+    utc_s: float
+    values: tuple[float | None, ...]
+
+
+class Before:
+    """Readings from before a run, in bounded memory: the last minutes whole, what is older every ten seconds."""
+
+    def __init__(self, columns: tuple[str, ...]) -> None:
+        self._columns = columns
+        self._recent: deque[_Row] = deque(maxlen=MOST_RECENT)
+        self._older: deque[_Row] = deque()
+
+    def add(self, sample: Sample, values: Mapping[str, float | None]) -> None:
+        """Keep one reading."""
+        self._recent.append(_Row(sample.now_s, sample.utc_s, tuple(values.get(name) for name in self._columns)))
+        while self._recent[0].now_s < sample.now_s - RECENT_S:
+            row = self._recent.popleft()
+            if not self._older or row.now_s - self._older[-1].now_s >= THINNED_S:
+                self._older.append(row)
+        while self._older and self._older[0].now_s < sample.now_s - OLDER_S:
+            self._older.popleft()
+
+    def since(self, from_s: float) -> Iterator[_Row]:
+        """Readings from a moment on, oldest first."""
+        yield from (row for rows in (self._older, self._recent) for row in rows if row.now_s >= from_s)
+
+    def clear(self) -> None:
+        """Forget everything."""
+        self._recent.clear()
+        self._older.clear()
+
+
+class WatchAttendant(Attendant, Protocol):
+    """The person's side of a watch."""
+
+    def idle(self, sample: Sample, furnace: Furnace) -> None:
+        """A slot was taken while no run is open."""
+        ...
+
+    def finished(self, run: Path) -> None:
+        """A run was sealed: time to verify it, in another process."""
+        ...
+
+
+class Watcher:
+    """Takes every slot; opens and closes runs. ``recording`` is the open run, None between runs."""
+
+    def __init__(
+        self,
+        furnace: Furnace,
+        clock: Clock,
+        about: About,
+        attendant: WatchAttendant,
+        *,
+        settings: HeatingSettings | None = None,
+        files: Files | None = None,
+    ) -> None:
+        self.furnace = furnace
+        self.recording: Recording | None = None
+        self._clock = clock
+        self._about = about
+        self._attendant = attendant
+        self._settings = settings
+        self._files = files
+        self._heating = Heating(settings)
+        self._before = Before(furnace.columns)
+        self._looked_back = False
+        self._ending: str | None = None
+
+    def take(self, sample: Sample) -> None:
+        """Take one slot."""
+        reading = sample.look.reading
+        values = reading.values if reading is not None else {}
+        temp_c = chamber_c(self.furnace, values)
+        if reading is not None and not self._looked_back:
+            self._look_back(temp_c)
+        decision = self._heating.look(sample.now_s, temp_c, self._setpoint_c(values), values.get("output"))
+        if self.recording is not None:
+            self.recording.take(sample)
+            self._attendant.show(self.recording)
+        elif reading is not None:
+            self._before.add(sample, values)
+            self._attendant.idle(sample, self.furnace)
+        else:
+            self._attendant.idle(sample, self.furnace)
+        self._follow(decision)
+
+    def tend(self) -> None:
+        """To be called several times a second."""
+        if self.recording is not None:
+            self.recording.tend()
+            self._attendant.tend(self.recording)
+
+    def close(self, why: str) -> None:
+        """End the watch; an open run is left unsealed on the disk, to be gone on with, unless it can be sealed."""
+        if self.recording is not None:
+            self._end(why)
+
+    def _setpoint_c(self, values: Mapping[str, float | None]) -> float | None:
+        value = values.get("setpoint")
+        return None if value is None else to_celsius(value, self.furnace)
+
+    def _follow(self, decision: Decision | None) -> None:
+        if decision is not None and decision.act == "begin" and self.recording is None:
+            self._begin(decision)
+        elif decision is not None and decision.act == "begin":
+            self._ending = None
+        elif decision is not None:
+            self._ending = decision.why
+        if self._ending is not None and self.recording is not None and self.recording.keeper.trouble is None:
+            why, self._ending = self._ending, None
+            self._end(why)
+
+    def _begin(self, decision: Decision) -> None:
+        rows = list(self._before.since(decision.from_s))
+        started_s = rows[0].now_s if rows else self._clock.monotonic()
+        self.recording = begin(
+            self.furnace,
+            self._clock,
+            self._about,
+            alarms=self._alarms(),
+            started_s=started_s,
+            files=self._files,
+            heard=self._attendant.heard,
+        )
+        for row in rows:
+            values = dict(zip(self.furnace.columns, row.values, strict=True))
+            self.recording.keeper.row(row.now_s - started_s, row.utc_s, values)
+        self._before.clear()
+        self._attendant.tell(f"A run begins: {decision.why}.")
+
+    def _end(self, why: str) -> None:
+        assert self.recording is not None
+        recording, self.recording = self.recording, None
+        try:
+            recording.end(why)
+        except RunFolderError as error:
+            self._attendant.tell(f"{error}")
+            return
+        if recording.keeper.folder is not None:
+            self._attendant.tell(f"The run is over ({why}) and sealed: {recording.keeper.folder.path}")
+            self._attendant.finished(recording.keeper.folder.path)
+
+    def _alarms(self) -> Alarms:
+        return Alarms(self.furnace.alarm, self._clock, bell=self._attendant.bell)
+
+    def _look_back(self, temp_c: float | None) -> None:
+        """Go on with a run that was cut off, if this is the same heating; seal the others."""
+        self._looked_back = True
+        lost = cut_off_runs(self._about.logbook, self.furnace)
+        if lost and same_heating(lost[-1], self.furnace, utc_s=self._clock.utc_s(), temp_c=temp_c):
+            run = lost.pop()
+            self.recording = resume(
+                run,
+                self.furnace,
+                self._clock,
+                self._about,
+                alarms=self._alarms(),
+                files=self._files,
+                heard=self._attendant.heard,
+            )
+            self._heating = Heating(self._settings, heating_since_s=self._clock.monotonic())
+            self._attendant.tell(f"Going on with {run.path.name}, which was cut off at {run.last_t_s:.0f} s.")
+        for run in lost:
+            try:
+                finish_lost(run, utc_s=self._clock.utc_s(), files=self._files)
+            except RunFolderError as error:
+                self._attendant.tell(str(error))
+            else:
+                self._attendant.tell(f"{run.path.name} had been cut off and is sealed now.")
+                self._attendant.finished(run.path)
+
+
+def watch_furnace(
+    furnace: Furnace,
+    clock: Clock,
+    about: About,
+    attendant: WatchAttendant,
+    *,
+    opener: Opener = default_opener,
+    settings: HeatingSettings | None = None,
+    files: Files | None = None,
+    tend: Callable[[], None] = lambda: None,
+) -> None:
+    """Watch until the attendant ends it; an open run is sealed then.
+
+    Raises
+    ------
+    LockHeld
+        If this furnace is being recorded in this log book already.
+    RunFolderError
+        If the log book cannot be written.
+    """
+    lock, others = claim_furnace(about.logbook, furnace, "watch", utc_text(clock.utc_s()))
+    try:
+        for other in others:
+            attendant.tell(f"The furnace {other} is being recorded in this log book too.")
+        link = keep_link(furnace, clock, opener)
+        watcher = Watcher(furnace, clock, about, attendant, settings=settings, files=files)
+
+        def tend_both() -> None:
+            watcher.tend()
+            tend()
+
+        try:
+            station = Station(clock, link, furnace.every_s)
+            station.run(watcher.take, tend_both, lambda: attendant.why_end() is not None)
+            watcher.close(attendant.why_end() or "ended")
+        finally:
+            link.close()
+            if watcher.recording is not None:
+                watcher.recording.release()
+    finally:
+        lock.release()
