@@ -62,8 +62,9 @@ def audit(evidence: Evidence, *, unit: str = "C") -> Audit:
     """
     case = Case(evidence)
     weighed = [(cause, scale) for cause in CAUSES if (scale := cause.weigh(case)) is not None and scale.pro]
-    for _, scale in weighed:
-        _hardness_is_good(case, scale)
+    for cause, scale in weighed:
+        if cause.shows_in_hardness:
+            _hardness_is_good(case, scale)
     opinions = _ranked(weighed, unit)
     claimed = [o for o in opinions if o.claimed]
     nothing = Opinion(NOTHING, CLAIM, False, (_why_nothing(case, bool(claimed)),), (), (), NOTHING_NEXT)
@@ -84,7 +85,7 @@ def audit(evidence: Evidence, *, unit: str = "C") -> Audit:
 def _hardness_is_good(case: Case, scale: Scale) -> None:
     """Where there is nothing to explain, nothing is a cause."""
     if case.nothing_wrong:
-        scale.speaks_against(2 * FAIR, "The pieces are as hard as they should be: there is nothing to explain.")
+        scale.speaks_against(FAIR, "The pieces are as hard as they should be: there is nothing to explain.")
     elif within_repeatability(case) and case.softness != "low" and case.softness != "high":
         scale.speaks_against(FAIR, "Suspects and good ones differ by less than the tester can repeat.")
 

@@ -192,12 +192,24 @@ class Case:
         hits = [any(f.code == code and f.severity != "note" for f in r.findings) for r in self.good]
         return sum(hits) / len(hits) if hits else 0.0
 
-    def is_move(self, at_s: float) -> bool:
-        """Whether a moment belongs to loading, or to pulling a piece: the door was open for that."""
-        if self.run is None:
-            return False
-        moves = [t for p in self.run.pieces for t in (p.load_s, p.pull_s) if t is not None]
-        return any(-30.0 <= at_s - move <= 300.0 for move in moves)
+
+def is_move(run: RunFigures, at_s: float) -> bool:
+    """Whether a moment belongs to loading, or to pulling a piece: the door was open for that.
+
+    Parameters
+    ----------
+    run : RunFigures
+        The run.
+    at_s : float
+        The moment [s].
+
+    Returns
+    -------
+    bool
+        True from half a minute before such a mark to five minutes after it.
+    """
+    moves = [t for p in run.pieces for t in (p.load_s, p.pull_s) if t is not None]
+    return any(-30.0 <= at_s - move <= 300.0 for move in moves)
 
 
 def _direction(value: float, good: float | None, limits: tuple[float, float] | None) -> Direction | None:

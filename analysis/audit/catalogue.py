@@ -25,12 +25,16 @@ NOTHING_NEXT = (
 
 @dataclass(frozen=True)
 class Cause:
-    """One cause. ``explains`` names causes that are only its effect where both are seen."""
+    """One cause. ``explains`` names causes that are only its effect where both are seen.
+
+    ``shows_in_hardness`` False: pieces may be as hard as they should be and yet have suffered (cracks).
+    """
 
     name: str
     weigh: Callable[[Case], Scale | None]
     next: str
     explains: tuple[str, ...] = ()
+    shows_in_hardness: bool = True
 
 
 CAUSES: tuple[Cause, ...] = (
@@ -96,7 +100,7 @@ CAUSES: tuple[Cause, ...] = (
         "open circuit",
         causes_sensor.open_circuit,
         "Supply isolated: measure the thermocouple's resistance cold, bend the lead at its terminals while reading.",
-        explains=("too cold", "too hot", "short soak", "record gap", "packet lag ate the soak"),
+        explains=("too cold", "too hot", "short soak", "record gap", "packet lag ate the soak", "power cut"),
     ),
     Cause(
         "°C/°F mix-up",
@@ -165,6 +169,7 @@ CAUSES: tuple[Cause, ...] = (
         "temper late",
         causes_after.temper_late,
         "Look for cracks; cool one piece well below zero and temper it again.",
+        shows_in_hardness=False,
     ),
     Cause(
         "temper too cold",

@@ -82,9 +82,11 @@ def _off_as_entered(case: Case) -> tuple[float, str] | None:
         [t.shown_c for p in pieces for t in p.treatments if t.kind == "temper" and t.shown_c is not None]
         for pieces in (case.suspects_here, (*case.evidence.good, *case.siblings))
     )
+    logged = [h.control_c for r in temper_runs(case, case.evidence.good) for h in r.holds if h.control_c is not None]
+    good = good or logged
     if not own or not good or abs(median(own) - median(good)) < 8.0:
         return None
-    says = f"The oven showed {temp(median(own))} for the temper, {temp(median(good))} for the good ones."
+    says = f"The oven showed {temp(median(own))} for the temper; for the good ones it was {temp(median(good))}."
     return median(own) - median(good), says
 
 
@@ -138,7 +140,10 @@ def temper_missed(case: Case) -> Scale | None:
         h
         for r in temper_runs(case, case.suspects_here)
         for h in r.holds
-        if h.on_record and (not h.found or (h.soak_s is not None and h.soak_s < 0.3 * h.required_s))
+        if h.on_record
+        and (not h.found or (h.soak_s is not None and h.soak_s < 0.3 * h.required_s))
+        # held at another temperature it was a temper, too cold or too hot
+        and (h.control_c is None or h.control_c < 0.6 * h.target_c)
     ]
     if missing_hold:
         scale.speaks_for(STRONG, f"The tempering run never held {temp(missing_hold[0].target_c)} as it should.")

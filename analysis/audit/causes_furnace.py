@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from statistics import median
 
-from soakwitness.analysis.audit.case import Case
+from soakwitness.analysis.audit.case import Case, is_move
 from soakwitness.analysis.audit.causes_soak import mass_of
 from soakwitness.analysis.audit.hardness_signs import no_trouble_within_the_run, soft_as_quenched
 from soakwitness.analysis.audit.statistics import compare
@@ -158,13 +158,11 @@ def _felt_by_the_furnace(case: Case, scale: Scale) -> None:
         scale.speaks_against(LIGHT, "Nothing on record shows that the furnace felt it.")
 
 
-def lone_dips(case: Case, run: RunFigures) -> list[DipFigures]:
+def lone_dips(run: RunFigures) -> list[DipFigures]:
     """Dips of a run that neither loading nor pulling explains.
 
     Parameters
     ----------
-    case : Case
-        The case.
     run : RunFigures
         The run.
 
@@ -173,9 +171,7 @@ def lone_dips(case: Case, run: RunFigures) -> list[DipFigures]:
     list of DipFigures
         In order of time.
     """
-    if case.run is not None and run.run == case.run.run:
-        return [d for d in run.dips if not case.is_move(d.start_s)]
-    return list(run.dips)
+    return [d for d in run.dips if not is_move(run, d.start_s)]
 
 
 def door_opened(case: Case) -> Scale | None:
@@ -184,11 +180,11 @@ def door_opened(case: Case) -> Scale | None:
     run = case.run
     if run is None:
         return None
-    falls = [d for d in lone_dips(case, run) if d.fall_c_per_s >= DOOR_FALL_C_PER_S]
-    marks = [t for t in run.door_marks_s if run.holds and not case.is_move(t)]
+    falls = [d for d in lone_dips(run) if d.fall_c_per_s >= DOOR_FALL_C_PER_S]
+    marks = [t for t in run.door_marks_s if run.holds and not is_move(run, t)]
     if not falls and not marks:
         return None
-    good = [sum(d.fall_c_per_s >= DOOR_FALL_C_PER_S for d in lone_dips(case, r)) for r in case.good]
+    good = [sum(d.fall_c_per_s >= DOOR_FALL_C_PER_S for d in lone_dips(r)) for r in case.good]
     if falls:
         deep = max(falls, key=lambda d: d.depth_c)
         times = "once" if len(falls) == 1 else f"{len(falls)} times"
@@ -210,8 +206,8 @@ def power_cut(case: Case) -> Scale | None:
     run = case.run
     if run is None:
         return None
-    sags = [d for d in lone_dips(case, run) if d.fall_c_per_s < DOOR_FALL_C_PER_S and d.depth_c >= GAP_FALL_C]
-    over_gaps = [d for d in lone_dips(case, run) if d.gap and d.depth_c >= GAP_FALL_C]
+    sags = [d for d in lone_dips(run) if d.fall_c_per_s < DOOR_FALL_C_PER_S and d.depth_c >= GAP_FALL_C]
+    over_gaps = [d for d in lone_dips(run) if d.gap and d.depth_c >= GAP_FALL_C]
     if sags or over_gaps:
         worst = max(sags or over_gaps, key=lambda d: d.depth_c)
         says = f"The temperature sagged by {kelvin(worst.depth_c)} over {minutes(worst.seconds)}, as it cools by itself"
@@ -228,7 +224,7 @@ def power_cut(case: Case) -> Scale | None:
         scale.speaks_for(LIGHT, "The recorder was started anew within the run.")
     if not scale.pro:
         return None
-    if any(lone_dips(case, r) for r in case.good):
+    if any(lone_dips(r) for r in case.good):
         scale.speaks_against(HINT, "Good runs have dips too.")
     soft_as_quenched(case, scale)
     return scale

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable
 from statistics import median
 
 from soakwitness.analysis.audit.case import Case, stage_value
 from soakwitness.analysis.audit.evidence import HardnessEvidence, PieceEvidence
-from soakwitness.analysis.audit.statistics import chance_of_split
+from soakwitness.analysis.audit.statistics import chance_of_groups
 from soakwitness.analysis.audit.weighing import FAIR, HINT, LIGHT, STRONG, Scale
 from soakwitness.analysis.hardness import ROCKWELL_LOADS_N, depth_of_hrc
 
@@ -34,7 +35,10 @@ def split_by(case: Case, get: Callable[[PieceEvidence], str | None]) -> tuple[st
     well = {get(p) for p in case.siblings}
     if not bad or not well or None in bad or None in well or bad & well:
         return None
-    chance = chance_of_split(len(case.suspects_here), len(case.siblings))
+    sizes = Counter(get(p) for p in (*case.suspects_here, *case.siblings))
+    chance = chance_of_groups(list(sizes.values()), len(case.suspects_here))
+    if chance > 0.5:
+        return None
     return ", ".join(sorted(str(b) for b in bad)), ", ".join(sorted(str(w) for w in well)), chance
 
 

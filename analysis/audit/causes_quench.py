@@ -155,7 +155,7 @@ def poor_contact(case: Case) -> Scale | None:
         beside = f", the good ones over {median(even):.1f}" if even else ""
         scale.speaks_for(FAIR + HINT, f"Readings on one piece range over {median(known):.1f} points{beside}.")
     few = len(case.suspects_here) <= max(1, len(case.siblings) // 2)
-    if few and case.siblings:
+    if few and case.siblings and case.softness == "low":
         scale.speaks_for(HINT, f"Only {len(case.suspects_here)} of {len(all_pieces(case))} pieces of the run are soft.")
     if case.all_suspect and len(case.suspects_here) > 3:
         scale.speaks_against(LIGHT, "All pieces of the run are soft.")

@@ -11,12 +11,14 @@ from dataclasses import dataclass
 from statistics import median
 
 from soakwitness.analysis.audit.case import Case
+from soakwitness.analysis.audit.statistics import rank_correlation
 from soakwitness.analysis.audit.weighing import FAIR, HINT, LIGHT, PROOF, STRONG, Scale
 from soakwitness.analysis.audit.words import kelvin, temp
 from soakwitness.analysis.condition.figures import RunFigures
 
 SHIFT_C = 3.0
-GRADUAL_SHARE = 0.6
+GRADUAL_SHARE = 0.5
+SUDDEN_SHARE = 0.25
 LONE = "A second sensor in the chamber: one sensor alone cannot show that it reads wrong."
 
 
@@ -104,8 +106,8 @@ def likely_faults(case: Case) -> dict[str, float]:
     pairs = [PairReading(s.at_c - s.shift_c, s.at_c) for s in found if s.sensor == sensor]
     if len(pairs) < 2:
         return {}
-    kind = case.run.sensor.thermocouple if case.run else None
-    diagnosis = diagnose(pairs, set_to=kind, noise_c=1.5)
+    # what the furnace file calls the type is what was meant: the instrument may be set to another
+    diagnosis = diagnose(pairs, set_to=None, noise_c=1.5)
     return {c.cause: c.probability for c in diagnosis.candidates}
 
 
@@ -268,7 +270,7 @@ def how_it_came(case: Case) -> str | None:
     Returns
     -------
     str or None
-        ``slowly`` or ``at once``; None where fewer than five earlier runs show it.
+        ``slowly`` or ``at once``; None where fewer than five earlier runs show it, or they do not tell.
     """
     hot = _hot(shifts(case))
     if not hot or case.run is None:
@@ -278,11 +280,15 @@ def how_it_came(case: Case) -> str | None:
     values = [v for v in line if v is not None]
     if len(values) < 6:
         return None
-    total = values[-1] - median(values[: max(2, len(values) // 4)])
+    first = median(values[: max(2, len(values) // 4)])
+    total = values[-1] - first
     if abs(total) < SHIFT_C:
         return None
-    before = values[-2] - median(values[: max(2, len(values) // 4)])
-    return "slowly" if before / total >= GRADUAL_SHARE else "at once"
+    before = (median(values[-4:-1]) - first) / total
+    trend = rank_correlation([float(i) for i in range(len(values))], values)
+    if before >= GRADUAL_SHARE and trend * total > 0 and abs(trend) > 0.5:
+        return "slowly"
+    return "at once" if abs(before) <= SUDDEN_SHARE else None
 
 
 def _difference(run: RunFigures, like: Shift) -> float | None:

@@ -122,6 +122,28 @@ def chance_of_split(first: int, second: int) -> float:
     return min(1.0, 2.0 / math.comb(first + second, first))
 
 
+def chance_of_groups(sizes: Sequence[int], chosen: int) -> float:
+    """Probability that a random choice of pieces takes whole groups only.
+
+    Parameters
+    ----------
+    sizes : sequence of int
+        Sizes of the groups, such as the pieces at each place.
+    chosen : int
+        How many pieces were chosen.
+
+    Returns
+    -------
+    float
+        Ways to put ``chosen`` together from whole groups over all ways to choose; 1 where every group has one piece.
+    """
+    ways = [1] + [0] * chosen
+    for size in sizes:
+        for total in range(chosen, size - 1, -1):
+            ways[total] += ways[total - size]
+    return min(1.0, ways[chosen] / math.comb(sum(sizes), chosen))
+
+
 def apart(first: Sequence[float], second: Sequence[float]) -> float:
     """How well a number tells two groups apart.
 

@@ -166,6 +166,25 @@ def _accuracy(book: LogBook, entry: RunEntry, runs: dict[str, RunFigures]) -> tu
     return tuple(found)
 
 
+def is_off(book: LogBook, piece: str) -> bool:
+    """Whether a piece's hardness is outside the limits of its hardening's recipe, or uneven over the blade.
+
+    Parameters
+    ----------
+    book : LogBook
+        The open log book.
+    piece : str
+        The piece.
+
+    Returns
+    -------
+    bool
+        False too where no hardness or no limits are known.
+    """
+    reader = _Reader(book)
+    return reader.is_off(reader.piece(piece))
+
+
 class _Reader:
     """Reads pieces with all that is known of them, each once."""
 

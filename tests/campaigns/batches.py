@@ -15,7 +15,7 @@ from pathlib import Path
 
 from soakwitness.analysis.audit.auditing import Audit, audit
 from soakwitness.analysis.logbook.charges import runs_of_piece
-from soakwitness.analysis.logbook.evidence import choose, gather
+from soakwitness.analysis.logbook.evidence import choose, gather, is_off
 from soakwitness.analysis.logbook.kept import refresh
 from soakwitness.analysis.logbook.moments import Stamp
 from soakwitness.analysis.logbook.opening import LogBook
@@ -41,6 +41,7 @@ def look(book: LogBook, story: Story, names: list[str], *, processes: int = 1) -
     chosen = choose(book, [run])
     refresh(book, stamp=STAMP, runs=chosen.needed, processes=processes)
     found = audit(gather(book, chosen))
+    assert story.cause == "good" or any(is_off(book, p) for p in names), f"{story.cause} {story.seed}: no piece is off"
     order = [c.cause for c in found.causes]
     rank = order.index(story.cause) + 1 if story.cause in order else 0
     return Outcome(story, found, rank, tuple(c.cause for c in found.claimed))
