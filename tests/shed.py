@@ -32,6 +32,7 @@ class Heat:
     start_s: float
     program: tuple[tuple[float, float, float], ...]
     door_s: tuple[float, ...] = ()  # after the start
+    start_c: float = 0.0
     end_s: float = 0.0
     peak_c: float = 0.0
 
@@ -93,7 +94,7 @@ def live(truth: Truth, days: int, chance: random.Random, *, step_s: float, resol
         t_s = step * step_s
         ambient = _ambient(t_s, days)
         if heat is not None and run is None and t_s >= heat.start_s and air < heat.program[0][1] - 30:
-            heat.start_s = t_s
+            heat.start_s, heat.start_c = t_s, air
             run = _Running(heat, air)
         door = run.door(t_s) if run is not None else doors.open(t_s)
         setpoint, power = 20.0, 0.0

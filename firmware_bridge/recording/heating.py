@@ -78,6 +78,7 @@ class Heating:
         self.running = heating_since_s is not None
         self._blocks: deque[_Block] = deque()
         self._waiting: list[tuple[float, float, float | None, float | None]] = []
+        self._ended_s = -float("inf")
         self._heated_s = heating_since_s or 0.0
         self._read_s: float | None = heating_since_s
         self._warm_s: float | None = heating_since_s
@@ -112,8 +113,7 @@ class Heating:
 
     def _silent(self, t_s: float) -> Decision | None:
         if self.running and self._read_s is not None and t_s - self._read_s >= self.settings.idle_s:
-            self.running = False
-            return Decision("end", f"no reading for {self.settings.idle_s / 3600:g} hours", t_s)
+            return self._over(f"no reading for {self.settings.idle_s / 3600:g} hours", t_s)
         return None
 
     # Beginning
@@ -125,13 +125,13 @@ class Heating:
         self.running = True
         self._heated_s = t_s
         self._warm_s = None
-        return Decision("begin", why, self._onset_s() - self.settings.before_s)
+        return Decision("begin", why, max(self._onset_s() - self.settings.before_s, self._ended_s))
 
     def _why_heating(self) -> str | None:
         set_ = self.settings
         now = self._blocks[-1]
         before = self._mean(now.t_s - set_.climb_s, BLOCK_S)
-        if before is not None:
+        if before is not None and now.t_s - set_.climb_s >= self._ended_s:
             climb_c = now.temp_c - before
             if climb_c >= set_.asked_climb_c and (asked := self._asked()):
                 return f"{asked} and the temperature climbs"
@@ -160,7 +160,9 @@ class Heating:
         """Whether it is warm and climbed so far, above everything of the hours before."""
         now = self._blocks[-1]
         before = self._mean(now.t_s - within_s, BLOCK_S)
-        if before is None or now.temp_c < self.settings.warm_c or now.temp_c - before < climb_c:
+        if before is None or now.t_s - within_s < self._ended_s:
+            return False
+        if now.temp_c < self.settings.warm_c or now.temp_c - before < climb_c:
             return False
         highest = max((b.temp_c for b in self._blocks if b.t_s <= now.t_s - within_s), default=now.temp_c)
         if now.temp_c >= highest + climb_c:
@@ -208,7 +210,7 @@ class Heating:
         ceiling = float("inf") if self._held() else now.temp_c + 10.0
         lowest, onset_s = now.temp_c, now.t_s
         for block in reversed(self._blocks):
-            if block.temp_c > ceiling:
+            if block.temp_c > ceiling or block.t_s < self._ended_s:
                 break
             if block.temp_c < lowest:
                 lowest, onset_s = block.temp_c, block.t_s
@@ -235,6 +237,7 @@ class Heating:
 
     def _over(self, why: str, t_s: float) -> Decision:
         self.running = False
+        self._ended_s = t_s
         return Decision("end", why, t_s)
 
     def _heats(self) -> bool:
