@@ -18,6 +18,7 @@ GAP_PERIODS = 3.0
 CONFIRM_S = 30.0
 CONFIRM_READINGS = 2
 TAKEN_BACK_S = 120.0
+SWING_S = 1800.0  # a kitchen-type oven swings faster than that; common practice, no source
 PASSING = 1.6
 SPEED_S = 120.0
 SPEED_READINGS = 6
@@ -90,7 +91,7 @@ def crossing_s(readings: Readings, index: int, level_c: float) -> float:
 
 
 def confirmed_crossing(
-    readings: Readings, level_c: float, *, upward: bool, start_s: float, end_s: float
+    readings: Readings, level_c: float, *, upward: bool, start_s: float, end_s: float, at_once: bool = False
 ) -> float | None:
     """Find the first confirmed crossing of a level.
 
@@ -104,6 +105,8 @@ def confirmed_crossing(
         Direction of the crossing.
     start_s, end_s : float
         Where to look [s].
+    at_once : bool
+        Take the first crossing as it is: an oven that swings goes back and forth.
 
     Returns
     -------
@@ -117,7 +120,7 @@ def confirmed_crossing(
     part = sign * (readings.temp_c[low:high] - level_c)
     crossings = low + np.flatnonzero((part[:-1] < 0.0) & (part[1:] >= 0.0))
     for index in crossings:
-        if _confirmed(readings, int(index), level_c, sign):
+        if at_once or _confirmed(readings, int(index), level_c, sign):
             return crossing_s(readings, int(index), level_c)
     return crossing_s(readings, int(crossings[-1]), level_c) if crossings.size else None
 
@@ -188,7 +191,8 @@ def enter(
         return first, False, from_above, first
     begin = float(readings.t_s[coldest if below else hottest])
     level = hold.lower_c if below else hold.upper_c
-    at = confirmed_crossing(readings, level, upward=bool(below), start_s=begin, end_s=stay.end_s)
+    swings = hold.judge_by == "mean"
+    at = confirmed_crossing(readings, level, upward=bool(below), start_s=begin, end_s=stay.end_s, at_once=swings)
     return None if at is None else (at, True, not below, begin)
 
 
@@ -246,7 +250,8 @@ def _first_not_taken_back(readings: Readings, hold: Hold, start: int, before_s: 
     inside = np.flatnonzero((y >= hold.lower_c) & (y <= hold.upper_c))
     if not inside.size:
         return float(readings.t_s[start]), False, False
-    gone = t[np.append(inside[1:], t.size - 1)] - t[np.minimum(inside + 1, t.size - 1)] > TAKEN_BACK_S
+    back_s = SWING_S if hold.judge_by == "mean" else TAKEN_BACK_S
+    gone = t[np.append(inside[1:], t.size - 1)] - t[np.minimum(inside + 1, t.size - 1)] > back_s
     gone &= np.diff(inside, append=t.size) > 1
     last = int(inside[np.argmax(gone)]) if gone.any() else int(inside[-1])
     if last == t.size - 1:

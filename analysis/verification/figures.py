@@ -97,6 +97,8 @@ def dips_of(trace: Readings, hold: Hold, ground: Ground) -> tuple[Dip, ...]:
         Those that go below the edge by more than noise and resolution (at least 1 K), in order of time.
     """
     start, end = ground.edges.enter_s, ground.edges.leave_s
+    if hold.judge_by == "mean":
+        return ()
     spans = inside(trace, hold.lower_c, np.inf, start_s=start, end_s=end, mode="best", allowed=ground.allowed)
     dips = []
     for a, b in zip(spans.end_s[:-1], spans.start_s[1:], strict=True):

@@ -22,7 +22,6 @@ from soakwitness.analysis.verification.soak import Soak, Window, soak
 from soakwitness.analysis.verification.thinning import EdgeThinner, Thinners
 
 Figure = Callable[[float], float]
-SWING_S = 1800.0  # a kitchen-type oven's swing, judged by its mean, is shorter; common practice, no source
 
 
 @dataclass(frozen=True)
@@ -301,6 +300,8 @@ def _level_outcomes(scene: Scene, ground: Ground) -> list[req.Outcome]:
     figure: Figure = lambda e: level - e  # noqa: E731
     expanded = scene.expanded_c(hold)
     outcomes = [req.judged("level", figure, figure, hold.upper_c, at_least=False, expanded_c=expanded)]
+    if hold.judge_by == "mean":
+        outcomes.append(req.judged("mean", figure, figure, hold.lower_c, at_least=True, expanded_c=expanded))
     return outcomes
 
 

@@ -284,6 +284,7 @@ class Verification:
     rule: str = RULE
     by_estimate: bool = False
     as_read: Verdict = "not proven"
+    quench_cooling_s: Bounds | None = None  # between the recipe's two temperatures, by a load sensor in the quench
     compared: tuple[Comparison, ...] = ()
 
     @property

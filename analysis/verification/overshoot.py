@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from soakwitness.analysis.recipes.model import Hold
+from soakwitness.analysis.runs import FloatArray
 from soakwitness.analysis.verification.edges import Edges, Readings
 from soakwitness.analysis.verification.intervals import Allowed, inside
 
@@ -16,7 +17,7 @@ LEAST_HIDDEN_C = 1.0
 
 @dataclass(frozen=True)
 class Level:
-    """Level part of a hold: median reading [degC], begin and end [s]."""
+    """Level part of a hold: median (or, for a swinging oven, mean) reading [degC], begin and end [s]."""
 
     level_c: float
     start_s: float
@@ -57,11 +58,21 @@ def level_part(readings: Readings, hold: Hold, edges: Edges, noise_c: float) -> 
     part, t = readings.temp_c[low:high], readings.t_s[low:high]
     if not part.size:
         return Level(hold.target_c, edges.enter_s, edges.leave_s)
+    if hold.judge_by == "mean":
+        return Level(_mean(t, part), edges.enter_s, edges.leave_s)
     level = float(np.median(part))
     near = np.flatnonzero(part <= level + max(2.0 * noise_c, LEVEL_SHARE * hold.above_c))
     end = float(t[near[-1]]) if edges.left_upward and near.size else edges.leave_s
     start = float(t[near[0]]) if edges.from_above and near.size else edges.enter_s
     return Level(level, start, max(end, start))
+
+
+def _mean(t_s: FloatArray, temp_c: FloatArray) -> float:
+    """Mean over time [degC]."""
+    if t_s.size < 2:
+        return float(temp_c[0])
+    between = (temp_c[1:] + temp_c[:-1]) / 2.0
+    return float(np.sum(between * np.diff(t_s)) / (t_s[-1] - t_s[0]))
 
 
 def overshoot(readings: Readings, hold: Hold, level: Level, allowed: Allowed) -> Overshoot | None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -14,6 +14,7 @@ from soakwitness.analysis.verification.edges import Edges, Readings
 
 LEVEL_STAY_S = 300.0
 LEAST_SHARE = 0.02
+SWING_C = 15.0
 
 
 @dataclass(frozen=True)
@@ -70,7 +71,7 @@ def place_holds(
         One a hold, in the recipe's order; None where the run has no such hold.
     """
     blocks = blocks or assignment.block_medians(readings.t_s, readings.temp_c, readings.period_s)
-    assigned = assignment.assign(blocks, recipe, resolution_c=readings.resolution_c)
+    assigned = assignment.assign(blocks, _swinging(recipe), resolution_c=readings.resolution_c)
     stays = [_possible(readings, hold, many, reach_c) for hold, many in zip(recipe.holds, assigned.stays, strict=True)]
     placed: list[Placed | None] = []
     while True:
@@ -80,6 +81,19 @@ def place_holds(
             return tuple(placed)
         for number in passing:
             stays[number] = ()
+
+
+def _swinging(recipe: Recipe) -> Recipe:
+    """The recipe with wider bands for holds that are judged by their mean, to look for them only."""
+    return replace(
+        recipe,
+        steps=tuple(
+            replace(s, below_c=s.below_c + SWING_C, above_c=s.above_c + SWING_C)
+            if isinstance(s, Hold) and s.judge_by == "mean"
+            else s
+            for s in recipe.steps
+        ),
+    )
 
 
 def _passes(readings: Readings, placed: list[Placed | None], number: int) -> bool:

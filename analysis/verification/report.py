@@ -57,6 +57,7 @@ def as_json(verification: Verification) -> dict[str, Any]:
         "decision_rule": {"says": v.rule, "references": list(RULE_REFERENCES)},
         "would_prove": list(v.proves),
         "not_seen": list(v.not_seen),
+        "quench_cooling_s": _bounds(v.quench_cooling_s),
         "compared": [_comparison(c) for c in v.compared],
     }
 

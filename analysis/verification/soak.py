@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from soakwitness.analysis.recipes.model import Hold
-from soakwitness.analysis.verification.edges import Readings, crossing_s
+from soakwitness.analysis.verification.edges import SWING_S, Readings, crossing_s
 from soakwitness.analysis.verification.intervals import Allowed, Inside, Mode, inside
 
 PLACE: dict[Mode, int] = {"low": 0, "best": 1, "high": 2}  # reading before a crossing, the crossing, reading after
@@ -143,15 +143,26 @@ def soak(work: Readings, hold: Hold, window: Window, *, error_c: float, mode: Mo
 
     Notes
     -----
-    In ``best`` a dip that stays within the noise of the edge does not start the soak again: nobody can say it was one.
+    A hold judged by its mean counts from its first to its last time there; its swings are no dips. In ``best`` a dip
+    that stays within the noise of the edge does not start the soak again: nobody can say it was one.
     """
     start, end = window_limits(window, hold, error_c, mode, allowed.noise_c)
-    level = hold.lower_c + error_c
+    level, swings = hold.lower_c + error_c, hold.judge_by == "mean"
     spans = inside(work, level, np.inf, start_s=start, end_s=end, mode=mode, allowed=allowed)
-    return Soak(longest(spans, work, hold.dip_s, level - allowed.noise_c if mode == "best" else None), spans.total_s)
+    dip_s = max(hold.dip_s, SWING_S) if swings else hold.dip_s
+    sure_c = level - allowed.noise_c if mode == "best" else None
+    return Soak(longest(spans, work, dip_s, sure_c, bridged=swings), spans.total_s)
 
 
-def longest(spans: Inside, trace: Readings, dip_s: float, below_c: float | None, above_c: float | None = None) -> float:
+def longest(
+    spans: Inside,
+    trace: Readings,
+    dip_s: float,
+    below_c: float | None,
+    above_c: float | None = None,
+    *,
+    bridged: bool = False,
+) -> float:
     """Longest stretch whose interruptions are at most ``dip_s``.
 
     Parameters
@@ -164,11 +175,13 @@ def longest(spans: Inside, trace: Readings, dip_s: float, below_c: float | None,
         Longest interruption that only pauses [s].
     below_c, above_c : float or None
         An interruption ends a stretch only if a reading in it lies below or above these [degC]; None: always.
+    bridged : bool
+        Count the interruptions that only pause: a swinging oven is judged by its mean.
 
     Returns
     -------
     float
-        Time inside [s], interruptions not counted.
+        Time inside [s].
     """
     if not spans.start_s.size:
         return 0.0
@@ -178,6 +191,9 @@ def longest(spans: Inside, trace: Readings, dip_s: float, below_c: float | None,
         for i in np.flatnonzero(cut):
             cut[i] = _beyond(trace, float(spans.end_s[i]), float(spans.start_s[i + 1]), below_c, above_c)
     firsts = np.concatenate(([0], np.flatnonzero(cut) + 1))
+    if bridged:
+        lasts = np.append(firsts[1:] - 1, spans.end_s.size - 1)
+        return float((spans.end_s[lasts] - spans.start_s[firsts]).max())
     return float(np.add.reduceat(spans.end_s - spans.start_s, firsts).max())
 
 

@@ -27,6 +27,7 @@ from soakwitness.analysis.verification.model import (
     Verification,
 )
 from soakwitness.analysis.verification.proving import not_seen, what_would_prove
+from soakwitness.analysis.verification.quenching import cooling_time
 from soakwitness.analysis.verification.ramping import judge_ramps
 from soakwitness.analysis.verification.scene import Scene
 from soakwitness.analysis.verification.setting import make_scene, shown_work
@@ -162,6 +163,7 @@ def _verification(view: View, findings: tuple[Finding, ...], stuck: tuple[Stuck,
         proves=tuple(dict.fromkeys(p for h in judged for p in h.proves)),
         by_estimate=scene.source == "packet estimate",
         as_read=as_read,
+        quench_cooling_s=cooling_time(scene),
     )
 
 

@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from soakwitness.analysis.verification.assignment import block_medians
-from soakwitness.analysis.verification.findings.view import View, duration
+from soakwitness.analysis.verification.findings.view import View, duration, range_words
 from soakwitness.analysis.verification.model import Finding
 from soakwitness.analysis.verification.pieces import Stay
+from soakwitness.analysis.verification.quenching import cooling_time
 from soakwitness.analysis.verification.scene import Scene
 
 DOOR_DROP_C = 8.0
@@ -28,7 +29,14 @@ def find(view: View) -> list[Finding]:
     list of Finding
         In the order of the codes above.
     """
-    return [*_quench(view), *_between_rounds(view), *_recovery(view), *_unmarked_load(view)]
+    return [
+        *_quench(view),
+        *_cooling(view),
+        *_order(view),
+        *_between_rounds(view),
+        *_recovery(view),
+        *_unmarked_load(view),
+    ]
 
 
 def _name(stay: Stay) -> str:
@@ -70,6 +78,52 @@ def _quench(view: View) -> list[Finding]:
             )
         )
     return found
+
+
+def _cooling(view: View) -> list[Finding]:
+    """Cooling time of a load sensor that rides through the quench."""
+    quench = view.scene.recipe.quench
+    if quench is None or quench.cool_from_c is None or quench.cool_to_c is None or quench.cool_within_s is None:
+        return []
+    span = f"from {view.temp(quench.cool_from_c)} to {view.temp(quench.cool_to_c)}"
+    took = cooling_time(view.scene)
+    if took is None:
+        return [
+            Finding(
+                "not on record",
+                "note",
+                None,
+                f"The cooling {span} is not on record: it takes a load sensor that rides through the quench.",
+                "Let the load sensor go with the piece into the quench once.",
+            )
+        ]
+    if took.best <= quench.cool_within_s:
+        return []
+    return [
+        Finding(
+            "late quench",
+            "fail" if took.low > quench.cool_within_s else "warn",
+            None,
+            f"The load sensor took {range_words(took)} {span}; {duration(quench.cool_within_s)} are allowed.",
+            "Check the hardness; press the plates closer, or use a faster quench.",
+        )
+    ]
+
+
+def _order(view: View) -> list[Finding]:
+    """What the recipe's order names and no furnace run can show."""
+    order = view.scene.recipe.order
+    if "cold treatment" not in order:
+        return []
+    return [
+        Finding(
+            "not on record",
+            "note",
+            None,
+            f"The recipe's order is {', '.join(order)}; a furnace run shows no cold treatment.",
+            "Enter it with the piece: soakwitness piece treatment.",
+        )
+    ]
 
 
 def _between_rounds(view: View) -> list[Finding]:

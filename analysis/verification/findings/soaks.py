@@ -106,7 +106,8 @@ def _overshoot(view: View, hold: HoldResult) -> list[Finding]:
             )
         ]
     over = hold.overshoot_c - (hold.band_c[1] - hold.target_c)
-    if limit is None and over > 0.0 and not _level_above(hold):
+    swings = any(h.number == hold.step and h.judge_by == "mean" for h in view.scene.recipe.holds)
+    if limit is None and over > 0.0 and not _level_above(hold) and not swings:
         return [
             Finding(
                 "overshoot",

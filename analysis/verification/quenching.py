@@ -1,0 +1,45 @@
+"""How fast a load sensor that rides through the quench cooled between two temperatures."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from soakwitness.analysis.verification.edges import Readings, crossing_s
+from soakwitness.analysis.verification.model import Bounds
+from soakwitness.analysis.verification.scene import Scene
+
+
+def cooling_time(scene: Scene) -> Bounds | None:
+    """Time the work took between the two temperatures of the recipe's quench.
+
+    Parameters
+    ----------
+    scene : Scene
+        The verification.
+
+    Returns
+    -------
+    Bounds or None
+        Time [s], interpolated, with the sampling around each crossing as its bounds; None where the recipe names no
+        temperatures, or no load sensor was seen to cool through both.
+    """
+    quench = scene.recipe.quench
+    if quench is None or quench.cool_from_c is None or quench.cool_to_c is None or scene.source != "load":
+        return None
+    trace = scene.edges_on
+    low = _last_above(trace, quench.cool_from_c)
+    if low is None:
+        return None
+    part = np.flatnonzero(trace.temp_c[low + 1 :] <= quench.cool_to_c)
+    if not part.size:
+        return None
+    high = low + int(part[0])
+    t = trace.t_s
+    best = crossing_s(trace, high, quench.cool_to_c) - crossing_s(trace, low, quench.cool_from_c)
+    return Bounds(max(float(t[high] - t[low + 1]), 0.0), best, float(t[high + 1] - t[low]))
+
+
+def _last_above(trace: Readings, level_c: float) -> int | None:
+    """Last reading above a level that is followed by one at or below it."""
+    hits = np.flatnonzero((trace.temp_c[:-1] > level_c) & (trace.temp_c[1:] <= level_c))
+    return int(hits[-1]) if hits.size else None
