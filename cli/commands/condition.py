@@ -1,0 +1,94 @@
+"""``soakwitness condition``: how the furnace itself is doing over many runs."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import TYPE_CHECKING, Literal
+
+import click
+
+from soakwitness.cli.common import (
+    WrongUse,
+    check_output,
+    force_option,
+    json_option,
+    logbook_option,
+    print_json,
+    unit_option,
+)
+from soakwitness.cli.entering import new_stamp, open_book, progress_bar, take_in_runs
+
+if TYPE_CHECKING:
+    from soakwitness.analysis.condition.judging import Condition
+    from soakwitness.analysis.logbook.opening import LogBook
+
+SUFFIXES = (".png", ".svg", ".pdf")
+
+
+@click.command()
+@click.argument("furnace")
+@click.option("--runs", "newest", type=click.IntRange(8), default=300, show_default=True, help="Look at so many runs.")
+@click.option("--all", "every", is_flag=True, help="Show every figure, of every kind of run.")
+@click.option("--chart", type=click.Path(path_type=Path, dir_okay=False), help="Draw the trends: png, svg or pdf.")
+@unit_option
+@json_option
+@force_option
+@logbook_option
+def condition(
+    furnace: str,
+    newest: int,
+    every: bool,
+    chart: Path | None,
+    unit: Literal["C", "F"] | None,
+    as_json: bool,
+    force: bool,
+    logbook: Path,
+) -> None:
+    """Say what is drifting in FURNACE since when, and tell mains, element, insulation and thermocouple apart.
+
+    FURNACE is its name as in the furnace file.
+
+    Example: soakwitness condition "small furnace"
+    """
+    from soakwitness.cli.words.condition_words import condition_json, condition_lines
+
+    if chart is not None:
+        check_output(chart, force=force, suffixes=SUFFIXES)
+    with open_book(logbook) as book:
+        found = _condition(book, furnace, newest, unit or "C")
+    if chart is not None:
+        from soakwitness.cli.charts.condition_chart import save_condition_chart
+
+        save_condition_chart(found, chart, unit=unit or "C")
+    if as_json:
+        print_json(condition_json(found))
+    else:
+        for line in condition_lines(found, unit or "C", every=every):
+            click.echo(line)
+    if chart is not None:
+        click.echo(str(chart), err=as_json)
+
+
+def _condition(book: LogBook, furnace: str, newest: int, unit: str) -> Condition:
+    from soakwitness.analysis.condition.judging import Accuracy, judge
+    from soakwitness.analysis.logbook.kept import furnace_condition, refresh
+    from soakwitness.analysis.logbook.runs import furnaces, list_runs
+    from soakwitness.analysis.logbook.sensors import accuracy_tests
+
+    stamp = new_stamp(None)
+    take_in_runs(book, stamp)
+    entries = list_runs(book, furnace=furnace, newest=newest)
+    if not entries:
+        known = ", ".join(furnaces(book)[:8]) or "none"
+        raise WrongUse(f"{furnace}: the log book has no run of this furnace. It knows: {known}.")
+    with progress_bar("Verifying runs") as bar:
+        troubles = refresh(
+            book, stamp=stamp, runs=[e.run for e in entries], processes=os.cpu_count() or 1, progress=bar
+        )
+    for says in troubles:
+        click.echo(f"Left out: {says}", err=True)
+    name = entries[-1].furnace
+    tests = [t for t in accuracy_tests(book, name) if isinstance(t.result.get("difference_c"), (int, float))]
+    accuracy = [Accuracy(t.done_on, float(t.result["difference_c"])) for t in tests]
+    return judge(name, furnace_condition(book, name)[-newest:], accuracy=accuracy, unit=unit)
