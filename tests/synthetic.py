@@ -159,8 +159,8 @@ def readings(
     return at, np.round(seen / resolution_c) * resolution_c
 
 
-def soak_case(seed: int) -> Case:
-    """Random run: 1 to 3 holds, 0.7 to 1.4 x the required soak, one constant error within U."""
+def soak_case(seed: int, *, error: bool = True) -> Case:
+    """Random run: 1 to 3 holds, 0.7 to 1.4 x the required soak, one error within U (none without ``error``)."""
     rng = np.random.default_rng(seed)
     count = int(rng.integers(1, 4))
     targets = [float(v) for v in np.sort(rng.uniform(250, 1080, count)).round()]
@@ -171,7 +171,7 @@ def soak_case(seed: int) -> Case:
     rates: list[float | None] = [None if rng.random() < 0.4 else float(rng.integers(2, 25)) * 60 for _ in targets]
     recipe = recipe_of(targets, needs, bands, rates)
     expanded = float(rng.uniform(0.3, 0.3 * min(bands)))
-    error = float(rng.uniform(-1, 1)) * expanded
+    error_c = float(rng.uniform(-1, 1)) * expanded * error
     plan = Plan()
     plan.idle(float(rng.uniform(0, 300)))
     for number, (target, need, band, rate) in enumerate(zip(targets, needs, bands, rates, strict=True)):
@@ -188,12 +188,14 @@ def soak_case(seed: int) -> Case:
     t_s, temp_c, label = plan.course(float(rng.uniform(0, 30)))
     noise, resolution, period = rng.uniform(0, 0.4), float(rng.choice([0.1, 1.0])), float(rng.integers(1, 6))
     at, seen = readings(
-        rng, t_s, temp_c, period_s=period, noise_c=noise, resolution_c=resolution, error_c=error, jitter=0.05
+        rng, t_s, temp_c, period_s=period, noise_c=noise, resolution_c=resolution, error_c=error_c, jitter=0.05
     )
     truth = tuple(truth_of(t_s, temp_c, label, recipe, n) for n in range(count))
+    edges = [edge for hold in truth if hold for edge in (hold.enter_s, hold.leave_s)]
+    slopes = [abs(np.interp(edge + 10, t_s, temp_c) - np.interp(edge - 10, t_s, temp_c)) / 20 for edge in edges]
     return Case(
-        "soak", seed, recipe, at, seen, truth, resolution, period, noise, error, expanded,
-        true_c=np.interp(at, t_s, temp_c),
+        "soak", seed, recipe, at, seen, truth, resolution, period, noise, error_c, expanded,
+        rate_c_per_s=float(min(slopes)), true_c=np.interp(at, t_s, temp_c),
     )  # fmt: skip
 
 
@@ -288,8 +290,9 @@ def _observed(rng: np.random.Generator, kind: str, seed: int, recipe: Recipe, pl
     resolution = 1.0 if kind == "1 degree" or rng.random() < 0.3 else 0.1
     noise = float(rng.uniform(0, 0.5))
     at, seen = readings(rng, t_s, temp_c, period_s=period, noise_c=noise, resolution_c=resolution)
+    truth = tuple(truth_of(t_s, temp_c, label, recipe, n) for n in range(len(recipe.holds)))
     if kind == "door":
-        seen = _door(rng, at, seen)
+        seen = _door(rng, at, seen, [edge for hold in truth if hold for edge in (hold.enter_s, hold.leave_s)])
     if kind == "dropouts":
         seen = seen.copy()
         for _ in range(int(rng.integers(3, 12))):
@@ -299,17 +302,21 @@ def _observed(rng: np.random.Generator, kind: str, seed: int, recipe: Recipe, pl
         seen = seen.copy()
         hit = rng.random(seen.size) < 0.002
         seen[hit] += rng.choice([-400, 300, 1000, -60, 60], int(hit.sum()))
-    truth = tuple(truth_of(t_s, temp_c, label, recipe, n) for n in range(len(recipe.holds)))
     return Case(kind, seed, recipe, at, seen, truth, resolution, period, noise, true_c=np.interp(at, t_s, temp_c))
 
 
-def _door(rng: np.random.Generator, at: FloatArray, seen: FloatArray) -> FloatArray:
-    """Door openings: the control sensor falls within seconds and recovers in a minute or two."""
+def _door(rng: np.random.Generator, at: FloatArray, seen: FloatArray, edges_s: list[float]) -> FloatArray:
+    """Door openings: the control sensor falls within seconds and recovers in a minute or two.
+
+    None within five minutes of an edge: there the dip itself would be the reading's edge.
+    """
     seen = seen.copy()
     for _ in range(int(rng.integers(1, 4))):
         start, deep, long = float(rng.uniform(0, at[-1])), float(rng.uniform(20, 80)), float(rng.uniform(10, 25))
+        if any(abs(start - edge) < 300 for edge in edges_s):
+            continue
         x = at - start
-        dip = np.where((x > 0) & (x < long), x / long, np.where(x >= long, np.exp(-(x - long) / 30), 0.0))
+        dip = np.where((x > 0) & (x < long), x / long, np.where(x >= long, np.exp(-np.maximum(x - long, 0) / 30), 0.0))
         hot = np.interp(start, at, seen) > 250
         seen = seen - deep * dip * hot
     return seen
@@ -318,3 +325,37 @@ def _door(rng: np.random.Generator, at: FloatArray, seen: FloatArray) -> FloatAr
 def with_error(case: Case, error_c: float, expanded_c: float) -> Case:
     """The same run read by a sensor that reads ``error_c`` high."""
     return replace(case, temp_c=case.temp_c + error_c, error_c=error_c, expanded_c=expanded_c)
+
+
+def slack_s(case: Case, at_s: float) -> float:
+    """How far a crossing may be off: one interval (or gap), and the time the true course stays within the noise."""
+    assert case.true_c is not None
+    seen = case.t_s[np.isfinite(case.temp_c)]
+    place = int(np.searchsorted(seen, at_s))
+    gap = float(seen[min(place, seen.size - 1)] - seen[max(place - 1, 0)])
+    near = np.abs(case.t_s - at_s) < 600
+    t_s, true_c = case.t_s[near], case.true_c[near]
+    within = t_s[np.abs(true_c - np.interp(at_s, t_s, true_c)) < 3 * case.noise_c + case.resolution_c / 2 + 0.2]
+    return 1 + max(1.1 * case.period_s, gap) + float(np.max(np.abs(within - at_s), initial=0.0))
+
+
+def wrong_holds(case: Case) -> list[int]:
+    """Holds that are found though they are not there, not found though they are, or with a wrong enter or leave."""
+    from soakwitness.analysis import traces
+    from soakwitness.analysis.verification.placing import place_holds, readings_of
+
+    trace = traces.trace(
+        "furnace", "control", case.t_s, case.temp_c, resolution_c=case.resolution_c, period_s=case.period_s
+    )
+    wrong = []
+    for number, (truth, found) in enumerate(zip(case.truth, place_holds(readings_of(trace), case.recipe), strict=True)):
+        edges = found.edges if found is not None else None
+        if truth is None or edges is None:
+            good = truth is None and found is None
+        else:
+            good = abs(edges.enter_s - truth.enter_s) <= slack_s(case, truth.enter_s) and abs(
+                edges.leave_s - truth.leave_s
+            ) <= slack_s(case, truth.leave_s)
+        if not good:
+            wrong.append(number)
+    return wrong

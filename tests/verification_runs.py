@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
 from soakwitness.analysis import traces
+from soakwitness.analysis.recipes.model import Hold, Ramp, Recipe
 from soakwitness.analysis.runs import FloatArray, Run
 from soakwitness.firmware_bridge.runfolder.model import Column, Event, Mark, RecordCheck, RunHeader
 from tests.synthetic import Case
@@ -58,3 +60,28 @@ def run_of(case: Case, *, wire: str | None = None) -> Run:
         resolution=case.resolution_c,
     )
     return make_run(case.t_s, {"furnace": case.temp_c}, columns=[column])
+
+
+def drawn(
+    corners: Sequence[tuple[float, float]],
+    *,
+    every_s: float = 1.0,
+    noise_c: float = 0.0,
+    step_c: float = 0.1,
+    seed: int = 0,
+) -> tuple[FloatArray, FloatArray]:
+    """Straight lines between corners (t_s, temp_c), read every so often, rounded to the instrument's step."""
+    at, level = np.transpose(np.asarray(corners, dtype=float))
+    t_s = np.arange(at[0], at[-1] + every_s / 2, every_s)
+    temp_c = np.interp(t_s, at, level) + np.random.default_rng(seed).normal(0, noise_c, t_s.size)
+    return t_s, np.round(temp_c / step_c) * step_c
+
+
+def simple_recipe(*holds: tuple[float, float, float], **facts: object) -> Recipe:
+    """Full-power ramps to holds (target [degC], minutes, tolerance [K]); ``facts`` go to every hold."""
+    steps: list[Ramp | Hold] = []
+    for target, minutes, band in holds:
+        steps.append(Ramp(len(steps) + 1, target))
+        hold = Hold(len(steps) + 1, target, band, band, minutes * 60.0, dip_s=120.0)
+        steps.append(replace(hold, **facts))  # type: ignore[arg-type]
+    return Recipe("drawn", "C", tuple(steps))
