@@ -16,7 +16,8 @@ README = (ROOT / "README.md").read_text(encoding="utf-8")
 
 
 def fenced(kind: str) -> list[str]:
-    return re.findall(rf"^```{kind}\n(.*?)^```$", README, re.M | re.S)
+    blocks = re.findall(r"^```(\w*)\n(.*?)^```$", README, re.M | re.S)
+    return [text for name, text in blocks if name == kind]
 
 
 @pytest.fixture
