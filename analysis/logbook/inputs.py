@@ -34,7 +34,6 @@ class RunInputs:
     corrections: Mapping[str, Mapping[str, Any]]
     charged: tuple[Charged, ...]
     sensor: SensorFigures | None
-    empty: bool | None = None
 
     def pieces(self) -> tuple[PieceInfo, ...]:
         """The pieces as ``verify`` takes them."""
@@ -109,7 +108,6 @@ def run_inputs(book: LogBook, entry: RunEntry) -> RunInputs:
         corrections={name: c.correction for name, c in found.items()},
         charged=charged,
         sensor=_control_sensor(book, entry, local_day(entry.started_utc, entry.zone)),
-        empty=False if charged else None,
     )
 
 

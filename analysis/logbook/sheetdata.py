@@ -1,0 +1,210 @@
+"""Everything a printed record of one run needs, in one frozen object; another room lays it out."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from soakwitness.analysis.errors import LogBookError
+from soakwitness.analysis.logbook.charges import Charged, pieces_in_run
+from soakwitness.analysis.logbook.dispositions import Disposition, dispositions_of
+from soakwitness.analysis.logbook.opening import LogBook
+from soakwitness.analysis.logbook.pieces import Piece, find_piece
+from soakwitness.firmware_bridge.errors import RunFolderError
+from soakwitness.firmware_bridge.runfolder.seal import Seal, read_seal
+
+if TYPE_CHECKING:
+    from soakwitness.analysis.calibration.correction import Correction
+    from soakwitness.analysis.recipes.model import Hold, Ramp, Recipe
+    from soakwitness.analysis.runs import Run
+    from soakwitness.analysis.verification.model import (
+        Finding,
+        HoldResult,
+        PieceResult,
+        RampResult,
+        RecordState,
+        Verification,
+    )
+    from soakwitness.firmware_bridge.runfolder.model import Column, Event, Mark
+
+
+@dataclass(frozen=True)
+class StepData:
+    """One step: ``intended`` by the recipe with its limits, ``measured`` with its verdict."""
+
+    intended: Ramp | Hold
+    measured: RampResult | HoldResult | None
+
+
+@dataclass(frozen=True)
+class PieceData:
+    """One piece of the charge: what it is, where it was, and how it fared in each hold (by the hold's step)."""
+
+    charged: Charged
+    facts: Piece | None
+    results: Mapping[int, PieceResult]
+
+
+@dataclass(frozen=True)
+class SensorData:
+    """One sensor as the run describes it, and the correction that was valid for it; U is the correction's."""
+
+    column: Column
+    correction: Correction | None
+    overdue: bool
+
+
+@dataclass(frozen=True)
+class FindingData:
+    """A finding with what the maker decided about it."""
+
+    finding: Finding
+    dispositions: tuple[Disposition, ...]
+
+
+@dataclass(frozen=True)
+class SheetData:
+    """One run as a printed record shows it.
+
+    ``recorded_with`` is the software that recorded, ``analysed_with`` the one that verified. ``coverage`` says how much
+    of the run is on record; ``seal`` None: not sealed, or ``seal_trouble`` says what is wrong with it. ``customer``
+    set: other customers' pieces are left out, ``left_out`` counts them.
+    """
+
+    run: str
+    furnace: str
+    started_utc: str
+    zone: str | None
+    operator: str | None
+    origin: str
+    recipe_name: str
+    recipe_digest: str
+    verdict: str
+    decided_on: str
+    temperature_from: str
+    steps: tuple[StepData, ...]
+    pieces: tuple[PieceData, ...]
+    sensors: tuple[SensorData, ...]
+    events: tuple[Event, ...]
+    marks: tuple[Mark, ...]
+    coverage: RecordState
+    not_seen: tuple[str, ...]
+    findings: tuple[FindingData, ...]
+    dispositions: tuple[Disposition, ...]
+    recorded_with: str
+    analysed_with: str
+    seal: Seal | None
+    seal_trouble: str | None = None
+    customer: str | None = None
+    left_out: int = 0
+
+
+def sheet_data(
+    book: LogBook,
+    run: Run,
+    recipe: Recipe,
+    verification: Verification,
+    *,
+    corrections: Mapping[str, Correction],
+    software: str,
+    customer: str | None = None,
+) -> SheetData:
+    """Gather everything a printed record of one run needs.
+
+    Parameters
+    ----------
+    book : LogBook
+        The open log book.
+    run : Run
+        The run.
+    recipe : Recipe
+        The recipe it was verified by.
+    verification : Verification
+        What was found.
+    corrections : mapping
+        Corrections that were used, by the sensor's name.
+    software : str
+        Name and version of the program that verified.
+    customer : str, optional
+        Leave out everything about pieces that are not this customer's.
+
+    Returns
+    -------
+    SheetData
+        The record.
+
+    Raises
+    ------
+    LogBookError
+        If the customer has no piece in the run.
+    """
+    pieces = _pieces(book, run, verification)
+    kept = pieces if customer is None else tuple(p for p in pieces if _belongs(p, customer))
+    if customer is not None and not kept:
+        known = ", ".join(sorted({p.facts.customer for p in pieces if p.facts and p.facts.customer})) or "none"
+        raise LogBookError(f"{customer} has no piece in {run.header.run}. Customers on record there: {known}.")
+    decided = dispositions_of(book, run.header.run)
+    seal, trouble = _seal(run)
+    names = None if customer is None else {p.charged.piece for p in kept}
+    day = run.header.started_utc[:10]
+    return SheetData(
+        run=run.header.run,
+        furnace=run.header.furnace_name,
+        started_utc=run.header.started_utc,
+        zone=run.header.zone,
+        operator=run.header.operator,
+        origin=run.header.origin,
+        recipe_name=recipe.name,
+        recipe_digest=recipe.digest,
+        verdict=verification.verdict,
+        decided_on=verification.decided_on,
+        temperature_from=verification.temperature_from,
+        steps=tuple(StepData(step, verification.step(step.number)) for step in recipe.steps),
+        pieces=kept,
+        sensors=tuple(
+            SensorData(c, corrections.get(c.name), c.name in corrections and corrections[c.name].overdue_on(day))
+            for c in run.columns
+            if c.kind == "sensor"
+        ),
+        events=tuple(e for e in run.events if e.event != "mark"),
+        marks=tuple(m for m in run.marks if names is None or not m.pieces or names & set(m.pieces)),
+        coverage=verification.record,
+        not_seen=verification.not_seen,
+        findings=tuple(
+            FindingData(f, tuple(d for d in decided if d.finding == f.code and d.step in (None, f.step)))
+            for f in verification.findings
+            if names is None or not f.pieces or names & set(f.pieces)
+        ),
+        dispositions=tuple(d for d in decided if d.finding is None),
+        recorded_with=run.header.software,
+        analysed_with=software,
+        seal=seal,
+        seal_trouble=trouble,
+        customer=customer,
+        left_out=len(pieces) - len(kept),
+    )
+
+
+def _pieces(book: LogBook, run: Run, verification: Verification) -> tuple[PieceData, ...]:
+    found = []
+    for charged in pieces_in_run(book, run.header.run):
+        results = {
+            hold.step: result
+            for hold in verification.holds
+            for result in hold.pieces
+            if result.piece is not None and result.piece.casefold() == charged.piece.casefold()
+        }
+        found.append(PieceData(charged, find_piece(book, charged.piece), results))
+    return tuple(found)
+
+
+def _belongs(piece: PieceData, customer: str) -> bool:
+    return piece.facts is not None and (piece.facts.customer or "").casefold() == customer.casefold()
+
+
+def _seal(run: Run) -> tuple[Seal | None, str | None]:
+    try:
+        return read_seal(run.path), None
+    except RunFolderError as error:
+        return None, str(error)
