@@ -90,7 +90,7 @@ class Screen:
         self._shown = False
         self.prompt: str | None = None
 
-    def sentence(self, words: str) -> None:
+    def sentence(self, words: str, *, line_every_s: float = LINE_EVERY_S) -> None:
         """Show how it stands now."""
         if self.alive:
             width = self._width() - 1
@@ -99,7 +99,7 @@ class Screen:
             self._write(self._err, f"\r\x1b[K{line}")
             self._shown = True
         now = self._now()
-        if self._plain is not None and (self._line_at is None or now - self._line_at >= LINE_EVERY_S):
+        if self._plain is not None and (self._line_at is None or now - self._line_at >= line_every_s):
             self._line_at = now
             self._write(self._plain, f"{time.strftime('%H:%M:%S')} {words}\n")
 

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from soakwitness.cli.soaking import SoakLine
 
 Unit = Literal["C", "F"]
+IDLE_LINE_S = 3600.0  # a journal that is written for years
 F = TypeVar("F", bound=Callable[..., Any])
 
 
@@ -98,7 +99,7 @@ class Person:
         """A slot was taken while no run is open."""
         now = idle_now(sample, furnace)
         lead = f"Watching {furnace.name}, it does not heat"
-        self.screen.sentence(f"{lead}. {readings_words(now, self.unit)}.")
+        self.screen.sentence(f"{lead}. {readings_words(now, self.unit)}.", line_every_s=IDLE_LINE_S)
         if self.page is not None:
             self.page.send(page_state(now, self.unit, lead, None))
 
@@ -118,10 +119,6 @@ class Person:
     def why_end(self) -> str | None:
         """Why to end."""
         return self.stop.why
-
-    def terminal_gone(self) -> bool:
-        """Whether the terminal went away while recording."""
-        return self.stop.terminal_gone
 
     def finished(self, run: Path) -> None:
         """A run was sealed: look at it in another process."""

@@ -133,9 +133,6 @@ class Attendant:
     def why_end(self) -> str | None:
         return "enough" if self.shown >= self.slots else None
 
-    def terminal_gone(self) -> bool:
-        return False
-
 
 class Stopped(BaseException):
     """The program was killed."""

@@ -68,7 +68,9 @@ def record(
     with Stop() as stop, single_keys(keys):
         person = Person(screen, stop, unit or checked.unit, recipe, soak, open_page(page, lan, port, screen))
         try:
-            path = record_run(checked, clock, about, person, for_s=for_s, fresh=fresh)
+            path = record_run(
+                checked, clock, about, person, for_s=for_s, fresh=fresh, orphaned=lambda: stop.terminal_gone
+            )
         finally:
             person.leave()
     screen.message("Sealed.")

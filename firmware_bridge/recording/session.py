@@ -49,10 +49,6 @@ class Attendant(Protocol):
         """Why to end; None to go on."""
         ...
 
-    def terminal_gone(self) -> bool:
-        """Whether nobody can end the run by hand any more: then it ends when the furnace is cold."""
-        ...
-
 
 def default_opener(furnace: Furnace, clock: Clock) -> Link:
     """Open the link that the furnace file describes."""
@@ -84,9 +80,12 @@ def record_run(
     opener: Opener = default_opener,
     for_s: float | None = None,
     fresh: bool = False,
+    orphaned: Callable[[], bool] = lambda: False,
     files: Files | None = None,
 ) -> Path:
     """Record until the attendant ends it, or for ``for_s`` seconds; return the sealed run folder.
+
+    ``orphaned`` says whether nobody can end the run by hand any more: then it ends when the furnace is cold.
 
     Raises
     ------
@@ -104,7 +103,9 @@ def record_run(
         link = keep_link(furnace, clock, opener)
         attendant.tell(f"Link: {link.open()}.")
         try:
-            return _record(furnace, clock, about, attendant, link, for_s=for_s, fresh=fresh, files=files)
+            return _record(
+                furnace, clock, about, attendant, link, for_s=for_s, fresh=fresh, orphaned=orphaned, files=files
+            )
         finally:
             link.close()
     finally:
@@ -120,6 +121,7 @@ def _record(
     *,
     for_s: float | None,
     fresh: bool,
+    orphaned: Callable[[], bool],
     files: Files | None,
 ) -> Path:
     station = Station(clock, link, furnace.every_s)
@@ -156,7 +158,7 @@ def _record(
         attendant.show(recording)
         values = sample.look.reading.values if sample.look.reading else {}
         heating.look(sample.now_s, chamber_c(furnace, values), None, values.get("output"))
-        if not heating.running and attendant.terminal_gone():
+        if not heating.running and orphaned():
             why.append("the furnace does not heat, and the terminal is gone")
 
     def tend() -> None:

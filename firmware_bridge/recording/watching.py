@@ -220,10 +220,11 @@ def watch_furnace(
     *,
     opener: Opener = default_opener,
     settings: HeatingSettings | None = None,
+    for_s: float | None = None,
     files: Files | None = None,
     tend: Callable[[], None] = lambda: None,
 ) -> None:
-    """Watch until the attendant ends it; an open run is sealed then.
+    """Watch until the attendant ends it, or for ``for_s`` seconds; an open run is sealed then.
 
     Raises
     ------
@@ -239,14 +240,19 @@ def watch_furnace(
         link = keep_link(furnace, clock, opener)
         watcher = Watcher(furnace, clock, about, attendant, settings=settings, files=files)
 
+        until_s = None if for_s is None else clock.monotonic() + for_s
+
+        def stopped() -> bool:
+            return attendant.why_end() is not None or (until_s is not None and clock.monotonic() >= until_s)
+
         def tend_both() -> None:
             watcher.tend()
             tend()
 
         try:
             station = Station(clock, link, furnace.every_s)
-            station.run(watcher.take, tend_both, lambda: attendant.why_end() is not None)
-            watcher.close(attendant.why_end() or "ended")
+            station.run(watcher.take, tend_both, stopped)
+            watcher.close(attendant.why_end() or "the watch was over, as asked")
         finally:
             link.close()
             if watcher.recording is not None:

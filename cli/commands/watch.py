@@ -1,0 +1,190 @@
+"""``soakwitness watch``: every heating of the furnace becomes a run by itself."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Literal
+
+import click
+
+from soakwitness.cli.attending import KEYS_WORDS, Duration, Screen, Stop, check_speed, single_keys
+from soakwitness.cli.common import WrongUse, check_output, force_option, logbook_option, unit_option
+from soakwitness.cli.person import Person, open_page, page_options
+
+if TYPE_CHECKING:
+    from soakwitness.analysis.recipes.model import Recipe
+    from soakwitness.cli.soaking import SoakLine
+    from soakwitness.firmware_bridge.furnace.model import Furnace
+    from soakwitness.firmware_bridge.recording.heating import HeatingSettings
+
+FOLDER = click.Path(path_type=Path, file_okay=False, exists=True)
+FILE = click.Path(path_type=Path, dir_okay=False)
+
+
+@click.command()
+@click.argument("furnace", type=FILE)
+@click.option("--recipe", "recipe_path", type=FILE, help="Recipe of every run; else the one that it is seen to follow.")
+@click.option("--recipes", type=FOLDER, help="Folder of the recipes that a run can be seen to follow.")
+@click.option("--operator", help="Who runs the furnace.")
+@click.option("--cold", type=float, help="A run is over below this, in the furnace's unit; else 50 C.")
+@click.option("--idle", "idle_s", type=Duration(), default="2h", show_default=True, help="Or not heated for so long.")
+@click.option("--before", "before_s", type=Duration(), default="5m", show_default=True, help="Kept from before a run.")
+@click.option("--for", "for_s", type=Duration(), help="End the watch by itself after so long.")
+@click.option("--speed", type=click.FloatRange(1, 10_000), default=1.0, help="Simulated furnace: so many times faster.")
+@click.option("--install", is_flag=True, help="Print a systemd unit for this user instead, and how to enable it.")
+@click.option("--write", is_flag=True, help="With --install: write it.")
+@page_options
+@unit_option
+@logbook_option
+@force_option
+def watch(
+    furnace: Path,
+    recipe_path: Path | None,
+    recipes: Path | None,
+    operator: str | None,
+    cold: float | None,
+    idle_s: float,
+    before_s: float,
+    for_s: float | None,
+    speed: float,
+    install: bool,
+    write: bool,
+    page: bool,
+    lan: bool,
+    port: int | None,
+    unit: Literal["C", "F"] | None,
+    logbook: Path,
+    force: bool,
+) -> None:
+    """Watch the furnace that the file FURNACE describes, for ever, and record every run by itself.
+
+    A run begins when the furnace heats, with the minutes before it, and is sealed when it is cold or idle; then it is
+    compared with its recipe, in another process.
+
+    Example: soakwitness watch furnace.toml --for 5s
+    """
+    from soakwitness.firmware_bridge.furnace.file import load_furnace
+
+    checked = load_furnace(furnace)
+    check_speed(speed, checked.link.kind)
+    recipe = _recipe(recipe_path)
+    if write and not install:
+        raise WrongUse("--write belongs to --install.")
+    if install:
+        _install(checked, furnace, logbook, recipe_path, recipes, unit, write=write, force=force)
+        return
+    after = _after(logbook, recipes, unit)
+    screen = Screen()
+    served = open_page(page, lan, port, screen)
+    _say_first(screen, checked, logbook)
+    with Stop() as stop, single_keys(screen.alive and sys.stdin.isatty()):
+        soak = _soak(recipe, checked)
+        person = Person(screen, stop, unit or checked.unit, recipe, soak, served, after)
+        try:
+            _watch(checked, person, _settings(checked, cold, idle_s, before_s), speed, for_s, operator, logbook)
+        finally:
+            person.leave()
+
+
+def _say_first(screen: Screen, furnace: Furnace, logbook: Path) -> None:
+    from soakwitness.cli.words.cautions import NO_SAFETY_DEVICE
+
+    screen.message(NO_SAFETY_DEVICE)
+    keys = f" While a run is open: {KEYS_WORDS}" if screen.alive and sys.stdin.isatty() else ""
+    screen.message(f"Watching {furnace.name}; its runs go into {logbook}. End with Ctrl-C.{keys}")
+
+
+def _watch(
+    furnace: Furnace,
+    person: Person,
+    settings: HeatingSettings,
+    speed: float,
+    for_s: float | None,
+    operator: str | None,
+    logbook: Path,
+) -> None:
+    from soakwitness.firmware_bridge.recording.beginning import About, local_zone
+    from soakwitness.firmware_bridge.recording.clocks import FastClock, RealClock
+    from soakwitness.firmware_bridge.recording.watching import watch_furnace
+
+    clock = RealClock() if speed == 1.0 else FastClock(speed)
+    recipe = person.recipe
+    about = About(logbook, operator=operator, zone=local_zone())
+    if recipe is not None:
+        about = About(logbook, recipe.name, recipe.text, recipe.load, operator, about.zone)
+    watch_furnace(furnace, clock, about, person, settings=settings, for_s=for_s, tend=person.tend_children)
+
+
+def _recipe(path: Path | None) -> Recipe | None:
+    if path is None:
+        return None
+    from soakwitness.analysis.recipes.file import load_recipe
+
+    return load_recipe(path)
+
+
+def _soak(recipe: Recipe | None, furnace: Furnace) -> SoakLine | None:
+    if recipe is None:
+        return None
+    from soakwitness.cli.soaking import SoakLine
+
+    return SoakLine(recipe, furnace)
+
+
+def _settings(furnace: Furnace, cold: float | None, idle_s: float, before_s: float) -> HeatingSettings:
+    from soakwitness.firmware_bridge.recording.heating import HeatingSettings
+    from soakwitness.firmware_bridge.recording.now import to_celsius
+
+    cold_c = 50.0 if cold is None else to_celsius(cold, furnace)
+    if not 0.0 < cold_c <= 500.0:
+        raise WrongUse(f"--cold {cold:g}: between 0 and 500 C, in the furnace's unit.")
+    return HeatingSettings(cold_c=cold_c, idle_s=idle_s, before_s=before_s, warm_c=max(60.0, cold_c + 10.0))
+
+
+def _after(logbook: Path, recipes: Path | None, unit: str | None) -> Callable[[Path], list[str]]:
+    """Command that looks at a run when it is over."""
+
+    def words(run: Path) -> list[str]:
+        command = [sys.executable, "-m", "soakwitness.cli.after_run", str(run), "--logbook", str(logbook)]
+        command += ["--recipes", str(recipes)] if recipes is not None else []
+        return command + (["--unit", unit] if unit is not None else [])
+
+    return words
+
+
+def _install(
+    furnace: Furnace,
+    file: Path,
+    logbook: Path,
+    recipe: Path | None,
+    recipes: Path | None,
+    unit: str | None,
+    *,
+    write: bool,
+    force: bool,
+) -> None:
+    from soakwitness.cli.service import enable_words, unit_folder, unit_name, unit_text
+    from soakwitness.firmware_bridge.runfolder.writer import reduced_name
+
+    words = ["watch", str(file.absolute()), "--logbook", str(logbook.absolute())]
+    words += ["--recipe", str(recipe.absolute())] if recipe is not None else []
+    words += ["--recipes", str(recipes.absolute())] if recipes is not None else []
+    words += ["--unit", unit] if unit is not None else []
+    text = unit_text(furnace.name, words, file.absolute().parent)
+    name = unit_name(reduced_name(furnace.name))
+    target = unit_folder() / name
+    if write:
+        try:
+            target.parent.mkdir(parents=True, exist_ok=True)
+            check_output(target, force=force)
+            target.write_text(text, encoding="utf-8")
+        except OSError as error:
+            raise WrongUse(f"{target} cannot be written: {error.strerror or error}.") from None
+        click.echo(str(target))
+    else:
+        click.echo(text, nl=False)
+        click.echo(f"Keep it as {target}, or let --write do that.", err=True)
+    for line in enable_words(name):
+        click.echo(line, err=True)

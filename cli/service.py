@@ -1,0 +1,69 @@
+"""A systemd unit for this user that keeps ``watch`` running."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+UNIT = """\
+[Unit]
+Description=Furnace log of {name}
+StartLimitIntervalSec=0
+
+[Service]
+ExecStart={command}
+WorkingDirectory={folder}
+Restart=always
+RestartSec=10
+TimeoutStopSec=90
+
+[Install]
+WantedBy=default.target
+"""
+
+
+def unit_name(reduced: str) -> str:
+    """Name of the unit's file."""
+    return f"soakwitness-{reduced}.service"
+
+
+def unit_folder() -> Path:
+    """Where this user's units live."""
+    base = os.environ.get("XDG_CONFIG_HOME")
+    return (Path(base) if base else Path.home() / ".config") / "systemd" / "user"
+
+
+def unit_text(name: str, words: Sequence[str], folder: Path) -> str:
+    """Text of the unit that runs ``soakwitness`` with these words in ``folder``."""
+    command = " ".join(_quoted(word) for word in [*program(), *words])
+    plain = " ".join(name.replace("%", "%%").split())
+    return UNIT.format(name=plain, command=command, folder=str(folder).replace("%", "%%"))
+
+
+def program() -> list[str]:
+    """Words that start this very program, with full paths."""
+    script = Path(sys.argv[0])
+    if script.name.startswith("soakwitness") and script.exists():
+        return [str(script.absolute())]
+    beside = Path(sys.executable).with_name("soakwitness")
+    if beside.exists():
+        return [str(beside)]
+    return [sys.executable, "-c", "from soakwitness.cli.main import main; main()"]
+
+
+def _quoted(word: str) -> str:
+    """A word as systemd reads it back."""
+    escaped = word.replace("\\", "\\\\").replace('"', '\\"').replace("%", "%%").replace("$", "$$")
+    return f'"{escaped}"' if escaped != word or not word or any(c in word for c in " \t;'") else word
+
+
+def enable_words(unit: str) -> list[str]:
+    """How to switch the unit on, and how to look at it."""
+    return [
+        "Switch it on:        systemctl --user daemon-reload && systemctl --user enable --now " + unit,
+        "Also while nobody is logged in:  loginctl enable-linger",
+        "See what it says:    journalctl --user -u " + unit + " -f",
+        "End and seal a run:  systemctl --user stop " + unit,
+    ]
