@@ -1,0 +1,143 @@
+"""Edges of a hold on traces drawn by hand; expected times follow from the lines' equations."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from soakwitness.analysis.recipes.model import Hold
+from soakwitness.analysis.verification.assignment import Stay
+from soakwitness.analysis.verification.edges import (
+    Edges,
+    Readings,
+    confirmed_crossing,
+    crossing_s,
+    enter,
+    later_stay,
+    leave,
+    passes_through,
+)
+
+HOLD = Hold(2, 1000.0, 5.0, 5.0, 600.0)
+
+
+def trace(*points: tuple[float, float], every_s: float = 1.0, step_c: float = 0.1) -> Readings:
+    at, level = np.transpose(np.asarray(points, dtype=float))
+    t_s = np.arange(at[0], at[-1] + every_s / 2, every_s)
+    return Readings(t_s, np.interp(t_s, at, level), step_c, every_s)
+
+
+def test_crossing_is_interpolated():
+    # From 990 at 10 s to 1000 at 20 s: 995 at 15 s.
+    assert crossing_s(Readings(np.array([10.0, 20.0]), np.array([990.0, 1000.0]), 0.1, 10.0), 0, 995.0) == 15.0
+
+
+def test_a_crossing_that_goes_back_by_more_than_a_degree_within_30_s_is_not_confirmed():
+    back = trace((0, 990), (10, 996), (20, 993.5), (30, 1000), (200, 1000))
+    # Up through 995 at 0 + 5/0.6 = 8.3 s, back 1.5 below the edge at 20 s, up again at 20 + 1.5/0.65 = 22.3 s.
+    assert confirmed_crossing(back, 995.0, upward=True, start_s=0, end_s=200) == pytest.approx(20 + 1.5 / 0.65)
+
+
+def test_a_crossing_that_goes_back_by_less_than_a_degree_is_confirmed():
+    back = trace((0, 990), (10, 996), (20, 994.5), (30, 1000), (200, 1000))
+    assert confirmed_crossing(back, 995.0, upward=True, start_s=0, end_s=200) == pytest.approx(5 / 0.6)
+
+
+def test_a_coarse_instrument_may_go_back_by_its_step():
+    back = Readings(
+        np.arange(0.0, 100.0, 10.0), np.array([990, 996, 994, 1000, 1000, 1000, 1000, 1000, 1000, 1000.0]), 2.0, 10
+    )
+    # 1 below the edge is less than the step of 2: confirmed at 0 + 10 x 5/6.
+    assert confirmed_crossing(back, 995.0, upward=True, start_s=0, end_s=100) == pytest.approx(50 / 6)
+
+
+def test_two_further_readings_confirm_where_that_is_longer_than_30_s():
+    slow = Readings(
+        np.arange(0.0, 600.0, 60.0), np.array([900, 998, 998, 990, 999, 999, 999, 999, 999, 999.0]), 0.1, 60.0
+    )
+    # The third reading after the crossing is at 120 s, past 30 s but the second further one: 990 takes it back.
+    assert confirmed_crossing(slow, 995.0, upward=True, start_s=0, end_s=600) == pytest.approx(180 + 60 * 5 / 9)
+
+
+def test_the_last_crossing_stands_where_none_is_confirmed():
+    chatter = trace((0, 990), (10, 996), (20, 990), (30, 996), (40, 990), (50, 996), (60, 990))
+    assert confirmed_crossing(chatter, 995.0, upward=True, start_s=0, end_s=60) == pytest.approx(40 + 5 / 0.6)
+
+
+def test_enter_from_below_and_from_above():
+    up = trace((0, 20), (980, 1000), (3000, 1000))
+    assert enter(up, HOLD, Stay(1000, 2900), after_s=0, from_above=False) == (pytest.approx(975), True, False, 0.0)
+    down = trace((0, 1100), (1000, 1000), (3000, 1000))
+    found = enter(down, HOLD, Stay(1100, 2900), after_s=0, from_above=True)
+    assert found == (pytest.approx(950), True, True, 0.0)  # 1100 - 0.1 t = 1005
+
+
+def test_a_record_that_begins_in_the_band_has_no_crossing():
+    level = trace((50, 1000), (3000, 1000))
+    assert enter(level, HOLD, Stay(60, 2900), after_s=50, from_above=False) == (50.0, False, False, 50.0)
+
+
+def test_an_undershoot_after_a_hotter_hold_is_still_reached_from_above():
+    under = trace((0, 1100), (1060, 994), (1120, 1000), (3000, 1000))
+    found = enter(under, HOLD, Stay(1200, 2900), after_s=0, from_above=True)
+    assert found is not None
+    assert found[0] == pytest.approx(950)
+    assert found[2]
+
+
+def test_leave_downwards_is_the_first_crossing_not_taken_back_within_120_s():
+    # A dip of 100 s at 1000 s is taken back; the one at 2000 s is not.
+    course = trace(
+        (0, 1000), (1000, 1000), (1010, 990), (1100, 990), (1110, 1000), (2000, 1000), (2100, 980), (3000, 700)
+    )
+    assert leave(course, HOLD, Stay(0, 1990), enter_s=0, before_s=3000, climbs=False) == (
+        pytest.approx(2025),
+        True,
+        False,
+    )
+
+
+def test_leave_upwards_before_a_climb_is_the_last_crossing_of_the_upper_edge():
+    # An overshoot of 8 at the start is no leave; the climb from 2000 s at 0.5 K/s is: through 1005 at 2010 s.
+    course = trace((0, 990), (18, 1008), (100, 1000), (2000, 1000), (2200, 1100))
+    assert leave(course, HOLD, Stay(100, 1990), enter_s=5, before_s=2200, climbs=True) == (
+        pytest.approx(2010),
+        True,
+        True,
+    )
+
+
+def test_a_door_dip_in_the_climb_does_not_move_the_leave():
+    course = trace((0, 1000), (2000, 1000), (2100, 1050), (2110, 1001), (2130, 1060), (2200, 1100))
+    assert leave(course, HOLD, Stay(0, 1990), enter_s=0, before_s=2200, climbs=True)[0] == pytest.approx(2010)
+
+
+def test_a_record_that_ends_in_the_band_was_not_left():
+    assert leave(trace((0, 1000), (900, 1000)), HOLD, Stay(0, 890), enter_s=0, before_s=900, climbs=False) == (
+        900,
+        False,
+        False,
+    )
+
+
+@pytest.mark.parametrize(
+    ("stop_s", "passing"),
+    # 10 K at 0.2 K/s before and after the stop: 50 s expected without one, 1.6 x that is 80 s.
+    [(0, True), (20, True), (40, False), (600, False)],
+)
+def test_a_short_stay_is_only_passing_through(stop_s: float, passing: bool):
+    course = trace((0, 900), (500, 1000), (500 + stop_s, 1000), (1000 + stop_s, 1100))
+    there = Edges(475, 525 + stop_s, left_upward=True)
+    assert passes_through(course, HOLD, there) is passing
+
+
+def test_turning_round_in_the_band_is_not_passing_through():
+    course = trace((0, 900), (500, 1000), (1000, 900))
+    assert not passes_through(course, HOLD, Edges(475, 525))
+
+
+def test_the_rest_of_a_hold_after_a_cut_is_found_until_the_furnace_is_half_cold():
+    course = trace((0, 1000), (500, 1000), (1000, 900), (1500, 1000), (2500, 1000), (3000, 900))
+    assert later_stay(course, HOLD, Edges(0, 525), 3000) == Stay(1475, 2525)
+    cold = trace((0, 1000), (500, 1000), (2500, 400), (4500, 1000), (5500, 1000), (6000, 900))
+    assert later_stay(cold, HOLD, Edges(0, 517), 6000) is None
