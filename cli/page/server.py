@@ -11,6 +11,7 @@ import argparse
 import hmac
 import json
 import secrets
+import signal
 import socket
 import sys
 import threading
@@ -228,6 +229,7 @@ def main() -> None:
     parser.add_argument("--port", type=int, required=True)
     parser.add_argument("--lan", action="store_true")
     options = parser.parse_args()
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the recorder's; it closes the pipe when it has sealed
     hosts = {"127.0.0.1", "localhost", "::1"} | (
         {network_address(), socket.gethostname().lower()} if options.lan else set()
     )

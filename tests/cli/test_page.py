@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import http.client
 import json
+import os
+import signal
 import urllib.parse
 from collections.abc import Iterator
 from contextlib import closing
@@ -129,6 +131,13 @@ def test_a_recorder_is_never_made_to_wait_by_a_browser_that_does_not_read(page: 
         for t_s in range(500):
             page.send(a_state(t_s, detail=long_words))
         assert page.running
+
+
+def test_ctrl_c_is_the_recorders_business(page: PageProcess) -> None:
+    os.kill(page._child.pid, signal.SIGINT)
+    page.send(a_state(1.0))
+    assert ask(page, "GET", "/")[0] == 200
+    assert page.running
 
 
 @pytest.fixture
