@@ -13,11 +13,12 @@ from soakwitness.analysis.packet import properties
 from soakwitness.analysis.packet.piece import PacketModel
 
 FloatArray = npt.NDArray[np.float64]
-STEP_S = 20.0
+STEP_S, LONG_STEP_S, LONG_RUN_S = 20.0, 40.0, 100_000.0  # in runs of more than about a day the longer one
 FINE_STEP_S, FINEST_STEP_S = 4.0, 1.0
-FINE_RANGE_C, FINEST_RANGE_C = 12.0, 50.0  # the chamber moves by more than this within one step
+CALM_C_PER_S = 0.1
+FINE_FROM_C_PER_S, FINEST_FROM_C_PER_S = 0.6, 2.5  # the chamber moves faster than this
 FIRST_STEP_S, GROWTH = 0.1, 1.25  # after loading: the foil answers within seconds
-CHANGE_AT_ONCE_K = 6.0  # of the blade within one step
+CHANGE_AT_ONCE_K = 3.5  # of the blade within one step
 MOST_PARTS = 160.0
 GAP_PERIODS, GAP_AT_LEAST_S = 3.0, 30.0
 GAP_RATE_C_PER_S, GAP_WIDEST_C = 0.3, 100.0  # what the chamber may have done unseen: engineering guess, no source
@@ -98,9 +99,11 @@ def lay_steps(chamber: Chamber, packet: PacketModel, load_t_s: float, start_c: f
     Returns
     -------
     Steps
-        20 s, finer where the chamber moves fast and while a cold piece heats up in a hot chamber.
+        20 s (40 s in a run of more than about a day), finer where the chamber moves fast and while a cold piece heats
+        up in a hot chamber.
     """
-    edges = _base_edges(load_t_s, float(chamber.t_s[-1]))
+    last_s = float(chamber.t_s[-1])
+    edges = _base_edges(load_t_s, last_s, STEP_S if last_s - load_t_s <= LONG_RUN_S else LONG_STEP_S)
     parts = _parts(chamber, edges, packet, start_c)
     edges = _split(edges, parts)
     if parts[0] > 1:
@@ -120,21 +123,26 @@ def _integral(chamber: Chamber, at_s: FloatArray) -> FloatArray:
     return whole[index] + within * (c[index] + 0.5 * slope * within)
 
 
-def _base_edges(load_t_s: float, last_t_s: float) -> FloatArray:
-    """Edges every 20 s from the loading to the last reading."""
-    count = max(int((last_t_s - load_t_s) / STEP_S - 1e-9), 0) + 1
-    return np.append(load_t_s + STEP_S * np.arange(count), last_t_s)
+def _base_edges(load_t_s: float, last_t_s: float, step_s: float) -> FloatArray:
+    """Edges every step from the loading to the last reading."""
+    count = max(int((last_t_s - load_t_s) / step_s - 1e-9), 0) + 1
+    return np.append(load_t_s + step_s * np.arange(count), last_t_s)
 
 
 def _parts(chamber: Chamber, edges: FloatArray, packet: PacketModel, start_c: float) -> npt.NDArray[np.intp]:
     """Into how many parts each step goes, so that neither chamber nor blade changes by much within one."""
+    step_s = float(edges[1] - edges[0])
     at_edges = np.interp(edges, chamber.t_s, chamber.temp_c)
     moved = _range_within(chamber, edges, at_edges)
-    aim = np.where(moved > FINEST_RANGE_C, FINEST_STEP_S, np.where(moved > FINE_RANGE_C, FINE_STEP_S, STEP_S))
+    rate = moved / step_s
+    transforms = (at_edges[:-1] > properties.PEAK_FROM_C) & (at_edges[:-1] < properties.PEAK_TO_C)
+    usual = np.where((rate > CALM_C_PER_S) | transforms, STEP_S, step_s)
+    aim = np.where(rate > FINEST_FROM_C_PER_S, FINEST_STEP_S, np.where(rate > FINE_FROM_C_PER_S, FINE_STEP_S, usual))
     quickest = quickest_time_s(packet, float(at_edges.max()))
-    behind = _lag_of(np.diff(at_edges, prepend=start_c)[:-1], math.exp(-STEP_S / (2.0 * quickest)))
-    heats = np.maximum(behind, moved) * STEP_S / quickest
-    parts = np.maximum(STEP_S / aim, np.minimum(heats / CHANGE_AT_ONCE_K, MOST_PARTS))
+    fades_s = 2.0 * quickest  # a cold piece answers more slowly than at the hottest chamber
+    behind = _lag_of(np.diff(at_edges, prepend=start_c)[:-1], math.exp(-step_s / fades_s))
+    heats = np.maximum(behind, moved) * step_s / fades_s
+    parts = np.maximum(step_s / aim, np.minimum(heats / CHANGE_AT_ONCE_K, MOST_PARTS))
     return np.ceil(parts - 0.01).astype(np.intp)
 
 

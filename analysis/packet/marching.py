@@ -14,7 +14,9 @@ from soakwitness.analysis.packet.stepping import Bundle, Drive, State, advance, 
 
 FloatArray = npt.NDArray[np.float64]
 SingleArray = npt.NDArray[np.float32]
-MEMORY_TIMES = 6.0  # a piece starts this many time constants early: exp(-6) is 0.25 %
+MEMORY_TIMES = (
+    4.0  # a piece starts this many time constants early, with a guess of its lag: exp(-4) is 2 % of its error
+)
 SHORTEST_CUT = 3000  # steps; less is marched in one piece
 CALM_CHANGE_C = 0.5  # change of the chamber's step from one step to the next up to which one pass will do
 CALM_STEP_C = 1.0
@@ -53,8 +55,7 @@ def march(steps: Steps, bundle: Bundle, unseen: FloatArray, start_c: float) -> S
     table = np.empty((steps.mean_c.size + 1, width), dtype=np.float32)
     table[0] = start_c
     first = np.arange(cut.pieces) * cut.stride
-    begin = np.concatenate([[start_c], steps.mean_c[first[1:]]]) + properties.ZERO_C_IN_K
-    blade = np.repeat(begin.astype(np.float32)[:, None], width, axis=1)
+    blade = (_begin_c(steps, bundle, first, start_c) + properties.ZERO_C_IN_K).astype(np.float32)
     state = State(blade, blade)
     feed = _Feed(steps, unseen.astype(np.float32))
     count = steps.mean_c.size
@@ -109,14 +110,37 @@ def brisk_steps(steps: Steps) -> npt.NDArray[np.bool_]:
     return brisk | (steps.doubt_c > 0.0) | (steps.length_s < 0.99 * STEP_S)
 
 
-def slowest_time_s(steps: Steps, bundle: Bundle) -> float:
-    """Longest time constant of any draw at the coldest chamber [s]."""
-    coldest = max(float(steps.mean_c.min()), 15.0) + properties.ZERO_C_IN_K
-    chamber, piece = np.float32(coldest), np.full(bundle.gap_m.shape, coldest - 2.0, dtype=np.float32)
-    resistance = 1.0 / outer_conductance(float(chamber), piece, bundle)
+def _begin_c(steps: Steps, bundle: Bundle, first: npt.NDArray[np.intp], start_c: float) -> FloatArray:
+    """Blades [degC] where each piece begins: the first as loaded, the others where the chamber was their lag ago."""
+    begin = np.full((first.size, bundle.gap_m.size), start_c)
+    for row, index in enumerate(first[1:], start=1):
+        ago_s = steps.edges_s[index] - time_constants_s(float(steps.mean_c[index]), bundle)
+        begin[row] = np.interp(ago_s, steps.edges_s[:-1], steps.mean_c)
+    return begin
+
+
+def time_constants_s(chamber_c: float, bundle: Bundle) -> FloatArray:
+    """Time constants of all draws near a chamber temperature.
+
+    Parameters
+    ----------
+    chamber_c : float
+        Chamber [degC].
+    bundle : Bundle
+        Packets, shape (draws,).
+
+    Returns
+    -------
+    ndarray
+        Time constants [s], shape (draws,).
+    """
+    chamber_k = max(chamber_c, 15.0) + properties.ZERO_C_IN_K
+    piece = np.full(bundle.gap_m.shape, chamber_k - 2.0, dtype=np.float32)
+    resistance = 1.0 / outer_conductance(chamber_k, piece, bundle)
     if bundle.foil_kg_m2:
         resistance = resistance + 1.0 / inner_conductance(piece, piece, bundle)
-    return float((bundle.steel_kg_m2 * resistance).max()) * properties.steel_cp(coldest - properties.ZERO_C_IN_K)
+    times: FloatArray = bundle.steel_kg_m2 * resistance * properties.steel_cp(min(chamber_c, properties.PEAK_FROM_C))
+    return times
 
 
 def plan_cut(steps: Steps, bundle: Bundle) -> Cut:
@@ -125,7 +149,7 @@ def plan_cut(steps: Steps, bundle: Bundle) -> Cut:
     whole = Cut(1, count, 0)
     if count <= SHORTEST_CUT:
         return whole
-    early = steps.edges_s[:-1] + MEMORY_TIMES * slowest_time_s(steps, bundle)
+    early = steps.edges_s[:-1] + MEMORY_TIMES * float(time_constants_s(float(steps.mean_c.min()), bundle).max())
     overlap = int((np.searchsorted(steps.edges_s, early) - np.arange(count)).max())
     # A step costs about 80 + 7 x pieces microseconds with 200 draws: the least of (count / p + overlap)(80 + 7 p).
     pieces = round(sqrt(count * 80.0 / (overlap * 7.0) * 200.0 / unseen_width(bundle)))

@@ -18,7 +18,7 @@ FloatArray = npt.NDArray[np.float64]
 SingleArray = npt.NDArray[np.float32]
 LOW_SHARE, HIGH_SHARE = 0.025, 0.975
 HOT_START_C = 100.0
-MANY_DRAWS, FEW_DRAWS, MANY_STEPS = 200, 64, 6000
+MANY_DRAWS, FEW_DRAWS, MANY_STEPS = 200, 64, 4500
 THICK_BIOT = 0.1
 
 
@@ -178,7 +178,7 @@ def estimate(
     start_c : float
         Temperature of the piece when it went in [degC].
     draws : int, optional
-        Number of draws [-]; 200 by default, 64 where the run is longer than about a day and a half.
+        Number of draws [-]; 200 by default, 64 where the run is longer than about a day.
 
     Returns
     -------

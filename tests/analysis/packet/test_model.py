@@ -10,7 +10,7 @@ import pytest
 from scipy.stats import qmc
 
 from soakwitness.analysis.errors import NotEnoughData
-from soakwitness.analysis.packet import marching
+from soakwitness.analysis.packet import grid, marching
 from soakwitness.analysis.packet.draws import normal_set, uniform_set
 from soakwitness.analysis.packet.model import estimate
 from soakwitness.analysis.packet.piece import PacketModel, for_piece, generic_packet, steel_group
@@ -128,6 +128,22 @@ def test_a_long_trace_cut_into_pieces_is_the_same_trace(monkeypatch: pytest.Monk
     whole = estimate(t, c, packet=packet, draws=20)
     assert np.abs(cut.draws_c - whole.draws_c).max() < 0.3
     assert np.abs(cut.best_draw_c - whole.best_draw_c).max() < 0.1
+
+
+def test_longer_steps_in_a_long_run_change_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    rng = np.random.default_rng(4)
+    t = np.arange(0.0, 120_000.0, 5.0)
+    day = np.interp(
+        t % 40_000, [0, 1900, 5500, 7840, 9700, 12000, 30000, 40000], [20, 780, 780, 1040, 1040, 500, 80, 20]
+    )
+    c = day + rng.normal(0, 0.3, t.size)
+    packet = generic_packet(PacketSpec(thickness_mm=4))
+    coarse = estimate(t, c, packet=packet, draws=10)
+    monkeypatch.setattr(grid, "LONG_RUN_S", 1e9)
+    fine = estimate(t, c, packet=packet, draws=10)
+    assert coarse.draw_t_s.size < 0.75 * fine.draw_t_s.size
+    assert np.abs(coarse.best_c - fine.best_c).max() < 0.5
+    assert np.abs(coarse.low_c - fine.low_c).max() < 0.5
 
 
 def test_same_input_same_output() -> None:
