@@ -29,6 +29,7 @@ from soakwitness.firmware_bridge.runfolder.writer import RunFolder, append_event
 SAME_WITHIN_S = 600.0  # a gap this short is always the same heating
 SAME_WHILE_WARM_S = 6 * 3600.0  # a longer one only if the furnace is still warm
 WARM_C = 100.0
+STOPPED = ("Ctrl-C", "Ctrl-Break", "SIGTERM")
 
 
 @dataclass(frozen=True)
@@ -41,6 +42,7 @@ class About:
     loading: Loading = "unknown"
     operator: str | None = None
     zone: str | None = None
+    continues: str | None = None  # a sealed run of the same heating
 
 
 @dataclass(frozen=True)
@@ -103,6 +105,8 @@ def begin(
     started_s = now_s if started_s is None else started_s
     started_utc_s = clock.utc_s() - (now_s - started_s)
     locks: list[Lock] = []
+    extra: dict[str, object] = {"clock": {"boot": clock.boot, "at_start_s": started_s}} if clock.boot else {}
+    extra |= {"continues": about.continues} if about.continues else {}
 
     def make() -> RunFolder:
         folder = RunFolder.create(
@@ -117,7 +121,7 @@ def begin(
             zone=about.zone,
             operator=about.operator,
             origin="simulated" if furnace.link.kind == "simulated" else "recorded",
-            extra={"clock": {"boot": clock.boot, "at_start_s": started_s}} if clock.boot else None,
+            extra=extra,
             files=files,
         )
         locks.append(Lock(folder.path / RUN_LOCK, {"who": "recorder"}))
@@ -127,7 +131,9 @@ def begin(
     recording = Recording(
         furnace, clock, keeper, started_s, alarms=alarms, loading=about.loading, heard=heard, locks=locks
     )
-    recording.event("start", f"on {platform.node() or 'this computer'}", now_s=started_s, utc_s=started_utc_s)
+    where = f"on {platform.node() or 'this computer'}"
+    after = f", goes on from {about.continues}" if about.continues else ""
+    recording.event("start", where + after, now_s=started_s, utc_s=started_utc_s)
     return recording
 
 
@@ -145,6 +151,16 @@ def cut_off_runs(logbook: Path, furnace: Furnace) -> list[CutOff]:
             if header.furnace_name == furnace.name and header.origin != "imported":
                 found.append(_cut_off(path, header, furnace))
     return found
+
+
+def stopped_run(logbook: Path, furnace: Furnace) -> CutOff | None:
+    """The newest run of this furnace, where it was sealed because the recorder was told to end."""
+    paths = sorted((logbook / "runs").glob(f"*_{reduced_name(furnace.name)}_*"), reverse=True)
+    with contextlib.suppress(RunFolderError, OSError, IndexError):
+        header, events = read_header(paths[0]), read_events(paths[0])
+        if header.furnace_name == furnace.name and events[-1].event == "end" and events[-1].detail in STOPPED:
+            return _cut_off(paths[0], header, furnace)
+    return None
 
 
 def _cut_off(path: Path, header: RunHeader, furnace: Furnace) -> CutOff:

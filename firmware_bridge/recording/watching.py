@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Protocol
 
@@ -12,6 +12,7 @@ from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.furnace.model import Furnace
 from soakwitness.firmware_bridge.recording.alarms import Alarms
 from soakwitness.firmware_bridge.recording.beginning import (
+    WARM_C,
     About,
     begin,
     claim_furnace,
@@ -19,6 +20,7 @@ from soakwitness.firmware_bridge.recording.beginning import (
     finish_lost,
     resume,
     same_heating,
+    stopped_run,
 )
 from soakwitness.firmware_bridge.recording.clocks import Clock
 from soakwitness.firmware_bridge.recording.heating import Decision, Heating, HeatingSettings
@@ -202,6 +204,8 @@ class Watcher:
             )
             self._heating = Heating(self._settings, heating_since_s=self._clock.monotonic())
             self._attendant.tell(f"Going on with {run.path.name}, which was cut off at {run.last_t_s:.0f} s.")
+        elif temp_c is not None and temp_c >= WARM_C:
+            self._go_on_from_stopped(temp_c)
         for run in lost:
             try:
                 finish_lost(run, utc_s=self._clock.utc_s(), files=self._files)
@@ -210,6 +214,22 @@ class Watcher:
             else:
                 self._attendant.tell(f"{run.path.name} had been cut off and is sealed now.")
                 self._attendant.finished(run.path)
+
+    def _go_on_from_stopped(self, temp_c: float) -> None:
+        """A restart sealed the run of this very heating: what follows is a run of its own that names it."""
+        run = stopped_run(self._about.logbook, self.furnace)
+        if run is None or not same_heating(run, self.furnace, utc_s=self._clock.utc_s(), temp_c=temp_c):
+            return
+        self.recording = begin(
+            self.furnace,
+            self._clock,
+            replace(self._about, continues=run.path.name),
+            alarms=self._alarms(),
+            files=self._files,
+            heard=self._attendant.heard,
+        )
+        self._heating = Heating(self._settings, heating_since_s=self._clock.monotonic())
+        self._attendant.tell(f"The heating of {run.path.name} goes on, in a run of its own.")
 
 
 def watch_furnace(

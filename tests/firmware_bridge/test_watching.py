@@ -1,0 +1,258 @@
+"""A watch from the inside: runs opened and closed by themselves, gone on with after a crash, kept without a disk."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from soakwitness.firmware_bridge.errors import RunFolderError
+from soakwitness.firmware_bridge.furnace.model import Furnace
+from soakwitness.firmware_bridge.recording.beginning import About, claim_furnace
+from soakwitness.firmware_bridge.recording.recorder import Recording
+from soakwitness.firmware_bridge.recording.sampling import Sample
+from soakwitness.firmware_bridge.recording.watching import OLDER_S, Before, Watcher, watch_furnace
+from soakwitness.firmware_bridge.runfolder.format import read_utc
+from soakwitness.firmware_bridge.runfolder.reader import check_record, read_events, read_header
+from tests.fakes import UTC_S, Attendant, FailingFiles, FakeClock, FakeInstrument, make_furnace
+from tests.record_oracle import returned_rows
+
+EVERY_S = 10.0
+START_S = 1000.0
+
+
+class Watched(Attendant):
+    """Notes what a watch tells; ends after so many slots, idle ones included."""
+
+    def __init__(self, slots: int, *, act: Callable[[int, object], None] | None = None) -> None:
+        super().__init__(slots, act=act)
+        self.runs: list[Path] = []
+        self.idled = 0
+
+    def idle(self, sample: Sample, furnace: Furnace) -> None:
+        self.idled += 1
+        self.shown += 1
+        if self._act is not None:
+            self._act(self.shown, None)
+
+    def finished(self, run: Path) -> None:
+        self.runs.append(run)
+
+
+def temper(minute: float) -> float:
+    """Idle for an hour, a temper of two hours at 180 C from then on, cold again after five."""
+    corners = [(0, 20), (60, 20), (75, 180), (195, 180), (290, 22), (10_000, 22)]
+    for (a, low), (b, high) in zip(corners, corners[1:], strict=False):
+        if a <= minute <= b:
+            return low + (high - low) * (minute - a) / (b - a)
+    return 20.0
+
+
+def instrument(clock: FakeClock, shape: Callable[[float], float] = temper) -> FakeInstrument:
+    def values(now_s: float) -> dict[str, float | None]:
+        temp_c = shape((now_s - START_S) / 60)
+        return {"control": round(temp_c, 1), "load": round(temp_c - 1, 1), "setpoint": None}
+
+    return FakeInstrument(clock, values)
+
+
+def watch(
+    folder: Path, person: Watched, clock: FakeClock, shape: Callable[[float], float] = temper, **more: object
+) -> None:
+    watch_furnace(
+        make_furnace(every_s=EVERY_S),
+        clock,
+        About(folder),
+        person,
+        opener=instrument(clock, shape).open,
+        **more,  # type: ignore[arg-type]
+    )
+
+
+def test_a_temper_becomes_a_run_with_the_minutes_before_it(tmp_path: Path) -> None:
+    clock = FakeClock(start_s=START_S)
+    person = Watched(6 * 330)
+    watch(tmp_path, person, clock)
+    (run,) = person.runs
+    check = check_record(run)
+    assert check.sealed
+    assert check.intact
+    rows = [row.split(b",") for row in returned_rows(check)]
+    assert rows[0][0] == b"0.000"
+    cold = [row for row in rows if float(row[2]) <= 21.0 and float(row[0]) < 3600]
+    assert 250 <= float(cold[-1][0]) <= 420, "about five minutes before the climb"
+    assert float(rows[-1][2]) < 50
+    assert max(float(row[2]) for row in rows) == 180.0
+    events = [(event.event, event.detail) for event in read_events(run)]
+    assert events[0][0] == "start"
+    assert events[-1] == ("end", "cold")
+    begun_utc_s = UTC_S + 60 * 60 - 300
+    assert abs(read_utc(read_header(run).started_utc) - begun_utc_s) < 120
+
+
+def test_no_slot_is_lost_where_memory_becomes_a_run(tmp_path: Path) -> None:
+    clock = FakeClock(start_s=START_S)
+    person = Watched(6 * 150)
+    watch(tmp_path, person, clock)
+    (run,) = person.runs
+    times = [float(row.split(b",")[0]) for row in returned_rows(check_record(run))]
+    steps = {round(b - a, 3) for a, b in zip(times, times[1:], strict=False)}
+    assert steps == {EVERY_S}
+
+
+def test_an_idle_day_makes_nothing(tmp_path: Path) -> None:
+    clock = FakeClock(start_s=START_S)
+    person = Watched(6 * 60 * 24)
+    watch(tmp_path, person, clock, lambda minute: 18 + 6 * (minute / 720 if minute < 720 else 2 - minute / 720))
+    assert person.runs == []
+    assert not (tmp_path / "runs").exists()
+
+
+def test_a_watch_that_is_ended_seals_the_open_run(tmp_path: Path) -> None:
+    clock = FakeClock(start_s=START_S)
+    person = Watched(6 * 100)
+    watch(tmp_path, person, clock)
+    assert check_record(person.runs[0]).sealed
+    assert read_events(person.runs[0])[-1].detail == "enough"
+
+
+class Killed(BaseException):
+    """The process is gone."""
+
+
+def kill_at(slot: int) -> Callable[[int, object], None]:
+    def act(shown: int, recording: object) -> None:
+        if shown == slot:
+            raise Killed
+
+    return act
+
+
+def test_after_a_crash_the_same_heating_is_the_same_run(tmp_path: Path) -> None:
+    clock = FakeClock(start_s=START_S)
+    with pytest.raises(Killed):
+        watch(tmp_path, Watched(10**6, act=kill_at(6 * 120)), clock)
+    clock.sleep(240.0)
+    person = Watched(6 * 240)
+    watch(tmp_path, person, clock)
+    (run,) = person.runs
+    assert [event.event for event in read_events(run)] == ["start", "resumed", "end"]
+    assert len(list((tmp_path / "runs").iterdir())) == 1
+    assert any("Going on with" in words for words in person.told)
+
+
+def test_after_a_crash_another_heating_is_another_run(tmp_path: Path) -> None:
+    clock = FakeClock(start_s=START_S)
+    with pytest.raises(Killed):
+        watch(tmp_path, Watched(10**6, act=kill_at(6 * 120)), clock)
+    clock.sleep(24 * 3600.0)
+    person = Watched(60)
+    watch(tmp_path, person, clock)
+    (run,) = person.runs
+    assert check_record(run).sealed
+    assert "cut off" in read_events(run)[-1].detail
+
+
+def test_a_service_that_is_restarted_in_mid_run_goes_on_in_a_run_that_names_the_first(tmp_path: Path) -> None:
+    clock = FakeClock(start_s=START_S)
+    person = Watched(6 * 120)
+    person.why_end = lambda: "SIGTERM" if person.shown >= person.slots else None  # type: ignore[method-assign]
+    watch(tmp_path, person, clock)
+    clock.sleep(60.0)
+    again = Watched(6 * 200)
+    watch(tmp_path, again, clock)
+    first, second = person.runs[0], again.runs[0]
+    assert read_header(second).raw["continues"] == first.name
+    assert read_events(second)[0].t_s == 0.0
+    assert read_events(second)[-1].detail == "cold"
+
+
+def test_a_watch_waits_for_an_instrument_that_is_not_there(tmp_path: Path) -> None:
+    clock = FakeClock(start_s=START_S)
+    at = instrument(clock)
+    at.gone = "missing"
+
+    def act(shown: int, _: object) -> None:
+        at.gone = "missing" if shown < 6 * 30 else None
+
+    person = Watched(6 * 330, act=act)
+    watch_furnace(make_furnace(every_s=EVERY_S), clock, About(tmp_path), person, opener=at.open)
+    assert len(person.runs) == 1
+
+
+def test_an_instrument_switched_off_with_the_furnace_ends_the_run(tmp_path: Path) -> None:
+    clock = FakeClock(start_s=START_S)
+    at = instrument(clock)
+
+    def act(shown: int, _: object) -> None:
+        at.gone = "silent" if shown > 6 * 150 else None
+
+    person = Watched(6 * 400, act=act)
+    watch_furnace(make_furnace(every_s=EVERY_S), clock, About(tmp_path), person, opener=at.open)
+    (run,) = person.runs
+    assert read_events(run)[-1].detail == "no reading for 2 hours"
+
+
+def test_without_a_disk_at_the_start_of_a_run_its_rows_wait_in_memory(tmp_path: Path) -> None:
+    clock = FakeClock(start_s=START_S)
+    files = FailingFiles("any", 1, for_ever=True)
+    troubles: list[str] = []
+
+    def act(shown: int, recording: object) -> None:
+        if isinstance(recording, Recording) and recording.keeper.trouble:
+            troubles.append(recording.keeper.trouble)
+        files.healed = shown > 6 * 140
+
+    person = Watched(6 * 330, act=act)
+    watch(tmp_path, person, clock, files=files)
+    assert len(troubles) > 300
+    (run,) = person.runs
+    rows = returned_rows(check_record(run))
+    times = [float(row.split(b",")[0]) for row in rows]
+    assert times == [EVERY_S * k for k in range(len(times))]
+    assert any(event.event == "alarm" and "not being written" in event.detail for event in read_events(run))
+
+
+def test_a_run_does_not_end_while_the_disk_takes_nothing(tmp_path: Path) -> None:
+    clock = FakeClock(start_s=START_S)
+    files = FailingFiles("any", 10**9, for_ever=True)
+
+    def act(shown: int, recording: object) -> None:
+        if shown == 6 * 200:
+            files.at = files.calls + 1
+        files.healed = shown > 6 * 300
+
+    person = Watched(6 * 330, act=act)
+    watch(tmp_path, person, clock, files=files)
+    (run,) = person.runs
+    assert check_record(run).sealed
+    assert read_events(run)[-1].detail == "cold"
+    times = [float(row.split(b",")[0]) for row in returned_rows(check_record(run))]
+    assert times == [EVERY_S * k for k in range(len(times))]
+
+
+def test_two_watches_of_one_furnace_do_not_share_a_log_book(tmp_path: Path) -> None:
+    clock = FakeClock(start_s=START_S)
+    lock, _ = claim_furnace(tmp_path, make_furnace(), "record", "07:15")
+    with pytest.raises(RunFolderError, match="by record"):
+        watch(tmp_path, Watched(5), clock)
+    lock.release()
+
+
+def test_memory_before_a_run_is_bounded() -> None:
+    clock = FakeClock()
+    before = Before(("control", "load", "setpoint"))
+    watcher = Watcher(make_furnace(every_s=0.1), clock, About(Path("unused")), Watched(1))
+    assert watcher.recording is None
+    from soakwitness.firmware_bridge.links.base import Reading
+    from soakwitness.firmware_bridge.recording.linking import Look
+
+    for _ in range(40_000):
+        clock.sleep(1.0)
+        values = {"control": 20.0}
+        before.add(Sample(clock.now_s, clock.utc_s(), Look(Reading(values))), values)
+    rows = list(before.since(0.0))
+    assert len(rows) < 1600
+    assert clock.now_s - rows[0].now_s == pytest.approx(OLDER_S, abs=20)
+    assert [row.now_s for row in rows] == sorted(row.now_s for row in rows)
