@@ -13,8 +13,8 @@ import click
 
 from soakwitness.cli.attending import Keys, Screen, Stop
 from soakwitness.cli.common import WrongUse
-from soakwitness.cli.words.furnace_words import is_temperature, shown_in
-from soakwitness.cli.words.now_words import clock_words, now_sentence, readings_words, record_words
+from soakwitness.cli.page.feed import page_state
+from soakwitness.cli.words.now_words import now_sentence, readings_words
 from soakwitness.firmware_bridge.furnace.model import Furnace
 from soakwitness.firmware_bridge.recording.now import Now
 from soakwitness.firmware_bridge.recording.recorder import Recording
@@ -23,7 +23,7 @@ from soakwitness.firmware_bridge.recording.sampling import Sample
 if TYPE_CHECKING:
     import subprocess
 
-    from soakwitness.analysis.recipes.model import Hold, Recipe
+    from soakwitness.analysis.recipes.model import Recipe
     from soakwitness.cli.page.process import PageProcess
     from soakwitness.cli.soaking import SoakLine
 
@@ -93,7 +93,7 @@ class Person:
         now = recording.now()
         self.screen.sentence(now_sentence(now, unit=self.unit, lead=lead))
         if self.page is not None:
-            self.page.send(page_state(now, self.unit, lead, self.recipe))
+            self.page.send(page_state(now, unit=self.unit, lead=lead, holds=self.recipe.holds if self.recipe else ()))
 
     def idle(self, sample: Sample, furnace: Furnace) -> None:
         """A slot was taken while no run is open."""
@@ -101,7 +101,7 @@ class Person:
         lead = f"Watching {furnace.name}, it does not heat"
         self.screen.sentence(f"{lead}. {readings_words(now, self.unit)}.", line_every_s=IDLE_LINE_S)
         if self.page is not None:
-            self.page.send(page_state(now, self.unit, lead, None))
+            self.page.send(page_state(now, unit=self.unit, lead=lead))
 
     def tend(self, recording: Recording) -> None:
         """Take keys."""
@@ -173,40 +173,3 @@ def idle_now(sample: Sample, furnace: Furnace) -> Now:
         rows=0,
         link_lost=str(sample.look.error) if sample.look.error else None,
     )
-
-
-def page_state(now: Now, unit: Unit, lead: str | None, recipe: Recipe | None) -> dict[str, Any]:
-    """The newest state for the live page (its keys are those of ``cli.page.state``)."""
-    parts = [part for part in now.furnace.parts if is_temperature(part)]
-    readings = []
-    for part in parts:
-        value = now.values.get(part.name)
-        shown = None if value is None else round(shown_in(part, value, now.furnace, unit), 1)
-        readings.append({"name": part.name, "role": getattr(part, "role", "setpoint"), "temp": shown})
-    age_s = now.reading_age_s or 0.0
-    return {
-        "t_s": round(now.t_s, 1),
-        "sentence": lead or f"{clock_words(now.t_s)} into the run",
-        "detail": [readings_words(now, unit)],
-        "readings": readings,
-        "unit": unit,
-        "record": record_words(now) if now.run is not None else "no run open",
-        "read_ms": round((now.utc_s - age_s) * 1000),
-        "run": now.run.name if now.run else None,
-        "recipe": [_hold(hold, unit) for hold in recipe.holds] if recipe else [],
-        "alarm": "; ".join(now.alarms.values()) or None,
-        "sent_ms": round(now.utc_s * 1000),
-    }
-
-
-def _hold(hold: Hold, unit: Unit) -> dict[str, Any]:
-    def shown(temp_c: float) -> float:
-        return round(temp_c * 1.8 + 32.0 if unit == "F" else temp_c, 1)
-
-    return {
-        "target": shown(hold.target_c),
-        "lower": shown(hold.lower_c),
-        "upper": shown(hold.upper_c),
-        "required_s": hold.required_s,
-        "enter_s": None,
-    }

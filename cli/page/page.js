@@ -78,10 +78,13 @@ function draw() {
   }
   const readings = state.readings || [];
   readings.forEach((reading, i) => {
-    chart.append(part("path", { class: i ? "line other" : "line", d: path(i + 1, x, y) }));
+    const look = reading.role === "setpoint" ? "line set" : i ? "line other" : "line";
+    chart.append(part("path", { class: look, d: path(i + 1, x, y) }));
   });
+  const others = readings.slice(1).filter((r) => r.role !== "setpoint").map((r) => r.name);
   $("legend").textContent = "Thick line: " + (readings.length ? readings[0].name : "measured") +
-    (readings.length > 1 ? "; fine dashes: " + readings.slice(1).map((r) => r.name).join(", ") : "") +
+    (others.length ? "; fine dashes: " + others.join(", ") : "") +
+    (readings.some((r) => r.role === "setpoint") ? "; thin grey line: setpoint" : "") +
     (recipe.length ? "; shaded: the recipe's bands, long dashes: their targets." : ".");
 }
 

@@ -42,6 +42,14 @@ def readings_words(now: Now, unit: Unit) -> str:
     return ", ".join(parts)
 
 
+def keeping_words(now: Now) -> str:
+    """State of the record alone, as a sentence: for a page that says itself how old the last reading is."""
+    kept = f"{now.rows} rows are written."
+    if now.trouble is not None:
+        kept = f"NOT BEING WRITTEN ({now.trouble}): {now.held_rows} rows are in memory."
+    return kept if now.link_lost is None else f"No link: {now.link_lost.rstrip('.')}. {kept}"
+
+
 def record_words(now: Now) -> str:
     """State of link and record."""
     parts = []
