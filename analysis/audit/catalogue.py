@@ -27,7 +27,7 @@ NOTHING_NEXT = (
 class Cause:
     """One cause. ``explains`` names causes that are only its effect where both are seen.
 
-    ``shows_in_hardness`` False: pieces may be as hard as they should be and yet have suffered (cracks).
+    ``shows_in_hardness`` False: pieces may be as hard as they should be on the flat and yet have suffered.
     """
 
     name: str
@@ -203,6 +203,7 @@ CAUSES: tuple[Cause, ...] = (
         causes_after.overheated_in_grinding,
         "Etch the edge: burnt spots darken.",
         explains=("poor plate contact", "temper too hot"),
+        shows_in_hardness=False,
     ),
     Cause(
         "mixed or wrong bar",

@@ -157,8 +157,8 @@ def offset_changed(case: Case) -> Scale | None:
 def _setpoint_gap(case: Case, scale: Scale) -> None:
     """Reading minus setpoint while level: a controller that regulates another number than the one logged."""
     gaps = []
-    for hold in case.holds:
-        if hold.setpoint_c is None or hold.control_c is None or not case.run:
+    for hold in case.run.holds if case.run else ():
+        if hold.setpoint_c is None or hold.control_c is None:
             continue
         good = [
             h.control_c - h.setpoint_c
@@ -171,9 +171,11 @@ def _setpoint_gap(case: Case, scale: Scale) -> None:
         if _saturated(case):
             return
         way = "above" if gaps[0] > 0 else "below"
-        scale.speaks_for(
-            STRONG, f"The reading stood {kelvin(median(gaps))} further {way} the setpoint than it used to."
-        )
+        says = f"The reading stood {kelvin(median(gaps))} further {way} the setpoint than it used to"
+        if len(gaps) >= 2:
+            scale.speaks_for(STRONG, f"{says}, in every hold.")
+        else:
+            scale.speaks_for(LIGHT, f"{says}.")
 
 
 def _saturated(case: Case) -> bool:
