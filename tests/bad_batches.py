@@ -430,7 +430,7 @@ def poor_contact(s: Story, rng: np.random.Generator) -> Story:
     which = rng.choice(len(s.day.blades), size=int(rng.integers(1, 3)), replace=False)
     names = [s.day.blades[int(i)].name for i in which]
     uneven = {n: float(rng.uniform(2.0, 3.0)) for n in names}
-    return _changed(s, "poor plate contact", quench_loss={n: 2.0 for n in names}, uneven=uneven)
+    return _changed(s, "poor plate contact", quench_loss={n: 3.0 for n in names}, uneven=uneven)
 
 
 def temper_missed(s: Story, rng: np.random.Generator) -> Story:
