@@ -1,0 +1,90 @@
+"""Fifty browsers on the live page beside a recording at 10 Hz: slots missed with and without them, in one run.
+
+``python tests/benchmarks/page_browsers.py [SECONDS]``: two recordings of the simulated furnace side by side, one whose
+page fifty connections read (every fifth never reads what it asked for), one without a page.
+"""
+
+from __future__ import annotations
+
+import re
+import socket
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+BROWSERS = 50
+PERIOD_S = 0.1
+
+
+def furnace_file(folder: Path) -> Path:
+    """A simulated furnace read ten times a second."""
+    from soakwitness.firmware_bridge.furnace.file import template
+
+    path = folder / "bench.toml"
+    path.write_text(re.sub(r"every_s = [\d.]+", f"every_s = {PERIOD_S}", template("simulated")), encoding="utf-8")
+    return path
+
+
+def start(folder: Path, furnace: Path, *, seconds: float, page: bool) -> subprocess.Popen[str]:
+    """Start a recording."""
+    words = [sys.executable, "-c", "from soakwitness.cli.main import main; main()", "record", str(furnace)]
+    words += ["--for", f"{seconds}s", "--logbook", str(folder), *(["--page", "--port", "0"] if page else [])]
+    return subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+
+
+def browse(address: str) -> list[socket.socket]:
+    """Open the stream of states as often as there are browsers."""
+    host, port = address.removeprefix("http://").rstrip("/").split(":")
+    open_ones = []
+    for _ in range(BROWSERS):
+        browser = socket.create_connection((host, int(port)))
+        browser.sendall(f"GET /states HTTP/1.1\r\nHost: {host}\r\n\r\n".encode())
+        open_ones.append(browser)
+    return open_ones
+
+
+def read_all(browsers: list[socket.socket], until: float) -> int:
+    """Read what comes, but from every fifth browser nothing; return the bytes."""
+    total = 0
+    for browser in browsers:
+        browser.settimeout(0.01)
+    while time.monotonic() < until:
+        for i, browser in enumerate(browsers):
+            if i % 5:
+                try:
+                    total += len(browser.recv(1 << 16))
+                except TimeoutError:
+                    continue
+    return total
+
+
+def slots(folder: Path, seconds: float) -> str:
+    """Rows written beside the slots there were."""
+    (samples,) = folder.glob("runs/*/samples.csv")
+    rows = sum(1 for _ in samples.open(encoding="utf-8")) - 1
+    due = round(seconds / PERIOD_S)
+    return f"{rows} rows for {due} slots ({max(0, due - rows)} missed)"
+
+
+def main() -> None:
+    """Run both and print."""
+    seconds = float(sys.argv[1]) if len(sys.argv) > 1 else 20.0
+    with tempfile.TemporaryDirectory() as place:
+        folder = Path(place)
+        furnace = furnace_file(folder)
+        watched = start(folder / "watched", furnace, seconds=seconds, page=True)
+        alone = start(folder / "alone", furnace, seconds=seconds, page=False)
+        assert watched.stderr is not None
+        address = next(m[1] for line in watched.stderr if (m := re.search(r"(http://\S+)", line)))
+        browsers = browse(address)
+        got = read_all(browsers, time.monotonic() + seconds - 3)
+        watched.communicate()
+        alone.communicate()
+        print(f"{BROWSERS} browsers, {got / 1e6:.1f} MB read: {slots(folder / 'watched', seconds)}")
+        print(f"no page, side by side:    {slots(folder / 'alone', seconds)}")
+
+
+if __name__ == "__main__":
+    main()
