@@ -16,7 +16,12 @@ from soakwitness.analysis.verification.scene import Scene, Work, measured_work
 ROOM_C = 20.0
 
 
-def estimated_work(scene: Scene, stay: Stay, packet: object, spec: PacketSpec | None) -> Work:
+Known = dict[tuple[PacketModel, float | None, float], PacketEstimate]
+
+
+def estimated_work(
+    scene: Scene, stay: Stay, packet: object, spec: PacketSpec | None, known: Known | None = None
+) -> Work:
     """Estimate the work temperature of one stay.
 
     Parameters
@@ -29,6 +34,8 @@ def estimated_work(scene: Scene, stay: Stay, packet: object, spec: PacketSpec | 
         A measured packet; its thickness is the piece's where that is known.
     spec : PacketSpec or None
         What is known of the piece.
+    known : dict, optional
+        Estimates made for other stays of this run: pieces alike that went in together share one.
 
     Returns
     -------
@@ -38,11 +45,15 @@ def estimated_work(scene: Scene, stay: Stay, packet: object, spec: PacketSpec | 
     model = _model(scene, packet, spec)
     cold = stay.load_s is None and scene.recipe.load == "cold"
     start_c = float(scene.chamber.temp_c[0]) if cold and scene.chamber.temp_c[0] < 60.0 else ROOM_C
-    try:
-        found = estimate(scene.chamber.t_s, scene.chamber.temp_c, packet=model, load_t_s=stay.load_s, start_c=start_c)
-    except NotEnoughData:
-        return measured_work(scene.source, scene.chamber)
-    return _as_work(scene, found, stay)
+    known = {} if known is None else known
+    key = (model, stay.load_s, start_c)
+    if key not in known:
+        chamber = scene.chamber
+        try:
+            known[key] = estimate(chamber.t_s, chamber.temp_c, packet=model, load_t_s=stay.load_s, start_c=start_c)
+        except NotEnoughData:
+            return measured_work(scene.source, scene.chamber)
+    return _as_work(scene, known[key], stay)
 
 
 def _model(scene: Scene, packet: object, spec: PacketSpec | None) -> PacketModel:

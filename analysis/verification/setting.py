@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -20,6 +21,9 @@ from soakwitness.analysis.verification.requirements import basis_of
 from soakwitness.analysis.verification.scene import Scene, Work, coldest, fastest, measured_work
 from soakwitness.analysis.verification.sensor_errors import errors_of
 from soakwitness.analysis.verification.stuck import Stuck
+
+if TYPE_CHECKING:
+    from soakwitness.analysis.verification.packets import Known
 
 CHAMBER_ROLES = ("control", "recording", "reference", "survey")
 FEWEST_READINGS = 5
@@ -189,7 +193,8 @@ def make_scene(
     )
     if loads:
         return _with_loads(scene, loads, load_errors, stuck)
-    works = {i: _work_of(scene, stay, packet) for i, stay in enumerate(stays)}
+    known: Known = {}
+    works = {i: _work_of(scene, stay, packet, known) for i, stay in enumerate(stays)}
     source: Source = next((w.source for w in works.values() if w.source == "packet estimate"), scene.source)
     return replace(scene, works=works, source=source)
 
@@ -247,14 +252,14 @@ def _filled(placed: list[Placed | None], other: tuple[Placed | None, ...]) -> li
     return result
 
 
-def _work_of(scene: Scene, stay: Stay, packet: object) -> Work:
+def _work_of(scene: Scene, stay: Stay, packet: object, known: Known) -> Work:
     """Work temperature of one stay without a load sensor: the packet estimate where a packet is known."""
     from soakwitness.analysis.verification.packets import estimated_work
 
     spec = _spec_of(scene.recipe, stay)
     if packet is None and spec is None:
         return measured_work(scene.source, scene.chamber)
-    return estimated_work(scene, stay, packet, spec)
+    return estimated_work(scene, stay, packet, spec, known)
 
 
 def _spec_of(recipe: Recipe, stay: Stay) -> PacketSpec | None:
