@@ -28,15 +28,57 @@ class Verified:
     verification: Verification
 
 
-def recipe_for(run: Run, path: Path | None) -> Recipe:
-    """The recipe file of that path, else the one that the run carries."""
+def recipe_for(run: Run, path: Path | None, logbook: Path | None = None) -> Recipe:
+    """The recipe file of that path, else the one that the run carries, else the one the log book judges it by."""
     from soakwitness.analysis.recipes.file import load_recipe, parse_recipe
 
     if path is not None:
         return load_recipe(path)
     if run.header.recipe_file:
         return parse_recipe(run.header.recipe_file, f"{run.path / 'run.json'}, recipe")
+    if logbook is not None and (logbook / "logbook.sqlite").exists():
+        from soakwitness.analysis.logbook.runs import find_run_entry, recipe_text
+        from soakwitness.cli.entering import open_book
+
+        with open_book(logbook) as book:
+            entry = find_run_entry(book, run.header.run)
+            if entry is not None and entry.recipe_digest is not None:
+                return parse_recipe(recipe_text(book, entry.recipe_digest), f"{entry.recipe_name}, in the log book")
     raise WrongUse(f"{run.header.run} carries no recipe. Name one: --recipe FILE.toml")
+
+
+def is_in_logbook(logbook: Path, run: Run) -> bool:
+    """Whether a run folder is one of this log book's own."""
+    return run.path.resolve().parent == (logbook / "runs").resolve()
+
+
+def take_in(logbook: Path, run: Run) -> None:
+    """Let the log book know of its newest runs and marks; where it cannot be written, that is said and no more."""
+    from soakwitness.analysis.errors import LogBookError
+    from soakwitness.cli.entering import new_stamp, open_book, take_in_runs
+
+    if not is_in_logbook(logbook, run):
+        return
+    try:
+        with open_book(logbook, create=True) as book:
+            take_in_runs(book, new_stamp(None))
+    except LogBookError as error:
+        click.echo(str(error), err=True)
+
+
+def keep(logbook: Path, found: Verified) -> None:
+    """Keep the verdict in the log book; a run without a recipe is judged by this one from now on."""
+    from soakwitness.analysis.errors import LogBookError
+    from soakwitness.analysis.logbook.kept import keep_verified
+    from soakwitness.cli.entering import new_stamp, open_book
+
+    if not is_in_logbook(logbook, found.run):
+        return
+    try:
+        with open_book(logbook, create=True) as book:
+            keep_verified(book, found.run, found.recipe, found.verification, stamp=new_stamp(None))
+    except LogBookError as error:
+        click.echo(str(error), err=True)
 
 
 def from_logbook(logbook: Path, run: Run) -> tuple[tuple[PieceInfo, ...], Mapping[str, Correction]]:
@@ -80,7 +122,11 @@ def verify_run(
     from soakwitness.analysis.verification.verifying import verify
 
     run = open_run(folder)
-    recipe = recipe_for(run, recipe_path)
+    take_in(logbook, run)
+    recipe = recipe_for(run, recipe_path, logbook)
     pieces, corrections = from_logbook(logbook, run)
     found = verify(run, recipe, packet=packet, pieces=pieces, corrections=corrections, unit=unit or recipe.unit)
-    return Verified(run, recipe, found)
+    verified = Verified(run, recipe, found)
+    if packet is None:
+        keep(logbook, verified)
+    return verified

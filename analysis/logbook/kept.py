@@ -10,7 +10,7 @@ import multiprocessing
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from soakwitness.analysis.condition.figures import (
     ConditionFigures,
@@ -22,8 +22,13 @@ from soakwitness.analysis.errors import AnalysisError
 from soakwitness.analysis.logbook.inputs import RunInputs, run_inputs
 from soakwitness.analysis.logbook.moments import Stamp
 from soakwitness.analysis.logbook.opening import LogBook
-from soakwitness.analysis.logbook.runs import runs_listed
+from soakwitness.analysis.logbook.runs import find_run_entry, give_recipe, run_named, runs_listed
 from soakwitness.firmware_bridge.errors import BridgeError
+
+if TYPE_CHECKING:
+    from soakwitness.analysis.recipes.model import Recipe
+    from soakwitness.analysis.runs import Run
+    from soakwitness.analysis.verification.model import Verification
 
 ANALYSIS_VERSION = "1"
 """Raise it whenever verification or measuring gives other figures: all runs are recomputed then."""
@@ -59,12 +64,8 @@ def compute(inputs: RunInputs) -> Computed:
     Computed
         Verdict and figures; what cannot be had is left out and said.
     """
-    from soakwitness.analysis.condition.figures import to_plain
-    from soakwitness.analysis.condition.health import condition_figures
-    from soakwitness.analysis.condition.measuring import run_figures
     from soakwitness.analysis.recipes.file import parse_recipe
     from soakwitness.analysis.runs import open_run
-    from soakwitness.analysis.verification.report import as_json
     from soakwitness.analysis.verification.verifying import verify
 
     run = open_run(inputs.folder)
@@ -75,6 +76,42 @@ def compute(inputs: RunInputs) -> Computed:
             verification = verify(run, recipe, pieces=inputs.pieces(), corrections=inputs.used_corrections())
     except AnalysisError as error:
         trouble = str(error)
+    return measured(inputs, run, recipe, verification, trouble=trouble)
+
+
+def measured(
+    inputs: RunInputs,
+    run: Run,
+    recipe: Recipe | None,
+    verification: Verification | None,
+    *,
+    trouble: str | None = None,
+) -> Computed:
+    """Measure a run that was opened and verified already.
+
+    Parameters
+    ----------
+    inputs : RunInputs
+        What the log book knows of it.
+    run : Run
+        The run.
+    recipe : Recipe or None
+        Recipe it was judged by.
+    verification : Verification or None
+        What was found.
+    trouble : str, optional
+        Why it could not be judged.
+
+    Returns
+    -------
+    Computed
+        Verdict and figures.
+    """
+    from soakwitness.analysis.condition.figures import to_plain
+    from soakwitness.analysis.condition.health import condition_figures
+    from soakwitness.analysis.condition.measuring import run_figures
+    from soakwitness.analysis.verification.report import as_json
+
     figures = run_figures(run, recipe, verification, sensor=inputs.sensor, ended_utc=inputs.ended_utc)
     loaded = bool(inputs.charged) or any(m.act == "load" and not m.struck for m in run.marks)
     condition = condition_figures(run, recipe, verification, figures, charged=True if loaded else None)
@@ -214,6 +251,43 @@ def _keep(book: LogBook, done: Sequence[Computed], stamp: Stamp) -> None:
                     "VALUES (?, ?, ?, ?, ?, ?)",
                     (c.run, c.recipe_digest, ANALYSIS_VERSION, stamp.at_utc, c.verdict, c.answer),
                 )
+
+
+def keep_verified(book: LogBook, run: Run, recipe: Recipe, verification: Verification, *, stamp: Stamp) -> bool:
+    """Keep what a verification found just now.
+
+    A run that had no recipe so far is judged by this one from now on.
+
+    Parameters
+    ----------
+    book : LogBook
+        The open log book, its list of runs in step with the folders.
+    run : Run
+        The run.
+    recipe : Recipe
+        Recipe it was verified by.
+    verification : Verification
+        What was found.
+    stamp : Stamp
+        When and by whom.
+
+    Returns
+    -------
+    bool
+        False where the run is judged by another recipe: trying one out changes nothing.
+    """
+    entry = find_run_entry(book, run.header.run)
+    if entry is None or not recipe.text:
+        return False
+    with book.writing(stamp):
+        if entry.recipe_digest is None:
+            give_recipe(book, entry.run, recipe.name, recipe.text, stamp=stamp)
+            entry = run_named(book, entry.run)
+        inputs = run_inputs(book, entry)
+        if inputs.recipe != recipe.text:
+            return False
+        _keep(book, [measured(inputs, run, recipe, verification)], stamp)
+    return True
 
 
 def kept_figures(book: LogBook, runs: Iterable[str]) -> dict[str, RunFigures]:
