@@ -45,7 +45,8 @@ class Blocks:
     """Block medians of a trace, shape (m,): times [s], temperatures [degC], slopes over 120 s to either side [degC/h].
 
     ``flat_c_per_h`` is the smallest slope over 120 to 600 s to either side: a controller's swing is still level.
-    ``slow_c_per_h`` is the larger of the slopes over 600 s to either side.
+    ``slow_c_per_h`` is the larger of the slopes over 600 s to either side, ``still_c_per_h`` the smaller of
+    their sizes.
     """
 
     t_s: FloatArray
@@ -54,6 +55,7 @@ class Blocks:
     right_c_per_h: FloatArray
     flat_c_per_h: FloatArray
     slow_c_per_h: FloatArray
+    still_c_per_h: FloatArray
     block_s: float
 
 
@@ -109,7 +111,8 @@ def block_medians(t_s: FloatArray, temp_c: FloatArray, period_s: float) -> Block
     for window_s in LEVEL_S:
         sides += _slopes(at, middle, max(window_s, 2 * block_s))
     slow = np.maximum(sides[-2], sides[-1])
-    return Blocks(at, middle, left, right, np.min(np.abs(sides), axis=0), slow, block_s)
+    still = np.minimum(np.abs(sides[-2]), np.abs(sides[-1]))
+    return Blocks(at, middle, left, right, np.min(np.abs(sides), axis=0), slow, still, block_s)
 
 
 def _medians(t_s: FloatArray, temp_c: FloatArray, starts: np.ndarray) -> tuple[FloatArray, FloatArray]:
@@ -203,18 +206,25 @@ def _costs(blocks: Blocks, recipe: Recipe, resolution_c: float) -> FloatArray:
     slope = (left + right) / 2.0
     cost = np.zeros((temp.size, 2 + PARTS * len(holds)))
     start_c = float(temp[0])
+    # A furnace that loses its heat over half a day still cools: only a slope over ten minutes shows it.
+    slowest = COOLING_C_PER_H + 2.0 * resolution_c / LEVEL_S[-1] * 3600.0
     hot = (temp >= min(h.lower_c - HOT_BELOW_C for h in holds)).astype(np.float64)
     for number, hold in enumerate(holds):
         reference = slope_reference(recipe, number, resolution_c)
         cost[:, 1 + PARTS * number : 1 + PARTS * (number + 1)] = _hold_costs(
-            temp, flat, slope, hot, hold, holds[number - 1].target_c if number else start_c, reference
+            temp,
+            flat,
+            slope,
+            blocks.still_c_per_h / slowest,
+            hot,
+            hold,
+            holds[number - 1].target_c if number else start_c,
+            reference,
         )
     reference = slope_reference(recipe, len(holds) - 1, resolution_c)
     cost[:, 0] = np.clip(slope / reference, 0.0, 1.0) + np.where(
         hot > 0.0, 1.0, BEFORE_WARM * np.clip((temp - HOT_C) / HOT_C, 0.0, 1.0)
     )
-    # A furnace that loses its heat over half a day still cools: only a slope over ten minutes shows it.
-    slowest = COOLING_C_PER_H + 2.0 * resolution_c / LEVEL_S[-1] * 3600.0
     level = np.clip(1.0 + blocks.slow_c_per_h / slowest, 0.0, 1.0)
     cost[:, -1] = np.clip(slope / reference, 0.0, 1.0) + level * hot
     minutes = np.diff(blocks.t_s, append=blocks.t_s[-1] + blocks.block_s) / 60.0
@@ -225,6 +235,7 @@ def _hold_costs(
     temp: FloatArray,
     flat: FloatArray,
     slope: FloatArray,
+    still: FloatArray,
     hot: FloatArray,
     hold: Hold,
     from_c: float,
@@ -241,8 +252,8 @@ def _hold_costs(
     climbing = np.clip(1.0 - sign * slope / reference, 0.0, 1.0) + np.minimum(beyond / 10.0, 1.5)
     far = FAR_MORE * np.clip(outside / FAR_C - 1.0, 0.0, 1.0)
     holding = np.minimum(outside / (2.0 * half), OUTSIDE_MOST) + far + np.minimum(flat / (4.0 * reference), 1.0)
-    # Cut off, a furnace falls or climbs again; level and still hot is another hold.
-    level = np.clip(1.0 - flat / reference, 0.0, 1.0) * hot
+    # Cut off, a furnace falls or climbs again; standing still while hot is another hold.
+    level = np.clip(1.0 - still, 0.0, 1.0) * hot
     interrupted = INTERRUPTED + (outside <= 0.0) + LEVEL * level
     return np.column_stack((climbing, holding, interrupted, interrupted))
 
@@ -267,7 +278,7 @@ def _transitions(holds: tuple[Hold, ...]) -> FloatArray:
             if to > at:
                 # A further hold at the same temperature needs something in between.
                 again = holds[to].lower_c <= holds[at].target_c <= holds[to].upper_c
-                go[hold, first[to]] = SKIP * (to - at - 1 + again)
+                go[hold, first[to]] = SKIP * (to - at - 1 + 2 * again)
                 go[cut, first[to]] = SKIP * (to - at - 1)
                 go[[climb, lost], first[to]] = SKIP * (to - at)
             else:

@@ -335,8 +335,10 @@ def only_passes(readings: Readings, hold: Hold, stay: Stay, before_s: float) -> 
     inside = in_band(readings, hold, stay.start_s, stay.end_s)
     if not inside.size:
         return True
-    first, last = int(inside[0]), int(inside[-1])
-    if last == readings.t_s.size - 1 or _goes_up(readings, last):
+    y, first, last = readings.temp_c, int(inside[0]), int(inside[-1])
+    while first > 0 and hold.lower_c <= y[first - 1] <= hold.upper_c:
+        first -= 1
+    if first == 0 or y[first - 1] <= hold.upper_c or last == y.size - 1 or _goes_up(readings, last):
         return False
     stretch = Edges(float(readings.t_s[first]), float(readings.t_s[last]))
     return passes_through(readings, hold, stretch, before_s=before_s)
@@ -367,6 +369,8 @@ def later_stay(readings: Readings, hold: Hold, edges: Edges, before_s: float) ->
     for run in np.split(inside, np.flatnonzero(np.diff(inside) > 1) + 1):
         if run.size < 3:
             continue
+        if t[min(run[-1] + 1, t.size - 1)] > before_s:
+            return None  # it goes on into the next hold, and is that one's
         since, _ = readings.between(edges.leave_s, edges.leave_s)
         if readings.temp_c[since : run[0] + 1].min() < (hold.target_c + ROOM_C) / 2.0:
             return None

@@ -12,7 +12,7 @@ from soakwitness.analysis.verification import requirements as req
 from soakwitness.analysis.verification.edges import Edges, Readings
 from soakwitness.analysis.verification.figures import dips_of, in_band_figures, lag_of
 from soakwitness.analysis.verification.intervals import Allowed, Mode
-from soakwitness.analysis.verification.model import Bounds, HoldResult, PieceResult
+from soakwitness.analysis.verification.model import Bounds, HoldResult, PieceResult, Verdict
 from soakwitness.analysis.verification.overshoot import Level, Overshoot, level_part, overshoot
 from soakwitness.analysis.verification.pieces import Stay
 from soakwitness.analysis.verification.placing import Placed
@@ -99,8 +99,12 @@ def judge_hold(scene: Scene, number: int) -> HoldResult:
     if ground is None:
         return bare
     peak = overshoot(ground.trace, hold, ground.level, ground.allowed)
-    shared = [*_level_outcomes(scene, ground), *_peak_outcome(scene, ground, peak), *_trust_outcome(scene, ground)]
-    pieces = tuple(_judge_piece(scene, ground, i, shared) for i in _stays_in(scene, ground))
+    shared = [*_level_outcomes(scene, ground), *_peak_outcome(scene, ground, peak)]
+    within = _stays_in(scene, ground)
+    if not within:
+        # Every charge went in later, into the hotter furnace: the hold is reported, not judged.
+        bare, scene = replace(bare, judged=False), replace(scene, stays=(Stay(None, None, scene.start_s),))
+    pieces = tuple(_judge_piece(scene, ground, i, shared) for i in within or [0])
     return _with_pieces(scene, ground, peak, replace(bare, found=True), pieces)
 
 
@@ -165,7 +169,7 @@ def _stays_in(scene: Scene, ground: Ground) -> list[int]:
     others = [v for k, v in shares.items() if not isinstance(k, str)]
     within = [v for v in others if v[0] > 0.0]
     chosen = [*named, *(within or ([] if named else others))]
-    return sorted(index for _, index in chosen) or [0]
+    return sorted(index for _, index in chosen)
 
 
 def _in(stay: Stay) -> float:
@@ -193,9 +197,9 @@ def _judge_piece(scene: Scene, ground: Ground, index: int, shared: Sequence[req.
         charge=stay.charge,
         soak_s=Bounds(min(low, best), best, max(high, best)),
         longest_s=measure.longest(),
-        verdict=req.worst(o.on(scene.basis) for o in outcomes),
-        as_read=req.worst(o.as_read for o in outcomes),
-        at_true_temperature=req.worst(o.at_true_temperature for o in outcomes),
+        verdict=_unless_untrusted(scene, ground, [o.on(scene.basis) for o in outcomes]),
+        as_read=_unless_untrusted(scene, ground, [o.as_read for o in outcomes]),
+        at_true_temperature=_unless_untrusted(scene, ground, [o.at_true_temperature for o in outcomes]),
         load_s=stay.load_s,
         pull_s=stay.pull_s,
         plates_s=stay.plates_s,
@@ -321,8 +325,9 @@ def _peak_outcome(scene: Scene, ground: Ground, peak: Overshoot | None) -> list[
     ]
 
 
-def _trust_outcome(scene: Scene, ground: Ground) -> list[req.Outcome]:
-    """A reading that was stuck or saturated in the hold proves nothing."""
+def _unless_untrusted(scene: Scene, ground: Ground, verdicts: list[Verdict]) -> Verdict:
+    """The worst verdict; a reading that was stuck or saturated in the hold shows neither pass nor fail."""
     start, end = ground.edges.enter_s, ground.edges.leave_s
-    hit = any(a < end and b > start for a, b in scene.untrusted)
-    return [req.plain("trusted reading", "not proven")] if hit else []
+    if any(a < end and b > start for a, b in scene.untrusted):
+        return "not proven"
+    return req.worst(verdicts)

@@ -73,6 +73,7 @@ def place_holds(
     blocks = blocks or assignment.block_medians(readings.t_s, readings.temp_c, readings.period_s)
     assigned = assignment.assign(blocks, _swinging(recipe), resolution_c=readings.resolution_c)
     stays = [_possible(readings, hold, many, reach_c) for hold, many in zip(recipe.holds, assigned.stays, strict=True)]
+    _join_rounds(readings, recipe, stays)
     placed: list[Placed | None] = []
     while True:
         placed = _edges_of(readings, recipe, stays, assigned.begin_s)
@@ -81,6 +82,19 @@ def place_holds(
             return tuple(placed)
         for number in passing:
             stays[number] = ()
+
+
+def _join_rounds(readings: Readings, recipe: Recipe, stays: list[tuple[Stay, ...]]) -> None:
+    """Of rounds at one temperature, those without leaving the band between are one, and the first ones come first."""
+    for number in range(len(stays) - 1):
+        mine, theirs, hold = stays[number], stays[number + 1], recipe.holds[number]
+        if not theirs or not hold.lower_c <= recipe.holds[number + 1].target_c <= hold.upper_c:
+            continue
+        if mine:
+            low, high = readings.between(mine[-1].end_s, theirs[0].start_s)
+            between = readings.temp_c[low:high]
+        if not mine or between.min(initial=np.inf) >= hold.lower_c - readings.back_c:
+            stays[number], stays[number + 1] = (*mine, *theirs), ()
 
 
 def _swinging(recipe: Recipe) -> Recipe:

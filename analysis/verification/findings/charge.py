@@ -255,5 +255,8 @@ def loading_dips(scene: Scene) -> tuple[tuple[float, float], ...]:
     found: list[tuple[float, float]] = []
     for run in np.split(hit, np.flatnonzero(np.diff(blocks.t_s[hit]) > 2 * DOOR_WITHIN_S) + 1) if hit.size else []:
         deepest = run[int(np.argmax(drop[run]))]
-        found.append((float(blocks.t_s[back[run[0]]]), float(drop[deepest])))
+        before = slice(back[run[0]], run[0] + 1)
+        level = blocks.temp_c[back[run[0]]] - 0.2 * drop[deepest]
+        begin = before.start + int(np.flatnonzero(blocks.temp_c[before] >= level)[-1])
+        found.append((float(blocks.t_s[begin]), float(drop[deepest])))
     return tuple(found)

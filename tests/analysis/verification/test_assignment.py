@@ -159,12 +159,14 @@ def test_nothing_but_room_temperature():
     assert placed(*drawn([(0, 20), (3600, 21)], noise_c=0.2)) == (None, None)
 
 
-def test_stretching_the_blocks_of_a_very_long_run():
-    t_s, temp_c = drawn([(t * 100, c) for t, c in PLAIN], every_s=10)
-    blocks = assignment.block_medians(t_s, temp_c, 10.0)
-    assert blocks.t_s.size <= assignment.MOST_POINTS
-    first, _ = placed(t_s, temp_c)
-    assert edges(first) == pytest.approx([t * 100 for t in FIRST], abs=20)
+def test_holds_of_many_hours_stretch_the_blocks():
+    # The same ramps around holds of 10 and 30 h.
+    stretched = [(0, 20), (1800, 780), (37_800, 780), (38_400, 1040), (146_400, 1040), (150_000, 400)]
+    t_s, temp_c = drawn(stretched, every_s=2)
+    assert assignment.block_medians(t_s, temp_c, 2.0).t_s.size <= assignment.MOST_POINTS
+    first, second = placed(t_s, temp_c)
+    assert edges(first) == pytest.approx((FIRST[0], 37_800 + 8 / CLIMB), abs=2)
+    assert edges(second) == pytest.approx((38_400 - 6 / CLIMB, 146_400 + 6 / COOL), abs=2)
 
 
 def test_slope_reference_is_a_quarter_of_the_slowest_neighbour_within_its_limits():
