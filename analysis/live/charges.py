@@ -12,19 +12,25 @@ from soakwitness.firmware_bridge.runfolder.model import Mark
 class Charge:
     """Pieces that went in together at ``load_s`` [s]. ``pieces`` empty: nobody named them.
 
-    ``out`` are the named pieces pulled so far; ``empty_s`` [s] when the last came out.
+    ``out`` are the named pieces pulled so far, each with its time [s]; ``empty_s`` [s] when the last came out.
     """
 
     number: int
     load_s: float
     pieces: tuple[str, ...] = ()
-    out: tuple[str, ...] = ()
+    out: tuple[tuple[str, float], ...] = ()
     empty_s: float | None = None
 
     @property
     def inside(self) -> tuple[str, ...]:
         """Named pieces that are still in."""
-        return tuple(name for name in self.pieces if name not in self.out)
+        gone = {name for name, _ in self.out}
+        return tuple(name for name in self.pieces if name not in gone)
+
+    def end_s(self, pieces: tuple[str, ...]) -> float | None:
+        """When the last of these pieces came out [s], None while one is in; no names: the whole charge."""
+        times = [at_s for name, at_s in self.out if name in pieces]
+        return max(times) if pieces and len(times) == len(pieces) else self.empty_s
 
 
 def charges_of(marks: Iterable[Mark], *, loaded_cold_s: float | None) -> tuple[Charge, ...]:
@@ -62,8 +68,7 @@ def charges_of(marks: Iterable[Mark], *, loaded_cold_s: float | None) -> tuple[C
 def _pulled(charge: Charge, mark: Mark) -> Charge:
     if charge.empty_s is not None:
         return charge
-    if not mark.pieces:
-        return replace(charge, out=charge.pieces, empty_s=mark.t_s)
-    out = tuple(dict.fromkeys((*charge.out, *(name for name in mark.pieces if name in charge.pieces))))
-    empty = bool(charge.pieces) and set(out) == set(charge.pieces)
+    going = charge.inside if not mark.pieces else tuple(name for name in mark.pieces if name in charge.inside)
+    out = (*charge.out, *((name, mark.t_s) for name in going))
+    empty = not mark.pieces or (bool(charge.pieces) and len(out) == len(charge.pieces))
     return replace(charge, out=out, empty_s=mark.t_s if empty else None)

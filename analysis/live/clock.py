@@ -9,13 +9,14 @@ from dataclasses import dataclass
 from soakwitness.analysis.live.charges import Charge, charges_of
 from soakwitness.analysis.live.state import ClockState, PieceState
 from soakwitness.analysis.live.track import Reading, Track
-from soakwitness.analysis.live.tracking import HoldTracker
+from soakwitness.analysis.live.tracking import HoldTracker, Phase
 from soakwitness.analysis.packet.piece import PacketModel, generic_packet
 from soakwitness.analysis.recipes.model import Hold, Recipe
 from soakwitness.firmware_bridge.runfolder.model import Mark
 
 KEEP_EVERY_S, KEEP_MOST = 5.0, 20_000  # readings kept for marks that are entered later: 27 h
 JUST_NOW_S = 60.0
+JUMP_C, JUMP_C_PER_S = 20.0, 10.0  # a door dips a control sensor by some 8 K/s
 
 
 @dataclass(frozen=True)
@@ -66,6 +67,7 @@ class SoakClock:
         self._charges: tuple[Charge, ...] = ()
         self._tracks: dict[tuple[float, tuple[str, ...]], Track] = {}
         self._began = False
+        self._doubted: tuple[float, float] | None = None
 
     def read(
         self, t_s: float, chamber_c: float | None, *, load_c: float | None = None, marks: Iterable[Mark] = ()
@@ -84,19 +86,29 @@ class SoakClock:
             All marks of the run so far.
         """
         new = tuple(marks)
-        if chamber_c is not None and (self._last is None or t_s > self._last.t_s):
+        later = self._last is None or t_s > self._last.t_s
+        if chamber_c is not None and later and self._believed(t_s, chamber_c):
             self._take(t_s, chamber_c, load_c)
         if self._last is not None and (new != self._marks or not self._began):
             self._heed(new)
 
+    def _believed(self, t_s: float, chamber_c: float) -> bool:
+        """A jump that no furnace makes is believed once the next reading confirms it."""
+        doubted, self._doubted = self._doubted, None
+        near = [before for before in (self._last and (self._last.t_s, self._last.chamber_c), doubted) if before]
+        if not near or any(abs(chamber_c - c) <= JUMP_C + JUMP_C_PER_S * (t_s - t) for t, c in near):
+            return True
+        self._doubted = (t_s, chamber_c)
+        return False
+
     def _take(self, t_s: float, chamber_c: float, load_c: float | None) -> None:
         tracker = self._tracker
         tracker.read(t_s, chamber_c)
-        counted: list[tuple[int, bool]] = []
+        counted: list[tuple[int, Phase]] = []
         if tracker.phase == "above" and tracker.index is not None:
-            counted.append((tracker.index, True))
+            counted.append((tracker.index, "above"))
         if tracker.aim is not None and tracker.counts_for(tracker.aim, chamber_c):
-            counted.append((tracker.aim, False))
+            counted.append((tracker.aim, tracker.phase if tracker.aim == tracker.index else "before"))
         back = tracker.index if tracker.came_back else None
         reading = Reading(t_s, chamber_c, load_c, tracker.aim, tuple(counted), back, tracker.began_anew)
         for track in self._tracks.values():
@@ -117,7 +129,7 @@ class SoakClock:
             self._tracker.go_on()
         self._marks, self._charges = marks, charges
         wanted = {(g.charge.load_s, g.pieces): g for charge in charges for g in self._groups(charge)}
-        self._tracks = {key: self._tracks.get(key) or self._caught_up(group) for key, group in wanted.items()}
+        self._tracks = {key: self._track(self._tracks.get(key), group) for key, group in wanted.items()}
 
     def _loaded_again(self, charges: Sequence[Charge]) -> bool:
         """The same pieces went in again for the next cycle while the furnace stayed hot."""
@@ -142,10 +154,19 @@ class SoakClock:
             _Group(charge, (), self._packet)
         ]
 
-    def _caught_up(self, group: _Group) -> Track:
+    def _track(self, known: Track | None, group: _Group) -> Track:
+        """The track of a group, gone through the kept readings again where it went on past a pull entered later."""
+        end_s = group.charge.end_s(group.pieces)
+        if known is None or (end_s is not None and known.read_until_s > end_s + JUST_NOW_S):
+            return self._caught_up(group, end_s)
+        known.end_s = end_s
+        return known
+
+    def _caught_up(self, group: _Group, end_s: float | None) -> Track:
         thick = group.packet is not None and self._load_thickness_mm is not None
         trust = not (thick and group.packet and group.packet.thickness_mm > (self._load_thickness_mm or 0.0))
         track = Track(group.charge.load_s, group.packet, trust_load=trust, start_c=self._start_c)
+        track.end_s = end_s
         before: Reading | None = None
         readings = list(self._kept)
         if self._last is not None and (not readings or readings[-1].t_s < self._last.t_s):
@@ -181,14 +202,18 @@ class SoakClock:
             pieces=tuple(self._pieces(aim, take_out)) if aim is not None else (),
         )
 
+    def soaks_s(self) -> dict[int, tuple[float, ...]]:
+        """Longest soak so far [s] of each group of pieces in each hold, holds from 1."""
+        tracks = self._tracks.values()
+        return {n + 1: tuple(track.soak_s(n) for track in tracks) for n in range(len(self._holds))}
+
     def _pieces(self, aim: int, take_out: bool) -> Iterable[PieceState]:
         for charge in self._charges:
             for group in self._groups(charge):
                 inside = tuple(name for name in group.pieces if name in charge.inside)
                 track = self._tracks.get((charge.load_s, group.pieces))
-                if track is None or charge.empty_s is not None or (group.pieces and not inside):
+                if track is None or self._last is None or charge.end_s(group.pieces) is not None:
                     continue
-                assert self._last is not None
                 yield track.state(charge.number, inside, aim, self._holds, self._last.chamber_c, take_out=take_out)
 
     def _comes_out_after(self, number: int) -> bool:

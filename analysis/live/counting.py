@@ -34,7 +34,7 @@ class SoakCount:
         from_c, to_c : float
             Work temperature at its ends [degC].
         set_aside : bool
-            The chamber is above the band on its way up: counts only if it comes back.
+            The chamber has left the band, perhaps for good: counts only if it comes back.
         """
         self.in_band = to_c >= self.lower_c
         for part_s, above in self._parts(length_s, from_c, to_c):

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from soakwitness.analysis.live.counting import SoakCount
 from soakwitness.analysis.live.packet import LivePacket, slow_packet
 from soakwitness.analysis.live.state import PieceState, Source
+from soakwitness.analysis.live.tracking import Phase
 from soakwitness.analysis.packet.piece import PacketModel
 from soakwitness.analysis.recipes.model import Hold
 
@@ -19,15 +20,15 @@ OVERDUE_AFTER_S = 600.0  # beyond the required soak where the recipe names no lo
 class Reading:
     """One reading and what the chamber does with it.
 
-    ``aim`` is the hold at hand, ``counted`` the holds it counts for (True: set aside), ``back`` the hold whose time set
-    aside counts after all, ``anew`` the hold that is being tried once more.
+    ``aim`` is the hold at hand, ``counted`` the holds it counts for and where the chamber stands to each, ``back`` the
+    hold whose time set aside counts after all, ``anew`` the hold that is being tried once more.
     """
 
     t_s: float
     chamber_c: float
     load_c: float | None
     aim: int | None
-    counted: tuple[tuple[int, bool], ...]
+    counted: tuple[tuple[int, Phase], ...]
     back: int | None
     anew: int | None
 
@@ -58,6 +59,7 @@ class Track:
 
     def __init__(self, load_s: float, packet: PacketModel | None, *, trust_load: bool, start_c: float) -> None:
         self._load_s, self._trust_load = load_s, trust_load
+        self.end_s: float | None = None
         self.source: Source = "control"
         lives = (None, None) if packet is None else (packet, slow_packet(packet))
         self._best, self._slow = (_Side(LivePacket(p, start_c=start_c) if p else None, start_c, {}) for p in lives)
@@ -66,6 +68,8 @@ class Track:
 
     def read(self, reading: Reading, before: Reading | None, holds: Sequence[Hold]) -> None:
         """Take one reading; ``before`` is the one before it, None for the first."""
+        if self.end_s is not None and reading.t_s > self.end_s:
+            return
         if reading.t_s < self._load_s or (reading.t_s == self._load_s and before is not None):
             return
         if self._last_s is None:
@@ -75,7 +79,8 @@ class Track:
         for side in (self._best, self._slow):
             self._tidy(side, reading, holds)
             work_c = self._work(side, reading, holds)
-            for number, aside in reading.counted:
+            for number, phase in reading.counted:
+                aside = self._set_aside(phase, work_c, holds[number])
                 self._count(side, number, holds).add(length_s, side.last_c, work_c, set_aside=aside)
             side.last_c = work_c
         self._last_s = reading.t_s
@@ -114,6 +119,22 @@ class Track:
         else:
             self.source = "control"
         return reading.chamber_c
+
+    def _set_aside(self, phase: Phase, work_c: float, hold: Hold) -> bool:
+        """Whether time counts only if the chamber comes back: it may have left for good, and the blade lags behind."""
+        if self.source == "load":
+            return phase == "above" and work_c > hold.upper_c
+        return phase == "above" or (phase == "below" and self.source == "packet estimate")
+
+    @property
+    def read_until_s(self) -> float:
+        """Time of the last reading that was counted [s]."""
+        return self._load_s if self._last_s is None else self._last_s
+
+    def soak_s(self, number: int) -> float:
+        """Longest soak in a hold so far [s], holds from 0."""
+        count = self._best.counts.get(number)
+        return count.longest_s if count else 0.0
 
     @staticmethod
     def _count(side: _Side, number: int, holds: Sequence[Hold]) -> SoakCount:

@@ -10,6 +10,7 @@ from soakwitness.analysis.recipes.model import Hold
 
 Phase = Literal["before", "in", "above", "below"]
 ROOM_C = 20.0
+HEATS_AGAIN_C, OVERSHOOT_C, MOST_OF_IT = 15.0, 20.0, 0.5
 COOLED_SHARE = 0.5  # of the way from the band down to room temperature: no door does that to a furnace
 
 
@@ -18,7 +19,7 @@ class HoldTracker:
 
     ``index`` is the hold it is in or was in last (None before the first), ``phase`` where the chamber stands to it:
     ``above`` only where the next hold is hotter and the climb to it may have begun. After a reading ``came_back`` says
-    that such a climb was none, ``began_anew`` which hold is being tried once more.
+    that such a climb, or leaving the band downwards, was none, ``began_anew`` which hold is being tried once more.
 
     Parameters
     ----------
@@ -52,14 +53,17 @@ class HoldTracker:
             Chamber [degC].
         """
         entered = self._entered(chamber_c)
-        self.came_back = entered is not None and entered == self.index and self.phase == "above"
+        back = entered is not None and entered == self.index
+        self.came_back = back and (self.phase == "below" or (self.phase == "above" and self._overshot()))
         self.began_anew = entered if entered is not None and self._is_anew(entered) else None
         if entered is not None and (entered != self.index or self.began_anew is not None):
             self._enter(entered)
         elif entered is not None:
             self.phase = "in"
+            self._highest_c = self._holds[entered].upper_c
         elif self.index is not None:
-            self.phase = "above" if chamber_c > self._holds[self.index].upper_c else "below"
+            climbs = chamber_c > self._holds[self.index].upper_c and self._climbs_next()
+            self.phase = "above" if climbs else "below"
         self._lowest_c = chamber_c if self.phase == "in" else min(self._lowest_c, chamber_c)
         self._highest_c = max(self._highest_c, chamber_c)
         if self._count is not None and self._last is not None and self.phase != "above":
@@ -79,9 +83,10 @@ class HoldTracker:
         if self.phase == "above":
             return self.index + 1
         if self.phase == "below" and self._cooled(self.index):
-            if not self._done(self.index):
-                return 0 if self._holds[0].cycle == self._holds[self.index].cycle else self.index
-            return self.index + 1 if self.index + 1 < len(self._holds) else None
+            following = self._after_cooling(self.index)
+            if following > self.index or self._heats_again():
+                return following
+            return None if self._done(self.index) else self.index
         return self.index
 
     def counts_for(self, number: int, chamber_c: float) -> bool:
@@ -105,19 +110,43 @@ class HoldTracker:
         if self.index is None:
             return self._first_from(0, chamber_c)
         if self.phase == "below" and self._cooled(self.index):
-            if self._done(self.index):
-                later = self._first_from(self.index + 1, chamber_c)
-                if later is not None:
-                    return later
-            else:
-                again = self._first_from(0, chamber_c)
-                if again is not None and self._holds[again].cycle == self._holds[self.index].cycle:
-                    return again
+            begin = self._after_cooling(self.index)
+            after = self._first_from(begin, chamber_c)
+            return after if after is not None and self._rises_into(after) else None
         hold = self._holds[self.index]
-        too_hot_in_it = chamber_c > hold.upper_c and not self._climbs_next() and self.phase == "in"
+        too_hot_in_it = chamber_c > hold.upper_c and not self._climbs_next()
         if hold.lower_c <= chamber_c <= hold.upper_c or too_hot_in_it:
             return self.index
         return self._first_from(self.index + 1, chamber_c)
+
+    def _after_cooling(self, number: int) -> int:
+        """Hold to come once the furnace has cooled well below one: the next, or the first of a new attempt."""
+        following = number + 1
+        if following < len(self._holds) and (self._done(number) or self._repeats(number)):
+            return following
+        return self._first_of_cycle(number)
+
+    def _repeats(self, number: int) -> bool:
+        """The next hold is at the same level, and this one had most of its soak: a short soak, not a broken one."""
+        same = abs(self._holds[number + 1].target_c - self._holds[number].target_c) <= self._holds[number].above_c
+        return same and self.soak_s >= MOST_OF_IT * self._holds[number].required_s
+
+    def _overshot(self) -> bool:
+        """The way above the band was too short to be a climb that was broken off."""
+        hold = self._holds[self.index or 0]
+        return self._highest_c <= hold.upper_c + max(OVERSHOOT_C, 2.0 * hold.above_c)
+
+    def _rises_into(self, number: int) -> bool:
+        """It comes from well below, or it is a colder hold reached from above."""
+        hold = self._holds[number]
+        colder = self.index is not None and number > self.index and hold.target_c < self._holds[self.index].lower_c
+        return self._lowest_c < hold.lower_c - HEATS_AGAIN_C or colder
+
+    def _heats_again(self) -> bool:
+        return self._last is not None and self._last[1] > self._lowest_c + HEATS_AGAIN_C
+
+    def _first_of_cycle(self, number: int) -> int:
+        return next(at for at, hold in enumerate(self._holds) if hold.cycle == self._holds[number].cycle)
 
     def _first_from(self, number: int, chamber_c: float) -> int | None:
         for at in range(number, len(self._holds)):
