@@ -7,26 +7,33 @@ import sys
 import click
 
 from soakwitness.cli.common import WrongUse
-from soakwitness.cli.guide.pages import find_page, page_titles
+from soakwitness.cli.guide.pages import ORDER, fitting_pages, page_text, page_titles
 
 
 @click.command()
-@click.argument("topic", required=False)
-def guide(topic: str | None) -> None:
-    """Show a page of the guide; without TOPIC the list of pages.
+@click.argument("topic", nargs=-1)
+def guide(topic: tuple[str, ...]) -> None:
+    """Show a page of the guide; without TOPIC the list of pages. TOPIC may be a command too.
 
     Example: soakwitness guide recipe
     """
-    if topic is None:
+    if not topic:
         for name, title in page_titles():
             click.echo(f"  {name:<14} {title}")
         click.echo("\nRead one with: soakwitness guide TOPIC")
         return
-    page = find_page(topic)
-    if page is None:
-        names = ", ".join(name for name, _ in page_titles())
-        raise WrongUse(f"No page {topic!r}. There are: {names}.")
+    page = page_text(_page(" ".join(topic)))
     if sys.stdout.isatty():
         click.echo_via_pager(page)
     else:
         click.echo(page, nl=False)
+
+
+def _page(topic: str) -> str:
+    """Name of the one page that fits."""
+    found = fitting_pages(topic)
+    if not found:
+        raise WrongUse(f"No page {topic!r}. There are: {', '.join(ORDER)}.")
+    if len(found) > 1:
+        raise WrongUse(f"Several pages fit {topic!r}: {', '.join(found)}. Give more of the name.")
+    return found[0]

@@ -8,14 +8,18 @@ from importlib.resources.abc import Traversable
 ORDER = (
     "start",
     "furnace-file",
+    "sensors",
     "wiring",
+    "simulated",
     "recipe",
+    "steels",
     "first-run",
     "marks",
     "verify",
     "memory-logger",
     "packet",
     "calibration",
+    "thermocouples",
     "survey",
     "pieces",
     "audit",
@@ -25,19 +29,57 @@ ORDER = (
     "files",
     "cautions",
 )
+# The page that tells of a command.
+ABOUT = {
+    "demo": "start",
+    "ports": "wiring",
+    "furnace": "furnace-file",
+    "record": "first-run",
+    "watch": "service",
+    "mark": "marks",
+    "runs": "files",
+    "import": "memory-logger",
+    "recipe": "recipe",
+    "verify": "verify",
+    "sheet": "sheets",
+    "packet": "packet",
+    "calibrate": "calibration",
+    "survey": "survey",
+    "accuracy": "calibration",
+    "sensor": "calibration",
+    "emf": "thermocouples",
+    "piece": "pieces",
+    "batch": "pieces",
+    "audit": "audit",
+    "condition": "condition",
+    "disposition": "pieces",
+    "logbook": "files",
+    "steels": "steels",
+    "guide": "start",
+}
 
 
-def _page(name: str) -> Traversable:
-    return files("soakwitness.cli.guide") / f"{name}.md"
+def page_text(name: str) -> str:
+    """Text of the page of exactly this name."""
+    return _page(name).read_text(encoding="utf-8")
 
 
 def page_titles() -> list[tuple[str, str]]:
     """Names and titles of the pages, in reading order."""
-    return [(name, _page(name).read_text(encoding="utf-8").splitlines()[0].lstrip("# ")) for name in ORDER]
+    return [(name, page_text(name).splitlines()[0].lstrip("# ")) for name in ORDER]
 
 
-def find_page(topic: str) -> str | None:
-    """Text of a page by its name or the beginning of it; None where there is none, or several."""
-    wanted = topic.lower().replace(" ", "-").replace("_", "-")
-    hits = [name for name in ORDER if name == wanted] or [name for name in ORDER if name.startswith(wanted)]
-    return _page(hits[0]).read_text(encoding="utf-8") if len(hits) == 1 else None
+def fitting_pages(topic: str) -> list[str]:
+    """Names of the pages a topic may mean: a page's name, a command's, or the beginning of either."""
+    wanted = topic.strip().lower().replace(" ", "-").replace("_", "-")
+    if wanted in ORDER:
+        return [wanted]
+    if wanted in ABOUT:
+        return [ABOUT[wanted]]
+    hits = [name for name in ORDER if name.startswith(wanted)]
+    hits = hits or [page for command, page in ABOUT.items() if command.startswith(wanted)]
+    return list(dict.fromkeys(hits))
+
+
+def _page(name: str) -> Traversable:
+    return files("soakwitness.cli.guide") / f"{name}.md"
