@@ -1,4 +1,4 @@
-"""Figures of the simulated furnace against those of an independent study, given in the issue that asked for it."""
+"""Figures of the simulated furnace against those of an independent study, taken over as reported."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from soakwitness.firmware_bridge.simulated.controller import Pid, Program, Progr
 from soakwitness.firmware_bridge.simulated.packet import Packet, PacketParts, Surroundings
 from soakwitness.firmware_bridge.simulated.physics import Chamber, FurnaceParts
 
-STUDY = 0.10  # independent study, figures in the issue: to be reproduced within 10 %
+STUDY = 0.10  # independent study, figures as reported: to be reproduced within 10 %
 Setpoint = Callable[[int], float]
 
 
