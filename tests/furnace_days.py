@@ -173,6 +173,7 @@ class _Furnace:
         self.marks: list[tuple[float, str, tuple[str, ...]]] = []
         self.events: list[tuple[float, str, str]] = []
         self.head_c = day.room_c
+        self.control = self.shown(day.room_c)
 
     def shown(self, true_c: float) -> float:
         """What the control sensor's chain makes of the truth."""

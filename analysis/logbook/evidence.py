@@ -330,13 +330,18 @@ class _Reader:
             found.chosen = "No run of the suspects is on record, so that nothing good could be found to compare with."
             return
         candidates = self._candidates(entries[0], found)
+        elsewhere = [] if candidates else self._candidates(entries[0], found, anywhere=True)
         own = self._life(entries[0])
         same = [e for e in candidates if self._life(e) == own]
-        for runs, words in ((same, "recipe and sensor life"), (candidates, "recipe, but of another sensor life")):
+        for runs, words in (
+            (same, "recipe and sensor life"),
+            (candidates, "recipe, but of another sensor life"),
+            (elsewhere, "recipe, but of another furnace"),
+        ):
             if self._good_pieces(found, runs):
                 found.chosen = f"The good ones are pieces of the same {words} whose hardness is inside the limits."
                 return
-        passed = [e for e in same or candidates if e.verdict in (None, "pass")]
+        passed = [e for e in same or candidates or elsewhere if e.verdict in (None, "pass")]
         found.good_runs = [e.run for e in passed[:MOST_GOOD_RUNS]]
         found.must_pass = True
         found.chosen = (
@@ -345,10 +350,11 @@ class _Reader:
             else "No good run by the same recipe is on record."
         )
 
-    def _candidates(self, first: RunEntry, found: Chosen) -> list[RunEntry]:
+    def _candidates(self, first: RunEntry, found: Chosen, *, anywhere: bool = False) -> list[RunEntry]:
         rows = self._book.rows(
-            "SELECT run FROM runs WHERE furnace = ? AND missing = 0 AND recipe_digest IS ? "
+            "SELECT run FROM runs WHERE (? OR furnace = ?) AND missing = 0 AND recipe_digest IS ? "
             "ORDER BY abs(julianday(started_utc) - julianday(?)) LIMIT ?",
+            anywhere,
             first.furnace,
             first.recipe_digest,
             first.started_utc,
@@ -356,8 +362,9 @@ class _Reader:
         )
         extra = self._book.rows(
             "SELECT g.run FROM run_recipes g JOIN runs r ON r.run = g.run WHERE g.struck_utc IS NULL "
-            "AND g.recipe_digest = ? AND r.furnace = ? AND r.missing = 0 LIMIT ?",
+            "AND g.recipe_digest = ? AND (? OR r.furnace = ?) AND r.missing = 0 LIMIT ?",
             first.recipe_digest,
+            anywhere,
             first.furnace,
             MOST_CANDIDATES,
         )

@@ -23,6 +23,12 @@ SUFFIXES = (".png", ".svg", ".pdf")
 @click.option(
     "--good", multiple=True, help="Likewise, to compare with; else found by recipe, sensor life and hardness."
 )
+@click.option(
+    "--recipe",
+    "recipe_path",
+    type=click.Path(path_type=Path),
+    help="Recipe file, for runs that carry none; they are judged by it from now on.",
+)
 @click.option("--all", "every", is_flag=True, help="Show every cause and every figure.")
 @click.option(
     "--chart", type=click.Path(path_type=Path, dir_okay=False), help="Draw suspect over good: png, svg or pdf."
@@ -34,6 +40,7 @@ SUFFIXES = (".png", ".svg", ".pdf")
 def audit(
     suspect: tuple[str, ...],
     good: tuple[str, ...],
+    recipe_path: Path | None,
     every: bool,
     chart: Path | None,
     unit: Literal["C", "F"] | None,
@@ -54,7 +61,7 @@ def audit(
     if chart is not None:
         check_output(chart, force=force, suffixes=SUFFIXES)
     with open_book(logbook) as book:
-        evidence = _evidence(book, suspect, good)
+        evidence = _evidence(book, suspect, good, recipe_path)
         found = look(evidence, unit=unit or "C")
         if chart is not None:
             _draw(book, evidence, found.run, found.good_runs, chart, unit or "C")
@@ -67,13 +74,21 @@ def audit(
         click.echo(str(chart), err=as_json)
 
 
-def _evidence(book: LogBook, suspect: tuple[str, ...], good: tuple[str, ...]) -> Evidence:
+def _evidence(book: LogBook, suspect: tuple[str, ...], good: tuple[str, ...], recipe_path: Path | None) -> Evidence:
     from soakwitness.analysis.logbook.evidence import choose, gather
     from soakwitness.analysis.logbook.kept import refresh
+    from soakwitness.analysis.logbook.runs import give_recipe, runs_listed
+    from soakwitness.analysis.recipes.file import load_recipe
 
     stamp = new_stamp(None)
     take_in_runs(book, stamp)
     chosen = choose(book, suspect, good)
+    if recipe_path is not None:
+        for entry in runs_listed(book, chosen.needed):
+            if entry.recipe_digest is None:
+                recipe = load_recipe(recipe_path)
+                give_recipe(book, entry.run, recipe.name, recipe.text, stamp=stamp)
+        chosen = choose(book, suspect, good)
     with progress_bar("Verifying runs") as bar:
         troubles = refresh(book, stamp=stamp, runs=chosen.needed, processes=os.cpu_count() or 1, progress=bar)
     for says in troubles:
