@@ -45,8 +45,8 @@ class Blocks:
     """Block medians of a trace, shape (m,): times [s], temperatures [degC], slopes over 120 s to either side [degC/h].
 
     ``flat_c_per_h`` is the smallest slope over 120 to 600 s to either side: a controller's swing is still level.
-    ``slow_c_per_h`` is the larger of the slopes over 600 s to either side, ``still_c_per_h`` the smaller of
-    their sizes.
+    ``slow_c_per_h`` is the larger of the slopes over 600 s to either side, ``still_c_per_h`` the smallest
+    size of those over 300 and 600 s.
     """
 
     t_s: FloatArray
@@ -111,7 +111,7 @@ def block_medians(t_s: FloatArray, temp_c: FloatArray, period_s: float) -> Block
     for window_s in LEVEL_S:
         sides += _slopes(at, middle, max(window_s, 2 * block_s))
     slow = np.maximum(sides[-2], sides[-1])
-    still = np.minimum(np.abs(sides[-2]), np.abs(sides[-1]))
+    still = np.min(np.abs(sides[2:]), axis=0)
     return Blocks(at, middle, left, right, np.min(np.abs(sides), axis=0), slow, still, block_s)
 
 
