@@ -67,7 +67,7 @@ def _one(state: ClockState, piece: PieceState, unit: Unit) -> str:
     if piece.overdue:
         return f"in band {of}, overdue: {_out(state)}"
     if piece.complete:
-        return f"in band {of}, soak complete: {_out(state)}{_surely(piece)}"
+        return f"in band {of}, soak complete{_surely(piece) if state.take_out else ''}: {_out(state)}"
     if piece.in_band:
         return f"in band {of}, {_when(state, piece)}"
     short = f"{_diff(piece.short_c, unit)} below the band"

@@ -28,8 +28,8 @@ LEAST_RISE_C = 100.0
 QUENCH_C_PER_S = 3.0
 FEWEST_POINTS = 20
 ROUNDS, TOLERANCES = 12, (0.03, 0.01, 0.01, 0.001)  # of each weighing; the last two with neighbours counted as alike
-GOOD_FIT_C = 2.0
-FAR, MOST_ALIKE = 2.0, 25.0
+GOOD_FIT_C = 2.0  # root mean square; beyond it the warm part is tried alone
+FAR, MOST_ALIKE = 2.0, 25.0  # in usual differences; in neighbours that say the same
 
 
 @dataclass(frozen=True)
@@ -132,7 +132,9 @@ def _problem(
     times, work = measured
     inside = (times >= begin_s) & (times <= stop_s)
     start_c = float(np.interp(begin_s, times, work))
-    steps = lay_steps(chamber, packet, begin_s, min(start_c, float(chamber.temp_c.max())))
+    seen = chamber.t_s <= stop_s + STEP_S
+    until = replace(chamber, t_s=chamber.t_s[seen], temp_c=chamber.temp_c[seen])
+    steps = lay_steps(until, packet, begin_s, min(start_c, float(chamber.temp_c.max())))
     return _Problem(packet, steps, times[inside], work[inside], start_c, progress)
 
 

@@ -14,9 +14,7 @@ from soakwitness.analysis.packet.stepping import Bundle, Drive, State, advance, 
 
 FloatArray = npt.NDArray[np.float64]
 SingleArray = npt.NDArray[np.float32]
-MEMORY_TIMES = (
-    4.0  # a piece starts this many time constants early, with a guess of its lag: exp(-4) is 2 % of its error
-)
+MEMORY_TIMES = 4.0  # time constants that a piece starts early, from a guess of its lag: exp(-4) of its error is left
 SHORTEST_CUT = 3000  # steps; less is marched in one piece
 CALM_CHANGE_C = 0.5  # change of the chamber's step from one step to the next up to which one pass will do
 CALM_STEP_C = 1.0
@@ -152,12 +150,7 @@ def plan_cut(steps: Steps, bundle: Bundle) -> Cut:
     early = steps.edges_s[:-1] + MEMORY_TIMES * float(time_constants_s(float(steps.mean_c.min()), bundle).max())
     overlap = int((np.searchsorted(steps.edges_s, early) - np.arange(count)).max())
     # A step costs about 80 + 7 x pieces microseconds with 200 draws: the least of (count / p + overlap)(80 + 7 p).
-    pieces = round(sqrt(count * 80.0 / (overlap * 7.0) * 200.0 / unseen_width(bundle)))
+    pieces = round(sqrt(count * 80.0 / (overlap * 7.0) * 200.0 / bundle.gap_m.size))
     if pieces < 2 or count <= 2 * overlap:
         return whole
     return Cut(pieces, ceil((count - overlap) / pieces), overlap)
-
-
-def unseen_width(bundle: Bundle) -> int:
-    """Number of draws marched side by side."""
-    return int(bundle.gap_m.size)

@@ -24,6 +24,7 @@ class UnknownSensor(AnalysisError):
     """The run has no such sensor beside the chamber's."""
 
 
+PULL_SEEN_S, PULL_DROP_C = 120.0, 60.0  # no furnace cools so fast that it is not one that was opened
 NOT_HELD = Lag(None, None, None, 1.0)
 
 
@@ -151,10 +152,20 @@ def fit_run(
         np.interp(readings.t_s, work.t_s, work.temp_c, left=np.nan, right=np.nan),
         packet=packet,
         load_t_s=first_mark(run, "load"),
-        pull_t_s=first_mark(run, "pull"),
+        pull_t_s=_pulled_s(run, work),
         fitted_from=run.header.run,
         progress=progress,
     )
+
+
+def _pulled_s(run: Run, work: Readings) -> float | None:
+    """The pull mark after which the sensor cools: pieces may have been pulled before the one that carries it."""
+    pulls = sorted(mark.t_s for mark in run.marks if mark.act == "pull" and not mark.struck)
+    for at_s in pulls:
+        before_c, after_c = np.interp([at_s, at_s + PULL_SEEN_S], work.t_s, work.temp_c)
+        if before_c - after_c > PULL_DROP_C:
+            return at_s
+    return None
 
 
 def first_mark(run: Run, act: str) -> float | None:

@@ -36,7 +36,7 @@ def packet() -> None:
 
     It is a model until an instrumented packet was run in your furnace: a blade or a dummy with a thermocouple in it.
 
-    Example: soakwitness packet predict --help
+    Example: soakwitness packet predict sample_logs/good
     """
 
 
@@ -150,7 +150,7 @@ def fit(
 
     Best is a run with a load mark that passes through the recipe's holds. The file predicts for other thicknesses too.
 
-    Example: soakwitness packet fit last --load blade --thickness-mm 3 --out packet.toml
+    Example: soakwitness packet fit sample_logs/good --load load --thickness-mm 3 --out packet.toml
     """
     from soakwitness.analysis.packet.file import packet_text
     from soakwitness.analysis.packet.piece import generic_packet

@@ -156,6 +156,12 @@ def test_the_slow_end_of_the_estimate_comes_later() -> None:
     assert piece.sure_in_s > piece.left_s
 
 
+def test_complete_by_the_best_estimate_still_says_when_it_is_sure() -> None:
+    words = sentence(run(SoakClock(IN_FOIL), COURSE, until_s=6500))
+    assert words.startswith("Hold 2: blade in band 25:42 of 25:00, soak complete, to be sure in 1:")
+    assert words.endswith(": take out, gloves and face shield on (estimated in the packet)")
+
+
 def test_a_load_sensor_goes_before_the_estimate_up_to_its_thickness() -> None:
     def lagging(t: float) -> float:
         return float(np.interp(t - 300, *zip(*COURSE, strict=True)))
@@ -298,6 +304,13 @@ def test_a_mark_entered_later_counts_as_if_it_had_been_there() -> None:
     assert then.soak_s == pytest.approx(there.soak_s, abs=1.0)
     struck = replace(late, struck=True)
     assert run(SoakClock(hot), level, until_s=1600, marks=(struck,)).pieces == ()
+
+
+def test_a_pull_entered_later_ends_the_soak_when_it_was() -> None:
+    late = Mark(5900.0, "pull", ("A",), entered_t_s=6400.0, entered_later=True)
+    clock = SoakClock(TWO_HOLDS)
+    run(clock, COURSE, until_s=6500, marks=(Mark(0.0, "load", ("A",)), late))
+    assert clock.soaks_s()[2] == (pytest.approx(5900 - 4886, abs=5.0),)
 
 
 def test_when_all_are_out_it_says_so() -> None:

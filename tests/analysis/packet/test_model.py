@@ -11,7 +11,7 @@ from scipy.stats import qmc
 
 from soakwitness.analysis.errors import NotEnoughData
 from soakwitness.analysis.packet import grid, marching
-from soakwitness.analysis.packet.draws import normal_set, uniform_set
+from soakwitness.analysis.packet.draws import bundle_of, normal_set, uniform_set
 from soakwitness.analysis.packet.model import estimate
 from soakwitness.analysis.packet.piece import PacketModel, for_piece, generic_packet, steel_group
 from soakwitness.analysis.recipes.model import PacketSpec
@@ -59,6 +59,28 @@ def test_best_is_within_half_a_degree_of_a_tight_solution(name: str, thickness_m
     assert np.abs(found.best_draw_c - exact).max() < 0.5
     inside = t >= begin
     assert np.abs(found.best_c[inside] - np.interp(t[inside], found.draw_t_s, exact)).max() < 0.5
+
+
+@pytest.mark.parametrize("name", ["rides the ramp", "loaded hot, then doors"])
+def test_the_quickest_and_the_slowest_draw_are_as_near(name: str) -> None:
+    load, chamber = COURSES[name]
+    t, c = traced(chamber)
+    packet = replace(generic_packet(PacketSpec(), "1095"), peak_spread_c=0.0)
+    found = estimate(t, c, packet=packet, load_t_s=load, draws=40)
+    figures, _ = bundle_of(packet, 40)
+    lags = found.crossing_s(700.0, 0.0, 6000.0)
+    for draw in (int(lags.argmin()), int(lags.argmax())):
+        true = TruePacket(
+            thickness_mm=float(figures.steel_kg_m2[draw + 1]) / 7850 * 2000,
+            eps_o=float(figures.eps_sigma[draw + 1]) / 5.670374419e-8,
+            f_i=float(figures.f_sigma[draw + 1]) / 5.670374419e-8,
+            gap_mm=float(figures.gap_m[draw + 1]) * 1000,
+            peak_factor=float(figures.peak_factor[draw + 1]),
+            convection=float(figures.convection[draw + 1]),
+        )
+        begin = found.load_t_s
+        exact = solve(true, lambda x, b=begin: chamber(x + b), found.draw_t_s - begin)
+        assert np.abs(found.draws_c[draw] - exact).max() < 0.5
 
 
 def test_a_reading_each_minute_is_as_good() -> None:
