@@ -95,7 +95,7 @@ def _span(
         if placed is None or placed.edges is None or not placed.edges.entered:
             return None
         window = placed.window_s if placed.window_s is not None else scene.start_s
-        begin = window if after_s is None else max(window, _level_end(scene, place, after_s))
+        begin = window if after_s is None else _way_begin(scene, place, after_s, window)
         end = _arrival(trace, following.target_c, placed.edges, placed.stays[0].start_s)
         return _begun(trace, begin, end), end
     if after_s is None:
@@ -111,6 +111,13 @@ def _span(
         return None
     end = float(trace.t_s[low + int(there[0])])
     return (_begun(trace, begin, end), end) if end > begin else None
+
+
+def _way_begin(scene: Scene, place: int, after_s: float, window_s: float) -> float:
+    """Where the way to a hold began: the end of the level part before it, unless the furnace cooled in between."""
+    level_s, trace = _level_end(scene, place, after_s), scene.chamber
+    at_level, at_window = (float(trace.temp_c[trace.between(t, t)[0]]) for t in (level_s, window_s))
+    return window_s if at_window < at_level - 2.0 * trace.back_c and window_s > level_s else level_s
 
 
 def _level_end(scene: Scene, place: int, after_s: float) -> float:

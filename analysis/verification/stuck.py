@@ -83,12 +83,12 @@ def _judge(trace: Trace, start: int, end: int, output: FloatArray | None, setpoi
 
 
 def _moved(t: FloatArray, signal: FloatArray | None, start: int, end: int) -> float:
-    """How far a signal's level moved within a stretch: medians over its quarters, the first left out."""
+    """How far a signal's level moved within a stretch: medians over its eighths, the first left out."""
     if signal is None:
         return 0.0
     part = signal[start : end + 1]
-    quarters = [q[np.isfinite(q)] for q in np.array_split(part, 4)[1:]]
-    levels = [float(np.median(q)) for q in quarters if q.size]
+    eighths = [q[np.isfinite(q)] for q in np.array_split(part, 8)[1:]]
+    levels = [float(np.median(q)) for q in eighths if q.size]
     return max(levels) - min(levels) if levels else 0.0
 
 
@@ -99,4 +99,6 @@ def _noise_ceased(trace: Trace, start: int) -> bool:
     if before.size < 50:
         return False
     off = np.abs(before[1:-1] - (before[:-2] + before[2:]) / 2.0)
-    return float(np.median(off)) >= 1.5 * trace.resolution_c
+    steps = np.abs(np.diff(before))
+    step_c = max(trace.resolution_c, float(np.min(steps[steps > 1e-9], initial=np.inf)))
+    return float(np.median(off)) >= 1.5 * step_c
