@@ -139,6 +139,7 @@ class Shop:
     day: datetime
     entered: int = 0
     known: set[str] = field(default_factory=set)
+    logged_tempers: bool = True
 
     @classmethod
     def opened(cls, folder: Path, first_day: datetime) -> Shop:
@@ -174,7 +175,7 @@ class Shop:
                 correction=FLAT, stamp=stamp,
             )  # fmt: skip
         for aging in days:
-            self.enter(replace(aging, fitting=base))
+            self.enter(replace(aging, fitting=base, temper_logged=self.logged_tempers))
 
     @property
     def now(self) -> datetime:

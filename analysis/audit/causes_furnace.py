@@ -15,7 +15,6 @@ from soakwitness.analysis.condition.figures import DipFigures, RunFigures
 SETPOINT_FLOOR_C = 1.5
 SLOW = 0.9
 HEAVY = 1.5
-DOOR_FALL_C_PER_S = 0.35
 GAP_FALL_C = 15.0
 
 
@@ -180,11 +179,11 @@ def door_opened(case: Case) -> Scale | None:
     run = case.run
     if run is None:
         return None
-    falls = [d for d in lone_dips(run) if d.fall_c_per_s >= DOOR_FALL_C_PER_S]
+    falls = [d for d in lone_dips(run) if d.quick]
     marks = [t for t in run.door_marks_s if run.holds and not is_move(run, t)]
     if not falls and not marks:
         return None
-    good = [sum(d.fall_c_per_s >= DOOR_FALL_C_PER_S for d in lone_dips(r)) for r in case.good]
+    good = [sum(d.quick for d in lone_dips(r)) for r in case.good]
     if falls:
         deep = max(falls, key=lambda d: d.depth_c)
         times = "once" if len(falls) == 1 else f"{len(falls)} times"
@@ -206,7 +205,7 @@ def power_cut(case: Case) -> Scale | None:
     run = case.run
     if run is None:
         return None
-    sags = [d for d in lone_dips(run) if d.fall_c_per_s < DOOR_FALL_C_PER_S and d.depth_c >= GAP_FALL_C]
+    sags = [d for d in lone_dips(run) if not d.quick and d.depth_c >= GAP_FALL_C]
     over_gaps = [d for d in lone_dips(run) if d.gap and d.depth_c >= GAP_FALL_C]
     if sags or over_gaps:
         worst = max(sags or over_gaps, key=lambda d: d.depth_c)

@@ -19,6 +19,7 @@ from soakwitness.analysis.condition.figures import RunFigures
 SHIFT_C = 3.0
 GRADUAL_SHARE = 0.5
 SUDDEN_SHARE = 0.25
+MORE_THAN_AGEING_C = 25.0
 LONE = "A second sensor in the chamber: one sensor alone cannot show that it reads wrong."
 
 
@@ -216,9 +217,24 @@ def wrong_lead(case: Case) -> Scale | None:
     """The differences follow a lead that is reversed or of copper: nothing cold, much when the head is warm."""
     causes = ("reversed extension lead", "copper in place of extension lead")
     scale = _pattern(case, causes, "They fit a lead that is reversed, or of copper.")
+    if scale is None and how_it_came(case) == "at once" and _low_when_hot(case):
+        scale = Scale()
+        _enter_shift(case, scale, FAIR)
+        scale.speaks_for(HINT, "It reads low only when hot, by more than ageing brings.")
     if scale is not None:
         _sudden(case, scale, gradual_is_against=True)
     return scale
+
+
+def _low_when_hot(case: Case) -> bool:
+    """Nothing cold, far too low hot: so reads a chain whose lead is reversed or of copper once the head is warm."""
+    found = shifts(case)
+    cold, hot = _cold(found), _hot(found)
+    return (
+        bool(hot)
+        and all(abs(s.shift_c) < 2.0 for s in cold)
+        and max(s.shift_c for s in hot) < -0.5 * MORE_THAN_AGEING_C
+    )
 
 
 def drift(case: Case) -> Scale | None:
@@ -232,6 +248,8 @@ def drift(case: Case) -> Scale | None:
         scale.speaks_for(FAIR + HINT, says)
     if scale is not None:
         _sudden(case, scale, gradual_is_against=False)
+        if how_it_came(case) == "at once" and abs(largest_shift(case)) > MORE_THAN_AGEING_C:
+            scale.speaks_against(LIGHT, f"{kelvin(largest_shift(case))} at once is more than ageing brings.")
     return scale
 
 

@@ -64,7 +64,7 @@ RUN_FIGURES: tuple[tuple[str, Kind, float, Callable[[RunFigures], float | None]]
     ("recovery after loading", "time", 45.0, lambda r: r.recovery_s),
     ("loaded at", "temperature", 5.0, lambda r: r.loaded_at_c),
     ("longest way to the plates", "time", 4.0, lambda r: _longest([p.quench_delay_s for p in r.pieces])),
-    ("falls within seconds", "count", 1.0, lambda r: float(sum(d.fall_c_per_s > 0.35 for d in r.dips))),
+    ("falls within seconds", "count", 1.0, lambda r: float(sum(d.quick for d in r.dips))),
     ("deepest fall", "difference", 5.0, lambda r: max((d.depth_c for d in r.dips), default=0.0)),
     ("readings missing", "time", 30.0, lambda r: sum(b - a for a, b in r.gaps)),
 )

@@ -16,7 +16,8 @@ FIGURES_VERSION = "1"
 class DipFigures:
     """A fall of the control reading within the heated time: how deep [K], how long [s], how fast [K/s].
 
-    ``output_pct`` is the output while it fell; ``gap`` whether readings were missing in it.
+    ``fall_s`` is the time from its start to its bottom [s], ``output_pct`` the output while it fell, ``gap`` whether
+    readings were missing in it.
     """
 
     start_s: float
@@ -25,6 +26,15 @@ class DipFigures:
     fall_c_per_s: float
     output_pct: float | None = None
     gap: bool = False
+    fall_s: float = 0.0
+
+    @property
+    def quick(self) -> bool:
+        """Whether it fell as when a door is opened: within seconds, not as a furnace cools by itself.
+
+        Without power a small furnace falls at up to half a degree a second at first, an opened one at one and more.
+        """
+        return self.fall_c_per_s >= 1.0 or (self.fall_c_per_s >= 0.2 and self.fall_s < 120.0)
 
 
 @dataclass(frozen=True)

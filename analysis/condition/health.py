@@ -17,7 +17,6 @@ SHARE_AT_FULL = 0.95
 COOLING_FROM_C = (900.0, 800.0, 700.0, 600.0)
 OFF_PCT = 1.0
 HOT_C = 400.0
-DOOR_FALL_C_PER_S = 0.35
 
 
 def condition_figures(
@@ -84,7 +83,7 @@ def _key(target_c: float) -> str:
 def _doors(figures: RunFigures) -> int:
     """Doors that marks or fast dips tell of; loading and pulling are no such door."""
     moves = [t for p in figures.pieces for t in (p.load_s, p.pull_s) if t is not None]
-    seen = [d.start_s for d in figures.dips if d.fall_c_per_s > DOOR_FALL_C_PER_S]
+    seen = [d.start_s for d in figures.dips if d.quick]
     alone = [t for t in seen if all(not -30.0 <= t - m <= 240.0 for m in (*moves, *figures.door_marks_s))]
     return len(alone) + len(figures.door_marks_s)
 

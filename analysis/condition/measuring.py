@@ -24,6 +24,7 @@ from soakwitness.analysis.verification.model import HoldResult, PieceResult, Ver
 
 DIP_C = 8.0
 UNDER_WAY_C = 1.5
+SLOWEST_FALL_C_PER_S = 0.03
 EVENTS = ("sensor fault", "link lost", "link back", "resumed", "clock step", "alarm")
 SETPOINT_NEAR_C = 0.6
 
@@ -381,7 +382,11 @@ def _stretches(flags: npt.NDArray[np.bool_]) -> list[slice]:
 
 def _dip(at: Measured, t: FloatArray, temp: FloatArray, low: FloatArray, part: slice) -> DipFigures:
     begin, end = max(part.start - 1, 0), min(part.stop, t.size - 1)
-    while begin > 0 and temp[begin - 1] > temp[begin] and low[begin] > UNDER_WAY_C:
+    while (
+        begin > 0
+        and temp[begin - 1] - temp[begin] > SLOWEST_FALL_C_PER_S * (t[begin] - t[begin - 1])
+        and low[begin] > UNDER_WAY_C
+    ):
         begin -= 1
     while end < t.size - 1 and temp[end + 1] > temp[end] and low[end] > UNDER_WAY_C:
         end += 1
@@ -394,6 +399,7 @@ def _dip(at: Measured, t: FloatArray, temp: FloatArray, low: FloatArray, part: s
         seconds=float(t[end] - t[begin]),
         depth_c=float(low[part].max()),
         fall_c_per_s=float(fall.max()) if fall.size else 0.0,
+        fall_s=float(t[bottom] - t[begin]),
         output_pct=None if output is None else mean_between(at.run.t_s, output, float(t[begin]), float(t[bottom])),
         gap=bool(steps.size and steps.max() > 3.0 * at.control.period_s),
     )

@@ -85,11 +85,12 @@ def choose(book: LogBook, suspects: Sequence[str], good: Sequence[str] = ()) -> 
         reader.enter_suspects(found, name)
     if not found.suspects and not found.suspect_runs:
         raise LogBookError("Name what is suspect: runs, pieces or a batch (--suspect).")
+    reader.set_apart(found)
     reader.enter_siblings(found)
     if good:
         for name in good:
             reader.enter_good(found, name)
-        found.chosen = "The good ones are those that were named."
+        found.chosen += "The good ones are those that were named."
     else:
         reader.find_good(found)
     return found
@@ -294,6 +295,14 @@ class _Reader:
                 return recipe.hardness_final, recipe.hardness_as_quenched
         return None, None
 
+    def set_apart(self, found: Chosen) -> None:
+        """Of pieces that were named, those inside the limits are no suspects where others are outside."""
+        off = self.off(found.suspects)
+        if off and len(off) < len(found.suspects):
+            count = len(found.suspects) - len(off)
+            found.suspects = off
+            found.chosen = f"{count} of the pieces named are as hard as they should be and count as good ones. "
+
     def enter_siblings(self, found: Chosen) -> None:
         """Other pieces of the suspects' runs, as far as their hardness is not off too."""
         here = {p.id.casefold() for p in found.suspects}
@@ -327,7 +336,7 @@ class _Reader:
         """Good pieces by the same recipe and sensor life; else by the recipe alone; else runs that passed."""
         entries = runs_listed(self._book, found.suspect_runs)
         if not entries:
-            found.chosen = "No run of the suspects is on record, so that nothing good could be found to compare with."
+            found.chosen += "No run of the suspects is on record, so that nothing good could be found to compare with."
             return
         candidates = self._candidates(entries[0], found)
         elsewhere = [] if candidates else self._candidates(entries[0], found, anywhere=True)
@@ -339,12 +348,12 @@ class _Reader:
             (elsewhere, "recipe, but of another furnace"),
         ):
             if self._good_pieces(found, runs):
-                found.chosen = f"The good ones are pieces of the same {words} whose hardness is inside the limits."
+                found.chosen += f"The good ones are pieces of the same {words} whose hardness is inside the limits."
                 return
         passed = [e for e in same or candidates or elsewhere if e.verdict in (None, "pass")]
         found.good_runs = [e.run for e in passed[:MOST_GOOD_RUNS]]
         found.must_pass = True
-        found.chosen = (
+        found.chosen += (
             "No good piece's hardness is on record; the good runs are those by the same recipe that passed."
             if passed
             else "No good run by the same recipe is on record."

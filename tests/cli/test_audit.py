@@ -1,0 +1,117 @@
+"""The audit end to end by its command, on batches with a known cause (the long form: tests/campaigns/batches.py)."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from click.testing import CliRunner, Result
+
+from soakwitness.cli.common import WrongUse
+from soakwitness.cli.main import soakwitness
+from tests import bad_batches
+from tests.bad_batches import Shop, Story, bad_batch, ordinary
+
+STORIES: tuple[Callable[[Story, np.random.Generator], Story], ...] = (
+    bad_batches.door_opened,
+    bad_batches.power_cut,
+    bad_batches.program_edited,
+    bad_batches.power_low,
+    bad_batches.late_quench,
+    bad_batches.warm_plates,
+    bad_batches.place,
+    bad_batches.temper_too_hot,
+    bad_batches.leaking_foil,
+    bad_batches.tester,
+)
+
+
+@pytest.fixture(scope="module")
+def shop(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict[str, list[str]]]:
+    folder = tmp_path_factory.mktemp("shop")
+    book = Shop.opened(folder, datetime(2026, 1, 5, 7, 0, tzinfo=UTC))
+    book.logged_tempers = False
+    stories = [bad_batch(300 + n, make=make) for n, make in enumerate(STORIES)] + [ordinary(77)]
+    names = {
+        story.cause: book.enter(book.furnish(replace(story, temper_logged=story.cause == "temper too hot"), good=4))
+        for story in stories
+    }
+    book.book.close()
+    return folder, names
+
+
+def ask(folder: Path, *words: str) -> Result:
+    return CliRunner().invoke(
+        soakwitness, ["audit", *words, "--logbook", str(folder)], standalone_mode=False, catch_exceptions=False
+    )
+
+
+def causes(folder: Path, *words: str) -> list[dict[str, Any]]:
+    answer: list[dict[str, Any]] = json.loads(ask(folder, *words, "--json").stdout)["causes"]
+    return answer
+
+
+@pytest.mark.parametrize("cause", [make.__name__ for make in STORIES])
+def test_the_right_cause_stands_first(shop: tuple[Path, dict[str, list[str]]], cause: str) -> None:
+    folder, names = shop
+    story = next(s for s in names if _made(s) == cause)
+    found = causes(folder, "--suspect", f"{names[story][0]}..{names[story][-1]}")
+    assert found[0]["cause"] == story
+    assert found[0]["claimed"]
+    assert found[0]["for"]
+    assert found[0]["next"]
+
+
+def _made(cause: str) -> str:
+    words = {
+        "low mains voltage or aged element": "power_low",
+        "plates warmed by the blades before": "warm_plates",
+        "place in the furnace": "place",
+        "hardness tester": "tester",
+    }
+    return words.get(cause, cause.replace(" ", "_"))
+
+
+def test_a_good_batch_has_no_cause_and_its_answer_reads_well(shop: tuple[Path, dict[str, list[str]]]) -> None:
+    folder, names = shop
+    answer = ask(folder, "--suspect", f"{names['good'][0]}..{names['good'][-1]}").stdout
+    assert answer.startswith("The pieces are as they should be.")
+    assert "1. the record shows nothing" in answer
+
+
+def test_named_good_ones_are_taken_and_figures_come_in_fahrenheit(
+    shop: tuple[Path, dict[str, list[str]]], tmp_path: Path
+) -> None:
+    folder, names = shop
+    chart = tmp_path / "audit.svg"
+    good = [word for name in names["good"] for word in ("--good", name)]
+    answer = ask(
+        folder, "--suspect", names["program edited"][0], *good, "--unit", "F", "--all", "--chart", str(chart)
+    ).stdout  # fmt: skip
+    assert "The good ones are those that were named." in answer
+    assert "°F" in answer
+    assert "°C" not in answer.replace("°C/°F", "")
+    assert "<svg" in chart.read_text(encoding="utf-8")
+
+
+def test_what_is_neither_run_nor_piece_nor_batch_is_answered(shop: tuple[Path, dict[str, list[str]]]) -> None:
+    folder, _ = shop
+    from soakwitness.analysis.errors import LogBookError
+
+    with pytest.raises(LogBookError, match="no such run, piece or batch"):
+        ask(folder, "--suspect", "Z-999")
+
+
+def test_a_chart_is_never_written_over_unasked(shop: tuple[Path, dict[str, list[str]]], tmp_path: Path) -> None:
+    folder, names = shop
+    mine = tmp_path / "mine.png"
+    mine.write_text("mine")
+    with pytest.raises(WrongUse, match="exists"):
+        ask(folder, "--suspect", names["good"][0], "--chart", str(mine))
+    assert mine.read_text() == "mine"
