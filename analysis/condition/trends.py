@@ -83,7 +83,8 @@ class Series:
 class Trend:
     """A series with its charts. ``change`` is that of the last runs against the first: a share or in its own unit.
 
-    ``since`` is the day from which it drifts, None where it does not; ``steady_rise`` the rank correlation with time.
+    ``since`` is the day from which it drifts, None where it does not; ``steady_rise`` the rank correlation with time
+    from there on: near 1 for a slow drift, near 0 after a step.
     """
 
     series: Series
@@ -231,7 +232,7 @@ def trend(series: Series) -> Trend | None:
         change=change,
         moved=moved,
         since=series.days[since] if moved and since is not None else series.days[base] if moved else None,
-        steady_rise=_steadiness(values[base:]),
+        steady_rise=_steadiness(values[base if since is None else max(since, 1) :]),
     )
 
 
