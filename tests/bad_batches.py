@@ -311,8 +311,14 @@ def _of_some(story: Story, which: Sequence[int], **changes: object) -> tuple[Bla
 
 def short_soak(s: Story, rng: np.random.Generator) -> Story:
     held = float(rng.uniform(0.35, 0.7)) * 1500.0
+    if rng.random() < 0.5:  # pulled early, with the program as it should be
+        early = held - 1500.0 - s.day.extra_hold_s
+        return _changed(
+            s, "short soak", blades=tuple(replace(b, pull_after_s=early + b.pull_after_s) for b in s.day.blades)
+        )
     program = (*s.day.program[:-1], (*s.day.program[-1][:2], held))
-    return _changed(s, "short soak", program=program, extra_hold_s=0.0, quench_loss=_lost(s, rng))
+    plain = replace(s.fitting, signals=False)
+    return _changed(s, "short soak", program=program, extra_hold_s=0.0, fitting=plain)
 
 
 def packet_lag(s: Story, rng: np.random.Generator) -> Story:

@@ -183,6 +183,12 @@ class Case:
         """Whether the verification of the run in question found this, as more than a note."""
         return self.run is not None and any(f.code == code and f.severity != "note" for f in self.run.findings)
 
+    def fails(self, code: str, step: int | None = None) -> bool:
+        """Whether the verification failed the run for this."""
+        return self.run is not None and any(
+            f.code == code and f.severity == "fail" and step in (None, f.step) for f in self.run.findings
+        )
+
     def finding_says(self, code: str) -> str:
         """Its sentence."""
         return next((f.says for f in (self.run.findings if self.run else ()) if f.code == code), "")

@@ -15,6 +15,7 @@ from soakwitness.analysis.condition.figures import DipFigures, RunFigures
 SETPOINT_FLOOR_C = 1.5
 SLOW = 0.9
 HEAVY = 1.5
+FULL_PCT = 95.0
 GAP_FALL_C = 15.0
 
 
@@ -35,12 +36,27 @@ def program_edited(case: Case) -> Scale | None:
                 scale.speaks_for(HINT, f"{says}; but so it did in the good runs.")
             else:
                 scale.speaks_for(STRONG + LIGHT if not scale.pro else HINT, f"{says}.")
+    _hold_shortened(case, scale)
     if not scale.pro and case.has_finding("program differs") and case.good_share_with("program differs") < 0.5:
-        scale.speaks_for(FAIR, case.finding_says("program differs"))
+        scale.speaks_for(FAIR + HINT, case.finding_says("program differs"))
     if not scale.pro:
         return None
     no_trouble_within_the_run(case, scale, "under the same program")
     return scale
+
+
+def _hold_shortened(case: Case, scale: Scale) -> None:
+    """The setpoint left the hold earlier than the program says, and than it did in the good runs."""
+    for hold in case.holds:
+        if hold.setpoint_s is None or not hold.program_s or hold.setpoint_s > 0.9 * hold.program_s:
+            continue
+        good = [h.setpoint_s for h in case.good_holds(hold.step) if h.setpoint_s is not None]
+        if not good or median(good) > 1.1 * hold.setpoint_s:
+            scale.speaks_for(
+                STRONG + LIGHT if not scale.pro else HINT,
+                f"In hold {hold.step} the setpoint stood for {minutes(hold.setpoint_s)}, the program says "
+                f"{minutes(hold.program_s)}.",
+            )
 
 
 def power_low(case: Case) -> Scale | None:
@@ -53,8 +69,8 @@ def power_low(case: Case) -> Scale | None:
             STRONG if len(good) >= 2 else FAIR + HINT,
             f"At full power it climbed at {percent(median(ratios))} of the good runs' rate ({len(ratios)} windows).",
         )
-    elif not ratios:
-        _slow_ramps(case, scale)
+    if not scale.pro:
+        _slow_ramps(case, scale, full_only=bool(ratios))
     if not scale.pro:
         return None
     if here is not None and here.output:
@@ -82,18 +98,23 @@ def _power_ratios(case: Case) -> list[float]:
     return ratios
 
 
-def _slow_ramps(case: Case, scale: Scale) -> None:
-    """Without a logged output: ramps clearly slower than the good runs'."""
+def _slow_ramps(case: Case, scale: Scale, *, full_only: bool) -> None:
+    """Ramps clearly slower than the good runs'; with the output full the furnace could not do more."""
     if case.run is None or not case.run.ramp_rates:
         return
-    slow = []
+    outputs = case.run.ramp_outputs or {}
     for step, rate in case.run.ramp_rates.items():
         good = [r.ramp_rates[step] for r in case.good if r.ramp_rates and step in r.ramp_rates]
-        if good and rate > 0 and rate < 0.85 * median(good):
-            slow.append(rate / median(good))
-    if slow:
-        scale.speaks_for(FAIR + HINT, f"It climbed at {percent(min(slow))} of the good runs' rate.")
-        scale.lacks("The logged output: a controller that was told to climb slower looks the same.")
+        if not good or rate <= 0 or rate > 0.85 * median(good):
+            continue
+        says = f"In step {step} it climbed at {percent(rate / median(good))} of the good runs' rate"
+        if outputs.get(step, 0.0) >= FULL_PCT:
+            scale.speaks_for(STRONG, f"{says}, with the output full.")
+            return
+        if not outputs and not full_only:
+            scale.speaks_for(FAIR + HINT, f"{says}.")
+            scale.lacks("The logged output: a controller that was told to climb slower looks the same.")
+            return
 
 
 def charge_ratio(case: Case) -> float | None:

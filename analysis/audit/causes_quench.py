@@ -35,7 +35,7 @@ def late_quench(case: Case) -> Scale | None:
             )
         elif limit is not None and max(delays) > limit:
             scale.speaks_for(
-                FAIR, f"One piece took {minutes(max(delays))} to the plates; {minutes(limit)} are allowed."
+                FAIR + HINT, f"One piece took {minutes(max(delays))} to the plates; {minutes(limit)} are allowed."
             )
         beside = [*good, *well]
         if beside and worst > max(1.5 * median(beside), median(beside) + LATE_FLOOR_S):

@@ -40,18 +40,20 @@ def short_soak(case: Case) -> Scale | None:
 
 def _furnace_share(case: Case, hold: HoldFigures) -> float | None:
     """Share of the required time that furnace and pull gave, whatever the packet made of it."""
-    if hold.required_s <= 0 or hold.in_band_s is None or hold.enter_s is None:
+    given = hold.chamber_s if hold.chamber_s is not None else hold.in_band_s
+    enter = hold.chamber_enter_s if hold.chamber_enter_s is not None else hold.enter_s
+    if hold.required_s <= 0 or given is None or enter is None:
         return None
     last = case.holds and hold.step == max(h.step for h in case.holds)
     pulls = [f.pull_s for f in case.suspect_figures if f.pull_s is not None] if last else []
-    given = hold.in_band_s
-    if pulls and min(pulls) > hold.enter_s:
-        given = min(given, min(pulls) - hold.enter_s)
+    if pulls and min(pulls) > enter:
+        given = min(given, min(pulls) - enter)
     return given / hold.required_s
 
 
 def _good_ones_were_longer(case: Case, hold: HoldFigures, share: float, scale: Scale) -> None:
-    beside = [h.in_band_s / h.required_s for h in case.good_holds(hold.step) if h.in_band_s is not None]
+    times = [h.chamber_s if h.chamber_s is not None else h.in_band_s for h in case.good_holds(hold.step)]
+    beside = [t / hold.required_s for t in times if t is not None]
     if not beside:
         scale.lacks("A good run by the same recipe to compare with.")
         return
@@ -68,9 +70,9 @@ def packet_lag(case: Case) -> Scale | None:
     thick = _thickness_contrast(case)
     if thick is not None:
         scale.speaks_for(*thick)
-    kept = [h for h in case.holds if h.found and (_furnace_share(case, h) or 0.0) >= SHORT_SHARE]
-    shares = [f.soak_share for f in case.suspect_figures if f.soak_share is not None]
-    if kept and shares and min(shares) < SHORT_SHARE and case.run and case.run.temperature_from != "control":
+    kept = {h.step for h in case.holds if h.found and (_furnace_share(case, h) or 0.0) >= SHORT_SHARE}
+    shares = [f.soak_share for f in case.suspect_figures if f.soak_share is not None and f.step in kept]
+    if shares and min(shares) < SHORT_SHARE and case.run and case.run.temperature_from != "control":
         weight = STRONG if min(shares) < CLEARLY_SHORT else FAIR
         source = "its load sensor says" if case.run.temperature_from == "load" else "the packet estimate says"
         scale.speaks_for(
@@ -213,7 +215,7 @@ def too_hot(case: Case) -> Scale | None:
         beside = compare(over, good, floor=1.5)
         if beside.spreads is None or beside.spreads > SPREADS:
             long_s = hold.above_s or 0.0
-            weight = STRONG if over > limit + 5.0 or long_s > 180.0 else FAIR
+            weight = STRONG if over > limit + 5.0 or long_s > 180.0 or case.fails("overshoot", hold.step) else FAIR
             scale.speaks_for(weight, f"Hold {hold.step} overshot by {kelvin(over)}, {minutes(long_s)} above the band.")
     if not scale.pro:
         return None

@@ -41,8 +41,9 @@ class DipFigures:
 class HoldFigures:
     """One hold. ``work_c`` is the level of the temperature the verdict rests on, ``control_c`` the control reading's.
 
-    ``setpoint_c`` is the logged setpoint's level and ``setpoint_s`` how long it stayed there; ``program_c`` and
-    ``program_s`` what the recipe asks to be typed in.
+    ``in_band_s`` is the time in the band of the sensor the edges are of, ``chamber_s`` that of the control reading
+    above its lower edge, from ``chamber_enter_s`` on. ``setpoint_c`` is the logged setpoint's level and ``setpoint_s``
+    how long it stayed there; ``program_c`` and ``program_s`` what the recipe asks to be typed in.
     """
 
     step: int
@@ -59,6 +60,8 @@ class HoldFigures:
     leave_s: float | None = None
     soak_s: float | None = None
     in_band_s: float | None = None
+    chamber_s: float | None = None
+    chamber_enter_s: float | None = None
     work_c: float | None = None
     control_c: float | None = None
     highest_c: float | None = None
@@ -87,7 +90,7 @@ class Difference:
 
 @dataclass(frozen=True)
 class PieceFigures:
-    """One piece in this run, worst over the judged holds. ``soak_share`` is soak over required."""
+    """One piece in this run, in the judged hold (``step``) where ``soak_share``, soak over required, is smallest."""
 
     piece: str | None
     charge: str | None = None
@@ -100,6 +103,7 @@ class PieceFigures:
     plates_s: float | None = None
     quench_delay_s: float | None = None
     verdict: str = "not proven"
+    step: int | None = None
 
 
 @dataclass(frozen=True)
@@ -188,6 +192,7 @@ class RunFigures:
     load_at_c: float | None = None
     quench_within_s: float | None = None
     ramp_rates: Mapping[str, float] | None = None
+    ramp_outputs: Mapping[str, float] | None = None
     gaps: tuple[tuple[float, float], ...] = ()
     gap_c: tuple[float, ...] = ()
     events: tuple[tuple[float, str, str], ...] = ()

@@ -136,10 +136,19 @@ def differences(run: Run, control: Trace, holds: Sequence[HoldFigures]) -> tuple
                 continue
             start_s = hold.leave_s - 0.25 * (hold.leave_s - hold.enter_s)
             level = mean_between(run.t_s, gap, start_s, hold.leave_s)
+            if other.role == "load" and not _settled(run.t_s, gap, start_s, hold.leave_s):
+                continue
             at_c = mean_between(run.t_s, control.temp_c, start_s, hold.leave_s)
             if level is not None and at_c is not None:
                 found.append(Difference(other.name, other.role, at_c, level, hold.step))
     return tuple(found)
+
+
+def _settled(t_s: FloatArray, gap: FloatArray, start_s: float, end_s: float) -> bool:
+    """Whether a difference still changes: a thick blade that has not caught up says nothing of the sensors."""
+    middle = 0.5 * (start_s + end_s)
+    early, late = mean_between(t_s, gap, start_s, middle), mean_between(t_s, gap, middle, end_s)
+    return early is not None and late is not None and abs(late - early) < STILL_C
 
 
 def _cold_difference(t_s: FloatArray, control_c: FloatArray, other_c: FloatArray) -> tuple[float, float] | None:

@@ -126,6 +126,7 @@ def run_figures(
         load_at_c=recipe.load_at_c if recipe else None,
         quench_within_s=recipe.quench.within_s if recipe and recipe.quench else None,
         ramp_rates=_ramp_rates(verification),
+        ramp_outputs=_ramp_outputs(run, verification),
         gaps=tuple(gaps),
         gap_c=tuple(_reading_at(control, start) or 0.0 for start, _ in gaps),
         events=tuple((e.t_s, e.event, e.detail[:120]) for e in run.events if e.event in EVENTS),
@@ -205,6 +206,8 @@ def _hold(
         leave_s=result.leave_s,
         soak_s=result.soak_s.best if result.soak_s else None,
         in_band_s=result.in_band_s.cumulative.best if result.in_band_s else None,
+        chamber_s=_chamber_s(at.control, hold, result),
+        chamber_enter_s=result.control_enter_s if result.control_enter_s is not None else result.enter_s,
         work_c=result.level_c if result.found else _work_level(at, start_s, end_s),
         control_c=control_c,
         highest_c=highest,
@@ -226,6 +229,17 @@ def _when(at: Measured, hold: Hold, result: HoldResult) -> tuple[float | None, f
     if result.found and result.enter_s is not None and result.leave_s is not None:
         return result.enter_s, result.leave_s
     return level_near(at.control.t_s, at.control.temp_c, hold.target_c, least_s=0.25 * hold.required_s)
+
+
+def _chamber_s(control: Trace, hold: Hold, result: HoldResult) -> float | None:
+    """Time that the control reading itself was at or above the lower edge, dips left out [s]."""
+    enter = result.control_enter_s if result.control_enter_s is not None else result.enter_s
+    leave = result.control_leave_s if result.control_leave_s is not None else result.leave_s
+    if not result.found or enter is None or leave is None:
+        return None
+    inside = (control.t_s >= enter) & (control.t_s <= leave) & np.isfinite(control.temp_c)
+    share = float(np.mean(control.temp_c[inside] >= hold.lower_c)) if inside.any() else 1.0
+    return share * (leave - enter)
 
 
 def _work_level(at: Measured, start_s: float | None, end_s: float | None) -> float | None:
@@ -298,6 +312,7 @@ def _piece(at: Measured, results: Sequence[tuple[HoldResult, PieceResult]]) -> P
         plates_s=last.plates_s,
         quench_delay_s=last.quench_delay_s,
         verdict=next((v for v in ("fail", "not proven") if v in verdicts), "pass"),
+        step=hold.step,
     )
 
 
@@ -340,6 +355,21 @@ def _ramp_rates(verification: Verification | None) -> dict[str, float] | None:
         return None
     rates = {str(s.step): s.rate_c_per_h for s in verification.steps if s.kind == "ramp" and s.rate_c_per_h is not None}
     return rates or None
+
+
+def _ramp_outputs(run: Run, verification: Verification | None) -> dict[str, float] | None:
+    """Output in the middle part of each ramp [%]."""
+    output = run.signal("output")
+    if output is None or verification is None:
+        return None
+    found = {}
+    for step in verification.steps:
+        if step.kind == "ramp" and step.start_s is not None and step.end_s is not None:
+            tenth = 0.1 * (step.end_s - step.start_s)
+            level = mean_between(run.t_s, output, step.start_s + tenth, step.end_s - tenth)
+            if level is not None:
+                found[str(step.step)] = level
+    return found or None
 
 
 def _cold(control: Trace) -> float | None:

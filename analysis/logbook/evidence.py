@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from typing import Any
 
 from soakwitness.analysis.audit.evidence import (
     AccuracyEvidence,
@@ -134,8 +135,6 @@ def gather(book: LogBook, chosen: Chosen) -> Evidence:
 
 def _quenched(piece: PieceEvidence, runs: dict[str, RunFigures]) -> PieceEvidence:
     """Say when a piece was quenched: by its pull mark, else by the treatment entered, else by the end of the run."""
-    from dataclasses import replace
-
     run = runs.get(piece.harden or "")
     pull = next((f.pull_s for f in run.pieces if f.piece == piece.id and f.pull_s is not None), None) if run else None
     if run is not None and pull is not None:
@@ -194,13 +193,17 @@ class _Reader:
         self._recipes = Recipes(book)
         self._pieces: dict[str, PieceEvidence] = {}
 
-    def piece(self, name: str) -> PieceEvidence:
-        """One piece: facts, charges, hardness, treatments."""
+    def piece(self, name: str, *, run: str | None = None) -> PieceEvidence:
+        """One piece: facts, charges, hardness, treatments; as it was in ``run`` where that is asked for."""
         known = find_piece(self._book, name)
         key = (known.id if known else name).casefold()
         if key not in self._pieces:
             self._pieces[key] = self._read(known.id if known else name)
-        return self._pieces[key]
+        found = self._pieces[key]
+        if run is None or found.harden == run:
+            return found
+        there = next((c for c in pieces_in_run(self._book, run) if c.piece.casefold() == key), None)
+        return replace(found, harden=run, tempers=(), **_packet(there))
 
     def _read(self, name: str) -> PieceEvidence:
         facts = find_piece(self._book, name)
@@ -210,11 +213,6 @@ class _Reader:
             steel=facts.steel if facts else None,
             lot=facts.lot if facts else None,
             thickness_mm=facts.thickness_mm if facts else None,
-            place=charged.place if charged else None,
-            foil=charged.foil if charged else None,
-            blades=charged.blades if charged else None,
-            heated_faces=charged.heated_faces if charged else None,
-            charge=str(charged.charge) if charged and charged.charge else None,
             harden=harden,
             tempers=tempers,
             hardness=tuple(_hardness(h) for h in hardness_of(self._book, name)),
@@ -222,6 +220,7 @@ class _Reader:
                 TreatmentEvidence(t.kind, t.start_utc, t.end_utc, t.lowest_c, t.shown_c, t.removed_mm)
                 for t in treatments_of(self._book, name)
             ),
+            **_packet(charged),
         )
 
     def _runs_of(self, name: str) -> tuple[str | None, tuple[str, ...], Charged | None]:
@@ -253,7 +252,7 @@ class _Reader:
         elif piece is not None:
             found.suspects.append(self.piece(piece.id))
         elif run is not None:
-            pieces = [self.piece(c.piece) for c in pieces_in_run(self._book, run.run)]
+            pieces = [self.piece(c.piece, run=run.run) for c in pieces_in_run(self._book, run.run)]
             found.suspects += self.off(pieces) or pieces
             found.suspect_runs.append(run.run)
         else:
@@ -321,7 +320,9 @@ class _Reader:
             part.good = [p for p in map(self.piece, batch.pieces) if not self.is_off(p)]
         elif run is not None:
             part.good = [
-                p for p in (self.piece(c.piece) for c in pieces_in_run(self._book, run.run)) if not self.is_off(p)
+                p
+                for p in (self.piece(c.piece, run=run.run) for c in pieces_in_run(self._book, run.run))
+                if not self.is_off(p)
             ]
             part.good_runs = [run.run]
         else:
@@ -401,6 +402,17 @@ class _Reader:
             if len(found.good_runs) >= MOST_GOOD_RUNS:
                 break
         return bool(found.good_runs)
+
+
+def _packet(charged: Charged | None) -> dict[str, Any]:
+    """Place and packet of a piece in a run, as ``PieceEvidence`` names them."""
+    return {
+        "place": charged.place if charged else None,
+        "foil": charged.foil if charged else None,
+        "blades": charged.blades if charged else None,
+        "heated_faces": charged.heated_faces if charged else None,
+        "charge": str(charged.charge) if charged and charged.charge else None,
+    }
 
 
 def _hardness(entry: HardnessEntry) -> HardnessEvidence:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime
@@ -17,6 +18,8 @@ from soakwitness.cli.common import WrongUse
 from soakwitness.cli.main import soakwitness
 from tests import bad_batches
 from tests.bad_batches import Shop, Story, bad_batch, ordinary
+
+ROOT = Path(__file__).resolve().parents[2]
 
 STORIES: tuple[Callable[[Story, np.random.Generator], Story], ...] = (
     bad_batches.door_opened,
@@ -115,3 +118,36 @@ def test_a_chart_is_never_written_over_unasked(shop: tuple[Path, dict[str, list[
     with pytest.raises(WrongUse, match="exists"):
         ask(folder, "--suspect", names["good"][0], "--chart", str(mine))
     assert mine.read_text() == "mine"
+
+
+# what is wrong in each sample log, as its README says, in the words of the audit; the first cause that is named
+SAMPLES = {
+    "good": "the record shows nothing",
+    "short-soak": "packet lag ate the soak",  # a 10 mm blade reaches the band eight minutes after the chamber
+    "overshoot": "too hot",
+    "slow-ramp": "low mains voltage or aged element",  # the mains are 28 % low
+    "open-circuit": "open circuit",
+    "gap": "record gap",  # the cable is out for eleven minutes
+    "program-differs": "program edited",  # 9 minutes were typed in place of 19
+    "pulled-one-by-one": "short soak",  # C-01 is pulled after 8 of 12 minutes (and C-03 comes late to the plates)
+}
+
+
+@pytest.fixture(scope="module")
+def samples(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("samples")
+    for name in SAMPLES:
+        shutil.copytree(ROOT / "sample_logs" / name, folder / "runs" / name)
+    return folder
+
+
+@pytest.mark.parametrize("name", SAMPLES)
+def test_the_sample_logs_are_told_for_what_they_are(samples: Path, name: str) -> None:
+    run = json.loads((samples / "runs" / name / "run.json").read_text(encoding="utf-8"))["run"]
+    assert causes(samples, "--suspect", run)[0]["cause"] == SAMPLES[name]
+
+
+def test_both_troubles_of_one_run_are_claimed(samples: Path) -> None:
+    run = json.loads((samples / "runs" / "pulled-one-by-one" / "run.json").read_text(encoding="utf-8"))["run"]
+    claimed = [c["cause"] for c in causes(samples, "--suspect", run) if c["claimed"]]
+    assert claimed == ["short soak", "late quench"]
