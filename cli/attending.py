@@ -7,6 +7,7 @@ import os
 import re
 import signal
 import sys
+import textwrap
 import time
 from collections.abc import Callable, Iterator
 from types import FrameType
@@ -17,6 +18,7 @@ import click
 from soakwitness.cli.common import WrongUse
 
 LINE_EVERY_S = 60.0
+MOST_LINES = 4
 KEYS = {" ": "next", "l": "load", "p": "pull", "s": "plates", "h": "hand-warm", "d": "door"}
 KEYS_WORDS = "Keys: space = next expected act, l load, p pull, s plates, h hand-warm, d door, n note."
 _DURATION = re.compile(r"(?:(\d+(?:\.\d+)?)h)?(?:(\d+(?:\.\d+)?)m)?(?:(\d+(?:\.\d+)?)s?)?")
@@ -72,7 +74,8 @@ class Stop:
             return
         if self.why is not None and name == "SIGINT":
             raise KeyboardInterrupt
-        self.why = {"SIGINT": "Ctrl-C", "SIGBREAK": "Ctrl-Break"}.get(name, name)
+        if self.why is None:
+            self.why = {"SIGINT": "Ctrl-C", "SIGBREAK": "Ctrl-Break"}.get(name, name)
 
 
 class Screen:
@@ -87,17 +90,15 @@ class Screen:
         self.alive = self._err.isatty()
         self._plain = self._out if not self._out.isatty() else None if self.alive else self._out
         self._line_at: float | None = None
-        self._shown = False
+        self._shown = 0  # lines
         self.prompt: str | None = None
 
     def sentence(self, words: str, *, line_every_s: float = LINE_EVERY_S) -> None:
         """Show how it stands now."""
         if self.alive:
-            width = self._width() - 1
-            line = words if self.prompt is None else self.prompt
-            line = line if len(line) <= width else line[: width - 1] + "…"
-            self._write(self._err, f"\r\x1b[K{line}")
-            self._shown = True
+            lines = self._wrapped(words if self.prompt is None else self.prompt)
+            self._write(self._err, self._back() + "\n".join(lines))
+            self._shown = len(lines)
         now = self._now()
         if self._plain is not None and (self._line_at is None or now - self._line_at >= line_every_s):
             self._line_at = now
@@ -116,8 +117,21 @@ class Screen:
     def clear(self) -> None:
         """Take the living sentence away."""
         if self._shown:
-            self._write(self._err, "\r\x1b[K")
-            self._shown = False
+            self._write(self._err, self._back())
+            self._shown = 0
+
+    def _back(self) -> str:
+        """To the beginning of the sentence shown, which is wiped away."""
+        up = f"\x1b[{self._shown - 1}A" if self._shown > 1 else ""
+        return f"\r{up}\x1b[J"
+
+    def _wrapped(self, words: str) -> list[str]:
+        """The sentence in lines that fit, four at most."""
+        width = max(20, self._width() - 1)
+        lines = textwrap.wrap(words, width) or [""]
+        if len(lines) > MOST_LINES:
+            lines = [*lines[: MOST_LINES - 1], lines[MOST_LINES - 1][: width - 1] + "…"]
+        return lines
 
     def _width(self) -> int:
         try:

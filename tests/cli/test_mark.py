@@ -1,0 +1,152 @@
+"""``soakwitness mark``: into the run that is being recorded, and into finished ones."""
+
+from __future__ import annotations
+
+import os
+import signal
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from soakwitness.cli.main import soakwitness
+from soakwitness.firmware_bridge.runfolder.late import moment_in_run, time_in_run
+from soakwitness.firmware_bridge.runfolder.reader import check_record, read_events, read_marks
+from tests.recorders import recorder, run_for_real, simulated_furnace
+from tests.run_folders import STARTED_UTC, fill, new_run, sealed_run
+
+
+def mark(logbook: Path, *words: str) -> Result:
+    return CliRunner().invoke(soakwitness, ["mark", "--logbook", str(logbook), *words])
+
+
+@pytest.mark.skipif(os.name != "posix", reason="needs POSIX signals")
+def test_a_mark_reaches_the_recorder_and_can_be_struck_out(tmp_path: Path) -> None:
+    simulated_furnace(tmp_path)
+    with recorder("record", "furnace.toml", cwd=tmp_path) as running:
+        running.wait_for(" start: ")
+        done = run_for_real("mark", "load", "B-041", "B-042", "--by", "anna", cwd=tmp_path)
+        assert done.returncode == 0
+        assert done.stdout.startswith("Load of B-041, B-042 (id ")
+        assert "not taken it" not in done.stdout
+        mark_id = done.stdout.split("(id ")[1].split(")")[0]
+        running.wait_for("mark: load")
+        struck = run_for_real("mark", "--strike", mark_id[:4], "--why", "the door, not the load", cwd=tmp_path)
+        assert struck.returncode == 0, struck.stderr
+        running.wait_for("mark: strike")
+        status, out, _ = running.end(signal.SIGTERM)
+    assert status == 0
+    run = tmp_path / out[-1]
+    (found,) = read_marks(run)
+    assert (found.pieces, found.by, found.struck, found.entered_later) == (("B-041", "B-042"), "anna", True, False)
+    assert check_record(run).intact
+
+
+def test_without_a_recorder_it_says_so(tmp_path: Path) -> None:
+    sealed_run(tmp_path)
+    done = mark(tmp_path, "load")
+    assert done.exit_code == 2
+    assert "No recorder" in done.stderr
+
+
+def test_into_a_sealed_run_it_is_entered_later(tmp_path: Path) -> None:
+    path = sealed_run(tmp_path)
+    done = mark(tmp_path, "pull", "B-041", "--run", "last", "--at", "+0:45", "--by", "anna", "--note", "late")
+    assert done.exit_code == 0, done.stderr
+    assert "entered later" in done.stderr
+    load, pull = read_marks(path)
+    assert (pull.t_s, pull.pieces, pull.entered_later, pull.by, pull.note) == (45.0, ("B-041",), True, "anna", "late")
+    assert load.act == "load"
+    check = check_record(path)
+    assert check.sealed
+    assert check.intact
+    listed = mark(tmp_path, "--list", "--run", "last").stdout.splitlines()
+    assert listed[1].startswith("0:45  Pull of B-041: late (id ")
+    assert listed[1].endswith("by anna; entered later")
+
+
+def test_into_a_cut_off_run_too(tmp_path: Path) -> None:
+    run = new_run(tmp_path)
+    fill(run, 30)
+    run.close()
+    assert mark(tmp_path, "note", "the", "power", "was", "cut", "--run", run.path.name).exit_code == 0
+    (found,) = read_marks(run.path)
+    assert (found.act, found.note, found.t_s, found.entered_later) == ("note", "the power was cut", 29.0, True)
+    assert not list(run.path.glob("*.lock"))
+
+
+def test_a_changed_run_takes_none(tmp_path: Path) -> None:
+    path = sealed_run(tmp_path)
+    file = path / "samples.csv"
+    file.write_bytes(file.read_bytes().replace(b"1040", b"1041", 1))
+    before = (path / "events.csv").read_bytes()
+    done = run_for_real("mark", "pull", "--run", "last", "--at", "+5", "--logbook", str(tmp_path), cwd=tmp_path)
+    assert done.returncode == 2
+    assert "samples.csv is not what the seal says" in done.stderr
+    assert (path / "events.csv").read_bytes() == before
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        ([], "say what was done"),
+        (["load", "--strike", "ab", "--why", "x"], "one thing at a time"),
+        (["--strike", "ab"], "--why"),
+        (["load", " "], "may not be empty"),
+        (["melt"], "melt"),
+        (["load", "--run", "last"], "--at TIME"),
+        (["load", "--run", "nothing", "--at", "+5"], "no such run"),
+    ],
+)
+def test_wrong_use(tmp_path: Path, words: list[str], says: str) -> None:
+    path = sealed_run(tmp_path)
+    before = (path / "events.csv").read_bytes()
+    done = mark(tmp_path, *words)
+    assert done.exit_code == 2
+    assert says in done.stderr
+    assert (path / "events.csv").read_bytes() == before
+
+
+@pytest.mark.parametrize(
+    ("text", "zone", "t_s"),
+    [
+        ("+90", None, 90.0),
+        ("+1:23:04", None, 4984.0),
+        ("2026-11-25T07:16:02Z", None, 60.0),
+        ("2026-11-25T08:16:02+01:00", None, 60.0),
+        ("2026-11-25T08:16:02", "Europe/Vienna", 60.0),
+        ("08:16:02", "Europe/Vienna", 60.0),
+        ("08:10", "Europe/Vienna", 24 * 3600.0 - 302.0),  # before the start: the next day's
+    ],
+)
+def test_moments_in_a_run_that_began_at_07_15_02_utc(tmp_path: Path, text: str, zone: str | None, t_s: float) -> None:
+    assert moment_in_run(sealed_run(tmp_path), text, zone) == pytest.approx(t_s, abs=0.002)
+
+
+@pytest.mark.parametrize(
+    ("text", "zone", "says"),
+    [
+        ("08:16", None, "has no time zone"),
+        ("2026-11-25T08:16:02", None, "has no time zone"),
+        ("08:16", "Vienna", "no time zone. Write it as"),
+        ("soon", None, "is no time"),
+        ("+x", None, "is no time"),
+        ("+1:2:3:4", None, "is no time"),
+        ("25:00", "Europe/Vienna", "is no time"),
+    ],
+)
+def test_what_is_no_moment(tmp_path: Path, text: str, zone: str | None, says: str) -> None:
+    from soakwitness.firmware_bridge.errors import RunFolderError
+
+    with pytest.raises(RunFolderError, match=says):
+        moment_in_run(sealed_run(tmp_path), text, zone)
+
+
+def test_steps_of_the_clock_are_taken_off(tmp_path: Path) -> None:
+    run = new_run(tmp_path)
+    fill(run, 10)
+    run.write_event(100.0, STARTED_UTC + 3700, "clock step", "+3600.000 s: the computer's clock was set")
+    run.close()
+    assert time_in_run(run.path, STARTED_UTC + 50) == pytest.approx(50)
+    assert time_in_run(run.path, STARTED_UTC + 3600 + 200) == pytest.approx(200)
+    assert len(read_events(run.path)) == 1

@@ -1,0 +1,96 @@
+"""``soakwitness runs``: the list, its JSON, and a table for a spreadsheet."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+from click.testing import CliRunner, Result
+
+from soakwitness.cli.main import soakwitness
+from tests.run_folders import fill, new_run, sealed_run
+
+
+def runs(logbook: Path, *words: str) -> Result:
+    return CliRunner().invoke(soakwitness, ["runs", "--logbook", str(logbook), *words])
+
+
+def test_the_list_tells_sealed_changed_cut_off_and_unreadable_runs(tmp_path: Path) -> None:
+    good = sealed_run(tmp_path)
+    changed = sealed_run(tmp_path)
+    file = changed / "samples.csv"
+    file.write_bytes(file.read_bytes().replace(b"1040", b"1041", 1))
+    left = new_run(tmp_path)
+    fill(left, 5)
+    left.close()
+    (tmp_path / "runs" / "rubbish").mkdir()
+    entries = {entry["run"]: entry for entry in json.loads(runs(tmp_path, "--json").stdout)}
+    assert (entries[good.name]["state"], entries[good.name]["intact"], entries[good.name]["rows"]) == (
+        "sealed",
+        True,
+        60,
+    )
+    assert entries[good.name]["length_s"] == 59.0
+    assert (entries[changed.name]["sealed"], entries[changed.name]["intact"]) == (True, False)
+    assert entries[changed.name]["rows"] == 59
+    assert entries[left.path.name]["state"] == "cut off"
+    assert entries["rubbish"]["state"] == "unreadable"
+    lines = runs(tmp_path).stdout.splitlines()
+    (line,) = (line for line in lines if good.name in line)
+    assert " ".join(line.split()) == f"{good.name} 2026-11-25 07:15 UTC 0:59 60 rows sealed, intact"
+    assert any("changed: samples.csv" in line for line in lines)
+    assert any("unreadable" in line for line in lines)
+
+
+def test_a_run_that_is_being_recorded_is_listed_as_such(tmp_path: Path) -> None:
+    from soakwitness.firmware_bridge.runfolder.lock import RUN_LOCK, Lock
+
+    run = new_run(tmp_path)
+    fill(run, 5)
+    lock = Lock(run.path / RUN_LOCK)
+    (entry,) = json.loads(runs(tmp_path, "--json").stdout)
+    assert entry["state"] == "being recorded"
+    lock.release()
+    run.close()
+
+
+def test_only_the_newest_are_listed_unless_all_are_asked_for(tmp_path: Path) -> None:
+    for _ in range(22):
+        sealed_run(tmp_path, 2)
+    newest = runs(tmp_path)
+    assert len(newest.stdout.splitlines()) == 20
+    assert "2 older runs are not shown" in newest.stderr
+    entries = json.loads(runs(tmp_path, "--all", "--json").stdout)
+    assert len(entries) == 22
+    assert {entry["intact"] for entry in entries} == {None}
+    assert {entry["intact"] for entry in json.loads(runs(tmp_path, "--all", "--check", "--json").stdout)} == {True}
+
+
+def test_an_empty_log_book_says_so(tmp_path: Path) -> None:
+    assert json.loads(runs(tmp_path, "--json").stdout) == []
+    assert "No runs" in runs(tmp_path).stderr
+
+
+def test_a_table_with_a_decimal_comma(tmp_path: Path) -> None:
+    path = sealed_run(tmp_path)
+    out = tmp_path / "table.csv"
+    done = runs(tmp_path, "--export", str(out), path.name, "--decimal", ",")
+    assert done.stdout == f"{out}\n"
+    lines = out.read_text().splitlines()
+    assert lines[0] == "t_s;utc;control;load;setpoint"
+    assert lines[2] == "1,000;2026-11-25T07:15:03.000Z;20,5;19,4;1040"
+    assert lines[3] == "2,000;2026-11-25T07:15:04.000Z;21;;1040"
+    assert len(lines) == 61
+    before = out.read_bytes()
+    refused = runs(tmp_path, "--export", str(out), path.name)
+    assert refused.exit_code == 2
+    assert "--force" in refused.stderr
+    assert out.read_bytes() == before
+    assert runs(tmp_path, "--export", str(out), "--force").exit_code == 0
+    assert out.read_text().splitlines()[2].startswith("1.000,2026-11-25")
+
+
+def test_an_unknown_run_is_wrong_use(tmp_path: Path) -> None:
+    done = runs(tmp_path, "nothing")
+    assert done.exit_code == 2
+    assert "no such run" in done.stderr

@@ -1,0 +1,115 @@
+"""``soakwitness watch`` as a command, what it does with a run that is over, and the service."""
+
+from __future__ import annotations
+
+import os
+import signal
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from soakwitness.cli.main import soakwitness
+from soakwitness.cli.service import unit_text
+from tests.recorders import recorder, simulated_furnace
+
+RECIPE = """\
+name = "{name}"
+unit = "C"
+load = "cold"
+[[step]]
+ramp = "full power"
+to = 780
+[[step]]
+hold_minutes = 10
+tolerance = 8
+soak_from = "control"
+[[step]]
+ramp = "full power"
+to = {target}
+[[step]]
+hold_minutes = 20
+tolerance = 8
+soak_from = "control"
+"""
+
+
+def watch(*words: str) -> Result:
+    return CliRunner().invoke(soakwitness, ["watch", *words])
+
+
+@pytest.mark.skipif(os.name != "posix", reason="needs POSIX signals")
+def test_a_simulated_day_becomes_a_verified_run(tmp_path: Path) -> None:
+    furnace = simulated_furnace(tmp_path)
+    furnace.write_text(furnace.read_text().replace("every_s = 1.0 ", "every_s = 20.0 "))
+    recipes = tmp_path / "recipes"
+    recipes.mkdir()
+    (recipes / "blades.toml").write_text(RECIPE.format(name="Blades", target=1040))
+    (recipes / "others.toml").write_text(RECIPE.format(name="Others", target=1000))
+    (recipes / "broken.toml").write_text("name = 1")
+    words = ["watch", "furnace.toml", "--speed", "3000", "--recipes", "recipes", "--logbook", "book"]
+    with recorder(*words, cwd=tmp_path) as running:
+        running.wait_for("A run begins: ")
+        running.wait_for("The run is over (not heated for 2 hours) and sealed: ")
+        said = running.wait_for("Blades: see")
+        status, _, _ = running.end(signal.SIGTERM)
+    assert status == 0
+    assert "pass, as read" in said
+    (run,) = (tmp_path / "book" / "runs").iterdir()
+    assert sorted(path.name for path in (run / "reports").iterdir()) == ["chart.svg", "verdict.json", "verdict.txt"]
+    shown = CliRunner().invoke(soakwitness, ["runs", "--logbook", str(tmp_path / "book")])
+    assert "sealed, intact" in shown.stdout
+
+
+def test_a_unit_is_printed_with_full_paths(tmp_path: Path) -> None:
+    furnace = simulated_furnace(tmp_path)
+    done = watch(str(furnace), "--install", "--logbook", str(tmp_path / "my book"))
+    assert done.exit_code == 0
+    lines = done.stdout.splitlines()
+    (start,) = (line for line in lines if line.startswith("ExecStart="))
+    assert start.startswith("ExecStart=/")
+    assert f'watch {furnace} --logbook "{tmp_path / "my book"}"' in start
+    assert "Restart=always" in lines
+    assert "systemctl --user" in done.stderr
+    assert "loginctl enable-linger" in done.stderr
+
+
+def test_a_unit_is_written_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "config"))
+    furnace = simulated_furnace(tmp_path)
+    done = watch(str(furnace), "--install", "--write")
+    target = tmp_path / "config" / "systemd" / "user" / "soakwitness-simulated-furnace.service"
+    assert done.stdout == f"{target}\n"
+    target.write_text("mine")
+    again = watch(str(furnace), "--install", "--write")
+    assert again.exit_code == 2
+    assert target.read_text() == "mine"
+    assert watch(str(furnace), "--install", "--write", "--force").exit_code == 0
+    assert "[Service]" in target.read_text()
+
+
+def test_odd_names_are_quoted_as_systemd_reads_them() -> None:
+    # systemd.service(5), "Command lines": % and $ are doubled, quotes and backslashes escaped within quotes.
+    text = unit_text("50% shed", ["watch", 'a "b" 100% $x.toml'], Path("/home/x"))
+    assert 'watch "a \\"b\\" 100%% $$x.toml"' in text
+    assert "Description=Furnace log of 50%% shed" in text
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (["--write"], "--install"),
+        (["--cold", "900"], "between 0 and 500"),
+        (["--idle", "never"], "no duration"),
+        (["--recipes", "nowhere"], "nowhere"),
+        (["--recipe", "nowhere.toml"], "nowhere.toml"),
+    ],
+)
+def test_wrong_use(tmp_path: Path, words: list[str], says: str) -> None:
+    from tests.recorders import run_for_real
+
+    simulated_furnace(tmp_path)
+    done = run_for_real("watch", "furnace.toml", *words, cwd=tmp_path)
+    assert done.returncode == 2
+    assert says in done.stderr
+    assert "Traceback" not in done.stderr
