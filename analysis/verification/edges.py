@@ -22,6 +22,10 @@ SWING_S = 1800.0  # a kitchen-type oven swings faster than that; common practice
 PASSING = 1.6
 SPEED_S = 120.0
 SPEED_READINGS = 6
+STOP_S = (60.0, 120.0, 180.0, 240.0)
+STOP_READINGS = 3
+STOP_SHARE = 1.0 / 3.0
+SURE_SHARE = 0.15
 LEAST_STAY_S = 30.0
 
 
@@ -279,8 +283,8 @@ def passes_through(
     Returns
     -------
     bool
-        True if it went on in the direction it came from and stayed no longer than 1.6 x the time that its speed before
-        and after the band asks for.
+        True if it went on in the direction it came from, stayed no longer than 1.6 x the time that its speed before and
+        after the band asks for, and did not stop on the way.
     """
     if not (edges.entered and edges.left):
         return False
@@ -290,7 +294,34 @@ def passes_through(
     if before * after <= 0.0 or (after > 0.0) != edges.left_upward:
         return False
     expected = hold.below_c / abs(before) + hold.above_c / abs(after)
-    return edges.leave_s - edges.enter_s < PASSING * expected
+    if edges.leave_s - edges.enter_s >= PASSING * expected:
+        return False
+    return not _stops(readings, edges, min(abs(before), abs(after)))
+
+
+def _stops(readings: Readings, edges: Edges, speed_c_per_s: float) -> bool:
+    """Whether a short stay has a level part: a minute or more at less than a third of the speed around it.
+
+    Where the noise hides that, it does not.
+    """
+    low, high = readings.between(edges.enter_s, edges.leave_s)
+    t, y = readings.t_s[low:high], readings.temp_c[low:high]
+    if t.size < 2 * STOP_READINGS:
+        return False
+    scatter = float(np.median(np.abs(y[1:-1] - (y[:-2] + y[2:]) / 2.0))) + readings.resolution_c / 4.0
+    for window_s in STOP_S:
+        half = max(STOP_READINGS, int(np.ceil(window_s / 2.0 / readings.period_s)))
+        unsure = 2.0 * scatter / np.sqrt(half) / (half * readings.period_s)
+        if t.size >= 2 * half and unsure < SURE_SHARE * speed_c_per_s:
+            return _slowest(t, y, half) < STOP_SHARE * speed_c_per_s
+    return False
+
+
+def _slowest(t_s: FloatArray, temp_c: FloatArray, half: int) -> float:
+    """Smallest slope [K/s] between the means of two neighbouring runs of ``half`` readings."""
+    sums, times = np.concatenate(([0.0], np.cumsum(temp_c))), np.concatenate(([0.0], np.cumsum(t_s)))
+    mean, middle = (sums[half:] - sums[:-half]) / half, (times[half:] - times[:-half]) / half
+    return float(np.min(np.abs(mean[half:] - mean[:-half]) / (middle[half:] - middle[:-half])))
 
 
 def _speed(readings: Readings, from_s: float, away_s: float, limit_s: float) -> float:

@@ -10,8 +10,6 @@ from soakwitness.analysis.recipes.model import Hold
 from soakwitness.analysis.verification.edges import SWING_S, Readings, crossing_s
 from soakwitness.analysis.verification.intervals import Allowed, Inside, Mode, inside
 
-PLACE: dict[Mode, int] = {"low": 0, "best": 1, "high": 2}  # reading before a crossing, the crossing, reading after
-
 
 @dataclass(frozen=True)
 class Window:
@@ -75,47 +73,75 @@ def window_limits(window: Window, hold: Hold, error_c: float, mode: Mode, noise_
     tuple
         Begin and end [s].
     """
-    slack = {"low": -noise_c, "best": 0.0, "high": noise_c}[mode]
-    upper, lower = hold.upper_c + error_c, hold.lower_c + error_c
     start, end = window.start_s, window.limit_s
     if window.from_above:
-        start = max(start, _since_above(window, upper + slack, mode))
+        start = max(start, _came_down(window, hold.upper_c + error_c, mode, noise_c))
+    width = hold.below_c + hold.above_c
     if window.left_upward:
-        end = _until_beyond(window, window.level_end_s, upper + slack, above=True)[PLACE[mode]]
+        end = _went_up(window, hold.upper_c + error_c, width, mode, noise_c)
     else:
-        end = _until_beyond(window, window.leave_s, lower - noise_c, above=False)[PLACE["high"]]
+        end = _went_down(window, hold.lower_c + error_c, width, noise_c)
     if window.pull_s is not None:
         end = min(end, window.pull_s)
     return start, end
 
 
-def _until_beyond(window: Window, since_s: float, level_c: float, *, above: bool) -> tuple[float, float, float]:
-    """Reading before, interpolated crossing and reading after going past a level; the limit where it never does."""
+def _went_up(window: Window, level_c: float, width_c: float, mode: Mode, noise_c: float) -> float:
+    """When it climbed out: surely in the band until (``low``), last crossing (``best``), perhaps still in until."""
     trace = window.edges_on
-    low, high = trace.between(since_s, window.limit_s)
+    low, high = trace.between(window.level_end_s, window.limit_s)
     part = trace.temp_c[low:high]
-    hits = np.flatnonzero(part > level_c if above else part < level_c)
-    if not hits.size:
-        return window.limit_s, window.limit_s, window.limit_s
-    at = low + int(hits[0])
-    after = float(trace.t_s[at])
-    if hits[0] == 0:
-        return max(after, since_s), max(after, since_s), max(after, since_s)
-    before, crossed = float(trace.t_s[at - 1]), crossing_s(trace, at - 1, level_c)
-    return max(before, since_s), max(crossed, since_s), after
+    part = part[: _until(part > level_c + width_c)]
+    if mode == "low":
+        first = int(np.argmax(part > level_c - noise_c)) if np.any(part > level_c - noise_c) else part.size
+        return window.limit_s if first == part.size else _at(trace, low + first - 1, window.level_end_s)
+    inside = np.flatnonzero(part <= level_c + (noise_c if mode == "high" else 0.0))
+    if not inside.size:
+        return window.level_end_s
+    last = low + int(inside[-1])
+    if last + 1 >= high:
+        return window.limit_s
+    return _at(trace, last + 1, 0.0) if mode == "high" else crossing_s(trace, last, level_c)
 
 
-def _since_above(window: Window, level_c: float, mode: Mode) -> float:
-    """Time from which the trace stays at or below a level before the level part; minus infinity if it always was."""
+def _went_down(window: Window, level_c: float, width_c: float, noise_c: float) -> float:
+    """Reading after the last that can be in the band, before the trace is a band's width below it."""
+    trace = window.edges_on
+    low, high = trace.between(window.leave_s, window.limit_s)
+    part = trace.temp_c[low:high]
+    part = part[: _until(part < level_c - width_c)]
+    inside = np.flatnonzero(part >= level_c - noise_c)
+    last = low + int(inside[-1]) if inside.size else low - 1
+    return window.limit_s if last + 1 >= high else _at(trace, last + 1, window.leave_s)
+
+
+def _came_down(window: Window, level_c: float, mode: Mode, noise_c: float) -> float:
+    """When it came down into the band: perhaps (``high``), at the last crossing (``best``), surely (``low``)."""
     trace = window.edges_on
     low, high = trace.between(window.start_s, window.level_start_s)
-    hits = np.flatnonzero(trace.temp_c[low:high] > level_c)
-    if not hits.size:
+    part = trace.temp_c[low:high]
+    if mode == "high":
+        above = np.flatnonzero(part > level_c + noise_c)
+        touches = np.flatnonzero(part[int(part.argmax()) :] <= level_c + noise_c) if above.size else above
+        if not touches.size:
+            return -np.inf
+        return _at(trace, low + int(part.argmax()) + int(touches[0]) - 1, window.start_s)
+    above = np.flatnonzero(part > level_c - (noise_c if mode == "low" else 0.0))
+    if not above.size:
         return -np.inf
-    at = low + int(hits[-1])
-    if mode == "high" or at + 1 >= trace.t_s.size or trace.temp_c[at + 1] > level_c:
-        return float(trace.t_s[at])
-    return float(trace.t_s[at + 1]) if mode == "low" else crossing_s(trace, at, level_c)
+    last = low + int(above[-1])
+    if mode == "low" or last + 1 >= trace.t_s.size or trace.temp_c[last + 1] > level_c:
+        return _at(trace, min(last + 1, trace.t_s.size - 1), 0.0)
+    return crossing_s(trace, last, level_c)
+
+
+def _until(gone: np.ndarray) -> int:
+    """How many readings until the first that is gone, that one included."""
+    return int(np.argmax(gone)) + 1 if gone.any() else gone.size
+
+
+def _at(trace: Readings, index: int, least_s: float) -> float:
+    return max(float(trace.t_s[max(index, 0)]), least_s)
 
 
 def soak(work: Readings, hold: Hold, window: Window, *, error_c: float, mode: Mode, allowed: Allowed) -> Soak:

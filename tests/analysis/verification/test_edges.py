@@ -131,6 +131,15 @@ def test_a_short_stay_is_only_passing_through(stop_s: float, passing: bool):
     assert passes_through(course, HOLD, there) is passing
 
 
+@pytest.mark.parametrize(("stop_s", "passing"), [(0, True), (120, False)])
+def test_a_short_hold_between_slow_ramps_is_one_where_it_stops(stop_s: float, passing: bool):
+    # 10 K at 0.02 K/s take 500 s, and 1.6 x that are 800 s: a stop of 120 s is short of it.
+    rng = np.random.default_rng(1)
+    course = trace((0, 900), (5000, 1000), (5000 + stop_s, 1000), (10_000 + stop_s, 1100))
+    noisy = Readings(course.t_s, course.temp_c + rng.normal(0, 0.2, course.t_s.size), 0.1, 1.0)
+    assert passes_through(noisy, HOLD, Edges(4750, 5250 + stop_s, left_upward=True)) is passing
+
+
 def test_turning_round_in_the_band_is_not_passing_through():
     course = trace((0, 900), (500, 1000), (1000, 900))
     assert not passes_through(course, HOLD, Edges(475, 525))
