@@ -80,7 +80,7 @@ def _off_level(hold: HoldFigures, good: list[HoldFigures]) -> tuple[float, str] 
 def _off_as_entered(case: Case) -> tuple[float, str] | None:
     own, good = (
         [t.shown_c for p in pieces for t in p.treatments if t.kind == "temper" and t.shown_c is not None]
-        for pieces in (case.suspects_here, (*case.evidence.good, *case.siblings))
+        for pieces in (case.suspects_here, case.evidence.good)
     )
     logged = [h.control_c for r in temper_runs(case, case.evidence.good) for h in r.holds if h.control_c is not None]
     good = good or logged
@@ -210,7 +210,7 @@ def temper_late(case: Case) -> Scale | None:
     """As-quenched steel waited for its temper far longer than the good ones."""
     scale = Scale()
     own = waits(case, case.suspects_here, "temper")
-    good = waits(case, (*case.evidence.good, *case.siblings), "temper")
+    good = waits(case, case.evidence.good, "temper")
     if not own or median(own) < LATE_TEMPER_S or (good and median(own) < 2.0 * median(good)):
         return None
     beside = f"; the good ones waited {minutes(median(good))}" if good else ""

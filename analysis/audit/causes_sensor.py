@@ -149,7 +149,9 @@ def offset_changed(case: Case) -> Scale | None:
     if cold and hot and abs(hot[0].shift_c) >= SHIFT_C:
         same = all(abs(s.shift_c - cold[0].shift_c) <= max(1.5, 0.35 * abs(cold[0].shift_c)) for s in hot)
         if same and abs(cold[0].shift_c) >= 1.5:
-            scale.speaks_for(STRONG, f"Cold as well as hot the control reading is off by {kelvin(cold[0].shift_c)}.")
+            scale.speaks_for(
+                STRONG + LIGHT, f"Cold as well as hot the control reading is off by {kelvin(cold[0].shift_c)}."
+            )
     _setpoint_gap(case, scale)
     _recorder_moved(case, scale)
     return scale if scale.pro else None
@@ -263,6 +265,9 @@ def _pattern(case: Case, causes: tuple[str, ...], fits: str) -> Scale | None:
     if not _enter_shift(case, scale, weight):
         return None
     scale.speaks_for(LIGHT if chance > 0.7 else HINT, fits)
+    cold = _cold(shifts(case))
+    if cold and abs(cold[0].shift_c) > 0.6 * abs(largest_shift(case)):
+        scale.speaks_against(FAIR, "Cold it is as far off, where that would not show.")
     return scale
 
 
