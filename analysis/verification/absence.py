@@ -17,9 +17,12 @@ FALLEN_C = 5.0
 
 @dataclass(frozen=True)
 class Absence:
-    """Why one hold was not found; ``on_record`` False: the record does not cover it, so nothing is shown."""
+    """Why one hold was not found: skipped, the furnace cooled before it, the record was cut before it, and so on.
 
-    kind: Literal["missing", "ended", "not on record", "wrong unit"]
+    ``on_record`` False: the record does not cover it, so nothing is shown.
+    """
+
+    kind: Literal["missing", "ended", "cut", "not on record", "wrong unit"]
     says: str
     at_s: float | None = None
 
@@ -89,7 +92,7 @@ def _at_the_end(scene: Scene, number: int, since_s: float, inside: bool, unit: U
         return Absence(
             "ended", f"it reached {temperature(hottest, unit)} and then cooled", _time_of_peak(trace, low, part)
         )
-    return Absence("not on record", f"the record ends at {temperature(last, unit)} on the way", scene.end_s)
+    return Absence("cut", f"the record ends at {temperature(last, unit)}, on the way", scene.end_s)
 
 
 def _time_of_peak(trace: object, low: int, part: np.ndarray) -> float:

@@ -8,7 +8,7 @@ import numpy as np
 
 from soakwitness.analysis.recipes.model import Hold, Recipe
 from soakwitness.analysis.runs import FloatArray, Trace
-from soakwitness.analysis.verification import assignment, edges
+from soakwitness.analysis.verification import assignment, edges, passing
 from soakwitness.analysis.verification.assignment import Blocks, Stay
 from soakwitness.analysis.verification.edges import Edges, Readings
 
@@ -77,10 +77,10 @@ def place_holds(
     placed: list[Placed | None] = []
     while True:
         placed = _edges_of(readings, recipe, stays, assigned.begin_s)
-        passing = [number for number in range(len(placed)) if _passes(readings, placed, number)]
-        if not passing:
+        passed = [number for number in range(len(placed)) if _passes(readings, placed, number)]
+        if not passed:
             return tuple(placed)
-        for number in passing:
+        for number in passed:
             stays[number] = ()
 
 
@@ -117,7 +117,7 @@ def _passes(readings: Readings, placed: list[Placed | None], number: int) -> boo
         return False
     before = next((p for p in reversed(placed[:number]) if p is not None), None)
     after = next((p for p in placed[number + 1 :] if p is not None), None)
-    return edges.passes_through(
+    return passing.passes_through(
         readings,
         here.hold,
         here.edges,
@@ -175,13 +175,13 @@ def _edges_of(
             placed[number] = Placed(hold, mine, None, begin_s)
             previous = number
             continue
-        while len(mine) > 1 and edges.only_passes(readings, hold, mine[-1], before_s):
+        while len(mine) > 1 and passing.only_passes(readings, hold, mine[-1], before_s):
             mine = mine[:-1]
         climbs = following is not None and holds[following].target_c > hold.target_c
         while True:
             left = edges.leave(readings, hold, mine[-1], enter_s=entered[0], before_s=before_s, climbs=climbs)
             mark = Edges(entered[0], left[0], entered[1], left[1], left[2], entered[2])
-            more = edges.later_stay(readings, hold, mark, before_s)
+            more = passing.later_stay(readings, hold, mark, before_s)
             if more is None:
                 break
             mine = (*mine, more)

@@ -43,12 +43,13 @@ def _absent(view: View, hold: HoldResult, absence: Absence) -> Finding:
             f"The {view.hold_words(hold)} is not there, but {absence.says}: the readings look like the other unit.",
             "Check the unit of the readings; import again with --unit F or C as it is.",
         )
-    if absence.kind == "ended":
+    if absence.kind in ("ended", "cut"):
+        what = "run" if absence.kind == "ended" else "record"
         return Finding(
             "run ended early",
             severity,
             hold.step,
-            f"The run ended before the {view.hold_words(hold)}: {absence.says}.",
+            f"The {what} ended before the {view.hold_words(hold)}: {absence.says}.",
             "Look for a power cut, an alarm or an aborted program at that time.",
             at_s=absence.at_s,
         )

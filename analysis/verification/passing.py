@@ -1,0 +1,174 @@
+"""Stays that are none: the trace only climbs or falls through the band; and the rest of a hold after an interruption.
+
+Definition: DESIGN section 9, step 5.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from soakwitness.analysis.recipes.model import Hold
+from soakwitness.analysis.runs import FloatArray
+from soakwitness.analysis.verification.assignment import ROOM_C, Stay
+from soakwitness.analysis.verification.edges import Edges, Readings, in_band
+
+PASSING = 1.6
+SPEED_S = 120.0
+SPEED_READINGS = 6
+STOP_S = (60.0, 120.0, 180.0, 240.0)
+STOP_READINGS = 3
+STOP_SHARE = 1.0 / 3.0
+SURE_SHARE = 0.15
+LEAST_STAY_S = 30.0
+
+
+def passes_through(
+    readings: Readings, hold: Hold, edges: Edges, *, after_s: float = -np.inf, before_s: float = np.inf
+) -> bool:
+    """Tell a stay from a mere passing through the band.
+
+    Parameters
+    ----------
+    readings : Readings
+        The trace.
+    hold : Hold
+        The hold.
+    edges : Edges
+        Where it was entered and left.
+    after_s, before_s : float
+        End of the hold before and begin of the next one [s]: speeds are taken between.
+
+    Returns
+    -------
+    bool
+        True if it went on in the direction it came from, stayed no longer than 1.6 x the time that its speed before and
+        after the band asks for, and did not stop on the way.
+    """
+    if not (edges.entered and edges.left):
+        return False
+    window_s = max(SPEED_S, SPEED_READINGS * readings.period_s)
+    before = _speed(readings, edges.enter_s, edges.enter_s - window_s, after_s)
+    after = _speed(readings, edges.leave_s, edges.leave_s + window_s, before_s)
+    if before * after <= 0.0 or (after > 0.0) != edges.left_upward:
+        return False
+    expected = hold.below_c / abs(before) + hold.above_c / abs(after)
+    if edges.leave_s - edges.enter_s >= PASSING * expected:
+        return False
+    return not _stops(readings, edges, min(abs(before), abs(after)))
+
+
+def _stops(readings: Readings, edges: Edges, speed_c_per_s: float) -> bool:
+    """Whether a short stay has a level part: a minute or more at less than a third of the speed around it.
+
+    Where the noise hides that, it does not.
+    """
+    low, high = readings.between(edges.enter_s, edges.leave_s)
+    t, y = readings.t_s[low:high], readings.temp_c[low:high]
+    if t.size < 2 * STOP_READINGS:
+        return False
+    scatter = float(np.median(np.abs(y[1:-1] - (y[:-2] + y[2:]) / 2.0))) + readings.resolution_c / 4.0
+    for window_s in STOP_S:
+        half = max(STOP_READINGS, int(np.ceil(window_s / 2.0 / readings.period_s)))
+        unsure = 2.0 * scatter / np.sqrt(half) / (half * readings.period_s)
+        if t.size >= 2 * half and unsure < SURE_SHARE * speed_c_per_s:
+            return _slowest(t, y, half) < STOP_SHARE * speed_c_per_s
+    return False
+
+
+def _slowest(t_s: FloatArray, temp_c: FloatArray, half: int) -> float:
+    """Smallest slope [K/s] between the means of two neighbouring runs of ``half`` readings."""
+    sums, times = np.concatenate(([0.0], np.cumsum(temp_c))), np.concatenate(([0.0], np.cumsum(t_s)))
+    mean, middle = (sums[half:] - sums[:-half]) / half, (times[half:] - times[:-half]) / half
+    return float(np.min(np.abs(mean[half:] - mean[:-half]) / (middle[half:] - middle[:-half])))
+
+
+def _speed(readings: Readings, from_s: float, away_s: float, limit_s: float) -> float:
+    """Mean speed [K/s] on one side of a crossing: between the means of the two halves of the readings there.
+
+    At least six readings count, as far as ``limit_s`` allows.
+    """
+    t, y = readings.t_s, readings.temp_c
+    if away_s < from_s:
+        low, high = readings.between(max(away_s, limit_s), from_s)
+        low = max(min(low, high - SPEED_READINGS), readings.between(limit_s, limit_s)[0], 0)
+    else:
+        low, high = readings.between(from_s, min(away_s, limit_s))
+        high = min(max(high, low + SPEED_READINGS), readings.between(limit_s, limit_s)[1], t.size)
+    low, high = max(min(low, high - 2), 0), min(max(high, low + 2), t.size)
+    if high - low < 2:
+        return 0.0
+    middle = (low + high) // 2
+    run = float(t[middle:high].mean() - t[low:middle].mean())
+    return float(y[middle:high].mean() - y[low:middle].mean()) / run
+
+
+def only_passes(readings: Readings, hold: Hold, stay: Stay, before_s: float) -> bool:
+    """Tell whether a further stay after an interruption is only the trace falling through the band.
+
+    Parameters
+    ----------
+    readings : Readings
+        The trace.
+    hold : Hold
+        The hold.
+    stay : Stay
+        The stay.
+    before_s : float
+        Where the next found hold begins, or the end of the record [s].
+
+    Returns
+    -------
+    bool
+        Whether it falls through without a stop; on the way up it may be the rest of the hold.
+    """
+    inside = in_band(readings, hold, stay.start_s, stay.end_s)
+    if not inside.size:
+        return True
+    y, first, last = readings.temp_c, int(inside[0]), int(inside[-1])
+    while first > 0 and hold.lower_c <= y[first - 1] <= hold.upper_c:
+        first -= 1
+    if first == 0 or y[first - 1] <= hold.upper_c or last == y.size - 1 or _goes_up(readings, last):
+        return False
+    stretch = Edges(float(readings.t_s[first]), float(readings.t_s[last]))
+    return passes_through(readings, hold, stretch, before_s=before_s)
+
+
+def later_stay(readings: Readings, hold: Hold, edges: Edges, before_s: float) -> Stay | None:
+    """Find a further stay in the band after a hold was left, such as the rest of a hold after a power cut.
+
+    Parameters
+    ----------
+    readings : Readings
+        The trace.
+    hold : Hold
+        The hold.
+    edges : Edges
+        Its edges so far.
+    before_s : float
+        Where the next found hold begins, or the end of the record [s].
+
+    Returns
+    -------
+    Stay or None
+        The first stretch in the band that is no mere passing through, found before the furnace is half cold.
+    """
+    inside = in_band(readings, hold, edges.leave_s, before_s)
+    inside = inside[readings.t_s[inside] > edges.leave_s]
+    t = readings.t_s
+    for run in np.split(inside, np.flatnonzero(np.diff(inside) > 1) + 1):
+        if run.size < 3:
+            continue
+        if t[min(run[-1] + 1, t.size - 1)] > before_s:
+            return None  # it goes on into the next hold, and is that one's
+        since, _ = readings.between(edges.leave_s, edges.leave_s)
+        if readings.temp_c[since : run[0] + 1].min() < (hold.target_c + ROOM_C) / 2.0:
+            return None
+        stretch = Edges(float(t[run[0]]), float(t[run[-1]]), left_upward=_goes_up(readings, int(run[-1])))
+        if t[run[-1]] - t[run[0]] >= LEAST_STAY_S and not passes_through(readings, hold, stretch, before_s=before_s):
+            return Stay(stretch.enter_s, stretch.leave_s)
+    return None
+
+
+def _goes_up(readings: Readings, index: int) -> bool:
+    after = min(index + 1, readings.t_s.size - 1)
+    return bool(readings.temp_c[after] > readings.temp_c[index])
