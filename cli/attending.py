@@ -107,7 +107,8 @@ class Screen:
     def message(self, words: str) -> None:
         """One line that stays."""
         self.clear()
-        self._write(self._err, words + "\n")
+        lines = textwrap.wrap(words, max(20, self._width() - 1)) if self.alive else [words]
+        self._write(self._err, "\n".join(lines) + "\n")
 
     def bell(self) -> None:
         """Ring the terminal's bell."""

@@ -133,7 +133,11 @@ def begin(
     )
     where = f"on {platform.node() or 'this computer'}"
     after = f", goes on from {about.continues}" if about.continues else ""
-    recording.event("start", where + after, now_s=started_s, utc_s=started_utc_s)
+    try:
+        recording.event("start", where + after, now_s=started_s, utc_s=started_utc_s)
+    except BaseException:
+        recording.release()
+        raise
     return recording
 
 

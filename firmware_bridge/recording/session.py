@@ -165,13 +165,12 @@ def _record(
         recording.tend()
         attendant.tend(recording)
 
-    take(first)
     try:
+        take(first)
         station.run(take, tend, stopped)
-    except BaseException:
+        return finish(recording, clock, attendant.tell, why[0] if why else "")
+    finally:
         recording.release()
-        raise
-    return finish(recording, clock, attendant.tell, why[0] if why else "")
 
 
 def finish(recording: Recording, clock: Clock, tell: Callable[[str], None], why: str) -> Path:

@@ -18,6 +18,7 @@ import tempfile
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import BinaryIO
 
 from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.recording import sampling, session
@@ -25,8 +26,10 @@ from soakwitness.firmware_bridge.recording.beginning import About
 from soakwitness.firmware_bridge.recording.recorder import Recording
 from soakwitness.firmware_bridge.recording.session import record_run
 from soakwitness.firmware_bridge.runfolder.files import Files
+from soakwitness.firmware_bridge.runfolder.listing import look_at, run_folders
 from soakwitness.firmware_bridge.runfolder.model import RecordCheck
 from soakwitness.firmware_bridge.runfolder.reader import check_record, read_events
+from soakwitness.firmware_bridge.runfolder.seal import read_seal
 from tests.fakes import (
     Attendant,
     FailingFiles,
@@ -148,6 +151,60 @@ def _goes_on(logbook: Path, clock: FakeClock) -> None:
     (resumed,) = (event for event in read_events(run) if event.event == "resumed")
     assert "uncertain" in resumed.detail
     times(check)
+
+
+# a crash at every call
+
+
+class CrashFiles(FailingFiles):
+    """The program is gone at the ``at``-th call that reaches the disk."""
+
+    def __init__(self, at: int) -> None:
+        super().__init__("any", at, for_ever=True)
+
+    def _check(self, call: str) -> None:
+        if self._count(call):
+            raise Stopped
+
+    def write(self, file: BinaryIO, data: bytes) -> None:
+        if self._count("write"):
+            Files.write(self, file, data[: len(data) // 2])
+            raise Stopped
+        Files.write(self, file, data)
+
+
+def crashes(folder: Path) -> str:
+    """Crash at every call in turn, creation and seal included; the next recorder goes on or begins anew."""
+    whole = FailingFiles("any", 0)
+    clock = FakeClock()
+    furnace = make_furnace()
+    record_run(furnace, clock, About(folder / "whole"), Attendant(12), opener=FakeInstrument(clock).open, files=whole)
+    for at in range(1, whole.calls + 1):
+        logbook, clock, person = folder / f"crash {at}", FakeClock(), Attendant(12)
+        with contextlib.suppress(Stopped):
+            record_run(furnace, clock, About(logbook), person, opener=FakeInstrument(clock).open, files=CrashFiles(at))
+        clock.sleep(20.0)
+        again = record_run(furnace, clock, About(logbook), Attendant(5), opener=FakeInstrument(clock).open)
+        listed = {run.path: run for run in (look_at(path, compare=True) for path in run_folders(logbook))}
+        assert listed[again].intact
+        assert listed[again].state == "sealed"
+        kept = max(run.rows or 0 for run in listed.values())
+        assert kept >= person.shown, "a row that had been handed to the system is gone"
+        whole_ones = [run for run in listed.values() if run.state != "unreadable"]
+        assert all(run.intact and run.state == "sealed" for run in whole_ones), (at, whole_ones)
+        assert all("no run.json" in run.says for run in listed.values() if run.state == "unreadable")
+        _chain_holds(logbook)
+    return f"{whole.calls} crashes, one at each call; nothing lost, nothing unreadable, the chain of seals unbroken"
+
+
+def _chain_holds(logbook: Path) -> None:
+    """Every seal names one that is there, and no two name the same."""
+    seals = [seal for path in run_folders(logbook) if (seal := read_seal(path)) is not None]
+    named = [seal.previous for seal in seals if seal.previous is not None]
+    known = {digest for seal in seals for digest in seal.known_as}
+    assert set(named) <= known
+    assert len(set(named)) == len(named)
+    assert len({seal.chain_number for seal in seals}) == len(seals)
 
 
 # a failing disk
@@ -395,6 +452,7 @@ def main() -> None:
     parts: list[tuple[str, Callable[[Path], str]]] = [
         ("kill -9", lambda folder: kills(200, folder)),
         ("power loss", lambda folder: power_cuts(200, folder)),
+        ("crash", crashes),
         ("failing disk", failing_calls),
         ("cable pulled", lambda folder: pulled_cables(50, folder)),
         ("clock stepped", clock_steps),

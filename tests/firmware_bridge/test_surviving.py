@@ -24,6 +24,10 @@ def test_every_fifth_call_that_reaches_the_disk_fails(tmp_path: Path) -> None:
     surviving.failing_calls(tmp_path, every=5)
 
 
+def test_a_crash_at_every_call(tmp_path: Path) -> None:
+    surviving.crashes(tmp_path)
+
+
 def test_50_pulled_cables(tmp_path: Path) -> None:
     surviving.pulled_cables(50, tmp_path)
 
