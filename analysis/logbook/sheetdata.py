@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import re
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -147,6 +148,7 @@ def sheet_data(
     decided = dispositions_of(book, run.header.run)
     seal, trouble = _seal(run)
     names = None if customer is None else {p.charged.piece for p in kept}
+    others = [p.charged.piece for p in pieces if p not in kept]
     day = run.header.started_utc[:10]
     return SheetData(
         run=run.header.run,
@@ -174,7 +176,7 @@ def sheet_data(
         findings=tuple(
             FindingData(f, tuple(d for d in decided if d.finding == f.code and d.step in (None, f.step)))
             for f in verification.findings
-            if names is None or not f.pieces or names & set(f.pieces)
+            if (names is None or not f.pieces or names & set(f.pieces)) and not _names_any(f.says, others)
         ),
         dispositions=tuple(d for d in decided if d.finding is None),
         recorded_with=run.header.software,
@@ -197,6 +199,10 @@ def _pieces(book: LogBook, run: Run, verification: Verification) -> tuple[PieceD
         }
         found.append(PieceData(charged, find_piece(book, charged.piece), results))
     return tuple(found)
+
+
+def _names_any(text: str, pieces: Sequence[str]) -> bool:
+    return any(re.search(rf"(?<![\w-]){re.escape(piece)}(?![\w-])", text, re.IGNORECASE) for piece in pieces)
 
 
 def _belongs(piece: PieceData, customer: str) -> bool:
