@@ -15,6 +15,7 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
+
 from soakwitness.firmware_bridge.runfolder.format import utc_text
 from soakwitness.firmware_bridge.runfolder.model import Column
 from soakwitness.firmware_bridge.runfolder.writer import RunFolder
