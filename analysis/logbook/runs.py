@@ -81,7 +81,7 @@ def take_in(book: LogBook, *, stamp: Stamp, again: bool = False, progress: Progr
         for name in sorted(here)
         if again or name not in known or known[name]["files"] != marks[name] or known[name]["missing"]
     ]
-    gone = [row["run"] for name, row in known.items() if name not in here and not row["missing"]]
+    gone = [row["run"] for name, row in known.items() if name not in here and (again or not row["missing"])]
     if not todo and not gone:
         return Taken()
     new: list[str] = []
@@ -90,7 +90,7 @@ def take_in(book: LogBook, *, stamp: Stamp, again: bool = False, progress: Progr
     with book.writing(stamp):
         for number, name in enumerate(todo, start=1):
             try:
-                run = _take_folder(book, here[name], marks[name], stamp)
+                run = _take_folder(book, here[name], marks[name], stamp, trust=again)
             except RunFolderError as error:
                 unreadable.append(f"{name}: {error}")
             else:
@@ -112,7 +112,7 @@ def _file_mark(folder: Path) -> str:
     return f"seal {state.st_size} {state.st_mtime_ns}"
 
 
-def _take_folder(book: LogBook, folder: Path, mark: str, stamp: Stamp) -> str:
+def _take_folder(book: LogBook, folder: Path, mark: str, stamp: Stamp, *, trust: bool) -> str:
     from soakwitness.firmware_bridge.runfolder import reader
 
     header = reader.read_header(folder)
@@ -123,7 +123,11 @@ def _take_folder(book: LogBook, folder: Path, mark: str, stamp: Stamp) -> str:
         seal = read_seal(folder)
     except RunFolderError:
         seal = None  # ``logbook check`` says what is wrong with it
+    seen = book.row("SELECT seal FROM runs WHERE run = ?", header.run)
     _upsert_run(book, header, folder, mark, seal, reader.read_events(folder))
+    if not trust and seen is not None and seen["seal"] not in (None, *(seal.known_as if seal else ())):
+        # another seal than the one that was seen, and not its successor: ``logbook check`` is to tell of it
+        book.connection.execute("UPDATE runs SET seal = ? WHERE run = ?", (seen["seal"], header.run))
     _replace_sensors(book, header)
     _replace_marks(book, header.run, folder)
     if seal is not None:

@@ -45,8 +45,10 @@ def check(quick: bool, as_json: bool, logbook: Path) -> int:
 
     from soakwitness.analysis.logbook.care import check_book
 
-    with open_book(logbook) as book, progress_bar("Checking run folders") as bar:
-        found = check_book(book, files=not quick, progress=bar)
+    with open_book(logbook) as book:
+        take_in_runs(book, new_stamp(None))
+        with progress_bar("Checking run folders") as bar:
+            found = check_book(book, files=not quick, progress=bar)
     if as_json:
         print_json({"schema": "soakwitness/check/1", "troubles": [asdict(t) for t in found]})
     elif not found:

@@ -23,7 +23,7 @@ from soakwitness.analysis.logbook.runs import (
     run_named,
     take_in,
 )
-from soakwitness.firmware_bridge.runfolder.sealing import append_sealed
+from soakwitness.firmware_bridge.runfolder.sealing import append_sealed, seal_run
 from tests.log_books import LATER, STAMP, book_with_run, new_book
 from tests.run_folders import STARTED_UTC, fill, new_run, sealed_run
 
@@ -78,6 +78,20 @@ def test_a_changed_file_and_a_foreign_seal_are_named(tmp_path: Path) -> None:
         assert any("seal.json is damaged" in text for text in says(book))
         (tmp_path / "runs" / runs[2] / "seal.json").unlink()
         assert f"{runs[2]}: its seal is gone" in says(book)
+
+
+def test_a_seal_made_anew_over_other_readings_is_told_until_it_is_accepted(tmp_path: Path) -> None:
+    book, runs = three_runs(tmp_path)
+    with book:
+        folder = tmp_path / "runs" / runs[2]
+        (folder / "seal.json").unlink()
+        samples = (folder / "samples.csv").read_bytes().splitlines(keepends=True)
+        (folder / "samples.csv").write_bytes(b"".join(samples[:-5]))
+        seal_run(folder, sealed_utc=STARTED_UTC + 900)
+        take_in(book, stamp=LATER)
+        assert f"{runs[2]}: its seal is not the one the log book has seen" in says(book)
+        rebuild(book, stamp=LATER)
+        assert not any("not the one" in text for text in says(book))
 
 
 def test_marks_entered_later_are_taken_in_and_no_trouble(tmp_path: Path) -> None:
