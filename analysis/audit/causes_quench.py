@@ -143,6 +143,11 @@ def _delays_grow(case: Case, scale: Scale) -> None:
         delays = [d for _, d in pairs]
         if rank_correlation([p for p, _ in pairs], delays) > 0.8 and delays[-1] > 1.5 * delays[0] + LATE_FLOOR_S:
             scale.speaks_against(FAIR, "The later pieces also took longer to the plates.")
+            return
+    soft, well = ([f.quench_delay_s for f in map(case.figures_of, part) if f and f.quench_delay_s is not None]
+                  for part in (case.suspects_here, case.siblings))  # fmt: skip
+    if apart(soft, well) > 0.9 and median(soft) > 1.5 * median(well) + LATE_FLOOR_S:
+        scale.speaks_against(FAIR, "The soft pieces also took longer to the plates.")
 
 
 def poor_contact(case: Case) -> Scale | None:

@@ -285,7 +285,7 @@ def _sudden(case: Case, scale: Scale, *, gradual_is_against: bool) -> None:
 
 
 def how_it_came(case: Case) -> str | None:
-    """Whether the largest difference changed slowly or at once, from the furnace's earlier runs.
+    """Whether the largest difference changed slowly or at once.
 
     Parameters
     ----------
@@ -295,14 +295,20 @@ def how_it_came(case: Case) -> str | None:
     Returns
     -------
     str or None
-        ``slowly`` or ``at once``; None where fewer than five earlier runs show it, or they do not tell.
+        ``slowly`` or ``at once``, by the furnace's earlier runs, else by the good ones before it; None where fewer
+        than five of them show it, or they do not tell.
     """
     hot = _hot(shifts(case))
     if not hot or case.run is None:
         return None
     worst = max(hot, key=lambda s: abs(s.shift_c))
-    line = [*(_difference(r, worst) for r in case.evidence.history), _difference(case.run, worst)]
-    values = [v for v in line if v is not None]
+    begun = case.run.started_utc
+    before = sorted((r for r in case.good if r.started_utc < begun), key=lambda r: r.started_utc)
+    return _way(case.evidence.history, case.run, worst) or _way(before, case.run, worst)
+
+
+def _way(earlier: Sequence[RunFigures], run: RunFigures, worst: Shift) -> str | None:
+    values = [v for v in (_difference(r, worst) for r in (*earlier, run)) if v is not None]
     if len(values) < 6:
         return None
     first = median(values[: max(2, len(values) // 4)])
@@ -313,7 +319,8 @@ def how_it_came(case: Case) -> str | None:
     trend = rank_correlation([float(i) for i in range(len(values))], values)
     if before >= GRADUAL_SHARE and trend * total > 0 and abs(trend) > 0.5:
         return "slowly"
-    return "at once" if abs(before) <= SUDDEN_SHARE else None
+    widest = max(abs(v - first) for v in values[:-1])
+    return "at once" if abs(before) <= SUDDEN_SHARE and widest < abs(total) else None
 
 
 def _difference(run: RunFigures, like: Shift) -> float | None:
