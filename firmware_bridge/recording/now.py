@@ -9,6 +9,8 @@ from pathlib import Path
 from soakwitness.firmware_bridge.furnace.model import Furnace
 from soakwitness.firmware_bridge.runfolder.model import Act, Mark
 
+_ORDER = {"control": 0, "recording": 1, "over-temperature": 2, "reference": 3, "survey": 4, "load": 5}
+
 
 @dataclass(frozen=True)
 class Now:
@@ -48,9 +50,12 @@ def to_celsius(value: float, furnace: Furnace) -> float:
 
 def chamber_c(furnace: Furnace, values: Mapping[str, float | None]) -> float | None:
     """Chamber temperature [degC] of one reading, None where no fit sensor has a value."""
-    order = {"control": 0, "recording": 1, "over-temperature": 2, "reference": 3, "survey": 4, "load": 5}
-    fit = [sensor for sensor in furnace.sensors if sensor.role in order and values.get(sensor.name) is not None]
-    if not fit:
-        return None
-    value = values[min(fit, key=lambda sensor: order[sensor.role]).name]
+    name = chamber_sensor(furnace, values)
+    value = None if name is None else values[name]
     return None if value is None else to_celsius(value, furnace)
+
+
+def chamber_sensor(furnace: Furnace, values: Mapping[str, float | None]) -> str | None:
+    """Name of the sensor that speaks for the chamber in one reading."""
+    fit = [sensor for sensor in furnace.sensors if sensor.role in _ORDER and values.get(sensor.name) is not None]
+    return min(fit, key=lambda sensor: _ORDER[sensor.role]).name if fit else None

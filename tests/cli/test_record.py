@@ -97,7 +97,7 @@ def test_a_terminal_shows_one_living_sentence_and_takes_keys(tmp_path: Path) -> 
     (tmp_path / "recipe.toml").write_text(RECIPE)
     terminal = Terminal("record", "furnace.toml", "--recipe", "recipe.toml", "--unit", "F", cwd=tmp_path)
     try:
-        terminal.wait_for("space = next expected act")
+        terminal.wait_for("Keys:")
         terminal.wait_for("\r\x1b[JHold 1: ")
         terminal.wait_for("68.0 °F")
         terminal.type(" ")
