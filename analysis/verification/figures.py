@@ -9,7 +9,7 @@ import numpy as np
 from soakwitness.analysis.recipes.model import Hold
 from soakwitness.analysis.verification.edges import Readings, confirmed_crossing
 from soakwitness.analysis.verification.intervals import Allowed, Mode, inside
-from soakwitness.analysis.verification.model import Bounds, Dip, InBand
+from soakwitness.analysis.verification.model import Bounds, InBand
 from soakwitness.analysis.verification.soak import Window, longest, window_limits
 from soakwitness.analysis.verification.thinning import Thinner
 
@@ -77,36 +77,6 @@ def in_band_figures(trace: Readings, hold: Hold, ground: Ground, expanded_c: flo
     high = np.max([_times(trace, hold, window, ground.allowed, float(e), "high") for e in errors], axis=0)
     three = [Bounds(min(float(a), b), b, max(float(c), b)) for a, b, c in zip(low, best, high, strict=True)]
     return InBand(*three)
-
-
-def dips_of(trace: Readings, hold: Hold, ground: Ground) -> tuple[Dip, ...]:
-    """List the dips below the lower edge between enter and leave.
-
-    Parameters
-    ----------
-    trace : Readings
-        The trace that decides.
-    hold : Hold
-        The hold.
-    ground : Ground
-        Its edges.
-
-    Returns
-    -------
-    tuple of Dip
-        Those that go below the edge by more than noise and resolution (at least 1 K), in order of time.
-    """
-    start, end = ground.edges.enter_s, ground.edges.leave_s
-    if hold.judge_by == "mean":
-        return ()
-    spans = inside(trace, hold.lower_c, np.inf, start_s=start, end_s=end, mode="best", allowed=ground.allowed)
-    dips = []
-    for a, b in zip(spans.end_s[:-1], spans.start_s[1:], strict=True):
-        low, high = trace.between(float(a), float(b))
-        lowest = float(trace.temp_c[low:high].min(initial=np.inf))
-        if lowest < hold.lower_c - max(trace.back_c, ground.allowed.noise_c):
-            dips.append(Dip(float(a), float(b), lowest, "pause" if b - a <= hold.dip_s else "new start"))
-    return tuple(dips)
 
 
 def lag_of(scene: Scene, ground: Ground, work: Work, window: Window) -> Bounds | None:

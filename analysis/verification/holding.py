@@ -9,8 +9,9 @@ import numpy as np
 
 from soakwitness.analysis.recipes.model import Hold
 from soakwitness.analysis.verification import requirements as req
+from soakwitness.analysis.verification.dips import dips_of
 from soakwitness.analysis.verification.edges import Edges, Readings
-from soakwitness.analysis.verification.figures import dips_of, in_band_figures, lag_of
+from soakwitness.analysis.verification.figures import in_band_figures, lag_of
 from soakwitness.analysis.verification.intervals import Allowed, Mode
 from soakwitness.analysis.verification.model import Bounds, HoldResult, PieceResult, Verdict
 from soakwitness.analysis.verification.overshoot import Level, Overshoot, level_part, overshoot
@@ -104,7 +105,7 @@ def judge_hold(scene: Scene, number: int) -> HoldResult:
     if not within:
         # Every charge went in later, into the hotter furnace: the hold is reported, not judged.
         bare, scene = replace(bare, judged=False), replace(scene, stays=(Stay(None, None, scene.start_s),))
-    pieces = tuple(_judge_piece(scene, ground, i, shared) for i in within or [0])
+    pieces = _judge_pieces(scene, ground, within or [0], shared)
     return _with_pieces(scene, ground, peak, replace(bare, found=True), pieces)
 
 
@@ -131,6 +132,7 @@ def _with_pieces(
         above_band_s=peak.above_band_s if peak else None,
         level_c=ground.level.level_c,
         lag_s=worst.lag_s,
+        noise_c=ground.allowed.noise_c,
         never_reached=_never_reached(scene, ground),
         as_read=req.worst(p.as_read for p in pieces),
         at_true_temperature=req.worst(p.at_true_temperature for p in pieces),
@@ -181,8 +183,35 @@ def _loads_above(scene: Scene, hold: Hold) -> bool:
     return scene.recipe.load_at_c is not None and scene.recipe.load_at_c > hold.upper_c
 
 
+def _judge_pieces(
+    scene: Scene, ground: Ground, indices: Sequence[int], shared: Sequence[req.Outcome]
+) -> tuple[PieceResult, ...]:
+    """Judge every stay; pieces alike that went in and out together are judged once."""
+    known: dict[tuple[object, ...], PieceResult] = {}
+    results = []
+    for index in indices:
+        stay = scene.stays[index]
+        key = (id(_work_for(scene, ground.hold, index).best), stay.load_s, stay.pull_s)
+        if key not in known:
+            known[key] = _judge_piece(scene, ground, index, shared)
+        results.append(
+            replace(
+                known[key],
+                piece=stay.piece if stay.piece is not None else stay.charge,
+                charge=stay.charge,
+                plates_s=stay.plates_s,
+                quench_delay_s=_delay(stay),
+            )
+        )
+    return tuple(results)
+
+
+def _delay(stay: Stay) -> float | None:
+    return None if stay.pull_s is None or stay.plates_s is None else stay.plates_s - stay.pull_s
+
+
 def _judge_piece(scene: Scene, ground: Ground, index: int, shared: Sequence[req.Outcome]) -> PieceResult:
-    """Soak and verdict of one stay in one hold."""
+    """Soak and verdict of one stay in one hold, whose name is not entered yet."""
     stay, hold = scene.stays[index], ground.hold
     work = _work_for(scene, hold, index)
     window = _window(scene, ground, stay)
@@ -193,8 +222,8 @@ def _judge_piece(scene: Scene, ground: Ground, index: int, shared: Sequence[req.
     best = measure.at("best")(0.0)
     outcomes = [*shared, *_soak_outcomes(scene, ground, work, measure, stay)]
     return PieceResult(
-        piece=stay.piece if stay.piece is not None else stay.charge,
-        charge=stay.charge,
+        piece=None,
+        charge=None,
         soak_s=Bounds(min(low, best), best, max(high, best)),
         longest_s=measure.longest(),
         verdict=_unless_untrusted(scene, ground, [o.on(scene.basis) for o in outcomes]),
@@ -202,8 +231,6 @@ def _judge_piece(scene: Scene, ground: Ground, index: int, shared: Sequence[req.
         at_true_temperature=_unless_untrusted(scene, ground, [o.at_true_temperature for o in outcomes]),
         load_s=stay.load_s,
         pull_s=stay.pull_s,
-        plates_s=stay.plates_s,
-        quench_delay_s=None if stay.pull_s is None or stay.plates_s is None else stay.plates_s - stay.pull_s,
         lag_s=lag_of(scene, ground, work, window),
         error_it_stands_c=req.common(o.stands_c for o in outcomes if o.stands_c is not None or o.as_read != "pass"),
     )

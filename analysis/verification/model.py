@@ -14,6 +14,7 @@ from soakwitness.analysis.runs import FloatArray
 Verdict = Literal["pass", "fail", "not proven"]
 Severity = Literal["fail", "warn", "note"]
 Basis = Literal["reading", "true temperature"]
+Looks = Literal["door", "power", "gap"]
 Source = Literal["load", "packet estimate", "control"]
 ErrorSource = Literal["calibration", "stated", "tolerance class", "none"]
 
@@ -172,12 +173,16 @@ class RampResult:
 
 @dataclass(frozen=True)
 class Dip:
-    """A time below the lower edge within a hold: ``counted`` as a pause or as a new start of the soak."""
+    """A time below the lower edge within a hold: it pauses the soak or starts it again.
+
+    ``looks_like`` a door opened (within seconds), a power cut (for minutes), or is a gap.
+    """
 
     start_s: float
     end_s: float
     lowest_c: float
     effect: Literal["pause", "new start"]
+    looks_like: Looks = "door"
 
 
 @dataclass(frozen=True)
@@ -199,6 +204,7 @@ class HoldResult:
     above_band_s: float | None = None
     level_c: float | None = None  # median reading between enter and leave
     lag_s: Bounds | None = None
+    noise_c: float | None = None  # random part of a reading's error, beside the shift of the whole trace
     as_read: Verdict = "not proven"
     at_true_temperature: Verdict = "not proven"
     error_it_stands_c: tuple[float, float] | None = None

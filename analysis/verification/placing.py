@@ -70,6 +70,8 @@ def place_holds(
     tuple of Placed or None
         One a hold, in the recipe's order; None where the run has no such hold.
     """
+    if not recipe.holds:
+        return ()
     blocks = blocks or assignment.block_medians(readings.t_s, readings.temp_c, readings.period_s)
     assigned = assignment.assign(blocks, _swinging(recipe), resolution_c=readings.resolution_c)
     stays = [_possible(readings, hold, many, reach_c) for hold, many in zip(recipe.holds, assigned.stays, strict=True)]

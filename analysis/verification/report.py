@@ -122,6 +122,7 @@ def _hold(hold: HoldResult) -> dict[str, Any]:
         "level_c": hold.level_c,
         "lag_s": _bounds(hold.lag_s),
         "never_reached": hold.never_reached,
+        "noise_c": hold.noise_c,
         "as_read": hold.as_read,
         "at_true_temperature": hold.at_true_temperature,
         "error_it_stands_c": None if stands is None else list(stands),
@@ -136,7 +137,13 @@ def _hold(hold: HoldResult) -> dict[str, Any]:
 
 
 def _dip(dip: Dip) -> dict[str, Any]:
-    return {"start_s": dip.start_s, "end_s": dip.end_s, "lowest_c": dip.lowest_c, "effect": dip.effect}
+    return {
+        "start_s": dip.start_s,
+        "end_s": dip.end_s,
+        "lowest_c": dip.lowest_c,
+        "effect": dip.effect,
+        "looks_like": dip.looks_like,
+    }
 
 
 def _piece(piece: PieceResult) -> dict[str, Any]:

@@ -6,6 +6,17 @@ from soakwitness.analysis.verification.findings.view import View, duration, rang
 from soakwitness.analysis.verification.model import Finding, HoldResult
 from soakwitness.analysis.verification.overshoot import level_part, overshoot
 
+DIP_WORDS = {
+    "door": ("it fell within seconds, as when the door is opened", "Keep the door shut during a hold."),
+    "power": (
+        "it fell for minutes, as a furnace does without power",
+        "Look for a power cut, a tripped contactor or a program that was stopped.",
+    ),
+    "gap": (
+        "readings are missing in the fall, so a sensor or link that was away may have made it",
+        "Look at the sensor's connector and at the events of that time.",
+    ),
+}
 LAG_WORTH_A_WARNING = 0.2  # of the required soak; common practice, no source
 
 
@@ -179,6 +190,7 @@ def _out_of_band(view: View, hold: HoldResult) -> list[Finding]:
     lowest = min(hold.dips, key=lambda d: d.lowest_c)
     total = sum(d.end_s - d.start_s for d in hold.dips)
     by_estimate = hold.temperature_from == "packet estimate"
+    looks = DIP_WORDS[lowest.looks_like]
     says = " A dip of the sensor is not one of the blade; the estimate carries it through." if by_estimate else ""
     return [
         Finding(
@@ -186,8 +198,8 @@ def _out_of_band(view: View, hold: HoldResult) -> list[Finding]:
             "note" if by_estimate or not hold.judged else "warn",
             hold.step,
             f"The {view.hold_words(hold)} was below its band {_times(len(hold.dips))}, {duration(total)} in all, "
-            f"down to {view.temp(lowest.lowest_c)}.{says}",
-            "Look for a door opening, a power cut or a loose sensor at that time.",
+            f"down to {view.temp(lowest.lowest_c)}; {looks[0]}.{says}",
+            looks[1],
             at_s=lowest.start_s,
             until_s=lowest.end_s,
         )

@@ -163,6 +163,26 @@ def test_a_dip_is_listed_with_its_effect():
     assert "out of band" in codes(found)
 
 
+def test_a_recipe_of_ramps_alone():
+    ramps = replace(TEN, steps=TEN.steps[:1])
+    found = checked(recipe=ramps)
+    assert found.verdict == "pass"
+    assert found.holds == ()
+
+
+def test_look_alikes_of_a_dip_are_told_apart():
+    door = [*HOLD[:2], (2400, 1000), (2420, 950), (2560, 1000), *HOLD[2:]]
+    cut = [*HOLD[:2], (2400, 1000), (2800, 920), (3000, 1000), (4160, 1000), (6000, 80)]
+    assert [d.looks_like for d in checked(door).holds[0].dips] == ["door"]
+    assert "door" in finding(checked(door), "out of band").says
+    assert [d.looks_like for d in checked(cut).holds[0].dips] == ["power"]
+    assert "without power" in finding(checked(cut), "out of band").says
+    t_s, temp_c = drawn(door)
+    temp_c[2402:2418] = np.nan
+    (dip,) = verify(make_run(t_s, {"furnace": temp_c}), TEN).holds[0].dips
+    assert dip.looks_like == "gap"
+
+
 # --- what is not on record ------------------------------------------------------------------------------------------
 
 
