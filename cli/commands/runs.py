@@ -67,11 +67,11 @@ def runs(
     if as_json:
         print_json([_as_json(entry) for entry in listed])
         return
-    for entry in listed:
-        click.echo(_line(entry))
-    if not listed:
+    if listed:
+        click.echo("\n".join(_line(entry) for entry in listed))
+    else:
         click.echo(f"No runs in {logbook}.", err=True)
-    elif run is None and hidden:
+    if run is None and hidden:
         click.echo(f"{hidden} older runs are not shown: --all", err=True)
 
 

@@ -56,7 +56,10 @@ def record_words(now: Now) -> str:
     if now.trouble is not None:
         parts.append(f"NOT BEING WRITTEN ({now.trouble}), {now.held_rows} rows in memory")
     else:
-        parts.append(f"{now.rows} rows")
+        missed = f" ({now.missed} missed)" if now.missed else ""
+        parts.append(f"{now.rows} rows{missed}")
+    if now.lost_answers:
+        parts.append(f"{now.lost_answers} answers lost on the way")
     if now.link_lost is not None:
         lost = "" if now.reading_age_s is None else f" for {clock_words(now.reading_age_s)}"
         parts.append(f"no link{lost}: {now.link_lost.rstrip('.')}")

@@ -14,7 +14,10 @@ _ORDER = {"control": 0, "recording": 1, "over-temperature": 2, "reference": 3, "
 
 @dataclass(frozen=True)
 class Now:
-    """How a run stands. ``values`` are the last reading's raw values, in the instrument's unit."""
+    """How a run stands. ``values`` are the last reading's raw values, in the instrument's unit.
+
+    ``missed`` counts slots without a reading, ``lost_answers`` answers or lines that were garbled or lost on the way.
+    """
 
     furnace: Furnace
     run: Path | None
@@ -25,6 +28,7 @@ class Now:
     reading_age_s: float | None
     rows: int
     missed: int = 0
+    lost_answers: int = 0
     link_lost: str | None = None
     trouble: str | None = None
     held_rows: int = 0

@@ -57,6 +57,7 @@ class Recording:
         self.started_s = started_s
         self.alarms = alarms
         self.missed = 0
+        self.lost_answers = 0
         self._locks = [] if locks is None else locks
         self._clock = clock
         self._heard = heard
@@ -100,6 +101,7 @@ class Recording:
         if reading is not None:
             self.keeper.row(self.t_s(sample.now_s), sample.utc_s, reading.values)
             self._last = sample
+            self.lost_answers += reading.missed
             self._read(sample, reading.values, reading.faults, reading.texts)
         elif self._link_lost is None:
             self.missed += 1
@@ -246,6 +248,7 @@ class Recording:
             reading_age_s=None if self._last is None else now_s - self._last.now_s,
             rows=self.keeper.rows,
             missed=self.missed,
+            lost_answers=self.lost_answers,
             link_lost=self._link_lost,
             trouble=self.keeper.trouble,
             held_rows=self.keeper.held_rows,

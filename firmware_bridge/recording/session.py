@@ -126,8 +126,11 @@ def _record(
 ) -> Path:
     station = Station(clock, link, furnace.every_s)
     first = station.first()
-    if first.look.error is not None and link.lost:
-        raise first.look.error
+    while first.look.error is not None:  # a person waits: after three tries the reason is better than an empty run
+        if link.lost:
+            raise first.look.error
+        clock.sleep(furnace.every_s)
+        first = station.first()
     reading = first.look.reading
     recording, says = begin_or_resume(
         furnace,

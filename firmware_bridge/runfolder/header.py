@@ -11,7 +11,8 @@ from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.furnace.model import Furnace, Sensor, Signal
 from soakwitness.firmware_bridge.runfolder.model import FORMAT_VERSION, Column, RunHeader
 
-_TEXTS = frozenset(("name", "kind", "unit", "role", "thermocouple", "tolerance_class", "serial", "channel", "position"))
+_COLUMN_KEYS = tuple(part.name for part in fields(Column))
+_TEXTS = frozenset(part.name for part in fields(Column) if "str" in str(part.type) or "Literal" in str(part.type))
 
 
 def columns_of(furnace: Furnace) -> tuple[Column, ...]:
@@ -70,7 +71,7 @@ def header_text(header: RunHeader) -> str:
 
 
 def _column_json(column: Column) -> dict[str, Any]:
-    pairs = ((part.name, getattr(column, part.name)) for part in fields(Column))
+    pairs = ((name, getattr(column, name)) for name in _COLUMN_KEYS)
     return {name: value for name, value in pairs if value is not None}
 
 
@@ -147,11 +148,11 @@ def _number(value: Any) -> float | None:
 
 
 def _parse_column(found: dict[str, Any]) -> Column:
-    known = {part.name: found[part.name] for part in fields(Column) if found.get(part.name) is not None}
+    known = {name: found[name] for name in _COLUMN_KEYS if found.get(name) is not None}
     if known.get("kind") not in ("sensor", "signal", "contact"):
         raise ValueError(f"column kind {known.get('kind')!r}")
     for name, value in known.items():
-        if name in _TEXTS | {"means"}:
+        if name in _TEXTS:
             known[name] = str(value)
         else:
             known[name] = float(value)

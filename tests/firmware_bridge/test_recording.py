@@ -9,7 +9,8 @@ from pathlib import Path
 import pytest
 
 from soakwitness.firmware_bridge.errors import LinkError, RunFolderError
-from soakwitness.firmware_bridge.furnace.model import Alarm, Contact
+from soakwitness.firmware_bridge.furnace.model import Alarm, Contact, Furnace
+from soakwitness.firmware_bridge.links.base import Clock, Link
 from soakwitness.firmware_bridge.recording import clocks
 from soakwitness.firmware_bridge.recording.acts import Contacts, next_act
 from soakwitness.firmware_bridge.recording.alarms import AGAIN_S, COMMAND_S, Alarms
@@ -147,6 +148,21 @@ def test_a_port_that_is_not_there_at_the_start_is_an_error(tmp_path: Path) -> No
     instrument.gone = "no permission"
     with pytest.raises(LinkError, match="no permission"):
         record(tmp_path, clock, Attendant(3), instrument)
+    assert not (tmp_path / "runs").exists()
+
+
+def test_an_instrument_that_never_answers_is_an_error_after_three_tries(tmp_path: Path) -> None:
+    clock = FakeClock()
+    instrument = FakeInstrument(clock)
+
+    def opener(furnace: Furnace, its_clock: Clock) -> Link:
+        link = instrument.open(furnace, its_clock)
+        instrument.gone = "silent"
+        return link
+
+    with pytest.raises(LinkError, match="silent"):
+        record_run(make_furnace(), clock, About(tmp_path), Attendant(3), opener=opener)
+    assert clock.now_s == pytest.approx(1002.0)
     assert not (tmp_path / "runs").exists()
 
 
