@@ -44,9 +44,16 @@ def readings_of(trace: Trace) -> Readings:
         Its finite readings.
     """
     seen = np.isfinite(trace.temp_c)
-    if seen.all():
-        return Readings(trace.t_s, trace.temp_c, trace.resolution_c, trace.period_s)
-    return Readings(trace.t_s[seen], trace.temp_c[seen], trace.resolution_c, trace.period_s)
+    t_s, temp_c = (trace.t_s, trace.temp_c) if seen.all() else (trace.t_s[seen], trace.temp_c[seen])
+    return Readings(t_s, temp_c, trace.resolution_c, max(trace.period_s, _usual_distance(t_s)))
+
+
+def _usual_distance(t_s: FloatArray) -> float:
+    """Median distance of readings [s]: a slow link or a slow sensor makes no gap of every interval."""
+    if t_s.size < 2:
+        return 0.0
+    some = np.arange(0, t_s.size - 1, max(1, t_s.size // 20_000))
+    return float(np.median(t_s[some + 1] - t_s[some]))
 
 
 def place_holds(

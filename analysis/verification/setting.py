@@ -14,6 +14,7 @@ from soakwitness.analysis.recipes.model import PacketSpec, Recipe
 from soakwitness.analysis.runs import Run, Trace
 from soakwitness.analysis.verification.assignment import block_medians
 from soakwitness.analysis.verification.edges import Readings
+from soakwitness.analysis.verification.intervals import gaps
 from soakwitness.analysis.verification.model import HoldResult, PieceInfo, SensorErrors, Source, WorkTemperature
 from soakwitness.analysis.verification.pieces import Stay, drop_unnamed, stays_of
 from soakwitness.analysis.verification.placing import Placed, place_again, place_holds, readings_of
@@ -31,7 +32,7 @@ USABLE_SHARE = 0.5
 
 
 def usable(trace: Trace) -> bool:
-    """Whether a trace has enough readings to count: half of its rows, and five.
+    """Whether a trace has enough readings to count: five, and no gaps for more than half of the run.
 
     Parameters
     ----------
@@ -43,8 +44,12 @@ def usable(trace: Trace) -> bool:
     bool
         Whether it counts.
     """
-    seen = int(np.isfinite(trace.temp_c).sum())
-    return seen >= FEWEST_READINGS and seen >= USABLE_SHARE * trace.t_s.size
+    readings = readings_of(trace)
+    t = readings.t_s
+    if t.size < FEWEST_READINGS:
+        return False
+    missing = sum(b - a for a, b in gaps(readings, t[0], t[-1])) + (t[0] - trace.t_s[0]) + (trace.t_s[-1] - t[-1])
+    return bool(missing <= (1.0 - USABLE_SHARE) * (trace.t_s[-1] - trace.t_s[0]))
 
 
 def chamber_trace(run: Run) -> Trace:

@@ -239,6 +239,14 @@ def test_a_gap_in_the_hold_is_bounded_by_the_furnaces_own_rates():
     assert finding(found, "gap in record").step == 2
 
 
+def test_a_sensor_read_every_fifth_row_has_no_gaps():
+    t_s, temp_c = drawn(HOLD)
+    temp_c[np.arange(t_s.size) % 5 != 0] = np.nan
+    found = verify(make_run(t_s, {"furnace": temp_c}), TEN)
+    assert found.verdict == "pass"
+    assert "gap in record" not in codes(found)
+
+
 def test_a_gap_of_uncertain_length_never_counts():
     t_s, temp_c = drawn(HOLD)
     keep = (t_s <= 2300) | (t_s >= 2310)
