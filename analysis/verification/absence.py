@@ -8,10 +8,10 @@ from typing import Literal
 import numpy as np
 
 from soakwitness.analysis.recipes.words import Unit, duration, temperature
+from soakwitness.analysis.verification.edges import Readings
 from soakwitness.analysis.verification.intervals import gaps
 from soakwitness.analysis.verification.scene import Scene
 
-ENDING_S = 300.0
 FALLEN_C = 5.0
 
 
@@ -95,5 +95,5 @@ def _at_the_end(scene: Scene, number: int, since_s: float, inside: bool, unit: U
     return Absence("cut", f"the record ends at {temperature(last, unit)}, on the way", scene.end_s)
 
 
-def _time_of_peak(trace: object, low: int, part: np.ndarray) -> float:
-    return float(trace.t_s[low + int(part.argmax())])  # type: ignore[attr-defined]
+def _time_of_peak(trace: Readings, low: int, part: np.ndarray) -> float:
+    return float(trace.t_s[low + int(part.argmax())])

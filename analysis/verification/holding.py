@@ -17,7 +17,7 @@ from soakwitness.analysis.verification.model import Bounds, HoldResult, PieceRes
 from soakwitness.analysis.verification.overshoot import Level, Overshoot, level_part, overshoot
 from soakwitness.analysis.verification.pieces import Stay
 from soakwitness.analysis.verification.placing import Placed
-from soakwitness.analysis.verification.scene import Scene, Work
+from soakwitness.analysis.verification.scene import Scene, Work, measured_work
 from soakwitness.analysis.verification.shift import extremes
 from soakwitness.analysis.verification.soak import Soak, Window, soak
 from soakwitness.analysis.verification.thinning import EdgeThinner, Thinners
@@ -49,7 +49,8 @@ def ground_of(scene: Scene, number: int) -> Ground | None:
     placed = every[number]
     if placed is None:
         return None
-    edges = placed.edges or Edges(placed.stays[0].start_s, placed.stays[-1].end_s, left_upward=False)
+    first, last = placed.stays[0].start_s, placed.stays[-1].end_s
+    edges = placed.edges or Edges(first, last, left=last < trace.t_s[-1] - 2.0 * trace.period_s)
     allowed = scene.allowed(trace, edges.enter_s, edges.leave_s)
     following = next((p for p in every[number + 1 :] if p is not None), None)
     limit = following.stays[0].start_s if following else float(trace.t_s[-1])
@@ -104,9 +105,15 @@ def judge_hold(scene: Scene, number: int) -> HoldResult:
     within = _stays_in(scene, ground)
     if not within:
         # Every charge went in later, into the hotter furnace: the hold is reported, not judged.
-        bare, scene = replace(bare, judged=False), replace(scene, stays=(Stay(None, None, scene.start_s),))
+        bare, scene = replace(bare, judged=False), _furnace_alone(scene, ground)
     pieces = _judge_pieces(scene, ground, within or [0], shared)
     return _with_pieces(scene, ground, peak, replace(bare, found=True), pieces)
+
+
+def _furnace_alone(scene: Scene, ground: Ground) -> Scene:
+    """The same verification with nothing in the furnace."""
+    work = measured_work("load" if scene.source == "load" else "control", ground.trace)
+    return replace(scene, stays=(Stay(None, None, scene.start_s),), works={0: work})
 
 
 def _with_pieces(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from soakwitness.analysis.ramps import ramp_rate
@@ -52,14 +54,14 @@ def _ramp(scene: Scene, step: Ramp, place: int, after_s: float | None, following
     limits = step.min_rate_c_per_h is not None or step.max_rate_c_per_h is not None
     unknown: Verdict | None = "not proven" if limits else None
     if span is None:
-        return _with(bare, verdict=unknown)
+        return replace(bare, verdict=unknown)
     start_s, end_s = span
     trace = scene.chamber
     low, high = trace.between(start_s, end_s)
     rate = ramp_rate(trace.t_s[low:high], trace.temp_c[low:high], start_s=start_s, end_s=end_s)
     if rate is None:
-        return _with(bare, found=True, start_s=start_s, end_s=end_s, verdict=unknown)
-    return _with(
+        return replace(bare, found=True, start_s=start_s, end_s=end_s, verdict=unknown)
+    return replace(
         bare,
         found=True,
         start_s=start_s,
@@ -69,12 +71,6 @@ def _ramp(scene: Scene, step: Ramp, place: int, after_s: float | None, following
         curved=rate.curved,
         verdict=_verdict(step, rate.rate_c_per_h) if limits else None,
     )
-
-
-def _with(result: RampResult, **changes: object) -> RampResult:
-    from dataclasses import replace
-
-    return replace(result, **changes)  # type: ignore[arg-type]
 
 
 def _verdict(step: Ramp, rate_c_per_h: float) -> Verdict:

@@ -74,11 +74,6 @@ def judged(
     return Outcome(name, as_read, at_true, interval)
 
 
-def plain(name: str, verdict: Verdict) -> Outcome:
-    """A requirement that no sensor error touches, such as a delay between two marks."""
-    return Outcome(name, verdict, verdict)
-
-
 def worst(verdicts: Iterable[Verdict]) -> Verdict:
     """Fail if any fails, else not proven if any is, else pass."""
     return max(verdicts, key=ORDER.index, default="pass")
