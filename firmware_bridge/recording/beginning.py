@@ -17,6 +17,7 @@ from soakwitness.firmware_bridge.recording.clocks import Clock
 from soakwitness.firmware_bridge.recording.keeping import Keeper
 from soakwitness.firmware_bridge.recording.now import chamber_c
 from soakwitness.firmware_bridge.recording.recorder import Recording
+from soakwitness.firmware_bridge.runfolder.events import append_events
 from soakwitness.firmware_bridge.runfolder.files import Files
 from soakwitness.firmware_bridge.runfolder.format import event_body, read_utc, utc_text
 from soakwitness.firmware_bridge.runfolder.header import columns_of, read_header
@@ -24,7 +25,7 @@ from soakwitness.firmware_bridge.runfolder.lock import RUN_LOCK, Lock, LockHeld,
 from soakwitness.firmware_bridge.runfolder.model import RunHeader
 from soakwitness.firmware_bridge.runfolder.reader import check_record, last_row, read_events
 from soakwitness.firmware_bridge.runfolder.sealing import seal_run
-from soakwitness.firmware_bridge.runfolder.writer import RunFolder, append_events, reduced_name
+from soakwitness.firmware_bridge.runfolder.writer import RunFolder, reduced_name
 
 SAME_WITHIN_S = 600.0  # a gap this short is always the same heating
 SAME_WHILE_WARM_S = 6 * 3600.0  # a longer one only if the furnace is still warm

@@ -17,6 +17,7 @@ from soakwitness.firmware_bridge.runfolder.writer import RunFolder
 
 SYNC_EVERY_S = 4.0  # at most 5 s may be lost to a power cut
 TRY_EVERY_S = 3.0
+FRESH_S, TRY_LATER_S = 60.0, 15.0  # a disk that stays away is not written full of tries
 HELD_S = 7200.0
 MOST_ROWS = 100_000
 MOST_EVENTS = 5_000
@@ -97,7 +98,8 @@ class Keeper:
         """Sync when it is time, and try again after trouble. To be called at least once a second."""
         now_s = self._clock.monotonic()
         if self.trouble is not None:
-            if now_s - self._tried_s >= TRY_EVERY_S:
+            fresh = now_s - (self.trouble_since_s or now_s) < FRESH_S
+            if now_s - self._tried_s >= (TRY_EVERY_S if fresh else TRY_LATER_S):
                 self.save()
         elif now_s - self._synced_s >= SYNC_EVERY_S:
             self.save()

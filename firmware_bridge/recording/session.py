@@ -103,77 +103,88 @@ def record_run(
         link = keep_link(furnace, clock, opener)
         attendant.tell(f"Link: {link.open()}.")
         try:
-            return _record(
-                furnace, clock, about, attendant, link, for_s=for_s, fresh=fresh, orphaned=orphaned, files=files
+            station = Station(clock, link, furnace.every_s)
+            first = _first_reading(station, link, clock, furnace.every_s)
+            reading = first.look.reading
+            recording, says = begin_or_resume(
+                furnace,
+                clock,
+                about,
+                alarms=Alarms(furnace.alarm, clock, bell=attendant.bell),
+                temp_c=None if reading is None else chamber_c(furnace, reading.values),
+                started_s=first.now_s,
+                fresh=fresh,
+                files=files,
+                heard=attendant.heard,
             )
+            for words in says:
+                attendant.tell(words)
+            return _OneRun(recording, clock, attendant, for_s, orphaned).record(station, first)
         finally:
             link.close()
     finally:
         lock.release()
 
 
-def _record(
-    furnace: Furnace,
-    clock: Clock,
-    about: About,
-    attendant: Attendant,
-    link: LinkKeeper,
-    *,
-    for_s: float | None,
-    fresh: bool,
-    orphaned: Callable[[], bool],
-    files: Files | None,
-) -> Path:
-    station = Station(clock, link, furnace.every_s)
+def _first_reading(station: Station, link: LinkKeeper, clock: Clock, every_s: float) -> Sample:
+    """The first good reading; a person waits, so after three tries the reason is better than an empty run."""
     first = station.first()
-    while first.look.error is not None:  # a person waits: after three tries the reason is better than an empty run
+    while first.look.error is not None:
         if link.lost:
             raise first.look.error
-        clock.sleep(furnace.every_s)
+        clock.sleep(every_s)
         first = station.first()
-    reading = first.look.reading
-    recording, says = begin_or_resume(
-        furnace,
-        clock,
-        about,
-        alarms=Alarms(furnace.alarm, clock, bell=attendant.bell),
-        temp_c=None if reading is None else chamber_c(furnace, reading.values),
-        started_s=first.now_s,
-        fresh=fresh,
-        files=files,
-        heard=attendant.heard,
-    )
-    for words in says:
-        attendant.tell(words)
-    began_s = clock.monotonic()
-    heating = Heating(heating_since_s=began_s)
-    why: list[str] = []
+    return first
 
-    def stopped() -> bool:
-        reason = attendant.why_end()
-        if reason is None and for_s is not None and clock.monotonic() - began_s >= for_s:
-            reason = f"after {for_s:g} s, as asked"
-        why.extend([reason] if reason is not None and not why else [])
-        return bool(why)
 
-    def take(sample: Sample) -> None:
-        recording.take(sample)
-        attendant.show(recording)
+class _OneRun:
+    """Goes on with one recording until there is a reason to end it."""
+
+    def __init__(
+        self,
+        recording: Recording,
+        clock: Clock,
+        attendant: Attendant,
+        for_s: float | None,
+        orphaned: Callable[[], bool],
+    ) -> None:
+        self._recording = recording
+        self._clock = clock
+        self._attendant = attendant
+        self._for_s = for_s
+        self._orphaned = orphaned
+        self._began_s = clock.monotonic()
+        self._heating = Heating(heating_since_s=self._began_s)
+        self._why: str | None = None
+
+    def record(self, station: Station, first: Sample) -> Path:
+        """Record and seal."""
+        try:
+            self._take(first)
+            station.run(self._take, self._tend, self._stopped)
+            return finish(self._recording, self._clock, self._attendant.tell, self._why or "")
+        finally:
+            self._recording.release()
+
+    def _stopped(self) -> bool:
+        self._why = self._why or self._attendant.why_end()
+        over = self._for_s is not None and self._clock.monotonic() - self._began_s >= self._for_s
+        if self._why is None and over:
+            self._why = f"after {self._for_s:g} s, as asked"
+        return self._why is not None
+
+    def _take(self, sample: Sample) -> None:
+        self._recording.take(sample)
+        self._attendant.show(self._recording)
         values = sample.look.reading.values if sample.look.reading else {}
-        heating.look(sample.now_s, chamber_c(furnace, values), None, values.get("output"))
-        if not heating.running and orphaned():
-            why.append("the furnace does not heat, and the terminal is gone")
+        furnace = self._recording.furnace
+        self._heating.look(sample.now_s, chamber_c(furnace, values), None, values.get("output"))
+        if not self._heating.running and self._orphaned():
+            self._why = "the furnace does not heat, and the terminal is gone"
 
-    def tend() -> None:
-        recording.tend()
-        attendant.tend(recording)
-
-    try:
-        take(first)
-        station.run(take, tend, stopped)
-        return finish(recording, clock, attendant.tell, why[0] if why else "")
-    finally:
-        recording.release()
+    def _tend(self) -> None:
+        self._recording.tend()
+        self._attendant.tend(self._recording)
 
 
 def finish(recording: Recording, clock: Clock, tell: Callable[[str], None], why: str) -> Path:

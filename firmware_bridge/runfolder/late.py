@@ -10,6 +10,7 @@ from pathlib import Path
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from soakwitness.firmware_bridge.errors import RunFolderError
+from soakwitness.firmware_bridge.runfolder.events import append_events
 from soakwitness.firmware_bridge.runfolder.files import Files
 from soakwitness.firmware_bridge.runfolder.format import event_body, read_utc, utc_text
 from soakwitness.firmware_bridge.runfolder.header import read_header
@@ -18,7 +19,6 @@ from soakwitness.firmware_bridge.runfolder.marks import encode_mark, encode_stri
 from soakwitness.firmware_bridge.runfolder.model import Event, Mark
 from soakwitness.firmware_bridge.runfolder.reader import check_record, last_row, read_events, read_marks
 from soakwitness.firmware_bridge.runfolder.sealing import append_sealed
-from soakwitness.firmware_bridge.runfolder.writer import append_events
 
 _ALLOWED = "2026-11-25T14:05+01:00, 14:05 with a zone, or +1:23:04 into the run"
 _CLOCK = re.compile(r"([01]?\d|2[0-3]):([0-5]\d)(?::([0-5]\d))?")

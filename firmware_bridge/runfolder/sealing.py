@@ -10,6 +10,7 @@ from pathlib import Path
 
 from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.runfolder.chain import open_chain
+from soakwitness.firmware_bridge.runfolder.events import append_events
 from soakwitness.firmware_bridge.runfolder.files import Files, write_whole
 from soakwitness.firmware_bridge.runfolder.format import event_body, utc_text
 from soakwitness.firmware_bridge.runfolder.header import read_header
@@ -26,7 +27,6 @@ from soakwitness.firmware_bridge.runfolder.seal import (
     seal_text,
     sealed_names,
 )
-from soakwitness.firmware_bridge.runfolder.writer import append_events
 
 
 def seal_run(path: Path, *, sealed_utc: datetime | float, files: Files | None = None) -> Seal:

@@ -19,7 +19,7 @@ from typing import Any, BinaryIO
 
 from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.runfolder.chain import open_chain
-from soakwitness.firmware_bridge.runfolder.check import check_segment
+from soakwitness.firmware_bridge.runfolder.events import whole_events
 from soakwitness.firmware_bridge.runfolder.files import Files, write_whole
 from soakwitness.firmware_bridge.runfolder.format import (
     Value,
@@ -70,7 +70,7 @@ class ChainedFile:
         try:
             files.write(file, header)
             files.sync_folder(path.parent)
-        except OSError:
+        except BaseException:
             file.close()
             with contextlib.suppress(OSError):
                 files.remove(path)
@@ -206,7 +206,7 @@ class RunFolder:
         try:
             run._samples = ChainedFile.new(files, path / "samples.csv", run._line)
             run._events = ChainedFile.new(files, path / "events.csv", events_header())
-        except OSError:
+        except BaseException:
             run.close()
             raise
         return run
@@ -335,7 +335,7 @@ class RunFolder:
             self._events.close()
             self._events = None
         path = self.path / "events.csv"
-        kept, crc = _whole_events(path)
+        kept, crc = whole_events(path)
         there = {line.rpartition(b",")[0] for line in kept.split(b"\n")}
         rows = [kept]
         for body in bodies:
@@ -394,27 +394,3 @@ def _take_back(path: Path | None, files: Files) -> None:
         for file in path.iterdir():
             files.remove(file)
         path.rmdir()
-
-
-def append_events(path: Path, bodies: Iterable[bytes], *, files: Files | None = None) -> None:
-    """Append events to the table of a run that nobody records, all of them or none. Raises ``OSError``."""
-    kept, crc = _whole_events(path / "events.csv")
-    rows = []
-    for body in bodies:
-        row, crc = row_bytes(body, crc)
-        rows.append(row)
-    write_whole(files or Files(), path / "events.csv", kept + b"".join(rows))
-
-
-def _whole_events(path: Path) -> tuple[bytes, int]:
-    """Bytes of ``events.csv`` up to the end of its last whole line, and the checksum that goes on."""
-    header = events_header()
-    if not path.exists():
-        return header, header_crc(header)
-    found = check_segment(path, header)
-    data = path.read_bytes()
-    if found.whole == 0:
-        return header, header_crc(header)
-    if found.torn and found.good and found.good[-1][1] == len(data):  # only its line feed is missing
-        return data + b"\n", int(data[-8:], 16)
-    return data[: found.whole], found.last_crc
