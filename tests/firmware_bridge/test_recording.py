@@ -604,3 +604,22 @@ def test_a_log_book_that_cannot_be_written_is_an_error_at_once(tmp_path: Path) -
     clock = FakeClock()
     with pytest.raises(RunFolderError, match="Give another --logbook"):
         record(tmp_path / "file" / "book", clock, Attendant(3), FakeInstrument(clock))
+
+
+def test_a_run_whose_terminal_is_gone_ends_when_the_furnace_is_cold(tmp_path: Path) -> None:
+    clock = FakeClock()
+    instrument = FakeInstrument(clock)
+
+    def values(now_s: float) -> dict[str, float | None]:
+        minute = (now_s - 1000) / 60
+        temp_c = 20 + minute * 10 if minute < 60 else max(25.0, 620 - (minute - 60) * 5)
+        return {"control": temp_c, "load": temp_c, "setpoint": None}
+
+    instrument.values = values
+    furnace = make_furnace(every_s=30.0)
+    person = Attendant(10**6)
+    run = record(tmp_path, clock, person, instrument, furnace=furnace, orphaned=lambda: True)
+    (end,) = (event for event in read_events(run) if event.event == "end")
+    assert end.detail == "the furnace does not heat, and the terminal is gone"
+    # 600 K at 5 K a minute: below 50 C after 60 + 114 minutes, and ten minutes of that.
+    assert 60 * 170 < end.t_s < 60 * 200
