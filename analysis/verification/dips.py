@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -10,6 +11,7 @@ from soakwitness.analysis.recipes.model import Hold
 from soakwitness.analysis.verification.edges import Readings
 from soakwitness.analysis.verification.intervals import inside
 from soakwitness.analysis.verification.model import Dip, Looks
+from soakwitness.firmware_bridge.runfolder.model import Mark
 
 if TYPE_CHECKING:
     from soakwitness.analysis.verification.holding import Ground
@@ -19,9 +21,11 @@ if TYPE_CHECKING:
 AT_ONCE_C_PER_S = 1.0
 QUICK_C_PER_S = 0.2
 QUICK_S = 120.0
+OPENS = ("load", "pull", "door")
+MARKED_S = 120.0
 
 
-def dips_of(trace: Readings, hold: Hold, ground: Ground) -> tuple[Dip, ...]:
+def dips_of(trace: Readings, hold: Hold, ground: Ground, marks: Sequence[Mark] = ()) -> tuple[Dip, ...]:
     """List the dips below the lower edge between enter and leave.
 
     Parameters
@@ -32,6 +36,8 @@ def dips_of(trace: Readings, hold: Hold, ground: Ground) -> tuple[Dip, ...]:
         The hold.
     ground : Ground
         Its edges and level part.
+    marks : sequence of Mark
+        Marks of the run: a load, pull or door mark explains a dip.
 
     Returns
     -------
@@ -49,7 +55,8 @@ def dips_of(trace: Readings, hold: Hold, ground: Ground) -> tuple[Dip, ...]:
         if lowest < hold.lower_c - max(trace.back_c, ground.allowed.noise_c):
             bottom = low + int(trace.temp_c[low:high].argmin())
             effect = "pause" if b - a <= hold.dip_s else "new start"
-            looks = looks_like(trace, bottom, ground.level.level_c, start)
+            marked = any(m.act in OPENS and a - MARKED_S <= m.t_s <= b and not m.struck for m in marks)
+            looks = "marked" if marked else looks_like(trace, bottom, ground.level.level_c, start)
             dips.append(Dip(float(a), float(b), lowest, effect, looks))  # type: ignore[arg-type]
     return tuple(dips)
 

@@ -150,7 +150,7 @@ def _with_pieces(
         temperature_from="control" if hold.soak_from == "control" else scene.source,
         control_enter_s=control_edges.enter_s if control_edges else None,
         control_leave_s=control_edges.leave_s if control_edges else None,
-        dips=dips_of(ground.trace, hold, ground) if inside_band else (),
+        dips=dips_of(ground.trace, hold, ground, scene.run.marks) if inside_band else (),
         stays=tuple((s.start_s, s.end_s) for s in ground.placed.stays),
     )
 

@@ -14,7 +14,7 @@ from soakwitness.analysis.runs import FloatArray
 Verdict = Literal["pass", "fail", "not proven"]
 Severity = Literal["fail", "warn", "note"]
 Basis = Literal["reading", "true temperature"]
-Looks = Literal["door", "power", "gap"]
+Looks = Literal["door", "power", "gap", "marked"]
 Source = Literal["load", "packet estimate", "control"]
 ErrorSource = Literal["calibration", "stated", "tolerance class", "none"]
 
@@ -175,7 +175,7 @@ class RampResult:
 class Dip:
     """A time below the lower edge within a hold: it pauses the soak or starts it again.
 
-    ``looks_like`` a door opened (within seconds), a power cut (for minutes), or is a gap.
+    ``looks_like`` a door opened (within seconds), a power cut (for minutes), or is a gap; or marks say what it was.
     """
 
     start_s: float

@@ -12,6 +12,7 @@ DIP_WORDS = {
         "it fell for minutes, as a furnace does without power",
         "Look for a power cut, a tripped contactor or a program that was stopped.",
     ),
+    "marked": ("a load, pull or door mark stands there", "Nothing, if the soak is long enough after it."),
     "gap": (
         "readings are missing in the fall, so a sensor or link that was away may have made it",
         "Look at the sensor's connector and at the events of that time.",

@@ -177,6 +177,7 @@ def test_look_alikes_of_a_dip_are_told_apart():
     assert "door" in finding(checked(door), "out of band").says
     assert [d.looks_like for d in checked(cut).holds[0].dips] == ["power"]
     assert "without power" in finding(checked(cut), "out of band").says
+    assert [d.looks_like for d in checked(cut, marks=(mark(2390, "door"),)).holds[0].dips] == ["marked"]
     t_s, temp_c = drawn(door)
     temp_c[2402:2418] = np.nan
     (dip,) = verify(make_run(t_s, {"furnace": temp_c}), TEN).holds[0].dips
