@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import islice
 from typing import Any
 
 from soakwitness.analysis.audit.evidence import (
@@ -339,19 +340,24 @@ class _Reader:
         if not entries:
             found.chosen += "No run of the suspects is on record, so that nothing good could be found to compare with."
             return
-        candidates = self._candidates(entries[0], found)
-        elsewhere = [] if candidates else self._candidates(entries[0], found, anywhere=True)
         own = self._life(entries[0])
-        same = [e for e in candidates if self._life(e) == own]
-        for runs, words in (
-            (same, "recipe and sensor life"),
-            (candidates, "recipe, but of another sensor life"),
-            (elsewhere, "recipe, but of another furnace"),
+        for anywhere, same_life, words in (
+            (False, True, "recipe and sensor life"),
+            (False, False, "recipe, but of another sensor life"),
+            (True, False, "recipe, but of another furnace"),
         ):
-            if self._good_pieces(found, runs):
+            runs = self._candidates(entries[0], found, anywhere=anywhere)
+            if self._good_pieces(found, (e for e in runs if not same_life or self._life(e) == own)):
                 found.chosen += f"The good ones are pieces of the same {words} whose hardness is inside the limits."
                 return
-        passed = [e for e in same or candidates or elsewhere if e.verdict in (None, "pass")]
+        self._passed_runs(entries[0], found, own)
+
+    def _passed_runs(self, first: RunEntry, found: Chosen, own: tuple[object, ...]) -> None:
+        """Without any good hardness: runs by the same recipe that passed, of the same sensor life if there are any."""
+        near = list(islice(self._candidates(first, found), 5 * MOST_GOOD_RUNS))
+        near = [e for e in near if self._life(e) == own] or near
+        near = near or list(islice(self._candidates(first, found, anywhere=True), MOST_GOOD_RUNS))
+        passed = [e for e in near if e.verdict in (None, "pass")]
         found.good_runs = [e.run for e in passed[:MOST_GOOD_RUNS]]
         found.must_pass = True
         found.chosen += (
@@ -360,7 +366,8 @@ class _Reader:
             else "No good run by the same recipe is on record."
         )
 
-    def _candidates(self, first: RunEntry, found: Chosen, *, anywhere: bool = False) -> list[RunEntry]:
+    def _candidates(self, first: RunEntry, found: Chosen, *, anywhere: bool = False) -> Iterator[RunEntry]:
+        """Runs by the same recipe, the nearest in time first; looked up one by one, for few are needed."""
         rows = self._book.rows(
             "SELECT run FROM runs WHERE (? OR furnace = ?) AND missing = 0 AND recipe_digest IS ? "
             "ORDER BY abs(julianday(started_utc) - julianday(?)) LIMIT ?",
@@ -379,7 +386,8 @@ class _Reader:
             MOST_CANDIDATES,
         )
         names = dict.fromkeys(row["run"] for row in (*rows, *extra) if row["run"] not in found.suspect_runs)
-        return [e for e in runs_listed(self._book, names) if e.recipe_digest == first.recipe_digest]
+        for name in names:
+            yield from (e for e in runs_listed(self._book, [name]) if e.recipe_digest == first.recipe_digest)
 
     def _life(self, entry: RunEntry) -> tuple[object, ...]:
         row = self._book.row(
@@ -392,7 +400,7 @@ class _Reader:
         life = sensor_life_on(self._book, entry.furnace, row["sensor"], entry.started_utc)
         return (*tuple(row), life.entry if life else None)
 
-    def _good_pieces(self, found: Chosen, entries: Sequence[RunEntry]) -> bool:
+    def _good_pieces(self, found: Chosen, entries: Iterable[RunEntry]) -> bool:
         for entry in entries:
             pieces = [self.piece(c.piece) for c in pieces_in_run(self._book, entry.run)]
             known = [p for p in pieces if any(h.final or h.as_quenched for h in p.hardness) and p.harden == entry.run]
