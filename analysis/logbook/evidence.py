@@ -197,6 +197,9 @@ class _Reader:
     def piece(self, name: str, *, run: str | None = None) -> PieceEvidence:
         """One piece: facts, charges, hardness, treatments; as it was in ``run`` where that is asked for."""
         known = find_piece(self._book, name)
+        if known is None and run is not None:
+            # known from this run's marks only; other runs may use the same name for another blade
+            return PieceEvidence(id=name, harden=run)
         key = (known.id if known else name).casefold()
         if key not in self._pieces:
             self._pieces[key] = self._read(known.id if known else name)
@@ -204,7 +207,10 @@ class _Reader:
         if run is None or found.harden == run:
             return found
         there = next((c for c in pieces_in_run(self._book, run) if c.piece.casefold() == key), None)
-        return replace(found, harden=run, tempers=(), **_packet(there))
+        again = runs_listed(self._book, [found.harden] if found.harden else [])
+        # hardened anew later: what was measured since belongs to that run
+        tests = tuple(h for h in found.hardness if not again or h.measured_utc < again[0].started_utc)
+        return replace(found, harden=run, tempers=(), hardness=tests, **_packet(there))
 
     def _read(self, name: str) -> PieceEvidence:
         facts = find_piece(self._book, name)
@@ -308,7 +314,7 @@ class _Reader:
         here = {p.id.casefold() for p in found.suspects}
         for run in found.suspect_runs:
             for charged in pieces_in_run(self._book, run):
-                piece = self.piece(charged.piece)
+                piece = self.piece(charged.piece, run=run)
                 if piece.id.casefold() not in here and not self.is_off(piece):
                     here.add(piece.id.casefold())
                     found.siblings.append(piece)
@@ -402,7 +408,7 @@ class _Reader:
 
     def _good_pieces(self, found: Chosen, entries: Iterable[RunEntry]) -> bool:
         for entry in entries:
-            pieces = [self.piece(c.piece) for c in pieces_in_run(self._book, entry.run)]
+            pieces = [self.piece(c.piece, run=entry.run) for c in pieces_in_run(self._book, entry.run)]
             known = [p for p in pieces if any(h.final or h.as_quenched for h in p.hardness) and p.harden == entry.run]
             if known and not any(self.is_off(p) for p in known):
                 found.good += known
