@@ -306,13 +306,18 @@ def history(name: str, unit: Unit | None, as_json: bool, logbook: Path) -> None:
 
     Example: soakwitness piece history B-041
     """
+    from soakwitness.analysis.logbook.charges import runs_of_piece
     from soakwitness.analysis.logbook.history import piece_history
+    from soakwitness.analysis.logbook.kept import refresh
     from soakwitness.cli.words.piece_words import history_json, history_lines
 
     stamp = new_stamp(None)
     with open_book(logbook) as book:
         take_in_runs(book, stamp)
+        troubles = refresh(book, stamp=stamp, runs=[c.run for c in runs_of_piece(book, name) if c.run])
         life = piece_history(book, name)
+    for says in troubles:
+        click.echo(f"Not judged: {says}", err=True)
     if as_json:
         print_json(history_json(life))
         return
