@@ -140,8 +140,8 @@ def main() -> None:
             what = f"{1 / every_s:g} Hz, 4 sensors{', soak clock and packet' if recipe else ''}"
             print(
                 f"{what:42} peak {cost.memory_mib:5.1f} MiB, {100 * steady:4.2f} % of a core and {start.cpu_s:.2f} s "
-                f"to start and end, first row after {cost.first_row_s:.2f} s, {cost.rows} rows, {cost.empty_rows} missed, "
-                f"longest gap {cost.longest_gap_s:.3f} s"
+                f"to start and end, first row after {cost.first_row_s:.2f} s, {cost.rows} rows, "
+                f"{cost.empty_rows} missed, longest gap {cost.longest_gap_s:.3f} s"
             )
         assert server.stdin is not None
         server.stdin.close()
