@@ -8,6 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
+from soakwitness.analysis.logbook.kept import forget
 from soakwitness.analysis.logbook.moments import Stamp
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.logbook.runs import Taken, take_in
@@ -159,6 +160,5 @@ def rebuild(book: LogBook, *, stamp: Stamp, progress: Progress | None = None) ->
         Runs that are new (folders copied here are adopted), read again, gone, or unreadable.
     """
     with book.writing(stamp):
-        book.connection.execute("DELETE FROM figures")
-        book.connection.execute("DELETE FROM verdicts")
+        forget(book, stamp=stamp)
         return take_in(book, stamp=stamp, again=True, progress=progress)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Literal
 
 from soakwitness.analysis.errors import LogBookError
@@ -37,6 +38,45 @@ KINDS: dict[str, Table] = {
     "disposition": "dispositions",
     "recipe": "run_recipes",
 }
+
+
+@dataclass(frozen=True)
+class Struck:
+    """A struck entry about a piece: what it is called, its facts, and who struck it, when and why."""
+
+    kind: str
+    entry: int
+    facts: dict[str, object]
+    struck_utc: str
+    struck_by: str
+    struck_why: str
+
+
+def struck_entries(book: LogBook, piece: str) -> tuple[Struck, ...]:
+    """Everything about a piece that was struck through, in the order of the striking.
+
+    Parameters
+    ----------
+    book : LogBook
+        The open log book.
+    piece : str
+        The piece.
+
+    Returns
+    -------
+    tuple of Struck
+        Facts without what is empty.
+    """
+    found: list[Struck] = []
+    for kind in ("piece", "batch", "charge", "hardness", "treatment"):
+        for row in book.rows(f"SELECT * FROM {KINDS[kind]} WHERE piece = ? AND struck_utc IS NOT NULL", piece):
+            facts = {
+                name: row[name]
+                for name in row.keys()  # noqa: SIM118 (a Row is no dict)
+                if row[name] not in (None, "") and name != "entry" and not name.startswith("struck_")
+            }
+            found.append(Struck(kind, row["entry"], facts, row["struck_utc"], row["struck_by"], row["struck_why"]))
+    return tuple(sorted(found, key=lambda s: s.struck_utc))
 
 
 def strike(book: LogBook, table: Table, entries: Sequence[int], *, why: str, stamp: Stamp) -> None:

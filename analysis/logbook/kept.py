@@ -170,6 +170,13 @@ def stale_runs(book: LogBook, runs: Iterable[str] | None = None) -> list[str]:
     return [run for run in stale if run in wanted]
 
 
+def forget(book: LogBook, *, stamp: Stamp) -> None:
+    """Drop all kept verdicts and figures; they repeat what run folders and entries say and are computed anew."""
+    with book.writing(stamp):
+        book.connection.execute("DELETE FROM figures")
+        book.connection.execute("DELETE FROM verdicts")
+
+
 def refresh(
     book: LogBook,
     *,

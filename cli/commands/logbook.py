@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import click
@@ -26,7 +27,7 @@ ENTRIES = (
 
 @click.group()
 def logbook() -> None:
-    """Look after the log book: check, rebuild, backup, export, strike.
+    """Look after the log book: check, rebuild, recompute, backup, export, strike.
 
     Example: soakwitness logbook check
     """
@@ -79,6 +80,33 @@ def rebuild(by: str | None, logbook: Path) -> None:
     click.echo(f"{len(taken.new)} runs new, {len(taken.changed)} read again, {len(taken.missing)} missing.")
     for says in taken.unreadable:
         click.echo(f"Left out: {says}", err=True)
+
+
+@logbook.command()
+@click.option("--everything", is_flag=True, help="Also runs whose verdict and figures are up to date.")
+@click.option("--processes", type=click.IntRange(1, 64), help="How many to use; else one for each core.")
+@by_option
+@logbook_option
+def recompute(everything: bool, processes: int | None, by: str | None, logbook: Path) -> None:
+    """Verify and measure all runs whose kept verdict or figures are out of date, on all cores.
+
+    Commands that need them do so for the runs they need; after a new version this does it for all at once.
+
+    Example: soakwitness logbook recompute
+    """
+    from soakwitness.analysis.logbook.kept import forget, refresh, stale_runs
+
+    stamp = new_stamp(by)
+    with open_book(logbook) as book:
+        take_in_runs(book, stamp)
+        if everything:
+            forget(book, stamp=stamp)
+        count = len(stale_runs(book))
+        with progress_bar("Verifying runs") as bar:
+            troubles = refresh(book, stamp=stamp, processes=processes or os.cpu_count() or 1, progress=bar)
+    for says in troubles:
+        click.echo(f"Not judged: {says}", err=True)
+    click.echo(f"{count} runs recomputed.")
 
 
 @logbook.command()

@@ -298,30 +298,33 @@ def treatment(
 
 @piece.command()
 @click.argument("name", metavar="PIECE")
+@click.option("--struck", is_flag=True, help="Show what was struck through too, with who, when and why.")
 @unit_option
 @json_option
 @logbook_option
-def history(name: str, unit: Unit | None, as_json: bool, logbook: Path) -> None:
+def history(name: str, struck: bool, unit: Unit | None, as_json: bool, logbook: Path) -> None:
     """One piece's whole life on one screen, with each run's verdict and gaps in the order of steps.
 
     Example: soakwitness piece history B-041
     """
     from soakwitness.analysis.logbook.charges import runs_of_piece
+    from soakwitness.analysis.logbook.entries import struck_entries
     from soakwitness.analysis.logbook.history import piece_history
     from soakwitness.analysis.logbook.kept import refresh
-    from soakwitness.cli.words.piece_words import history_json, history_lines
+    from soakwitness.cli.words.piece_words import history_json, history_lines, struck_lines
 
     stamp = new_stamp(None)
     with open_book(logbook) as book:
         take_in_runs(book, stamp)
         troubles = refresh(book, stamp=stamp, runs=[c.run for c in runs_of_piece(book, name) if c.run])
         life = piece_history(book, name)
+        former = struck_entries(book, life.piece.id) if struck else ()
     for says in troubles:
         click.echo(f"Not judged: {says}", err=True)
     if as_json:
-        print_json(history_json(life))
+        print_json(history_json(life, former))
         return
-    for line in history_lines(life, unit or "C"):
+    for line in [*history_lines(life, unit or "C"), *struck_lines(former)]:
         click.echo(line)
 
 

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from soakwitness.cli.entering import shown_time, table
 
 if TYPE_CHECKING:
+    from soakwitness.analysis.logbook.entries import Struck
     from soakwitness.analysis.logbook.hardness import HardnessEntry
     from soakwitness.analysis.logbook.history import History, Step
     from soakwitness.analysis.logbook.treatments import Treatment
@@ -71,7 +73,17 @@ def _treatment(entry: Treatment, unit: str) -> str:
     return ", ".join(p for p in parts if p) or "-"
 
 
-def history_json(life: History) -> dict[str, Any]:
+def struck_lines(former: Sequence[Struck]) -> list[str]:
+    """What was struck through, a line each."""
+    lines = []
+    for one in former:
+        facts = ", ".join(f"{name} {value}" for name, value in one.facts.items() if not name.startswith("entered_"))
+        who = f"{one.struck_by}, {shown_time(one.struck_utc)}: {one.struck_why}"
+        lines.append(f"Struck through, {one.kind} entry {one.entry} ({facts}), by {who}")
+    return lines
+
+
+def history_json(life: History, former: Sequence[Struck] = ()) -> dict[str, Any]:
     """The same for programs."""
     from soakwitness.analysis.logbook.runs import RunEntry
 
@@ -91,4 +103,5 @@ def history_json(life: History) -> dict[str, Any]:
         "steps": steps,
         "findings": [asdict(f) for f in life.findings],
         "waiting": [asdict(c) for c in life.waiting],
+        "struck": [asdict(s) for s in former],
     }
