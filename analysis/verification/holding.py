@@ -65,7 +65,8 @@ def ground_of(scene: Scene, number: int) -> Ground | None:
         allowed,
         limit,
         begin,
-        began=edges.entered,
+        # inside the band from the moment the hold before was left: what came before is on record
+        began=edges.entered or edges.enter_s > float(trace.t_s[0]),
         ended=edges.left,
         thinners=Thinners(begin, limit),
     )

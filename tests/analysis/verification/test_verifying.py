@@ -585,3 +585,13 @@ def test_bad_rows_are_counted():
     found = checked(check=check)
     assert (found.record.rows, found.record.bad_rows) == (1000, 1)
     assert "1 row" in finding(found, "record changed").says
+
+
+def test_a_short_hold_whose_band_touches_the_one_before_fails():
+    # 1040 +-10 and 1060 +-10 share the edge 1050: the trace leaves one as it enters the other, all of it on record.
+    # From 1040 at 4800 s to 1060 at 5400 s: through 1050 at 5100 s; away from 6600 s on: 25 min, 60 are asked for.
+    corners = [(0, 20), (3000, 1040), (4800, 1040), (5400, 1060), (6600, 1060), (6900, 700), (9000, 200)]
+    found = checked(corners, simple_recipe((1040, 10, 10), (1060, 60, 10)), noise_c=0.3)
+    hold = found.holds[1]
+    assert hold.enter_s == pytest.approx(5100.0, abs=30.0)
+    assert hold.as_read == hold.verdict == "fail"
