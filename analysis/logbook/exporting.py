@@ -23,8 +23,9 @@ TABLES = {
     "marks": "SELECT * FROM run_marks ORDER BY run, t_s",
     "pieces": "SELECT * FROM piece_facts ORDER BY piece, entry",
     "batches": "SELECT * FROM batch_pieces ORDER BY batch, entry",
-    "charges": "SELECT c.run, c.number AS charge, p.* FROM charge_pieces p JOIN charges c USING (charge) "
-    "ORDER BY c.run, c.number, p.entry",
+    "charges": "SELECT c.run, c.waits_for, c.number AS charge, p.entry, p.piece, p.place, p.foil, p.heated_faces, "
+    "p.blades, p.note, p.entered_utc, p.entered_by, p.struck_utc, p.struck_by, p.struck_why "
+    "FROM charge_pieces p JOIN charges c USING (charge) ORDER BY c.run, c.number, p.entry",
     "hardness": "SELECT * FROM hardness ORDER BY piece, measured_utc",
     "treatments": "SELECT * FROM treatments ORDER BY piece, start_utc",
     "sensor_lives": "SELECT * FROM sensor_lives ORDER BY furnace, sensor, fitted_utc",

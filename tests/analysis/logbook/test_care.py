@@ -192,6 +192,9 @@ def test_the_export_is_plain_csv_with_struck_entries_marked(tmp_path: Path, monk
         export_book(book, tmp_path / "out")
         with pytest.raises(LogBookError, match="not empty"):
             export_book(book, tmp_path / "out")
+    for path in (tmp_path / "out").glob("*.csv"):
+        names = path.read_text(encoding="utf-8").splitlines()[0].split(",")
+        assert len(set(names)) == len(names), path.name
     with (tmp_path / "out" / "pieces.csv").open(newline="") as file:
         (row,) = csv.DictReader(file)
     assert (row["piece"], row["customer"], row["struck_utc"]) == ("C-001", 'Huber, "Wien"', "")
@@ -206,3 +209,18 @@ def test_the_export_is_plain_csv_with_struck_entries_marked(tmp_path: Path, monk
         ("setpoint", "signal", "degC"),
     }
     assert rows[0]["utc"].startswith("2026-11-25 07:15:02")
+
+
+def test_with_pyarrow_readings_are_parquet_by_furnace_and_month(tmp_path: Path) -> None:
+    pytest.importorskip("pyarrow", reason="pyarrow is not installed: the export writes CSV only")
+    import pandas as pd
+
+    book, run = book_with_run(tmp_path / "book", "C-001")
+    with book:
+        export_book(book, tmp_path / "out")
+    table = pd.read_parquet(tmp_path / "out" / "samples")
+    assert set(table["furnace"].astype(str)) == {"small-furnace"}
+    assert set(table["month"].astype(str)) == {"2026-11"}
+    assert set(table["run"]) == {run}
+    assert len(table) == 60 + 60 + 40  # as in the CSV
+    assert list(pd.read_parquet(tmp_path / "out" / "pieces.parquet")["piece"]) == ["C-001"]
