@@ -181,7 +181,8 @@ class _Furnace:
         if "type" in error:
             wired, set_to = ("K", "N") if error["type"] > 0 else ("N", "K")
             return float(wrong_type_c(true_c, wired, set_to, 25.0))
-        self.head_c += EVERY_S / 2400.0 * (25.0 + 0.04 * (self.chamber - 25.0) - self.head_c)
+        warm = 25.0 + 40.0 * (1.0 - np.exp(-max(self.chamber - 25.0, 0.0) / 300.0))  # the head sits on the shell
+        self.head_c += EVERY_S / 900.0 * (warm - self.head_c)
         lead = error.get("lead", 0.0) * max(self.head_c - 25.0, 0.0)
         return true_c + error.get("offset", 0.0) + error.get("share", 0.0) * (true_c - 25.0) - lead
 

@@ -37,11 +37,12 @@ def run(name: str, *, hold: dict[str, object] | None = None, **changes: object) 
     return replace(GOOD, run=name, holds=holds, **changes)  # type: ignore[arg-type]
 
 
-def seen_by_two(name: str, cold: float, hot: float, **changes: object) -> RunFigures:
-    """A run with a second sensor: control minus second, cold and in the hold [K]."""
+def seen_by_two(name: str, cold: float, hot: float, *, at_780: float | None = None, **changes: object) -> RunFigures:
+    """A run with a second sensor: control minus second, cold and in the holds [K]; in proportion where not said."""
+    between = 0.75 * hot + 0.25 * cold if at_780 is None else at_780
     differences = (
         Difference("second", "recording", 20.0 + cold, cold),
-        Difference("second", "recording", 780.0, 0.75 * hot + 0.25 * cold, 2),
+        Difference("second", "recording", 780.0, between, 2),
         Difference("second", "recording", 1040.0, hot, 4),
     )
     return run(name, differences=differences, **changes)

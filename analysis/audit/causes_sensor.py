@@ -13,7 +13,7 @@ from statistics import median
 from soakwitness.analysis.audit.case import Case
 from soakwitness.analysis.audit.statistics import rank_correlation
 from soakwitness.analysis.audit.weighing import FAIR, HINT, LIGHT, PROOF, STRONG, Scale
-from soakwitness.analysis.audit.words import kelvin, temp
+from soakwitness.analysis.audit.words import kelvin, minutes, temp
 from soakwitness.analysis.condition.figures import RunFigures
 
 SHIFT_C = 3.0
@@ -225,7 +225,26 @@ def wrong_lead(case: Case) -> Scale | None:
         scale.speaks_for(HINT, "It reads low only when hot, by more than ageing brings.")
     if scale is not None:
         _sudden(case, scale, gradual_is_against=True)
+        if _grows(case) is False:
+            scale.speaks_for(LIGHT, "It is about the same in every hold, as a warm head makes it.")
+        elif _grows(case) and not _too_sudden(case):
+            scale.speaks_against(FAIR, "It grows from hold to hold in proportion to the temperature.")
     return scale
+
+
+def _too_sudden(case: Case) -> bool:
+    """Whether it came at once and is more than ageing brings."""
+    return how_it_came(case) == "at once" and abs(largest_shift(case)) > MORE_THAN_AGEING_C
+
+
+def _grows(case: Case) -> bool | None:
+    """Whether the shift grows with temperature from hold to hold; None where no two holds are far enough apart."""
+    hot = sorted(_hot(shifts(case)), key=lambda s: s.at_c)
+    hot = [s for s in hot if s.sensor == hot[-1].sensor]
+    if len(hot) < 2 or hot[-1].at_c - hot[0].at_c < 150.0 or abs(hot[-1].shift_c) < SHIFT_C:
+        return None
+    proportional = (hot[0].at_c - 25.0) / (hot[-1].at_c - 25.0)
+    return hot[0].shift_c / hot[-1].shift_c < 0.5 * (1.0 + proportional)
 
 
 def _low_when_hot(case: Case) -> bool:
@@ -250,8 +269,12 @@ def drift(case: Case) -> Scale | None:
         scale.speaks_for(FAIR + HINT, says)
     if scale is not None:
         _sudden(case, scale, gradual_is_against=False)
-        if how_it_came(case) == "at once" and abs(largest_shift(case)) > MORE_THAN_AGEING_C:
+        if _too_sudden(case):
             scale.speaks_against(LIGHT, f"{kelvin(largest_shift(case))} at once is more than ageing brings.")
+        elif _grows(case):
+            scale.speaks_for(LIGHT, "It grows from hold to hold in proportion to the temperature.")
+        if _grows(case) is False:
+            scale.speaks_against(LIGHT, "It is about the same in every hold.")
     return scale
 
 
@@ -281,7 +304,10 @@ def _sudden(case: Case, scale: Scale, *, gradual_is_against: bool) -> None:
         (scale.speaks_against if gradual_is_against else scale.speaks_for)(LIGHT, says)
     else:
         says = "It came from one run to the next."
-        (scale.speaks_for if gradual_is_against else scale.speaks_against)(LIGHT, says)
+        if gradual_is_against:
+            scale.speaks_for(LIGHT, says)
+        else:
+            scale.speaks_against(HINT, says)
 
 
 def how_it_came(case: Case) -> str | None:
@@ -340,6 +366,13 @@ def open_circuit(case: Case) -> Scale | None:
     good = median([sum(e == "sensor fault" for _, e, _ in r.events) for r in case.good]) if case.good else 0
     if faults and len(faults) > good:
         scale.speaks_for(STRONG, f"The instrument reported a sensor fault {len(faults)} times: {faults[0]}.")
+    empty_s = sum(b - a for a, b in run.blanks)
+    usual_s = median([sum(b - a for a, b in r.blanks) for r in case.good]) if case.good else 0.0
+    if empty_s > max(60.0, 3.0 * usual_s):
+        scale.speaks_for(
+            FAIR if scale.pro else STRONG,
+            f"The record went on, but for {minutes(empty_s)} it holds no reading of {run.sensor.name}.",
+        )
     if case.has_finding("sensor fault") and case.good_share_with("sensor fault") < 0.5:
         scale.speaks_for(LIGHT if scale.pro else STRONG, case.finding_says("sensor fault"))
     return scale if scale.pro else None

@@ -170,7 +170,7 @@ class ConditionFigures:
 
 @dataclass(frozen=True)
 class RunFigures:
-    """Everything the audit needs of one run."""
+    """Everything the audit needs of one run. ``blanks`` are times with rows on record but no control reading, hot."""
 
     run: str
     furnace: str
@@ -195,6 +195,7 @@ class RunFigures:
     ramp_outputs: Mapping[str, float] | None = None
     gaps: tuple[tuple[float, float], ...] = ()
     gap_c: tuple[float, ...] = ()
+    blanks: tuple[tuple[float, float], ...] = ()
     events: tuple[tuple[float, str, str], ...] = ()
     cold_c: float | None = None
     duration_s: float = 0.0
@@ -240,6 +241,7 @@ def run_figures_from(data: Mapping[str, Any]) -> RunFigures:
         "dips": tuple(_one(DipFigures, d) for d in data["dips"]),
         "gaps": tuple((float(a), float(b)) for a, b in data["gaps"]),
         "gap_c": tuple(data["gap_c"]),
+        "blanks": tuple((float(a), float(b)) for a, b in data.get("blanks", ())),
         "events": tuple((float(t), str(e), str(d)) for t, e, d in data["events"]),
         "door_marks_s": tuple(data["door_marks_s"]),
     }

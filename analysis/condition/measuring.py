@@ -23,6 +23,8 @@ from soakwitness.analysis.runs import FloatArray, Run, Trace
 from soakwitness.analysis.verification.model import HoldResult, PieceResult, Verification
 
 DIP_C = 8.0
+HOT_C = 200.0
+BLANK_S = 30.0
 UNDER_WAY_C = 1.5
 SLOWEST_FALL_C_PER_S = 0.03
 EVENTS = ("sensor fault", "link lost", "link back", "resumed", "clock step", "alarm")
@@ -129,6 +131,7 @@ def run_figures(
         ramp_outputs=_ramp_outputs(run, verification),
         gaps=tuple(gaps),
         gap_c=tuple(_reading_at(control, start) or 0.0 for start, _ in gaps),
+        blanks=_blanks(at),
         events=tuple((e.t_s, e.event, e.detail[:120]) for e in run.events if e.event in EVENTS),
         cold_c=_cold(control),
         duration_s=float(run.t_s[-1] - run.t_s[0]) if run.t_s.size else 0.0,
@@ -370,6 +373,17 @@ def _ramp_outputs(run: Run, verification: Verification | None) -> dict[str, floa
             if level is not None:
                 found[str(step.step)] = level
     return found or None
+
+
+def _blanks(at: Measured) -> tuple[tuple[float, float], ...]:
+    """Times in the hot part in which rows were written without a control reading: the sensor failed, not the record."""
+    t, temp = at.control.t_s, at.control.temp_c
+    if not np.isfinite(temp).any():
+        return ()
+    filled = np.interp(t, t[np.isfinite(temp)], temp[np.isfinite(temp)])
+    empty = np.isnan(temp) & (filled > HOT_C)
+    found = [(float(t[part.start]), float(t[part.stop - 1])) for part in _stretches(empty)]
+    return tuple((a, b) for a, b in found if b - a > max(BLANK_S, 3.0 * at.control.period_s))
 
 
 def _cold(control: Trace) -> float | None:

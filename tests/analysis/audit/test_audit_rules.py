@@ -166,14 +166,14 @@ def test_a_deliberate_offset_of_the_program_is_no_edit() -> None:
     ("cold", "hot", "cause"),
     [
         (12.0, 12.5, "controller offset changed"),  # the same shift cold and hot
-        (0.0, -25.0, "reversed or wrong extension lead"),  # nothing cold, and it came at once (see history)
+        (0.0, -25.0, "reversed or wrong extension lead"),  # nothing cold, the same in every hold
     ],
 )
 def test_a_second_sensor_tells_which_chain_reads_wrong(cold: float, hot: float, cause: str) -> None:
     usual = tuple(seen_by_two(f"good {i}", 0.1 * i, -1.0 + 0.2 * i) for i in range(5))
     found = audit(
         evidence(
-            seen_by_two("x", cold, hot), good=usual, suspects=pieces("x", 55.0, 55.2), good_pieces=WELL,
+            seen_by_two("x", cold, hot, at_780=hot), good=usual, suspects=pieces("x", 55.0, 55.2), good_pieces=WELL,
             history=tuple(seen_by_two(f"h{i}", 0.0, -1.0 + 0.1 * (i % 3)) for i in range(8)),
         )
     )  # fmt: skip
