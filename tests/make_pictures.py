@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import shutil
 import sys
+import tempfile
 import time
 from pathlib import Path
 
@@ -62,7 +64,33 @@ def live_page() -> None:
     page.stop()
 
 
+def audit_chart() -> None:
+    """The audit of two thick blades that came out soft, beside good ones; pieces and hardness are invented."""
+    from click.testing import CliRunner
+
+    from soakwitness.cli.main import soakwitness
+
+    with tempfile.TemporaryDirectory() as place:
+        for name in ("good", "short-soak"):
+            shutil.copytree(ROOT / "sample_logs" / name, Path(place) / "runs" / name)
+        hardness = {"P-11": 60.1, "P-12": 59.8, "P-13": 60.3, "P-21": 57.0, "P-22": 56.8}
+        commands = [
+            "logbook rebuild",
+            "piece add P-11..P-13 --steel S44004 --thickness-mm 3",
+            "piece add P-21 P-22 --steel S44004 --thickness-mm 10",
+            "piece charge good P-11..P-13 --foil",
+            "piece charge short-soak P-21 P-22 --foil",
+            *(f"piece hardness {p} {h} {h + 0.2:.1f} {h - 0.2:.1f} --after temper" for p, h in hardness.items()),
+            f"audit --suspect P-21 --suspect P-22 --chart {PICTURES / 'audit.png'} --force",
+        ]
+        for words in commands:
+            answer = CliRunner().invoke(soakwitness, [*words.split(), "--logbook", place])
+            if answer.exit_code:
+                sys.exit(f"{words}: {answer.output}")
+
+
 if __name__ == "__main__":
     PICTURES.mkdir(exist_ok=True)
     run_chart()
+    audit_chart()
     live_page()
