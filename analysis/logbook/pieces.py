@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 import sqlite3
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -10,10 +9,8 @@ from dataclasses import dataclass, replace
 from soakwitness.analysis.errors import LogBookError
 from soakwitness.analysis.logbook.moments import Stamp
 from soakwitness.analysis.logbook.opening import LogBook
-
-LONGEST_RANGE = 1000
-_RANGE = re.compile(r"(?P<stem>.*?)(?P<first>\d+)\.\.(?P<last_stem>.*?)(?P<last>\d+)")
-_NAME = re.compile(r"[^\s,;*?\"'`\\/<>|]+")
+from soakwitness.firmware_bridge.errors import RunFolderError
+from soakwitness.firmware_bridge.runfolder import names
 
 
 @dataclass(frozen=True)
@@ -33,12 +30,12 @@ class Piece:
     entered_by: str = ""
 
 
-def spelled_out(names: Sequence[str]) -> tuple[str, ...]:
+def spelled_out(given: Sequence[str]) -> tuple[str, ...]:
     """Names with ranges such as ``B-041..B-052`` or ``B-041..052`` written out.
 
     Parameters
     ----------
-    names : sequence of str
+    given : sequence of str
         Names and ranges.
 
     Returns
@@ -51,27 +48,10 @@ def spelled_out(names: Sequence[str]) -> tuple[str, ...]:
     LogBookError
         If a range goes down or is longer than 1,000, or a name holds blanks or signs that a shell or file trips over.
     """
-    found: list[str] = []
-    for name in names:
-        if ".." in name:
-            found += _range(name)
-        else:
-            found.append(name)
-    for name in found:
-        if not _NAME.fullmatch(name):
-            raise LogBookError(f"{name!r} cannot be a piece's name: use letters, digits, '-', '_' and '.', no blanks.")
-    return tuple(dict.fromkeys(found))
-
-
-def _range(text: str) -> list[str]:
-    match = _RANGE.fullmatch(text)
-    if match is None or match["last_stem"] not in ("", match["stem"]):
-        raise LogBookError(f"{text!r} is no range. Write it as B-041..B-052.")
-    first, last = int(match["first"]), int(match["last"])
-    if not first <= last < first + LONGEST_RANGE:
-        raise LogBookError(f"{text!r}: a range counts upward, over at most {LONGEST_RANGE} pieces.")
-    width = len(match["first"])
-    return [f"{match['stem']}{number:0{width}d}" for number in range(first, last + 1)]
+    try:
+        return names.spelled_out(given)
+    except RunFolderError as error:
+        raise LogBookError(str(error)) from None
 
 
 def add_pieces(book: LogBook, pieces: Sequence[Piece], *, stamp: Stamp) -> None:

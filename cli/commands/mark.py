@@ -44,21 +44,24 @@ def mark(
 ) -> None:
     """Say that something was done: load, pull, plates, hand-warm, door or note, with the PIECES it was done to.
 
-    Without PIECES the whole charge is meant. The words after ``note`` are the note. A run that is being recorded has
-    the mark within a second; into a finished run it is entered later, says so, and needs --run and --at.
+    PIECES are names and ranges such as B-041..B-046; without them the whole charge is meant. The words after ``note``
+    are the note. A run that is being recorded has the mark within a second; into a finished run it is entered later,
+    says so, and needs --run and --at.
 
     Example: soakwitness mark load B-041 B-042
     """
     from soakwitness.firmware_bridge.runfolder.late import moment_in_run
+    from soakwitness.firmware_bridge.runfolder.names import spelled_out
 
     _check_use(act, pieces, strike, why, listed)
+    if act == "note" and note is None:
+        pieces, note = (), " ".join(pieces)
+    pieces = spelled_out(pieces)
     by = by or _user()
     path, recorded = _which_run(run, logbook)
     if listed:
         _list(path)
         return
-    if act == "note" and note is None:
-        pieces, note = (), " ".join(pieces)
     at_s = None if at is None else moment_in_run(path, at, zone)
     if recorded:
         said = _hand_over(path, act, pieces, note or "", by, at_s, strike, why or "")

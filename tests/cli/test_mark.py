@@ -65,6 +65,16 @@ def test_into_a_sealed_run_it_is_entered_later(tmp_path: Path) -> None:
     assert listed[1].endswith("by anna; entered later")
 
 
+def test_a_range_is_every_piece_in_it(tmp_path: Path) -> None:
+    path = sealed_run(tmp_path)
+    done = mark(tmp_path, "pull", "B-041..B-043", "B-050", "--run", "last", "--at", "+0:45")
+    assert done.exit_code == 0, done.stderr
+    assert read_marks(path)[1].pieces == ("B-041", "B-042", "B-043", "B-050")
+    down = mark(tmp_path, "pull", "B-046..B-041", "--run", "last", "--at", "+0:45")
+    assert "counts upward" in str(down.exception)
+    assert len(read_marks(path)) == 2
+
+
 def test_into_a_cut_off_run_too(tmp_path: Path) -> None:
     run = new_run(tmp_path)
     fill(run, 30)

@@ -1,0 +1,43 @@
+"""Names of pieces as they are typed, with ranges."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+from soakwitness.firmware_bridge.errors import RunFolderError
+
+LONGEST_RANGE = 1000
+_RANGE = re.compile(r"(?P<stem>.*?)(?P<first>\d+)\.\.(?P<last_stem>.*?)(?P<last>\d+)")
+_NAME = re.compile(r"[^\s,;*?\"'`\\/<>|]+")
+
+
+def spelled_out(names: Sequence[str]) -> tuple[str, ...]:
+    """Write out ranges such as ``B-041..B-052`` or ``B-041..052``; each name once, in order.
+
+    Raises RunFolderError if a range goes down or is longer than 1,000, or a name holds blanks or signs that a shell or
+    file trips over.
+    """
+    found: list[str] = []
+    for name in names:
+        if ".." in name:
+            found += _range(name)
+        else:
+            found.append(name)
+    for name in found:
+        if not _NAME.fullmatch(name):
+            raise RunFolderError(
+                f"{name!r} cannot be a piece's name: use letters, digits, '-', '_' and '.', no blanks."
+            )
+    return tuple(dict.fromkeys(found))
+
+
+def _range(text: str) -> list[str]:
+    match = _RANGE.fullmatch(text)
+    if match is None or match["last_stem"] not in ("", match["stem"]):
+        raise RunFolderError(f"{text!r} is no range. Write it as B-041..B-052.")
+    first, last = int(match["first"]), int(match["last"])
+    if not first <= last < first + LONGEST_RANGE:
+        raise RunFolderError(f"{text!r}: a range counts upward, over at most {LONGEST_RANGE} pieces.")
+    width = len(match["first"])
+    return [f"{match['stem']}{number:0{width}d}" for number in range(first, last + 1)]
