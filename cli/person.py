@@ -43,11 +43,16 @@ def page_options(function: F) -> F:
     return click.option("--page", is_flag=True, help="Serve a live page of the run on this computer.")(function)
 
 
+def check_page(page: bool, lan: bool, port: int | None) -> None:
+    """Refuse what belongs to a live page where none is asked for."""
+    if not page and (lan or port is not None):
+        raise WrongUse("--lan and --port belong to the live page: add --page.")
+
+
 def open_page(page: bool, lan: bool, port: int | None, screen: Screen) -> PageProcess | None:
     """Start the live page where it is asked for, and say where it is."""
+    check_page(page, lan, port)
     if not page:
-        if lan or port is not None:
-            raise WrongUse("--lan and --port belong to the live page: add --page.")
         return None
     from soakwitness.cli.page.process import DEFAULT_PORT, PageProcess
 

@@ -6,6 +6,10 @@ import os
 import sys
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
+
+import click
+from click.core import ParameterSource
 
 UNIT = """\
 [Unit]
@@ -40,6 +44,26 @@ def unit_text(name: str, words: Sequence[str], folder: Path) -> str:
     command = " ".join(_quoted(word) for word in [*program(), *words])
     plain = " ".join(name.replace("%", "%%").split())
     return UNIT.format(name=plain, command=command, folder=str(folder).replace("%", "%%"))
+
+
+def given_words(context: click.Context, leave_out: Sequence[str]) -> list[str]:
+    """Options that were given, as words of a command; files and folders with their full paths."""
+    words: list[str] = []
+    for option in context.command.params:
+        given = context.get_parameter_source(option.name or "") not in (ParameterSource.DEFAULT, None)
+        if isinstance(option, click.Option) and given and option.name not in leave_out:
+            value = context.params[option.name or ""]
+            if not option.is_flag:
+                words += [option.opts[0], _as_typed(value)]
+            elif value:
+                words.append(option.opts[0])
+    return words
+
+
+def _as_typed(value: Any) -> str:
+    if isinstance(value, Path):
+        return str(value.absolute())
+    return f"{value:.15g}" if isinstance(value, float) else str(value)
 
 
 def program() -> list[str]:

@@ -10,7 +10,7 @@ import click
 
 from soakwitness.cli.attending import KEYS_WORDS, Duration, Screen, Stop, check_speed, single_keys
 from soakwitness.cli.common import logbook_option, unit_option
-from soakwitness.cli.person import Person, open_page, page_options
+from soakwitness.cli.person import Person, check_page, open_page, page_options
 
 
 @click.command()
@@ -49,6 +49,7 @@ def record(
     from soakwitness.firmware_bridge.recording.clocks import FastClock, RealClock
     from soakwitness.firmware_bridge.recording.session import record_run
 
+    check_page(page, lan, port)
     checked = load_furnace(furnace)
     check_speed(speed, checked.link.kind)
     about = About(logbook, operator=operator, zone=local_zone())

@@ -11,7 +11,7 @@ import click
 
 from soakwitness.cli.attending import KEYS_WORDS, Duration, Screen, Stop, check_speed, single_keys
 from soakwitness.cli.common import WrongUse, check_output, force_option, logbook_option, unit_option
-from soakwitness.cli.person import Person, open_page, page_options
+from soakwitness.cli.person import Person, check_page, open_page, page_options
 
 if TYPE_CHECKING:
     from soakwitness.analysis.recipes.model import Recipe
@@ -39,7 +39,9 @@ FILE = click.Path(path_type=Path, dir_okay=False)
 @unit_option
 @logbook_option
 @force_option
+@click.pass_context
 def watch(
+    context: click.Context,
     furnace: Path,
     recipe_path: Path | None,
     recipes: Path | None,
@@ -67,13 +69,15 @@ def watch(
     """
     from soakwitness.firmware_bridge.furnace.file import load_furnace
 
+    check_page(page, lan, port)
     checked = load_furnace(furnace)
     check_speed(speed, checked.link.kind)
     recipe = _recipe(recipe_path)
     if write and not install:
         raise WrongUse("--write belongs to --install.")
     if install:
-        _install(checked, furnace, logbook, recipe_path, recipes, unit, write=write, force=force)
+        _settings(checked, cold, idle_s, before_s)
+        _install(context, checked, furnace, logbook, write=write, force=force)
         return
     after = _after(logbook, recipes, unit)
     screen = Screen()
@@ -154,24 +158,12 @@ def _after(logbook: Path, recipes: Path | None, unit: str | None) -> Callable[[P
     return words
 
 
-def _install(
-    furnace: Furnace,
-    file: Path,
-    logbook: Path,
-    recipe: Path | None,
-    recipes: Path | None,
-    unit: str | None,
-    *,
-    write: bool,
-    force: bool,
-) -> None:
-    from soakwitness.cli.service import enable_words, unit_folder, unit_name, unit_text
+def _install(context: click.Context, furnace: Furnace, file: Path, logbook: Path, *, write: bool, force: bool) -> None:
+    from soakwitness.cli.service import enable_words, given_words, unit_folder, unit_name, unit_text
     from soakwitness.firmware_bridge.runfolder.writer import reduced_name
 
     words = ["watch", str(file.absolute()), "--logbook", str(logbook.absolute())]
-    words += ["--recipe", str(recipe.absolute())] if recipe is not None else []
-    words += ["--recipes", str(recipes.absolute())] if recipes is not None else []
-    words += ["--unit", unit] if unit is not None else []
+    words += given_words(context, leave_out=("install", "write", "force", "logbook"))
     text = unit_text(furnace.name, words, file.absolute().parent)
     name = unit_name(reduced_name(furnace.name))
     target = unit_folder() / name

@@ -74,6 +74,25 @@ def test_a_unit_is_printed_with_full_paths(tmp_path: Path) -> None:
     assert "loginctl enable-linger" in done.stderr
 
 
+def test_a_unit_has_every_option_that_was_given(tmp_path: Path) -> None:
+    furnace = simulated_furnace(tmp_path)
+    (tmp_path / "r.toml").write_text(RECIPE.format(name="Blades", target=1040))
+    given = ["--recipe", str(tmp_path / "r.toml"), "--operator", "Anna B", "--cold", "40", "--idle", "1h30m"]
+    given += ["--before", "90s", "--page", "--lan", "--port", "8123", "--unit", "F"]
+    done = watch(str(furnace), "--install", *given)
+    assert done.exit_code == 0, done.stderr
+    (start,) = (line for line in done.stdout.splitlines() if line.startswith("ExecStart="))
+    for words in (f"--recipe {tmp_path}/r.toml", '--operator "Anna B"', "--cold 40", "--idle 5400", "--before 90"):
+        assert f" {words} " in f"{start} "
+    for words in ("--page", "--lan", "--port 8123", "--unit F"):
+        assert f" {words} " in f"{start} "
+    assert "--install" not in start
+    plain = watch(str(furnace), "--install").stdout
+    assert not any(word in plain for word in ("--idle", "--page", "--speed", "--operator"))
+    assert watch(str(furnace), "--install", "--cold", "900").exit_code == 2
+    assert watch(str(furnace), "--install", "--lan").exit_code == 2
+
+
 def test_a_unit_is_written_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "config"))
     furnace = simulated_furnace(tmp_path)
