@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -15,11 +15,12 @@ from soakwitness.cli.words import figures
 
 if TYPE_CHECKING:
     from soakwitness.analysis.calibration.correction import Correction
-    from soakwitness.analysis.logbook.opening import LogBook
+    from soakwitness.analysis.logbook.dispositions import Disposition
     from soakwitness.analysis.logbook.pieces import Piece
     from soakwitness.analysis.recipes.model import Recipe
     from soakwitness.analysis.runs import Run
     from soakwitness.analysis.verification.model import Verification
+    from soakwitness.cli.verified import Verified
 
 
 @dataclass(frozen=True)
@@ -46,56 +47,56 @@ def sheet_sources(
 
     found = verify_run(folder, recipe_path, logbook, unit=unit)
     _, corrections = from_logbook(logbook, found.run)
-    notes = _notes(found.run, corrections, logbook, customer, unit or found.recipe.unit)
-    return SheetSources(found.run, found.verification, found.recipe, notes)
-
-
-def _notes(
-    run: Run, corrections: Mapping[str, Correction], logbook: Path, customer: str | None, unit: figures.Unit
-) -> SheetNotes:
-    seal = run.path / "seal.json"
-    sensors = [_correction_words(name, correction, unit) for name, correction in corrections.items()]
-    digest = _digest(seal) if seal.exists() else None
+    shown = unit or found.recipe.unit
+    notes = SheetNotes(
+        sensors=[_correction_words(name, correction, shown) for name, correction in corrections.items()],
+        seal_digest=_digest(found.run.path / "seal.json"),
+    )
     if not (logbook / "logbook.sqlite").exists():
         if customer is not None:
             raise WrongUse(f"--customer {customer}: there is no log book in {logbook} that knows customers.")
-        return SheetNotes(sensors=sensors, seal_digest=digest)
-    from soakwitness.analysis.logbook.dispositions import dispositions_of
+        return SheetSources(found.run, found.verification, found.recipe, notes)
+    return _with_logbook(found, logbook, corrections, customer, notes)
+
+
+def _with_logbook(
+    found: Verified, logbook: Path, corrections: Mapping[str, Correction], customer: str | None, notes: SheetNotes
+) -> SheetSources:
+    """Add what the log book knows; for a customer, leave out what names the others' pieces."""
     from soakwitness.analysis.logbook.opening import open_logbook
+    from soakwitness.analysis.logbook.sheetdata import sheet_data
+    from soakwitness.firmware_bridge.version import VERSION
 
     with open_logbook(logbook, told=lambda says: click.echo(says, err=True)) as book:
-        pieces = _pieces(book, run)
-        decided = [(d.finding or "run", _decision(d.decision, d.why)) for d in dispositions_of(book, run.header.run)]
-    wanted = None
-    if customer is not None:
-        wanted = [p.id for p in pieces if (p.customer or "").casefold() == customer.casefold()]
-        if not wanted:
-            known = sorted({p.customer for p in pieces if p.customer}) or ["none on record"]
-            raise WrongUse(
-                f"--customer {customer}: no piece of theirs in this run. Customers here: {', '.join(known)}."
-            )
-    return SheetNotes(
-        dispositions=decided,
-        pieces=wanted,
-        piece_words=[(p.id, _piece_words(p)) for p in pieces],
-        sensors=sensors,
-        seal_digest=digest,
+        data = sheet_data(
+            book,
+            found.run,
+            found.recipe,
+            found.verification,
+            corrections=corrections,
+            software=f"soakwitness {VERSION}",
+            customer=customer,
+        )
+    decided = [(f.finding.code, _decision(d)) for f in data.findings for d in f.dispositions]
+    notes = replace(
+        notes,
+        dispositions=[*decided, *(("run", _decision(d)) for d in data.dispositions)],
+        pieces=None if customer is None else [p.charged.piece for p in data.pieces],
+        piece_words=[(p.charged.piece, _piece_words(p.facts)) for p in data.pieces if p.facts is not None],
         customer=customer,
     )
+    run = found.run
+    if notes.pieces is not None:  # the chart writes the marks too
+        names = set(notes.pieces)
+        run = replace(run, marks=tuple(replace(m, pieces=tuple(names & set(m.pieces)), note="") for m in data.marks))
+    verification = replace(found.verification, findings=tuple(f.finding for f in data.findings))
+    return SheetSources(run, verification, found.recipe, notes)
 
 
-def _digest(path: Path) -> str:
+def _digest(seal: Path) -> str | None:
     from soakwitness.firmware_bridge.runfolder.seal import file_sha256
 
-    return f"SHA-256 {file_sha256(path)}"
-
-
-def _pieces(book: LogBook, run: Run) -> list[Piece]:
-    from soakwitness.analysis.logbook.charges import pieces_in_run
-    from soakwitness.analysis.logbook.pieces import find_piece
-
-    found = [find_piece(book, charged.piece) for charged in pieces_in_run(book, run.header.run)]
-    return [piece for piece in found if piece is not None]
+    return f"SHA-256 {file_sha256(seal)}" if seal.exists() else None
 
 
 def _piece_words(piece: Piece) -> str:
@@ -104,8 +105,8 @@ def _piece_words(piece: Piece) -> str:
     return ", ".join(word for word in (piece.steel, thickness, stamp) if word)
 
 
-def _decision(decision: str, why: str) -> str:
-    return f"{decision}: {why}" if why else decision
+def _decision(decided: Disposition) -> str:
+    return f"{decided.decision}: {decided.why}" if decided.why else decided.decision
 
 
 def _correction_words(name: str, correction: Correction, unit: figures.Unit) -> tuple[str, str, str]:

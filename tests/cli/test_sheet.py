@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 import shutil
 import subprocess
 from dataclasses import replace
@@ -9,7 +10,9 @@ from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner, Result
 
+from soakwitness.cli.main import soakwitness
 from soakwitness.cli.sheets.contents import SheetNotes, sheet_contents
 from soakwitness.cli.sheets.sheet import Paper, write_sheet
 from soakwitness.firmware_bridge.runfolder.model import Mark
@@ -129,3 +132,43 @@ def test_fahrenheit_limits_are_converted_and_differences_are_not_shifted(tmp_pat
     hold = steps.rows[3]
     assert hold[1].endswith("1904 °F")  # 1040 x 1.8 + 32
     assert "+0.9 °F" in hold[2]  # 0.5 x 1.8
+
+
+def command(logbook: Path, words: str) -> Result:
+    answer = CliRunner().invoke(soakwitness, [*shlex.split(words), "--logbook", str(logbook)])
+    assert answer.exit_code == 0, answer.output
+    return answer
+
+
+@pytest.fixture
+def two_customers(tmp_path: Path) -> Path:
+    """A log book with a run in which two customers' pieces lay; names and decisions are invented."""
+    samples = Path(__file__).resolve().parents[2] / "sample_logs"
+    logbook = tmp_path / "book"
+    shutil.copytree(samples / "short-soak", logbook / "runs" / "short-soak")
+    command(logbook, "logbook rebuild")
+    command(logbook, "piece add P-01 --steel S44004 --thickness-mm 10 --customer Huber --stamp 'H 7'")
+    command(logbook, "piece add P-02 --steel S44004 --thickness-mm 3 --customer Ilse")
+    command(logbook, "piece charge short-soak P-01 P-02 --foil")
+    command(logbook, "disposition short-soak --finding 'short soak' --step 4 --decide 'hold back' --why 'harden again'")
+    return logbook
+
+
+def test_the_log_book_adds_pieces_and_decisions(two_customers: Path, tmp_path: Path) -> None:
+    command(two_customers, f"sheet short-soak --out {tmp_path / 'all.html'}")
+    text = (tmp_path / "all.html").read_text(encoding="utf-8")
+    for words in ("P-01 (S44004, 10 mm, stamp H 7)", "P-02 (S44004, 3 mm)", "hold back: harden again", "SHA-256"):
+        assert words in text
+
+
+def test_a_customer_gets_a_sheet_of_their_own(two_customers: Path, tmp_path: Path) -> None:
+    command(two_customers, f"sheet short-soak --customer ilse --out {tmp_path / 'ilse.html'}")
+    text = (tmp_path / "ilse.html").read_text(encoding="utf-8")
+    assert "P-02" in text
+    assert "P-01" not in text
+    assert "Huber" not in text
+    refused = CliRunner().invoke(
+        soakwitness, ["sheet", "short-soak", "--customer", "Nobody", "--logbook", str(two_customers)]
+    )
+    assert refused.exit_code == 2
+    assert "Huber" in refused.output
