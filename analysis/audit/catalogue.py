@@ -82,7 +82,14 @@ CAUSES: tuple[Cause, ...] = (
         "wrong thermocouple type",
         causes_sensor.wrong_type,
         "Read the type set in the instrument and the letter on the thermocouple and its lead.",
-        explains=("too cold", "too hot", "short soak", "thermocouple drift", "packet lag ate the soak"),
+        explains=(
+            "too cold",
+            "too hot",
+            "short soak",
+            "thermocouple drift",
+            "packet lag ate the soak",
+            "low mains voltage or aged element",
+        ),
     ),
     Cause(
         "reversed or wrong extension lead",

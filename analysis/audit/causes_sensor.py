@@ -219,7 +219,10 @@ def wrong_lead(case: Case) -> Scale | None:
     """The differences follow a lead that is reversed or of copper: nothing cold, much when the head is warm."""
     causes = ("reversed extension lead", "copper in place of extension lead")
     scale = _pattern(case, causes, "They fit a lead that is reversed, or of copper.")
-    if scale is None and how_it_came(case) == "at once" and _low_when_hot(case):
+    if likely_faults(case).get("wrong type set", 0.0) > 0.5:
+        return scale
+    sudden_or_flat = how_it_came(case) == "at once" or _grows(case) is False
+    if scale is None and sudden_or_flat and _low_when_hot(case):
         scale = Scale()
         _enter_shift(case, scale, FAIR)
         scale.speaks_for(HINT, "It reads low only when hot, by more than ageing brings.")
