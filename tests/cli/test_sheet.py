@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
+from soakwitness.analysis.errors import LogBookError
 from soakwitness.cli.main import soakwitness
 from soakwitness.cli.sheets.contents import SheetNotes, sheet_contents
 from soakwitness.cli.sheets.sheet import Paper, write_sheet
@@ -170,5 +171,6 @@ def test_a_customer_gets_a_sheet_of_their_own(two_customers: Path, tmp_path: Pat
     refused = CliRunner().invoke(
         soakwitness, ["sheet", "short-soak", "--customer", "Nobody", "--logbook", str(two_customers)]
     )
-    assert refused.exit_code == 2
-    assert "Huber" in refused.output
+    assert isinstance(refused.exception, LogBookError)
+    assert refused.exception.exit_code == 2
+    assert "Huber" in str(refused.exception)
