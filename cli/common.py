@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import math
 import os
-import re
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -119,8 +118,10 @@ def find_run(name: str, logbook: Path) -> Path:
         raise WrongUse(
             f"{name} is a file, not a run folder. A foreign log comes in with: soakwitness import {name} ..."
         )
+    from soakwitness.firmware_bridge.runfolder.listing import run_folders, run_id
+
     folder = logbook / "runs"
-    known = sorted((_run_id(p), p) for p in folder.iterdir() if p.is_dir()) if folder.is_dir() else []
+    known = [(run_id(p), p) for p in run_folders(logbook)]
     if name == "last" and known:
         return known[-1][1]
     hits = [p for run, p in known if name in (run, p.name)] or [
@@ -131,13 +132,3 @@ def find_run(name: str, logbook: Path) -> Path:
     if hits:
         raise WrongUse(f"{name}: {len(hits)} runs fit, from {hits[0].name} to {hits[-1].name}. Give more of the name.")
     raise WrongUse(f"{name}: no such run folder, and no such run in {folder}. List the runs with: soakwitness runs")
-
-
-def _run_id(folder: Path) -> str:
-    """Run id, which begins with the time the run began: the folder's name, unless a person gave it another one."""
-    if re.match(r"\d{8}T\d{6}Z_", folder.name):
-        return folder.name
-    try:
-        return str(json.loads((folder / "run.json").read_text(encoding="utf-8"))["run"])
-    except (OSError, ValueError, LookupError, TypeError):
-        return ""

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,6 +16,7 @@ from soakwitness.firmware_bridge.runfolder.model import RecordCheck, RunHeader
 from soakwitness.firmware_bridge.runfolder.reader import as_sealed, check_record, last_row
 from soakwitness.firmware_bridge.runfolder.seal import read_seal
 
+_RUN_ID = re.compile(r"\d{8}T\d{6}Z_")
 State = Literal["sealed", "being recorded", "cut off", "unreadable"]
 
 
@@ -31,9 +34,23 @@ class Listed:
 
 
 def run_folders(logbook: Path) -> list[Path]:
-    """All folders in ``runs/``, by name, which is in the order of their start."""
+    """All folders in ``runs/`` in the order of their start, also where a person gave one another name."""
     runs = logbook / "runs"
-    return sorted(path for path in runs.iterdir() if path.is_dir()) if runs.is_dir() else []
+    found = [path for path in runs.iterdir() if path.is_dir()] if runs.is_dir() else []
+    return sorted(found, key=lambda path: (run_id(path), path))
+
+
+def run_id(folder: Path) -> str:
+    """Run id, which begins with the time the run began: the folder's name, unless a person gave it another one.
+
+    Empty where neither tells it.
+    """
+    if _RUN_ID.match(folder.name):
+        return folder.name
+    try:
+        return str(json.loads((folder / "run.json").read_text(encoding="utf-8"))["run"])
+    except (OSError, ValueError, LookupError, TypeError):
+        return ""
 
 
 def look_at(path: Path, *, compare: bool) -> Listed:

@@ -54,6 +54,19 @@ def test_a_run_that_is_being_recorded_is_listed_as_such(tmp_path: Path) -> None:
     run.close()
 
 
+def test_a_run_with_another_name_keeps_its_place(tmp_path: Path) -> None:
+    first, second, third = (
+        sealed_run(tmp_path, 2).rename(tmp_path / "runs" / name) for name in ("zebra", "middle", "alder")
+    )
+    for number, path in enumerate((first, second, third)):
+        file = path / "run.json"
+        header = json.loads(file.read_text())
+        header["run"] = f"2026112{number}T071502Z_shed_0000"
+        file.write_text(json.dumps(header))
+    listed = [entry["run"] for entry in json.loads(runs(tmp_path, "--json").stdout)]
+    assert listed == ["zebra", "middle", "alder"]
+
+
 def test_only_the_newest_are_listed_unless_all_are_asked_for(tmp_path: Path) -> None:
     for _ in range(22):
         sealed_run(tmp_path, 2)
