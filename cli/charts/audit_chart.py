@@ -64,9 +64,9 @@ def _traces(ax: Axes, aligned: Aligned, unit: style.Unit) -> None:
         ax.plot(t, _shown(line, unit), color="#8C8C8C", linewidth=0.9, label="good runs" if i == 0 else None)
     ax.plot(t, _shown(aligned.suspect_c, unit), label="suspect", **style.MEASURED)
     for number, (start, end, _) in enumerate(aligned.apart):
-        ax.axvspan(start, end, ymax=0.03, color=style.VERMILION, linewidth=0, label="apart" if number == 0 else None)
-    ax.set_ylabel(style.degree(unit))
-    ax.legend(loc="lower center", ncols=4)
+        ax.axvspan(start, end, ymax=0.015, color=style.VERMILION, linewidth=0, label="apart" if number == 0 else None)
+    ax.set_ylabel(f"temperature, {style.degree(unit)}")
+    ax.legend(loc="lower left", bbox_to_anchor=(0.25, 0.05), ncols=4)
 
 
 def _scale(unit: style.Unit) -> float:
@@ -87,13 +87,12 @@ def _difference(ax: Axes, aligned: Aligned, unit: style.Unit) -> None:
     widest = sorted(aligned.apart, key=lambda part: -abs(part[2]))[:MOST_LABELS]
     for start, end, kelvin in widest:
         shown = style.shown_difference(kelvin, unit)
-        ax.axvspan(start, end, facecolor="none", edgecolor=style.VERMILION, hatch="..", linewidth=0, zorder=0.4)
+        ax.axvspan(start, end, color=style.VERMILION, alpha=0.12, linewidth=0, zorder=0.4)
         ax.annotate(
             f"{shown:+.0f} {style.degree(unit)}",
             (0.5 * (start + end), shown),
             ha="center",
             va="bottom" if shown > 0 else "top",
-            color=style.VERMILION,
         )
     ax.margins(y=0.25)
     ax.set_ylabel(f"suspect minus good, {style.degree(unit)}")
