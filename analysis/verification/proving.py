@@ -44,7 +44,7 @@ def what_would_prove(view: View, hold: HoldResult) -> tuple[str, ...]:
     if hold.soak_s is not None and hold.soak_s.low < hold.required_s:
         says.append(f"{name}: {duration(hold.required_s - hold.soak_s.low)} more at temperature.")
         period_s = scene.edges_on.period_s
-        if hold.soak_s.high >= hold.required_s and period_s > 1.0:
+        if hold.soak_s.high >= hold.required_s and period_s > 1.0 and scene.source != "packet estimate":
             says.append(f"{name}: denser sampling than every {duration(period_s)}, without gaps.")
     if scene.source == "packet estimate":
         says.append(f"{name}: a sensor in the packet, or a packet model fitted to one such run.")
