@@ -78,6 +78,35 @@ def find_layout(
     return Layout(path, size, encoding, sep, found, thousands, start if not no_names else 0, names, places)
 
 
+def column_names(path: Path, *, separator: str | None = None) -> str:
+    """List the columns that a log seems to have.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        The log.
+    separator : str, optional
+        Given instead of found.
+
+    Returns
+    -------
+    str
+        Such as ``Columns in log.csv, line 3: 'Time', 'Temp1'.``
+
+    Raises
+    ------
+    ImportFileError
+        If the file is missing, empty or no text.
+    """
+    _, _, lines = _beginning(path)
+    line, sep = _likely_header(lines, [separator] if separator else list(SEPARATORS))
+    return f"Columns in {path.name}, line {line + 1}: {_listed(_cells(lines[line], sep))}."
+
+
+def _listed(names: Sequence[str]) -> str:
+    return ", ".join(repr(name) for name in names[:40]) + (" and more" if len(names) > 40 else "")
+
+
 def _beginning(path: Path) -> tuple[int, str, list[str]]:
     """Size, encoding and first lines of a file."""
     try:
@@ -155,9 +184,8 @@ def _places(path: Path, names: Sequence[str], wanted: Sequence[str], line: int) 
     for name in wanted:
         place = _place(names, name)
         if place is None:
-            there = ", ".join(repr(n) for n in names[:40]) + (" and more" if len(names) > 40 else "")
             where = f"line {line}" if line else "the first line"
-            raise ImportFileError(f"{path}: no column {name!r}. Columns in {where}: {there}.")
+            raise ImportFileError(f"{path}: no column {name!r}. Columns in {where}: {_listed(names)}.")
         if names.count(name) > 1:
             spots = ", ".join(f"#{k + 1}" for k, n in enumerate(names) if n == name)
             raise ImportFileError(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import filecmp
 import re
 import shutil
 import tempfile
@@ -18,6 +19,7 @@ from soakwitness.analysis.importing.layout import find_layout
 from soakwitness.analysis.importing.marks import WrittenMark, read_marks_file
 from soakwitness.analysis.importing.rows import READING, ROWS_AT_ONCE, Block, LogReader, Progress, Tally
 from soakwitness.analysis.importing.settings import ImportSettings, checked_settings
+from soakwitness.analysis.recipes.model import Recipe
 from soakwitness.analysis.runs import FloatArray
 from soakwitness.firmware_bridge.runfolder.format import utc_text
 from soakwitness.firmware_bridge.runfolder.marks import encode_mark, new_mark_id
@@ -57,6 +59,7 @@ def import_file(
     imported_utc: datetime,
     started_utc: datetime | None = None,
     name: str | None = None,
+    recipe: Recipe | None = None,
     marks: Path | None = None,
     progress: Progress | None = None,
 ) -> Imported:
@@ -75,7 +78,10 @@ def import_file(
     started_utc : datetime, optional
         When the file's time 0 (or its first row) was, for a log that only counts seconds.
     name : str, optional
-        Name of the run, which stands in the folder's name; the furnace's, else the file's, where None.
+        What to call the run. Where the settings name no furnace it stands for the furnace's name, and so in the
+        folder's name; without both the file's name does.
+    recipe : Recipe, optional
+        What the run was meant to be; kept in ``run.json`` as with a recorded run.
     marks : pathlib.Path, optional
         A table of marks.
     progress : callable, optional
@@ -107,7 +113,7 @@ def import_file(
             assert reader.times is not None
             written = read_marks_file(marks, settings, reader.times) if marks is not None else ()
             waiting.seek(0)
-            folder = _create(logbook, path, settings, reader.tally, clock, name)
+            folder = _create(logbook, path, settings, reader.tally, clock, name, recipe)
             try:
                 _fill(folder, path, _lines(waiting, reader.tally.rows, progress), clock, written, imported_utc)
             except BaseException:
@@ -117,6 +123,29 @@ def import_file(
     except OSError as error:
         raise ImportFileError(f"{path}: the run cannot be written: {error.strerror or error}. Free the disk.") from None
     return Imported(folder.path, reader.tally.rows, _notes(reader, clock))
+
+
+def imported_before(path: Path, logbook: Path) -> tuple[str, ...]:
+    """Find runs that were made of the same log before.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        The log.
+    logbook : pathlib.Path
+        Folder of the log book.
+
+    Returns
+    -------
+    tuple of str
+        Names of the run folders whose original is the same, byte for byte.
+    """
+    try:
+        size = path.stat().st_size
+        kept = [file for file in logbook.glob("runs/*/original/*") if file.stat().st_size == size]
+        return tuple(sorted(file.parents[1].name for file in kept if filecmp.cmp(path, file, shallow=False)))
+    except OSError:
+        return ()
 
 
 def _spool(reader: LogReader, waiting: BinaryIO, imported_utc: datetime, started_utc: datetime | None) -> _Clock:
@@ -154,7 +183,13 @@ def _rows(t_s: FloatArray, clock: _Clock, block: Block) -> bytes:
 
 
 def _create(
-    logbook: Path, path: Path, settings: ImportSettings, tally: Tally, clock: _Clock, name: str | None
+    logbook: Path,
+    path: Path,
+    settings: ImportSettings,
+    tally: Tally,
+    clock: _Clock,
+    name: str | None,
+    recipe: Recipe | None,
 ) -> RunFolder:
     columns = [
         Column(
@@ -183,6 +218,8 @@ def _create(
         columns=columns,
         furnace_name=settings.furnace or name or path.stem,
         started_utc=clock.start_utc_s,
+        recipe_name=None if recipe is None else recipe.name,
+        recipe_file=None if recipe is None else recipe.text,
         every_s=clock.every_s,
         zone=settings.zone,
         origin="imported",

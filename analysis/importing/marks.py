@@ -13,7 +13,9 @@ import numpy as np
 from soakwitness.analysis.errors import ImportFileError
 from soakwitness.analysis.importing.settings import SECONDS_PER, ImportSettings
 from soakwitness.analysis.importing.times import TimeReader
+from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.runfolder.model import ACTS, Act
+from soakwitness.firmware_bridge.runfolder.names import spelled_out
 
 
 @dataclass(frozen=True)
@@ -69,7 +71,10 @@ def _mark(row: dict[str, str | None], place: str, settings: ImportSettings, time
         raise ImportFileError(f"{place}: act {act!r}; write one of {', '.join(ACTS)}.")
     cell = (row.get("time") or "").strip()
     time_s = _time(cell, place, settings, times)
-    pieces = tuple(part for part in re.split(r"[\s,]+", row.get("pieces") or "") if part)
+    try:
+        pieces = spelled_out([part for part in re.split(r"[\s,]+", row.get("pieces") or "") if part])
+    except RunFolderError as error:
+        raise ImportFileError(f"{place}: {error}") from None
     return WrittenMark(time_s, act, pieces, (row.get("note") or "").strip())
 
 

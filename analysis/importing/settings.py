@@ -91,7 +91,7 @@ def signal_choices(words: Sequence[str]) -> tuple[ColumnChoice, ...]:
     Parameters
     ----------
     words : sequence of str
-        Each ``NAME=COLUMN``, such as ``setpoint=SP``.
+        Each ``NAME=COLUMN``, such as ``setpoint=Setpoint``.
 
     Returns
     -------
@@ -107,7 +107,7 @@ def signal_choices(words: Sequence[str]) -> tuple[ColumnChoice, ...]:
     for word in words:
         name, _, column = word.partition("=")
         if not name.strip() or not column.strip():
-            raise ImportFileError(f"--signal {word!r}: write NAME=COLUMN, such as setpoint=SP or output=Power.")
+            raise ImportFileError(f"--signal {word!r}: write NAME=COLUMN, such as setpoint=Setpoint or output=Power.")
         choices.append(ColumnChoice(name.strip(), column.strip()))
     return tuple(choices)
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from soakwitness.cli.common import WrongUse, json_option, logbook_option, print_json
+from soakwitness.cli.common import WrongUse, counted, json_option, logbook_option, print_json
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -42,11 +42,12 @@ DECIMALS = {"point": ".", "comma": ","}
 @click.option("--thermocouple", type=click.Choice(list("BEJKNRST"), case_sensitive=False), help="Thermocouple letter.")
 @click.option("--tolerance-class", type=click.Choice(["1", "2", "special", "standard"]), help="Tolerance of new wire.")
 @click.option("--expanded-uncertainty", type=float, metavar="U", help="U (k = 2) of the readings, in --unit.")
-@click.option("--name", help="What to call the run; stands in the folder's name.")
+@click.option("--name", help="What to call the run; in its folder's name unless --furnace is.")
 @click.option("--furnace", help="Name of the furnace, the same every time.")
 @click.option("--clock-offset", type=float, metavar="SECONDS", help="Added to the logger's times.")
 @click.option("--separator", type=click.Choice(list(SEPARATORS)), help="Between cells; found out if not given.")
 @click.option("--decimal", type=click.Choice(list(DECIMALS)), help="Decimal sign; found out if not given.")
+@click.option("--recipe", "recipe_path", type=click.Path(path_type=Path, dir_okay=False), help="Recipe of these runs.")
 @click.option("--marks", type=click.Path(path_type=Path), help="Table of marks: time, act, pieces, note.")
 @click.option("--profile", metavar="NAME", help="Take what is not given from a saved profile.")
 @click.option("--save-profile", metavar="NAME", help="Keep what is given for next week's file.")
@@ -56,6 +57,7 @@ def import_(
     files: tuple[Path, ...],
     start: str | None,
     name: str | None,
+    recipe_path: Path | None,
     marks: Path | None,
     profile: str | None,
     save_profile: str | None,
@@ -73,16 +75,26 @@ def import_(
     """
     from datetime import UTC, datetime
 
-    from soakwitness.analysis.importing.making import import_file
+    from soakwitness.analysis.importing.layout import column_names
+    from soakwitness.analysis.importing.making import import_file, imported_before
     from soakwitness.analysis.importing.settings import checked_settings
     from soakwitness.analysis.importing.settings import save_profile as save
 
-    settings = checked_settings(_settings(given, logbook, profile))
+    columns = [column_names(path, separator=SEPARATORS.get(given["separator"] or "")) for path in files]
+    settings = checked_settings(_settings(given, logbook, profile, columns[0]))
     if marks is not None and len(files) > 1:
         raise WrongUse("--marks belongs to one log; import these files one by one.")
     began = _start(start)
+    recipe = None
+    if recipe_path is not None:
+        from soakwitness.analysis.recipes.file import load_recipe
+
+        recipe = load_recipe(recipe_path)
     made = []
     for path in files:
+        before = imported_before(path, logbook)
+        if before:
+            click.echo(f"{path.name}: the same file was imported before, as {', '.join(before)}.", err=True)
         with _progress(path) as progress:
             result = import_file(
                 path,
@@ -91,12 +103,13 @@ def import_(
                 imported_utc=datetime.now(UTC),
                 started_utc=began,
                 name=name,
+                recipe=recipe,
                 marks=marks,
                 progress=progress,
             )
         for says in result.notes:
             click.echo(f"{path.name}: {says}", err=True)
-        click.echo(f"{path.name}: {result.rows} rows.", err=True)
+        click.echo(f"{path.name}: {counted(result.rows, 'row')}.", err=True)
         made.append(result)
         if not as_json:
             click.echo(str(result.path))
@@ -107,7 +120,7 @@ def import_(
         print_json({"schema": "soakwitness/import/1", "runs": runs})
 
 
-def _settings(given: dict[str, Any], logbook: Path, profile: str | None) -> ImportSettings:
+def _settings(given: dict[str, Any], logbook: Path, profile: str | None, columns: str) -> ImportSettings:
     """Join what was given with what a profile keeps; what was given counts."""
     from dataclasses import replace
 
@@ -131,7 +144,7 @@ def _settings(given: dict[str, Any], logbook: Path, profile: str | None) -> Impo
         signals = signals or tuple(c for c in kept.columns if not c.role)
         return replace(kept, columns=(*sensors, *signals), **said)
     if "time" not in said:
-        raise WrongUse("Say which column holds the time: --time COLUMN (or --profile NAME).")
+        raise WrongUse("Say which column holds the time: --time COLUMN (or --profile NAME). " + columns)
     return ImportSettings(columns=(*sensors, *signals), **said)
 
 

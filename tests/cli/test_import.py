@@ -52,6 +52,32 @@ def test_import_with_a_profile(log: Path, tmp_path: Path) -> None:
     assert run(log, "--profile", "monthly", *book).exception is not None
 
 
+def test_import_keeps_the_recipe_and_tells_a_file_that_came_in_before(log: Path, tmp_path: Path) -> None:
+    recipe = tmp_path / "harden.toml"
+    recipe.write_text(
+        'name = "Blades"\n[[step]]\nramp = "full power"\nto = 800\n[[step]]\nhold_minutes = 1\ntolerance = 8\n'
+    )
+    words = ["--time", "Time", "--sensor", "recording=Temp", "--logbook", str(tmp_path / "book")]
+    first = run(log, *words, "--recipe", recipe)
+    assert first.exit_code == 0, first.exception
+    assert "imported before" not in first.stderr
+    header = open_run(Path(first.stdout.strip())).header
+    assert (header.recipe_name, header.recipe_file) == ("Blades", recipe.read_text())
+    again = run(log, *words)
+    assert again.exit_code == 0
+    assert f"imported before, as {Path(first.stdout.strip()).name}." in again.stderr
+    assert open_run(Path(again.stdout.strip())).header.recipe_name is None
+    recipe.write_text("name = 3")
+    assert "harden.toml" in str(run(log, *words, "--recipe", recipe).exception)
+    assert len(list((tmp_path / "book" / "runs").iterdir())) == 2
+
+
+def test_import_looks_at_the_file_before_the_options(log: Path, tmp_path: Path) -> None:
+    assert "there is no such file" in str(run(tmp_path / "nowhere.csv").exception)
+    without = run(log, "--sensor", "recording=Temp", "--logbook", tmp_path)
+    assert "Columns in log.csv, line 1: 'Time', 'Temp', 'SP'." in without.stderr
+
+
 def test_import_says_what_is_missing(log: Path, tmp_path: Path) -> None:
     result = run(log, "--sensor", "recording=Temp", "--logbook", tmp_path)
     assert (result.exit_code, "--time COLUMN" in result.stderr) == (2, True)
