@@ -22,7 +22,7 @@ ACTIVATION_RANGE_J_PER_MOL = (200e3, 250e3, 300e3)  # carbides going into soluti
 MS_REFUSED = (
     "Formulas for Ms need the composition of the matrix after hardening. In high-carbon and chromium stainless steels "
     "part of the carbon and chromium stays in carbides, so the certificate's analysis gives a wrong Ms. "
-    "Give an Ms that was measured for this hardening temperature."
+    "Give an Ms that was measured for this hardening temperature: --ms MS."
 )
 
 

@@ -119,6 +119,27 @@ def find_steel(name: str, steels: Iterable[Steel]) -> Steel | None:
     return None
 
 
+def also_words(steel: Steel) -> str:
+    """Say a steel's other designations, and where they are from.
+
+    Parameters
+    ----------
+    steel : Steel
+        The steel.
+
+    Returns
+    -------
+    str
+        Such as ``also, from memory: EN 1.4125; confirm``, empty where there are none. Those of a user's own file stand
+        for themselves.
+    """
+    ours = {word for known in published_steels() if known.name == steel.name for word in known.also}
+    remembered = ", ".join(word for word in steel.also if word in ours)
+    own = ", ".join(word for word in steel.also if word not in ours)
+    says = [f"also, from memory: {remembered}; confirm"] if remembered else []
+    return "; ".join([*says, f"also {own}"] if own else says)
+
+
 def parse_figures(text: str, source: str) -> list[SteelFigure]:
     """Read figures from the text of a file.
 

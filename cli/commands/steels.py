@@ -54,7 +54,7 @@ def show(name: str | None, unit: Unit | None, logbook: Path, as_json: bool) -> N
     """
     from dataclasses import asdict
 
-    from soakwitness.analysis.steels import CONFIRM, OWN_FILE, figure_sentence, find_steel, known_steels
+    from soakwitness.analysis.steels import CONFIRM, OWN_FILE, also_words, figure_sentence, find_steel, known_steels
 
     known = known_steels(logbook / OWN_FILE)
     chosen: tuple[Steel, ...] = known
@@ -65,10 +65,11 @@ def show(name: str | None, unit: Unit | None, logbook: Path, as_json: bool) -> N
             raise WrongUse(f"No figures for {name!r}. There are: {there}. Add your own: soakwitness steels add --help.")
         chosen = (found,)
     if as_json:
-        print_json({"schema": "soakwitness/steels/1", "says": CONFIRM, "steels": [asdict(steel) for steel in chosen]})
+        listed = [asdict(steel) | {"also_says": also_words(steel)} for steel in chosen]
+        print_json({"schema": "soakwitness/steels/1", "says": CONFIRM, "steels": listed})
         return
     for steel in chosen:
-        click.echo(f"{steel.name}" + (f" ({', '.join(steel.also)})" if steel.also else ""))
+        click.echo(f"{steel.name}" + (f" ({also_words(steel)})" if steel.also else ""))
         if name is not None:
             for figure in steel.figures:
                 click.echo(f"  {figure_sentence(figure, unit or 'C')}")
