@@ -115,6 +115,10 @@ def parse_recipe(text: str, source: str = "recipe") -> Recipe:
         raise RecipeError(f"{source}: not a valid TOML file: {error}.") from None
     if not values:
         raise RecipeError(f'{source}: the recipe is empty. It needs name, unit ("C" or "F") and [[step]] tables.')
+    if "link" in values or "sensor" in values:
+        raise RecipeError(
+            f"{source}: this is a furnace file, no recipe. Check it with: soakwitness furnace check {source}"
+        )
     top = Table(source, values)
     top.check_keys(TOP_KEYS, dict.fromkeys((*RAMP_KEYS, *HOLD_KEYS), "in a [[step]]"))
     name = top.text("name")

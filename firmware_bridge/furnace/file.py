@@ -65,6 +65,10 @@ def parse_furnace(text: str, source: str) -> Furnace:
         values = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise FurnaceFileError(f"{source}, {_placed(str(error))} Texts need quotes, numbers need none.") from error
+    if "step" in values:
+        raise FurnaceFileError(
+            f"{source}: this is a recipe, no furnace file. Check it with: soakwitness recipe check {source}"
+        )
     return _furnace(values, text, Source(text, source))
 
 

@@ -288,3 +288,8 @@ def test_no_change_of_a_file_ends_in_anything_but_a_furnace_or_its_error(at: int
         assert str(error).startswith("f.toml")  # noqa: PT017
     else:
         assert furnace.sensors
+
+
+def test_a_recipe_is_recognised() -> None:
+    with pytest.raises(FurnaceFileError, match="this is a recipe.*soakwitness recipe check harden.toml"):
+        parse_furnace('name = "Blades"\nunit = "C"\n[[step]]\nramp = "full power"\nto = 780\n', "harden.toml")

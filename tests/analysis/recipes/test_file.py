@@ -244,3 +244,8 @@ def test_files_that_cannot_be_read(tmp_path: Path) -> None:
     (tmp_path / "b.toml").write_bytes(b"name = '\xff'")
     with pytest.raises(RecipeError, match="byte 8 is no UTF-8 text"):
         load_recipe(tmp_path / "b.toml")
+
+
+def test_a_furnace_file_is_recognised() -> None:
+    with pytest.raises(RecipeError, match="this is a furnace file.*soakwitness furnace check shed.toml"):
+        parse_recipe('name = "shed"\nunit = "C"\n[link]\nkind = "simulated"\n', "shed.toml")
