@@ -268,11 +268,11 @@ def test_names_that_speak_of_the_other_unit(bring: Importer) -> None:
 def test_marks_of_a_person(bring: Importer, tmp_path: Path) -> None:
     marks = tmp_path / "marks.csv"
     marks.write_text(
-        "time,act,pieces,note\n2026-11-25T07:16:00Z,pull,B-2,\n2026-11-25T07:15:10Z,load,B-1 B-2,wet foil\n"
+        "time,act,pieces,note\n2026-11-25T07:16:00Z,pull,B-2,\n2026-11-25T07:15:10Z,load,B-1..B-2 C-7,wet foil\n"
     )
     made = bring("Time,Temp\n2026-11-25T07:15:00Z,20\n2026-11-25T07:15:30Z,21\n", marks=marks)
     found = [(m.t_s, m.act, m.pieces, m.note, m.entered_later) for m in open_run(made.path).marks]
-    assert found == [(10.0, "load", ("B-1", "B-2"), "wet foil", True), (60.0, "pull", ("B-2",), "", True)]
+    assert found == [(10.0, "load", ("B-1", "B-2", "C-7"), "wet foil", True), (60.0, "pull", ("B-2",), "", True)]
 
 
 @pytest.mark.parametrize(
