@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 import json
 import math
 import os
@@ -19,6 +20,20 @@ class WrongUse(click.ClickException):
     """Wrong use or a wrong file: exit status 2."""
 
     exit_code = 2
+
+
+class SuggestingGroup(click.Group):
+    """A group that names the nearest command where a word is none of its commands."""
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Refuse an unknown command with the one that was probably meant."""
+        word = args[0]
+        if not word.startswith("-") and not ctx.resilient_parsing and self.get_command(ctx, word) is None:
+            near = difflib.get_close_matches(word, self.list_commands(ctx), n=1)
+            ctx.fail(f"No such command {word!r}." + (f" Did you mean {near[0]!r}?" if near else ""))
+        return super().resolve_command(ctx, args)
 
 
 def run_main(command: click.Command) -> int:

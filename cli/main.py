@@ -7,6 +7,8 @@ from importlib import import_module
 
 import click
 
+from soakwitness.cli.common import SuggestingGroup, run_main
+
 # name: (module, attribute, one line for the overview)
 COMMANDS: dict[str, tuple[str, str, str]] = {
     "demo": ("demo", "demo", "Record and verify a run on a simulated furnace, in under a minute."),
@@ -37,7 +39,7 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
 }
 
 
-class LazyGroup(click.Group):
+class LazyGroup(SuggestingGroup):
     """A group that imports a command's module when it is used, so that ``--help`` starts at once."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:
@@ -87,6 +89,4 @@ def soakwitness(ctx: click.Context) -> None:
 
 def main() -> None:
     """Run the command line; errors made on purpose become one line on stderr and their exit status."""
-    from soakwitness.cli.common import run_main
-
     sys.exit(run_main(soakwitness))

@@ -6,13 +6,13 @@ from pathlib import Path
 
 import click
 
-from soakwitness.cli.common import json_option, logbook_option, print_json
+from soakwitness.cli.common import SuggestingGroup, json_option, logbook_option, print_json
 from soakwitness.cli.entering import by_option, new_stamp, open_book, table, why_option
 
 names_argument = click.argument("names", metavar="PIECE...", nargs=-1, required=True)
 
 
-@click.group()
+@click.group(cls=SuggestingGroup)
 def batch() -> None:
     """Batches of pieces: add, remove, show, list.
 

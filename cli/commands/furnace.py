@@ -7,13 +7,21 @@ from pathlib import Path
 
 import click
 
-from soakwitness.cli.common import WrongUse, check_output, force_option, json_option, print_json, unit_option
+from soakwitness.cli.common import (
+    SuggestingGroup,
+    WrongUse,
+    check_output,
+    force_option,
+    json_option,
+    print_json,
+    unit_option,
+)
 
 LINKS = ("modbus", "lines", "simulated")
 FILE = click.Path(path_type=Path, dir_okay=False)
 
 
-@click.group()
+@click.group(cls=SuggestingGroup)
 def furnace() -> None:
     """Write, check and try a furnace file (new, check, read).
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from soakwitness.cli.common import check_output, force_option, json_option, logbook_option, print_json
+from soakwitness.cli.common import SuggestingGroup, check_output, force_option, json_option, logbook_option, print_json
 from soakwitness.cli.entering import by_option, new_stamp, open_book, progress_bar, take_in_runs, why_option
 
 ENTRIES = (
@@ -25,7 +25,7 @@ ENTRIES = (
 )
 
 
-@click.group()
+@click.group(cls=SuggestingGroup)
 def logbook() -> None:
     """Look after the log book: check, rebuild, recompute, backup, export, strike.
 

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, Literal, TypeVar
 import click
 
 from soakwitness.cli.common import (
+    SuggestingGroup,
     WrongUse,
     check_output,
     find_run,
@@ -30,7 +31,7 @@ F = TypeVar("F", bound=Callable[..., Any])
 USUAL_ROUNDS = 25  # of a fit; the bar ends when it ends
 
 
-@click.group()
+@click.group(cls=SuggestingGroup)
 def packet() -> None:
     """Estimate how the blade in its packet followed the furnace.
 

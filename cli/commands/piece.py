@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
-from soakwitness.cli.common import WrongUse, json_option, logbook_option, print_json, unit_option
+from soakwitness.cli.common import SuggestingGroup, WrongUse, json_option, logbook_option, print_json, unit_option
 from soakwitness.cli.entering import (
     by_option,
     celsius,
@@ -42,7 +42,7 @@ ENTRIES = ("piece", "charge", "hardness", "treatment")
 names_argument = click.argument("names", metavar="PIECE...", nargs=-1, required=True)
 
 
-@click.group()
+@click.group(cls=SuggestingGroup)
 def piece() -> None:
     """Pieces: add, change, charge, hardness, treatment, history, find, strike.
 

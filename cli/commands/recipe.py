@@ -7,7 +7,15 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
-from soakwitness.cli.common import check_output, force_option, json_option, logbook_option, print_json, unit_option
+from soakwitness.cli.common import (
+    SuggestingGroup,
+    check_output,
+    force_option,
+    json_option,
+    logbook_option,
+    print_json,
+    unit_option,
+)
 
 if TYPE_CHECKING:
     from soakwitness.analysis.recipes.model import Recipe
@@ -16,7 +24,7 @@ Unit = Literal["C", "F"]
 recipe_argument = click.argument("file", type=click.Path(path_type=Path))
 
 
-@click.group()
+@click.group(cls=SuggestingGroup)
 def recipe() -> None:
     """Check and draw a recipe, or say what to type into the controller.
 
