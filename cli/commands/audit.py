@@ -16,12 +16,45 @@ if TYPE_CHECKING:
     from soakwitness.analysis.logbook.opening import LogBook
 
 SUFFIXES = (".png", ".svg", ".pdf")
+NAMES = ("--suspect", "--good")
 
 
-@click.command()
-@click.option("--suspect", multiple=True, required=True, help="Run, piece, range of pieces or batch; repeat it.")
+class NamesCommand(click.Command):
+    """Options ``--suspect`` and ``--good`` take all words up to the next option."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        """Repeat the option before each further word."""
+        words: list[str] = []
+        option = None
+        for word in args:
+            if word.startswith("-"):
+                option = word.partition("=")[0]
+            elif option in NAMES and words[-1] != option:
+                words.append(option)
+            words.append(word)
+        return super().parse_args(ctx, words)
+
+
+def _parted(context: click.Context, option: click.Parameter, names: tuple[str, ...]) -> tuple[str, ...]:
+    """Lists with commas as single names."""
+    return tuple(part for name in names for part in name.split(",") if part)
+
+
+@click.command(cls=NamesCommand)
 @click.option(
-    "--good", multiple=True, help="Likewise, to compare with; else found by recipe, sensor life and hardness."
+    "--suspect",
+    multiple=True,
+    required=True,
+    metavar="NAME...",
+    callback=_parted,
+    help="Runs, pieces, ranges of pieces or batches, one after the other.",
+)
+@click.option(
+    "--good",
+    multiple=True,
+    metavar="NAME...",
+    callback=_parted,
+    help="Likewise, to compare with; else found by recipe, sensor life and hardness.",
 )
 @click.option(
     "--recipe",
@@ -52,7 +85,7 @@ def audit(
 
     It claims no cause that the record does not carry, and says what is missing and the next cheap test.
 
-    Example: soakwitness audit --suspect B-044 --suspect B-047
+    Example: soakwitness audit --suspect B-044 B-047 --good B-041
     """
     from soakwitness.analysis.audit.auditing import audit as look
     from soakwitness.analysis.audit.report import as_json as plain

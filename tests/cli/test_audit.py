@@ -10,10 +10,12 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+import click
 import numpy as np
 import pytest
 from click.testing import CliRunner, Result
 
+from soakwitness.cli.commands.audit import audit
 from soakwitness.cli.common import WrongUse
 from soakwitness.cli.main import soakwitness
 from tests import bad_batches
@@ -151,3 +153,25 @@ def test_both_troubles_of_one_run_are_claimed(samples: Path) -> None:
     run = json.loads((samples / "runs" / "pulled-one-by-one" / "run.json").read_text(encoding="utf-8"))["run"]
     claimed = [c["cause"] for c in causes(samples, "--suspect", run) if c["claimed"]]
     assert claimed == ["short soak", "late quench"]
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["--suspect", "B-044", "B-047", "--good", "B-041", "--json"],
+        ["--suspect", "B-044,B-047", "--json", "--good=B-041"],
+        ["--suspect=B-044", "B-047", "--good", "B-041", "--json"],
+        ["--suspect", "B-044", "--good", "B-041", "--json", "--suspect", "B-047"],
+    ],
+)
+def test_names_stand_one_after_the_other(words: list[str]) -> None:
+    context = audit.make_context("audit", words)
+    assert (context.params["suspect"], context.params["good"]) == (("B-044", "B-047"), ("B-041",))
+    assert context.params["as_json"]
+
+
+def test_a_word_that_belongs_to_no_option_is_refused() -> None:
+    with pytest.raises(click.UsageError, match="extra argument"):
+        audit.make_context("audit", ["--suspect", "B-044", "--json", "B-047"])
+    with pytest.raises(click.UsageError, match="requires an argument"):
+        audit.make_context("audit", ["--suspect"])
