@@ -73,11 +73,6 @@ def plain(value: Any) -> Any:
     return value
 
 
-def counted(count: int, word: str) -> str:
-    """``1 row``, ``2 rows``."""
-    return f"{count} {word}" if count == 1 else f"{count} {word}s"
-
-
 def print_json(value: Any) -> None:
     """Print JSON on stdout; an unknown is null."""
     click.echo(json.dumps(plain(value), indent=1, ensure_ascii=False, allow_nan=False))

@@ -21,7 +21,7 @@ from soakwitness.analysis.importing.rows import READING, ROWS_AT_ONCE, Block, Lo
 from soakwitness.analysis.importing.settings import ImportSettings, checked_settings
 from soakwitness.analysis.recipes.model import Recipe
 from soakwitness.analysis.runs import FloatArray
-from soakwitness.firmware_bridge.runfolder.format import utc_text
+from soakwitness.firmware_bridge.runfolder.format import counted, utc_text
 from soakwitness.firmware_bridge.runfolder.marks import encode_mark, new_mark_id
 from soakwitness.firmware_bridge.runfolder.model import Column, Mark
 from soakwitness.firmware_bridge.runfolder.writer import RunFolder
@@ -261,10 +261,6 @@ def _fill(
     folder.seal(sealed_utc=imported_utc)
 
 
-def _counted(count: int, word: str) -> str:
-    return f"{count} {word}" if count == 1 else f"{count} {word}s"
-
-
 def _notes(reader: LogReader, clock: _Clock) -> tuple[str, ...]:
     """Say what a person should know about this file."""
     tally, settings = reader.tally, reader.settings
@@ -274,7 +270,7 @@ def _notes(reader: LogReader, clock: _Clock) -> tuple[str, ...]:
         if count:
             line, cell = tally.first_odd[choice.name]
             says.append(
-                f"{choice.column}: {_counted(count, 'cell')} without a number, taken as readings that were not had "
+                f"{choice.column}: {counted(count, 'cell')} without a number, taken as readings that were not had "
                 f"(the first, {cell!r}, in line {line})."
             )
         if choice.role and settings.unit == "C" and _FAHRENHEIT.search(choice.column):
@@ -282,9 +278,9 @@ def _notes(reader: LogReader, clock: _Clock) -> tuple[str, ...]:
         if choice.role and settings.unit == "F" and _CELSIUS.search(choice.column):
             says.append(f"{choice.column}: the name speaks of Celsius, but the unit is F.")
     if tally.repeated:
-        says.append(f"{_counted(tally.repeated, 'row')} with the time of the row above, left out.")
+        says.append(f"{counted(tally.repeated, 'row')} with the time of the row above, left out.")
     if tally.without_time:
-        says.append(f"{_counted(tally.without_time, 'line')} with neither a time nor a reading, left out.")
+        says.append(f"{counted(tally.without_time, 'line')} with neither a time nor a reading, left out.")
     if not clock.known:
         says.append(
             "The log does not say when it was; the moment of the import stands for its start. Say it with --start."

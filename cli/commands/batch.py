@@ -8,6 +8,7 @@ import click
 
 from soakwitness.cli.common import SuggestingGroup, json_option, logbook_option, print_json
 from soakwitness.cli.entering import by_option, new_stamp, open_book, table, why_option
+from soakwitness.firmware_bridge.runfolder.format import counted
 
 names_argument = click.argument("names", metavar="PIECE...", nargs=-1, required=True)
 
@@ -35,7 +36,7 @@ def add(name: str, names: tuple[str, ...], note: str, by: str | None, logbook: P
 
     with open_book(logbook) as book:
         made = add_to_batch(book, name, names, stamp=new_stamp(by), note=note)
-    click.echo(f"{made.name}: {len(made.pieces)} pieces.")
+    click.echo(f"{made.name}: {counted(len(made.pieces), 'piece')}.")
 
 
 @batch.command()
@@ -53,7 +54,7 @@ def remove(name: str, names: tuple[str, ...], why: str, by: str | None, logbook:
 
     with open_book(logbook) as book:
         left = take_from_batch(book, name, names, why=why, stamp=new_stamp(by))
-    click.echo(f"{left.name}: {len(left.pieces)} pieces.")
+    click.echo(f"{left.name}: {counted(len(left.pieces), 'piece')}.")
 
 
 @batch.command()
@@ -77,7 +78,7 @@ def show(name: str, as_json: bool, logbook: Path) -> None:
     if as_json:
         print_json({"schema": "soakwitness/batch/1", **asdict(found)})
         return
-    click.echo(f"{found.name}: {len(found.pieces)} pieces. {found.note}".rstrip())
+    click.echo(f"{found.name}: {counted(len(found.pieces), 'piece')}. {found.note}".rstrip())
     rows = [("piece", "steel", "lot", "mm", "hardness")]
     for piece, tests in pieces:
         newest = f"{tests[-1].test.mean:.1f} {tests[-1].test.scale} {tests[-1].stage}" if tests else "-"
@@ -106,5 +107,5 @@ def list_batches(as_json: bool, logbook: Path) -> None:
     if not found:
         click.echo("There is no batch yet. Make one with: soakwitness batch add NAME PIECE...", err=True)
         return
-    rows = [(b.name, f"{len(b.pieces)} pieces", b.entered_utc[:10], b.note) for b in found]
+    rows = [(b.name, counted(len(b.pieces), "piece"), b.entered_utc[:10], b.note) for b in found]
     click.echo(table(rows))

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from soakwitness.cli.common import WrongUse, counted, json_option, logbook_option, print_json
+from soakwitness.cli.common import WrongUse, json_option, logbook_option, print_json
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -79,6 +79,7 @@ def import_(
     from soakwitness.analysis.importing.making import import_file, imported_before
     from soakwitness.analysis.importing.settings import checked_settings
     from soakwitness.analysis.importing.settings import save_profile as save
+    from soakwitness.firmware_bridge.runfolder.format import counted
 
     columns = [column_names(path, separator=SEPARATORS.get(given["separator"] or "")) for path in files]
     settings = checked_settings(_settings(given, logbook, profile, columns[0]))

@@ -169,6 +169,7 @@ def _enter(
     strike: str | None,
     why: str,
 ) -> str:
+    from soakwitness.cli.words.now_words import clock_words
     from soakwitness.firmware_bridge.runfolder.late import enter_late, last_t_s, strike_late
     from soakwitness.firmware_bridge.runfolder.marks import new_mark_id
 
@@ -183,7 +184,7 @@ def _enter(
     t_s = last_t_s(path) if at_s is None else at_s
     late = Mark(t_s, act, pieces, note, new_mark_id(), entered_later=True, by=by)
     enter_late(path, late, now_utc=time.time())
-    return f"{mark_words(late)} entered into {path.name} at {t_s:.0f} s."
+    return f"{mark_words(late)} entered into {path.name} at {clock_words(t_s)}."
 
 
 def _list(path: Path) -> None:

@@ -72,7 +72,9 @@ def runs(
     else:
         click.echo(f"No runs in {logbook}.", err=True)
     if run is None and hidden:
-        click.echo(f"{hidden} older runs are not shown: --all", err=True)
+        from soakwitness.firmware_bridge.runfolder.format import counted
+
+        click.echo(f"Not shown: {counted(hidden, 'older run')}: --all", err=True)
 
 
 def _export(path: Path, file: Path, decimal: str, force: bool) -> None:
@@ -99,8 +101,9 @@ def _line(entry: Listed) -> str:
     state = entry.state if entry.intact is not False else f"{entry.state}, {entry.says}"
     state += ", intact" if entry.intact and entry.state == "sealed" else ""
     recipe = f"  {entry.header.recipe_name}" if entry.header.recipe_name else ""
+    rows = "row" if entry.rows == 1 else "rows"
     start = _local(entry.header.started_utc, entry.header.zone)
-    return f"{entry.path.name}  {start}  {length:>8}  {entry.rows:>8} rows  {state}{recipe}"
+    return f"{entry.path.name}  {start}  {length:>8}  {entry.rows:>8} {rows:<4}  {state}{recipe}"
 
 
 def _local(utc: str, zone: str | None) -> str:

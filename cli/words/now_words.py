@@ -7,6 +7,7 @@ from typing import Literal
 from soakwitness.cli.words.furnace_words import shown_in, unit_word
 from soakwitness.firmware_bridge.furnace.model import Contact
 from soakwitness.firmware_bridge.recording.now import Now
+from soakwitness.firmware_bridge.runfolder.format import counted
 
 Unit = Literal["C", "F"]
 
@@ -44,9 +45,9 @@ def readings_words(now: Now, unit: Unit) -> str:
 
 def keeping_words(now: Now) -> str:
     """State of the record alone, as a sentence: for a page that says itself how old the last reading is."""
-    kept = f"{now.rows} rows are written."
+    kept = f"{counted(now.rows, 'row')} written."
     if now.trouble is not None:
-        kept = f"NOT BEING WRITTEN ({now.trouble}): {now.held_rows} rows are in memory."
+        kept = f"NOT BEING WRITTEN ({now.trouble}): only in memory: {counted(now.held_rows, 'row')}."
     return kept if now.link_lost is None else f"No link: {now.link_lost.rstrip('.')}. {kept}"
 
 
@@ -54,12 +55,12 @@ def record_words(now: Now) -> str:
     """State of link and record."""
     parts = []
     if now.trouble is not None:
-        parts.append(f"NOT BEING WRITTEN ({now.trouble}), {now.held_rows} rows in memory")
+        parts.append(f"NOT BEING WRITTEN ({now.trouble}), {counted(now.held_rows, 'row')} in memory")
     else:
         missed = f" ({now.missed} missed)" if now.missed else ""
-        parts.append(f"{now.rows} rows{missed}")
+        parts.append(f"{counted(now.rows, 'row')}{missed}")
     if now.lost_answers:
-        parts.append(f"{now.lost_answers} answers lost on the way")
+        parts.append(f"{counted(now.lost_answers, 'answer')} lost on the way")
     if now.link_lost is not None:
         lost = "" if now.reading_age_s is None else f" for {clock_words(now.reading_age_s)}"
         parts.append(f"no link{lost}: {now.link_lost.rstrip('.')}")

@@ -132,7 +132,7 @@ def begin(
     recording = Recording(
         furnace, clock, keeper, started_s, alarms=alarms, loading=about.loading, heard=heard, locks=locks
     )
-    where = f"on {platform.node() or 'this computer'}"
+    where = f"on the computer {platform.node()}".rstrip()
     after = f", goes on from {about.continues}" if about.continues else ""
     try:
         recording.event("start", where + after, now_s=started_s, utc_s=started_utc_s)

@@ -17,7 +17,7 @@ from soakwitness.firmware_bridge.recording.linking import LinkChange
 from soakwitness.firmware_bridge.recording.marking import MarkDesk
 from soakwitness.firmware_bridge.recording.now import Now, chamber_c, to_celsius
 from soakwitness.firmware_bridge.recording.sampling import Sample
-from soakwitness.firmware_bridge.runfolder.format import utc_text
+from soakwitness.firmware_bridge.runfolder.format import counted, utc_text
 from soakwitness.firmware_bridge.runfolder.lock import Lock
 from soakwitness.firmware_bridge.runfolder.model import Act, Event, Mark
 
@@ -119,10 +119,8 @@ class Recording:
         for due_s in sample.missed:
             self.keeper.row(self.t_s(due_s), sample.utc_s - (sample.now_s - due_s), {})
         if sample.missed_count > len(sample.missed):
-            words = (
-                f"{sample.missed_count} readings up to {self.t_s(sample.now_s):.3f} s: the computer slept or was busy"
-            )
-            self._say(sample, "not recorded", words)
+            missed, until = counted(sample.missed_count, "reading"), f"{self.t_s(sample.now_s):.3f} s"
+            self._say(sample, "not recorded", f"{missed} up to {until}: the computer slept or was busy")
 
     def _link_changed(self, sample: Sample, change: LinkChange) -> None:
         now_t_s = self.t_s(sample.now_s)
@@ -213,12 +211,14 @@ class Recording:
     def _watch_record(self, now_s: float) -> None:
         trouble, since_s = self.keeper.trouble, self.keeper.trouble_since_s
         if trouble is not None:
-            self._alarm("record not being written", f"{trouble}; {self.keeper.held_rows} rows are in memory only")
+            self._alarm(
+                "record not being written", f"{trouble}; only in memory: {counted(self.keeper.held_rows, 'row')}"
+            )
             self._trouble_told = True
         elif self._trouble_told and since_s is None:
             self._trouble_told = False
             self._alarm("record not being written", None)
-            lost = f"; up to {self.keeper.lost_rows} rows are lost" if self.keeper.lost_rows else ""
+            lost = f"; lost: up to {counted(self.keeper.lost_rows, 'row')}" if self.keeper.lost_rows else ""
             self.event("not recorded" if lost else "record written again", f"the disk takes rows again{lost}")
 
     def mark(
@@ -275,8 +275,8 @@ class Recording:
     def _seal(self) -> str:
         if not self.keeper.save() or self.keeper.folder is None:
             raise RunFolderError(
-                f"the run could not be written ({self.keeper.trouble}): {self.keeper.held_rows} rows were in memory "
-                "only. What is on the disk stays and can be resumed."
+                f"the run could not be written ({self.keeper.trouble}): only in memory: "
+                f"{counted(self.keeper.held_rows, 'row')}. What is on the disk stays and can be resumed."
             )
         return self.keeper.folder.seal(sealed_utc=self._clock.utc_s())
 

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.runfolder.check import SegmentCheck, check_segment
-from soakwitness.firmware_bridge.runfolder.format import events_header, header_line
+from soakwitness.firmware_bridge.runfolder.format import counted, events_header, header_line
 from soakwitness.firmware_bridge.runfolder.header import read_header
 from soakwitness.firmware_bridge.runfolder.marks import marks_of
 from soakwitness.firmware_bridge.runfolder.merging import merge
@@ -130,7 +130,7 @@ def _words(path: Path, differs: list[str], files: list[SegmentCheck], twice: int
         if part.torn:
             says.append(f"{part.path.name}: torn tail, the last row was cut.")
     if twice:
-        says.append(f"{twice} rows stand in two segments; each was taken once.")
+        says.append(f"In two segments, each taken once: {counted(twice, 'row')}.")
     return says
 
 

@@ -54,6 +54,7 @@ def test_into_a_sealed_run_it_is_entered_later(tmp_path: Path) -> None:
     done = mark(tmp_path, "pull", "B-041", "--run", "last", "--at", "+0:45", "--by", "anna", "--note", "late")
     assert done.exit_code == 0, done.stderr
     assert "entered later" in done.stderr
+    assert done.stdout.endswith(f"entered into {path.name} at 0:45.\n")
     load, pull = read_marks(path)
     assert (pull.t_s, pull.pieces, pull.entered_later, pull.by, pull.note) == (45.0, ("B-041",), True, "anna", "late")
     assert load.act == "load"

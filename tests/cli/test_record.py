@@ -229,6 +229,7 @@ def test_the_sentence_says_what_is_wrong() -> None:
     assert "no link for 1:15: /dev/x: silent" in now_sentence(lost)
     full = now(trouble="no space left on device", held_rows=120)
     assert "NOT BEING WRITTEN (no space left on device), 120 rows in memory" in now_sentence(full)
+    assert "1 row in memory" in now_sentence(now(trouble="no space left on device", held_rows=1))
     assert "no reading yet" in now_sentence(now(reading_age_s=None))
 
 

@@ -72,7 +72,7 @@ def test_only_the_newest_are_listed_unless_all_are_asked_for(tmp_path: Path) -> 
         sealed_run(tmp_path, 2)
     newest = runs(tmp_path)
     assert len(newest.stdout.splitlines()) == 20
-    assert "2 older runs are not shown" in newest.stderr
+    assert "Not shown: 2 older runs" in newest.stderr
     entries = json.loads(runs(tmp_path, "--all", "--json").stdout)
     assert len(entries) == 22
     assert {entry["intact"] for entry in entries} == {None}
