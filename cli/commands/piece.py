@@ -20,6 +20,7 @@ from soakwitness.cli.entering import (
     why_option,
     zone_option,
 )
+from soakwitness.firmware_bridge.runfolder.format import counted
 
 if TYPE_CHECKING:
     from soakwitness.analysis.logbook.pieces import Piece
@@ -100,7 +101,7 @@ def add(
         add_pieces(book, pieces, stamp=stamp)
         if batch is not None:
             add_to_batch(book, batch, [p.id for p in pieces], stamp=stamp)
-    click.echo(f"{len(pieces)} pieces entered: {_few([p.id for p in pieces])}.")
+    click.echo(f"{counted(len(pieces), 'piece')} entered: {_few([p.id for p in pieces])}.")
 
 
 def _pieces_from(path: Path, given: dict[str, Any]) -> list[Piece]:
@@ -293,7 +294,7 @@ def treatment(
             note=said["note"],
             stamp=new_stamp(by),
         )
-    click.echo(f"{_few(names)}: {kind} entered ({len(entries)} pieces).")
+    click.echo(f"{_few(names)}: {kind} entered ({counted(len(entries), 'piece')}).")
 
 
 @piece.command()
