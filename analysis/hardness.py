@@ -218,6 +218,10 @@ def warnings_of(test: Reading) -> tuple[str, ...]:
         found.append("the test block was not read: the tester's own error is not known.")
     elif abs(error) > _MACHINE_ERROR_HRC:
         found.append(f"the tester reads {error:+.1f} on its block of {test.block_value:g}, more than 0.5 off.")
+    if len(test.block_readings) >= 5 and block_nonuniformity(test.block_readings) > 1.0:
+        found.append(
+            f"the block's readings range over {block_nonuniformity(test.block_readings):.1f}: block or tester."
+        )
     if test.scale == "HRC":
         found += _place_warnings(test)
         if max(test.readings) - min(test.readings) > _WIDEST_RANGE_HRC:

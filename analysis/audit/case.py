@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 from statistics import median
 from typing import Literal
 
-from soakwitness.analysis.audit.evidence import Evidence, HardnessEvidence, PieceEvidence
+from soakwitness.analysis.audit.evidence import Evidence, PieceEvidence
 from soakwitness.analysis.audit.statistics import Comparison, compare
 from soakwitness.analysis.condition.figures import ConditionFigures, HoldFigures, PieceFigures, RunFigures
+from soakwitness.analysis.hardness import least_difference_hrc
 from soakwitness.analysis.recipes.model import Recipe
 
 Stage = Literal["as quenched", "final"]
@@ -22,13 +23,17 @@ CLEARLY_HRC = 1.5
 
 @dataclass(frozen=True)
 class Hardness:
-    """Hardness of the suspects at one stage beside that of the good ones [HRC]; ``direction`` None: not known."""
+    """Hardness of the suspects at one stage beside that of the good ones [HRC]; ``direction`` None: not known.
+
+    ``least`` is the smallest difference that the tester can show between them [HRC].
+    """
 
     stage: Stage
     suspect: float | None = None
     good: float | None = None
     limits: tuple[float, float] | None = None
     direction: Direction | None = None
+    least: float = LEAST_HRC
 
     @property
     def says(self) -> str:
@@ -116,7 +121,16 @@ class Case:
         if not values:
             return Hardness(stage, None, median(beside) if beside else None, limits)
         value, good = median(values), median(beside) if beside else None
-        return Hardness(stage, value, good, limits, _direction(value, good, limits))
+        return Hardness(stage, value, good, limits, _direction(value, good, limits), self._least(stage))
+
+    def _least(self, stage: Stage) -> float:
+        """Median over the suspects' tests of what can be told apart from a good one's."""
+        mine, theirs = (
+            [h.test for p in part for h in p.hardness if (h.as_quenched if stage == "as quenched" else h.final)]
+            for part in (self.suspects_here, (*self.evidence.good, *self.siblings))
+        )
+        mine, theirs = ([t for t in part if t.scale == "HRC"] for part in (mine, theirs))
+        return median([least_difference_hrc(t, theirs[0]) for t in mine]) if mine and theirs else LEAST_HRC
 
     @cached_property
     def nothing_wrong(self) -> bool:
@@ -270,19 +284,3 @@ def spot_values(piece: PieceEvidence) -> dict[str, float]:
         if h.final and not h.ground_off_mm and h.test.scale == "HRC":
             found.setdefault(h.spot or "flat", []).append(h.test.mean)
     return {spot: sum(values) / len(values) for spot, values in found.items()}
-
-
-def tests_of(pieces: Sequence[PieceEvidence]) -> list[HardnessEvidence]:
-    """All hardness tests of some pieces.
-
-    Parameters
-    ----------
-    pieces : sequence of PieceEvidence
-        The pieces.
-
-    Returns
-    -------
-    list of HardnessEvidence
-        Their tests.
-    """
-    return [h for p in pieces for h in p.hardness]

@@ -165,10 +165,10 @@ def within_repeatability(case: Case) -> bool:
     Returns
     -------
     bool
-        True where both are known and less than one point apart.
+        True where both are known and less apart than the tester can show.
     """
     for stage, view in (("final", case.final), ("as quenched", case.as_quenched)):
         values = [stage_value(p, stage) for p in case.suspects_here]  # type: ignore[arg-type]
         if view.suspect is not None and view.good is not None and any(v is not None for v in values):
-            return abs(view.suspect - view.good) < 1.0
+            return abs(view.suspect - view.good) < view.least
     return False

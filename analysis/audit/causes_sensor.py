@@ -6,115 +6,31 @@ second sensor, an accuracy test, the instrument's own settings or the instrument
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
 from statistics import median
 
 from soakwitness.analysis.audit.case import Case
-from soakwitness.analysis.audit.statistics import rank_correlation
+from soakwitness.analysis.audit.sensor_shifts import (
+    SHIFT_C,
+    cold_ones,
+    grows_with_temperature,
+    hot_ones,
+    how_it_came,
+    largest_shift,
+    likely_faults,
+    low_when_hot,
+    shifts,
+    too_sudden,
+)
 from soakwitness.analysis.audit.weighing import FAIR, HINT, LIGHT, PROOF, STRONG, Scale
 from soakwitness.analysis.audit.words import kelvin, minutes, temp
-from soakwitness.analysis.condition.figures import RunFigures
+from soakwitness.analysis.logbook.moments import days_between
 
-SHIFT_C = 3.0
-GRADUAL_SHARE = 0.5
-SUDDEN_SHARE = 0.25
-MORE_THAN_AGEING_C = 25.0
 LONE = "A second sensor in the chamber: one sensor alone cannot show that it reads wrong."
-
-
-@dataclass(frozen=True)
-class Shift:
-    """How much more than in the good runs the control reading is above another sensor [K], at its reading [degC]."""
-
-    at_c: float
-    shift_c: float
-    sensor: str
-    role: str
-    step: int | None
-
-
-def shifts(case: Case) -> list[Shift]:
-    """Changes of control minus another sensor against the good runs, cold and in each hold.
-
-    Parameters
-    ----------
-    case : Case
-        The case.
-
-    Returns
-    -------
-    list of Shift
-        Empty where no second sensor is there, or nothing to compare with; accuracy tests stand in for one.
-    """
-    if case.run is None:
-        return []
-    found = []
-    for d in case.run.differences:
-        good = [g.difference_c for r in case.good for g in r.differences if (g.sensor, g.step) == (d.sensor, d.step)]
-        if good:
-            found.append(Shift(d.at_c, d.difference_c - median(good), d.sensor, d.role, d.step))
-        elif not case.good and d.role in ("load", "reference", "recording"):
-            found.append(Shift(d.at_c, d.difference_c, d.sensor, d.role, d.step))
-    return found
-
-
-def _hot(found: Sequence[Shift]) -> list[Shift]:
-    return [s for s in found if s.step is not None]
-
-
-def _cold(found: Sequence[Shift]) -> list[Shift]:
-    return [s for s in found if s.step is None]
-
-
-def largest_shift(case: Case) -> float:
-    """Largest change of control minus another sensor while hot [K].
-
-    Parameters
-    ----------
-    case : Case
-        The case.
-
-    Returns
-    -------
-    float
-        Signed [K]; 0 where nothing is known.
-    """
-    return max((s.shift_c for s in _hot(shifts(case))), key=abs, default=0.0)
-
-
-def likely_faults(case: Case) -> dict[str, float]:
-    """Probability of each fault of a thermocouple circuit, from the changed differences.
-
-    Parameters
-    ----------
-    case : Case
-        The case.
-
-    Returns
-    -------
-    dict
-        Cause as ``calibration.faults`` names it to its probability; empty where the differences did not change.
-    """
-    from soakwitness.analysis.calibration.diagnosis import diagnose
-    from soakwitness.analysis.calibration.readings import PairReading
-
-    found = shifts(case)
-    hot = _hot(found)
-    if not hot or max(abs(s.shift_c) for s in hot) < SHIFT_C:
-        return {}
-    sensor = max(hot, key=lambda s: abs(s.shift_c)).sensor
-    pairs = [PairReading(s.at_c - s.shift_c, s.at_c) for s in found if s.sensor == sensor]
-    if len(pairs) < 2:
-        return {}
-    # what the furnace file calls the type is what was meant: the instrument may be set to another
-    diagnosis = diagnose(pairs, set_to=None, noise_c=1.5)
-    return {c.cause: c.probability for c in diagnosis.candidates}
 
 
 def _enter_shift(case: Case, scale: Scale, weight: float) -> bool:
     """Enter the largest change of a difference; False where there is none worth it."""
-    hot = _hot(shifts(case))
+    hot = hot_ones(shifts(case))
     if not hot:
         scale.lacks(LONE)
         return False
@@ -145,7 +61,7 @@ def offset_changed(case: Case) -> Scale | None:
             f"{'+' if median(good) > 0 else '-'}{kelvin(median(good))} in the good ones'.",
         )
     found = shifts(case)
-    cold, hot = _cold(found), _hot(found)
+    cold, hot = cold_ones(found), hot_ones(found)
     if cold and hot and abs(hot[0].shift_c) >= SHIFT_C:
         same = all(abs(s.shift_c - cold[0].shift_c) <= max(1.5, 0.35 * abs(cold[0].shift_c)) for s in hot)
         if same and abs(cold[0].shift_c) >= 1.5:
@@ -190,7 +106,7 @@ def _recorder_moved(case: Case, scale: Scale) -> None:
     """A logger of its own saw every hold move by the same amount while nothing else changed."""
     if case.run is None or scale.pro or any(h.setpoint_c is not None for h in case.holds):
         return
-    if _hot(shifts(case)) or len(case.holds) < 2:
+    if hot_ones(shifts(case)) or len(case.holds) < 2:
         return
     moves = []
     for hold in case.holds:
@@ -221,44 +137,18 @@ def wrong_lead(case: Case) -> Scale | None:
     scale = _pattern(case, causes, "They fit a lead that is reversed, or of copper.")
     if likely_faults(case).get("wrong type set", 0.0) > 0.5:
         return scale
-    sudden_or_flat = how_it_came(case) == "at once" or _grows(case) is False
-    if scale is None and sudden_or_flat and _low_when_hot(case):
+    sudden_or_flat = how_it_came(case) == "at once" or grows_with_temperature(case) is False
+    if scale is None and sudden_or_flat and low_when_hot(case):
         scale = Scale()
         _enter_shift(case, scale, FAIR)
         scale.speaks_for(HINT, "It reads low only when hot, by more than ageing brings.")
     if scale is not None:
         _sudden(case, scale, gradual_is_against=True)
-        if _grows(case) is False:
+        if grows_with_temperature(case) is False:
             scale.speaks_for(LIGHT, "It is about the same in every hold, as a warm head makes it.")
-        elif _grows(case) and not _too_sudden(case):
+        elif grows_with_temperature(case) and not too_sudden(case):
             scale.speaks_against(FAIR, "It grows from hold to hold in proportion to the temperature.")
     return scale
-
-
-def _too_sudden(case: Case) -> bool:
-    """Whether it came at once and is more than ageing brings."""
-    return how_it_came(case) == "at once" and abs(largest_shift(case)) > MORE_THAN_AGEING_C
-
-
-def _grows(case: Case) -> bool | None:
-    """Whether the shift grows with temperature from hold to hold; None where no two holds are far enough apart."""
-    hot = sorted(_hot(shifts(case)), key=lambda s: s.at_c)
-    hot = [s for s in hot if s.sensor == hot[-1].sensor]
-    if len(hot) < 2 or hot[-1].at_c - hot[0].at_c < 150.0 or abs(hot[-1].shift_c) < SHIFT_C:
-        return None
-    proportional = (hot[0].at_c - 25.0) / (hot[-1].at_c - 25.0)
-    return hot[0].shift_c / hot[-1].shift_c < 0.5 * (1.0 + proportional)
-
-
-def _low_when_hot(case: Case) -> bool:
-    """Nothing cold, far too low hot: so reads a chain whose lead is reversed or of copper once the head is warm."""
-    found = shifts(case)
-    cold, hot = _cold(found), _hot(found)
-    return (
-        bool(hot)
-        and all(abs(s.shift_c) < 2.0 for s in cold)
-        and max(s.shift_c for s in hot) < -0.5 * MORE_THAN_AGEING_C
-    )
 
 
 def drift(case: Case) -> Scale | None:
@@ -272,11 +162,11 @@ def drift(case: Case) -> Scale | None:
         scale.speaks_for(FAIR + HINT, says)
     if scale is not None:
         _sudden(case, scale, gradual_is_against=False)
-        if _too_sudden(case):
+        if too_sudden(case):
             scale.speaks_against(LIGHT, f"{kelvin(largest_shift(case))} at once is more than ageing brings.")
-        elif _grows(case):
+        elif grows_with_temperature(case):
             scale.speaks_for(LIGHT, "It grows from hold to hold in proportion to the temperature.")
-        if _grows(case) is False:
+        if grows_with_temperature(case) is False:
             scale.speaks_against(LIGHT, "It is about the same in every hold.")
     return scale
 
@@ -291,7 +181,7 @@ def _pattern(case: Case, causes: tuple[str, ...], fits: str) -> Scale | None:
     if not _enter_shift(case, scale, weight):
         return None
     scale.speaks_for(LIGHT if chance > 0.7 else HINT, fits)
-    cold = _cold(shifts(case))
+    cold = cold_ones(shifts(case))
     if cold and abs(cold[0].shift_c) > 0.6 * abs(largest_shift(case)):
         scale.speaks_against(FAIR, "Cold it is as far off, where that would not show.")
     return scale
@@ -311,52 +201,6 @@ def _sudden(case: Case, scale: Scale, *, gradual_is_against: bool) -> None:
             scale.speaks_for(LIGHT, says)
         else:
             scale.speaks_against(HINT, says)
-
-
-def how_it_came(case: Case) -> str | None:
-    """Whether the largest difference changed slowly or at once.
-
-    Parameters
-    ----------
-    case : Case
-        The case.
-
-    Returns
-    -------
-    str or None
-        ``slowly`` or ``at once``, by the furnace's earlier runs, else by the good ones before it; None where fewer
-        than five of them show it, or they do not tell.
-    """
-    hot = _hot(shifts(case))
-    if not hot or case.run is None:
-        return None
-    worst = max(hot, key=lambda s: abs(s.shift_c))
-    begun = case.run.started_utc
-    before = sorted((r for r in case.good if r.started_utc < begun), key=lambda r: r.started_utc)
-    return _way(case.evidence.history, case.run, worst) or _way(before, case.run, worst)
-
-
-def _way(earlier: Sequence[RunFigures], run: RunFigures, worst: Shift) -> str | None:
-    values = [v for v in (_difference(r, worst) for r in (*earlier, run)) if v is not None]
-    if len(values) < 6:
-        return None
-    first = median(values[: max(2, len(values) // 4)])
-    total = values[-1] - first
-    if abs(total) < SHIFT_C:
-        return None
-    before = (median(values[-4:-1]) - first) / total
-    trend = rank_correlation([float(i) for i in range(len(values))], values)
-    if before >= GRADUAL_SHARE and trend * total > 0 and abs(trend) > 0.5:
-        return "slowly"
-    widest = max(abs(v - first) for v in values[:-1])
-    return "at once" if abs(before) <= SUDDEN_SHARE and widest < abs(total) else None
-
-
-def _difference(run: RunFigures, like: Shift) -> float | None:
-    for d in run.differences:
-        if d.sensor == like.sensor and (d.step == like.step or abs(d.at_c - like.at_c) < 30.0) and d.step is not None:
-            return d.difference_c
-    return None
 
 
 def open_circuit(case: Case) -> Scale | None:
@@ -406,7 +250,8 @@ def calibration_overdue(case: Case) -> Scale | None:
         return None
     scale.speaks_for(
         FAIR + HINT,
-        f"The calibration of {run.sensor.name} of {run.sensor.calibrated_on} was due on {run.sensor.calibration_due}."
+        f"The calibration of {run.sensor.name} of {run.sensor.calibrated_on} was due on {run.sensor.calibration_due}, "
+        f"{days_between(run.sensor.calibration_due, run.started_utc[:10])} days before."
         if run.sensor.calibration_due
         else case.finding_says("calibration overdue"),
     )
@@ -415,7 +260,7 @@ def calibration_overdue(case: Case) -> Scale | None:
         scale.speaks_against(FAIR, "It was overdue in the good runs too.")
     if case.softness not in ("low", "high"):
         scale.speaks_against(LIGHT, "No piece is known to be off.")
-    if _hot(shifts(case)) and abs(largest_shift(case)) < SHIFT_C:
+    if hot_ones(shifts(case)) and abs(largest_shift(case)) < SHIFT_C:
         scale.speaks_against(LIGHT, "A second sensor shows no change.")
     scale.lacks("An accuracy test: overdue does not mean wrong.")
     return scale
@@ -434,7 +279,7 @@ def lone_sensor_note(case: Case) -> str | None:
     str or None
         None where a second sensor was there.
     """
-    if case.run is None or _hot(shifts(case)):
+    if case.run is None or hot_ones(shifts(case)):
         return None
     output = _output_moved(case)
     moved = f" {output}" if output else ""

@@ -8,7 +8,7 @@ from soakwitness.analysis.audit.hardness_signs import no_trouble_within_the_run,
 from soakwitness.analysis.audit.statistics import apart, chance_of_split, compare
 from soakwitness.analysis.audit.weighing import FAIR, HINT, LIGHT, STRONG, Scale
 from soakwitness.analysis.audit.words import kelvin, minutes, percent, temp
-from soakwitness.analysis.condition.figures import HoldFigures, RunFigures
+from soakwitness.analysis.condition.figures import HoldFigures
 
 SHORT_SHARE = 0.97
 CLEARLY_SHORT = 0.9
@@ -275,19 +275,3 @@ def record_gap(case: Case) -> Scale | None:
         scale.speaks_against(FAIR, "The good runs have such gaps too.")
     scale.lacks("What the furnace did meanwhile.")
     return scale
-
-
-def hold_missing_without_reason(run: RunFigures) -> bool:
-    """Whether a judged hold is on record and yet was not found.
-
-    Parameters
-    ----------
-    run : RunFigures
-        The run.
-
-    Returns
-    -------
-    bool
-        True where a hold's time is covered by the record, without the hold.
-    """
-    return any(h.judged and h.on_record and not h.found for h in run.holds)

@@ -6,10 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from soakwitness.analysis.condition.dips import blanks, dips
 from soakwitness.analysis.condition.figures import (
-    DipFigures,
     FindingFigures,
     HoldFigures,
     PieceFigures,
@@ -19,14 +18,9 @@ from soakwitness.analysis.condition.figures import (
 from soakwitness.analysis.condition.levels import differences, level_near, longest_stay, mean_between
 from soakwitness.analysis.recipes.model import Hold, Recipe
 from soakwitness.analysis.recipes.program import program_setpoints
-from soakwitness.analysis.runs import FloatArray, Run, Trace
+from soakwitness.analysis.runs import Run, Trace
 from soakwitness.analysis.verification.model import HoldResult, PieceResult, Verification
 
-DIP_C = 8.0
-HOT_C = 200.0
-BLANK_S = 30.0
-UNDER_WAY_C = 1.5
-SLOWEST_FALL_C_PER_S = 0.03
 EVENTS = ("sensor fault", "link lost", "link back", "resumed", "clock step", "alarm")
 SETPOINT_NEAR_C = 0.6
 
@@ -121,7 +115,7 @@ def run_figures(
             for f in (verification.findings if verification else ())
         ),
         differences=differences(run, control, holds),
-        dips=dips(at),
+        dips=dips(run, control, at.heated_s),
         door_marks_s=tuple(m.t_s for m in run.marks if m.act == "door" and not m.struck),
         recovery_s=_recovery(at, loaded[-1] if loaded else None),
         loaded_at_c=_before_door(control, loaded[0]) if loaded else None,
@@ -131,7 +125,7 @@ def run_figures(
         ramp_outputs=_ramp_outputs(run, verification),
         gaps=tuple(gaps),
         gap_c=tuple(_reading_at(control, start) or 0.0 for start, _ in gaps),
-        blanks=_blanks(at),
+        blanks=blanks(control),
         events=tuple((e.t_s, e.event, e.detail[:120]) for e in run.events if e.event in EVENTS),
         cold_c=_cold(control),
         duration_s=float(run.t_s[-1] - run.t_s[0]) if run.t_s.size else 0.0,
@@ -375,75 +369,7 @@ def _ramp_outputs(run: Run, verification: Verification | None) -> dict[str, floa
     return found or None
 
 
-def _blanks(at: Measured) -> tuple[tuple[float, float], ...]:
-    """Times in the hot part in which rows were written without a control reading: the sensor failed, not the record."""
-    t, temp = at.control.t_s, at.control.temp_c
-    if not np.isfinite(temp).any():
-        return ()
-    filled = np.interp(t, t[np.isfinite(temp)], temp[np.isfinite(temp)])
-    empty = np.isnan(temp) & (filled > HOT_C)
-    found = [(float(t[part.start]), float(t[part.stop - 1])) for part in _stretches(empty)]
-    return tuple((a, b) for a, b in found if b - a > max(BLANK_S, 3.0 * at.control.period_s))
-
-
 def _cold(control: Trace) -> float | None:
     """First readings, while everything still has one temperature [degC]."""
     good = control.temp_c[np.isfinite(control.temp_c)][:5]
     return float(np.median(good)) if good.size else None
-
-
-def dips(at: Measured) -> tuple[DipFigures, ...]:
-    """Falls of the control reading below its level within the heated time.
-
-    Parameters
-    ----------
-    at : Measured
-        The run.
-
-    Returns
-    -------
-    tuple of DipFigures
-        Falls of 8 K and more that came back, each with its depth [K], length [s] and fastest fall [K/s].
-    """
-    when = at.heated_s
-    if when is None:
-        return ()
-    inside = (at.control.t_s >= when[0]) & (at.control.t_s <= when[1])
-    t, temp = at.control.t_s[inside], at.control.temp_c[inside]
-    had = np.isfinite(temp)
-    t, temp = t[had], temp[had]
-    if t.size < 5:
-        return ()
-    ceiling = np.minimum(np.maximum.accumulate(temp), np.maximum.accumulate(temp[::-1])[::-1])
-    low = ceiling - temp
-    return tuple(_dip(at, t, temp, low, part) for part in _stretches(low >= DIP_C))
-
-
-def _stretches(flags: npt.NDArray[np.bool_]) -> list[slice]:
-    edges = np.flatnonzero(np.diff(np.concatenate(([0], flags.astype(np.int8), [0]))))
-    return [slice(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
-
-
-def _dip(at: Measured, t: FloatArray, temp: FloatArray, low: FloatArray, part: slice) -> DipFigures:
-    begin, end = max(part.start - 1, 0), min(part.stop, t.size - 1)
-    while (
-        begin > 0
-        and temp[begin - 1] - temp[begin] > SLOWEST_FALL_C_PER_S * (t[begin] - t[begin - 1])
-        and low[begin] > UNDER_WAY_C
-    ):
-        begin -= 1
-    while end < t.size - 1 and temp[end + 1] > temp[end] and low[end] > UNDER_WAY_C:
-        end += 1
-    bottom = begin + int(np.argmin(temp[begin : end + 1]))
-    steps = np.diff(t[begin : bottom + 1])
-    fall = -np.diff(temp[begin : bottom + 1]) / steps if steps.size else np.zeros(1)
-    output = at.run.signal("output")
-    return DipFigures(
-        start_s=float(t[begin]),
-        seconds=float(t[end] - t[begin]),
-        depth_c=float(low[part].max()),
-        fall_c_per_s=float(fall.max()) if fall.size else 0.0,
-        fall_s=float(t[bottom] - t[begin]),
-        output_pct=None if output is None else mean_between(at.run.t_s, output, float(t[begin]), float(t[bottom])),
-        gap=bool(steps.size and steps.max() > 3.0 * at.control.period_s),
-    )

@@ -195,15 +195,6 @@ def runs_of_piece(book: LogBook, piece: str) -> tuple[Charged, ...]:
     return tuple(sorted((*entered, *marked), key=lambda c: (c.run is None, starts.get(c.run or "", ""))))
 
 
-def waiting_charges(book: LogBook) -> tuple[tuple[str, Charged], ...]:
-    """Charges that still wait: (furnace, piece)."""
-    rows = book.rows(
-        "SELECT c.waits_for, p.* FROM charge_pieces p JOIN charges c USING (charge) "
-        "WHERE c.run IS NULL AND p.struck_utc IS NULL ORDER BY p.entry"
-    )
-    return tuple((row["waits_for"], Charged(row["piece"], None, entry=row["entry"])) for row in rows)
-
-
 def _entered(book: LogBook, where: str, value: object) -> list[Charged]:
     rows = book.rows(
         "SELECT p.*, c.run, c.number, f.thickness_mm FROM charge_pieces p JOIN charges c USING (charge) "

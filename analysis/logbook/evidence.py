@@ -5,33 +5,29 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import islice
-from typing import Any
 
 from soakwitness.analysis.audit.evidence import (
     AccuracyEvidence,
     Evidence,
-    HardnessEvidence,
     PieceEvidence,
-    TreatmentEvidence,
 )
 from soakwitness.analysis.condition.figures import RunFigures
 from soakwitness.analysis.errors import LogBookError
 from soakwitness.analysis.logbook.batches import find_batch
-from soakwitness.analysis.logbook.charges import Charged, pieces_in_run, runs_of_piece
-from soakwitness.analysis.logbook.hardness import HardnessEntry, hardness_of
-from soakwitness.analysis.logbook.history import Recipes, run_kinds
+from soakwitness.analysis.logbook.charges import pieces_in_run
+from soakwitness.analysis.logbook.history import Recipes
 from soakwitness.analysis.logbook.kept import kept_condition, kept_figures
 from soakwitness.analysis.logbook.moments import later
 from soakwitness.analysis.logbook.opening import LogBook
+from soakwitness.analysis.logbook.piece_evidence import PieceReader
 from soakwitness.analysis.logbook.pieces import find_piece, pieces_named, spelled_out
 from soakwitness.analysis.logbook.runs import RunEntry, find_run_entry, runs_listed
 from soakwitness.analysis.logbook.sensors import accuracy_tests, sensor_life_on
-from soakwitness.analysis.logbook.treatments import QUENCHES, treatments_of
+from soakwitness.analysis.logbook.treatments import QUENCHES
 
 MOST_GOOD_RUNS = 12
 MOST_CANDIDATES = 600
 HISTORY = 40
-UNEVEN_HRC = 2.0
 
 
 @dataclass
@@ -81,7 +77,7 @@ def choose(book: LogBook, suspects: Sequence[str], good: Sequence[str] = ()) -> 
     LogBookError
         If a name is neither a run, a piece nor a batch.
     """
-    reader = _Reader(book)
+    reader = _Choosing(book)
     found = Chosen()
     for name in suspects:
         reader.enter_suspects(found, name)
@@ -182,72 +178,12 @@ def is_off(book: LogBook, piece: str) -> bool:
     bool
         False too where no hardness or no limits are known.
     """
-    reader = _Reader(book)
+    reader = PieceReader(book)
     return reader.is_off(reader.piece(piece))
 
 
-class _Reader:
-    """Reads pieces with all that is known of them, each once."""
-
-    def __init__(self, book: LogBook) -> None:
-        self._book = book
-        self._recipes = Recipes(book)
-        self._pieces: dict[str, PieceEvidence] = {}
-
-    def piece(self, name: str, *, run: str | None = None) -> PieceEvidence:
-        """One piece: facts, charges, hardness, treatments; as it was in ``run`` where that is asked for."""
-        known = find_piece(self._book, name)
-        if known is None and run is not None:
-            # known from this run's marks only; other runs may use the same name for another blade
-            return PieceEvidence(id=name, harden=run)
-        key = (known.id if known else name).casefold()
-        if key not in self._pieces:
-            self._pieces[key] = self._read(known.id if known else name)
-        found = self._pieces[key]
-        if run is None or found.harden == run:
-            return found
-        there = next((c for c in pieces_in_run(self._book, run) if c.piece.casefold() == key), None)
-        again = runs_listed(self._book, [found.harden] if found.harden else [])
-        # hardened anew later: what was measured since belongs to that run
-        tests = tuple(h for h in found.hardness if not again or h.measured_utc < again[0].started_utc)
-        return replace(found, harden=run, tempers=(), hardness=tests, **_packet(there))
-
-    def _read(self, name: str) -> PieceEvidence:
-        facts = find_piece(self._book, name)
-        harden, tempers, charged = self._runs_of(name)
-        return PieceEvidence(
-            id=name,
-            steel=facts.steel if facts else None,
-            lot=facts.lot if facts else None,
-            thickness_mm=facts.thickness_mm if facts else None,
-            harden=harden,
-            tempers=tempers,
-            hardness=tuple(_hardness(h) for h in hardness_of(self._book, name)),
-            treatments=tuple(
-                TreatmentEvidence(t.kind, t.start_utc, t.end_utc, t.lowest_c, t.shown_c, t.removed_mm)
-                for t in treatments_of(self._book, name)
-            ),
-            **_packet(charged),
-        )
-
-    def _runs_of(self, name: str) -> tuple[str | None, tuple[str, ...], Charged | None]:
-        """The piece's latest hardening run, its tempering runs after it, and its charge in the former."""
-        harden: str | None = None
-        tempers: list[str] = []
-        charged: Charged | None = None
-        plain: tuple[str, Charged] | None = None
-        for charge in runs_of_piece(self._book, name):
-            for entry in runs_listed(self._book, [charge.run] if charge.run else []):
-                kind = run_kinds(self._recipes.of(entry), hardened=harden is not None)
-                if kind == ("harden",):
-                    harden, tempers, charged = entry.run, [], charge
-                elif "temper" in kind:
-                    tempers += [entry.run] * len(kind)
-                elif kind == ("run",) and plain is None:
-                    plain = (entry.run, charge)
-        if harden is None and plain is not None:
-            return plain[0], tuple(tempers), plain[1]
-        return harden, tuple(tempers), charged
+class _Choosing(PieceReader):
+    """Finds the pieces and runs that names stand for."""
 
     def enter_suspects(self, found: Chosen, name: str) -> None:
         batch = find_batch(self._book, name)
@@ -274,32 +210,6 @@ class _Reader:
                 "soakwitness batch list"
             )
         return [self.piece(p.id) for p in pieces_named(self._book, spelled_out([name]))]
-
-    def off(self, pieces: Sequence[PieceEvidence]) -> list[PieceEvidence]:
-        """Pieces whose hardness is outside their recipe's limits, or uneven over the blade."""
-        return [p for p in pieces if self.is_off(p)]
-
-    def is_off(self, piece: PieceEvidence) -> bool:
-        limits = self._limits(piece)
-        for final, allowed in zip((True, False), limits, strict=True):
-            tests = [h for h in piece.hardness if (h.final if final else h.as_quenched) and h.test.scale == "HRC"]
-            skin = [h for h in tests if not h.ground_off_mm]
-            if allowed and any(not allowed[0] - 1e-9 <= h.test.mean <= allowed[1] + 1e-9 for h in skin):
-                return True
-            spots = [h.test.mean for h in skin if h.final]
-            if len(spots) > 1 and max(spots) - min(spots) > UNEVEN_HRC:
-                return True
-            if skin:
-                return False
-        return False
-
-    def _limits(self, piece: PieceEvidence) -> tuple[tuple[float, float] | None, tuple[float, float] | None]:
-        """Limits of the final and of the as-quenched hardness, by the recipe of the hardening."""
-        for entry in runs_listed(self._book, [piece.harden] if piece.harden else []):
-            recipe = self._recipes.of(entry)
-            if recipe is not None:
-                return recipe.hardness_final, recipe.hardness_as_quenched
-        return None, None
 
     def set_apart(self, found: Chosen) -> None:
         """Of pieces that were named, those inside the limits are no suspects where others are outside."""
@@ -416,27 +326,3 @@ class _Reader:
             if len(found.good_runs) >= MOST_GOOD_RUNS:
                 break
         return bool(found.good_runs)
-
-
-def _packet(charged: Charged | None) -> dict[str, Any]:
-    """Place and packet of a piece in a run, as ``PieceEvidence`` names them."""
-    return {
-        "place": charged.place if charged else None,
-        "foil": charged.foil if charged else None,
-        "blades": charged.blades if charged else None,
-        "heated_faces": charged.heated_faces if charged else None,
-        "charge": str(charged.charge) if charged and charged.charge else None,
-    }
-
-
-def _hardness(entry: HardnessEntry) -> HardnessEvidence:
-    return HardnessEvidence(
-        test=entry.test,
-        stage=entry.stage,
-        as_quenched=entry.as_quenched,
-        final=entry.final,
-        measured_utc=entry.measured_utc,
-        spot=entry.spot,
-        ground_off_mm=entry.ground_off_mm,
-        tester=entry.tester,
-    )

@@ -213,11 +213,6 @@ def search(
     return tuple(_piece(row) for row in rows)
 
 
-def former_facts(book: LogBook, name: str) -> list[sqlite3.Row]:
-    """Facts of a piece that were struck, oldest first, with who, when and why."""
-    return book.rows("SELECT * FROM piece_facts WHERE piece = ? AND struck_utc IS NOT NULL ORDER BY entry", name)
-
-
 def _piece(row: sqlite3.Row) -> Piece:
     return Piece(
         id=row["piece"],

@@ -223,7 +223,7 @@ def hardness(name: str, readings: tuple[float, ...], by: str | None, logbook: Pa
 
     Example: soakwitness piece hardness B-041 60.1 60.4 59.9 --after quench --block 60.3 --block-reading 60.5
     """
-    from soakwitness.analysis.hardness import Reading, hv_of_hrc
+    from soakwitness.analysis.hardness import Reading, hrc_of_hv, hv_of_hrc
     from soakwitness.analysis.logbook.hardness import add_hardness
 
     if (said["after"] is None) == (said["before"] is None):
@@ -252,8 +252,9 @@ def hardness(name: str, readings: tuple[float, ...], by: str | None, logbook: Pa
             tester=said["tester"],
             note=said["note"],
         )
-    hv = hv_of_hrc(test.mean) if test.scale == "HRC" else None
-    about = f" (about {hv} HV)" if hv else ""
+    other = {"HRC": (hv_of_hrc, "HV"), "HV": (hrc_of_hv, "HRC")}.get(test.scale)
+    converted = other[0](test.mean) if other else None
+    about = f" (about {converted} {other[1]})" if other and converted else ""
     click.echo(f"{name}: {test.mean:.1f} {test.scale}{about}, entry {entry}.")
     for says in warnings:
         click.echo(f"Note: {says}", err=True)

@@ -66,6 +66,10 @@ def test_spacing_and_edge_are_judged_in_diameters() -> None:
 def test_block_non_uniformity_is_highest_minus_lowest() -> None:
     # Hmax - Hmin over five readings: ASTM E18-19 as CHECKS.md section 2 defines it (P)
     assert hardness.block_nonuniformity([60.1, 60.3, 59.9, 60.2, 60.0]) == pytest.approx(0.4)
+    even = Reading((60.0,) * 3, block_value=60.0, block_readings=(60.1, 60.3, 59.9, 60.2, 60.0))
+    uneven = Reading((60.0,) * 3, block_value=60.0, block_readings=(60.1, 61.3, 59.1, 60.2, 59.5))
+    assert hardness.warnings_of(even) == ()
+    assert hardness.warnings_of(uneven) == ("the block's readings range over 2.2: block or tester.",)
 
 
 def test_a_good_test_has_nothing_to_say_and_a_poor_one_much() -> None:

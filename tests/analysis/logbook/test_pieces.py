@@ -6,13 +6,12 @@ import pytest
 
 from soakwitness.analysis.errors import LogBookError
 from soakwitness.analysis.logbook.batches import add_to_batch, all_batches, batch_named, batches_of, take_from_batch
-from soakwitness.analysis.logbook.entries import strike
+from soakwitness.analysis.logbook.entries import strike, struck_entries
 from soakwitness.analysis.logbook.pieces import (
     Piece,
     add_pieces,
     change_piece,
     find_piece,
-    former_facts,
     piece_named,
     search,
     spelled_out,
@@ -42,8 +41,13 @@ def test_a_change_keeps_the_old_facts_struck_through(tmp_path: Path) -> None:
     with new_book(tmp_path, "B-001", steel="S44004", thickness_mm=3.0, customer="Huber") as book:
         now = change_piece(book, "b-001", why="measured again", stamp=LATER, thickness_mm=2.6, stamp_text="H1")
         assert (now.thickness_mm, now.customer, now.stamp) == (2.6, "Huber", "H1")
-        (old,) = former_facts(book, "B-001")
-        assert (old["thickness_mm"], old["struck_by"], old["struck_why"]) == (3.0, "Ben", "measured again")
+        (old,) = struck_entries(book, "b-001")
+        assert (old.kind, old.facts["thickness_mm"], old.struck_by, old.struck_why) == (
+            "piece",
+            3.0,
+            "Ben",
+            "measured again",
+        )
         with pytest.raises(LogBookError, match="why"):
             change_piece(book, "B-001", why=" ", stamp=LATER, thickness_mm=2.0)
 
