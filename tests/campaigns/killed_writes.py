@@ -28,7 +28,7 @@ def main() -> None:
         for number in range(asked.kills):
             command = COMMANDS[number % len(COMMANDS)]
             if number % 2:
-                left = kill_at_statement(origin, Path(folder), command, source.random())
+                left = kill_at_statement(origin, Path(folder), command, source.random() ** 0.3)  # mostly late
             else:
                 left = kill_after(origin, Path(folder), command, source)
             outcomes[left.outcome if left.outcome in ("all", "nothing") else "wrong"] += 1
