@@ -82,6 +82,6 @@ def test_memory_without_a_disk_is_bounded_and_the_loss_is_said(tmp_path: Path) -
     run = record_run(furnace, clock, About(tmp_path), person, opener=FakeInstrument(clock).open, files=files)
     lost = [event.detail for event in read_events(run) if event.event == "not recorded"]
     (words,) = lost
-    most = int(words.split("; up to ")[1].split()[0])
+    most = int(words.split("; lost: up to ")[1].split()[0])
     lost_rows = person.shown - check_record(run).rows
     assert most - 1 <= lost_rows <= most  # one of them had reached the disk before the trouble
