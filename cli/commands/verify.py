@@ -95,9 +95,11 @@ def _beside(
 
 def _show(found: Verified, *, as_json: bool, unit: Literal["C", "F"] | None, chart: Path | None) -> None:
     if as_json:
+        from soakwitness.analysis.verification.amounts import what_holds_amount_to
         from soakwitness.analysis.verification.report import as_json as report
 
-        print_json(report(found.verification))
+        amounts = what_holds_amount_to(found.run, found.verification)
+        print_json(report(found.verification) | {"comparison": [{"step": s, "says": says} for s, says in amounts]})
         return
     from soakwitness.cli.words.verify_words import verify_lines
 

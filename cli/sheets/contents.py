@@ -244,6 +244,8 @@ def _findings(verification: Verification, notes: SheetNotes) -> Table:
 
 
 def _coverage(run: Run, verification: Verification, notes: SheetNotes) -> tuple[str, ...]:
+    from soakwitness.analysis.verification.amounts import what_holds_amount_to
+
     record = verification.record
     state = (
         "sealed and unchanged" if record.sealed and record.intact else "not sealed" if not record.sealed else "CHANGED"
@@ -253,6 +255,7 @@ def _coverage(run: Run, verification: Verification, notes: SheetNotes) -> tuple[
         f"Record: {record.rows} rows{period}, {record.bad_rows} bad, {figures.minutes(record.gaps_s)} without "
         f"readings; the record is {state}.",
         *(f"Not seen: {words}" for words in verification.not_seen),
+        *(f"Step {step}: {says}" for step, says in what_holds_amount_to(run, verification)),
         f"Seal: {notes.seal_digest or 'none'}. Written by {run.header.software or 'an unnamed version'}.",
     ]
     return tuple(lines)
