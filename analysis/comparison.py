@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from soakwitness.analysis.errors import AnalysisError
+from soakwitness.analysis.recipes.words import Unit, temperature
 from soakwitness.analysis.runs import FloatArray
 
 LABEL = "for comparison only; the soak by the clock stays the verdict"
@@ -247,7 +248,7 @@ def retained_fraction(temp_c: float, *, ms_c: float | None) -> float:
     return math.exp(-0.011 * max(0.0, ms_c - temp_c))
 
 
-def comparison_sentence(t_s: FloatArray, temp_c: FloatArray, *, target_c: float) -> str:
+def comparison_sentence(t_s: FloatArray, temp_c: FloatArray, *, target_c: float, unit: Unit = "C") -> str:
     """Say what a hold amounts to at its target: a temper by its parameter, a hotter hold by equivalent soaks.
 
     Parameters
@@ -258,6 +259,8 @@ def comparison_sentence(t_s: FloatArray, temp_c: FloatArray, *, target_c: float)
         Temperature of the work [degC], shape (n,).
     target_c : float
         The hold's target [degC]; below 700 it is compared as a temper.
+    unit : str
+        Unit of the sentence, ``C`` or ``F``.
 
     Returns
     -------
@@ -274,7 +277,7 @@ def comparison_sentence(t_s: FloatArray, temp_c: FloatArray, *, target_c: float)
         equal_h = equal_temper_time_h(target_c, parameter)
         return (
             f"Hollomon-Jaffe parameter {parameter:.2f} with C = {TEMPER_CONSTANT:g}, as {equal_h:.2f} h at "
-            f"{target_c:.0f} °C ({LABEL})."
+            f"{temperature(target_c, unit)} ({LABEL})."
         )
     soaks = equivalent_soaks(t_s, temp_c, reference_c=target_c)
     minutes = sorted(soak.time_s / 60.0 for soak in soaks)
@@ -282,7 +285,7 @@ def comparison_sentence(t_s: FloatArray, temp_c: FloatArray, *, target_c: float)
         f"{energy / 1000:.0f}" for energy in (soaks[0].activation_j_per_mol, soaks[-1].activation_j_per_mol)
     )
     return (
-        f"As {minutes[0]:.1f} to {minutes[-1]:.1f} min at {target_c:.0f} °C, weighted after Arrhenius for "
+        f"As {minutes[0]:.1f} to {minutes[-1]:.1f} min at {temperature(target_c, unit)}, weighted after Arrhenius for "
         f"{energies} kJ/mol ({LABEL})."
     )
 

@@ -5,11 +5,12 @@ from __future__ import annotations
 import numpy as np
 
 from soakwitness.analysis.comparison import ComparisonRefused, comparison_sentence
+from soakwitness.analysis.recipes.words import Unit
 from soakwitness.analysis.runs import Run
 from soakwitness.analysis.verification.model import Verification
 
 
-def what_holds_amount_to(run: Run, verification: Verification) -> tuple[tuple[int, str], ...]:
+def what_holds_amount_to(run: Run, verification: Verification, *, unit: Unit = "C") -> tuple[tuple[int, str], ...]:
     """Comparison figures of every hold that was found, from the sensor that its edges were found on, as read.
 
     Parameters
@@ -18,6 +19,8 @@ def what_holds_amount_to(run: Run, verification: Verification) -> tuple[tuple[in
         The run.
     verification : Verification
         What was found in it.
+    unit : str
+        Unit of the sentences, ``C`` or ``F``.
 
     Returns
     -------
@@ -33,7 +36,7 @@ def what_holds_amount_to(run: Run, verification: Verification) -> tuple[tuple[in
         first, last = np.searchsorted(trace.t_s, [hold.enter_s, hold.leave_s])
         part = slice(int(first), int(last) + 1)
         try:
-            says = comparison_sentence(trace.t_s[part], trace.temp_c[part], target_c=hold.target_c)
+            says = comparison_sentence(trace.t_s[part], trace.temp_c[part], target_c=hold.target_c, unit=unit)
         except ComparisonRefused:
             continue
         found.append((hold.step, says))

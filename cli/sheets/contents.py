@@ -83,7 +83,7 @@ def sheet_contents(
             _events(run, notes),
         ),
         findings=_findings(verification, notes),
-        lines=_coverage(run, verification, notes),
+        lines=_coverage(run, verification, unit, notes),
         cautions=cautions.for_recipe(highest, recipe.order),
         foot=cautions.NOT_A_CERTIFICATE,
     )
@@ -243,7 +243,7 @@ def _findings(verification: Verification, notes: SheetNotes) -> Table:
     return Table("Findings", ("finding", "weight", "what was seen", "next", "decided"), rows, "Nothing was flagged.")
 
 
-def _coverage(run: Run, verification: Verification, notes: SheetNotes) -> tuple[str, ...]:
+def _coverage(run: Run, verification: Verification, unit: figures.Unit, notes: SheetNotes) -> tuple[str, ...]:
     from soakwitness.analysis.verification.amounts import what_holds_amount_to
 
     record = verification.record
@@ -255,7 +255,7 @@ def _coverage(run: Run, verification: Verification, notes: SheetNotes) -> tuple[
         f"Record: {record.rows} rows{period}, {record.bad_rows} bad, {figures.minutes(record.gaps_s)} without "
         f"readings; the record is {state}.",
         *(f"Not seen: {words}" for words in verification.not_seen),
-        *(f"Step {step}: {says}" for step, says in what_holds_amount_to(run, verification)),
+        *(f"Step {step}: {says}" for step, says in what_holds_amount_to(run, verification, unit=unit)),
         f"Seal: {notes.seal_digest or 'none'}. Written by {run.header.software or 'an unnamed version'}.",
     ]
     return tuple(lines)

@@ -38,17 +38,17 @@ def verify_lines(run: Run, recipe: Recipe, verification: Verification, *, unit: 
     lines += _section("What would prove it", verification.proves)
     for other in verification.compared:
         lines += _section(f"Beside run {other.run}: {'the same' if other.same else 'not the same'}", other.says)
-    lines += _section("For comparison", comparison_words(run, verification))
+    lines += _section("For comparison", comparison_words(run, verification, unit))
     lines += _section("Not seen", verification.not_seen)
     lines += ["", *_wrapped(f"Decided on the {verification.decided_on}. {_rule(verification)}")]
     return lines
 
 
-def comparison_words(run: Run, verification: Verification) -> tuple[str, ...]:
+def comparison_words(run: Run, verification: Verification, unit: figures.Unit) -> tuple[str, ...]:
     """What each hold amounts to, one labelled sentence a hold."""
     from soakwitness.analysis.verification.amounts import what_holds_amount_to
 
-    return tuple(f"Step {step}. {says}" for step, says in what_holds_amount_to(run, verification))
+    return tuple(f"Step {step}. {says}" for step, says in what_holds_amount_to(run, verification, unit=unit))
 
 
 def _wrapped(text: str, indent: str = "") -> list[str]:
