@@ -18,9 +18,7 @@ class ImportFileError(AnalysisError):
 
 
 class NotEnoughData(AnalysisError):
-    """The record is too short or too empty for what was asked."""
-
-    exit_code = 1
+    """The record is too short or too empty for what was asked: to the asker a wrong file."""
 
 
 class LogBookError(AnalysisError):
