@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 
+from soakwitness.analysis.runs import Run
 from soakwitness.analysis.verification.findings.view import View, duration
 from soakwitness.analysis.verification.intervals import gaps
 from soakwitness.analysis.verification.model import Finding, HoldResult
 from soakwitness.analysis.verification.stuck import Stuck
 
 FAULT_SHARE = 0.01
+CLOCKS_APART_S = 0.01  # an event and the row it belongs to carry the same moment, each rounded
 
 
 def find(view: View, stuck: tuple[Stuck, ...]) -> list[Finding]:
@@ -45,15 +47,16 @@ def _faults(view: View) -> list[Finding]:
             name, _, word = event.detail.partition(":")
             begun.setdefault(name.strip(), []).append((event.t_s, word.strip() or "fault"))
     for name, many in begun.items():
-        word = many[0][1]
+        stretches = _without_reading(run, name, [t_s for t_s, _ in many])
         found.append(
             Finding(
                 "sensor fault",
                 "warn",
                 None,
-                f"Sensor {name}: {word}, {_times(len(many))}, first at {duration(many[0][0])} into the run.",
+                f"Sensor {name}: {many[0][1]}, {_when(many[0][0], len(many), stretches)}.",
                 "Check the thermocouple, its connector and its lead with the supply isolated.",
                 at_s=many[0][0],
+                until_s=stretches[0][1] if stretches else None,
             )
         )
     for trace in run.traces:
@@ -70,8 +73,27 @@ def _faults(view: View) -> list[Finding]:
     return found
 
 
-def _times(count: int) -> str:
-    return "once" if count == 1 else f"{count} times"
+def _without_reading(run: Run, name: str, begun_s: list[float]) -> list[tuple[float, float]]:
+    """Stretches without a reading of this sensor that began with a fault, each up to the reading that came next."""
+    values = run.values.get(name)
+    if values is None or not run.t_s.size:
+        return []
+    had = np.flatnonzero(np.isfinite(values))
+    stretches: list[tuple[float, float]] = []
+    for at_s in begun_s:
+        first = int(np.searchsorted(run.t_s, at_s - CLOCKS_APART_S))
+        if (stretches and at_s < stretches[-1][1]) or first == run.t_s.size or np.isfinite(values[first]):
+            continue
+        after = int(np.searchsorted(had, first))
+        stretches.append((at_s, float(run.t_s[had[after]] if after < had.size else run.t_s[-1])))
+    return stretches
+
+
+def _when(first_s: float, count: int, stretches: list[tuple[float, float]]) -> str:
+    lasted_s = sum(until_s - at_s for at_s, until_s in stretches)
+    long = f" for {duration(lasted_s)}{' in all' if len(stretches) > 1 else ''}" if lasted_s else ""
+    often = "once" if count == 1 else f"{count} times"
+    return f"{often}{long}, {'' if count == 1 else 'first '}at {duration(first_s)} into the run"
 
 
 def _stuck(view: View, stuck: Stuck) -> Finding:

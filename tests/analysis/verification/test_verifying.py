@@ -460,6 +460,28 @@ def test_a_saturated_control_sensor_alone_proves_nothing():
     assert "sensor fault" in codes(found)
 
 
+def fault_words(empty: list[tuple[int, int]], *events: tuple[float, str]) -> str:
+    t_s, temp_c = drawn(HOLD, every_s=5.0)
+    for first, last in empty:
+        temp_c[first:last] = np.nan
+    run = make_run(t_s, {"furnace": temp_c}, events=[Event(t, "", "sensor fault", says) for t, says in events])
+    return next(f.says for f in verify(run, TEN).findings if f.code == "sensor fault")
+
+
+def test_a_sensor_fault_says_how_long_it_was():
+    # A reading every 5 s; readings 200 to 319 are missing: from 1000 s to the next reading at 1600 s.
+    fault = (1000.0, "furnace: open circuit")
+    back = (1600.0, "furnace: reads again")
+    assert fault_words([(200, 320)], fault, back) == (
+        "Sensor furnace: open circuit, once for 10 min, at 16.7 min into the run."
+    )
+    # Another at 2000 s for 30 s; and what the instrument says changes within the first.
+    more = ((1100.0, "furnace: below range"), (2000.0, "furnace: open circuit"))
+    assert "3 times for 10.5 min in all, first at 16.7 min" in fault_words([(200, 320), (400, 406)], fault, *more)
+    # A fault whose sensor goes on reading has no length.
+    assert "once, at 16.7 min" in fault_words([], fault)
+
+
 def test_a_load_sensor_that_hardly_reads_is_not_used():
     values = both(100)
     values["blade"][:3000] = np.nan
