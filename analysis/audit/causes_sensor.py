@@ -23,6 +23,7 @@ from soakwitness.analysis.audit.sensor_shifts import (
 )
 from soakwitness.analysis.audit.weighing import FAIR, HINT, LIGHT, PROOF, STRONG, Scale
 from soakwitness.analysis.audit.words import kelvin, minutes, temp
+from soakwitness.analysis.condition.figures import RunFigures
 from soakwitness.analysis.logbook.moments import days_between
 
 LONE = "A second sensor in the chamber: one sensor alone cannot show that it reads wrong."
@@ -203,16 +204,22 @@ def _sudden(case: Case, scale: Scale, *, gradual_is_against: bool) -> None:
             scale.speaks_against(HINT, says)
 
 
+def _faults(run: RunFigures) -> list[str]:
+    """What the instrument said of broken sensors, once for each time it began."""
+    return [says for _, event, says in run.events if event == "sensor fault" and not says.endswith("reads again")]
+
+
 def open_circuit(case: Case) -> Scale | None:
     """The instrument reported a broken sensor, or the control reading was missing while others were had."""
     scale = Scale()
     run = case.run
     if run is None:
         return None
-    faults = [detail for _, event, detail in run.events if event == "sensor fault"]
-    good = median([sum(e == "sensor fault" for _, e, _ in r.events) for r in case.good]) if case.good else 0
+    faults = _faults(run)
+    good = median([len(_faults(r)) for r in case.good]) if case.good else 0
     if faults and len(faults) > good:
-        scale.speaks_for(STRONG, f"The instrument reported a sensor fault {len(faults)} times: {faults[0]}.")
+        often = "once" if len(faults) == 1 else f"{len(faults)} times"
+        scale.speaks_for(STRONG, f"The instrument reported a sensor fault {often}: {faults[0]}.")
     empty_s = sum(b - a for a, b in run.blanks)
     usual_s = median([sum(b - a for a, b in r.blanks) for r in case.good]) if case.good else 0.0
     if empty_s > max(60.0, 3.0 * usual_s):

@@ -180,6 +180,14 @@ def test_a_second_sensor_tells_which_chain_reads_wrong(cold: float, hot: float, 
     assert first(found) == cause
 
 
+def test_a_sensor_that_reads_again_is_no_second_fault() -> None:
+    events = ((4000.0, "sensor fault", "control: open circuit"), (4600.0, "sensor fault", "control: reads again"))
+    suspect = run("bad", events=events)
+    found = audit(evidence(suspect, good=good_runs(), suspects=pieces("bad", 55.0, 55.2)))
+    (cause,) = (c for c in found.causes if c.cause == "open circuit")
+    assert "The instrument reported a sensor fault once: control: open circuit." in cause.pro
+
+
 def test_a_difference_that_grew_slowly_is_drift() -> None:
     usual = tuple(seen_by_two(f"good {i}", 0.0, -1.0) for i in range(5))
     history = tuple(seen_by_two(f"h{i}", 0.0, -1.0 - 2.4 * i) for i in range(9))
