@@ -62,7 +62,8 @@ def charge_pieces(
     next_of : str, optional
         Else the furnace whose next run it is meant for.
     number : int, optional
-        Which charge of the run, from 1; a new one where it is left out.
+        Which charge of the run, from 1; a new one where it is left out. A piece that was pulled and loaded again is
+        entered a second time only with its number said.
     place : str, optional
         Place in the rack.
     foil : bool, optional
@@ -80,7 +81,8 @@ def charge_pieces(
     Raises
     ------
     LogBookError
-        If a piece or the run does not exist, or a piece is in that charge already.
+        If a piece or the run does not exist, or a piece is in that charge already, or in another one of the same run
+        and ``number`` is left out.
     """
     if (run is None) == (next_of is None):
         raise LogBookError("Name the run the charge was in, or the furnace whose next run it is for.")
@@ -89,11 +91,12 @@ def charge_pieces(
         pieces = pieces_named(book, names)
         if run is not None and book.row("SELECT 1 FROM runs WHERE run = ?", run) is None:
             raise LogBookError(f"{run}: no such run in the log book. List them with: soakwitness runs")
-        charge, number = _charge(book, run, next_of, number, stamp)
-        inside = {c.piece.casefold() for c in _entered(book, "c.charge = ?", charge)}
+        taken = _taken(book, run, next_of, stamp)
+        again = number is not None
+        number = max(taken, default=0) + 1 if number is None else number
+        _check_inside(book, taken, [piece.id for piece in pieces], number, again, run or f"the next run of {next_of}")
+        charge = taken.get(number) or _new_charge(book, run, next_of, number, stamp)
         for piece in pieces:
-            if piece.id.casefold() in inside:
-                raise LogBookError(f"{piece.id} is in charge {number} of {run or 'the next run'} already.")
             book.insert(
                 "charge_pieces",
                 charge=charge,
@@ -116,25 +119,39 @@ def _check_packet(heated_faces: int | None, blades: int | None) -> None:
         raise LogBookError(f"{blades} blades in one packet is not believable: 1 to 50.")
 
 
-def _charge(book: LogBook, run: str | None, next_of: str | None, number: int | None, stamp: Stamp) -> tuple[int, int]:
-    """Find or make the charge; return its key and its number within the run."""
+def _taken(book: LogBook, run: str | None, next_of: str | None, stamp: Stamp) -> dict[int, int]:
+    """Charges of the run that there are, by their numbers."""
     rows = book.rows(
         "SELECT number, charge FROM charges WHERE run = ?1 OR (run IS NULL AND waits_for = ?2 AND entered_utc > ?3)",
         run,
         next_of,
         later(stamp.at_utc, -WAITS_AT_MOST_S),
     )
-    taken = {row["number"]: row["charge"] for row in rows}
-    if number is None:
-        number = max(taken, default=0) + 1
-    if number in taken:
-        return taken[number], number
+    return {row["number"]: row["charge"] for row in rows}
+
+
+def _check_inside(
+    book: LogBook, taken: dict[int, int], pieces: Sequence[str], number: int, again: bool, where: str
+) -> None:
+    """Refuse a piece that is in this charge, or in another of the run unless its second charge was asked for."""
+    inside = [c for charge in taken.values() for c in _entered(book, "c.charge = ?", charge)]
+    new = {piece.casefold() for piece in pieces}
+    for c in inside:
+        if c.piece.casefold() in new and (c.charge == number or not again):
+            pulled = f"If it was pulled and loaded again, say so: --charge {max(taken) + 1}. " if not again else ""
+            raise LogBookError(
+                f"{c.piece} is in charge {c.charge} of {where} already. {pulled}"
+                f"A wrong entry is struck through: soakwitness piece strike charge {c.entry}"
+            )
+
+
+def _new_charge(book: LogBook, run: str | None, next_of: str | None, number: int, stamp: Stamp) -> int:
+    """Make a charge and return its key."""
     if number < 1:
         raise LogBookError(f"Charge {number}: charges of a run count from 1.")
-    key = book.insert(
+    return book.insert(
         "charges", run=run, waits_for=next_of, number=number, entered_utc=stamp.at_utc, entered_by=stamp.by
     )
-    return key, number
 
 
 def bind_waiting(book: LogBook, *, stamp: Stamp) -> int:

@@ -180,6 +180,8 @@ def charge(
 ) -> None:
     """Put pieces into a run: before it (next), during it, or afterwards.
 
+    A piece that was pulled and loaded again into the same run is entered again with --charge 2, and so on.
+
     Example: soakwitness piece charge last B-041..B-046 --place "front" --foil
     """
     from soakwitness.analysis.logbook.charges import charge_pieces

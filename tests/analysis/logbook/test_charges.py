@@ -66,6 +66,20 @@ def test_a_piece_goes_into_a_charge_once_and_only_if_it_exists(tmp_path: Path) -
         assert [c.piece for c in pieces_in_run(book, run)] == ["B-041", "B-042"]
 
 
+def test_a_second_charge_of_the_same_piece_has_to_be_asked_for(tmp_path: Path) -> None:
+    book, run = book_with_run(tmp_path, "C-001..C-002")
+    with book:
+        charge_pieces(book, ["C-001"], stamp=STAMP, run=run)
+        with pytest.raises(LogBookError, match="C-001 is in charge 1 of .* already.*loaded again.*--charge 2"):
+            charge_pieces(book, ["C-002", "c-001"], stamp=STAMP, run=run)
+        assert [(c.piece, c.charge) for c in pieces_in_run(book, run) if c.entry] == [("C-001", 1)]
+        assert charge_pieces(book, ["C-001"], stamp=STAMP, run=run, number=2) == 2
+        assert [c.charge for c in pieces_in_run(book, run) if c.piece == "C-001"] == [1, 2]
+        charge_pieces(book, ["C-002"], stamp=STAMP, next_of="small furnace")
+        with pytest.raises(LogBookError, match="charge 1 of the next run of small furnace already"):
+            charge_pieces(book, ["C-002"], stamp=STAMP, next_of="small furnace")
+
+
 @pytest.mark.parametrize(
     ("entered", "bound"),
     [
