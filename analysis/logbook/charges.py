@@ -17,7 +17,7 @@ RECENT_S = 15 * 60.0  # a run that began so shortly before still is "the next on
 
 @dataclass(frozen=True)
 class Charged:
-    """One piece in one run. ``entry`` 0: known only from a mark in the run folder."""
+    """One piece in one run, or waiting for the next of ``waits_for``. ``entry`` 0: known only from a mark."""
 
     piece: str
     run: str | None
@@ -31,6 +31,7 @@ class Charged:
     entry: int = 0
     entered_utc: str = ""
     entered_by: str = ""
+    waits_for: str | None = None
 
 
 def charge_pieces(
@@ -214,7 +215,7 @@ def runs_of_piece(book: LogBook, piece: str) -> tuple[Charged, ...]:
 
 def _entered(book: LogBook, where: str, value: object) -> list[Charged]:
     rows = book.rows(
-        "SELECT p.*, c.run, c.number, f.thickness_mm FROM charge_pieces p JOIN charges c USING (charge) "
+        "SELECT p.*, c.run, c.number, c.waits_for, f.thickness_mm FROM charge_pieces p JOIN charges c USING (charge) "
         "LEFT JOIN piece_facts f ON f.piece = p.piece AND f.struck_utc IS NULL "
         f"WHERE {where} AND p.struck_utc IS NULL ORDER BY c.number, p.entry",
         value,
@@ -236,4 +237,5 @@ def _charged(row: sqlite3.Row) -> Charged:
         entry=row["entry"],
         entered_utc=row["entered_utc"],
         entered_by=row["entered_by"],
+        waits_for=row["waits_for"] if row["run"] is None else None,
     )

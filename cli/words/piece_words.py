@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from soakwitness.cli.entering import shown_time, table
 
 if TYPE_CHECKING:
+    from soakwitness.analysis.logbook.charges import Charged
     from soakwitness.analysis.logbook.entries import Struck
     from soakwitness.analysis.logbook.hardness import HardnessEntry
     from soakwitness.analysis.logbook.history import History, Step
@@ -30,7 +31,7 @@ def history_lines(life: History, unit: str) -> list[str]:
         lines.append(table([_row(step, unit) for step in life.steps], indent="  "))
     else:
         lines.append("  Nothing is on record yet.")
-    lines += [f"  Waits for the next run of {c.note or 'its furnace'}." for c in life.waiting]
+    lines += [f"  {_waiting(charged)}" for charged in life.waiting]
     for finding in life.findings:
         word = "Note" if finding.severity == "note" else "Warning"
         lines.append(f"{word}: {finding.says} {finding.next}")
@@ -51,7 +52,16 @@ def _row(step: Step, unit: str) -> tuple[str, str, str, str]:
     foil = "" if charged is None or charged.foil is None else ", foil" if charged.foil else ", bare"
     verdict = source.verdict or ("run folder missing" if source.missing else "not verified")
     what = f"{verdict}: {source.recipe_name or 'no recipe'}{where}{foil}"
-    return (shown_time(step.start_utc), step.kind, what, source.run)
+    entry = f", entry {charged.entry}" if charged and charged.entry else ""
+    return (shown_time(step.start_utc), step.kind, what, f"{source.run}{entry}")
+
+
+def _waiting(charged: Charged) -> str:
+    facts = [f"charge {charged.charge}", charged.place, charged.note]
+    return (
+        f"Waits for the next run of {charged.waits_for} ({', '.join(f for f in facts if f)}), "
+        f"since {shown_time(charged.entered_utc)}, entry {charged.entry}."
+    )
 
 
 def _hardness(entry: HardnessEntry) -> str:

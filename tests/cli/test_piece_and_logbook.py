@@ -187,7 +187,7 @@ def test_a_charge_waits_for_the_next_run_and_finds_it(tmp_path: Path) -> None:
     shop.says("piece", "add", "B-1")
     answer = shop.says("piece", "charge", "next", "B-1", "--furnace", "small furnace", "--foil")
     assert "the next run of small furnace" in answer.stdout
-    assert "Waits for the next run" in shop.says("piece", "history", "B-1").stdout
+    assert "Waits for the next run of small furnace (charge 1), since" in shop.says("piece", "history", "B-1").stdout
     raw = sqlite3.connect(tmp_path / "book" / "logbook.sqlite")
     raw.execute("UPDATE charges SET entered_utc = '2026-11-25T07:00:00Z'")  # a quarter of an hour before that run
     raw.commit()
