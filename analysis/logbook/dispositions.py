@@ -6,6 +6,7 @@ import sqlite3
 from dataclasses import dataclass
 
 from soakwitness.analysis.errors import LogBookError
+from soakwitness.analysis.logbook.kept import kept_answer
 from soakwitness.analysis.logbook.moments import Stamp
 from soakwitness.analysis.logbook.opening import LogBook
 
@@ -83,6 +84,47 @@ def add_disposition(
             entered_utc=stamp.at_utc,
             entered_by=stamp.by,
         )
+
+
+def check_finding(book: LogBook, run: str, finding: str, step: int | None) -> str | None:
+    """Check that a run has the finding that a decision is about.
+
+    Parameters
+    ----------
+    book : LogBook
+        The open log book, the run's verdict kept in it.
+    run : str
+        Run id.
+    finding : str
+        Code of the finding.
+    step : int, optional
+        Step of the recipe it stands at; any where left out.
+
+    Returns
+    -------
+    str or None
+        A warning where the run could not be judged, so that nobody knows.
+
+    Raises
+    ------
+    LogBookError
+        If there is no such finding; it names those that there are.
+    """
+    from soakwitness.analysis.verification.model import FINDING_CODES
+
+    if finding not in FINDING_CODES:
+        raise LogBookError(f"{finding!r} is no finding. Findings are: {', '.join(FINDING_CODES)}.")
+    answer = kept_answer(book, run)
+    if answer is None:
+        return f"{run} is not judged by any recipe yet, so that the finding could not be looked up."
+    there = [(f["code"], f["step"]) for f in answer["findings"]]
+    if any(code == finding and step in (None, at) for code, at in there):
+        return None
+    named = ", ".join(dict.fromkeys(f"{code} (step {at})" if at else code for code, at in there)) or "none"
+    raise LogBookError(
+        f"{run} has no finding {finding!r}{f' at step {step}' if step else ''}. Its findings: {named}. "
+        "A decision about the whole run needs neither --finding nor --step."
+    )
 
 
 def dispositions_of(book: LogBook, run: str, *, struck: bool = False) -> tuple[Disposition, ...]:

@@ -37,15 +37,24 @@ def disposition(
     """
     from dataclasses import asdict
 
-    from soakwitness.analysis.logbook.dispositions import add_disposition, dispositions_of
+    from soakwitness.analysis.logbook.dispositions import add_disposition, check_finding, dispositions_of
+    from soakwitness.analysis.logbook.kept import refresh
     from soakwitness.analysis.logbook.runs import run_named
 
     if decide is None and (finding or step or why):
         raise WrongUse("Say what was decided: --decide, one of " + ", ".join(DECISIONS) + ".")
+    if step is not None and finding is None:
+        raise WrongUse("--step belongs to a finding: name it with --finding.")
     stamp = new_stamp(by)
     with open_book(logbook) as book:
         take_in_runs(book, stamp)
         known = run_named(book, run).run
+        if finding is not None:
+            for says in refresh(book, stamp=stamp, runs=[known]):
+                click.echo(f"Not judged: {says}", err=True)
+            doubt = check_finding(book, known, finding, step)
+            if doubt:
+                click.echo(doubt, err=True)
         if decide is not None:
             add_disposition(book, known, decide, stamp=stamp, finding=finding, step=step, why=why)
         stands = dispositions_of(book, known)

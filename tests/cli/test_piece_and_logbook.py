@@ -162,6 +162,25 @@ def test_a_disposition_is_entered_and_listed(shop: Terminal) -> None:
     assert "short soak, step 4: use as it is (60 HRC), Ana" in shop.says("disposition", "last").stdout
 
 
+def test_a_disposition_is_about_a_finding_that_the_run_has(shop: Terminal) -> None:
+    # this sample's blade soaked 11 of 15 minutes at step 4 (sample_logs/README.md)
+    shutil.copytree(Path(__file__).parents[2] / "sample_logs" / "short-soak", shop.book / "runs" / "short-soak")
+    decided = ("disposition", "short-soak", "--decide", "hold back")
+    says = shop.is_refused(*decided, "--finding", "short soak", "--step", 2)
+    assert "has no finding 'short soak' at step 2" in says
+    assert "short soak (step 4)" in says
+    assert "has no finding 'late quench'" in shop.is_refused(*decided, "--finding", "late quench")
+    assert "'soft' is no finding" in shop.is_refused(*decided, "--finding", "soft")
+    assert "--step belongs to a finding" in shop.is_refused(*decided, "--step", 4)
+    assert shop.asks("disposition", "short-soak")["dispositions"] == []
+    shop.says(*decided, "--finding", "short soak", "--step", 4)
+    shop.says(*decided, "--finding", "short soak")
+    # the other run has no recipe: nobody knows, and it says so
+    answer = shop.says("disposition", "last", "--decide", "no defect", "--finding", "overshoot")
+    assert "not judged by any recipe" in answer.stderr
+    assert "overshoot: no defect" in answer.stdout
+
+
 def test_the_log_book_is_checked_rebuilt_copied_and_written_out(shop: Terminal, tmp_path: Path) -> None:
     assert "The log book is whole" in shop.says("logbook", "check").stdout
     copy = tmp_path / "copy.sqlite"
