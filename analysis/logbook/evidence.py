@@ -21,7 +21,7 @@ from soakwitness.analysis.logbook.moments import later
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.logbook.piece_evidence import PieceReader
 from soakwitness.analysis.logbook.pieces import find_piece, pieces_named, spelled_out
-from soakwitness.analysis.logbook.runs import RunEntry, find_run_entry, runs_listed
+from soakwitness.analysis.logbook.runs import RunEntry, copied_in, find_run_entry, runs_listed
 from soakwitness.analysis.logbook.sensors import accuracy_tests, sensor_life_on
 from soakwitness.analysis.logbook.treatments import QUENCHES
 
@@ -204,11 +204,10 @@ class _Choosing(PieceReader):
         found.suspect_runs = list(dict.fromkeys(found.suspect_runs))
 
     def _named(self, name: str) -> list[PieceEvidence]:
-        if ".." not in name:
-            raise LogBookError(
-                f"{name}: no such run, piece or batch. Look with: soakwitness runs, soakwitness piece find, "
-                "soakwitness batch list"
-            )
+        elsewhere = copied_in(self._book, name)
+        if ".." not in name or elsewhere:
+            look = elsewhere or "Look with: soakwitness runs, soakwitness piece find, soakwitness batch list"
+            raise LogBookError(f"{name}: no such run, piece or batch in {self._book.folder}. {look}")
         return [self.piece(p.id) for p in pieces_named(self._book, spelled_out([name]))]
 
     def set_apart(self, found: Chosen) -> None:

@@ -338,7 +338,16 @@ def run_named(book: LogBook, name: str) -> RunEntry:
         return _entry(book, rows[0])
     if rows:
         raise LogBookError(f"{name}: several runs begin so, such as {rows[0]['run']} and {rows[1]['run']}. Give more.")
-    raise LogBookError(f"{name}: no such run in {book.folder}. List them with: soakwitness runs")
+    raise LogBookError(
+        f"{name}: no such run in {book.folder}. {copied_in(book, name) or 'List them with: soakwitness runs'}"
+    )
+
+
+def copied_in(book: LogBook, name: str) -> str | None:
+    """Say how a run folder that lies elsewhere comes into the log book; None where the name is no run folder."""
+    if not (Path(name) / "run.json").is_file():
+        return None
+    return f"It is a run folder: copy it into {book.folder / 'runs'}, then: soakwitness logbook rebuild"
 
 
 def find_run_entry(book: LogBook, name: str) -> RunEntry | None:

@@ -137,6 +137,16 @@ def test_wrong_use_is_one_sentence_with_the_value_and_the_way_on(
     assert says in shop.is_refused(*(w.replace("{book}", str(shop.book)) for w in words))
 
 
+def test_a_run_folder_elsewhere_is_told_the_way_in(shop: Terminal) -> None:
+    good = Path(__file__).parents[2] / "sample_logs" / "good"
+    way = f"copy it into {shop.book / 'runs'}, then: soakwitness logbook rebuild"
+    assert way in shop.is_refused("piece", "charge", good, "B-041")
+    assert way in shop.is_refused("audit", "--suspect", good)
+    shutil.copytree(good, shop.book / "runs" / "good")
+    shop.says("logbook", "rebuild")
+    assert "charge 1 of run" in shop.says("piece", "charge", "good", "B-041").stdout
+
+
 def test_a_place_without_a_log_book_is_not_made_into_one(tmp_path: Path) -> None:
     nowhere = Terminal(tmp_path / "nowhere")
     assert "there is no log book here" in nowhere.is_refused("piece", "find")
