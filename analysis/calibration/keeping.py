@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from soakwitness.analysis.calibration.correction import Correction, correction_from_dict, correction_to_dict
 from soakwitness.analysis.calibration.from_run import in_kelvin
 from soakwitness.analysis.errors import LogBookError
-from soakwitness.analysis.logbook.moments import Stamp, local_day
+from soakwitness.analysis.logbook.moments import Stamp, later, local_day, moment_of
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.logbook.sensors import (
     Calibration,
@@ -18,19 +18,25 @@ from soakwitness.analysis.logbook.sensors import (
     calibrations,
     fit_sensor,
     sensor_life_on,
+    sensor_lives,
 )
 from soakwitness.firmware_bridge.runfolder.model import Column, RunHeader
 
 OFFSET_SAME_C = 0.05
+LATEST_ZONE_S = 12 * 3600.0  # a local day ends up to so much later than that day in UTC
 
 
 @dataclass(frozen=True)
 class Kept:
-    """Entry of a calibration, its sensor life, and whether that life was begun for it."""
+    """Entry of a calibration, its sensor life, and whether that life was begun for it.
+
+    ``before_utc`` is where the life that was begun ends, if another one was on record that began later.
+    """
 
     entry: int
     life: int
     begun: bool
+    before_utc: str | None = None
 
 
 def keep_correction(
@@ -71,9 +77,17 @@ def keep_correction(
     ------
     LogBookError
         If the run and the life on record disagree: the thermocouple, its channel, place or input offset was changed.
+        Or if the calibration was done before its sensor life began.
     """
+    furnace, sensor = correction.furnace, correction.sensor
     with book.writing(stamp):
-        life, begun = life_at(book, correction.furnace, correction.sensor, at_utc=at_utc, stamp=stamp, column=column)
+        after = next((life for life in sensor_lives(book, furnace, sensor) if life.fitted_utc > at_utc), None)
+        if run is None and after is not None and sensor_life_on(book, furnace, sensor, at_utc) is None:
+            _check_day(correction, after.fitted_utc, "its sensor life")
+            at_utc = after.fitted_utc
+        life, begun = life_at(book, furnace, sensor, at_utc=at_utc, stamp=stamp, column=column)
+        (here,) = (one for one in sensor_lives(book, furnace, sensor) if one.entry == life)
+        _check_day(correction, here.fitted_utc, "the run it was made from" if begun else "its sensor life")
         entry = add_calibration(
             book,
             life=life,
@@ -85,7 +99,17 @@ def keep_correction(
             run=run,
             note=note,
         )
-    return Kept(entry, life, begun)
+    return Kept(entry, life, begun, here.ended_utc if begun else None)
+
+
+def _check_day(correction: Correction, began_utc: str, what: str) -> None:
+    """Refuse a calibration that was done before its sensor life, or the run it was made from, began."""
+    if later(moment_of(correction.done_on), LATEST_ZONE_S) < began_utc:
+        raise LogBookError(
+            f"{correction.sensor} of {correction.furnace}: the calibration was done on {correction.done_on}, but "
+            f"{what} began on {began_utc[:10]}. Give the right --date; or enter the sensor that was there then: "
+            f"soakwitness sensor fitted {correction.sensor} --furnace {correction.furnace!r} --at ..."
+        )
 
 
 def life_at(

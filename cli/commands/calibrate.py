@@ -134,7 +134,13 @@ def _enter(logbook: Path, correction: Correction, made: Compared, given: dict[st
             run=made.run.header.run if made.run else None,
             note=given["note"],
         )
-    if kept.begun:
+    if kept.begun and kept.before_utc:
+        click.echo(
+            f"The sensor life of {correction.sensor} on record began later, on {kept.before_utc[:10]}: one that ends "
+            "there was begun with this calibration.",
+            err=True,
+        )
+    elif kept.begun:
         click.echo(
             f"No sensor life of {correction.sensor} was on record: one was begun with this calibration. "
             f"When the thermocouple is changed: soakwitness sensor fitted {correction.sensor}",

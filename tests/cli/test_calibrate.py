@@ -107,6 +107,45 @@ def test_a_changed_thermocouple_ends_its_correction(book: Path) -> None:
     assert "serial K-1, the log book K-2" in str(refused.exception)
 
 
+def test_a_calibration_from_before_its_sensor_life_is_refused(book: Path, tmp_path: Path) -> None:
+    # the run began on 2026-11-25 (STARTED_UTC)
+    run = calibration_run(book)
+    fitted = ("sensor", "fitted", "chamber", "--furnace", "shed", "--at")
+    from_run = ("calibrate", run, "--reference", "ref", "--reference-uncertainty", "2")
+    ask(book, *fitted, "2026-11-20T08:00Z")
+    refused = ask(book, *from_run, "--date", "2026-11-10")
+    assert refused.exit_code != 0
+    assert "done on 2026-11-10, but its sensor life began on 2026-11-20" in str(refused.exception)
+    table = tmp_path / "readings.csv"
+    table.write_text("reference,sensor\n1000,1003\n600,601\n", encoding="utf-8")
+    typed = (
+        "calibrate",
+        "--readings",
+        table,
+        "--reference-uncertainty",
+        "1.5",
+        "--furnace",
+        "shed",
+        "--sensor",
+        "chamber",
+    )
+    refused = ask(book, *typed, "--date", "2026-11-10")
+    assert "done on 2026-11-10, but its sensor life began on 2026-11-20" in str(refused.exception)
+    # on the day it was fitted, and later, it is its own
+    assert ask(book, *typed, "--date", "2026-11-20").exit_code == 0
+    assert ask(book, *from_run).exit_code == 0
+    assert "calibration 2" in ask(book, "sensor", "list").stdout
+
+
+def test_a_run_from_before_the_life_on_record_begins_one_and_says_so(book: Path) -> None:
+    run = calibration_run(book)
+    ask(book, "sensor", "fitted", "chamber", "--furnace", "shed", "--at", "2026-12-24T08:00Z")
+    answer = ask(book, "calibrate", run, "--reference", "ref", "--reference-uncertainty", "2")
+    assert "on record began later, on 2026-12-24: one that ends there was begun" in answer.stderr
+    refused = ask(book, "calibrate", run, "--reference", "ref", "--reference-uncertainty", "2", "--date", "2026-01-01")
+    assert "done on 2026-01-01, but its sensor life began on 2026-11-25" in str(refused.exception)
+
+
 def test_a_withdrawn_correction_is_kept_and_named(book: Path) -> None:
     run = calibration_run(book)
     ask(book, "calibrate", run, "--reference", "ref", "--reference-uncertainty", "2")
