@@ -106,10 +106,19 @@ def strike(book: LogBook, table: Table, entries: Sequence[int], *, why: str, sta
         for entry in entries:
             row = book.row(f"SELECT struck_utc, struck_by FROM {table} WHERE entry = ?", entry)
             if row is None:
-                raise LogBookError(f"There is no entry {entry} of this kind. See its number in the piece's history.")
+                kind = next(word for word, name in KINDS.items() if name == table)
+                raise LogBookError(f"There is no entry {entry} ({kind}). {_where_numbers_stand(table)}")
             if row["struck_utc"] is not None:
                 raise LogBookError(f"Entry {entry} was struck by {row['struck_by']} at {row['struck_utc']} already.")
             book.connection.execute(
                 f"UPDATE {table} SET struck_utc = ?, struck_by = ?, struck_why = ? WHERE entry = ?",
                 (stamp.at_utc, stamp.by, why.strip(), entry),
             )
+
+
+def _where_numbers_stand(table: Table) -> str:
+    if table in ("sensor_lives", "calibrations"):
+        return "Numbers are shown by: soakwitness sensor list"
+    if table in ("piece_facts", "charge_pieces", "hardness", "treatments"):
+        return "Numbers of entries are shown by: soakwitness piece history PIECE"
+    return "Numbers of entries stand in the tables of: soakwitness logbook export DIR"

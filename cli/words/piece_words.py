@@ -26,7 +26,8 @@ def history_lines(life: History, unit: str) -> list[str]:
     ]
     facts += [piece.customer, f"order {piece.order}" if piece.order else None]
     facts += [f"batch {', '.join(life.batches)}" if life.batches else None, piece.note or None]
-    lines = [f"{piece.id}: {', '.join(f for f in facts if f) or 'nothing more is known of it'}"]
+    known = ", ".join(f for f in facts if f) or "nothing more is known of it"
+    lines = [f"{piece.id}: {known}, entry {piece.entry}"]
     if life.steps:
         lines.append(table([_row(step, unit) for step in life.steps], indent="  "))
     else:

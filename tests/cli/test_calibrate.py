@@ -207,7 +207,10 @@ def test_readings_typed_in(book: Path, tmp_path: Path) -> None:
         (["accuracy", "--history"], "--history needs --furnace"),
         (["accuracy", "RUN"], "--reference NAME"),
         (["accuracy", "RUN", "--reference", "ref", "--no-entry", "--chart", "a.png"], "leave out --no-entry"),
-        (["sensor", "withdraw", "9", "--why", "x"], "9"),
+        (
+            ["sensor", "withdraw", "9", "--why", "x"],
+            "There is no entry 9 (calibration). Numbers are shown by: soakwitness sensor list",
+        ),
         (["sensor", "diagnose"], "give a RUN, --readings FILE, or --example CAUSE"),
         (["survey", "RUN", "--sensors", "ref,ref", "--band", "8"], "ref stands twice"),
         (["survey", "RUN", "--sensors", "ref,boss", "--band", "8"], "'boss': no sensor"),
