@@ -7,7 +7,7 @@ import json
 import math
 import os
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -31,9 +31,16 @@ class SuggestingGroup(click.Group):
         """Refuse an unknown command with the one that was probably meant."""
         word = args[0]
         if not word.startswith("-") and not ctx.resilient_parsing and self.get_command(ctx, word) is None:
-            near = difflib.get_close_matches(word, self.list_commands(ctx), n=1)
-            ctx.fail(f"No such command {word!r}." + (f" Did you mean {near[0]!r}?" if near else ""))
+            near = nearest(word, self.list_commands(ctx))
+            ctx.fail(f"No such command {word!r}.{near} The commands are listed by: {ctx.command_path} --help")
         return super().resolve_command(ctx, args)
+
+
+def nearest(word: str, known: Iterable[str]) -> str:
+    """Ask whether the word most like this one was meant; empty where none is."""
+    spelled = {name.casefold(): name for name in known}
+    near = difflib.get_close_matches(word.casefold(), spelled, n=1)
+    return f" Did you mean {spelled[near[0]]!r}?" if near else ""
 
 
 def run_main(command: click.Command) -> int:

@@ -6,8 +6,8 @@ import sys
 
 import click
 
-from soakwitness.cli.common import WrongUse
-from soakwitness.cli.guide.pages import ORDER, fitting_pages, page_text, page_titles
+from soakwitness.cli.common import WrongUse, nearest
+from soakwitness.cli.guide.pages import ABOUT, ORDER, fitting_pages, page_text, page_titles
 
 
 @click.command()
@@ -33,7 +33,9 @@ def _page(topic: str) -> str:
     """Name of the one page that fits."""
     found = fitting_pages(topic)
     if not found:
-        raise WrongUse(f"No page {topic!r}. There are: {', '.join(ORDER)}.")
+        raise WrongUse(
+            f"No page {topic!r}.{nearest(topic, ORDER) or nearest(topic, ABOUT)} There are: {', '.join(ORDER)}."
+        )
     if len(found) > 1:
         raise WrongUse(f"Several pages fit {topic!r}: {', '.join(found)}. Give more of the name.")
     return found[0]

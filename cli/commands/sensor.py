@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from soakwitness.cli.calibrating import LETTERS, a_file, as_difference, difference, level, limits_of, open_pair
-from soakwitness.cli.common import WrongUse, json_option, logbook_option, print_json, unit_option
+from soakwitness.cli.common import SuggestingGroup, WrongUse, json_option, logbook_option, print_json, unit_option
 from soakwitness.cli.entering import (
     by_option,
     moment,
@@ -40,7 +40,7 @@ EXAMPLES = {
 }
 
 
-@click.group()
+@click.group(cls=SuggestingGroup)
 def sensor() -> None:
     """Thermocouples and their lives: fitted, list, withdraw, diagnose.
 

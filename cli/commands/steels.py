@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Literal
 
 import click
 
-from soakwitness.cli.common import WrongUse, json_option, logbook_option, print_json, unit_option
+from soakwitness.cli.common import WrongUse, json_option, logbook_option, nearest, print_json, unit_option
 
 if TYPE_CHECKING:
     from soakwitness.analysis.steels import Steel
@@ -62,7 +62,10 @@ def show(name: str | None, unit: Unit | None, logbook: Path, as_json: bool) -> N
         found = find_steel(name, known)
         if found is None:
             there = ", ".join(steel.name for steel in known)
-            raise WrongUse(f"No figures for {name!r}. There are: {there}. Add your own: soakwitness steels add --help.")
+            near = nearest(name, [steel.name for steel in known] + ["add", "cold"])
+            raise WrongUse(
+                f"No figures for {name!r}.{near} There are: {there}. Add your own: soakwitness steels add --help."
+            )
         chosen = (found,)
     if as_json:
         listed = [asdict(steel) | {"also_says": also_words(steel)} for steel in chosen]
