@@ -73,7 +73,7 @@ def hollomon_jaffe(temp_c: float, time_h: float, *, constant: float = TEMPER_CON
     """
     if not time_h > 0.0 or not temp_c > -ZERO_C_IN_K:
         raise ComparisonRefused(
-            f"A temper of {time_h:g} h at {temp_c:g} degC: time and absolute temperature must be above 0."
+            f"A temper of {time_h:g} h at {temp_c:g} °C: time and absolute temperature must be above 0."
         )
     return (temp_c + ZERO_C_IN_K) * (constant + math.log10(time_h)) / 1000.0
 

@@ -83,10 +83,10 @@ def emf_mv(
     NIST Monograph 175 (1993), SRD 60; IEC 60584-1:2013, annex with the same functions.
     """
     kind = known_type(type)
-    hot = _checked(forward(temp_c, kind), temp_c, kind, on_range, "degC")
+    hot = _checked(forward(temp_c, kind), temp_c, kind, on_range, "°C")
     if not np.any(reference_c):
         return hot[()]
-    cold = _checked(forward(reference_c, kind), reference_c, kind, on_range, "degC at the reference junction")
+    cold = _checked(forward(reference_c, kind), reference_c, kind, on_range, "°C at the reference junction")
     return (hot - cold)[()]
 
 
@@ -129,7 +129,7 @@ def temperature_c(
     kind = known_type(type)
     total: FloatArray = np.asarray(emf_mv, dtype=np.float64)
     if np.any(reference_c):
-        cold = _checked(forward(reference_c, kind), reference_c, kind, on_range, "degC at the reference junction")
+        cold = _checked(forward(reference_c, kind), reference_c, kind, on_range, "°C at the reference junction")
         total = total + cold
     return _checked(in_blocks(total, inverse_rows(kind)), total, kind, on_range, "mV")[()]
 
@@ -162,7 +162,7 @@ def seebeck_uv_per_c(temp_c: npt.ArrayLike, type: str, *, on_range: OnRange = "n
     """
     kind = known_type(type)
     result = in_blocks(temp_c, temperature_rows(kind, "slope")) * 1e3
-    return _checked(result, temp_c, kind, on_range, "degC")[()]
+    return _checked(result, temp_c, kind, on_range, "°C")[()]
 
 
 def type_range(type: str) -> TypeRange:

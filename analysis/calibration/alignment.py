@@ -114,7 +114,7 @@ def _rates(t_s: FloatArray, temp_c: FloatArray) -> FloatArray:
     """Rate of change on a grid of 10 s, smoothed over a minute [degC per step]."""
     good = np.isfinite(temp_c)
     if good.sum() < 10 or np.ptp(temp_c[good]) < LEAST_SPAN_C:
-        raise NotEnoughData(f"a log shows no rise or fall of {LEAST_SPAN_C:g} degC: there is no shape to go by.")
+        raise NotEnoughData(f"a log shows no rise or fall of {LEAST_SPAN_C:g} °C: there is no shape to go by.")
     grid = np.arange(t_s[0], t_s[-1], STEP_S)
     level = np.interp(grid, t_s[good], temp_c[good])
     kernel = np.hanning(9)[1:-1]

@@ -56,7 +56,7 @@ class Comparing:
             "cold_junction_c": self.cold_junction_c,
             "lag_difference_s": self.lag_difference_s,
             "readout_expanded_c": self.readout_expanded_c,
-            "origin": "settings; the default distance x gradient is +-1 K, as in EA-4/02 example S5",
+            "origin": "settings; the default distance x gradient is ±1 °C, as in EA-4/02 example S5",
         }
 
 
@@ -383,8 +383,8 @@ def _fitted(points: Sequence[CalibratedPoint]) -> FittedModel:
 def _not_covered(temp_c: float, reference: Reference) -> str:
     """Say why a stretch was left out."""
     return (
-        f"{temp_c:.1f} degC is left out: of the reference ({reference.says}) something is known only from "
-        f"{reference.low_c:.0f} to {reference.high_c:.0f} degC."
+        f"{temp_c:.1f} °C is left out: of the reference ({reference.says}) something is known only from "
+        f"{reference.low_c:.0f} to {reference.high_c:.0f} °C."
     )
 
 
@@ -392,6 +392,6 @@ def _no_stretch(limits: StretchLimits) -> str:
     """Say what a stable stretch would have been."""
     return (
         f"no stable stretch: none of {limits.minutes:g} min in which both sensors drift at most "
-        f"{limits.drift_c_per_h:g} degC/h and spread at most {limits.spread_c:g} degC, above {limits.lowest_c:g} degC. "
+        f"{limits.drift_c_per_h:g} °C/h and spread at most {limits.spread_c:g} °C, above {limits.lowest_c:g} °C. "
         "Hold the furnace longer, or give other limits."
     )

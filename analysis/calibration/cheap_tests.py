@@ -39,14 +39,14 @@ TESTS: tuple[CheapTest, ...] = (
         "Supply isolated: take the sensor off, join the two input terminals with a short wire; switch on and read.",
         "it shows the temperature at its terminals",
         {
-            "cold junction not sensed": "it shows 0 degC (32 degF)",
+            "cold junction not sensed": "it shows 0 °C (32 °F)",
             "plain offset": "it shows the terminals' temperature with the same offset",
             "degrees C and F mixed up": "it shows the terminals' temperature in the other unit",
         },
     ),
     CheapTest(
         "warm head",
-        "Furnace steady: warm the head, where the lead begins, by some 20 degC (warm air); watch the reading.",
+        "Furnace steady: warm the head, where the lead begins, by some 20 °C (warm air); watch the reading.",
         "the reading stays",
         {
             "reversed extension lead": "the reading falls by about twice as much",
@@ -56,7 +56,7 @@ TESTS: tuple[CheapTest, ...] = (
     CheapTest(
         "ice point",
         "Sensor out and cold, tip 100 mm deep in stirred crushed ice and water.",
-        "it shows 0 degC (32 degF)",
+        "it shows 0 °C (32 °F)",
         {
             "cold junction not sensed": "it shows minus the terminals' temperature",
             "plain offset": "it shows the same offset",

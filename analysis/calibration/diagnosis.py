@@ -162,7 +162,7 @@ def _candidate(
 ) -> Candidate:
     """Put one cause into words."""
     hottest = int(np.argmax(true))
-    says = f"{size}: would show {error[hottest]:+.1f} degC at {true[hottest]:.0f} degC" if size else "within tolerance"
+    says = f"{size}: would show {error[hottest]:+.1f} °C at {true[hottest]:.0f} °C" if size else "within tolerance"
     step = named_test(FOR_CAUSE[cause]).do if cause != NOTHING else "Calibrate to learn its correction."  # type: ignore[index]
     misfit = float(np.sqrt(np.mean(left**2))) if np.isfinite(left).all() else float("nan")
     return Candidate(cause, chance, size, says, tuple(float(e) for e in error), misfit, step, fits)
@@ -172,7 +172,7 @@ def _decided(candidates: tuple[Candidate, ...], chances: dict[str, float], order
     """Name the cause, or say what would tell."""
     first = candidates[0]
     if not first.fits:
-        says = f"none of the known causes explains these readings: {first.cause} misses by {first.misfit_c:.0f} degC."
+        says = f"none of the known causes explains these readings: {first.cause} misses by {first.misfit_c:.0f} °C."
         return Diagnosis(None, candidates, (), None, f"{says} Check the readings; there may be two faults at once.")
     if first.probability >= SURE:
         return Diagnosis(first.cause, candidates, (first.cause,), None, f"{first.cause} ({first.says}).")
@@ -218,10 +218,10 @@ def _guesses(readings: Sequence[PairReading], true: FloatArray, kind: str, set_t
     unsensed = faults.unsensed_c(true, kind, rooms)
     yield _grid("cold junction not sensed", unsensed, [f"terminals at {_mean(room)}" for room in rooms])
     sizes = np.concatenate([-_spread(2.0, 80.0, 200), _spread(2.0, 80.0, 200)])
-    yield _grid("plain offset", true + sizes[:, None], [f"offset {size:+.1f} degC" for size in sizes])
+    yield _grid("plain offset", true + sizes[:, None], [f"offset {size:+.1f} °C" for size in sizes])
     yield _drift(true)
     both = np.stack([faults.mixed_up_c(true, shows_fahrenheit=flag) for flag in (True, False)])
-    yield _grid("degrees C and F mixed up", both, ["shows degF, read as degC", "shows degC, read as degF"])
+    yield _grid("degrees C and F mixed up", both, ["shows °F, read as °C", "shows °C, read as °F"])
     shares = _spread(0.005, 0.4, 300)
     pulled = faults.pulled_back_c(true, shares[:, None], 25.0)
     yield _grid("tip pulled back", pulled, [f"{share:.1%} of the difference to the room lost" for share in shares])
@@ -238,7 +238,7 @@ def _spread(low: float, high: float, count: int) -> FloatArray:
 
 
 def _mean(values: FloatArray) -> str:
-    return f"{float(np.mean(values)):.0f} degC"
+    return f"{float(np.mean(values)):.0f} °C"
 
 
 def _rooms(readings: Sequence[PairReading]) -> FloatArray:
@@ -285,7 +285,7 @@ def _heads(readings: Sequence[PairReading], true: FloatArray, rooms: FloatArray)
     rise = [np.full(true.size, 1.0), np.maximum(true - 25.0, 0.0) / 1000.0]  # the same always, or with the furnace
     heads = np.concatenate([rooms + d * shape for shape in rise for d in warmer])
     heads = np.where(np.isfinite(known), known, heads)
-    sizes = [f"head {d:.0f} degC warmer than the terminals{when}" for when in ("", " at 1000 degC") for d in warmer]
+    sizes = [f"head {d:.0f} °C warmer than the terminals{when}" for when in ("", " at 1000 °C") for d in warmer]
     return heads, [size for size in sizes for _ in range(rooms.shape[0])]
 
 
@@ -295,5 +295,5 @@ def _drift(true: FloatArray) -> _Guess:
     power = np.array([1.6, 2.0, 2.5, 3.0, 4.0])
     every = np.repeat(size, power.size)
     shown = faults.drifted_c(true, every[:, None], np.tile(power, size.size)[:, None])
-    words = [f"{s:+.1f} degC at 1000 degC, more above" for s in every]
+    words = [f"{s:+.1f} °C at 1000 °C, more above" for s in every]
     return _grid("drift growing with temperature", shown, words)

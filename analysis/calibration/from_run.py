@@ -214,11 +214,11 @@ def reference_of(
     if certificate is not None:
         return certificate
     if expanded_c is not None:
-        return stated(expanded_c, f"U of {expanded_c:g} K stated by hand")
+        return stated(expanded_c, f"U of {expanded_c:g} °C stated by hand")
     if column is not None:
         of_run = in_kelvin(column.expanded_uncertainty, column)
         if of_run is not None:
-            return stated(of_run, f"U of {of_run:.3g} K stated with the run")
+            return stated(of_run, f"U of {of_run:.3g} °C stated with the run")
         if column.thermocouple and column.tolerance_class:
             return of_class(column.thermocouple, column.tolerance_class)
     name = f"the reference {column.name!r}" if column else "the reference"

@@ -193,7 +193,7 @@ def changes(life: SensorLife, column: Column) -> str:
     ]
     offset_c = in_kelvin(column.input_offset, column)
     if None not in (offset_c, life.input_offset_c) and abs(offset_c - life.input_offset_c) > OFFSET_SAME_C:  # type: ignore[operator]
-        found.append(f"input offset {offset_c:g} K, the log book {life.input_offset_c:g} K")
+        found.append(f"input offset {offset_c:g} °C, the log book {life.input_offset_c:g} °C")
     return "; ".join(found)
 
 

@@ -127,7 +127,7 @@ def _pair(cells: dict[str, str], place: str, semicolons: bool, unit: str) -> Pai
             raise ReadingsError(f"{place}, {name} {text!r}: must be a temperature in degrees {unit}, such as 1049.5.")
         temp_c = (value - 32.0) / 1.8 if unit == "F" else value
         if not -270.0 <= temp_c <= 2000.0:
-            raise ReadingsError(f"{place}, {name} {text!r}: outside what a thermocouple shows, -270 to 2000 degC.")
+            raise ReadingsError(f"{place}, {name} {text!r}: outside what a thermocouple shows, -270 to 2000 °C.")
         return temp_c
 
     reference, sensor = number("reference"), number("sensor")

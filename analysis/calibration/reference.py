@@ -213,7 +213,7 @@ def _certificate(table: Table) -> Reference:
     points = tuple(_point(Table(f"{table.place}, point {n}", p), factor) for n, p in enumerate(raw, 1))
     temps = [p.temp_c for p in points]
     if len(set(temps)) < len(temps):
-        table.refuse("point", f"two points stand at {max(t for t in temps if temps.count(t) > 1):g} degC. Keep one.")
+        table.refuse("point", f"two points stand at {max(t for t in temps if temps.count(t) > 1):g} °C. Keep one.")
     name = " ".join(word for key in ("sensor", "serial", "laboratory", "number") if (word := table.text(key)))
     return replace(certified(points, f"certificate {name or table.place} of {day}", drift_c=drift_c), thermocouple=kind)
 

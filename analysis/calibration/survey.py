@@ -371,7 +371,7 @@ def _requirements(
         ("length", minutes + CUT_MINUTES >= least, length_words),
         ("sampling", period_s <= limits.slowest_s, f"every {period_s:.0f} s, at most {limits.slowest_s:g}"),
         ("begun in time", begun, begun_words),
-        ("never above", hottest <= upper_c, f"highest {hottest:.1f} degC at any time, upper limit {upper_c:.1f}"),
+        ("never above", hottest <= upper_c, f"highest {hottest:.1f} °C at any time, upper limit {upper_c:.1f}"),
         (
             "sensors",
             len(sensors) >= limits.least_sensors,

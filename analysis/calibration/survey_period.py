@@ -69,7 +69,7 @@ def stable_period(
     where = "" if wanted_c is None else " near the target"
     raise NotEnoughData(
         f"no stable period{where}: in none of {windows_minutes[-1]:g} min do all sensors drift less than "
-        f"{drift_c_per_h:g} degC/h. Hold the furnace longer."
+        f"{drift_c_per_h:g} °C/h. Hold the furnace longer."
     )
 
 

@@ -96,7 +96,7 @@ def add_treatment(
         raise LogBookError(f"The end {end_utc} is before the start {start_utc}.")
     for value in (lowest_c, shown_c):
         if value is not None and not -273.15 <= value <= 1600.0:
-            raise LogBookError(f"{value:g} degC is not believable.")
+            raise LogBookError(f"{value:g} °C is not believable.")
     with book.writing(stamp):
         return tuple(
             book.insert(

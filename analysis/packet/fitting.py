@@ -104,8 +104,8 @@ def fit_packet(
     if inside.sum() < FEWEST_POINTS or np.ptp(work[inside]) < LEAST_RISE_C:
         rise = float(np.ptp(work[inside])) if inside.any() else 0.0
         raise NotEnoughData(
-            f"From {load:.0f} to {stop:.0f} s the load sensor has {inside.sum()} readings and rises by {rise:.0f} K; "
-            f"a fit needs {FEWEST_POINTS} readings and {LEAST_RISE_C:.0f} K. Check which sensor rode in the packet."
+            f"From {load:.0f} to {stop:.0f} s the load sensor has {inside.sum()} readings and rises by {rise:.0f} °C; "
+            f"a fit needs {FEWEST_POINTS} readings and {LEAST_RISE_C:.0f} °C. Check which sensor rode in the packet."
         )
     whole = _solved(_problem(chamber, packet, (times, work), load, stop, progress), fitted_from)
     warm = _warm_from(chamber, load)
@@ -116,7 +116,7 @@ def fit_packet(
         return whole
     note = (
         f"before {warm:.0f} s, while the chamber was not half as hot as it got, the two sensors do not go together "
-        f"({whole.residual_c:.0f} K apart): only what came after was used"
+        f"({whole.residual_c:.0f} °C apart): only what came after was used"
     )
     return replace(part, says=(note, *part.says))
 
@@ -296,12 +296,12 @@ def _says(problem: _Problem, packet: PacketModel, left: FloatArray, told: tuple[
     hottest = float(problem.steps.mean_c.max())
     rms = float(np.sqrt(np.mean(left**2)))
     if rms > 5.0:
-        says.append(f"the model misses the load sensor by {rms:.1f} K on average: check thickness, marks and sensor")
+        says.append(f"the model misses the load sensor by {rms:.1f} °C on average: check thickness, marks and sensor")
     if hottest < properties.PEAK_FROM_C and "peak_factor" not in told:
-        says.append(f"the run stayed below {hottest:.0f} degC: it tells nothing of the transformation peak")
+        says.append(f"the run stayed below {hottest:.0f} °C: it tells nothing of the transformation peak")
     if abs(packet.sensor_offset_c) > 3.0:
         says.append(
-            f"the load sensor reads {packet.sensor_offset_c:+.1f} K against the control sensor: compare the two first"
+            f"the load sensor reads {packet.sensor_offset_c:+.1f} °C against the control sensor: compare the two first"
         )
     untold = [name for name in PARAMETERS if name not in told and (packet.foil or name in ("eps_o", "peak_factor"))]
     if untold:

@@ -269,7 +269,7 @@ def _says(
         says.append(f"the chamber was not read for {np.diff(chamber.gaps).sum():.0f} s: the estimate is wider there")
     if load_t_s is None and chamber.temp_c[0] > start_c + HOT_START_C:
         says.append(
-            f"the record starts at {chamber.temp_c[0]:.0f} degC: the packet is taken to have gone in cold just then"
+            f"the record starts at {chamber.temp_c[0]:.0f} °C: the packet is taken to have gone in cold just then"
         )
     if biot > THICK_BIOT:
         says.append(f"Biot number {biot:.2f}: the core of so thick a piece follows later than this says")

@@ -91,7 +91,7 @@ def recognise(found: Sequence[Level], recipes: Sequence[Recipe], *, by_setpoint:
     fits = [(distance, recipe) for recipe in recipes if (distance := _distance(found, recipe, within_c)) is not None]
     if not fits:
         stays = ", ".join(f"{level.temp_c:.0f} for {level.stay_s / 60:.0f} min" for level in found) or "none"
-        return Recognised(None, f"no recipe has these stays (degC): {stays}")
+        return Recognised(None, f"no recipe has these stays (°C): {stays}")
     fits.sort(key=lambda fit: fit[0])
     if len(fits) > 1 and fits[1][0] - fits[0][0] < 0.5:
         return Recognised(None, f"{fits[0][1].name} and {fits[1][1].name} fit equally well")

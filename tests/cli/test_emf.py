@@ -49,7 +49,7 @@ def test_a_tolerance_in_fahrenheit_is_a_difference() -> None:
     ("words", "says"),
     [
         (["0.2mV", "--type", "B"], "0.2 mV is outside type B, 0.291 to 13.8203"),
-        (["1400", "--type", "K"], "1400 degC is outside type K, -270 to 1372"),
+        (["1400", "--type", "K"], "1400 °C is outside type K, -270 to 1372"),
         (["hot", "--type", "K"], "'hot' is no value"),
         (["--refrence", "3", "--type", "K"], "'--refrence' is no value"),
         (["--type", "K"], "nothing to convert"),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import re
 import subprocess
 import sys
 import tomllib
@@ -75,6 +76,21 @@ def test_every_init_is_light(wing: str) -> None:
                 for name in ([a.name for a in node.names] if isinstance(node, ast.Import) else [node.module or ""])
             }
             assert not tops(top_level) & (HEAVY | {"serial", "minimalmodbus", "jinja2", "sqlite3"}), path
+
+
+def sentences(path: Path) -> Iterator[str]:
+    """Texts of a module that are no documentation."""
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    documents = {id(node.value) for node in ast.walk(tree) if isinstance(node, ast.Expr)}
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in documents:
+            yield node.value
+
+
+@pytest.mark.parametrize("wing", WINGS)
+def test_people_read_degrees_as_they_write_them(wing: str) -> None:
+    unit = re.compile(r"(?:\d|^|\s)\s(?:degC|degF|K)(?=[\s.,;:/)]|$)")
+    assert not [(path.name, says) for path in python_files(wing) for says in sentences(path) if unit.search(says)]
 
 
 def test_every_folder_with_modules_is_in_the_wheel() -> None:

@@ -50,9 +50,9 @@ def test_a_stretch_outside_the_certificate_is_left_out() -> None:
     found = calibrate(t_s, true, true, REFERENCE, Comparing())
     assert [round(p.reference_reading_c) for p in found.points] == [1000]
     assert found.left_out == (
-        "300.0 degC is left out: of the reference (test certificate) something is known only from 490 to 1110 degC.",
+        "300.0 °C is left out: of the reference (test certificate) something is known only from 490 to 1110 °C.",
     )
-    with pytest.raises(NotEnoughData, match=r"300.0 degC is left out"):
+    with pytest.raises(NotEnoughData, match=r"300.0 °C is left out"):
         calibrate(t_s[:800], true[:800], true[:800], REFERENCE, Comparing())
 
 

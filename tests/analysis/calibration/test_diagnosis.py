@@ -44,7 +44,7 @@ def test_unit_mix_up() -> None:
     assert float(faults.mixed_up_c(1050.0, shows_fahrenheit=False)) == pytest.approx(565.6, abs=0.05)
     found = diagnose(readings([1.8 * t + 32.0 for t in LEVELS_C]), set_to="K")
     assert found.cause == "degrees C and F mixed up"
-    assert found.candidates[0].size == "shows degF, read as degC"
+    assert found.candidates[0].size == "shows °F, read as °C"
 
 
 def test_all_pairs_are_tried_where_the_set_type_is_not_known() -> None:

@@ -64,7 +64,7 @@ def test_a_certificate_in_fahrenheit() -> None:
         (("U = 1.1", "U = 0"), r"n.toml, point 1, U = 0: must be above 0"),
         (("k = 2", "k = 0.5"), r"n.toml, point 1, k = 0.5: must be from 1 to 5"),
         (("temp = 1000", 'temp = "hot"'), r'n.toml, point 2, temp = "hot": must be a number'),
-        (("temp = 1000", "temp = 600"), "two points stand at 600 degC"),
+        (("temp = 1000", "temp = 600"), "two points stand at 600 °C"),
         (("correction = -1.6", "corection = -1.6"), "unknown key. Did you mean correction"),
         (("date = 2026-03-02", ""), "n.toml, date: the certificate's date is needed"),
         (("date = 2026-03-02", 'date = "spring"'), 'date = "spring": must be a day'),
