@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from statistics import fmean, stdev
 
 from soakwitness.analysis.errors import LogBookError
+from soakwitness.firmware_bridge.runfolder.format import counted
 
 SCALES = ("HRC", "HRA", "HR15N", "HR30N", "HV")
 ROCKWELL_LOADS_N = {"HRC": 1471.0, "HRA": 588.4, "HR15N": 147.1, "HR30N": 294.2}
@@ -209,7 +210,7 @@ def warnings_of(test: Reading) -> tuple[str, ...]:
     """
     found: list[str] = []
     if len(test.readings) < FEWEST_READINGS:
-        found.append(f"{len(test.readings)} readings: take at least {FEWEST_READINGS}.")
+        found.append(f"{counted(len(test.readings), 'reading')}: take at least {FEWEST_READINGS}.")
     expected = ROCKWELL_LOADS_N.get(test.scale)
     if test.load_n is not None and expected is not None and abs(test.load_n / expected - 1.0) > 0.02:
         found.append(f"the load of {test.load_n:g} N does not belong to {test.scale} ({expected:g} N).")

@@ -11,6 +11,7 @@ from soakwitness.analysis.audit.statistics import compare
 from soakwitness.analysis.audit.weighing import FAIR, HINT, LIGHT, STRONG, Scale
 from soakwitness.analysis.audit.words import kelvin, minutes, percent, temp
 from soakwitness.analysis.condition.figures import DipFigures, RunFigures
+from soakwitness.firmware_bridge.runfolder.format import often
 
 SETPOINT_FLOOR_C = 1.5
 SLOW = 0.9
@@ -207,15 +208,17 @@ def door_opened(case: Case) -> Scale | None:
     good = [sum(d.quick for d in lone_dips(r)) for r in case.good]
     if falls:
         deep = max(falls, key=lambda d: d.depth_c)
-        times = "once" if len(falls) == 1 else f"{len(falls)} times"
         more = not good or len(falls) > median(good)
         weight = (STRONG if deep.depth_c >= 20.0 or len(falls) > 2 else FAIR) if more else HINT
-        says = f"The reading fell within seconds {times}, by up to {kelvin(deep.depth_c)}, and came back."
+        says = f"The reading fell within seconds {often(len(falls))}, by up to {kelvin(deep.depth_c)}, and came back."
         scale.speaks_for(weight, says)
         if not more:
             scale.speaks_against(FAIR, "The good runs have such dips too.")
     if marks:
-        scale.speaks_for(LIGHT if falls else FAIR, f"A door was marked {len(marks)} times while it was in use.")
+        scale.speaks_for(
+            LIGHT if falls else FAIR,
+            f"A door was marked {often(len(marks))} while it was in use.",
+        )
     soft_as_quenched(case, scale)
     return scale
 

@@ -25,6 +25,7 @@ from soakwitness.analysis.audit.weighing import FAIR, HINT, LIGHT, PROOF, STRONG
 from soakwitness.analysis.audit.words import kelvin, minutes, temp
 from soakwitness.analysis.condition.figures import RunFigures
 from soakwitness.analysis.logbook.moments import days_between
+from soakwitness.firmware_bridge.runfolder.format import counted, often
 
 LONE = "A second sensor in the chamber: one sensor alone cannot show that it reads wrong."
 
@@ -218,8 +219,7 @@ def open_circuit(case: Case) -> Scale | None:
     faults = _faults(run)
     good = median([len(_faults(r)) for r in case.good]) if case.good else 0
     if faults and len(faults) > good:
-        often = "once" if len(faults) == 1 else f"{len(faults)} times"
-        scale.speaks_for(STRONG, f"The instrument reported a sensor fault {often}: {faults[0]}.")
+        scale.speaks_for(STRONG, f"The instrument reported a sensor fault {often(len(faults))}: {faults[0]}.")
     empty_s = sum(b - a for a, b in run.blanks)
     usual_s = median([sum(b - a for a, b in r.blanks) for r in case.good]) if case.good else 0.0
     if empty_s > max(60.0, 3.0 * usual_s):
@@ -258,7 +258,7 @@ def calibration_overdue(case: Case) -> Scale | None:
     scale.speaks_for(
         FAIR + HINT,
         f"The calibration of {run.sensor.name} of {run.sensor.calibrated_on} was due on {run.sensor.calibration_due}, "
-        f"{days_between(run.sensor.calibration_due, run.started_utc[:10])} days before."
+        f"{counted(days_between(run.sensor.calibration_due, run.started_utc[:10]), 'day')} before."
         if run.sensor.calibration_due
         else case.finding_says("calibration overdue"),
     )

@@ -11,6 +11,7 @@ import numpy.typing as npt
 from soakwitness.analysis.calibration.correction import Model
 from soakwitness.analysis.calibration.lines import PolynomialFit, fit_polynomial
 from soakwitness.analysis.errors import NotEnoughData
+from soakwitness.firmware_bridge.runfolder.format import counted
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -180,7 +181,7 @@ def _why(name: str, n: int, fit: PolynomialFit, chance: float, refused: list[str
         return f"line: two points, and they differ by more than their uncertainty ({refused[0]} refused)"
     first = f"{' and '.join(refused)} refused; " if refused else ""
     return f"{name}: {first}the simplest that agrees with all {n} points (chi squared {fit.chi_squared:.2g}, " + (
-        f"{fit.dof} degrees of freedom, probability {chance:.2g})"
+        f"{counted(fit.dof, 'degree')} of freedom, probability {chance:.2g})"
     )
 
 

@@ -11,6 +11,7 @@ import numpy.typing as npt
 
 from soakwitness.analysis.calibration.decision import Decision, decide
 from soakwitness.analysis.calibration.survey_period import CUT_MINUTES, stable_period
+from soakwitness.firmware_bridge.runfolder.format import counted
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
@@ -375,7 +376,7 @@ def _requirements(
         (
             "sensors",
             len(sensors) >= limits.least_sensors,
-            f"{len(sensors)} sensors, at least {limits.least_sensors} {small}",
+            f"{counted(len(sensors), 'sensor')}, at least {limits.least_sensors} {small}",
         ),
     )
     corrections = Requirement(

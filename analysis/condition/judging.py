@@ -9,6 +9,7 @@ from statistics import median
 from soakwitness.analysis.audit.words import kelvin, rendered, temp
 from soakwitness.analysis.condition.figures import ConditionFigures
 from soakwitness.analysis.condition.trends import Trend, all_series, middle_change, trend
+from soakwitness.firmware_bridge.runfolder.format import counted, often
 
 LOW_BELOW_C = 500.0
 RATE_DOWN = -0.04
@@ -106,14 +107,16 @@ def judge(
 
 def _says(furnace: str, runs: Sequence[ConditionFigures], trends: Sequence[Trend], parts: Sequence[Part]) -> str:
     if not trends:
-        return f"{furnace}: {len(runs)} runs are too few to see a trend; eight of one kind are needed."
+        return (
+            f"{furnace}: {counted(len(runs), 'run')} on record, too few to see a trend; eight of one kind are needed."
+        )
     if parts:
         return f"{furnace}: {'; '.join(p.part for p in parts)}."
     moved = [t for t in trends if t.moved]
     if moved:
         since = min(t.since for t in moved if t.since)
-        return f"{furnace}: {len(moved)} figures have moved since {since}, but they fit no single part."
-    return f"{furnace}: nothing has moved over {len(runs)} runs."
+        return f"{furnace}: {counted(len(moved), 'figure')} moved since {since}, which fits no single part."
+    return f"{furnace}: nothing has moved over {counted(len(runs), 'run')}."
 
 
 def _moved_since(trends: Sequence[Trend], kinds: Sequence[str]) -> str | None:
@@ -251,7 +254,7 @@ def _link(trends: Sequence[Trend], runs: Sequence[ConditionFigures]) -> list[Par
     found = []
     if missed:
         lost = sum(r.lost for r in runs[-20:])
-        times = f"link lost {lost} times in the last {min(20, len(runs))} runs"
+        times = f"link lost {often(lost)} in the last {counted(min(20, len(runs)), 'run')}"
         says = f"Since {missed[0].since} {missed[0].now:.1%} of the readings are missing ({times})."
         found.append(
             Part("link to the instrument", says, "The cable, its screen and its plugs; the instrument's baud rate.")

@@ -18,6 +18,7 @@ from soakwitness.analysis.importing.layout import Layout
 from soakwitness.analysis.importing.settings import FARTHEST_S, ImportSettings
 from soakwitness.analysis.importing.times import TimeReader
 from soakwitness.analysis.runs import FloatArray
+from soakwitness.firmware_bridge.runfolder.format import counted
 
 ROWS_AT_ONCE = 100_000
 Progress = Callable[[float], None]  # told the share that is done, 0 to 1
@@ -127,7 +128,8 @@ class LogReader:
         if self.layout.separator == ",":
             hint = " Are there decimal commas? Then the file needs another separator, such as ;, or quotes."
         return ImportFileError(
-            f"{self.layout.path}, line {line}: {cells} cells where there are {len(self.layout.names)} columns.{hint}"
+            f"{self.layout.path}, line {line}: {counted(cells, 'cell')}, "
+            f"but {counted(len(self.layout.names), 'column')}.{hint}"
         )
 
     def _block(self, table: pd.DataFrame, lines: Lines) -> Block:

@@ -11,6 +11,7 @@ import numpy.typing as npt
 from soakwitness.analysis.errors import NotEnoughData
 from soakwitness.analysis.packet import properties
 from soakwitness.analysis.packet.piece import PacketModel
+from soakwitness.firmware_bridge.runfolder.format import counted
 
 FloatArray = npt.NDArray[np.float64]
 STEP_S, LONG_STEP_S, LONG_RUN_S = 20.0, 40.0, 100_000.0  # in runs of more than about a day the longer one
@@ -76,7 +77,9 @@ def bridge(t_s: npt.ArrayLike, chamber_c: npt.ArrayLike) -> Chamber:
     if not good.all():
         t, c = t[good], c[good]
     if t.size < 2 or t[-1] <= t[0]:
-        raise NotEnoughData(f"The chamber has {t.size} readings; the packet estimate needs two or more over time.")
+        raise NotEnoughData(
+            f"The chamber has {counted(t.size, 'reading')}; the packet estimate needs two or more over time."
+        )
     between = np.diff(t)
     wide = between > max(GAP_PERIODS * float(np.median(between)), GAP_AT_LEAST_S)
     return Chamber(t, c, np.column_stack([t[:-1][wide], t[1:][wide]]))

@@ -34,6 +34,7 @@ from soakwitness.cli.common import (
     unit_option,
 )
 from soakwitness.cli.entering import by_option, celsius, new_stamp, open_book, table
+from soakwitness.firmware_bridge.runfolder.format import counted
 
 if TYPE_CHECKING:
     from soakwitness.analysis.calibration.calibrating import Calibration
@@ -207,7 +208,7 @@ def _point_lines(found: Calibration, unit: Unit) -> list[list[str]]:
             [
                 str(number),
                 clock_words(where.start_s) if where else "-",
-                f"{where.minutes:.0f} min" if where else f"{point.readings} readings",
+                f"{where.minutes:.0f} min" if where else counted(point.readings, "reading"),
                 level(point.reference_c, unit),
                 level(point.reading_c, unit),
                 difference(point.error_c, unit),

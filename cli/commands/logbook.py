@@ -9,6 +9,7 @@ import click
 
 from soakwitness.cli.common import SuggestingGroup, check_output, force_option, json_option, logbook_option, print_json
 from soakwitness.cli.entering import by_option, new_stamp, open_book, progress_bar, take_in_runs, why_option
+from soakwitness.firmware_bridge.runfolder.format import counted
 
 ENTRIES = (
     "piece",
@@ -77,7 +78,7 @@ def rebuild(by: str | None, logbook: Path) -> None:
         with progress_bar("Reading run folders") as bar:
             taken = build(book, stamp=stamp, progress=bar)
         take_in_runs(book, stamp)
-    click.echo(f"{len(taken.new)} runs new, {len(taken.changed)} read again, {len(taken.missing)} missing.")
+    click.echo(f"{counted(len(taken.new), 'run')} new, {len(taken.changed)} read again, {len(taken.missing)} missing.")
     for says in taken.unreadable:
         click.echo(f"Left out: {says}", err=True)
 
@@ -106,7 +107,7 @@ def recompute(everything: bool, processes: int | None, by: str | None, logbook: 
             troubles = refresh(book, stamp=stamp, processes=processes or os.cpu_count() or 1, progress=bar)
     for says in troubles:
         click.echo(f"Not judged: {says}", err=True)
-    click.echo(f"{count} runs recomputed.")
+    click.echo(f"{counted(count, 'run')} recomputed.")
 
 
 @logbook.command()

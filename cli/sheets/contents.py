@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from soakwitness.cli.words import cautions, figures
+from soakwitness.firmware_bridge.runfolder.format import counted
 
 if TYPE_CHECKING:
     from soakwitness.analysis.recipes.model import Recipe
@@ -252,8 +253,8 @@ def _coverage(run: Run, verification: Verification, unit: figures.Unit, notes: S
     )
     period = f", one every {run.header.every_s:g} s" if run.header.every_s else ""
     lines = [
-        f"Record: {record.rows} rows{period}, {record.bad_rows} bad, {figures.minutes(record.gaps_s)} without "
-        f"readings; the record is {state}.",
+        f"Record: {counted(record.rows, 'row')}{period}, {record.bad_rows} bad, "
+        f"{figures.minutes(record.gaps_s)} without readings; the record is {state}.",
         *(f"Not seen: {words}" for words in verification.not_seen),
         *(f"Step {step}: {says}" for step, says in what_holds_amount_to(run, verification, unit=unit)),
         f"Seal: {notes.seal_digest or 'none'}. Written by {run.header.software or 'an unnamed version'}.",

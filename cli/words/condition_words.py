@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from soakwitness.cli.entering import table
+from soakwitness.firmware_bridge.runfolder.format import counted
 
 if TYPE_CHECKING:
     from soakwitness.analysis.condition.judging import Condition
@@ -16,7 +17,7 @@ def condition_lines(condition: Condition, unit: str, *, every: bool = False) -> 
     lines = [condition.says]
     if condition.first_day:
         groups = ", ".join(f"{count} {group}" for group, count in condition.groups)
-        lines.append(f"({condition.runs} runs, {condition.first_day} to {condition.last_day}: {groups})")
+        lines.append(f"({counted(condition.runs, 'run')}, {condition.first_day} to {condition.last_day}: {groups})")
     for part in condition.parts:
         lines += ["", f"{part.part}", f"   {part.says}", f"   measure: {part.measure}"]
     main = condition.groups[0][0] if condition.groups else ""

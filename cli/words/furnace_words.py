@@ -56,7 +56,7 @@ def reading_lines(furnace: Furnace, reading: Reading, unit: str) -> list[str]:
         else:
             lines.append(f"{part.name}: {shown_in(part, value, furnace, unit):g}{unit_word(part, unit)}")
     if reading.missed:
-        lines.append(f"{reading.missed} answers or lines were lost or garbled before it.")
+        lines.append(f"Answers or lines lost or garbled before it: {reading.missed}.")
     return [*lines, *reading.texts]
 
 

@@ -12,6 +12,7 @@ from soakwitness.firmware_bridge.furnace.model import Furnace, LinkSettings
 from soakwitness.firmware_bridge.links.base import Clock, Reading
 from soakwitness.firmware_bridge.links.port import Port, open_port
 from soakwitness.firmware_bridge.links.textlines import LONGEST_LINE, Line, LineReader
+from soakwitness.firmware_bridge.runfolder.format import counted
 
 _FRESH_S = 2.0  # what waited longer than this in the system's buffer is not read as now
 _FULL = 4000  # bytes: the system's buffer (4096 on Linux) may have run over, which glues lines unnoticed
@@ -134,7 +135,8 @@ class LinesLink:
     def _nothing(self, bad: int, some: bool) -> LinkError:
         name, timeout = self._port.name, f"{self._furnace.link.timeout_s:g} s"
         if bad:
-            says = f"{name}: garbled, {bad} lines within {timeout} and none is good; the last was {self._last_bad!r}."
+            heard = f"{counted(bad, 'line')} within {timeout} and none is good"
+            says = f"{name}: garbled, {heard}; the last was {self._last_bad!r}."
             return LinkError("garbled", f"{says} Check baud and parity, then pattern, separator and checksum.")
         if some and not self._whole:
             return LinkError("garbled", f"{name}: garbled, bytes but no end of a line within {timeout}. Check baud.")

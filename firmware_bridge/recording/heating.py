@@ -113,7 +113,7 @@ class Heating:
 
     def _silent(self, t_s: float) -> Decision | None:
         if self.running and self._read_s is not None and t_s - self._read_s >= self.settings.idle_s:
-            return self._over(f"no reading for {self.settings.idle_s / 3600:g} hours", t_s)
+            return self._over(f"no reading for {_hours(self.settings.idle_s)}", t_s)
         return None
 
     # Beginning
@@ -232,7 +232,7 @@ class Heating:
         if t_s - self._warm_s >= set_.cold_s and quiet_s >= set_.cold_s:
             return self._over("cold", t_s)
         if quiet_s >= set_.idle_s:
-            return self._over(f"not heated for {set_.idle_s / 3600:g} hours", t_s)
+            return self._over(f"not heated for {_hours(set_.idle_s)}", t_s)
         return None
 
     def _over(self, why: str, t_s: float) -> Decision:
@@ -299,3 +299,8 @@ def _block(rows: Iterable[tuple[float, float, float | None, float | None]]) -> _
 def _mean_of(values: Iterable[float | None]) -> float | None:
     known = [value for value in values if value is not None]
     return sum(known) / len(known) if known else None
+
+
+def _hours(time_s: float) -> str:
+    hours = time_s / 3600.0
+    return f"{hours:g} hour" if hours == 1.0 else f"{hours:g} hours"

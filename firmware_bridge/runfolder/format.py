@@ -70,6 +70,11 @@ def counted(count: int, word: str) -> str:
     return f"{count} {word}" if count == 1 else f"{count} {word}s"
 
 
+def often(count: int) -> str:
+    """Write ``once``, ``2 times``."""
+    return "once" if count == 1 else f"{count} times"
+
+
 def number_text(value: float) -> str:
     """A number as a plain decimal, at most six places; empty where it is not finite.
 

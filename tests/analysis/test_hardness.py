@@ -79,6 +79,7 @@ def test_a_good_test_has_nothing_to_say_and_a_poor_one_much() -> None:
     found = " ".join(hardness.warnings_of(poor))
     for word in ("at least 3", "block was not read", "range over 2", "thin"):
         assert word in found
+    assert "1 reading: take at least 3." in hardness.warnings_of(Reading((60.0,), thickness_mm=3.0))
 
 
 def test_what_the_tester_cannot_tell_apart() -> None:

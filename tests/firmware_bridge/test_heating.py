@@ -163,6 +163,13 @@ def test_silence_for_two_hours_ends_a_run() -> None:
     assert end.why == "no reading for 2 hours"
 
 
+def test_one_hour_is_said_in_the_singular() -> None:
+    heating = Heating(HeatingSettings(idle_s=3600.0))
+    feed(heating, [20.0] * 400 + ramp(20, 1040, 60))
+    (end,) = [d for k in range(70) if (d := heating.look(460 * 60.0 + k * 60.0, None)) is not None]
+    assert end.why == "no reading for 1 hour"
+
+
 def test_single_wrong_readings_do_nothing() -> None:
     temps = [20.0] * 6000
     temps[3000] = 1300.0

@@ -13,7 +13,15 @@ from hypothesis import strategies as st
 from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.furnace.model import Contact, Furnace, LineSource, LinkSettings, Sensor, Signal
 from soakwitness.firmware_bridge.runfolder import chain, marks, seal
-from soakwitness.firmware_bridge.runfolder.format import header_line, number_text, read_utc, row_crc, utc_text
+from soakwitness.firmware_bridge.runfolder.format import (
+    counted,
+    header_line,
+    number_text,
+    often,
+    read_utc,
+    row_crc,
+    utc_text,
+)
 from soakwitness.firmware_bridge.runfolder.header import columns_of
 from soakwitness.firmware_bridge.runfolder.lock import Lock, LockHeld, is_held, read_holder
 from soakwitness.firmware_bridge.runfolder.model import Column, Event, Mark
@@ -403,3 +411,8 @@ def test_a_lock_says_who_has_it(tmp_path: Path) -> None:
     lock.release()
     assert not is_held(lock.path)
     Lock(lock.path).release()
+
+
+def test_counts_read_in_the_singular_and_the_plural() -> None:
+    assert [counted(n, "row") for n in (0, 1, 2)] == ["0 rows", "1 row", "2 rows"]
+    assert [often(n) for n in (1, 2)] == ["once", "2 times"]

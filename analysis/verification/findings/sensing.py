@@ -9,6 +9,7 @@ from soakwitness.analysis.verification.findings.view import View, duration
 from soakwitness.analysis.verification.intervals import gaps
 from soakwitness.analysis.verification.model import Finding, HoldResult
 from soakwitness.analysis.verification.stuck import Stuck
+from soakwitness.firmware_bridge.runfolder.format import often
 
 FAULT_SHARE = 0.01
 CLOCKS_APART_S = 0.01  # an event and the row it belongs to carry the same moment, each rounded
@@ -92,8 +93,7 @@ def _without_reading(run: Run, name: str, begun_s: list[float]) -> list[tuple[fl
 def _when(first_s: float, count: int, stretches: list[tuple[float, float]]) -> str:
     lasted_s = sum(until_s - at_s for at_s, until_s in stretches)
     long = f" for {duration(lasted_s)}{' in all' if len(stretches) > 1 else ''}" if lasted_s else ""
-    often = "once" if count == 1 else f"{count} times"
-    return f"{often}{long}, {'' if count == 1 else 'first '}at {duration(first_s)} into the run"
+    return f"{often(count)}{long}, {'' if count == 1 else 'first '}at {duration(first_s)} into the run"
 
 
 def _stuck(view: View, stuck: Stuck) -> Finding:

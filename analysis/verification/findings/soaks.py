@@ -5,6 +5,7 @@ from __future__ import annotations
 from soakwitness.analysis.verification.findings.view import View, duration, range_words, severity_of
 from soakwitness.analysis.verification.model import Finding, HoldResult
 from soakwitness.analysis.verification.overshoot import level_part, overshoot
+from soakwitness.firmware_bridge.runfolder.format import often
 
 DIP_WORDS = {
     "door": ("it fell within seconds, as when the door is opened", "Keep the door shut during a hold."),
@@ -198,17 +199,13 @@ def _out_of_band(view: View, hold: HoldResult) -> list[Finding]:
             "out of band",
             "note" if by_estimate or not hold.judged else "warn",
             hold.step,
-            f"The {view.hold_words(hold)} was below its band {_times(len(hold.dips))}, {duration(total)} in all, "
+            f"The {view.hold_words(hold)} was below its band {often(len(hold.dips))}, {duration(total)} in all, "
             f"down to {view.temp(lowest.lowest_c)}; {looks[0]}.{says}",
             looks[1],
             at_s=lowest.start_s,
             until_s=lowest.end_s,
         )
     ]
-
-
-def _times(count: int) -> str:
-    return "once" if count == 1 else f"{count} times"
 
 
 def _lag(view: View, hold: HoldResult) -> list[Finding]:

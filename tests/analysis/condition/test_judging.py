@@ -146,8 +146,9 @@ def test_a_new_sensor_life_begins_the_differences_anew() -> None:
 def test_few_runs_are_said_to_be_too_few() -> None:
     rng = np.random.default_rng(1)
     found = judge("shed", [figures(i, rng) for i in range(5)])
-    assert found.says == "shed: 5 runs are too few to see a trend; eight of one kind are needed."
+    assert found.says == "shed: 5 runs on record, too few to see a trend; eight of one kind are needed."
     assert judge("shed", []).says.startswith("shed: 0 runs")
+    assert judge("shed", [figures(0, rng)]).says.startswith("shed: 1 run on record")
 
 
 def test_a_trend_says_since_when() -> None:
