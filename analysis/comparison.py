@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from soakwitness.analysis.errors import AnalysisError
-from soakwitness.analysis.recipes.words import Unit, temperature
+from soakwitness.analysis.recipes.words import Unit, duration, temperature
 from soakwitness.analysis.runs import FloatArray
 
 LABEL = "for comparison only; the soak by the clock stays the verdict"
@@ -19,6 +19,7 @@ S_PER_H = 3600.0
 TEMPER_BELOW_C = 700.0
 MOST_READINGS = 20_000
 STEP_K = 0.25
+GAP_PERIODS = 3.0  # as everywhere: longer than this between two readings is a gap
 ACTIVATION_RANGE_J_PER_MOL = (200e3, 250e3, 300e3)  # carbides going into solution; a range to compare with, no source
 MS_REFUSED = (
     "Formulas for Ms need the composition of the matrix after hardening. In high-carbon and chromium stainless steels "
@@ -248,17 +249,59 @@ def retained_fraction(temp_c: float, *, ms_c: float | None) -> float:
     return math.exp(-0.011 * max(0.0, ms_c - temp_c))
 
 
-def comparison_sentence(t_s: FloatArray, temp_c: FloatArray, *, target_c: float, unit: Unit = "C") -> str:
-    """Say what a hold amounts to at its target: a temper by its parameter, a hotter hold by equivalent soaks.
+@dataclass(frozen=True)
+class HoldComparison:
+    """What a hold amounts to at ``target_c`` [degC]: a temper by its parameter [10^3 K], a hotter one by ``soaks``.
+
+    ``equal_h`` [h] at the target gives the same parameter. ``bridged_s`` [s] of it went by without a reading and count
+    as a straight line.
+    """
+
+    target_c: float
+    parameter: float | None
+    equal_h: float | None
+    soaks: tuple[EquivalentSoak, ...]
+    bridged_s: float
+
+
+def compare_hold(t_s: FloatArray, temp_c: FloatArray, *, target_c: float) -> HoldComparison:
+    """Find what a hold amounts to at its target.
 
     Parameters
     ----------
     t_s : ndarray
         Times [s], shape (n,), strictly rising; the hold with the ramps that belong to it.
     temp_c : ndarray
-        Temperature of the work [degC], shape (n,).
+        Temperature of the work [degC], shape (n,); NaN where nothing was read is bridged by a straight line.
     target_c : float
         The hold's target [degC]; below 700 it is compared as a temper.
+
+    Returns
+    -------
+    HoldComparison
+        The figures.
+
+    Raises
+    ------
+    ComparisonRefused
+        Where fewer than two temperatures are on record.
+    """
+    times, _ = _known(t_s, temp_c)
+    between = np.diff(times)
+    bridged_s = float(between[between > GAP_PERIODS * np.median(np.diff(t_s))].sum())
+    if target_c < TEMPER_BELOW_C:
+        parameter = temper_parameter(t_s, temp_c)
+        return HoldComparison(target_c, parameter, equal_temper_time_h(target_c, parameter), (), bridged_s)
+    return HoldComparison(target_c, None, None, equivalent_soaks(t_s, temp_c, reference_c=target_c), bridged_s)
+
+
+def comparison_sentence(compared: HoldComparison, unit: Unit = "C") -> str:
+    """Say what a hold amounts to.
+
+    Parameters
+    ----------
+    compared : HoldComparison
+        The figures.
     unit : str
         Unit of the sentence, ``C`` or ``F``.
 
@@ -266,28 +309,17 @@ def comparison_sentence(t_s: FloatArray, temp_c: FloatArray, *, target_c: float,
     -------
     str
         One sentence that ends with the label of every such figure.
-
-    Raises
-    ------
-    ComparisonRefused
-        Where fewer than two temperatures are on record.
     """
-    if target_c < TEMPER_BELOW_C:
-        parameter = temper_parameter(t_s, temp_c)
-        equal_h = equal_temper_time_h(target_c, parameter)
-        return (
-            f"Hollomon-Jaffe parameter {parameter:.2f} with C = {TEMPER_CONSTANT:g}, as {equal_h:.2f} h at "
-            f"{temperature(target_c, unit)} ({LABEL})."
-        )
-    soaks = equivalent_soaks(t_s, temp_c, reference_c=target_c)
-    minutes = sorted(soak.time_s / 60.0 for soak in soaks)
-    energies = " to ".join(
-        f"{energy / 1000:.0f}" for energy in (soaks[0].activation_j_per_mol, soaks[-1].activation_j_per_mol)
-    )
-    return (
-        f"As {minutes[0]:.1f} to {minutes[-1]:.1f} min at {temperature(target_c, unit)}, weighted after Arrhenius for "
-        f"{energies} kJ/mol ({LABEL})."
-    )
+    at = temperature(compared.target_c, unit)
+    bridged = f", {duration(round(compared.bridged_s))} without a reading taken as a straight line"
+    more = f"{bridged if compared.bridged_s else ''} ({LABEL})."
+    if compared.parameter is not None:
+        figure = f"Hollomon-Jaffe parameter {compared.parameter:.2f} with C = {TEMPER_CONSTANT:g}"
+        return f"{figure}, as {compared.equal_h:.2f} h at {at}{more}"
+    minutes = [f"{time_s / 60.0:.1f}" for time_s in sorted(soak.time_s for soak in compared.soaks)]
+    counted = minutes[0] if minutes[0] == minutes[-1] else f"{minutes[0]} to {minutes[-1]}"
+    energies = f"{ACTIVATION_RANGE_J_PER_MOL[0] / 1e3:.0f} to {ACTIVATION_RANGE_J_PER_MOL[-1] / 1e3:.0f} kJ/mol"
+    return f"As {counted} min at {at}, weighted after Arrhenius for {energies}{more}"
 
 
 def _known(t_s: FloatArray, temp_c: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -98,8 +98,8 @@ def _show(found: Verified, *, as_json: bool, unit: Literal["C", "F"] | None, cha
         from soakwitness.analysis.verification.amounts import what_holds_amount_to
         from soakwitness.analysis.verification.report import as_json as report
 
-        amounts = what_holds_amount_to(found.run, found.verification)
-        print_json(report(found.verification) | {"comparison": [{"step": s, "says": says} for s, says in amounts]})
+        amounts = [amount.as_dict() for amount in what_holds_amount_to(found.run, found.verification)]
+        print_json(report(found.verification) | {"comparison": amounts})
         return
     from soakwitness.cli.words.verify_words import verify_lines
 

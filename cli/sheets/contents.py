@@ -256,7 +256,7 @@ def _coverage(run: Run, verification: Verification, unit: figures.Unit, notes: S
         f"Record: {counted(record.rows, 'row')}{period}, {record.bad_rows} bad, "
         f"{figures.minutes(record.gaps_s)} without readings; the record is {state}.",
         *(f"Not seen: {words}" for words in verification.not_seen),
-        *(f"Step {step}: {says}" for step, says in what_holds_amount_to(run, verification, unit=unit)),
+        *(amount.says(unit) for amount in what_holds_amount_to(run, verification)),
         f"Seal: {notes.seal_digest or 'none'}. Written by {run.header.software or 'an unnamed version'}.",
     ]
     return tuple(lines)

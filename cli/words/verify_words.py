@@ -48,7 +48,7 @@ def comparison_words(run: Run, verification: Verification, unit: figures.Unit) -
     """What each hold amounts to, one labelled sentence a hold."""
     from soakwitness.analysis.verification.amounts import what_holds_amount_to
 
-    return tuple(f"Step {step}. {says}" for step, says in what_holds_amount_to(run, verification, unit=unit))
+    return tuple(amount.says(unit) for amount in what_holds_amount_to(run, verification))
 
 
 def _wrapped(text: str, indent: str = "") -> list[str]:

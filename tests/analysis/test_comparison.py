@@ -14,6 +14,7 @@ from scipy.special import exp1
 from soakwitness.analysis.comparison import (
     GAS_CONSTANT,
     ComparisonRefused,
+    compare_hold,
     comparison_sentence,
     equal_temper_time_h,
     equivalent_soaks,
@@ -128,11 +129,24 @@ def test_nothing_on_record_is_refused() -> None:
 def test_sentences_carry_their_label() -> None:
     t_s = np.array([0.0, 7200.0])
     # 9.6054 is the published parameter of 2 h at 200 degC; at the reference itself every weighting gives the clock.
-    assert comparison_sentence(t_s, np.full(2, 200.0), target_c=200.0) == (
+    temper = compare_hold(t_s, np.full(2, 200.0), target_c=200.0)
+    assert comparison_sentence(temper) == (
         "Hollomon-Jaffe parameter 9.61 with C = 20, as 2.00 h at 200 °C "
         "(for comparison only; the soak by the clock stays the verdict)."
     )
-    assert comparison_sentence(t_s, np.full(2, 1065.0), target_c=1065.0).startswith("As 120.0 to 120.0 min at 1065 °C")
+    hold = compare_hold(t_s, np.full(2, 1065.0), target_c=1065.0)
+    assert comparison_sentence(hold).startswith("As 120.0 min at 1065 °C, weighted")
+    assert comparison_sentence(hold, "F").startswith("As 120.0 min at 1949 °F, weighted")  # 1.8 x 1065 + 32
+    assert hold.bridged_s == 0.0
+
+
+def test_what_went_by_without_a_reading_is_said() -> None:
+    # a reading every 10 s for an hour; none from 1000 s to 1600 s
+    t_s = np.arange(0.0, 3601.0, 10.0)
+    temp_c = np.where((t_s > 1000.0) & (t_s < 1600.0), np.nan, 1065.0)
+    hold = compare_hold(t_s, temp_c, target_c=1065.0)
+    assert hold.bridged_s == 600.0
+    assert "kJ/mol, 10 min without a reading taken as a straight line (for" in comparison_sentence(hold)
 
 
 @pytest.mark.parametrize(("temp_c", "fraction"), [(25.0, 0.1459), (-80.0, 0.0460), (-196.0, 0.0128)])

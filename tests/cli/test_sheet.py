@@ -158,7 +158,14 @@ def two_customers(tmp_path: Path) -> Path:
 def test_the_log_book_adds_pieces_and_decisions(two_customers: Path, tmp_path: Path) -> None:
     command(two_customers, f"sheet short-soak --out {tmp_path / 'all.html'}")
     text = (tmp_path / "all.html").read_text(encoding="utf-8")
-    for words in ("P-01 (S44004, 10 mm, stamp H 7)", "P-02 (S44004, 3 mm)", "hold back: harden again", "SHA-256"):
+    comparison = "Step 4, sensor load. As 10"
+    for words in (
+        "P-01 (S44004, 10 mm, stamp H 7)",
+        "P-02 (S44004, 3 mm)",
+        "hold back: harden again",
+        "SHA-256",
+        comparison,
+    ):
         assert words in text
 
 

@@ -93,6 +93,22 @@ def test_json_and_a_recipe_file(book: Path):
     assert found["record"]["sealed"] is True
 
 
+def test_comparison_figures_are_labelled_and_beside_the_verdict(book: Path):
+    # chef-blades soak short at step 4 (sample_logs/README.md): below the target most of the time, so fewer minutes count
+    found = json.loads(run(SAMPLES / "short-soak", "--json", book=book).stdout)
+    (hold,) = [c for c in found["comparison"] if c["step"] == 4]
+    assert (hold["sensor"], hold["target_c"], hold["temper"]) == ("load", 1040.0, None)
+    step = next(s for s in found["steps"] if s["step"] == 4)
+    assert 0 < hold["equivalent_soak"][0]["time_s"] < step["soak_s"]["best"]
+    assert "never" in hold["label"] or "only" in hold["label"]
+    words = run(SAMPLES / "short-soak", book=book).stdout
+    assert "\nFor comparison\nStep 2, sensor control. As " in words
+    assert "As 10" in words.partition("Step 4, sensor load.")[2]
+    assert "°F, weighted after Arrhenius" in " ".join(
+        run(SAMPLES / "short-soak", "--unit", "F", book=book).stdout.split()
+    )
+
+
 def test_exit_zero(book: Path):
     assert run(SAMPLES / "short-soak", "--exit-zero", book=book).return_value == 0
 
