@@ -94,7 +94,7 @@ def test_json_and_a_recipe_file(book: Path):
 
 
 def test_comparison_figures_are_labelled_and_beside_the_verdict(book: Path):
-    # chef-blades soak short at step 4 (sample_logs/README.md): below the target most of the time, so fewer minutes count
+    # chef-blades soak short at step 4 (sample_logs/README.md): below the target mostly, so fewer minutes count
     found = json.loads(run(SAMPLES / "short-soak", "--json", book=book).stdout)
     (hold,) = [c for c in found["comparison"] if c["step"] == 4]
     assert (hold["sensor"], hold["target_c"], hold["temper"]) == ("load", 1040.0, None)
