@@ -1,6 +1,6 @@
 """Where a hold begins and ends: confirmed, interpolated crossings of the band's edges.
 
-Definitions: DESIGN section 4 (*enter*, *leave*) and section 9, step 4.
+Definitions: page ``definitions`` of the guide (*enter*, *leave*).
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """Stays that are none: the trace only climbs or falls through the band; and the rest of a hold after an interruption.
 
-Definition: DESIGN section 9, step 5.
+Definition: page ``definitions`` of the guide (where a hold is).
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""A verification as plain data for other programs: schema ``soakwitness/verify/1`` (DESIGN section 6)."""
+"""A verification as plain data for other programs: schema ``soakwitness/verify/1``."""
 
 from __future__ import annotations
 

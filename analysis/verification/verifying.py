@@ -75,7 +75,8 @@ def verify(
 
     Notes
     -----
-    A run fails if any requirement fails, else is not proven if any is, else passes. Definitions: DESIGN section 4.
+    A run fails if any requirement fails, else is not proven if any is, else passes. Definitions: page
+    ``definitions`` of the guide.
 
     References
     ----------

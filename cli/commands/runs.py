@@ -47,11 +47,13 @@ def runs(
 ) -> None:
     """List the runs of the log book, or write one out as a table (RUN, else the last one).
 
+    A verdict stands behind the recipe once the run was verified.
+
     With a decimal comma the cells are parted by semicolons, as spreadsheets expect.
 
     Example: soakwitness runs --json
     """
-    from soakwitness.firmware_bridge.runfolder.listing import look_at, run_folders
+    from soakwitness.firmware_bridge.runfolder.listing import look_at, run_folders, run_id
 
     if export is not None:
         _export(find_run(run or "last", logbook), export, decimal, force)
@@ -64,11 +66,12 @@ def runs(
         paths = paths[hidden:]
     compare = check or not everything
     listed = [look_at(path, compare=compare) for path in paths]
+    verdicts = _verdicts(logbook, [run_id(path) for path in paths])
     if as_json:
-        print_json([_as_json(entry) for entry in listed])
+        print_json([_as_json(entry, verdicts.get(run_id(entry.path))) for entry in listed])
         return
     if listed:
-        click.echo("\n".join(_line(entry) for entry in listed))
+        click.echo("\n".join(_line(entry, verdicts.get(run_id(entry.path))) for entry in listed))
     else:
         click.echo(f"No runs in {logbook}.", err=True)
     if run is None and hidden:
@@ -92,7 +95,23 @@ def _export(path: Path, file: Path, decimal: str, force: bool) -> None:
     click.echo(str(file))
 
 
-def _line(entry: Listed) -> str:
+def _verdicts(logbook: Path, names: list[str]) -> dict[str, str]:
+    """Verdicts that the log book keeps of these runs; a run that was never judged has none."""
+    if not (logbook / "logbook.sqlite").exists():
+        return {}
+    from soakwitness.analysis.errors import LogBookError
+    from soakwitness.analysis.logbook.runs import runs_listed
+    from soakwitness.cli.entering import open_book
+
+    try:
+        with open_book(logbook) as book:
+            return {entry.run: entry.verdict for entry in runs_listed(book, names) if entry.verdict is not None}
+    except LogBookError as error:
+        click.echo(str(error), err=True)
+        return {}
+
+
+def _line(entry: Listed, verdict: str | None) -> str:
     if entry.header is None:
         return f"{entry.path.name}  unreadable: {entry.says}"
     from soakwitness.cli.words.now_words import clock_words
@@ -101,6 +120,7 @@ def _line(entry: Listed) -> str:
     state = entry.state if entry.intact is not False else f"{entry.state}, {entry.says}"
     state += ", intact" if entry.intact and entry.state == "sealed" else ""
     recipe = f"  {entry.header.recipe_name}" if entry.header.recipe_name else ""
+    recipe += f": {verdict}" if recipe and verdict else f"  {verdict}" if verdict else ""
     rows = "row" if entry.rows == 1 else "rows"
     start = _local(entry.header.started_utc, entry.header.zone)
     return f"{entry.path.name}  {start}  {length:>8}  {entry.rows:>8} {rows:<4}  {state}{recipe}"
@@ -118,7 +138,7 @@ def _local(utc: str, zone: str | None) -> str:
     return local.strftime("%Y-%m-%d %H:%M %Z")
 
 
-def _as_json(entry: Listed) -> dict[str, Any]:
+def _as_json(entry: Listed, verdict: str | None) -> dict[str, Any]:
     header = entry.header
     return {
         "run": entry.path.name,
@@ -127,6 +147,7 @@ def _as_json(entry: Listed) -> dict[str, Any]:
         "started_utc": header.started_utc if header else None,
         "zone": header.zone if header else None,
         "recipe": header.recipe_name if header else None,
+        "verdict": verdict,
         "operator": header.operator if header else None,
         "origin": header.origin if header else None,
         "length_s": entry.length_s,

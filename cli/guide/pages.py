@@ -16,6 +16,7 @@ ORDER = (
     "first-run",
     "marks",
     "verify",
+    "definitions",
     "memory-logger",
     "packet",
     "calibration",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 from pathlib import Path
 
 from click.testing import CliRunner, Result
@@ -40,6 +41,20 @@ def test_the_list_tells_sealed_changed_cut_off_and_unreadable_runs(tmp_path: Pat
     assert " ".join(line.split()) == f"{good.name} 2026-11-25 07:15 UTC 0:59 60 rows sealed, intact"
     assert any("changed: samples.csv" in line for line in lines)
     assert any("unreadable" in line for line in lines)
+
+
+def test_the_list_says_the_verdict_of_runs_that_were_verified(tmp_path: Path) -> None:
+    samples = Path(__file__).parents[2] / "sample_logs"
+    for name in ("good", "short-soak", "gap"):
+        shutil.copytree(samples / name, tmp_path / "runs" / name)
+    for name in ("good", "short-soak"):
+        CliRunner().invoke(soakwitness, ["verify", str(tmp_path / "runs" / name), "--logbook", str(tmp_path)])
+    told = {Path(entry["path"]).name: entry["verdict"] for entry in json.loads(runs(tmp_path, "--json").stdout)}
+    assert told == {"good": "pass", "short-soak": "fail", "gap": None}
+    good, short, gap = runs(tmp_path).stdout.splitlines()
+    assert good.endswith("Paring blades, harden: pass")
+    assert short.endswith(": fail")
+    assert gap.endswith("harden")
 
 
 def test_a_run_that_is_being_recorded_is_listed_as_such(tmp_path: Path) -> None:
