@@ -172,7 +172,8 @@ def equivalent_time_s(t_s: FloatArray, temp_c: FloatArray, *, reference_c: float
     Notes
     -----
     Integral of exp(Q/R (1/T_ref - 1/T)) dt with T in K; between two readings the temperature is a straight line and the
-    integrand is evaluated on steps of at most 0.25 K by the trapezoid rule.
+    integrand is evaluated on steps of at most 0.25 K by the trapezoid rule. Of very many
+    readings some are taken.
 
     References
     ----------
@@ -180,8 +181,7 @@ def equivalent_time_s(t_s: FloatArray, temp_c: FloatArray, *, reference_c: float
     """
     if not activation_j_per_mol > 0.0:
         raise ComparisonRefused(f"An activation energy of {activation_j_per_mol:g} J/mol: it must be above 0.")
-    t, temp = _known(t_s, temp_c)
-    t, temp = _refined(t, temp, step_k=STEP_K)
+    t, temp = _refined(*_some(*_known(t_s, temp_c)), step_k=STEP_K)
     exponent = activation_j_per_mol / GAS_CONSTANT * (1.0 / (reference_c + ZERO_C_IN_K) - 1.0 / (temp + ZERO_C_IN_K))
     weight = np.exp(np.minimum(exponent, 700.0))
     return float(np.sum(0.5 * (weight[1:] + weight[:-1]) * np.diff(t)))
@@ -329,6 +329,14 @@ def _known(t_s: FloatArray, temp_c: FloatArray) -> tuple[FloatArray, FloatArray]
     return t_s[had], temp_c[had]
 
 
+def _some(t: FloatArray, temp: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Take evenly spread readings where there are very many; first and last stay."""
+    if t.size <= MOST_READINGS:
+        return t, temp
+    some = np.unique(np.append(np.arange(0, t.size, -(-t.size // MOST_READINGS)), t.size - 1))
+    return t[some], temp[some]
+
+
 def _refined(
     t: FloatArray, temp: FloatArray, *, step_k: float, step_s: float = math.inf
 ) -> tuple[FloatArray, FloatArray]:
@@ -345,9 +353,5 @@ def _refined(
 
 def _fine(t_s: FloatArray, temp_c: FloatArray, *, step_k: float, step_s: float) -> tuple[FloatArray, FloatArray]:
     """Steps [h] with the mean temperature of each [K]; of much denser readings only some are taken."""
-    t, temp = _known(t_s, temp_c)
-    if t.size > MOST_READINGS:
-        some = np.unique(np.append(np.arange(0, t.size, -(-t.size // MOST_READINGS)), t.size - 1))
-        t, temp = t[some], temp[some]
-    t, temp = _refined(t, temp, step_k=step_k, step_s=step_s)
+    t, temp = _refined(*_some(*_known(t_s, temp_c)), step_k=step_k, step_s=step_s)
     return np.diff(t) / S_PER_H, 0.5 * (temp[1:] + temp[:-1]) + ZERO_C_IN_K

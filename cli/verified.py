@@ -54,11 +54,11 @@ def is_in_logbook(logbook: Path, run: Run) -> bool:
 
 def take_in(logbook: Path, run: Run) -> None:
     """Let the log book know of its newest runs and marks; where it cannot be written, that is said and no more."""
+    if not is_in_logbook(logbook, run):
+        return
     from soakwitness.analysis.errors import LogBookError
     from soakwitness.cli.entering import new_stamp, open_book, take_in_runs
 
-    if not is_in_logbook(logbook, run):
-        return
     try:
         with open_book(logbook, create=True) as book:
             take_in_runs(book, new_stamp(None))
@@ -68,12 +68,12 @@ def take_in(logbook: Path, run: Run) -> None:
 
 def keep(logbook: Path, found: Verified) -> None:
     """Keep the verdict in the log book; a run without a recipe is judged by this one from now on."""
+    if not is_in_logbook(logbook, found.run):
+        return
     from soakwitness.analysis.errors import LogBookError
     from soakwitness.analysis.logbook.kept import keep_verified
     from soakwitness.cli.entering import new_stamp, open_book
 
-    if not is_in_logbook(logbook, found.run):
-        return
     try:
         with open_book(logbook, create=True) as book:
             keep_verified(book, found.run, found.recipe, found.verification, stamp=new_stamp(None))

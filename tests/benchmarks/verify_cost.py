@@ -54,6 +54,15 @@ BODY = {
             "print(kept.verdict, file=sys.stderr)",
         )
     ),
+    "the command": "\n".join(
+        (
+            "from click.testing import CliRunner",
+            "from soakwitness.cli.main import soakwitness",
+            "words = ['verify', run, '--recipe', recipe, '--logbook', run + '-book']",
+            "kept = CliRunner().invoke(soakwitness, words)",
+            "assert kept.exit_code in (0, 3, 4), kept.output",
+        )
+    ),
 }
 MEASURE = """
 import time
@@ -130,12 +139,13 @@ def main() -> None:
             ("sealed, packet estimate", True, False, packet_recipe),
         ):
             run = make_run(place / words.replace(" ", "-"), count, sealed=sealed, load=load)
-            plain, ours = measured("plain read_csv", run, recipe), measured("verify", run, recipe)
+            plain, ours, command = (measured(what, run, recipe) for what in BODY)
             print(
                 f"{words}: plain {plain[0]:.2f} s {plain[1]:.0f} MiB, verify {ours[0]:.2f} s {ours[1]:.0f} MiB "
                 f"({ours[2]:.2f} s of it until the run was read)"
             )
             print(f"  time {ours[0] / plain[0]:.2f} x, memory {ours[1] / plain[1]:.2f} x")
+            print(f"  the whole command: time {command[0] / plain[0]:.2f} x, memory {command[1] / plain[1]:.2f} x")
 
 
 if __name__ == "__main__":
