@@ -70,8 +70,8 @@ def draw_run(
 
 def _headline(verification: Verification, recipe: Recipe) -> str:
     basis = ", as read" if verification.decided_on == "reading" and verification.verdict == "pass" else ""
-    worst = next((f for f in verification.findings if f.severity == "fail"), None)
-    reason = f" ({worst.code})" if worst else ""
+    codes = dict.fromkeys(f.code for f in verification.findings if f.severity == "fail")
+    reason = f" ({', '.join(codes)})" if codes else ""
     return f"{recipe.name}: {verification.verdict}{basis}{reason}"
 
 

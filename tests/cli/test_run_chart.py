@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -36,6 +37,15 @@ def test_the_chart_says_verdict_roles_and_bands(tmp_path: Path, unit: style.Unit
     assert insets[1].get_title(loc="left").endswith("fail")
     top = whole.get_ylim()[1]
     assert top > style.shown(1046.0, unit)
+
+
+def test_the_chart_names_every_kind_of_failure_once(tmp_path: Path) -> None:
+    verification = made_verification(made_run(tmp_path))
+    fail = next(f for f in verification.findings if f.severity == "fail")
+    more = (*verification.findings, replace(fail, code="late quench"), replace(fail, step=2))
+    with style.own_look():
+        figure = run_figure(made_run(tmp_path), replace(verification, findings=more), made_recipe(), unit="C")
+    assert figure.get_suptitle().endswith("fail (short soak, late quench)")
 
 
 def test_a_gap_is_left_blank(tmp_path: Path) -> None:
