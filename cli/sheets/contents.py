@@ -65,6 +65,13 @@ SOURCE_WORDS = {
     "control": "measured at the control sensor, not in the blade",
 }
 
+PLACE_WORDS = {
+    "load": " at the load sensor",
+    "packet estimate": " estimated in the packet",
+    "control": " at the control sensor",
+    None: "",
+}
+
 
 def sheet_contents(
     run: Run, verification: Verification, recipe: Recipe, *, unit: figures.Unit, notes: SheetNotes | None = None
@@ -100,6 +107,13 @@ def verdict_words(verification: Verification) -> str:
     return words
 
 
+def rule_words(verification: Verification) -> str:
+    """The decision rule with the papers it is taken from."""
+    from soakwitness.analysis.verification.model import RULE_REFERENCES
+
+    return f"{verification.rule} ({', '.join(RULE_REFERENCES)})"
+
+
 def _facts(run: Run, verification: Verification, recipe: Recipe, notes: SheetNotes) -> tuple[tuple[str, str], ...]:
     header = run.header
     last_s = float(run.t_s[-1]) if len(run.t_s) else 0.0
@@ -113,7 +127,7 @@ def _facts(run: Run, verification: Verification, recipe: Recipe, notes: SheetNot
         ("Steel", recipe.steel or ""),
         ("Recipe digest", recipe.digest[:16]),
         ("Customer", notes.customer or ""),
-        ("Decision", f"on the {verification.decided_on}. {verification.rule}"),
+        ("Decision", f"on the {verification.decided_on}. {rule_words(verification)}"),
     ]
     return tuple((name, words) for name, words in pairs if words)
 
@@ -145,7 +159,7 @@ def _hold_row(step: HoldResult, unit: figures.Unit) -> tuple[str, ...]:
     if not step.found:
         return (str(step.step), intended, "not found", f"{low} to {high}", step.verdict)
     at_least = "at least " if step.overshoot_is_at_least else ""
-    measured = f"soak {figures.bounds(step.soak_s)}"
+    measured = f"soak {figures.bounds(step.soak_s)}{PLACE_WORDS[step.temperature_from]}"
     if step.overshoot_c is not None:
         measured += f"; highest {at_least}{figures.difference(step.overshoot_c, unit, signed=True)} from target"
     if step.error_it_stands_c:

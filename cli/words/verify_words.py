@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-from soakwitness.cli.sheets.contents import SOURCE_WORDS, verdict_words
+from soakwitness.cli.sheets.contents import PLACE_WORDS, SOURCE_WORDS, rule_words, verdict_words
 from soakwitness.cli.words import figures
 
 if TYPE_CHECKING:
@@ -40,7 +40,7 @@ def verify_lines(run: Run, recipe: Recipe, verification: Verification, *, unit: 
         lines += _section(f"Beside run {other.run}: {'the same' if other.same else 'not the same'}", other.says)
     lines += _section("For comparison", comparison_words(run, verification, unit))
     lines += _section("Not seen", verification.not_seen)
-    lines += ["", *_wrapped(f"Decided on the {verification.decided_on}. {_rule(verification)}")]
+    lines += ["", *_wrapped(f"Decided on the {verification.decided_on}. {rule_words(verification)}")]
     return lines
 
 
@@ -74,12 +74,6 @@ def _error(verification: Verification, unit: figures.Unit) -> str:
     return errors.says + (f", U up to {figures.difference(max(spread), unit)}" if spread else "")
 
 
-def _rule(verification: Verification) -> str:
-    from soakwitness.analysis.verification.model import RULE_REFERENCES
-
-    return f"{verification.rule} ({', '.join(RULE_REFERENCES)})"
-
-
 def _ramp(ramp: RampResult, unit: figures.Unit) -> str:
     pace = figures.rate(ramp.required_rate_c_per_h, unit) if ramp.required_rate_c_per_h else "full power"
     head = f"Ramp to {figures.degrees(ramp.to_c, unit, digits=0)}, {pace}:"
@@ -99,7 +93,8 @@ def _hold(hold: HoldResult, unit: figures.Unit) -> Iterator[str]:
     if not hold.found:
         yield f"{head} {'not found' if hold.on_record else 'not on record'}: {hold.verdict}.{reported}"
         return
-    yield f"{head} soak {figures.bounds(hold.soak_s)}: {_verdicts(hold)}.{reported}"
+    soak = figures.bounds(hold.soak_s) + PLACE_WORDS[hold.temperature_from]
+    yield f"{head} soak {soak}: {_verdicts(hold)}.{reported}"
     if hold.enter_s is not None and hold.leave_s is not None:
         yield f"In the band from {figures.minutes(hold.enter_s)} to {figures.minutes(hold.leave_s)}{_in_band(hold)}."
     if hold.overshoot_c is not None:

@@ -127,6 +127,20 @@ def test_measured_and_estimated_are_told_apart(tmp_path: Path, source: str, word
     assert words in sheet_contents(run, verification, made_recipe(), unit="C").measured
 
 
+def test_each_hold_says_where_its_soak_was_measured(tmp_path: Path) -> None:
+    run = made_run(tmp_path)
+    verification = made_verification(run)
+    sources = iter(("control", "packet estimate"))
+    steps = tuple(
+        replace(step, temperature_from=next(sources)) if step.kind == "hold" else step for step in verification.steps
+    )
+    contents = sheet_contents(run, replace(verification, steps=steps), made_recipe(), unit="C")
+    holds = [row[2] for row in contents.tables[0].rows if row[1].startswith("hold")]
+    assert [" at the control sensor" in words for words in holds] == [True, False]
+    assert [" estimated in the packet" in words for words in holds] == [False, True]
+    assert "ILAC-G8:09/2019, JCGM 106:2012" in dict(contents.facts)["Decision"]
+
+
 def test_fahrenheit_limits_are_converted_and_differences_are_not_shifted(tmp_path: Path) -> None:
     run = made_run(tmp_path)
     steps = sheet_contents(run, made_verification(run), made_recipe(), unit="F").tables[0]

@@ -118,6 +118,9 @@ def test_words_tell_verdict_steps_findings_rule_and_what_was_not_seen(book: Path
     for part in ("Step 4. Hold", "FAIL: short soak, step 4.", "Not seen", "ILAC-G8:09/2019", "load sensor"):
         assert part in text
     assert max(len(line) for line in text.splitlines()) <= 100
+    steps = " ".join(text.split()).split("Step ")
+    assert "at the control sensor: pass" in steps[2]
+    assert "at the load sensor: fail" in steps[4]
 
 
 def test_fahrenheit(book: Path):
