@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, TypeVar
@@ -23,6 +23,7 @@ from soakwitness.cli.common import (
 )
 
 if TYPE_CHECKING:
+    from soakwitness.analysis.packet.fitting import Fit
     from soakwitness.analysis.packet.piece import PacketModel
     from soakwitness.analysis.recipes.model import PacketSpec, Recipe
     from soakwitness.analysis.runs import Run
@@ -125,7 +126,7 @@ def _spec(base: PacketSpec, thickness_mm: float | None, **piece: Any) -> PacketS
 
 
 @packet.command()
-@click.argument("run")
+@click.argument("runs", nargs=-1, required=True, metavar="RUN...")
 @click.option("--load", required=True, metavar="SENSOR", help="Sensor that rode in the packet: its name or role.")
 @click.option("--thickness-mm", type=click.FloatRange(0, 100, min_open=True), help="Thickness of that blade in mm.")
 @click.option(
@@ -137,7 +138,7 @@ def _spec(base: PacketSpec, thickness_mm: float | None, **piece: Any) -> PacketS
 @logbook_option
 @force_option
 def fit(
-    run: str,
+    runs: tuple[str, ...],
     load: str,
     thickness_mm: float | None,
     out: Path,
@@ -150,61 +151,94 @@ def fit(
     """Learn the packet from RUN, in which the sensor SENSOR rode inside it, and write a packet file.
 
     Best is a run with a load mark that passes through the recipe's holds. The file predicts for other thicknesses too.
+    Several runs of the same blade also show how much packets differ from run to run, which else is guessed.
 
     Example: soakwitness packet fit sample_logs/good --load load --thickness-mm 3 --out packet.toml
     """
     from soakwitness.analysis.packet.file import packet_text
     from soakwitness.analysis.packet.piece import generic_packet
     from soakwitness.analysis.packet.prediction import fit_run
+    from soakwitness.analysis.packet.several import combine_fits
     from soakwitness.analysis.recipes.model import PacketSpec
-    from soakwitness.analysis.runs import open_run
     from soakwitness.cli.verified import from_logbook, recipe_for
-    from soakwitness.cli.words.packet_words import fit_lines
+    from soakwitness.cli.words.packet_words import fit_lines, several_lines
 
     check_output(out, force=force, suffixes=(".toml",))
-    opened = open_run(find_run(run, logbook))
-    recipe = recipe_for(opened, None) if opened.header.recipe_file else None
+    opened = _opened(runs, logbook)
+    recipe = recipe_for(opened[0], None) if opened[0].header.recipe_file else None
     spec = _spec(PacketSpec(), _thickness(opened, load, thickness_mm), **piece)
     known = generic_packet(spec, piece["steel"] or (recipe.steel if recipe else None))
-    with _bar() as progress:
-        found = fit_run(opened, load, known, corrections=from_logbook(logbook, opened)[1], progress=progress)
-    out.write_text(packet_text(found.packet), encoding="utf-8")
+    with _bar(len(opened)) as progress:
+        fits = [
+            fit_run(run, load, known, corrections=from_logbook(logbook, run)[1], progress=progress) for run in opened
+        ]
+    found = fits[0].packet if len(fits) == 1 else combine_fits([one.packet for one in fits], before=known)
+    out.write_text(packet_text(found), encoding="utf-8")
     if as_json:
-        print_json(_fit_data(found, out))
+        print_json(_fit_data(fits, found, out))
         return
-    for line in fit_lines(found, unit or (recipe.unit if recipe else "C")):
+    shown = unit or (recipe.unit if recipe else "C")
+    for line in fit_lines(fits[0], shown) if len(fits) == 1 else several_lines(fits, found, shown):
         click.echo(line)
     click.echo(str(out))
 
 
-def _thickness(run: Run, load: str, thickness_mm: float | None) -> float:
-    """Thickness of the instrumented blade: as told, else as the furnace file says of the sensor."""
-    known = next((c.thickness_mm for c in run.columns if c.name == load or c.role == load), None)
-    value = thickness_mm if thickness_mm is not None else known
+def _opened(names: tuple[str, ...], logbook: Path) -> list[Run]:
+    """The runs to learn from, each once."""
+    from soakwitness.analysis.runs import open_run
+
+    opened = [open_run(find_run(name, logbook)) for name in names]
+    known = [run.header.run for run in opened]
+    twice = next((run for run in known if known.count(run) > 1), None)
+    if twice is not None:
+        raise WrongUse(f"{twice} is named twice: a run tells what it tells once. Name each run once.")
+    return opened
+
+
+def _thickness(runs: Sequence[Run], load: str, thickness_mm: float | None) -> float:
+    """Thickness of the instrumented blade: as told, else as the furnace files say of the sensor."""
+    if thickness_mm is not None:
+        return thickness_mm
+    known = {c.thickness_mm for run in runs for c in run.columns if load in (c.name, c.role)} - {None}
+    if len(known) > 1:
+        said = ", ".join(f"{mm:g}" for mm in sorted(filter(None, known)))
+        raise WrongUse(f"The furnace files say different thicknesses of {load}: {said} mm. Fit each blade by itself.")
+    value = next(iter(known), None)
     if value is None:
         raise WrongUse(f"The thickness of the blade that carried {load} is not known. Say it: --thickness-mm 3")
     return value
 
 
-def _fit_data(found: Any, out: Path) -> dict[str, Any]:
+def _fit_data(fits: Sequence[Fit], found: PacketModel, out: Path) -> dict[str, Any]:
     from dataclasses import asdict
 
+    each = [
+        {
+            "run": one.packet.fitted_from,
+            "residual_c": one.residual_c,
+            "worst_c": one.worst_c,
+            "told": list(one.told),
+            "says": list(one.says),
+        }
+        for one in fits
+    ]
     return {
         "schema": "soakwitness/packet-fit/1",
         "file": str(out),
-        "packet": asdict(found.packet),
-        "residual_c": found.residual_c,
-        "worst_c": found.worst_c,
-        "told": list(found.told),
-        "says": list(found.says),
+        "packet": asdict(found),
+        "residual_c": max(one.residual_c for one in fits),
+        "worst_c": max(one.worst_c for one in fits),
+        "told": sorted({name for one in fits for name in one.told}),
+        "says": list(dict.fromkeys(says for one in fits for says in one.says)),
+        "runs": each,
     }
 
 
 @contextmanager
-def _bar() -> Iterator[Callable[[], None]]:
+def _bar(runs: int) -> Iterator[Callable[[], None]]:
     """A bar on a terminal, nothing elsewhere."""
     if not sys.stderr.isatty():
         yield lambda: None
         return
-    with click.progressbar(length=USUAL_ROUNDS, label="Fitting", file=sys.stderr) as bar:
+    with click.progressbar(length=USUAL_ROUNDS * runs, label="Fitting", file=sys.stderr) as bar:
         yield lambda: bar.update(1)

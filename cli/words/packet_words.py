@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from soakwitness.cli.words.figures import Unit, degrees, difference, minutes
+from soakwitness.firmware_bridge.runfolder.format import counted
 
 if TYPE_CHECKING:
     from soakwitness.analysis.packet.fitting import Fit
@@ -82,19 +84,44 @@ def piece(packet: PacketModel) -> str:
 
 def fit_lines(fit: Fit, unit: Unit) -> list[str]:
     """Fitted packet in words."""
-    packet = fit.packet
-    lines = [
-        f"Fitted to {packet.fitted_from}: the model follows the load sensor within "
-        f"{difference(fit.residual_c, unit)} (root mean square, worst {difference(fit.worst_c, unit)})."
-    ]
-    for number, (name, (words, tail)) in enumerate(FIGURES.items()):
-        if not packet.foil and name in ("f_i", "gap_mm"):
-            continue
-        told = "" if name in fit.told else ", hardly told by this run"
-        lines.append(f"  {words}: {getattr(packet, name):.2f}{tail} ± {packet.spread[number] * 100:.0f} %{told}")
-    lines.append(f"  load sensor against control sensor: {difference(packet.sensor_offset_c, unit, signed=True)}")
+    lines = [f"{_follows(fit, unit)}.", *_figure_lines(fit.packet, fit.told, unit)]
     lines.append(
-        "From run to run it may differ by 15 % in the emissivities and 30 % in the gap: predictions carry that."
+        "From run to run it may differ by 15 % in the emissivities and 30 % in the gap: predictions carry that. "
+        "Several such runs together measure it."
     )
     lines += [f"{says[0].upper()}{says[1:]}." for says in fit.says]
     return lines
+
+
+def several_lines(fits: Sequence[Fit], packet: PacketModel, unit: Unit) -> list[str]:
+    """Packet fitted to several runs in words."""
+    told = tuple({name for fit in fits for name in fit.told})
+    lines = [f"{_follows(fit, unit)}." for fit in fits]
+    lines += ["All together:", *_figure_lines(packet, told, unit)]
+    differs = [
+        f"{packet.scatter[number] * 100:.0f} % in the {FIGURES[name][0]}"
+        for number, name in enumerate(FIGURES)
+        if packet.scatter[number] > 0.0
+    ]
+    lines.append(
+        f"From run to run it differs by {', '.join(differs)}, as far as {counted(len(fits), 'run')} can tell: "
+        "predictions carry that."
+    )
+    lines += [f"{fit.packet.fitted_from}: {says}." for fit in fits for says in fit.says]
+    return lines
+
+
+def _follows(fit: Fit, unit: Unit) -> str:
+    return (
+        f"Fitted to {fit.packet.fitted_from}: the model follows the load sensor within "
+        f"{difference(fit.residual_c, unit)} (root mean square, worst {difference(fit.worst_c, unit)})"
+    )
+
+
+def _figure_lines(packet: PacketModel, told: Sequence[str], unit: Unit) -> Iterator[str]:
+    for number, (name, (words, tail)) in enumerate(FIGURES.items()):
+        if not packet.foil and name in ("f_i", "gap_mm"):
+            continue
+        little = "" if name in told else ", hardly told by this run"
+        yield f"  {words}: {getattr(packet, name):.2f}{tail} ± {packet.spread[number] * 100:.0f} %{little}"
+    yield f"  load sensor against control sensor: {difference(packet.sensor_offset_c, unit, signed=True)}"

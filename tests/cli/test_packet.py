@@ -213,6 +213,28 @@ def test_fit_as_json(ridden: Path, tmp_path: Path) -> None:
     assert answer["residual_c"] < 1.0
 
 
+def test_several_runs_measure_how_much_packets_differ(ridden: Path, tmp_path: Path) -> None:
+    other = run_folder(tmp_path, rides, 10500, true=TruePacket(eps_o=0.62, f_i=0.25, gap_mm=0.7, peak_factor=0.9))
+    both = ["fit", ridden, other, "--load", "blade", "--thickness-mm", 3, "--out"]
+    answer = json.loads(ask(*both, tmp_path / "both.toml", "--json").stdout)
+    assert [each["run"] for each in answer["runs"]] == [ridden.name, other.name]
+    assert answer["packet"]["fitted_from"] == f"{ridden.name}, {other.name}"
+    # made with 0.50 and 0.62; the mean of the logarithms is that of 0.557
+    assert answer["packet"]["eps_o"] == pytest.approx(0.557, rel=0.06)
+    kept = tomllib.loads((tmp_path / "both.toml").read_text(encoding="utf-8"))
+    assert kept["scatter"]["eps_o"] == pytest.approx(answer["packet"]["scatter"][0], rel=1e-3)
+    words = ask(*both, tmp_path / "words.toml").stdout
+    assert words.count("Fitted to") == 2
+    assert "as far as 2 runs can tell" in words
+
+
+def test_a_run_named_twice_is_refused(ridden: Path, tmp_path: Path) -> None:
+    done = ask("fit", ridden, ridden, "--load", "blade", "--thickness-mm", 3, "--out", tmp_path / "p.toml")
+    assert done.exit_code == 2
+    assert f"{ridden.name} is named twice" in done.stderr
+    assert not (tmp_path / "p.toml").exists()
+
+
 @pytest.mark.parametrize(
     ("words", "says"),
     [
