@@ -14,7 +14,7 @@ from soakwitness.analysis.packet import properties
 from soakwitness.analysis.packet.draws import bundle_of
 from soakwitness.analysis.packet.grid import STEP_S, Chamber, Steps, bridge, lay_steps
 from soakwitness.analysis.packet.marching import march
-from soakwitness.analysis.packet.piece import LIMITS, PARAMETERS, PacketModel
+from soakwitness.analysis.packet.piece import FIGURE_WORDS, LIMITS, PARAMETERS, PacketModel
 from soakwitness.analysis.packet.stepping import Bundle
 
 FloatArray = npt.NDArray[np.float64]
@@ -303,7 +303,8 @@ def _says(problem: _Problem, packet: PacketModel, left: FloatArray, told: tuple[
         says.append(
             f"the load sensor reads {packet.sensor_offset_c:+.1f} °C against the control sensor: compare the two first"
         )
-    untold = [name for name in PARAMETERS if name not in told and (packet.foil or name in ("eps_o", "peak_factor"))]
+    used = [name for name in PARAMETERS if packet.foil or name in ("eps_o", "peak_factor")]
+    untold = [FIGURE_WORDS[name] for name in used if name not in told]
     if untold:
-        says.append(f"this run says little of {', '.join(untold)}: the figures before it still stand there")
+        says.append(f"this run says little of the {' and the '.join(untold)}: the figures before it still stand there")
     return tuple(says)

@@ -9,6 +9,12 @@ from soakwitness.analysis.recipes.model import PacketSpec
 
 SteelGroup = Literal["carbon", "tool", "stainless", "unknown"]
 PARAMETERS = ("eps_o", "f_i", "gap_mm", "peak_factor")
+FIGURE_WORDS = {
+    "eps_o": "emissivity outside",
+    "f_i": "radiation factor from foil to blade",
+    "gap_mm": "gas gap between them",
+    "peak_factor": "transformation peak",
+}
 LIMITS = {"eps_o": (0.02, 0.98), "f_i": (0.005, 0.9), "gap_mm": (0.02, 10.0), "peak_factor": (0.05, 4.0)}
 NO_CORRELATION = tuple(tuple(1.0 if i == j else 0.0 for j in range(4)) for i in range(4))
 

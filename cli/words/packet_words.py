@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
+from soakwitness.analysis.packet.piece import FIGURE_WORDS
 from soakwitness.cli.words.figures import Unit, degrees, difference, minutes
 from soakwitness.firmware_bridge.runfolder.format import counted
 
@@ -13,12 +14,7 @@ if TYPE_CHECKING:
     from soakwitness.analysis.packet.piece import PacketModel
     from soakwitness.analysis.packet.prediction import HoldLag, Prediction
 
-FIGURES = {
-    "eps_o": ("emissivity outside", ""),
-    "f_i": ("radiation factor from foil to blade", ""),
-    "gap_mm": ("gas gap between them", " mm"),
-    "peak_factor": ("transformation peak against EN 1993-1-2", ""),
-}
+TAILS = {"gap_mm": " mm", "peak_factor": " of EN 1993-1-2"}
 
 
 def prediction_lines(prediction: Prediction, unit: Unit) -> list[str]:
@@ -99,8 +95,8 @@ def several_lines(fits: Sequence[Fit], packet: PacketModel, unit: Unit) -> list[
     lines = [f"{_follows(fit, unit)}." for fit in fits]
     lines += ["All together:", *_figure_lines(packet, told, unit)]
     differs = [
-        f"{packet.scatter[number] * 100:.0f} % in the {FIGURES[name][0]}"
-        for number, name in enumerate(FIGURES)
+        f"{packet.scatter[number] * 100:.0f} % in the {words}"
+        for number, words in enumerate(FIGURE_WORDS.values())
         if packet.scatter[number] > 0.0
     ]
     lines.append(
@@ -119,9 +115,10 @@ def _follows(fit: Fit, unit: Unit) -> str:
 
 
 def _figure_lines(packet: PacketModel, told: Sequence[str], unit: Unit) -> Iterator[str]:
-    for number, (name, (words, tail)) in enumerate(FIGURES.items()):
+    for number, (name, words) in enumerate(FIGURE_WORDS.items()):
         if not packet.foil and name in ("f_i", "gap_mm"):
             continue
-        little = "" if name in told else ", hardly told by this run"
-        yield f"  {words}: {getattr(packet, name):.2f}{tail} ± {packet.spread[number] * 100:.0f} %{little}"
+        little = "" if name in told else ", hardly told"
+        value = f"{getattr(packet, name):.2f}{TAILS.get(name, '')}"
+        yield f"  {words}: {value} ± {packet.spread[number] * 100:.0f} %{little}"
     yield f"  load sensor against control sensor: {difference(packet.sensor_offset_c, unit, signed=True)}"
