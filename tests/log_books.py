@@ -12,11 +12,13 @@ from tests.run_folders import sealed_run
 
 STAMP = Stamp("2026-11-25T09:00:00Z", "Ana")
 LATER = Stamp("2026-11-26T09:00:00Z", "Ben")
+OPENED: list[LogBook] = []  # closed after each test (tests/conftest.py): an open database left behind is a warning
 
 
 def new_book(folder: Path, *pieces: str, **facts: object) -> LogBook:
     """A log book with these pieces."""
     book = open_logbook(folder, create=True)
+    OPENED.append(book)
     if pieces:
         add_pieces(book, [Piece(name, **facts) for name in spelled_out(pieces)], stamp=STAMP)  # type: ignore[arg-type]
     return book

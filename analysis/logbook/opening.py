@@ -225,9 +225,12 @@ def open_logbook(
     except OSError as error:
         raise LogBookError(f"{folder}: the log book's folder cannot be made ({error.strerror}).") from error
     try:
-        connection = sqlite3.connect(path, isolation_level=None, timeout=wait_s)
-        book = LogBook(folder, connection, wait_s, told)
-        _set_up(book)
+        with contextlib.ExitStack() as unless_it_opens:
+            connection = sqlite3.connect(path, isolation_level=None, timeout=wait_s)
+            unless_it_opens.callback(connection.close)
+            book = LogBook(folder, connection, wait_s, told)
+            _set_up(book)
+            unless_it_opens.pop_all()
     except sqlite3.Error as error:
         raise LogBookError(
             f"{path}: cannot be opened as a log book ({error}). The day's copies are in {folder / COPIES}; "

@@ -1,7 +1,9 @@
 from __future__ import annotations
 
 import sqlite3
+from functools import partial
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -107,6 +109,22 @@ def test_a_newer_schema_is_refused(tmp_path: Path) -> None:
     raw.close()
     with pytest.raises(LogBookError, match="schema version 99"):
         open_logbook(tmp_path)
+
+
+def test_a_log_book_that_is_refused_is_closed_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "logbook.sqlite").write_bytes(b"this is no database, whatever its name says" * 40)
+    opened: list[sqlite3.Connection] = []
+
+    class Kept(sqlite3.Connection):
+        def __init__(self, *args: Any, **options: Any) -> None:
+            super().__init__(*args, **options)
+            opened.append(self)
+
+    monkeypatch.setattr(opening.sqlite3, "connect", partial(sqlite3.connect, factory=Kept))
+    with pytest.raises(LogBookError, match="cannot be opened"):
+        open_logbook(tmp_path)
+    with pytest.raises(sqlite3.ProgrammingError, match="closed"):
+        opened[0].execute("SELECT 1")
 
 
 def test_a_migration_is_whole_or_not_at_all_and_leaves_a_copy(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
