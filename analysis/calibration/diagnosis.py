@@ -26,8 +26,12 @@ NOISE_C = 1.0
 OWN_SHARE = {"B": 0.0008, "R": 0.0008, "S": 0.0008}
 OWN_SHARE_BASE = 0.0025
 HEAD_KNOWN_TO_C = 2.0
+# A head not measured may be as warm always (0), warm in proportion to the furnace (1), or more steeply: radiation.
+HEAD_POWERS = (0.0, 0.5, 1.0, 1.5, 2.0, 3.0)
 ROOM_KNOWN_TO_C = 2.0
-ROOMS_C = np.array([15.0, 20.0, 25.0, 30.0, 35.0])
+# Fine steps: wired T and set to R, one kelvin at the terminals shows as some seven.
+ROOMS_C = np.arange(10.0, 40.5, 0.5)
+ROOM_STEPS = np.linspace(-1.0, 1.0, 9)
 
 
 @dataclass(frozen=True)
@@ -106,14 +110,14 @@ def diagnose(readings: Sequence[PairReading], *, set_to: str | None = None, nois
     readings : sequence of PairReading
         Reference and shown temperature [degC], head and room temperature where known.
     set_to : str or None
-        Letter of the type set in the instrument; None: every pair of types is tried, other causes as for type K.
+        Letter of the type set in the instrument; None: every type is tried, as likely as the others.
     noise_c : float
         Standard uncertainty of one comparison of shown and reference [K].
 
     Returns
     -------
     Diagnosis
-        A cause alone where its probability is 0.9 or more; else "cannot tell" with the test that would.
+        A cause alone where its probability is 0.95 or more; else "cannot tell" with the test that would.
 
     Raises
     ------
@@ -130,10 +134,9 @@ def diagnose(readings: Sequence[PairReading], *, set_to: str | None = None, nois
         raise NotEnoughData("one reading fits any cause: take two or more, far apart in temperature.")
     true = np.array([r.reference_c for r in readings])
     shown = np.array([r.sensor_c for r in readings])
-    kind = (set_to or "K").upper()
-    scored = [
-        _score(guess, shown, _covariance(true, kind, noise_c)) for guess in _guesses(readings, true, kind, set_to)
-    ]
+    kinds = (set_to.upper(),) if set_to else TYPES
+    covariance = _covariance(true, kinds, noise_c)
+    scored = [_score(guess, shown, covariance) for guess in _guesses(readings, true, kinds)]
     evidence: dict[str, float] = {}
     best: dict[str, tuple[float, str, FloatArray, bool]] = {}
     for guess, log_evidence, at, fits in scored:
@@ -190,9 +193,9 @@ def _chances(evidence: dict[str, float]) -> dict[str, float]:
     return {cause: weight / total for cause, weight in weights.items()}
 
 
-def _covariance(true: FloatArray, kind: str, noise_c: float) -> FloatArray:
+def _covariance(true: FloatArray, kinds: Sequence[str], noise_c: float) -> FloatArray:
     """Noise of each comparison and the wire's own share, which moves all together."""
-    share = OWN_SHARE.get(kind, OWN_SHARE_BASE)
+    share = max(OWN_SHARE.get(kind, OWN_SHARE_BASE) for kind in kinds)
     return np.asarray(np.diag(np.full(true.size, noise_c**2)) + share**2 * np.outer(true, true))
 
 
@@ -209,14 +212,17 @@ def _score(guess: _Guess, shown: FloatArray, covariance: FloatArray) -> tuple[_G
     return guess, float(np.log(np.exp(fit - fit[at]).sum()) + fit[at] + np.log(guess.prior)), at, fits
 
 
-def _guesses(readings: Sequence[PairReading], true: FloatArray, kind: str, set_to: str | None) -> Iterator[_Guess]:
-    """All causes with their grids."""
+def _guesses(readings: Sequence[PairReading], true: FloatArray, kinds: Sequence[str]) -> Iterator[_Guess]:
+    """All causes with their grids; those that depend on the type for each that may be set."""
     rooms = _rooms(readings)
     yield _grid(NOTHING, true[None, :], [""])
-    yield from _wrong_types(true, rooms, set_to)
-    yield from _wrong_leads(readings, true, rooms, kind)
-    unsensed = faults.unsensed_c(true, kind, rooms)
-    yield _grid("cold junction not sensed", unsensed, [f"terminals at {_mean(room)}" for room in rooms])
+    yield from _wrong_types(true, rooms, kinds)
+    for kind in kinds:
+        if_kind, prior = (f" (if type {kind})" if len(kinds) > 1 else ""), 1.0 / len(kinds)
+        yield from _wrong_leads(readings, true, rooms, kind, if_kind, prior)
+        unsensed = faults.unsensed_c(true, kind, rooms)
+        terminals = [f"terminals at {_mean(room)}{if_kind}" for room in rooms]
+        yield _grid("cold junction not sensed", unsensed, terminals, prior)
     sizes = np.concatenate([-_spread(2.0, 80.0, 200), _spread(2.0, 80.0, 200)])
     yield _grid("plain offset", true + sizes[:, None], [f"offset {size:+.1f} °C" for size in sizes])
     yield _drift(true)
@@ -248,26 +254,30 @@ def _rooms(readings: Sequence[PairReading]) -> FloatArray:
     if not mean:
         return np.repeat(ROOMS_C[:, None], len(readings), axis=1)
     centre = np.array([room if room is not None else float(np.mean(mean)) for room in known])
-    return np.asarray(centre[None, :] + ROOM_KNOWN_TO_C * np.array([-1.0, -0.5, 0.0, 0.5, 1.0])[:, None])
+    return np.asarray(centre[None, :] + ROOM_KNOWN_TO_C * ROOM_STEPS[:, None])
 
 
-def _wrong_types(true: FloatArray, rooms: FloatArray, set_to: str | None) -> Iterator[_Guess]:
-    """All pairs of types, or those with the type that is set."""
-    pairs = [(wired, other) for other in ([set_to.upper()] if set_to else TYPES) for wired in TYPES if wired != other]
+def _wrong_types(true: FloatArray, rooms: FloatArray, kinds: Sequence[str]) -> Iterator[_Guess]:
+    """All pairs with a type that may be set."""
+    pairs = [(wired, other) for other in kinds for wired in TYPES if wired != other]
     for wired, other in pairs:
         shown = faults.wrong_type_c(true, wired, other, rooms)
         yield _grid("wrong type set", shown, [f"wired {wired}, set to {other}"] * len(rooms), 1.0 / len(pairs))
 
 
-def _wrong_leads(readings: Sequence[PairReading], true: FloatArray, rooms: FloatArray, kind: str) -> Iterator[_Guess]:
+def _wrong_leads(
+    readings: Sequence[PairReading], true: FloatArray, rooms: FloatArray, kind: str, if_kind: str, prior: float
+) -> Iterator[_Guess]:
     """Reversed extension lead and copper, for the head temperatures measured or any that are plausible."""
+    rooms = rooms[:: max(1, rooms.shape[0] // 6)]  # the difference to the head is what counts
     heads, words = _heads(readings, true, rooms)
+    words = [word + if_kind for word in words]
     for cause, reverse in (("reversed extension lead", True), ("copper in place of extension lead", False)):
         shown = faults.wrong_lead_c(
             true, kind, heads, np.tile(rooms, (heads.shape[0] // rooms.shape[0], 1)), reversed_lead=reverse
         )
         noise_c = HEAD_KNOWN_TO_C * (2.0 if reverse else 1.0) if _all_heads(readings) else 0.0
-        yield replace(_grid(cause, shown, words), own_noise_c=noise_c)
+        yield replace(_grid(cause, shown, words, prior), own_noise_c=noise_c)
 
 
 def _all_heads(readings: Sequence[PairReading]) -> bool:
@@ -281,18 +291,19 @@ def _heads(readings: Sequence[PairReading], true: FloatArray, rooms: FloatArray)
     if _all_heads(readings):
         heads = np.repeat(known[None, :], rooms.shape[0], axis=0)
         return heads, [f"head at {_mean(head)}, as measured" for head in heads]
-    warmer = _spread(4.0, 150.0, 150)
-    rise = [np.full(true.size, 1.0), np.maximum(true - 25.0, 0.0) / 1000.0]  # the same always, or with the furnace
+    warmer = _spread(4.0, 150.0, 60)
+    rise = [(np.maximum(true - 25.0, 0.0) / 1000.0) ** power for power in HEAD_POWERS]
     heads = np.concatenate([rooms + d * shape for shape in rise for d in warmer])
     heads = np.where(np.isfinite(known), known, heads)
-    sizes = [f"head {d:.0f} °C warmer than the terminals{when}" for when in ("", " at 1000 °C") for d in warmer]
+    whens = ["" if power == 0.0 else " at 1000 °C" for power in HEAD_POWERS]
+    sizes = [f"head {d:.0f} °C warmer than the terminals{when}" for when in whens for d in warmer]
     return heads, [size for size in sizes for _ in range(rooms.shape[0])]
 
 
 def _drift(true: FloatArray) -> _Guess:
-    """Errors that grow faster than the temperature, either way."""
-    size = np.concatenate([-_spread(4.0, 120.0, 200), _spread(4.0, 120.0, 200)])
-    power = np.array([1.6, 2.0, 2.5, 3.0, 4.0])
+    """Errors that grow in proportion to the temperature or faster, either way."""
+    size = np.concatenate([-_spread(4.0, 120.0, 100), _spread(4.0, 120.0, 100)])
+    power = np.array([1.0, 1.5, 2.0, 2.5, 3.0, 4.0])
     every = np.repeat(size, power.size)
     shown = faults.drifted_c(true, every[:, None], np.tile(power, size.size)[:, None])
     words = [f"{s:+.1f} °C at 1000 °C, more above" for s in every]

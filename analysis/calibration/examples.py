@@ -44,7 +44,7 @@ def example(cause: Cause) -> tuple[PairReading, ...]:
         "plain offset": lambda: LEVELS_C + 9.0,
         "drift growing with temperature": lambda: faults.drifted_c(LEVELS_C, -18.0, 2.2),
         "degrees C and F mixed up": lambda: faults.mixed_up_c(LEVELS_C, shows_fahrenheit=True),
-        "tip pulled back": lambda: faults.pulled_back_c(LEVELS_C, 0.06, ROOM_C),
+        "tip pulled back": lambda: faults.pulled_back_c(LEVELS_C, 0.15, ROOM_C),
     }.get(cause)
     if shown is None:
         raise AnalysisError(f"cause {cause!r} is not known. Causes: {', '.join(faults.CAUSES)}.")

@@ -11,6 +11,7 @@ from soakwitness.analysis.errors import AnalysisError
 
 COLUMNS = ("reference", "sensor", "head", "room", "note")
 ABSENT = ("", "-")
+HIGHEST_C = 2000.0
 
 
 class ReadingsError(AnalysisError):
@@ -126,8 +127,11 @@ def _pair(cells: dict[str, str], place: str, semicolons: bool, unit: str) -> Pai
         if not math.isfinite(value):
             raise ReadingsError(f"{place}, {name} {text!r}: must be a temperature in degrees {unit}, such as 1049.5.")
         temp_c = (value - 32.0) / 1.8 if unit == "F" else value
-        if not -270.0 <= temp_c <= 2000.0:
-            raise ReadingsError(f"{place}, {name} {text!r}: outside what a thermocouple shows, -270 to 2000 °C.")
+        highest_c = HIGHEST_C * 1.8 + 32.0 if name == "sensor" else HIGHEST_C  # a sensor may show °F for °C
+        if not -270.0 <= temp_c <= highest_c:
+            raise ReadingsError(
+                f"{place}, {name} {text!r}: outside what a thermocouple shows, -270 to {highest_c:.0f} °C."
+            )
         return temp_c
 
     reference, sensor = number("reference"), number("sensor")

@@ -183,7 +183,11 @@ def withdraw(calibration: int, why: str, by: str | None, logbook: Path) -> None:
 @click.option("--example", type=click.Choice(tuple(EXAMPLES)), help="A made example of one cause.")
 @click.option("--reference", help="Name or role of the reference, with a RUN.")
 @click.option("--sensor", "name", default="control", show_default=True, help="Name or role of the sensor, with a RUN.")
-@click.option("--set-to", type=click.Choice(LETTERS, case_sensitive=False), help="Type set in the instrument.")
+@click.option(
+    "--set-to",
+    type=click.Choice(LETTERS, case_sensitive=False),
+    help="Type set in the instrument.  [default: the run's; else every type is tried]",
+)
 @click.option("--noise", type=click.FloatRange(min=0, min_open=True), help="u of one reading.  [default: 1 °C]")
 @unit_option
 @json_option

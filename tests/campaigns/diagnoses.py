@@ -39,8 +39,8 @@ def fault_case(seed: int) -> FaultCase:
     true = np.sort(rng.uniform(150, high, count))
     true[-1] = max(true[-1], high - 150)
     room, rise = float(rng.uniform(16, 32)), float(rng.uniform(12, 60))
-    with_furnace = rng.random() < 0.5
-    heads = room + rise * (true - room) / 1000.0 if with_furnace else np.full(count, room + rise)
+    steep = rng.choice([0.0, 1.0, rng.uniform(1.0, 3.0)])  # as warm always, with the furnace, or faster than it
+    heads = room + rise * ((true - room) / 1000.0) ** steep
     own = rng.normal(0, 0.0008 if set_to in "RS" else 0.0025)
     size = _size(cause, seed)
     shown = np.array(
@@ -80,7 +80,7 @@ def _shown(cause: str, true: float, head: float, room: float, wired: str, set_to
     if cause == "plain offset":
         return true + size
     if cause == "drift growing with temperature":
-        return float(true + size * (true / 1000.0) ** 2.2)
+        return float(true + size * (true / 1000.0) ** (1.0 + abs(size) % 2.0))  # in proportion, to its cube
     if cause == "tip pulled back":
         return true - size * (true - room)
     if cause == "degrees C and F mixed up":

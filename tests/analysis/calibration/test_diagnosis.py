@@ -78,6 +78,41 @@ def test_a_measured_head_tells_lead_faults_apart() -> None:
     assert diagnose(readings(shown, 65.0, 25.0), set_to="K").cause == "copper in place of extension lead"
 
 
+def test_a_head_that_warms_faster_than_the_furnace_is_no_drift() -> None:
+    # head not measured, 60 K above the terminals at 1000 degC, with the square: radiation
+    heads = [25.0 + 60.0 * (t / 1000.0) ** 2 for t in LEVELS_C]
+    for reverse, cause in ((True, "reversed extension lead"), (False, "copper in place of extension lead")):
+        shown = [
+            float(faults.wrong_lead_c(t, "K", head, 25.0, reversed_lead=reverse))
+            for t, head in zip(LEVELS_C, heads, strict=True)
+        ]
+        found = diagnose(readings(shown), set_to="K")
+        assert found.cause is None
+        assert cause in found.between
+
+
+def test_drift_in_proportion_is_not_taken_for_a_pulled_back_tip() -> None:
+    # both lose a share of the temperature: only a test tells
+    found = diagnose(readings([0.97 * t for t in LEVELS_C], room_c=25.0), set_to="K")
+    assert found.cause is None
+    assert {"drift growing with temperature", "tip pulled back"} <= set(found.between)
+
+
+@pytest.mark.parametrize("kind", ["S", "N", "J"])
+def test_a_type_that_was_not_said_is_not_taken_for_k(kind: str) -> None:
+    shown = [float(faults.unsensed_c(t, kind, 25.0)) for t in LEVELS_C]
+    found = diagnose(readings(shown, room_c=25.0))
+    assert found.candidates[0].cause == "cold junction not sensed"
+    assert f"type {kind}" in found.candidates[0].size
+
+
+def test_a_wrong_type_that_magnifies_the_room_is_recognised() -> None:
+    # wired T, set to R: one kelvin at the terminals shows as seven; the room's 22 degC were not written down
+    levels = (140.0, 240.0, 340.0)
+    pairs = [PairReading(t, float(faults.wrong_type_c(t, "T", "R", 22.3))) for t in levels]
+    assert diagnose(pairs, set_to="R").cause == "wrong type set"
+
+
 def test_every_cause_is_set_apart_by_some_test() -> None:
     for cause in faults.CAUSES:
         assert any(test.outcome(cause) != test.otherwise for test in TESTS), cause

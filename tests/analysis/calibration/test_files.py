@@ -131,3 +131,10 @@ def test_mistakes_in_readings(text: str, says: str) -> None:
 def test_a_quote_left_open_stays_on_its_line() -> None:
     found = parse_readings('reference,sensor,note\n1000,1001,"open\n900,901,\n', "r.csv")
     assert [r.sensor_c for r in found] == [1001.0, 901.0]
+
+
+def test_a_sensor_that_shows_fahrenheit_may_be_above_every_thermocouple() -> None:
+    # 1100 degC shown as 2012 degF: what the diagnosis is to find must be accepted
+    assert parse_readings("reference,sensor\n1100,2012\n", "r.csv")[0].sensor_c == 2012.0
+    with pytest.raises(ReadingsError, match="-270 to 2000"):
+        parse_readings("reference,sensor\n2012,1100\n", "r.csv")
