@@ -10,35 +10,13 @@ import numpy as np
 import numpy.typing as npt
 
 from soakwitness.analysis.calibration.decision import Decision, decide
-from soakwitness.analysis.calibration.survey_period import CUT_MINUTES, stable_period
-from soakwitness.firmware_bridge.runfolder.format import counted
+from soakwitness.analysis.calibration.survey_hold import Strayed, strayed_sensors
+from soakwitness.analysis.calibration.survey_limits import AGAINST_A_PASS, Requirement, SurveyLimits, requirements
+from soakwitness.analysis.calibration.survey_period import stable_period
+from soakwitness.analysis.errors import NotEnoughData
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
-
-PRACTICE = "common practice, confirm in your edition"
-
-
-@dataclass(frozen=True)
-class SurveyLimits:
-    """What the survey is held against. Each figure is a setting; ``origin`` goes with every one of them.
-
-    Bands of common pyrometry practice [K, half-widths], least length [min], slowest sampling [s], least sensors for a
-    small chamber.
-    """
-
-    classes_c: tuple[float, ...] = (3.0, 6.0, 8.0, 10.0, 14.0, 28.0)
-    least_minutes: float = 30.0
-    slowest_s: float = 120.0
-    least_sensors: int = 5
-    drift_c_per_h: float = 12.0
-    window_minutes: tuple[float, ...] = (30.0, 20.0, 10.0)
-    origin: str = PRACTICE
-    given: tuple[str, ...] = ()  # names of requirements whose figure the person gave
-
-    def origin_of(self, name: str) -> str:
-        """Where the figure of a requirement comes from."""
-        return "given" if name in self.given else self.origin
 
 
 @dataclass(frozen=True)
@@ -78,16 +56,6 @@ class SensorFigures:
     def as_dict(self) -> dict[str, Any]:
         """Plain data for JSON."""
         return dict(vars(self))
-
-
-@dataclass(frozen=True)
-class Requirement:
-    """One thing that a survey is expected to have had; a figure that is a setting, with its origin."""
-
-    name: str
-    met: bool | None
-    says: str
-    origin: str
 
 
 @dataclass(frozen=True)
@@ -144,12 +112,19 @@ class Survey:
     requirements: tuple[Requirement, ...]
     decision_as_read: Decision
     decision: Decision | None
+    strayed: tuple[Strayed, ...] = ()
     limits: SurveyLimits = field(default_factory=SurveyLimits)
 
     @property
+    def not_met(self) -> tuple[str, ...]:
+        """Names of what was asked of the survey and is not met."""
+        return tuple(r.name for r in self.requirements if r.met is False)
+
+    @property
     def verdict(self) -> str:
-        """Verdict with U where every U is known, else as read."""
-        return (self.decision or self.decision_as_read).verdict
+        """Verdict with U where every U is known, else as read; no pass where the hold shows otherwise."""
+        verdict = (self.decision or self.decision_as_read).verdict
+        return "not proven" if verdict == "pass" and AGAINST_A_PASS & set(self.not_met) else verdict
 
     def as_dict(self) -> dict[str, Any]:
         """Plain data for JSON and the log book."""
@@ -168,6 +143,8 @@ class Survey:
             "corrected": self.corrected.as_dict(),
             "recovery_s": [{"door_s": at, "recovery_s": took} for at, took in self.recovery_s],
             "requirements": [dict(vars(r)) for r in self.requirements],
+            "not_met": list(self.not_met),
+            "strayed": [one.as_dict() for one in self.strayed],
             "decision_as_read": self.decision_as_read.as_dict(),
             "decision": None if self.decision is None else self.decision.as_dict(),
             "bands": {
@@ -218,21 +195,14 @@ def survey(
         If there is no stable period of all sensors.
     """
     limits = limits or SurveyLimits()
-    start_s, end_s = stable_period(
-        t_s,
-        [s.temp_c for s in sensors],
-        spread_c=4.0 * band_c + 4.0,
-        drift_c_per_h=limits.drift_c_per_h,
-        windows_minutes=limits.window_minutes,
-        wanted_c=_wanted(t_s, target_c, setpoint_c),
-    )
+    start_s, end_s = _period(t_s, sensors, band_c, _wanted(t_s, target_c, setpoint_c), limits)
     inside = (t_s >= start_s) & (t_s <= end_s)
     target, target_from = _target(target_c, setpoint_c, sensors, inside)
-    upper_c = target + band_c
     figures = tuple(_figures(t_s, sensor, inside, target) for sensor in sensors)
     as_read = _evenness(t_s, {s.name: s.temp_c for s in sensors}, inside, target, {})
     known = {s.name: s.expanded_c for s in sensors if s.expanded_c is not None}
     corrected = _evenness(t_s, {s.name: s.true_c for s in sensors}, inside, target, known)
+    strayed = strayed_sensors(t_s, {s.name: s.true_c for s in sensors}, (start_s, end_s), target, band_c)
     largest_u = max(known.values()) if len(known) == len(sensors) else None
     return Survey(
         target_c=target,
@@ -244,11 +214,53 @@ def survey(
         as_read=as_read,
         corrected=corrected,
         recovery_s=tuple((at, _recovery(t_s, sensors, at, target, band_c)) for at in doors_s),
-        requirements=_requirements(t_s, sensors, inside, target - band_c, upper_c, limits),
+        requirements=requirements(
+            t_s,
+            np.array([s.true_c for s in sensors]),
+            inside,
+            strayed,
+            target_c=target,
+            band_c=band_c,
+            with_u=len(known),
+            limits=limits,
+        ),
         decision_as_read=_decision(as_read, 0.0, target, band_c, guard=0.0),
         decision=None if largest_u is None else _decision(corrected, largest_u, target, band_c, guard=1.0),
+        strayed=strayed,
         limits=limits,
     )
+
+
+def _period(
+    t_s: FloatArray,
+    sensors: Sequence[SurveySensor],
+    band_c: float,
+    wanted_c: FloatArray | None,
+    limits: SurveyLimits,
+) -> tuple[float, float]:
+    """Survey period [s]; where there is none, whether leaving one sensor out would give one."""
+
+    def of(chosen: Sequence[SurveySensor]) -> tuple[float, float]:
+        return stable_period(
+            t_s,
+            [s.temp_c for s in chosen],
+            spread_c=4.0 * band_c + 4.0,
+            drift_c_per_h=limits.drift_c_per_h,
+            windows_minutes=limits.window_minutes,
+            wanted_c=wanted_c,
+        )
+
+    try:
+        return of(sensors)
+    except NotEnoughData as error:
+        for sensor in sensors if len(sensors) > 2 else ():
+            try:
+                start_s, end_s = of([s for s in sensors if s is not sensor])
+            except NotEnoughData:
+                continue
+            minutes = f"{(end_s - start_s) / 60.0:.0f} min"
+            raise NotEnoughData(f"{error} Without {sensor.name} there are {minutes}: look at that sensor.") from None
+        raise
 
 
 def _wanted(t_s: FloatArray, target_c: float | None, setpoint_c: FloatArray | None) -> FloatArray | None:
@@ -343,46 +355,3 @@ def _recovery(
         if inside[minute].all():
             return float(t_s[after[back]] - at_s)
     return None
-
-
-def _requirements(
-    t_s: FloatArray,
-    sensors: Sequence[SurveySensor],
-    inside: BoolArray,
-    lower_c: float,
-    upper_c: float,
-    limits: SurveyLimits,
-) -> tuple[Requirement, ...]:
-    """What is commonly expected of a survey, each figure with its origin."""
-    table = np.array([s.true_c for s in sensors])
-    hottest = float(np.nanmax(table[:, : int(np.flatnonzero(inside)[-1]) + 1]))
-    first = table[:, np.isfinite(table).all(axis=0)][:, :1]
-    begun = bool(first.size and (first < lower_c).all())
-    minutes = float(t_s[inside][-1] - t_s[inside][0]) / 60.0
-    period_s = float(np.max(np.diff(t_s[inside]))) if inside.sum() > 1 else float("inf")
-    known = len([s for s in sensors if s.expanded_c is not None])
-    begun_words = (
-        "recording began before any sensor reached the lower limit"
-        if begun
-        else "a sensor was at the lower limit when recording began"
-    )
-    least, small = limits.least_minutes, "in a chamber under 0.085 m3"
-    length_words = f"{minutes:.0f} min (a minute at either end is cut off), at least {least:g}"
-    found = (
-        ("length", minutes + CUT_MINUTES >= least, length_words),
-        ("sampling", period_s <= limits.slowest_s, f"every {period_s:.0f} s, at most {limits.slowest_s:g}"),
-        ("begun in time", begun, begun_words),
-        ("never above", hottest <= upper_c, f"highest {hottest:.1f} °C at any time, upper limit {upper_c:.1f}"),
-        (
-            "sensors",
-            len(sensors) >= limits.least_sensors,
-            f"{counted(len(sensors), 'sensor')}, at least {limits.least_sensors} {small}",
-        ),
-    )
-    corrections = Requirement(
-        "corrections",
-        known == len(sensors),
-        f"U known of {known} of {len(sensors)} sensors",
-        "needed to decide with U",
-    )
-    return (*(Requirement(name, met, says, limits.origin_of(name)) for name, met, says in found), corrections)

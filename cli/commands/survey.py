@@ -33,7 +33,8 @@ from soakwitness.cli.entering import by_option, celsius, new_stamp, open_book, t
 if TYPE_CHECKING:
     from soakwitness.analysis.calibration.correction import Correction
     from soakwitness.analysis.calibration.reference import Reference
-    from soakwitness.analysis.calibration.survey import Survey, SurveyLimits, SurveySensor
+    from soakwitness.analysis.calibration.survey import Survey, SurveySensor
+    from soakwitness.analysis.calibration.survey_limits import SurveyLimits
     from soakwitness.analysis.runs import Run
     from soakwitness.cli.charts.style import Unit
 
@@ -113,7 +114,7 @@ def survey(run: str, logbook: Path, unit: Unit | None, as_json: bool, **given: A
 
 def _limits(given: dict[str, Any]) -> SurveyLimits:
     """Limits, each a setting that says where it comes from."""
-    from soakwitness.analysis.calibration.survey import SurveyLimits
+    from soakwitness.analysis.calibration.survey_limits import SurveyLimits
 
     names = {"least_minutes": "length", "slowest_s": "sampling", "least_sensors": "sensors"}
     changed = {name: given[name] for name in names if given[name] is not None}
@@ -217,12 +218,30 @@ def _show(found: Survey, opened: Run, unit: Unit) -> None:
     for at_s, took_s in found.recovery_s:
         words = "not back in the band" if took_s is None else f"all back in the band after {took_s / 60.0:.1f} min"
         click.echo(f"Door at {clock_words(at_s)}: {words}.")
+    for one in found.strayed:
+        gone = (
+            "no reading"
+            if one.by_c is None
+            else f"up to {difference(one.by_c, unit)} from where it had been among the others"
+        )
+        times = f"{clock_words(one.start_s)} to {clock_words(one.end_s)}"
+        click.echo(f"{one.sensor}: {gone}, {times}: in the hold, but not in the survey period.")
     click.echo("")
     met = {True: "met", False: "not met", None: "not known"}
     click.echo(table([[r.name, met[r.met], r.says, f"({r.origin})"] for r in found.requirements]))
-    click.echo(f"Verdict: {found.verdict} ({'with U' if found.decision else 'as read'}).")
+    _show_verdict(found)
     rule = found.decision or found.decision_as_read
     click.echo(f"Rule: {rule.rule} (ILAC-G8:09/2019, JCGM 106:2012).")
+
+
+def _show_verdict(found: Survey) -> None:
+    """Print the verdict, and what it does not speak for."""
+    decision = found.decision or found.decision_as_read
+    words = f"{found.verdict} ({'with U' if found.decision else 'as read'})"
+    if decision.verdict != found.verdict:
+        words += ": in the band over the survey period, but not the whole time"
+    not_met = f" Not met: {', '.join(found.not_met)}." if found.not_met else ""
+    click.echo(f"Verdict: {words}.{not_met}")
 
 
 def _show_evenness(found: Survey, unit: Unit) -> None:
