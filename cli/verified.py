@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
@@ -109,6 +109,17 @@ def from_logbook(logbook: Path, run: Run) -> tuple[tuple[PieceInfo, ...], Mappin
     return pieces, corrections
 
 
+def _with_wire_on_record(logbook: Path, run: Run) -> Run:
+    """The run with type and tolerance class of its thermocouples, where only the log book knows them."""
+    if not (logbook / "logbook.sqlite").exists():
+        return run
+    from soakwitness.analysis.calibration.keeping import with_wire_on_record
+    from soakwitness.cli.entering import open_book
+
+    with open_book(logbook) as book:
+        return replace(run, header=with_wire_on_record(book, run.header))
+
+
 def verify_run(
     folder: Path,
     recipe_path: Path | None,
@@ -123,6 +134,7 @@ def verify_run(
 
     run = open_run(folder)
     take_in(logbook, run)
+    run = _with_wire_on_record(logbook, run)
     recipe = recipe_for(run, recipe_path, logbook)
     pieces, corrections = from_logbook(logbook, run)
     found = verify(run, recipe, packet=packet, pieces=pieces, corrections=corrections, unit=unit or recipe.unit)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from soakwitness.analysis.calibration.correction import Correction, correction_from_dict, correction_to_dict
 from soakwitness.analysis.calibration.from_run import in_kelvin
@@ -239,8 +239,8 @@ def calibrations_for(
     Returns
     -------
     tuple of dict and tuple of str
-        Newest calibrations by the sensor's name, and in words why one on record is not used: thermocouple, channel,
-        place or input offset of the run are not those of the life on record.
+        Newest calibrations by the sensor's name, and in words why one on record is not used: it was withdrawn, or
+        thermocouple, channel, place or input offset of the run are not those of the life on record.
     """
     day = local_day(started_utc, zone)
     found: dict[str, Calibration] = {}
@@ -249,12 +249,51 @@ def calibrations_for(
         life = sensor_life_on(book, furnace, column.name, started_utc) if column.kind == "sensor" else None
         made = [] if life is None else [one for one in calibrations(book, life.entry) if one.done_on <= day]
         if life is None or not made:
+            refused += [] if life is None else _withdrawn(book, life.entry, column.name, day)
             continue
         if words := changes(life, column):
             refused.append(f"{column.name}: the correction of {made[-1].done_on} is not used, the run says {words}.")
         else:
             found[column.name] = made[-1]
     return found, tuple(refused)
+
+
+def _withdrawn(book: LogBook, life: int, sensor: str, day: str) -> list[str]:
+    """Name the newest calibration of a life that would have been used, had it not been withdrawn."""
+    struck = [one for one in calibrations(book, life, withdrawn=True) if one.struck_utc and one.done_on <= day]
+    if not struck:
+        return []
+    last = struck[-1]
+    return [f"{sensor}: calibration {last.entry} of {last.done_on} is not used, it was withdrawn: {last.struck_why}."]
+
+
+def with_wire_on_record(book: LogBook, header: RunHeader) -> RunHeader:
+    """Say of a run's sensors the thermocouple type and tolerance class that the log book has, where the run has none.
+
+    Parameters
+    ----------
+    book : LogBook
+        The open log book.
+    header : RunHeader
+        The run as its folder says; the folder never changes.
+
+    Returns
+    -------
+    RunHeader
+        With the columns filled in from the sensor lives in force, unless run and life disagree.
+    """
+
+    def filled(column: Column) -> Column:
+        life = sensor_life_on(book, header.furnace_name, column.name, header.started_utc)
+        if column.kind != "sensor" or life is None or changes(life, column):
+            return column
+        return replace(
+            column,
+            thermocouple=column.thermocouple or life.thermocouple,
+            tolerance_class=column.tolerance_class or life.tolerance_class,
+        )
+
+    return replace(header, columns=tuple(filled(column) for column in header.columns))
 
 
 def corrections_for(book: LogBook, header: RunHeader) -> tuple[dict[str, Correction], tuple[str, ...]]:

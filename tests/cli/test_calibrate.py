@@ -151,7 +151,11 @@ def test_a_withdrawn_correction_is_kept_and_named(book: Path) -> None:
     ask(book, "calibrate", run, "--reference", "ref", "--reference-uncertainty", "2")
     ask(book, "sensor", "withdraw", "1", "--why", "the reference was overdue")
     with open_logbook(book) as opened:
-        assert corrections_for(opened, read_header(run))[0] == {}
+        found, refused = corrections_for(opened, read_header(run))
+    assert found == {}
+    assert refused == (
+        "chamber: calibration 1 of 2026-11-25 is not used, it was withdrawn: the reference was overdue.",
+    )
     assert "WITHDRAWN" in ask(book, "sensor", "list").stdout
     assert "the reference was overdue" in ask(book, "sensor", "list").stdout
 
@@ -345,3 +349,20 @@ def test_verify_uses_the_correction_of_the_day_and_only_of_this_life(book: Path,
     assert "the correction of 2026-11-25 is not used, the run says serial K-9, the log book K-1" in said
     overdue = make_run(book, {CONTROL: true_c}, started_utc=STARTED_UTC + 400 * 86_400).path
     assert "calibration overdue" in codes(verified(overdue)[0])
+
+
+def test_verify_knows_the_class_that_was_entered_with_the_fitting(book: Path, tmp_path: Path) -> None:
+    recipe = tmp_path / "hold.toml"
+    recipe.write_text(RECIPE, encoding="utf-8")
+    bare = replace(CONTROL, thermocouple=None, tolerance_class=None)
+    run = make_run(book, {bare: true_c}).path
+    words = ("verify", run, "--recipe", recipe, "--exit-zero", "--json")
+    assert json.loads(ask(book, *words).stdout)["sensor_error"]["source"] == "none"
+    furnace = read_header(run).furnace_name
+    fitted = ("sensor", "fitted", bare.name, "--furnace", furnace, "--at", "2026-11-01T08:00Z")
+    assert ask(book, *fitted, "--type", "K", "--tolerance-class", "1").exit_code == 0
+    found = json.loads(ask(book, *words).stdout)
+    assert found["sensor_error"]["source"] == "tolerance class"
+    # CHECKS section 1: IEC class 1, type K: 0.004 t, at 780 degC 3.12
+    assert next(iter(found["sensor_error"]["expanded_c"].values())) == pytest.approx(3.12, abs=0.01)
+    assert found["decided_on"] == "reading"
