@@ -2,7 +2,9 @@
 
 A late reply carries no transaction number: taken for the answer to the next request it is a wrong value with a right
 checksum. So everything is read in one block where the registers allow it, and after any failed read the link waits
-past the slowest reply and empties its input before it asks again.
+past the slowest reply and empties its input before it asks again. An instrument that hung for longer answers all that
+it was asked meanwhile, one reply after the other: where two blocks look alike on the wire, the first reply after that
+counts only if nothing comes behind it.
 """
 
 from __future__ import annotations
@@ -22,6 +24,7 @@ from soakwitness.firmware_bridge.links.port import Port, open_port
 
 _SLOWEST_AT_LEAST_S = 1.0
 _SLOWEST_TIMEOUTS = 3  # an answer is given up for good after so many timeouts
+_LONGEST_LISTEN = 10  # times the slowest answer
 _LOOK_EVERY_S = 0.01
 _TRY_AGAIN_WITHIN = 0.5  # of the sampling interval
 
@@ -39,6 +42,7 @@ class ModbusLink:
         self._instrument.handle_local_echo = furnace.link.echo
         self._blocks = plan_blocks(_sources(furnace))
         self._asked_s: float | None = None  # when the read that failed asked; None: nothing can come late
+        self._in_doubt = True  # what was asked before this link was opened may still be answered
 
     def read(self) -> Reading:
         """Read all blocks; a failed read is tried once more where the sampling interval leaves the time."""
@@ -84,6 +88,29 @@ class ModbusLink:
         return self._reading(words, refused, missed)
 
     def _ask(self, block: Block) -> list[int]:
+        words = self._ask_once(block)
+        if not self._in_doubt or not self._has_twin(block):
+            return words
+        alone = self._nothing_follows(block)
+        self._in_doubt = False
+        return words if alone else self._ask_once(block)
+
+    def _has_twin(self, block: Block) -> bool:
+        """Whether a reply to another block would pass for one to this block."""
+        return any(b != block and (b.table, b.count) == (block.table, block.count) for b in self._blocks)
+
+    def _nothing_follows(self, block: Block) -> bool:
+        """Listen until it was quiet for as long as the slowest answer takes; say whether it was quiet all along."""
+        begin_s = quiet_s = self._clock.monotonic()
+        while (now_s := self._clock.monotonic()) - quiet_s < self._slowest_s():
+            if now_s - begin_s > _LONGEST_LISTEN * self._slowest_s():
+                raise self._failed("garbled", block, "answers to older questions keep coming")
+            self._clock.sleep(_LOOK_EVERY_S)
+            if self._port.read_waiting():
+                quiet_s = self._clock.monotonic()
+        return quiet_s == begin_s
+
+    def _ask_once(self, block: Block) -> list[int]:
         self._settle()
         self._asked_s = self._clock.monotonic()
         try:
@@ -112,6 +139,7 @@ class ModbusLink:
         while not self._wire.is_answer(late) and (left_s := until_s - self._clock.monotonic()) > 0:
             self._clock.sleep(min(_LOOK_EVERY_S, left_s))
             late += self._port.read_waiting()
+        self._in_doubt = self._in_doubt or not self._wire.is_answer(late)
         self._port.empty()
         self._asked_s = None
 
@@ -139,6 +167,8 @@ class ModbusLink:
             "refused": "Check table and register in the furnace file against the instrument's manual.",
             "echo": "The adapter hands back what is sent: set echo = true in [link], or check that A and B are wired.",
         }
+        if self._settings.echo and reason == "garbled" and "local echo" in says:
+            says, step[reason] = "what was sent did not come back first", "Is echo = true right for this adapter?"
         says = says.replace("Slave reported", "it says").rstrip(". ")[:120]
         return LinkError(reason, f"{self._port.name}: {reason}, {what}: {says}. {step.get(reason, '')}".rstrip())
 

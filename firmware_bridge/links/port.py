@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import os
+import re
 import sys
 import zlib
 from collections.abc import Callable
@@ -186,5 +187,7 @@ def _number(error: BaseException | None) -> int | None:
 
 def _words(error: BaseException) -> str:
     code = _number(error)
-    text = str(error) if code is None else os.strerror(code)
-    return text.strip().rstrip(".").split("\n")[0][:100].lower()
+    text = str(error)
+    if code is not None:  # below 0: an error of the address look-up, which has words of its own
+        text = os.strerror(code) if code > 0 else str(getattr(error, "strerror", text))
+    return (re.split(r"[\n(]", text, maxsplit=1)[0].strip() or text).rstrip(".")[:100].lower()

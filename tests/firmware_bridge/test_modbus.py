@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import types
 
 import minimalmodbus
@@ -148,6 +149,50 @@ def test_a_lost_reply_is_waited_for_and_then_given_up(clock: FakeClock) -> None:
     assert wire.written[1][0] - wire.written[0][0] == pytest.approx(1.0)
 
 
+@pytest.mark.parametrize("apart_s", [0.03, 0.3])
+@pytest.mark.parametrize("opened_anew", [False, True])
+def test_an_instrument_that_hung_answers_all_its_old_questions_and_no_value_is_mixed_up(
+    clock: FakeClock, apart_s: float, opened_anew: bool
+) -> None:
+    found = furnace(sensor("a", 0) + sensor("b", 100))
+    wakes_s = clock.now_s + 20.0
+    free_s = [wakes_s]
+
+    def queued(request: bytes) -> Answer:
+        free_s[0] = max(free_s[0], clock.now_s) + (apart_s if clock.now_s < wakes_s + 5.0 else 0.01)
+        return [(free_s[0] - clock.now_s, frame("01 03 02 00 0a" if request[3] == 0 else "01 03 02 00 64"))]
+
+    link, wire = opened(found, clock, {})
+    wire._answer = queued
+    values = []
+    for _ in range(60):
+        if opened_anew and 19.0 < clock.now_s - wakes_s + 20.0 < 21.0:
+            link = ModbusLink(found, Port(wire, "P"), clock)
+        clock.sleep(0.5)
+        with contextlib.suppress(LinkError):
+            values.append(link.read().values)
+    assert len(values) > 10
+    assert all(reading == {"a": 10.0, "b": 100.0} for reading in values)
+
+
+def test_blocks_that_cannot_be_mixed_up_cost_no_waiting(clock: FakeClock) -> None:
+    replies = {3: "01 03 02 00 05", 4: "01 04 02 00 07"}
+    link, wire = opened(furnace(TWO_TABLES), clock, {})
+    wire._answer = lambda data: [(0.01, frame(replies[data[1]]))]
+    begin_s = clock.now_s
+    link.read()
+    assert clock.now_s - begin_s < 0.1
+
+
+def test_a_line_that_never_falls_quiet_is_garbled(clock: FakeClock) -> None:
+    link, wire = opened(furnace(sensor("a", 0) + sensor("b", 100)), clock, {})
+    babble = [(0.5 * i, b"\0") for i in range(1, 100)]
+    wire._answer = lambda data: [(0.01, frame("01 03 02 00 05")), *babble]
+    with pytest.raises(LinkError, match="keep coming") as caught:
+        link.read()
+    assert caught.value.reason == "garbled"
+
+
 def test_a_failed_read_is_tried_again_where_the_interval_leaves_the_time(clock: FakeClock) -> None:
     found = furnace(sensor("a", 0), every_s=10.0)
     link, wire = opened(found, clock, {})
@@ -198,6 +243,14 @@ def test_an_echoing_adapter_can_be_declared(clock: FakeClock) -> None:
     reply: Answer = [(0.001, request), (0.01, frame("01 03 02 00 05"))]
     link, _ = opened(furnace(sensor("a", 0), "echo = true\n"), clock, {request.hex(" "): reply})
     assert link.read().values == {"a": 5.0}
+
+
+def test_an_adapter_that_hands_nothing_back_is_not_an_echoing_one(clock: FakeClock) -> None:
+    request = frame("01 03 00 00 00 01").hex(" ")
+    reply: Answer = [(0.01, frame("01 03 02 00 05"))]
+    link, _ = opened(furnace(sensor("a", 0), "echo = true\n"), clock, {request: reply})
+    with pytest.raises(LinkError, match=r"did not come back first\. Is echo = true right"):
+        link.read()
 
 
 @pytest.mark.parametrize(

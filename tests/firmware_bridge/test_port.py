@@ -164,6 +164,12 @@ def test_a_network_address_works_as_a_port_and_is_missing_where_nobody_listens()
 
 
 @posix
+def test_a_name_that_no_network_knows_is_said_in_words(monkeypatch: pytest.MonkeyPatch) -> None:
+    unknown = socket.gaierror(socket.EAI_NONAME, "Name or service not known")
+    monkeypatch.setattr(socket, "create_connection", lambda *_, **__: (_ for _ in ()).throw(unknown))
+    assert "(name or service not known)" in str(refusal("socket://adapter.example:4001"))
+
+
 def test_a_cable_that_is_pulled_is_missing_and_closing_never_raises(tmp_path: Path) -> None:
     own, other = os.openpty()
     port = open_port(settings(os.ttyname(other)))
