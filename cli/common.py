@@ -97,11 +97,17 @@ def unit_option(function: F) -> F:
     )(function)
 
 
+def _possible(_: click.Context, __: click.Parameter, folder: Path) -> Path:
+    _is_there(folder)
+    return folder
+
+
 def logbook_option(function: F) -> F:
     """Option ``--logbook DIR``, passed as ``logbook`` (a Path)."""
     return click.option(
         "--logbook",
         type=click.Path(path_type=Path, file_okay=False),
+        callback=_possible,
         envvar="SOAKWITNESS_LOGBOOK",
         default=Path("soakwitness-logbook"),
         show_default=True,
@@ -118,11 +124,27 @@ def check_output(path: Path, *, force: bool, suffixes: tuple[str, ...] = ()) -> 
     """Refuse an output file that exists, has no folder, or has the wrong ending, before any work is done."""
     if suffixes and path.suffix.lower() not in suffixes:
         raise WrongUse(f"{path}: the ending must be one of {', '.join(suffixes)}.")
-    if path.exists() and not force:
+    if _is_there(path) and not force:
         raise WrongUse(f"{path} exists. Give another name, or --force to replace it.")
     if not path.parent.exists():
         raise WrongUse(f"{path}: the folder {path.parent} does not exist. Make it first.")
     return path
+
+
+def write_output(path: Path, text: str) -> None:
+    """Write a text that a person asked for; a disk that refuses it is told in one line."""
+    try:
+        path.write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise WrongUse(f"{path} cannot be written: {error.strerror or error}.") from None
+
+
+def _is_there(path: Path) -> bool:
+    """Whether a path exists; one that no system can hold is refused."""
+    try:
+        return path.exists()
+    except OSError as error:
+        raise WrongUse(f"{path}: {error.strerror or error}. Give another name.") from None
 
 
 def find_run(name: str, logbook: Path) -> Path:
@@ -134,9 +156,9 @@ def find_run(name: str, logbook: Path) -> Path:
         If there is none, or several begin so.
     """
     path = Path(name)
-    if path.is_dir():
+    if _is_there(path) and path.is_dir():
         return path
-    if path.exists():
+    if _is_there(path):
         raise WrongUse(
             f"{name} is a file, not a run folder. A foreign log comes in with: soakwitness import {name} ..."
         )

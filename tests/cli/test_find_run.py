@@ -4,8 +4,10 @@ import json
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 
 from soakwitness.cli.common import WrongUse, find_run
+from soakwitness.cli.main import soakwitness
 
 FIRST, SECOND = "20260302T070410Z_shed_0001", "20260303T070410Z_shed_0002"
 
@@ -39,3 +41,10 @@ def test_several_and_none_are_refused(logbook: Path) -> None:
 def test_a_folder_that_is_no_run_is_not_last(logbook: Path) -> None:
     (logbook / "runs" / "zzz").mkdir()
     assert find_run("last", logbook).name == SECOND
+
+
+@pytest.mark.parametrize("words", [["runs", "x" * 300], ["runs", "--logbook", "x" * 300]])
+def test_a_name_that_no_disk_can_hold_is_refused_in_a_line(words: list[str]) -> None:
+    refused = CliRunner().invoke(soakwitness, words)
+    assert (refused.exit_code, refused.stderr.count("\n")) == (2, 1)
+    assert "too long" in refused.stderr
