@@ -15,6 +15,7 @@ from soakwitness.cli.common import (
     json_option,
     print_json,
     unit_option,
+    write_output,
 )
 
 LINKS = ("modbus", "lines", "simulated")
@@ -54,7 +55,7 @@ def new(file: Path | None, link: str | None, ask: bool, force: bool) -> None:
     if file is None:
         click.echo(text, nl=False)
         return
-    file.write_text(text, encoding="utf-8")
+    write_output(file, text)
     click.echo(file)
     click.echo(f"Change it to fit, then try it: soakwitness furnace read {file}", err=True)
 

@@ -64,7 +64,9 @@ def ask_modbus(values: dict[str, str]) -> dict[str, str]:
     answers["register"] = str(ask_whole("Register of the temperature?", int(values.get("register", 0)), 0, 65535))
     number_format = ask("Number format?", choices=NUMBER_FORMATS, default=before(values, "format", "int16"))
     answers["format"] = quoted(number_format)
-    places = ask_whole("Decimal places that are not sent (1050.3 sent as 10503 has 1)?", 0, 0, 6)
+    scale = values.get("scale", "1.0")
+    places = 0 if scale == "1.0" else len(scale) - len("0.")
+    places = ask_whole("Decimal places that are not sent (1050.3 sent as 10503 has 1)?", places, 0, 6)
     answers["scale"] = f"{10.0**-places:.{places}f}" if places else "1.0"
     return answers | ask_role(values)
 
@@ -72,7 +74,7 @@ def ask_modbus(values: dict[str, str]) -> dict[str, str]:
 def ask_lines(values: dict[str, str]) -> dict[str, str]:
     """Listen, show what comes, and ask which field is the temperature."""
     from soakwitness.firmware_bridge.links.lines import listen
-    from soakwitness.firmware_bridge.links.textlines import guess_checksum, guess_separator
+    from soakwitness.firmware_bridge.links.textlines import guess_checksum, guess_separator, plain_text, split_fields
 
     answers = ask_line(values)
     settings = LinkSettings("lines", json.loads(values["port"]), baud=int(answers["baud"]), timeout_s=LISTEN_S)
@@ -81,12 +83,15 @@ def ask_lines(values: dict[str, str]) -> dict[str, str]:
         raise LinkError("silent", "Only remarks came, no line with numbers.")
     checksum = guess_checksum(lines)
     body = lines[-1].removeprefix(b"$").rpartition(b"*")[0] if checksum != "none" else lines[-1]
-    separator = guess_separator(body)
-    say(f"It sends: {body.decode('ascii', 'replace')}   (checksum: {checksum})")
-    text = body.decode("ascii", "replace")
-    fields = text.split() if separator == " " else text.split(separator)
+    try:
+        text = plain_text(body)
+    except UnicodeDecodeError:
+        raise LinkError("garbled", f"What comes is no text ({body[:40]!r}): check baud and parity.") from None
+    separator = guess_separator(text)
+    say(f"It sends: {text}   (checksum: {checksum})")
+    fields = split_fields(text, separator)
     for number, field in enumerate(fields, 1):
-        say(f"  {number}  {field.strip()}")
+        say(f"  {number}  {field}")
     answers |= {"checksum": quoted(checksum), "separator": quoted(separator)}
     answers["field"] = str(ask_whole("Which field is the temperature?", 1, 1, len(fields)))
     return answers | ask_role(values)
@@ -123,7 +128,10 @@ def tried(text: str) -> bool:
     say("Trial reading:")
     for line in reading_lines(found, reading, found.unit):
         say(f"  {line}")
-    return click.confirm("Is that what the instrument shows?", default=True, err=True)
+    read = any(reading.values[sensor.name] is not None for sensor in found.sensors)
+    if not read and found.link.kind == "lines":
+        say("A field that is not a number alone needs a pattern in the file: soakwitness guide furnace-file")
+    return click.confirm("Is that what the instrument shows?", default=read, err=True)
 
 
 def kept(kind: LinkKind, values: dict[str, str]) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 import re
 from collections.abc import Mapping, Sequence
@@ -9,6 +10,8 @@ from typing import Any
 
 from soakwitness.firmware_bridge.errors import FurnaceFileError
 
+LONGEST_TEXT = 1000
+_CONTROL = re.compile(r"[\x00-\x08\x0a-\x1f\x7f]")  # a tab may stand in a pattern
 _HEADER = re.compile(r"\s*(\[{1,2})\s*([A-Za-z0-9_-]+)\s*\]")
 
 
@@ -97,6 +100,9 @@ class Table:
             return None
         if not isinstance(value, str) or not value.strip():
             raise self.wrong(key, f"{shown(value)} is not allowed; it needs {allowed}.")
+        if len(value) > LONGEST_TEXT or _CONTROL.search(value):
+            most = f"{allowed} on one line, at most {LONGEST_TEXT} characters and no control characters"
+            raise self.wrong(key, f"{shown(value)} is not allowed; it needs {most}.")
         return value
 
     def choice(self, key: str, choices: Sequence[str], default: str | None = None) -> str:
@@ -124,7 +130,7 @@ class Table:
         if value is None:
             return default
         allowed = "a number" + _between(low, high)
-        if isinstance(value, bool) or not isinstance(value, (int, float)) or not math.isfinite(value):
+        if not _is_number(value) or not math.isfinite(value):
             raise self.wrong(key, f"{shown(value)} is not allowed; it needs {allowed}, without quotes or unit.")
         if not low <= value <= high:
             raise self.wrong(key, f"{value} is not allowed; it needs {allowed}.")
@@ -153,7 +159,7 @@ class Table:
         value = self.value(key)
         items = value if isinstance(value, list) else [] if value is None else [value]
         for item in items:
-            if isinstance(item, bool) or not isinstance(item, (int, float)):
+            if not _is_number(item):
                 raise self.wrong(key, f"{shown(item)} is not allowed; it needs numbers in brackets, such as [32767].")
         return tuple(float(item) for item in items)
 
@@ -167,9 +173,18 @@ class Table:
         return tuple(value)
 
 
+def _is_number(value: Any) -> bool:
+    """Whether it is a number that a computer's arithmetic holds: a whole number in TOML may have any length."""
+    if isinstance(value, int):
+        return not isinstance(value, bool) and abs(value) < 10**300
+    return isinstance(value, float)
+
+
 def shown(value: Any) -> str:
     """Write a value as it stands in the file, cut short."""
-    text = f'"{value}"' if isinstance(value, str) else str(value).lower() if isinstance(value, bool) else str(value)
+    text = str(value).lower() if isinstance(value, bool) else str(value)
+    if isinstance(value, str):
+        text = f'"{value}"' if value.isprintable() else json.dumps(value, ensure_ascii=False)
     return text if len(text) <= 60 else text[:57] + "..."
 
 

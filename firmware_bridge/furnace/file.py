@@ -5,6 +5,7 @@ Temperatures in ``[limits]`` and ``[alarm]`` are in the file's unit on paper and
 
 from __future__ import annotations
 
+import errno
 import re
 import tomllib
 from collections.abc import Mapping, Sequence
@@ -34,6 +35,7 @@ MEANINGS = ("load", "pull", "plates", "hand-warm", "door", "note", "next")
 _TABLES = ("link", "sample", "limits", "alarm")
 _ARRAYS = ("sensor", "signal", "contact")
 _NAME = re.compile(r"[^\W\d_][\w .-]{0,39}")
+_COMMAND = '["aplay", "/home/smith/bell.wav"]'
 _TAKEN = ("t_s", "utc", "crc")
 _LARGEST_FILE = 1_000_000  # bytes; a person does not write more
 
@@ -45,7 +47,8 @@ def load_furnace(path: Path | str) -> Furnace:
             data = file.read(_LARGEST_FILE + 1)
     except OSError as error:
         reason = (error.strerror or "cannot be read").lower()
-        raise FurnaceFileError(f"{path}: {reason}. Make a furnace file with: soakwitness furnace new {path}") from error
+        step = f" Make a furnace file with: soakwitness furnace new {path}" if error.errno == errno.ENOENT else ""
+        raise FurnaceFileError(f"{path}: {reason}.{step}") from error
     if len(data) > _LARGEST_FILE:
         raise FurnaceFileError(f"{path}: over {_LARGEST_FILE} bytes, this is no furnace file.")
     try:
@@ -65,6 +68,8 @@ def parse_furnace(text: str, source: str) -> Furnace:
         values = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise FurnaceFileError(f"{source}, {_placed(str(error))} Texts need quotes, numbers need none.") from error
+    except RecursionError:
+        raise FurnaceFileError(f"{source}: brackets within brackets without end, this is no furnace file.") from None
     if "step" in values:
         raise FurnaceFileError(
             f"{source}: this is a recipe, no furnace file. Check it with: soakwitness recipe check {source}"
@@ -99,7 +104,9 @@ def _placed(says: str) -> str:
 
 def _furnace(values: Mapping[str, Any], text: str, source: Source) -> Furnace:
     top = Table(source, "", values)
-    name = top.text("name") or top.required("name", "the furnace's name, in quotes")
+    top.required("name", "the furnace's name, in quotes")
+    name = top.text("name")
+    assert name is not None
     unit: Unit = top.choice("unit", ("C", "F"))  # type: ignore[assignment]
     tables = {key: _table(top, source, key) for key in _TABLES}
     arrays = {key: _array(top, source, key) for key in _ARRAYS}
@@ -198,11 +205,12 @@ def _signal(table: Table, reader: SourceReader) -> Signal:
 
 
 def _contact(table: Table, reader: SourceReader) -> Contact:
+    bit = table.has("bit")
     contact = Contact(
         name=_name(table),
         source=reader.contact_source(table),
         means=table.choice("means", MEANINGS, "door"),
-        closed_is=table.whole("closed_is", 1, 0, 65535),
+        closed_is=table.whole("closed_is", 1, 0, 1 if bit else 65535, " for one bit" if bit else ""),
     )
     table.finish()
     return contact
@@ -231,14 +239,18 @@ def _limits(table: Table, unit: Unit) -> Limits:
     rate = table.number("max_rate_per_s", low=0.001, high=10_000.0)
     low, high = _celsius(table, "min_temp", unit), _celsius(table, "max_temp", unit)
     if low is not None and high is not None and low >= high:
-        raise table.wrong("max_temp", "it must be above min_temp.")
+        at, least = shown(table.value("max_temp")), shown(table.value("min_temp"))
+        raise table.wrong("max_temp", f"{at} is not allowed; it must be above min_temp, {least}.")
     return Limits(max_temp_c=high, min_temp_c=low, max_rate_c_per_s=rate / 1.8 if rate and unit == "F" else rate)
 
 
 def _alarm(table: Table, unit: Unit) -> Alarm:
+    command = table.words("command", _COMMAND)
+    if command and not command[0].strip():
+        raise table.wrong("command", f"{shown(list(command))} is not allowed; it needs a program first: {_COMMAND}.")
     return Alarm(
         over_c=_celsius(table, "over", unit),
-        command=table.words("command", '["aplay", "/home/smith/bell.wav"]'),
+        command=command,
         bell=table.flag("bell", True),
         silent_s=table.number("silent_s", 10.0, low=0.1, high=86_400.0),
     )

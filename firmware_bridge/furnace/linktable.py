@@ -47,9 +47,9 @@ def _silence(table: Table) -> float | None:
 
 
 def _port(table: Table) -> str:
-    port = table.required("port", _PORT)
-    if not isinstance(port, str) or not port.strip():
-        raise table.wrong("port", f"{shown(port)} is not allowed; it needs {_PORT}.")
+    table.required("port", _PORT)
+    port = table.text("port", _PORT)
+    assert port is not None
     if "://" in port:
         found = re.fullmatch(r"socket://([^/:\s]+|\[[0-9a-fA-F:]+\]):(\d{1,5})", port)
         if not found or not 0 < int(found[2]) < 65536:

@@ -13,6 +13,7 @@ from soakwitness.firmware_bridge.links.numbers import fault_word, is_fault, scal
 LONGEST_LINE = 1000
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,3})?", re.ASCII)
 _WHOLE = re.compile(r"\d{1,18}", re.ASCII)
+_DEGREE = re.compile(rb"\xc2?\xb0(?=[CF])")  # the one sign beyond ASCII that instruments print: in UTF-8 or Latin-1
 
 
 @dataclass(frozen=True)
@@ -50,7 +51,7 @@ class LineReader:
         """Check the checksum; give what it covers, as text."""
         body = _covered(self._furnace.link.checksum, data)
         try:
-            return None if body is None else body.decode("ascii")
+            return None if body is None else plain_text(body)
         except UnicodeDecodeError:
             return None
 
@@ -59,8 +60,7 @@ class LineReader:
         if self._pattern:
             found = self._pattern.search(body)
             return {key: text or "" for key, text in found.groupdict().items()} if found else None
-        fields = body.split() if self._separator == " " else body.split(self._separator)
-        texts = {str(number): text.strip() for number, text in enumerate(fields, 1)}
+        texts = {str(number): text for number, text in enumerate(split_fields(body, self._separator), 1)}
         return texts if all(str(source.field) in texts for source in _sources(self._furnace)) else None
 
     def _text(self, texts: Mapping[str, str], source: LineSource) -> str:
@@ -72,7 +72,7 @@ class LineReader:
         for part in self._furnace.parts:
             assert isinstance(part.source, LineSource)
             text = self._text(texts, part.source)
-            raw = self._number(text)
+            raw = _number(text, comma=self._separator != "," or self._pattern is not None)
             if isinstance(part, Contact):
                 values[part.name] = None if raw is None else float(raw == part.closed_is)
                 continue
@@ -81,11 +81,6 @@ class LineReader:
                 faults[part.name] = fault
             values[part.name] = None if fault or raw is None else scaled(part, raw)
         return Line(values, faults, sequence)
-
-    def _number(self, text: str) -> float | None:
-        if self._separator != "," or self._pattern:
-            text = text.replace(",", ".")
-        return float(text) if _NUMBER.fullmatch(text) else None
 
     def _fault(self, part: Sensor | Signal, raw: float | None, text: str, texts: Mapping[str, str]) -> str | None:
         if isinstance(part, Sensor) and isinstance(part.fault_source, LineSource):
@@ -104,9 +99,31 @@ def guess_checksum(lines: Sequence[bytes]) -> Checksum:
     return next((kind for kind in kinds if lines and all(_covered(kind, line) is not None for line in lines)), "none")
 
 
-def guess_separator(line: bytes) -> str:
-    """Give the separator that cuts a line into most fields."""
-    return max(",;\t |", key=lambda separator: line.decode("ascii", "replace").count(separator))
+def guess_separator(text: str) -> str:
+    """Give the separator that cuts a line into most numbers, and of several such the one that leaves least else."""
+
+    def fit(separator: str) -> tuple[int, int]:
+        fields = split_fields(text, separator)
+        numbers = sum(_number(field, comma=separator != ",") is not None for field in fields)
+        return numbers, numbers - len(fields)
+
+    return max(",;\t |", key=fit)
+
+
+def plain_text(data: bytes) -> str:
+    """Give a line as text; raises UnicodeDecodeError where it holds more than ASCII and degree signs."""
+    return "°".join(part.decode("ascii") for part in _DEGREE.split(data))
+
+
+def split_fields(text: str, separator: str) -> list[str]:
+    """Cut a line into its fields, without the blanks around them."""
+    return [field.strip() for field in (text.split() if separator == " " else text.split(separator))]
+
+
+def _number(text: str, *, comma: bool) -> float | None:
+    """Read a number, its decimal mark a comma too where that is allowed; None where the text is none."""
+    text = text.replace(",", ".") if comma else text
+    return float(text) if _NUMBER.fullmatch(text) else None
 
 
 def _covered(kind: Checksum, data: bytes) -> bytes | None:

@@ -58,6 +58,21 @@ def test_new_replaces_nothing_unless_forced(tmp_path: Path) -> None:
     assert run("new").exit_code == 2
 
 
+@pytest.mark.parametrize("name", ["x" * 300 + ".toml", "loop.toml/y.toml"])
+def test_a_file_that_cannot_be_written_is_one_line_and_exit_status_2(tmp_path: Path, name: str) -> None:
+    (tmp_path / "loop.toml").symlink_to("loop.toml")
+    refused = run("new", str(tmp_path / name), "--link", "modbus")
+    assert refused.exit_code == 2
+    assert refused.stderr.count("\n") == 1
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs /dev/full")
+def test_a_full_disk_is_one_line_and_exit_status_2(tmp_path: Path) -> None:
+    (tmp_path / "full.toml").symlink_to("/dev/full")
+    refused = run("new", str(tmp_path / "full.toml"), "--link", "modbus", "--force")
+    assert (refused.exit_code, "No space left" in refused.stderr) == (2, True)
+
+
 def test_check_gives_notes_on_what_is_allowed_but_doubtful(tmp_path: Path) -> None:
     path = tmp_path / "furnace.toml"
     path.write_text(
@@ -106,7 +121,7 @@ def test_questions_lead_to_a_modbus_file_by_a_trial_reading(tmp_path: Path) -> N
     simulator = pytest.importorskip("pymodbus.simulator")
     data = [simulator.SimData(3, values=[10503], datatype=simulator.DataType.INT16)]
     first = "shed\nmodbus\nC\n{}\n115200\nnone\n1\nholding\n9\nint16\n1\ncontrol\n"  # register 9 is not there
-    again = "y\ny\n\n\n\n\n3\n\n1\n\ny\n"
+    again = "y\ny\n\n\n\n\n3\n\n\n\ny\n"  # the decimal place was said before
     path = tmp_path / "furnace.toml"
     with wire(tmp_path) as line, pymodbus_server(line.far, (data, data)):
         answer = run("new", str(path), "--ask", typed=first.format(line.near) + again)
@@ -117,25 +132,54 @@ def test_questions_lead_to_a_modbus_file_by_a_trial_reading(tmp_path: Path) -> N
     assert (found.name, found.sensors[0].source.register, found.sensors[0].scale) == ("shed", 3, 0.1)  # type: ignore[union-attr]
 
 
-@pseudo_terminals
-def test_questions_lead_to_a_lines_file_by_listening(tmp_path: Path) -> None:
-    body = "SHED,7,open,800.5"
-    sentence = f"${body}*{checksum('xor', body.encode())[0]:02X}\r\n".encode()
+def asked_while_it_sends(tmp_path: Path, sent: bytes, typed: str) -> Result:
+    """Answer the questions while an instrument sends the same line again and again."""
     stop = threading.Event()
     with wire(tmp_path) as line, open(line.far, "wb", buffering=0) as instrument:
 
         def talk() -> None:
             while not stop.wait(0.01):
-                instrument.write(sentence)
+                instrument.write(sent)
 
         thread = threading.Thread(target=talk)
         thread.start()
-        answer = run("new", "--ask", "--link", "lines", typed=f"shed\nC\n{line.near}\n\n\n4\n\ny\n")
+        answer = run("new", "--ask", "--link", "lines", typed=typed.format(line.near))
         stop.set()
         thread.join()
+    return answer
+
+
+@pseudo_terminals
+def test_questions_lead_to_a_lines_file_by_listening(tmp_path: Path) -> None:
+    body = "SHED,7,open,800.5"
+    sentence = f"${body}*{checksum('xor', body.encode())[0]:02X}\r\n".encode()
+    answer = asked_while_it_sends(tmp_path, sentence, "shed\nC\n{}\n\n\n4\n\ny\n")
     assert answer.exit_code == 0
     assert "(checksum: xor)" in answer.stderr
     assert "control: 800.5 °C" in answer.stderr
     found = parse_furnace(answer.stdout, "stdout")
     assert (found.link.checksum, found.link.separator) == ("xor", ",")
     assert found.sensors[0].source.field == 4  # type: ignore[union-attr]
+
+
+@pseudo_terminals
+def test_decimal_commas_do_not_part_the_fields(tmp_path: Path) -> None:
+    answer = asked_while_it_sends(tmp_path, b"23,5;812,5;20,1\r\n", "shed\nC\n{}\n\n\n2\n\n\n")
+    assert "control: 812.5 °C" in answer.stderr
+    assert parse_furnace(answer.stdout, "stdout").link.separator == ";"
+
+
+@pseudo_terminals
+def test_a_trial_without_a_number_is_not_taken_for_right_and_points_to_the_pattern(tmp_path: Path) -> None:
+    answer = asked_while_it_sends(tmp_path, "T1: 812.5°C\r\n".encode(), "shed\nC\n{}\n\n\n1\n\n\nn\n")
+    assert 'no reading, the line says "T1: 812.5°C"' in answer.stderr
+    assert "needs a pattern" in answer.stderr
+    assert "Is that what the instrument shows? [y/N]" in answer.stderr
+
+
+@pseudo_terminals
+def test_what_is_no_text_is_not_asked_about(tmp_path: Path) -> None:
+    answer = asked_while_it_sends(tmp_path, b"\x1b\xf0\x81\x0e\n", "shed\nC\n{}\n\n\nn\n")
+    assert "check baud and parity" in answer.stderr
+    assert "Which field" not in answer.stderr
+    assert "\x1b" not in answer.stderr

@@ -174,7 +174,11 @@ def test_a_lines_file_is_understood() -> None:
         ("bit = 4", "bit = 16", ["[[contact]] 1", 'key "bit"', "16", "0 to 15"]),
         ("bit = 4", 'bit = 4\nmeans = "open"', ['key "means"', '"open"', '"next"']),
         ("min_temp = 14", "min_temp = 9000", ["[limits]", 'key "min_temp"', "4000"]),
-        ("min_temp = 14", "min_temp = 2400", ["[limits]", 'key "max_temp"', "above min_temp"]),
+        ("min_temp = 14", "min_temp = 2400", ["[limits]", 'key "max_temp"', "2372", "above min_temp, 2400"]),
+        ('command = ["bell", "now"]', 'command = ["", "now"]', ['key "command"', "['', 'now']", "a program first"]),
+        ("closed_is = 0", "closed_is = 2", ['key "closed_is"', "2", "0 to 1 for one bit"]),
+        ("scale = 0.1", f"scale = 1{400 * '0'}", ["line 18", 'key "scale"', "1000", "a number"]),
+        ("fault_values = [32767, -32768]", f"fault_values = [1{400 * '0'}]", ["line 19", "numbers in brackets"]),
         ('command = ["bell", "now"]', 'command = "bell now"', ["[alarm]", 'key "command"', '"bell now"', "brackets"]),
         ("[limits]", "[limit]", ['key "limit"', "unknown", 'Did you mean "limits"?']),
         ("[[contact]]", "[contact]", ['key "contact"', "[[contact]]", "double brackets"]),
@@ -270,6 +274,18 @@ def test_a_file_that_is_missing_a_folder_binary_or_huge_is_refused(tmp_path: Pat
     binary.write_bytes(b"#" * 1_000_001)
     with pytest.raises(FurnaceFileError, match="no furnace file"):
         load_furnace(binary)
+
+
+def test_texts_stand_on_one_line_and_have_an_end() -> None:
+    for name in ('"shed\\nfurnace"', '"shed\\u001b[31m"', '"' + 2000 * "a" + '"'):
+        says = complaint(f'name = {name}\nunit = "C"\n')
+        assert 'f.toml, line 1, key "name": ' in says
+        assert "on one line, at most 1000 characters" in says
+        assert says.isprintable()
+
+
+def test_brackets_without_end_are_refused() -> None:
+    assert "brackets within brackets" in complaint("a = " + 5000 * "[")
 
 
 def test_a_byte_order_mark_and_windows_line_ends_do_no_harm(tmp_path: Path) -> None:

@@ -18,7 +18,7 @@ from soakwitness.firmware_bridge.links.checksums import checksum
 from soakwitness.firmware_bridge.links.lines import LinesLink
 from soakwitness.firmware_bridge.links.opening import open_link
 from soakwitness.firmware_bridge.links.port import Port
-from soakwitness.firmware_bridge.links.textlines import LineReader
+from soakwitness.firmware_bridge.links.textlines import LineReader, guess_separator
 from tests.fake_serial import FakeClock, FakeSerial
 from tests.wires import wire
 
@@ -134,6 +134,31 @@ def test_separators_patterns_scales_and_decimal_commas() -> None:
     named = LineReader(furnace(parts, "pattern = 'T1=(?P<t>-?[0-9]+)'\n"))
     assert named.parse(b"..T1=10503 C").values == {"a": 1048.3}  # type: ignore[union-attr]
     assert named.parse(b"T2=10503 C") is None
+
+
+@pytest.mark.parametrize("coding", ["utf-8", "latin-1"])
+def test_a_degree_sign_is_the_one_sign_beyond_ascii_that_a_line_may_hold(coding: str) -> None:
+    found = furnace('\n[[sensor]]\nname = "a"\nrole = "load"\ngroup = "t"\n', "pattern = 'T1: (?P<t>[0-9.]+) ?°C'\n")
+    line = LineReader(found).parse("T1: 812.5 °C".encode(coding))
+    assert line is not None
+    assert line.values == {"a": 812.5}
+    assert LineReader(found).parse("T1: 812.5 °C é".encode(coding)) is None
+    assert LineReader(found).parse(b"T1: 8\xb02.5 \xb0C") is None  # a digit with one bit changed is no degree sign
+
+
+@pytest.mark.parametrize(
+    ("line", "separator"),
+    [
+        ("23,5;812,5;20,1", ";"),
+        ("23.5,812.5,20.1", ","),
+        ("812.5", ","),
+        ("12:01:05\t812.5\t20.1", "\t"),
+        ("T1: 812.5 C T2: 20.1 C", " "),
+        ("1|812.5|20.1", "|"),
+    ],
+)
+def test_the_separator_that_gives_most_numbers_is_guessed(line: str, separator: str) -> None:
+    assert guess_separator(line) == separator
 
 
 def test_half_a_line_after_opening_is_thrown_away() -> None:
