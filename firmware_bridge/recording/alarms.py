@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import contextlib
 import os
+import re
+import signal
 from collections.abc import Callable, Mapping
 from typing import Protocol
 
@@ -18,9 +20,12 @@ KINDS = (
     "soak overdue",
     "record not being written",
 )
-AGAIN_S = 60.0  # a lasting alarm rings again
+FLICKERING = ("over-temperature", "sensor fault", "link lost")  # what may come and go with every reading
+AGAIN_S = 60.0  # a lasting alarm rings again; a flickering one that comes back sooner is still the same one
 COMMAND_S = 30.0  # so long a command may run
+LEAVE_S = 2.0  # and so long yet when the recording is over
 COMMANDS = 4  # so many at once
+_UNFIT = re.compile(r"[^A-Z0-9_]")  # a shell cannot name a variable with these
 
 
 class Started(Protocol):
@@ -38,22 +43,43 @@ class Started(Protocol):
 Starter = Callable[[tuple[str, ...], Mapping[str, str]], Started]
 
 
-def start_command(words: tuple[str, ...], facts: Mapping[str, str]) -> Started:
-    """Run a command without a shell, the facts in its environment; raises OSError."""
-    import subprocess
+class Command:
+    """A command with all that it starts."""
 
-    quiet = subprocess.DEVNULL
-    environment = {**os.environ, **facts}
-    return subprocess.Popen(  # noqa: S603
-        list(words), env=environment, stdin=quiet, stdout=quiet, stderr=quiet, start_new_session=True
-    )
+    def __init__(self, words: tuple[str, ...], environment: Mapping[str, str]) -> None:
+        import subprocess
+
+        quiet = subprocess.DEVNULL
+        self._child = subprocess.Popen(  # noqa: S603
+            list(words), env=environment, stdin=quiet, stdout=quiet, stderr=quiet, start_new_session=True
+        )
+
+    def poll(self) -> int | None:
+        """Exit status, None while it runs."""
+        return self._child.poll()
+
+    def kill(self) -> None:
+        """End it and what it started: a script that is ended alone leaves its own commands behind."""
+        if os.name == "posix":
+            os.killpg(self._child.pid, signal.SIGKILL)
+        else:
+            self._child.kill()
+
+    def wait(self, timeout: float) -> int:
+        """Wait for its exit status."""
+        return self._child.wait(timeout)
+
+
+def start_command(words: tuple[str, ...], facts: Mapping[str, str]) -> Command:
+    """Run a command without a shell, the facts in its environment; raises OSError."""
+    return Command(words, {**os.environ, **facts})
 
 
 class Alarms:
-    """Which alarms there are now. ``raised`` returns True when an alarm begins.
+    """Which alarms there are now.
 
     Facts reach the command as environment variables ``SOAKWITNESS_ALARM``, ``SOAKWITNESS_SAYS`` and one
-    ``SOAKWITNESS_<NAME>`` for each of the caller's facts.
+    ``SOAKWITNESS_<NAME>`` for each of the caller's facts, what is no letter or digit in its name written as ``_``.
     """
 
     def __init__(
@@ -65,8 +91,9 @@ class Alarms:
         self._starter = starter
         self._rung_s: dict[str, float] = {}
         self._says: dict[str, str] = {}
+        self._begun: set[str] = set()
         self._running: list[tuple[Started, float]] = []
-        self.failed: str | None = None  # what was wrong with the last command
+        self.failed: str | None = None  # what was wrong with a command; who tells it sets it back
 
     @property
     def now(self) -> dict[str, str]:
@@ -90,17 +117,19 @@ class Alarms:
         """
         if says is None:
             self._says.pop(key, None)
-            self._rung_s.pop(key, None)
+            self._begun.discard(key)
             return False
-        begins = key not in self._says
         self._says[key] = says
-        now_s = self._clock.monotonic()
-        if begins or now_s - self._rung_s.get(key, now_s) >= AGAIN_S:
-            self._rung_s[key] = now_s
-            if self._settings.bell:
-                self._bell()
+        kind, begins = kind or key, key not in self._begun
+        quiet_s = self._clock.monotonic() - self._rung_s.get(key, -AGAIN_S)
+        if quiet_s < AGAIN_S and (kind in FLICKERING or not begins):
+            return False
+        self._rung_s[key] = self._clock.monotonic()
+        if self._settings.bell:
+            self._bell()
         if begins:
-            self._run(kind or key, says, facts or {})
+            self._begun.add(key)
+            self._run(kind, says, facts or {})
         return begins
 
     def tend(self) -> None:
@@ -111,12 +140,26 @@ class Alarms:
             if started.poll() is not None:
                 continue
             if now_s - began_s > COMMAND_S:
-                with contextlib.suppress(OSError):
-                    started.kill()
+                self._end(started)
                 self.failed = f"the alarm command ran for over {COMMAND_S:.0f} s and was ended"
                 continue
             still.append((started, began_s))
         self._running = still
+
+    def close(self) -> None:
+        """Leave the commands that still run a moment, then end them."""
+        until_s = self._clock.monotonic() + LEAVE_S
+        while any(started.poll() is None for started, _ in self._running) and self._clock.monotonic() < until_s:
+            self._clock.sleep(0.1)
+        for started, _ in self._running:
+            if started.poll() is None:
+                self._end(started)
+        self._running = []
+
+    @staticmethod
+    def _end(started: Started) -> None:
+        with contextlib.suppress(OSError):
+            started.kill()
 
     def _run(self, kind: str, says: str, facts: Mapping[str, str]) -> None:
         if not self._settings.command:
@@ -124,12 +167,11 @@ class Alarms:
         if len(self._running) >= COMMANDS:
             self.failed = f"{COMMANDS} alarm commands are still running; none was started for: {says}"
             return
-        named = {f"SOAKWITNESS_{name.upper()}": text for name, text in facts.items()}
+        named = {"SOAKWITNESS_" + _UNFIT.sub("_", name.upper()): text for name, text in facts.items()}
         told = {**named, "SOAKWITNESS_ALARM": kind, "SOAKWITNESS_SAYS": says}
         try:
             started = self._starter(self._settings.command, told)
         except OSError as error:
             self.failed = f"the alarm command {self._settings.command[0]!r} cannot be run: {error.strerror or error}"
             return
-        self.failed = None
         self._running.append((started, self._clock.monotonic()))

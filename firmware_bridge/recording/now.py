@@ -52,6 +52,11 @@ def to_celsius(value: float, furnace: Furnace) -> float:
     return (value - 32.0) / 1.8 if furnace.unit == "F" else value
 
 
+def from_celsius(temp_c: float, furnace: Furnace) -> float:
+    """A temperature in degC as the instrument shows it, without the dust of the sums."""
+    return round(temp_c * 1.8 + 32.0 if furnace.unit == "F" else temp_c, 6)
+
+
 def chamber_c(furnace: Furnace, values: Mapping[str, float | None]) -> float | None:
     """Chamber temperature [degC] of one reading, None where no fit sensor has a value."""
     name = chamber_sensor(furnace, values)

@@ -15,7 +15,7 @@ from soakwitness.firmware_bridge.recording.doubts import Doubts
 from soakwitness.firmware_bridge.recording.keeping import Keeper
 from soakwitness.firmware_bridge.recording.linking import LinkChange
 from soakwitness.firmware_bridge.recording.marking import MarkDesk
-from soakwitness.firmware_bridge.recording.now import Now, chamber_c, to_celsius
+from soakwitness.firmware_bridge.recording.now import Now, chamber_c, from_celsius, to_celsius
 from soakwitness.firmware_bridge.recording.sampling import Sample
 from soakwitness.firmware_bridge.runfolder.format import counted, utc_text
 from soakwitness.firmware_bridge.runfolder.lock import Lock
@@ -177,7 +177,8 @@ class Recording:
         for sensor in self.furnace.sensors:
             value = values.get(sensor.name)
             if sensor.role != "ambient" and value is not None and to_celsius(value, self.furnace) >= limit_c:
-                return f"{sensor.name} reads {value:g} {self.furnace.unit}, over the limit of {limit_c:g} C"
+                limit = from_celsius(limit_c, self.furnace)
+                return f"{sensor.name} reads {value:g} °{self.furnace.unit}, over the limit of {limit:g}"
         return None
 
     def _alarm(self, key: str, says: str | None, *, kind: str = "") -> None:
@@ -185,8 +186,12 @@ class Recording:
             self.alarms.set(key, None)
         elif self.alarms.set(key, says, self._facts(), kind=kind):
             self.event("alarm", f"{kind or key}: {says}")
-            if self.alarms.failed:
-                self.event("alarm", self.alarms.failed)
+            self._tell_failed_command()
+
+    def _tell_failed_command(self) -> None:
+        if self.alarms.failed:
+            says, self.alarms.failed = self.alarms.failed, None
+            self.event("alarm", says)
 
     def _facts(self) -> dict[str, str]:
         now = self.now()
@@ -206,6 +211,7 @@ class Recording:
             self._collected_s = now_s
             self.desk.collect(self.t_s(now_s), self._clock.utc_s())
             self.alarms.tend()
+            self._tell_failed_command()
             self._watch_record(now_s)
 
     def _watch_record(self, now_s: float) -> None:
@@ -282,6 +288,7 @@ class Recording:
 
     def release(self) -> None:
         """Close the files and let go of the run folder."""
+        self.alarms.close()
         self.keeper.close()
         while self._locks:
             lock = self._locks.pop()

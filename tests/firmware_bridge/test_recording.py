@@ -13,7 +13,7 @@ from soakwitness.firmware_bridge.furnace.model import Alarm, Contact, Furnace
 from soakwitness.firmware_bridge.links.base import Clock, Link
 from soakwitness.firmware_bridge.recording import clocks
 from soakwitness.firmware_bridge.recording.acts import Contacts, next_act
-from soakwitness.firmware_bridge.recording.alarms import AGAIN_S, COMMAND_S, Alarms
+from soakwitness.firmware_bridge.recording.alarms import Alarms
 from soakwitness.firmware_bridge.recording.beginning import (
     About,
     begin,
@@ -378,69 +378,6 @@ def test_a_contact_that_is_acted_at_the_start_is_no_press() -> None:
     assert contacts.look({"door": None}) == []
     assert contacts.look({"door": 0.0}) == []
     assert [press.means for press in contacts.look({"door": 1.0})] == ["door"]
-
-
-# Alarms
-
-
-class Running:
-    def __init__(self) -> None:
-        self.killed = False
-
-    def poll(self) -> int | None:
-        return -9 if self.killed else None
-
-    def kill(self) -> None:
-        self.killed = True
-
-
-def test_an_alarm_rings_runs_its_command_once_and_is_bounded_in_time() -> None:
-    clock = FakeClock()
-    rung: list[float] = []
-    started: list[tuple[tuple[str, ...], Mapping[str, str], Running]] = []
-
-    def starter(words: tuple[str, ...], facts: Mapping[str, str]) -> Running:
-        started.append((words, facts, Running()))
-        return started[-1][2]
-
-    alarms = Alarms(Alarm(command=("ring", "twice")), clock, bell=lambda: rung.append(clock.now_s), starter=starter)
-    assert alarms.set("link lost", "no reading for 10 s", {"run": "r1"})
-    assert not alarms.set("link lost", "no reading for 11 s", {"run": "r1"})
-    assert len(rung) == len(started) == 1
-    words, facts, running = started[0]
-    assert words == ("ring", "twice")
-    assert facts == {
-        "SOAKWITNESS_ALARM": "link lost",
-        "SOAKWITNESS_SAYS": "no reading for 10 s",
-        "SOAKWITNESS_RUN": "r1",
-    }
-    clock.sleep(max(AGAIN_S, COMMAND_S) + 1)
-    alarms.tend()
-    assert running.killed
-    assert "was ended" in (alarms.failed or "")
-    alarms.set("link lost", "no reading for 70 s")
-    assert len(rung) == 2
-    assert len(started) == 1
-    alarms.set("link lost", None)
-    assert alarms.now == {}
-    assert alarms.set("link lost", "again")
-    assert len(started) == 2
-
-
-def test_an_alarm_command_really_runs_without_a_shell(tmp_path: Path) -> None:
-    from soakwitness.firmware_bridge.recording.alarms import start_command
-
-    target = tmp_path / "said; $HOME"
-    code = "import os, sys; open(sys.argv[1], 'w').write(os.environ['SOAKWITNESS_SAYS'])"
-    running = start_command((sys.executable, "-c", code, str(target)), {"SOAKWITNESS_SAYS": "too hot; really"})
-    assert running.wait(timeout=30) == 0  # type: ignore[attr-defined]
-    assert target.read_text() == "too hot; really"
-
-
-def test_an_alarm_command_that_is_missing_is_said() -> None:
-    alarms = Alarms(Alarm(command=("/nowhere/ring",)), FakeClock(), bell=lambda: None)
-    assert alarms.set("link lost", "x")
-    assert "cannot be run" in (alarms.failed or "")
 
 
 @pytest.mark.parametrize(

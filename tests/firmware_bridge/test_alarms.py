@@ -1,0 +1,155 @@
+"""Alarms: bell and command, flickering, failing and hanging commands."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Mapping
+from pathlib import Path
+
+import pytest
+
+from soakwitness.firmware_bridge.furnace.model import Alarm
+from soakwitness.firmware_bridge.links.base import Reading
+from soakwitness.firmware_bridge.recording.alarms import AGAIN_S, COMMAND_S, Alarms, start_command
+from soakwitness.firmware_bridge.recording.beginning import About, begin
+from soakwitness.firmware_bridge.recording.linking import Look
+from soakwitness.firmware_bridge.recording.sampling import Sample
+from soakwitness.firmware_bridge.runfolder.reader import read_events
+from tests.fakes import FakeClock, make_furnace
+
+
+class Running:
+    def __init__(self) -> None:
+        self.killed = False
+
+    def poll(self) -> int | None:
+        return -9 if self.killed else None
+
+    def kill(self) -> None:
+        self.killed = True
+
+
+def test_an_alarm_rings_runs_its_command_once_and_is_bounded_in_time() -> None:
+    clock = FakeClock()
+    rung: list[float] = []
+    started: list[tuple[tuple[str, ...], Mapping[str, str], Running]] = []
+
+    def starter(words: tuple[str, ...], facts: Mapping[str, str]) -> Running:
+        started.append((words, facts, Running()))
+        return started[-1][2]
+
+    alarms = Alarms(Alarm(command=("ring", "twice")), clock, bell=lambda: rung.append(clock.now_s), starter=starter)
+    assert alarms.set("link lost", "no reading for 10 s", {"run": "r1"})
+    assert not alarms.set("link lost", "no reading for 11 s", {"run": "r1"})
+    assert len(rung) == len(started) == 1
+    words, facts, running = started[0]
+    assert words == ("ring", "twice")
+    assert facts == {
+        "SOAKWITNESS_ALARM": "link lost",
+        "SOAKWITNESS_SAYS": "no reading for 10 s",
+        "SOAKWITNESS_RUN": "r1",
+    }
+    clock.sleep(max(AGAIN_S, COMMAND_S) + 1)
+    alarms.tend()
+    assert running.killed
+    assert "was ended" in (alarms.failed or "")
+    alarms.set("link lost", "no reading for 70 s")
+    assert len(rung) == 2
+    assert len(started) == 1
+    alarms.set("link lost", None)
+    assert alarms.now == {}
+    clock.sleep(AGAIN_S)
+    assert alarms.set("link lost", "again")
+    assert len(started) == 2
+
+
+def test_an_alarm_that_flickers_rings_and_runs_its_command_once_a_minute(tmp_path: Path) -> None:
+    clock = FakeClock()
+    started: list[str] = []
+
+    def starter(words: tuple[str, ...], facts: Mapping[str, str]) -> Running:
+        started.append(facts["SOAKWITNESS_SAYS"])
+        return Running()
+
+    furnace = make_furnace(alarm=Alarm(over_c=1151.5, command=("ring",)), every_s=1.0)
+    recording = begin(furnace, clock, About(tmp_path), alarms=Alarms(furnace.alarm, clock, bell=lambda: None))
+    recording.alarms._starter = starter
+    for second in range(600):
+        recording.take(Sample(clock.now_s, clock.utc_s(), Look(Reading({"control": 1151.0 + second % 2}))))
+        assert ("over-temperature" in recording.alarms.now) == (second % 2 == 1)
+        clock.sleep(1.0)
+        recording.tend()
+    recording.end("enough")
+    assert started == ["control reads 1152 °C, over the limit of 1151.5"] * 10
+    assert recording.keeper.folder is not None
+    said = [event.detail for event in read_events(recording.keeper.folder.path) if event.event == "alarm"]
+    assert len([detail for detail in said if detail.startswith("over-temperature")]) == 10
+    assert "the alarm command ran for over 30 s and was ended" in said
+    assert not any("still running" in detail for detail in said)
+
+
+def test_the_next_blade_is_announced_at_once_also_within_a_minute() -> None:
+    alarms = Alarms(Alarm(), FakeClock(), bell=lambda: None)
+    assert alarms.set("soak complete", "B-1")
+    assert not alarms.set("soak complete", None)
+    assert alarms.set("soak complete", "B-2")
+
+
+def test_an_over_temperature_is_told_in_the_instruments_degrees(tmp_path: Path) -> None:
+    clock = FakeClock()
+    furnace = make_furnace(alarm=Alarm(over_c=1150.0), unit="F")  # 1150 C is 2102 F: 1150 x 1.8 + 32
+    recording = begin(furnace, clock, About(tmp_path), alarms=Alarms(furnace.alarm, clock, bell=lambda: None))
+    recording.take(Sample(clock.now_s, clock.utc_s(), Look(Reading({"control": 2110.0}))))
+    assert recording.alarms.now["over-temperature"] == "control reads 2110 °F, over the limit of 2102"
+    recording.release()
+
+
+def test_a_shell_can_name_every_fact() -> None:
+    told: list[Mapping[str, str]] = []
+
+    def starter(words: tuple[str, ...], facts: Mapping[str, str]) -> Running:
+        told.append(facts)
+        return Running()
+
+    alarms = Alarms(Alarm(command=("ring",)), FakeClock(), bell=lambda: None, starter=starter)
+    alarms.set("link lost", "x", {"reading_back wall-2.ü": "20"})
+    assert "SOAKWITNESS_READING_BACK_WALL_2__" in told[0]
+
+
+@pytest.mark.skipif(os.name != "posix", reason="needs process groups")
+def test_a_command_is_ended_with_all_that_it_started(tmp_path: Path) -> None:
+    fifo = tmp_path / "open while it runs"
+    os.mkfifo(fifo)
+    script = f"exec 3>'{fifo}'; sleep 1000 & echo started >&3; wait"
+    running = start_command(("/bin/sh", "-c", script), {})
+    with open(fifo, "rb") as end:
+        assert end.readline() == b"started\n"
+        running.kill()
+        assert end.read() == b"", "the pipe ends when the last process that has it open is gone"
+    assert running.wait(30) == -9
+
+
+def test_commands_that_hang_do_not_outlive_the_recording(tmp_path: Path) -> None:
+    clock = FakeClock()
+    hanging = Running()
+    furnace = make_furnace(alarm=Alarm(command=("hang",)))
+    recording = begin(furnace, clock, About(tmp_path), alarms=Alarms(furnace.alarm, clock, bell=lambda: None))
+    recording.alarms._starter = lambda words, facts: hanging
+    recording.alarm("soak complete", "take it out")
+    recording.release()
+    assert hanging.killed
+
+
+def test_an_alarm_command_really_runs_without_a_shell(tmp_path: Path) -> None:
+    target = tmp_path / "said; $HOME"
+    code = "import os, sys; open(sys.argv[1], 'w').write(os.environ['SOAKWITNESS_SAYS'])"
+    running = start_command((sys.executable, "-c", code, str(target)), {"SOAKWITNESS_SAYS": "too hot; really"})
+    assert running.wait(30) == 0
+    assert target.read_text() == "too hot; really"
+
+
+def test_an_alarm_command_that_is_missing_is_said() -> None:
+    alarms = Alarms(Alarm(command=("/nowhere/ring",)), FakeClock(), bell=lambda: None)
+    assert alarms.set("link lost", "x")
+    assert "cannot be run" in (alarms.failed or "")
