@@ -21,6 +21,9 @@ LINE_EVERY_S = 60.0
 MOST_LINES = 4
 KEYS = {" ": "next", "l": "load", "p": "pull", "s": "plates", "h": "hand-warm", "d": "door"}
 KEYS_WORDS = "Keys: space = next expected act, l load, p pull, s plates, h hand-warm, d door, n note."
+HELD_S = 1.0  # the same key again within this time is one that is held down
+_SEQUENCE = re.compile(r"\x1b(?:\[[0-?]*[ -/]*[@-~]|O[ -~])")  # arrows, function keys, paste marks (ECMA-48, xterm)
+_CUT_SEQUENCE = re.compile(r"\x1b(?:\[[0-?]*[ -/]*|O)?\Z")
 _DURATION = re.compile(r"(?:(\d+(?:\.\d+)?)h)?(?:(\d+(?:\.\d+)?)m)?(?:(\d+(?:\.\d+)?)s?)?")
 
 
@@ -148,17 +151,39 @@ class Screen:
 
 
 class Keys:
-    """Single keys of the recording terminal; a note is typed after ``n`` and ended with Enter."""
+    """Single keys of the recording terminal; a note is typed after ``n`` and ended with Enter.
 
-    def __init__(self, screen: Screen, press: Callable[[str], object], note: Callable[[str], object]) -> None:
+    Keys that send several characters (arrows, function keys) mean nothing, and a key that is held down counts once.
+    """
+
+    def __init__(
+        self,
+        screen: Screen,
+        press: Callable[[str], object],
+        note: Callable[[str], object],
+        *,
+        now: Callable[[], float] = time.monotonic,
+    ) -> None:
         self._screen = screen
         self._press = press
         self._note = note
+        self._now = now
         self._typed: str | None = None
+        self._cut = ""  # what may be the beginning of a sequence
+        self._last: tuple[str, float] | None = None
 
     def look(self) -> None:
         """Take what was typed since."""
-        for key in read_keys():
+        self.take_all(read_keys())
+
+    def take_all(self, came: str) -> None:
+        """Take all that came since the last look, which may be nothing."""
+        text = _SEQUENCE.sub("", self._cut + came)
+        cut = _CUT_SEQUENCE.search(text)
+        self._cut = cut[0] if cut and came else ""
+        if cut:
+            text = text[: cut.start()] + ("" if came else "\x1b")
+        for key in text:
             self.take(key)
 
     def take(self, key: str) -> None:
@@ -167,9 +192,14 @@ class Keys:
             self._type(key)
         elif key == "n":
             self._typed = ""
-        elif key.lower() in KEYS:
+        elif key.lower() in KEYS and not self._is_held(key):
             self._press(KEYS[key.lower()])
         self._screen.prompt = None if self._typed is None else f"Note (Enter to keep, Esc to drop): {self._typed}"
+
+    def _is_held(self, key: str) -> bool:
+        last, now = self._last, self._now()
+        self._last = key, now
+        return last is not None and last[0] == key and now - last[1] < HELD_S
 
     def _type(self, key: str) -> None:
         assert self._typed is not None
@@ -192,16 +222,34 @@ def single_keys(enabled: bool) -> Iterator[None]:
         yield
         return
     import termios
-    import tty
 
     number = sys.stdin.fileno()
     before = termios.tcgetattr(number)
-    tty.setcbreak(number)
+    _take_over(number)
     try:
         yield
     finally:
-        with contextlib.suppress(termios.error):
-            termios.tcsetattr(number, termios.TCSADRAIN, before)
+        if in_foreground(number):
+            with contextlib.suppress(termios.error):
+                termios.tcsetattr(number, termios.TCSADRAIN, before)
+
+
+def _take_over(terminal: int) -> None:
+    """Ask for single keys, also where the shell has set the terminal back since (Ctrl-Z and fg)."""
+    import termios
+    import tty
+
+    with contextlib.suppress(termios.error):
+        if in_foreground(terminal) and termios.tcgetattr(terminal)[3] & termios.ICANON:
+            tty.setcbreak(terminal)
+
+
+def in_foreground(terminal: int) -> bool:
+    """Whether this process may use its terminal: one in the background (``&``) would be stopped for it."""
+    try:
+        return os.tcgetpgrp(terminal) == os.getpgrp()
+    except OSError:
+        return True  # not the terminal that this process was started from: nothing stops it
 
 
 def read_keys() -> str:
@@ -216,8 +264,10 @@ def read_keys() -> str:
     import select
 
     try:
-        ready, _, _ = select.select([sys.stdin.fileno()], [], [], 0)
-        return os.read(sys.stdin.fileno(), 256).decode("utf-8", "ignore") if ready else ""
+        number = sys.stdin.fileno()
+        _take_over(number)
+        ready, _, _ = select.select([number], [], [], 0)
+        return os.read(number, 256).decode("utf-8", "ignore") if ready and in_foreground(number) else ""
     except (OSError, ValueError):
         return ""
 

@@ -67,16 +67,31 @@ def recorder(*words: str, cwd: Path) -> Iterator[Recorder]:
         running.child.communicate()
 
 
-class Terminal:
-    """A command in a terminal of 100 columns: what it shows and what is typed."""
+SHELL = """\
+import fcntl, signal, subprocess, sys, termios
+fcntl.ioctl(0, termios.TIOCSCTTY, 0)
+child = subprocess.Popen(sys.argv[1:], process_group=0)
+signal.signal(signal.SIGTERM, lambda *_: child.terminate())
+sys.exit(child.wait())
+"""
 
-    def __init__(self, *words: str, cwd: Path) -> None:
+
+class Terminal:
+    """A command in a terminal of 100 columns: what it shows and what is typed.
+
+    In the ``background`` it runs as a shell's ``command &`` does; ``child`` is that shell, which hands SIGTERM on.
+    """
+
+    def __init__(self, *words: str, cwd: Path, background: bool = False) -> None:
         import pty
         import termios
 
         self._ours, theirs = pty.openpty()
         termios.tcsetwinsize(theirs, (24, 100))
-        self.child = subprocess.Popen([*MAIN, *words], stdin=theirs, stdout=theirs, stderr=theirs, cwd=cwd)
+        command = [*([sys.executable, "-c", SHELL] if background else []), *MAIN, *words]
+        self.child = subprocess.Popen(
+            command, stdin=theirs, stdout=theirs, stderr=theirs, cwd=cwd, start_new_session=background
+        )
         os.close(theirs)
         self.shown = ""
         self._timer = threading.Timer(LONGEST_S, self.child.kill)

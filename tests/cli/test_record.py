@@ -318,6 +318,65 @@ def test_keys_and_a_note_that_is_dropped() -> None:
     assert notes == ["right"]
 
 
+@pytest.mark.parametrize(
+    "came",
+    [
+        ["\x1b[D\x1b[H"],  # left, home
+        ["\x1bOP\x1bOS"],  # F1, F4
+        ["\x1b", "[D"],  # cut in two on its way
+        ["\x1b[", "1;5D"],  # with Ctrl
+        ["\x1bO", "P"],
+        ["\x1b", ""],  # Esc alone
+    ],
+)
+def test_keys_of_several_characters_are_no_marks(came: list[str]) -> None:
+    pressed: list[str] = []
+    keys = Keys(screen(Stream(terminal=True), Stream(terminal=True), [0.0]), pressed.append, pressed.append)
+    for part in came:
+        keys.take_all(part)
+    assert pressed == []
+    keys.take_all("d")
+    assert pressed == ["door"]
+
+
+def test_an_arrow_in_a_note_leaves_it_and_esc_drops_it() -> None:
+    pressed: list[str] = []
+    notes: list[str] = []
+    keys = Keys(screen(Stream(terminal=True), Stream(terminal=True), [0.0]), pressed.append, notes.append)
+    for part in ("nhot\x1b[D", " spot\r", "nwrong", "\x1b", "", "l"):
+        keys.take_all(part)
+    assert (notes, pressed) == (["hot spot"], ["load"])
+
+
+def test_a_key_that_is_held_down_counts_once() -> None:
+    pressed: list[str] = []
+    at = [0.0]
+    quiet = screen(Stream(terminal=True), Stream(terminal=True), at)
+    keys = Keys(quiet, pressed.append, pressed.append, now=lambda: at[0])
+    for at[0] in (0.0, 0.5, 0.53, 0.56, 1.5, 3.0, 3.1):
+        keys.take(" ")
+    assert pressed == ["next", "next"]
+    keys.take("l")
+    assert pressed == ["next", "next", "load"]
+
+
+@posix
+def test_a_recorder_in_the_background_records_and_leaves_the_shells_keys_alone(tmp_path: Path) -> None:
+    simulated_furnace(tmp_path)
+    shell = Terminal("record", "furnace.toml", cwd=tmp_path, background=True)
+    try:
+        shell.wait_for(" start: ")
+        shell.type("l")
+        shell.wait_for("2 rows")
+        shell.child.send_signal(signal.SIGTERM)
+        shell.wait_for("Sealed.")
+        assert shell.child.wait(timeout=60) == 0
+    finally:
+        shell.close()
+    (run,) = (tmp_path / "soakwitness-logbook" / "runs").iterdir()
+    assert read_marks(run) == ()
+
+
 def test_help_has_an_example_that_is_a_command() -> None:
     done = subprocess.run(
         [sys.executable, "-c", "from soakwitness.cli.main import main; main()", "record", "--help"],
