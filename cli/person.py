@@ -103,8 +103,13 @@ class Person:
     def idle(self, sample: Sample, furnace: Furnace) -> None:
         """A slot was taken while no run is open."""
         now = idle_now(sample, furnace)
-        lead = f"Watching {furnace.name}, it does not heat"
-        self.screen.sentence(f"{lead}. {readings_words(now, self.unit)}.", line_every_s=IDLE_LINE_S)
+        if now.link_lost is None:
+            lead = f"Watching {furnace.name}, it does not heat"
+            words = f"{lead}. {readings_words(now, self.unit)}."
+        else:
+            lead = f"Watching {furnace.name}, no link: {now.link_lost.rstrip('.')}"
+            words = f"{lead}."
+        self.screen.sentence(words, line_every_s=IDLE_LINE_S)
         if self.page is not None:
             self.page.send(page_state(now, unit=self.unit, lead=lead))
 

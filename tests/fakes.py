@@ -20,6 +20,8 @@ SOURCE = LineSource(field=1)
 class FakeClock:
     """Time that passes only when somebody sleeps. ``step`` sets the wall clock, ``pass_by`` is a suspend."""
 
+    speed = 1.0
+
     def __init__(self, start_s: float = 1000.0, utc_s: float = UTC_S, boot: str | None = "boot-1") -> None:
         self.now_s = start_s
         self.ahead_s = utc_s - start_s
@@ -30,6 +32,9 @@ class FakeClock:
 
     def utc_s(self) -> float:
         return self.now_s + self.ahead_s
+
+    def wall_s(self) -> float:
+        return self.utc_s()
 
     def sleep(self, seconds: float, /) -> None:
         if seconds > 0:

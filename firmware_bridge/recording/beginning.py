@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import os
 import platform
+import zlib
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -21,7 +22,7 @@ from soakwitness.firmware_bridge.runfolder.events import append_events
 from soakwitness.firmware_bridge.runfolder.files import Files
 from soakwitness.firmware_bridge.runfolder.format import event_body, read_utc, utc_text
 from soakwitness.firmware_bridge.runfolder.header import columns_of, read_header
-from soakwitness.firmware_bridge.runfolder.lock import RUN_LOCK, Lock, LockHeld, is_held
+from soakwitness.firmware_bridge.runfolder.lock import RUN_LOCK, Lock, LockHeld, is_held, read_holder
 from soakwitness.firmware_bridge.runfolder.model import RunHeader
 from soakwitness.firmware_bridge.runfolder.reader import check_record, last_row, read_events
 from soakwitness.firmware_bridge.runfolder.sealing import seal_run
@@ -68,7 +69,7 @@ def claim_furnace(logbook: Path, furnace: Furnace, who: str, since: str) -> tupl
         If the log book's folder cannot be written.
     """
     folder = logbook / "locks"
-    name = f"{reduced_name(furnace.name)}.lock"
+    name = f"{reduced_name(furnace.name)}-{zlib.crc32(furnace.name.encode()):08x}.lock"
     try:
         folder.mkdir(parents=True, exist_ok=True)
         lock = Lock(folder / name, {"who": who, "since": since, "furnace": furnace.name})
@@ -84,8 +85,8 @@ def claim_furnace(logbook: Path, furnace: Furnace, who: str, since: str) -> tupl
         raise RunFolderError(
             f"{logbook}: cannot be written: {error.strerror or error}. Give another --logbook."
         ) from None
-    others = [other.stem for other in sorted(folder.glob("*.lock")) if other.name != name and is_held(other)]
-    return lock, others
+    recorded = [other for other in sorted(folder.glob("*.lock")) if other.name != name and is_held(other)]
+    return lock, [str(read_holder(other).get("furnace", other.stem)) for other in recorded]
 
 
 def begin(

@@ -17,6 +17,7 @@ class Clock(Protocol):
     """
 
     boot: str | None
+    speed: float  # so many of its seconds pass in one of the computer's
 
     def monotonic(self) -> float:
         """Seconds on a clock that does not jump and goes on through suspend."""
@@ -24,6 +25,10 @@ class Clock(Protocol):
 
     def utc_s(self) -> float:
         """Seconds since 1970 as the computer's clock shows them now; it may jump."""
+        ...
+
+    def wall_s(self) -> float:
+        """Seconds since 1970 as other programs on this computer see them, such as the one that hands over a mark."""
         ...
 
     def sleep(self, seconds: float, /) -> None:
@@ -43,6 +48,8 @@ def _steady_s() -> float:
 class RealClock:
     """The computer's own clocks."""
 
+    speed = 1.0
+
     def __init__(self) -> None:
         try:
             self.boot: str | None = _BOOT_ID.read_text().strip() or None
@@ -54,6 +61,10 @@ class RealClock:
         return _steady_s()
 
     def utc_s(self) -> float:
+        """Seconds since 1970."""
+        return time.time()
+
+    def wall_s(self) -> float:
         """Seconds since 1970."""
         return time.time()
 
@@ -80,6 +91,10 @@ class FastClock:
     def utc_s(self) -> float:
         """Seconds since 1970, running ahead."""
         return self._began_utc_s + self.monotonic()
+
+    def wall_s(self) -> float:
+        """Seconds since 1970, not running ahead."""
+        return time.time()
 
     def sleep(self, seconds: float, /) -> None:
         """Wait for that many fast seconds."""

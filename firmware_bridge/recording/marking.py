@@ -51,8 +51,12 @@ class MarkDesk:
         self._note(encode_mark(mark))
         return mark
 
-    def collect(self, now_t_s: float, utc_s: float) -> list[Mark]:
-        """Enter what waits in the run's ``marks/``; a file goes when its entry is on the disk itself."""
+    def collect(self, now_t_s: float, wall_s: float, speed: float = 1.0) -> list[Mark]:
+        """Enter what waits in the run's ``marks/``; a file goes when its entry is on the disk itself.
+
+        ``now_t_s`` and ``wall_s`` are this moment in the run and on the clock of who hands marks over [s]; of the first
+        ``speed`` seconds pass in one of the second.
+        """
         folder = self._keeper.folder
         if folder is None:
             return []
@@ -61,7 +65,7 @@ class MarkDesk:
         except OSError:
             return []
         new = [dropped for dropped in waiting if dropped.path not in self._entered_files]
-        came = [mark for dropped in new if (mark := self._one(dropped, now_t_s, utc_s)) is not None]
+        came = [mark for dropped in new if (mark := self._one(dropped, now_t_s, wall_s, speed)) is not None]
         self._entered_files |= {dropped.path for dropped in new if dropped.path is not None}
         if self._entered_files and self._keeper.trouble is None and self._keeper.save():
             for path in self._entered_files:
@@ -70,16 +74,16 @@ class MarkDesk:
             self._entered_files = {path for path in self._entered_files if path.exists()}
         return came
 
-    def _one(self, dropped: DroppedMark, now_t_s: float, utc_s: float) -> Mark | None:
+    def _one(self, dropped: DroppedMark, now_t_s: float, wall_s: float, speed: float) -> Mark | None:
         if dropped.strike is not None:
             if not self._struck(dropped.strike):
                 self._note(encode_strike(dropped.strike, why=dropped.why, by=dropped.by))
             return None
         if dropped.act is None or any(mark.mark_id == dropped.mark_id for mark in self.marks):
             return None
-        age_s = utc_s - read_utc(dropped.utc)
+        age_s = max(wall_s - read_utc(dropped.utc), 0.0)
         late = dropped.later or age_s > LATE_S
-        t_s = now_t_s - (age_s if late else min(max(age_s, 0.0), LATE_S)) if dropped.at_s is None else dropped.at_s
+        t_s = now_t_s - speed * age_s if dropped.at_s is None else dropped.at_s
         return self.put(
             Mark(
                 t_s=t_s,

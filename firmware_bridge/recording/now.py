@@ -68,3 +68,22 @@ def chamber_sensor(furnace: Furnace, values: Mapping[str, float | None]) -> str 
     """Name of the sensor that speaks for the chamber in one reading."""
     fit = [sensor for sensor in furnace.sensors if sensor.role in _ORDER and values.get(sensor.name) is not None]
     return min(fit, key=lambda sensor: _ORDER[sensor.role]).name if fit else None
+
+
+def over_limit(furnace: Furnace, values: Mapping[str, float | None]) -> str | None:
+    """The first sensor over the furnace's limit, as a sentence; None where none is."""
+    limit_c = furnace.alarm.over_c
+    if limit_c is None:
+        return None
+    for sensor in furnace.sensors:
+        value = values.get(sensor.name)
+        if sensor.role != "ambient" and value is not None and to_celsius(value, furnace) >= limit_c:
+            limit = from_celsius(limit_c, furnace)
+            return f"{sensor.name} reads {value:g} °{furnace.unit}, over the limit of {limit:g}"
+    return None
+
+
+def facts(furnace: Furnace, run: Path | None, values: Mapping[str, float | None]) -> dict[str, str]:
+    """What an alarm command is told beside the alarm itself."""
+    readings = {f"reading_{name}": "" if value is None else f"{value:g}" for name, value in values.items()}
+    return {"furnace": furnace.name, "run": run.name if run else "", "unit": furnace.unit, **readings}

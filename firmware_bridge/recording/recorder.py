@@ -15,7 +15,7 @@ from soakwitness.firmware_bridge.recording.doubts import Doubts
 from soakwitness.firmware_bridge.recording.keeping import Keeper
 from soakwitness.firmware_bridge.recording.linking import LinkChange
 from soakwitness.firmware_bridge.recording.marking import MarkDesk
-from soakwitness.firmware_bridge.recording.now import Now, chamber_c, from_celsius, to_celsius
+from soakwitness.firmware_bridge.recording.now import Now, chamber_c, facts, over_limit
 from soakwitness.firmware_bridge.recording.sampling import Sample
 from soakwitness.firmware_bridge.runfolder.format import counted, utc_text
 from soakwitness.firmware_bridge.runfolder.lock import Lock
@@ -133,6 +133,8 @@ class Recording:
             self._link_lost = change.says
             last = "no reading before" if since is None else f"last reading at {since:.3f} s"
             self._say(sample, "link lost", f"{change.says} ({last})")
+            if self.keeper.trouble is None:
+                self.keeper.save()  # opening it again may block for longer than rows may wait for the disk
 
     def _read(
         self, sample: Sample, values: Mapping[str, float | None], faults: Mapping[str, str], texts: Sequence[str]
@@ -158,8 +160,7 @@ class Recording:
     def _raise_alarms(self, sample: Sample) -> None:
         reading = sample.look.reading
         if reading is not None:
-            over = self._over(reading.values)
-            self._alarm("over-temperature", over)
+            self._alarm("over-temperature", over_limit(self.furnace, reading.values))
             for sensor in self.furnace.sensors:
                 word = reading.faults.get(sensor.name)
                 says = None if word is None else f"{sensor.name}: {word}"
@@ -169,17 +170,6 @@ class Recording:
             since_s = self._last.now_s if self._last is not None else self.started_s
             if sample.now_s - since_s >= self.furnace.alarm.silent_s:
                 self._alarm("link lost", f"no reading for {sample.now_s - since_s:.0f} s: {sample.look.error}")
-
-    def _over(self, values: Mapping[str, float | None]) -> str | None:
-        limit_c = self.furnace.alarm.over_c
-        if limit_c is None:
-            return None
-        for sensor in self.furnace.sensors:
-            value = values.get(sensor.name)
-            if sensor.role != "ambient" and value is not None and to_celsius(value, self.furnace) >= limit_c:
-                limit = from_celsius(limit_c, self.furnace)
-                return f"{sensor.name} reads {value:g} °{self.furnace.unit}, over the limit of {limit:g}"
-        return None
 
     def _alarm(self, key: str, says: str | None, *, kind: str = "") -> None:
         if says is None:
@@ -195,9 +185,7 @@ class Recording:
 
     def _facts(self) -> dict[str, str]:
         now = self.now()
-        readings = {f"reading_{name}": "" if v is None else f"{v:g}" for name, v in now.values.items()}
-        run = now.run.name if now.run else ""
-        return {"furnace": self.furnace.name, "run": run, "unit": self.furnace.unit, **readings}
+        return facts(self.furnace, now.run, now.values)
 
     def alarm(self, kind: str, says: str | None) -> None:
         """Say how it stands with an alarm that is told from outside: soak complete, soak overdue."""
@@ -209,10 +197,13 @@ class Recording:
         self.keeper.tend()
         if now_s - self._collected_s >= COLLECT_EVERY_S:
             self._collected_s = now_s
-            self.desk.collect(self.t_s(now_s), self._clock.utc_s())
+            self._collect()
             self.alarms.tend()
             self._tell_failed_command()
             self._watch_record(now_s)
+
+    def _collect(self) -> None:
+        self.desk.collect(self.t_s(self._clock.monotonic()), self._clock.wall_s(), self._clock.speed)
 
     def _watch_record(self, now_s: float) -> None:
         trouble, since_s = self.keeper.trouble, self.keeper.trouble_since_s
@@ -271,7 +262,7 @@ class Recording:
         RunFolderError
             If the run cannot be written or sealed; its folder stays as it is and can be resumed.
         """
-        self.desk.collect(self.t_s(self._clock.monotonic()), self._clock.utc_s())
+        self._collect()
         self.event("end", why)
         try:
             return self._seal()

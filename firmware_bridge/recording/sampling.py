@@ -35,6 +35,7 @@ class Station:
     def __init__(self, clock: Clock, link: LinkKeeper, every_s: float) -> None:
         self._clock = clock
         self._link = link
+        self._every_s = every_s
         self._schedule = Schedule(clock.monotonic(), every_s)
         self._pause_s = min(PAUSE_S, every_s)
         self._before: tuple[float, float] | None = None
@@ -53,7 +54,8 @@ class Station:
             tend()
 
     def first(self) -> Sample:
-        """Take the reading of the first slot, before ``run`` goes on with the others."""
+        """Take the reading of the first slot, before ``run`` goes on with the others; slots count from this one."""
+        self._schedule = Schedule(self._clock.monotonic(), self._every_s)
         self._schedule.take()
         return self._sample(Missed())
 

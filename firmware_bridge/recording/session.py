@@ -19,6 +19,7 @@ from soakwitness.firmware_bridge.recording.sampling import Sample, Station
 from soakwitness.firmware_bridge.runfolder.files import Files
 from soakwitness.firmware_bridge.runfolder.format import utc_text
 
+BETWEEN_TRIES_S = 1.0
 PATIENCE_S = 60.0  # so long an end waits for a disk that takes nothing
 
 
@@ -104,7 +105,7 @@ def record_run(
         attendant.tell(f"Link: {link.open()}.")
         try:
             station = Station(clock, link, furnace.every_s)
-            first = _first_reading(station, link, clock, furnace.every_s)
+            first = _first_reading(station, link, clock, attendant)
             reading = first.look.reading
             recording, says = begin_or_resume(
                 furnace,
@@ -126,13 +127,13 @@ def record_run(
         lock.release()
 
 
-def _first_reading(station: Station, link: LinkKeeper, clock: Clock, every_s: float) -> Sample:
+def _first_reading(station: Station, link: LinkKeeper, clock: Clock, attendant: Attendant) -> Sample:
     """The first good reading; a person waits, so after three tries the reason is better than an empty run."""
     first = station.first()
     while first.look.error is not None:
-        if link.lost:
+        if link.lost or attendant.why_end() is not None:
             raise first.look.error
-        clock.sleep(every_s)
+        clock.sleep(BETWEEN_TRIES_S)
         first = station.first()
     return first
 

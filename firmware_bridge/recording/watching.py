@@ -24,6 +24,7 @@ from soakwitness.firmware_bridge.recording.beginning import (
 )
 from soakwitness.firmware_bridge.recording.clocks import Clock
 from soakwitness.firmware_bridge.recording.heating import Decision, Heating, HeatingSettings
+from soakwitness.firmware_bridge.recording.idling import Idling
 from soakwitness.firmware_bridge.recording.linking import Opener
 from soakwitness.firmware_bridge.recording.now import chamber_c, to_celsius
 from soakwitness.firmware_bridge.recording.recorder import Recording
@@ -107,6 +108,7 @@ class Watcher:
         self._files = files
         self._heating = Heating(settings)
         self._before = Before(furnace.columns)
+        self._idling = self._new_idling()
         self._looked_back = False
         self._ending: str | None = None
 
@@ -121,10 +123,10 @@ class Watcher:
         if self.recording is not None:
             self.recording.take(sample)
             self._attendant.show(self.recording)
-        elif reading is not None:
-            self._before.add(sample, values)
-            self._attendant.idle(sample, self.furnace)
         else:
+            self._idling.look(sample)
+            if reading is not None:
+                self._before.add(sample, values)
             self._attendant.idle(sample, self.furnace)
         self._follow(decision)
 
@@ -133,9 +135,12 @@ class Watcher:
         if self.recording is not None:
             self.recording.tend()
             self._attendant.tend(self.recording)
+        else:
+            self._idling.tend()
 
     def close(self, why: str) -> None:
         """End the watch; an open run is left unsealed on the disk, to be gone on with, unless it can be sealed."""
+        self._idling.close()
         if self.recording is not None:
             self._end(why)
 
@@ -154,7 +159,11 @@ class Watcher:
             why, self._ending = self._ending, None
             self._end(why)
 
+    def _new_idling(self) -> Idling:
+        return Idling(self.furnace, self._alarms(), self._clock.monotonic(), self._attendant.heard)
+
     def _begin(self, decision: Decision) -> None:
+        self._idling.close()
         rows = list(self._before.since(decision.from_s))
         started_s = rows[0].now_s if rows else self._clock.monotonic()
         self.recording = begin(
@@ -175,6 +184,7 @@ class Watcher:
     def _end(self, why: str) -> None:
         assert self.recording is not None
         recording, self.recording = self.recording, None
+        self._idling = self._new_idling()
         try:
             recording.end(why)
         except RunFolderError as error:

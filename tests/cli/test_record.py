@@ -13,7 +13,7 @@ import pytest
 
 from soakwitness.cli.attending import Duration, Keys, Screen, Stop
 from soakwitness.cli.common import run_main
-from soakwitness.cli.person import idle_now
+from soakwitness.cli.person import Person, idle_now
 from soakwitness.cli.words.now_words import clock_words, now_sentence
 from soakwitness.firmware_bridge.errors import LinkError
 from soakwitness.firmware_bridge.links.base import Reading
@@ -242,6 +242,13 @@ def test_idle_facts_say_when_there_is_no_link() -> None:
     assert idle_now(gone, make_furnace()).link_lost == "/dev/x: missing."
     here = Sample(0.0, 0.0, Look(Reading({"control": 20.0})))
     assert idle_now(here, make_furnace()).values == {"control": 20.0}
+
+
+def test_a_watch_without_a_link_does_not_say_that_the_furnace_is_cold() -> None:
+    out = Stream(terminal=False)
+    person = Person(screen(out, Stream(terminal=False), [0.0]), Stop(), "C")
+    person.idle(Sample(0.0, 0.0, Look(None, LinkError("missing", "/dev/x: missing."))), make_furnace())
+    assert out.text.endswith(" Watching small furnace, no link: /dev/x: missing.\n")
 
 
 class Stream:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import random
 import sys
+import types
 from collections.abc import Mapping
 from pathlib import Path
 
@@ -10,7 +12,7 @@ import pytest
 
 from soakwitness.firmware_bridge.errors import LinkError, RunFolderError
 from soakwitness.firmware_bridge.furnace.model import Alarm, Contact, Furnace
-from soakwitness.firmware_bridge.links.base import Clock, Link
+from soakwitness.firmware_bridge.links.base import Clock, Link, Reading
 from soakwitness.firmware_bridge.recording import clocks
 from soakwitness.firmware_bridge.recording.acts import Contacts, next_act
 from soakwitness.firmware_bridge.recording.alarms import Alarms
@@ -24,17 +26,18 @@ from soakwitness.firmware_bridge.recording.beginning import (
     same_heating,
 )
 from soakwitness.firmware_bridge.recording.doubts import Doubts
-from soakwitness.firmware_bridge.recording.linking import LinkKeeper, PortMemory
+from soakwitness.firmware_bridge.recording.linking import LinkChange, LinkKeeper, Look, PortMemory
 from soakwitness.firmware_bridge.recording.recorder import Recording
 from soakwitness.firmware_bridge.recording.sampling import Sample
 from soakwitness.firmware_bridge.recording.schedule import Schedule
 from soakwitness.firmware_bridge.recording.session import record_run
 from soakwitness.firmware_bridge.runfolder.format import utc_text
+from soakwitness.firmware_bridge.runfolder.listing import good_rows
 from soakwitness.firmware_bridge.runfolder.lock import LockHeld
 from soakwitness.firmware_bridge.runfolder.marks import DroppedMark, drop_mark
 from soakwitness.firmware_bridge.runfolder.model import Act, Mark
 from soakwitness.firmware_bridge.runfolder.reader import check_record, read_events, read_header, read_marks
-from tests.fakes import SOURCE, Attendant, FakeClock, FakeInstrument, make_furnace
+from tests.fakes import SOURCE, UTC_S, Attendant, FakeClock, FakeInstrument, PowerCutFiles, make_furnace
 from tests.record_oracle import returned_rows
 
 
@@ -64,9 +67,10 @@ def test_the_real_clock_goes_on_through_suspend(monkeypatch: pytest.MonkeyPatch)
     if sys.platform != "linux":
         pytest.skip("CLOCK_BOOTTIME is Linux's")
     asked = []
-    monkeypatch.setattr(clocks.time, "clock_gettime", lambda number: asked.append(number) or 5.0)
+    number_of = types.SimpleNamespace(CLOCK_BOOTTIME=7, clock_gettime=lambda number: asked.append(number) or 5.0)
+    monkeypatch.setattr(clocks, "time", number_of)
     assert clocks.RealClock().monotonic() == 5.0
-    assert asked == [clocks.time.CLOCK_BOOTTIME]
+    assert asked == [7]
 
 
 def test_the_fast_clock_runs_faster(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -328,6 +332,28 @@ def marks(*acts: Act, pieces: tuple[str, ...] = ()) -> list[Mark]:
     return [Mark(float(k), act, pieces if act == "load" else ()) for k, act in enumerate(acts)]
 
 
+def test_a_mark_is_entered_where_a_fast_clock_stands(tmp_path: Path) -> None:
+    """A simulated furnace runs 60 times faster; who hands a mark over lives by the computer's own clock."""
+
+    class Fast(FakeClock):
+        speed = 60.0
+
+        def wall_s(self) -> float:
+            return UTC_S + (self.now_s - 1000.0) / self.speed
+
+    clock = Fast()
+    recording = begin(make_furnace(), clock, About(tmp_path), alarms=Alarms(Alarm(), clock, bell=lambda: None))
+    assert recording.keeper.folder is not None
+    clock.sleep(600.0)
+    drop_mark(recording.keeper.folder.path, DroppedMark("aaaaaa", utc_text(clock.wall_s()), "load"))
+    clock.sleep(30.0)  # half a second of the computer's
+    recording.tend()
+    (mark,) = recording.desk.marks
+    assert mark.t_s == pytest.approx(600.0, abs=0.1)  # handed over to the millisecond, of which one is 0.06 s here
+    assert not mark.entered_later
+    recording.release()
+
+
 @pytest.mark.parametrize(
     ("loading", "temp_c", "before", "expected"),
     [
@@ -410,6 +436,64 @@ def test_a_silent_instrument_raises_the_alarm_when_its_time_is_up(tmp_path: Path
 # Two recorders, resuming
 
 
+def test_furnaces_whose_names_look_alike_are_two(tmp_path: Path) -> None:
+    locks = []
+    for name in ("Ofen 1", "ofen-1", "窯", "炉"):
+        furnace = make_furnace()
+        object.__setattr__(furnace, "name", name)
+        locks.append(claim_furnace(tmp_path, furnace, "record", "07:15")[0])
+    for lock in locks:
+        lock.release()
+
+
+def test_a_person_who_gives_up_waiting_for_the_first_reading_is_obeyed(tmp_path: Path) -> None:
+    clock = FakeClock()
+    instrument = FakeInstrument(clock)
+
+    def silent(now_s: float) -> dict[str, float | None]:
+        raise LinkError("silent", "/dev/fake: silent.")
+
+    instrument.values = silent
+    with pytest.raises(LinkError, match="silent"):
+        record(tmp_path, clock, Attendant(0), instrument, furnace=make_furnace(every_s=3600.0))
+    assert clock.now_s - 1000 < 5
+    assert not (tmp_path / "runs").exists()
+
+
+def test_slots_count_from_the_first_good_reading(tmp_path: Path) -> None:
+    clock = FakeClock()
+    instrument = FakeInstrument(clock)
+
+    def late(now_s: float) -> dict[str, float | None]:
+        if now_s < 1001.5:
+            raise LinkError("silent", "/dev/fake: silent.")
+        return {"control": 20.0, "load": 20.0, "setpoint": None}
+
+    instrument.values = late
+    run = record(tmp_path, clock, Attendant(3), instrument, furnace=make_furnace(every_s=60.0))
+    assert [float(row[0]) for row in good_rows(run)] == [0.0, 60.0, 120.0]
+
+
+def test_all_rows_are_on_the_disk_when_the_link_is_lost(tmp_path: Path) -> None:
+    clock = FakeClock()
+    files = PowerCutFiles(random.Random(1))
+    recording = begin(
+        make_furnace(), clock, About(tmp_path), alarms=Alarms(Alarm(), clock, bell=lambda: None), files=files
+    )
+    for _ in range(3):
+        recording.take(Sample(clock.now_s, clock.utc_s(), Look(Reading({"control": 20.0}))))
+        clock.sleep(1.0)
+        recording.tend()
+    gone = LinkError("missing", "/dev/fake: missing.")
+    recording.take(Sample(clock.now_s, clock.utc_s(), Look(None, gone, LinkChange(False, clock.now_s - 1, str(gone)))))
+    files.cut()
+    assert recording.keeper.folder is not None
+    run = recording.keeper.folder.path
+    assert check_record(run).rows == 3
+    assert read_events(run)[-1].event == "link lost"
+    recording.release()
+
+
 def test_a_second_recorder_of_the_same_furnace_is_told_who_has_it(tmp_path: Path) -> None:
     furnace = make_furnace()
     lock, _ = claim_furnace(tmp_path, furnace, "record", "07:15")
@@ -418,7 +502,7 @@ def test_a_second_recorder_of_the_same_furnace_is_told_who_has_it(tmp_path: Path
     other = make_furnace()
     object.__setattr__(other, "name", "big furnace")
     second, others = claim_furnace(tmp_path, other, "record", "07:17")
-    assert others == ["small-furnace"]
+    assert others == ["small furnace"]
     second.release()
     lock.release()
     claim_furnace(tmp_path, furnace, "watch", "07:18")[0].release()

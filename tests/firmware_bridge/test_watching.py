@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from soakwitness.firmware_bridge.errors import RunFolderError
-from soakwitness.firmware_bridge.furnace.model import Furnace
+from soakwitness.firmware_bridge.furnace.model import Alarm, Furnace
 from soakwitness.firmware_bridge.recording.beginning import About, claim_furnace
 from soakwitness.firmware_bridge.recording.recorder import Recording
 from soakwitness.firmware_bridge.recording.sampling import Sample
@@ -179,6 +179,46 @@ def test_a_watch_waits_for_an_instrument_that_is_not_there(tmp_path: Path) -> No
     person = Watched(6 * 330, act=act)
     watch_furnace(make_furnace(every_s=EVERY_S), clock, About(tmp_path), person, opener=at.open)
     assert len(person.runs) == 1
+
+
+@pytest.mark.parametrize(
+    ("gone", "values", "alarm"),
+    [
+        ("missing", {}, "link lost: no reading for 10 s: /dev/fake: missing."),
+        ("garbled", {}, "link lost: no reading for 10 s: /dev/fake: garbled."),
+        ("silent", {}, None),  # switched off with the furnace
+        (None, {"control": 1200.0, "load": 20.0}, "over-temperature: control reads 1200 °C, over the limit of 1150"),
+        (None, {"control": 20.0, "load": None}, None),  # the load sensor is plugged in for a run only
+        (None, {"control": None, "load": None}, "sensor fault: control: open circuit: heating cannot be seen"),
+    ],
+)
+def test_what_would_make_it_miss_a_run_is_an_alarm_between_runs_too(
+    tmp_path: Path, gone: str | None, values: dict[str, float | None], alarm: str | None
+) -> None:
+    clock = FakeClock(start_s=START_S)
+    person = Watched(60)
+    at = instrument(clock)
+    at.gone = gone  # type: ignore[assignment]
+    at.values = lambda now_s: {"control": 20.0, "load": 20.0, **values}
+    at.faults = {"control": "open circuit"} if "control" in values and values["control"] is None else {}
+    furnace = make_furnace(every_s=1.0, alarm=Alarm(over_c=1150.0))
+    watch_furnace(furnace, clock, About(tmp_path), person, opener=at.open)
+    assert [detail for event, detail in person.events if event == "alarm"] == ([alarm] if alarm else [])
+    assert person.bells == (1 if alarm else 0)
+    assert ("link lost" in {event for event, _ in person.events}) == (gone is not None)
+    assert not person.runs
+
+
+def test_a_link_that_comes_back_between_runs_is_said(tmp_path: Path) -> None:
+    clock = FakeClock(start_s=START_S)
+    at = instrument(clock)
+
+    def act(slot: int, _: object) -> None:
+        at.gone = "missing" if 10 <= slot < 40 else None
+
+    person = Watched(60, act=act)
+    watch_furnace(make_furnace(every_s=1.0), clock, About(tmp_path), person, opener=at.open)
+    assert [event for event, _ in person.events] == ["link lost", "alarm", "link back"]
 
 
 def test_an_instrument_switched_off_with_the_furnace_ends_the_run(tmp_path: Path) -> None:
