@@ -22,6 +22,20 @@ class WrongUse(click.ClickException):
     exit_code = 2
 
 
+class Words(click.ParamType):  # type: ignore[type-arg,unused-ignore]
+    """Words that a person typed and that are kept: bytes that are no text are refused, no file could hold them."""
+
+    name = "text"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
+        """Give the words."""
+        try:
+            str(value).encode()
+        except UnicodeEncodeError:
+            self.fail(f"{value!r} is no text in UTF-8.", param, ctx)
+        return str(value)
+
+
 class SuggestingGroup(click.Group):
     """A group that names the nearest command where a word is none of its commands."""
 
