@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, cast
 
 import click
 
-from soakwitness.cli.common import WrongUse, find_run, logbook_option
+from soakwitness.cli.common import Words, WrongUse, find_run, logbook_option
 from soakwitness.firmware_bridge.runfolder.model import ACTS, Act, Mark
 
 if TYPE_CHECKING:
@@ -19,14 +19,18 @@ WAIT_S = 2.0
 
 @click.command()
 @click.argument("act", type=click.Choice(ACTS), required=False)
-@click.argument("pieces", nargs=-1)
+@click.argument("pieces", nargs=-1, type=Words())
 @click.option("--run", help="Which run; else the one that is being recorded.")
 @click.option("--at", help="When it was done: ISO 8601, 14:05 with --zone, or +1:23:04 into the run; else now.")
 @click.option("--zone", help="Time zone of --at, such as Europe/Vienna.")
-@click.option("--note", "note", help="Words to keep with it.")
-@click.option("--by", envvar="SOAKWITNESS_USER", help="Who says so; else the name of the computer's user.")
-@click.option("--strike", metavar="ID", help="Strike out the mark of this id; its entry stays. Needs --why.")
-@click.option("--why", help="Why a mark is struck out.")
+@click.option("--note", "note", type=Words(), help="Words to keep with it.")
+@click.option(
+    "--by", type=Words(), envvar="SOAKWITNESS_USER", help="Who says so; else the name of the computer's user."
+)
+@click.option(
+    "--strike", type=Words(), metavar="ID", help="Strike out the mark of this id; its entry stays. Needs --why."
+)
+@click.option("--why", type=Words(), help="Why a mark is struck out.")
 @click.option("--list", "listed", is_flag=True, help="List the marks of the run.")
 @logbook_option
 def mark(
@@ -121,11 +125,11 @@ def _hand_over(
     why: str,
 ) -> str:
     from soakwitness.firmware_bridge.runfolder.format import utc_text
-    from soakwitness.firmware_bridge.runfolder.marks import DroppedMark, drop_mark, find_mark, new_mark_id
+    from soakwitness.firmware_bridge.runfolder.marks import DroppedMark, drop_mark, mark_to_strike, new_mark_id
     from soakwitness.firmware_bridge.runfolder.reader import read_marks
 
     if strike is not None:
-        strike = find_mark(read_marks(path), strike).mark_id
+        strike = mark_to_strike(read_marks(path), strike).mark_id
     dropped = DroppedMark(
         mark_id=new_mark_id(),
         utc=utc_text(time.time()),
@@ -169,7 +173,6 @@ def _enter(
     strike: str | None,
     why: str,
 ) -> str:
-    from soakwitness.cli.words.now_words import clock_words
     from soakwitness.firmware_bridge.runfolder.late import enter_late, last_t_s, strike_late
     from soakwitness.firmware_bridge.runfolder.marks import new_mark_id
 
@@ -184,15 +187,20 @@ def _enter(
     t_s = last_t_s(path) if at_s is None else at_s
     late = Mark(t_s, act, pieces, note, new_mark_id(), entered_later=True, by=by)
     enter_late(path, late, now_utc=time.time())
-    return f"{mark_words(late)} entered into {path.name} at {clock_words(t_s)}."
+    return f"{mark_words(late)} entered into {path.name} at {_when(t_s)}."
+
+
+def _when(t_s: float) -> str:
+    from soakwitness.cli.words.now_words import clock_words
+
+    return clock_words(t_s) if t_s >= 0 else f"{clock_words(-t_s)} before the start"
 
 
 def _list(path: Path) -> None:
-    from soakwitness.cli.words.now_words import clock_words
     from soakwitness.firmware_bridge.runfolder.reader import read_marks
 
     for found in read_marks(path):
         more = [f"by {found.by}"] if found.by else []
         more += ["entered later"] if found.entered_later else []
         more += [f"struck out: {found.struck_why}"] if found.struck else []
-        click.echo(f"{clock_words(found.t_s)}  {mark_words(found)}{'; ' if more else ''}{'; '.join(more)}")
+        click.echo(f"{_when(found.t_s)}  {mark_words(found)}{'; ' if more else ''}{'; '.join(more)}")

@@ -9,14 +9,14 @@ from typing import Literal
 import click
 
 from soakwitness.cli.attending import KEYS_WORDS, Duration, Screen, Stop, check_speed, single_keys
-from soakwitness.cli.common import logbook_option, unit_option
+from soakwitness.cli.common import Words, logbook_option, unit_option
 from soakwitness.cli.person import Person, check_page, open_page, page_options
 
 
 @click.command()
 @click.argument("furnace", type=click.Path(path_type=Path, dir_okay=False))
 @click.option("--recipe", "recipe_path", type=click.Path(path_type=Path, dir_okay=False), help="Recipe of this run.")
-@click.option("--operator", help="Who runs the furnace.")
+@click.option("--operator", type=Words(), help="Who runs the furnace.")
 @click.option("--for", "for_s", type=Duration(), help="End by itself after so long: 90s, 25m, 1h30m.")
 @click.option("--speed", type=click.FloatRange(1, 10_000), default=1.0, help="Simulated furnace: so many times faster.")
 @click.option("--new", "fresh", is_flag=True, help="Begin a new run, also where one that was cut off could go on.")

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Literal
 import click
 
 from soakwitness.cli.attending import KEYS_WORDS, Duration, Screen, Stop, check_speed, single_keys
-from soakwitness.cli.common import WrongUse, check_output, force_option, logbook_option, unit_option
+from soakwitness.cli.common import Words, WrongUse, check_output, force_option, logbook_option, unit_option
 from soakwitness.cli.person import Person, check_page, open_page, page_options
 
 if TYPE_CHECKING:
@@ -27,7 +27,7 @@ FILE = click.Path(path_type=Path, dir_okay=False)
 @click.argument("furnace", type=FILE)
 @click.option("--recipe", "recipe_path", type=FILE, help="Recipe of every run; else the one that it is seen to follow.")
 @click.option("--recipes", type=FOLDER, help="Folder of the recipes that a run can be seen to follow.")
-@click.option("--operator", help="Who runs the furnace.")
+@click.option("--operator", type=Words(), help="Who runs the furnace.")
 @click.option("--cold", type=float, help="A run is over below this, in the furnace's unit; else 50 C.")
 @click.option("--idle", "idle_s", type=Duration(), default="2h", show_default=True, help="Or not heated for so long.")
 @click.option("--before", "before_s", type=Duration(), default="5m", show_default=True, help="Kept from before a run.")

@@ -16,7 +16,6 @@ from soakwitness.firmware_bridge.runfolder.marks import (
     dropped_marks,
     encode_mark,
     encode_strike,
-    find_mark,
     marks_of,
     new_mark_id,
 )
@@ -98,12 +97,6 @@ class MarkDesk:
 
     def _struck(self, mark_id: str) -> bool:
         return any(struck[0] == mark_id for event in self._events if (struck := decode_strike(event)) is not None)
-
-    def strike(self, mark_id: str, *, why: str, by: str | None = None) -> Mark:
-        """Strike a mark out; raises RunFolderError where there is none of that id."""
-        mark = find_mark(self.marks, mark_id)
-        self._note(encode_strike(mark.mark_id, why=why, by=by))
-        return mark
 
     def _note(self, detail: str) -> None:
         self._events.append(self._enter(detail))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 import re
 from collections.abc import Iterable
@@ -15,11 +16,12 @@ from soakwitness.firmware_bridge.runfolder.files import Files
 from soakwitness.firmware_bridge.runfolder.format import event_body, read_utc, utc_text
 from soakwitness.firmware_bridge.runfolder.header import read_header
 from soakwitness.firmware_bridge.runfolder.lock import RUN_LOCK, Lock
-from soakwitness.firmware_bridge.runfolder.marks import encode_mark, encode_strike, find_mark
+from soakwitness.firmware_bridge.runfolder.marks import encode_mark, encode_strike, mark_to_strike
 from soakwitness.firmware_bridge.runfolder.model import Event, Mark
 from soakwitness.firmware_bridge.runfolder.reader import check_record, last_row, read_events, read_marks
 from soakwitness.firmware_bridge.runfolder.sealing import append_sealed
 
+FAR_S = 86400.0  # loaded before the record began, or pulled after it ended: but not on another day
 _ALLOWED = "2026-11-25T14:05+01:00, 14:05 with a zone, or +1:23:04 into the run"
 _CLOCK = re.compile(r"([01]?\d|2[0-3]):([0-5]\d)(?::([0-5]\d))?")
 
@@ -64,16 +66,24 @@ def moment_in_run(path: Path, text: str, zone: str | None) -> float:
         Run folder.
     text : str
         ``+1:23:04`` or ``+90`` into the run, ISO 8601 with its offset, or a local time with ``zone``: of a whole
-        date, or ``14:05`` for the first such time after the start.
+        date, or ``14:05`` for the first such time in the run, else the one nearest to it.
     zone : str, optional
         Name of a time zone.
 
     Raises
     ------
     RunFolderError
-        If it is no moment, or a local time without a zone.
+        If it is no moment, a local time without a zone, or over a day away from the run.
     """
-    text = text.strip()
+    end_s = last_t_s(path)
+    t_s = _moment(path, text.strip(), zone, end_s)
+    if not -FAR_S <= t_s <= end_s + FAR_S:
+        began = read_header(path).started_utc
+        raise RunFolderError(f"{text!r} is not near this run: it began at {began} and was {end_s:.0f} s long.")
+    return t_s
+
+
+def _moment(path: Path, text: str, zone: str | None, end_s: float) -> float:
     if text.startswith("+"):
         return _into_run(text)
     clock = _CLOCK.fullmatch(text)
@@ -82,8 +92,8 @@ def moment_in_run(path: Path, text: str, zone: str | None) -> float:
         local = started.astimezone(_zone(text, zone))
         hour, minute, second = (int(part or 0) for part in clock.groups())
         at = local.replace(hour=hour, minute=minute, second=second, microsecond=0)
-        at = at if at >= local.replace(microsecond=0) else at + timedelta(days=1)
-        return time_in_run(path, at.timestamp())
+        days = [time_in_run(path, (at + timedelta(days=day)).timestamp()) for day in (-1, 0, 1)]
+        return min(days, key=lambda t_s: (max(-t_s, t_s - end_s, 0.0), t_s))
     try:
         moment = datetime.fromisoformat(text)
     except ValueError:
@@ -98,7 +108,7 @@ def _into_run(text: str) -> float:
         parts = [float(part) for part in text[1:].split(":")]
     except ValueError:
         parts = []
-    if not 0 < len(parts) <= 3 or any(part < 0 for part in parts):
+    if not 0 < len(parts) <= 3 or not all(0 <= part < math.inf for part in parts):
         raise RunFolderError(f"{text!r} is no time. Write {_ALLOWED}.")
     return sum(part * 60.0**power for power, part in enumerate(reversed(parts)))
 
@@ -133,7 +143,7 @@ def strike_late(
     path: Path, mark_id: str, *, why: str, by: str | None, now_utc: datetime | float, files: Files | None = None
 ) -> Mark:
     """Strike a mark out of a run that nobody records; its entry stays. Returns the mark."""
-    mark = find_mark(read_marks(path), mark_id)
+    mark = mark_to_strike(read_marks(path), mark_id)
     _append(path, encode_strike(mark.mark_id, why=why, by=by), now_utc, files)
     return mark
 

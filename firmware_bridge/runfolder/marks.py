@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import contextlib
 import json
+import math
 import os
 import re
 from collections.abc import Iterable, Sequence
@@ -77,6 +78,8 @@ def decode_mark(event: Event) -> Mark | None:
     try:
         t_s = float(words["at"].removesuffix(" s")) if "at" in words else event.t_s
     except ValueError:
+        return None
+    if not math.isfinite(t_s):
         return None
     return Mark(
         t_s=t_s,
@@ -201,7 +204,15 @@ def _parse(path: Path) -> DroppedMark | None:
         )
     except (OSError, ValueError, KeyError, TypeError, AttributeError):
         return None
-    return mark if fit else None
+    return mark if fit and math.isfinite(mark.at_s or 0.0) else None
+
+
+def mark_to_strike(marks: Sequence[Mark], mark_id: str) -> Mark:
+    """The mark of this id, which must not be struck out already: the first reason stays."""
+    mark = find_mark(marks, mark_id)
+    if mark.struck:
+        raise RunFolderError(f"mark {mark.mark_id} ({mark.act}) is struck out already: {mark.struck_why}.")
+    return mark
 
 
 def find_mark(marks: Sequence[Mark], mark_id: str) -> Mark:

@@ -127,7 +127,8 @@ def test_wrong_use(tmp_path: Path, words: list[str], says: str) -> None:
         ("2026-11-25T08:16:02+01:00", None, 60.0),
         ("2026-11-25T08:16:02", "Europe/Vienna", 60.0),
         ("08:16:02", "Europe/Vienna", 60.0),
-        ("08:10", "Europe/Vienna", 24 * 3600.0 - 302.0),  # before the start: the next day's
+        ("08:10", "Europe/Vienna", -302.0),  # the furnace was loaded before the record began
+        ("+24:00:59", None, 86459.0),
     ],
 )
 def test_moments_in_a_run_that_began_at_07_15_02_utc(tmp_path: Path, text: str, zone: str | None, t_s: float) -> None:
@@ -144,6 +145,13 @@ def test_moments_in_a_run_that_began_at_07_15_02_utc(tmp_path: Path, text: str, 
         ("+x", None, "is no time"),
         ("+1:2:3:4", None, "is no time"),
         ("25:00", "Europe/Vienna", "is no time"),
+        ("+inf", None, "is no time"),
+        ("+nan", None, "is no time"),
+        ("9999-12-31T23:59:59-14:00", None, "not near this run"),
+        ("2020-11-25T08:16:02Z", None, "not near this run: it began at 2026-11-25T07:15:02.000Z and was 59 s long"),
+        ("2027-11-25T08:16:02Z", None, "not near this run"),
+        ("0001-01-01T00:00", "Europe/Vienna", "not near this run"),
+        ("+1e9", None, "not near this run"),
     ],
 )
 def test_what_is_no_moment(tmp_path: Path, text: str, zone: str | None, says: str) -> None:
@@ -151,6 +159,37 @@ def test_what_is_no_moment(tmp_path: Path, text: str, zone: str | None, says: st
 
     with pytest.raises(RunFolderError, match=says):
         moment_in_run(sealed_run(tmp_path), text, zone)
+
+
+def test_a_clock_time_in_the_second_day_of_a_run_is_found(tmp_path: Path) -> None:
+    run = new_run(tmp_path)
+    for hour in range(31):
+        run.write_row(3600 * hour, STARTED_UTC + 3600 * hour, {})
+    run.close()
+    assert moment_in_run(run.path, "08:10", "Europe/Vienna") == pytest.approx(24 * 3600.0 - 302.0)
+    assert moment_in_run(run.path, "08:20", "Europe/Vienna") == pytest.approx(298.0)  # twice: the first
+
+
+def test_a_mark_before_the_start_is_listed_as_such(tmp_path: Path) -> None:
+    sealed_run(tmp_path)
+    done = mark(tmp_path, "load", "--run", "last", "--at", "08:10", "--zone", "Europe/Vienna")
+    assert done.stdout.endswith(" at 5:02 before the start.\n")
+    assert mark(tmp_path, "--list", "--run", "last").stdout.startswith("5:02 before the start  Load (id ")
+
+
+def test_a_mark_is_struck_out_once_and_its_first_reason_stays(tmp_path: Path) -> None:
+    path = sealed_run(tmp_path)
+    assert mark(tmp_path, "--strike", "a1b2c3", "--why", "wrong blade", "--run", "last").exit_code == 0
+    again = mark(tmp_path, "--strike", "a1b2c3", "--why", "other", "--run", "last")
+    assert "is struck out already: wrong blade" in str(again.exception)
+    assert read_marks(path)[0].struck_why == "wrong blade"
+
+
+@pytest.mark.parametrize("words", [["note", "bad\udcff"], ["load", "B\udcff"], ["load", "--by", "\udcff"]])
+def test_bytes_that_are_no_text_are_refused(tmp_path: Path, words: list[str]) -> None:
+    done = mark(tmp_path, *words)
+    assert done.exit_code == 2
+    assert "no text in UTF-8" in done.stderr
 
 
 def test_steps_of_the_clock_are_taken_off(tmp_path: Path) -> None:

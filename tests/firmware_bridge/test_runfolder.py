@@ -316,6 +316,11 @@ def test_a_mark_comes_back_from_its_detail(pieces: tuple[str, ...], note: str, b
     assert marks.decode_mark(Event(20.0, "", "mark", detail)) == mark
 
 
+@pytest.mark.parametrize("at", ["inf", "nan", "soon"])
+def test_a_mark_without_a_moment_is_none(at: str) -> None:
+    assert marks.decode_mark(Event(1.0, "", "mark", f"load; id a1b2c3; at {at} s")) is None
+
+
 def test_marks_struck_out_later_keep_their_entry(tmp_path: Path) -> None:
     path = sealed_run(tmp_path)
     later = Mark(30.0, "pull", ("B-041",), mark_id="d4e5f6", entered_later=True, by="anna")
