@@ -81,9 +81,12 @@ def runs(
 
 
 def _export(path: Path, file: Path, decimal: str, force: bool) -> None:
-    from soakwitness.firmware_bridge.runfolder.listing import readings
+    from soakwitness.firmware_bridge.runfolder.listing import look_at, readings
 
     check_output(file, force=force, suffixes=(".csv", ".txt", ".tsv"))
+    found = look_at(path, compare=True)
+    if found.intact is False:
+        click.echo(f"{path.name}: {found.says}; only rows whose checksum holds are written.", err=True)
     separator = "\t" if file.suffix.lower() == ".tsv" else ";" if decimal == "," else ","
     lines = readings(path, decimal=decimal, separator=separator)
     try:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import json
+import math
 from dataclasses import fields
 from pathlib import Path
 from typing import Any
 
 from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.furnace.model import Furnace, Sensor, Signal
+from soakwitness.firmware_bridge.runfolder.format import read_utc
 from soakwitness.firmware_bridge.runfolder.model import FORMAT_VERSION, Column, RunHeader
 
 _COLUMN_KEYS = tuple(part.name for part in fields(Column))
@@ -105,15 +107,15 @@ def _parse(found: Any, file: Path) -> RunHeader:
     try:
         return RunHeader(
             run=str(found["run"]),
-            started_utc=str(found["started_utc"]),
+            started_utc=_moment(found["started_utc"]),
             columns=tuple(_parse_column(column) for column in found["columns"]),
             furnace_name=str(_part(found, "furnace")["name"]),
             furnace_file=_part(found, "furnace").get("file"),
             recipe_name=_part(found, "recipe").get("name"),
             recipe_file=_part(found, "recipe").get("file"),
             every_s=_number(_part(found, "sample").get("every_s")),
-            zone=found.get("zone"),
-            operator=found.get("operator"),
+            zone=_text(found.get("zone")),
+            operator=_text(found.get("operator")),
             software=str(found.get("software", "")),
             origin=str(found.get("origin", "recorded")),
             recorder_id=_part(found, "recorder").get("id"),
@@ -141,6 +143,16 @@ def _part(found: dict[str, Any], key: str) -> dict[str, Any]:
     if not isinstance(part, dict):
         raise ValueError(f"{key} = {part!r}")
     return part
+
+
+def _moment(value: Any) -> str:
+    if not math.isfinite(read_utc(str(value))):
+        raise ValueError(f"started_utc = {value!r}")
+    return str(value)
+
+
+def _text(value: Any) -> str | None:
+    return None if value is None else str(value)
 
 
 def _number(value: Any) -> float | None:

@@ -54,24 +54,31 @@ def run_id(folder: Path) -> str:
 
 
 def look_at(path: Path, *, compare: bool) -> Listed:
-    """Look at one run; a sealed one's digests are compared only where that is asked for."""
+    """Look at one run; a sealed one's digests are compared only where that is asked for, or its seal cannot be true."""
     try:
         header = read_header(path)
-        seal = None if compare else read_seal(path)
-        check = check_record(path) if seal is None else as_sealed(path, seal)
+        if not compare and (listed := _as_sealed(path, header)) is not None:
+            return listed
+        check = check_record(path)
+        last = last_row(check)
     except (RunFolderError, OSError) as error:
         return Listed(path, "unreadable", says=str(error))
-    last = last_row(check) if check.sealed or not compare or check.good else None
     state: State = "sealed" if check.sealed else "being recorded" if is_held(path / RUN_LOCK) else "cut off"
-    return Listed(
-        path,
-        state,
-        header,
-        length_s=None if last is None else last.t_s,
-        rows=check.rows,
-        intact=None if seal is not None else check.intact,
-        says=_says(check),
-    )
+    length_s = None if last is None else last.t_s
+    return Listed(path, state, header, length_s=length_s, rows=check.rows, intact=check.intact, says=_says(check))
+
+
+def _as_sealed(path: Path, header: RunHeader) -> Listed | None:
+    """What a run's seal says, which is not compared; None where there is no seal, or not what it speaks of."""
+    try:
+        seal = read_seal(path)
+        if seal is None:
+            return None
+        check = as_sealed(path, seal)
+        last = last_row(check)
+    except (RunFolderError, OSError, ValueError, IndexError):
+        return None
+    return Listed(path, "sealed", header, None if last is None else last.t_s, check.rows, says=_says(check))
 
 
 def _says(check: RecordCheck) -> str:

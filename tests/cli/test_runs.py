@@ -6,6 +6,7 @@ import json
 import shutil
 from pathlib import Path
 
+import pytest
 from click.testing import CliRunner, Result
 
 from soakwitness.cli.main import soakwitness
@@ -116,6 +117,49 @@ def test_a_table_with_a_decimal_comma(tmp_path: Path) -> None:
     assert out.read_bytes() == before
     assert runs(tmp_path, "--export", str(out), "--force").exit_code == 0
     assert out.read_text().splitlines()[2].startswith("1.000,2026-11-25")
+
+
+@pytest.mark.parametrize("damage", ["missing", "empty", "junk", "folder"])
+@pytest.mark.parametrize("name", ["samples.csv", "seal.json"])
+def test_one_damaged_run_does_not_hide_the_others(tmp_path: Path, name: str, damage: str) -> None:
+    good, bad = sealed_run(tmp_path), sealed_run(tmp_path)
+    (bad / name).unlink()
+    if damage == "folder":
+        (bad / name).mkdir()
+    elif damage != "missing":
+        (bad / name).write_bytes(b"" if damage == "empty" else bytes(range(256)))
+    for words in ([], ["--all"]):
+        done = runs(tmp_path, *words)
+        assert done.exit_code == 0, done.exception
+        listed = {line.split()[0]: line for line in done.stdout.splitlines()}
+        assert "60 rows  sealed" in listed[good.name]
+        assert "intact" not in listed[bad.name]
+        assert any(words in listed[bad.name] for words in ("changed: " + name, "unreadable", "cut off"))
+
+
+@pytest.mark.parametrize(("key", "value"), [("started_utc", "yesterday"), ("started_utc", "2026-11-25T07:15:02")])
+def test_a_run_whose_start_is_no_moment_is_unreadable(tmp_path: Path, key: str, value: str) -> None:
+    file = sealed_run(tmp_path) / "run.json"
+    file.write_text(json.dumps({**json.loads(file.read_text()), key: value}))
+    done = runs(tmp_path)
+    assert done.exit_code == 0
+    assert f"is damaged at {key} = {value!r}" in done.stdout
+
+
+def test_a_zone_that_is_none_is_shown_in_utc(tmp_path: Path) -> None:
+    file = sealed_run(tmp_path) / "run.json"
+    file.write_text(json.dumps({**json.loads(file.read_text()), "zone": 5}))
+    assert "2026-11-25 07:15 UTC" in runs(tmp_path).stdout
+
+
+def test_the_table_of_a_changed_run_says_so(tmp_path: Path) -> None:
+    path = sealed_run(tmp_path)
+    file = path / "samples.csv"
+    file.write_bytes(file.read_bytes().replace(b"1040", b"1041", 1))
+    done = runs(tmp_path, "--export", str(tmp_path / "t.csv"))
+    assert done.exit_code == 0
+    assert f"{path.name}: changed: samples.csv; only rows whose checksum holds are written." in done.stderr
+    assert len((tmp_path / "t.csv").read_text().splitlines()) == 60  # the header, and all rows but the changed one
 
 
 def test_an_unknown_run_is_wrong_use(tmp_path: Path) -> None:
