@@ -108,18 +108,19 @@ class PageHandler(BaseHTTPRequestHandler):
     server: PageServer
     protocol_version = "HTTP/1.1"
     server_version = "soakwitness"
-    sys_version = ""
     timeout = 30
 
     def do_GET(self) -> None:
         """Answer one request."""
+        if "Content-Length" in self.headers or "Transfer-Encoding" in self.headers:
+            self.close_connection = True  # what follows the headers is not read, and is no next request
         parts = urlsplit(self.path)
         if self._host() not in self.server.hosts:
             return self._say(HTTPStatus.FORBIDDEN, "This name is not one the page is served under.")
         key = parse_qs(parts.query).get("key")
-        if key and parts.path == "/" and self.server.keeper.lan:
-            return self._exchange(key[0])
         if not self.server.keeper.knows(self.headers.get("Cookie")):
+            if key and parts.path == "/":
+                return self._exchange(key[0])
             return self._say(HTTPStatus.FORBIDDEN, "This page needs the link that the recorder printed.")
         if parts.path == "/states":
             return self._stream()
@@ -148,6 +149,8 @@ class PageHandler(BaseHTTPRequestHandler):
         self.send_header("X-Content-Type-Options", "nosniff")
         self.send_header("Referrer-Policy", "no-referrer")
         self.send_header("Cache-Control", "no-store")
+        if self.close_connection:
+            self.send_header("Connection", "close")
         if length is not None:
             self.send_header("Content-Length", str(length))
         self.end_headers()
@@ -155,7 +158,8 @@ class PageHandler(BaseHTTPRequestHandler):
     def _send(self, status: HTTPStatus, kind: str, body: bytes) -> None:
         self.send_response(status)
         self._finish_headers(kind, len(body))
-        self.wfile.write(body)
+        if self.command != "HEAD":
+            self.wfile.write(body)
 
     def _say(self, status: HTTPStatus, words: str) -> None:
         self._send(status, "text/plain; charset=utf-8", (words + "\n").encode())
@@ -165,8 +169,8 @@ class PageHandler(BaseHTTPRequestHandler):
         if not self.server.browsers.acquire(blocking=False):
             return self._say(HTTPStatus.SERVICE_UNAVAILABLE, "Too many browsers look at this page.")
         try:
+            self.close_connection = True
             self.send_response(HTTPStatus.OK)
-            self.send_header("Connection", "close")
             self._finish_headers("text/event-stream; charset=utf-8", None)
             serial, text = self.server.state.whole()
             self._event("whole", text)
@@ -177,12 +181,20 @@ class PageHandler(BaseHTTPRequestHandler):
             pass
         finally:
             self.server.browsers.release()
-            self.close_connection = True
         return None
 
     def _event(self, name: str, text: str) -> None:
         self.wfile.write(f"event: {name}\ndata: {text}\n\n".encode())
         self.wfile.flush()
+
+    def send_error(self, code: int, message: str | None = None, explain: str | None = None) -> None:
+        """Refuse what the base class cannot take, in plain words and under the same policy as everything else."""
+        self.close_connection = True
+        self._say(HTTPStatus(code), "Only GET of the page is answered here.")
+
+    def version_string(self) -> str:
+        """Name the server without a version."""
+        return self.server_version
 
     def log_message(self, format: str, *args: Any) -> None:
         """Say nothing: the terminal belongs to the recorder."""
@@ -229,7 +241,9 @@ def main() -> None:
     parser.add_argument("--port", type=int, required=True)
     parser.add_argument("--lan", action="store_true")
     options = parser.parse_args()
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the recorder's; it closes the pipe when it has sealed
+    for name in ("SIGINT", "SIGHUP"):  # Ctrl-C and a closed terminal are the recorder's; it closes the pipe at the end
+        if hasattr(signal, name):
+            signal.signal(getattr(signal, name), signal.SIG_IGN)
     hosts = {"127.0.0.1", "localhost", "::1"} | (
         {network_address(), socket.gethostname().lower()} if options.lan else set()
     )

@@ -6,6 +6,7 @@ import http.client
 import json
 import os
 import signal
+import socket
 import urllib.parse
 from collections.abc import Iterator
 from contextlib import closing
@@ -72,7 +73,30 @@ def test_the_page_forbids_itself_every_outside_resource(page: PageProcess) -> No
 
 @pytest.mark.parametrize("method", ["POST", "PUT", "DELETE", "PATCH", "OPTIONS", "HEAD"])
 def test_nothing_but_get_is_answered(page: PageProcess, method: str) -> None:
-    assert ask(page, method, "/")[0] == 501
+    status, headers, body = ask(page, method, "/")
+    assert status == 501
+    assert headers["content-security-policy"].startswith("default-src 'none'")
+    assert body == ("" if method == "HEAD" else "Only GET of the page is answered here.\n")
+
+
+def test_an_endless_request_line_is_refused_under_the_same_policy(page: PageProcess) -> None:
+    status, headers, body = ask(page, "GET", "/" + 70_000 * "a")
+    assert status == 414
+    assert headers["content-security-policy"].startswith("default-src 'none'")
+    assert "<" not in body
+
+
+def test_what_follows_a_get_as_its_body_is_no_request(page: PageProcess) -> None:
+    inner = b"GET /page.css HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n"
+    outer = b"GET / HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Length: %d\r\n\r\n" % len(inner)
+    with socket.create_connection(("127.0.0.1", port_of(page)), timeout=10) as connection:
+        connection.sendall(outer + inner)
+        with connection.makefile("rb") as answers:
+            try:
+                said = answers.read()
+            except ConnectionResetError:  # closed with the body unread
+                said = b""
+    assert said.count(b"HTTP/1.1 ") <= 1
 
 
 @pytest.mark.parametrize("path", ["/..%2fserver.py", "/../server.py", "/state.py", "/page.html"])
@@ -96,6 +120,7 @@ def test_on_the_network_the_key_is_needed_and_opens_one_browser() -> None:
         cookie = headers["set-cookie"].split(";")[0]
         assert "HttpOnly" in headers["set-cookie"]
         assert ask(page, "GET", "/", Cookie=cookie)[0] == 200
+        assert ask(page, "GET", f"/?{link.query}", Cookie=cookie)[0] == 200  # the same browser, by the same link again
         assert ask(page, "GET", f"/?{link.query}")[0] == 403
         assert ask(page, "GET", "/", Cookie="soakwitness=guess")[0] == 403
     finally:
@@ -133,8 +158,11 @@ def test_a_recorder_is_never_made_to_wait_by_a_browser_that_does_not_read(page: 
         assert page.running
 
 
-def test_ctrl_c_is_the_recorders_business(page: PageProcess) -> None:
-    os.kill(page._child.pid, signal.SIGINT)
+@pytest.mark.parametrize("name", ["SIGINT", "SIGHUP"])
+def test_ctrl_c_and_a_closed_terminal_are_the_recorders_business(page: PageProcess, name: str) -> None:
+    if not hasattr(signal, name):
+        pytest.skip(f"this system has no {name}")
+    os.kill(page._child.pid, getattr(signal, name))
     page.send(a_state(1.0))
     assert ask(page, "GET", "/")[0] == 200
     assert page.running
