@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import os
 import re
-from collections.abc import Iterable
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
@@ -26,6 +26,39 @@ _ALLOWED = "2026-11-25T14:05+01:00, 14:05 with a zone, or +1:23:04 into the run"
 _CLOCK = re.compile(r"([01]?\d|2[0-3]):([0-5]\d)(?::([0-5]\d))?")
 
 
+@dataclass(frozen=True)
+class _Times:
+    """When a run began and how long it was, and by how much the computer's clock was set at which time in it [s]."""
+
+    started_s: float
+    end_s: float
+    steps: tuple[tuple[float, float], ...]
+
+    def away_s(self, t_s: float) -> float:
+        """How far a time is outside the run [s]."""
+        return max(-t_s, t_s - self.end_s, 0.0)
+
+    def t_s(self, utc_s: float) -> float:
+        """Time in the run of what the computer's clock showed.
+
+        A time that it showed twice counts as the first one, one that it skipped as the moment of the step.
+        """
+        shift_s, from_s = 0.0, -math.inf
+        found: list[float] = []
+        skipped: list[float] = []
+        for at_s, step_s in (*self.steps, (math.inf, 0.0)):
+            t_s = utc_s - self.started_s - shift_s
+            found += [t_s] if from_s <= t_s < at_s else []
+            skipped += [at_s] if t_s >= at_s > t_s - step_s else []
+            shift_s, from_s = shift_s + step_s, at_s
+        return min(found or skipped or [utc_s - self.started_s], key=lambda t_s: (self.away_s(t_s), t_s))
+
+
+def _times(path: Path) -> _Times:
+    steps = tuple((event.t_s, _step_s(event)) for event in read_events(path) if event.event == "clock step")
+    return _Times(read_utc(read_header(path).started_utc), last_t_s(path), steps)
+
+
 def time_in_run(path: Path, utc_s: float) -> float:
     """Time in a run of a moment in UTC [s], the steps of the computer's clock during the run taken into account.
 
@@ -36,18 +69,7 @@ def time_in_run(path: Path, utc_s: float) -> float:
     utc_s : float
         The moment, in seconds since 1970 as the computer showed it.
     """
-    return _t_s(read_utc(read_header(path).started_utc), read_events(path), utc_s)
-
-
-def _t_s(started_s: float, events: Iterable[Event], utc_s: float) -> float:
-    t_s = utc_s - started_s
-    for event in events:
-        if event.event != "clock step":
-            continue
-        if t_s < event.t_s:
-            break
-        t_s -= _step_s(event)
-    return t_s
+    return _times(path).t_s(utc_s)
 
 
 def _step_s(event: Event) -> float:
@@ -75,32 +97,31 @@ def moment_in_run(path: Path, text: str, zone: str | None) -> float:
     RunFolderError
         If it is no moment, a local time without a zone, or over a day away from the run.
     """
-    end_s = last_t_s(path)
-    t_s = _moment(path, text.strip(), zone, end_s)
-    if not -FAR_S <= t_s <= end_s + FAR_S:
-        began = read_header(path).started_utc
-        raise RunFolderError(f"{text!r} is not near this run: it began at {began} and was {end_s:.0f} s long.")
+    times = _times(path)
+    t_s = _moment(times, text.strip(), zone)
+    if times.away_s(t_s) > FAR_S:
+        began = utc_text(times.started_s)
+        raise RunFolderError(f"{text!r} is not near this run: it began at {began} and was {times.end_s:.0f} s long.")
     return t_s
 
 
-def _moment(path: Path, text: str, zone: str | None, end_s: float) -> float:
+def _moment(times: _Times, text: str, zone: str | None) -> float:
     if text.startswith("+"):
         return _into_run(text)
     clock = _CLOCK.fullmatch(text)
-    started = datetime.fromtimestamp(read_utc(read_header(path).started_utc), UTC)
     if clock is not None:
-        local = started.astimezone(_zone(text, zone))
+        local = datetime.fromtimestamp(times.started_s, UTC).astimezone(_zone(text, zone))
         hour, minute, second = (int(part or 0) for part in clock.groups())
         at = local.replace(hour=hour, minute=minute, second=second, microsecond=0)
-        days = [time_in_run(path, (at + timedelta(days=day)).timestamp()) for day in (-1, 0, 1)]
-        return min(days, key=lambda t_s: (max(-t_s, t_s - end_s, 0.0), t_s))
+        days = [times.t_s((at + timedelta(days=day)).timestamp()) for day in (-1, 0, 1)]
+        return min(days, key=lambda t_s: (times.away_s(t_s), t_s))
     try:
         moment = datetime.fromisoformat(text)
     except ValueError:
         raise RunFolderError(f"{text!r} is no time. Write {_ALLOWED}.") from None
     if moment.tzinfo is None:
         moment = moment.replace(tzinfo=_zone(text, zone))
-    return time_in_run(path, moment.timestamp())
+    return times.t_s(moment.timestamp())
 
 
 def _into_run(text: str) -> float:

@@ -192,6 +192,29 @@ def test_bytes_that_are_no_text_are_refused(tmp_path: Path, words: list[str]) ->
     assert "no text in UTF-8" in done.stderr
 
 
+@pytest.mark.parametrize(
+    ("step_s", "shown_s", "t_s"),
+    [
+        (3600.0, 50.0, 50.0),
+        (3600.0, 3600.0 + 200.0, 200.0),
+        (3600.0, 1000.0, 100.0),  # never shown: the moment of the step
+        (-3600.0, 50.0, 50.0),
+        (-3600.0, -3600.0 + 200.0, 200.0),  # before the start by the clock, and yet in the run
+        (-3600.0, -3600.0 + 50.0, -3600.0 + 50.0),  # before the start: the clock did not show it in the run
+        (-60.0, 70.0, 70.0),  # shown twice: the first time
+        (-60.0, 120.0, 180.0),
+    ],
+)
+def test_what_the_clock_showed_is_found_whichever_way_it_was_set(
+    tmp_path: Path, step_s: float, shown_s: float, t_s: float
+) -> None:
+    run = new_run(tmp_path)
+    fill(run, 300)
+    run.write_event(100.0, STARTED_UTC + 100 + step_s, "clock step", f"{step_s:+.3f} s: the computer's clock was set")
+    run.close()
+    assert time_in_run(run.path, STARTED_UTC + shown_s) == pytest.approx(t_s)
+
+
 def test_steps_of_the_clock_are_taken_off(tmp_path: Path) -> None:
     run = new_run(tmp_path)
     fill(run, 10)
