@@ -10,26 +10,35 @@ import numpy as np
 from soakwitness.analysis.recipes.words import Unit, duration, temperature
 from soakwitness.analysis.verification.edges import Readings
 from soakwitness.analysis.verification.intervals import gaps
+from soakwitness.analysis.verification.passing import longer_than_passing_s
 from soakwitness.analysis.verification.scene import Scene
 
 FALLEN_C = 5.0
+LINGERED = 0.5
 
 
 @dataclass(frozen=True)
 class Absence:
     """Why one hold was not found: skipped, the furnace cooled before it, the record was cut before it, and so on.
 
-    ``on_record`` False: the record does not cover it, so nothing is shown.
+    ``on_record`` False: the record does not cover it, so nothing is shown. ``lingered``: the trace went through the
+    band without a stop, but slowly enough to have held for half of what is asked.
     """
 
     kind: Literal["missing", "ended", "cut", "not on record", "wrong unit"]
     says: str
     at_s: float | None = None
+    lingered: bool = False
 
     @property
     def on_record(self) -> bool:
         """Whether the record shows that it was not done."""
         return self.kind in ("missing", "ended")
+
+    @property
+    def shown(self) -> bool:
+        """Whether it is shown beyond doubt that the hold was not done."""
+        return self.on_record and not self.lingered
 
 
 def absence_of(scene: Scene, number: int, unit: Unit = "C") -> Absence:
@@ -58,14 +67,20 @@ def absence_of(scene: Scene, number: int, unit: Unit = "C") -> Absence:
     if long:
         a, b = long[0]
         return Absence("not on record", f"there is a gap of {duration(b - a)} where it may have been", a)
+    still = [s for s in scene.stood_still if s[0] < until and s[1] > since]
+    if still:
+        at_c = float(trace.temp_c[trace.between(still[0][0], still[0][0])[0]])
+        says = f"the sensor stood at exactly {temperature(at_c, unit)} for {duration(round(still[0][1] - still[0][0]))}"
+        return Absence("not on record", says, still[0][0])
     if not before and float(trace.temp_c[0]) >= hold.lower_c and _from_cold(scene, number):
         return Absence(
             "not on record", f"the record begins at {temperature(float(trace.temp_c[0]), unit)}", scene.start_s
         )
     if after:
-        return Absence(
-            "missing", f"the furnace went on to {temperature(after[0].hold.target_c, unit)} without it", until
-        )
+        lingered = longer_than_passing_s(trace, hold, since, until) >= LINGERED * hold.required_s
+        says = f"the furnace went on to {temperature(after[0].hold.target_c, unit)} without it"
+        doubt = ", but so slowly that a hold this short would not show" if lingered else ""
+        return Absence("missing", says + doubt, until, lingered)
     return _at_the_end(scene, number, since, bool(before and before[-1].edges and not before[-1].edges.left), unit)
 
 

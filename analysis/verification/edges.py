@@ -174,12 +174,14 @@ def enter(
         Time [s], whether a crossing was seen, whether it was reached from above, where the way to it began [s]; None if
         it was never in the band.
     """
+    if after_s > readings.t_s[-1]:
+        return None
     low, high = readings.between(after_s, stay.start_s)
     high = max(high, low + 1)
     before = readings.temp_c[low:high]
     coldest, hottest = low + int(before.argmin()), low + int(before.argmax())
     below = readings.temp_c[coldest] < hold.lower_c
-    if from_above and readings.temp_c[coldest] >= hold.lower_c - (hold.below_c + hold.above_c):
+    if from_above and below and _only_dips(readings, hold, coldest):
         below = False
     above = not below and readings.temp_c[hottest] > hold.upper_c
     if not below and not above:
@@ -192,8 +194,27 @@ def enter(
     return None if at is None else (at, True, not below, begin)
 
 
+def _only_dips(readings: Readings, hold: Hold, coldest: int) -> bool:
+    """Whether what comes from above falls below the band by no more than its width, or comes back at once."""
+    y = readings.temp_c
+    if y[coldest] >= hold.lower_c - (hold.below_c + hold.above_c):
+        return True
+    before, after = np.flatnonzero(y[:coldest] >= hold.lower_c), np.flatnonzero(y[coldest:] >= hold.lower_c)
+    if not before.size or not after.size:
+        return False
+    below_s = readings.t_s[coldest + after[0]] - readings.t_s[before[-1]]
+    return bool(below_s <= max(hold.dip_s, TAKEN_BACK_S))
+
+
 def leave(
-    readings: Readings, hold: Hold, stay: Stay, *, enter_s: float, before_s: float, climbs: bool
+    readings: Readings,
+    hold: Hold,
+    stay: Stay,
+    *,
+    enter_s: float,
+    before_s: float,
+    climbs: bool,
+    hotter_follows: bool = True,
 ) -> tuple[float, bool, bool]:
     """Find when a hold was left.
 
@@ -211,6 +232,8 @@ def leave(
         Begin of the next found hold's stay, or the end of the record [s].
     climbs : bool
         The next found hold is hotter.
+    hotter_follows : bool
+        The recipe goes on to a hotter hold, found or not; else what stands up to a band's width above it is still it.
 
     Returns
     -------
@@ -223,7 +246,8 @@ def leave(
         at = _last_climb(readings, hold, start, before_s)
         if at is not None:
             return at, True, True
-    return _first_not_taken_back(readings, hold, start, before_s)
+    beyond_c = 0.0 if hotter_follows else hold.below_c + hold.above_c
+    return _first_not_taken_back(readings, hold, start, before_s, hold.upper_c + beyond_c)
 
 
 def _last_climb(readings: Readings, hold: Hold, start: int, before_s: float) -> float | None:
@@ -239,11 +263,13 @@ def _last_climb(readings: Readings, hold: Hold, start: int, before_s: float) -> 
     return crossing_s(readings, start + int(ups[-1]), hold.upper_c) if ups.size else None
 
 
-def _first_not_taken_back(readings: Readings, hold: Hold, start: int, before_s: float) -> tuple[float, bool, bool]:
+def _first_not_taken_back(
+    readings: Readings, hold: Hold, start: int, before_s: float, upper_c: float
+) -> tuple[float, bool, bool]:
     """First crossing of either edge that is not taken back within 120 s."""
     stop = readings.between(before_s, before_s)[1]
     t, y = readings.t_s[start:stop], readings.temp_c[start:stop]
-    inside = np.flatnonzero((y >= hold.lower_c) & (y <= hold.upper_c))
+    inside = np.flatnonzero((y >= hold.lower_c) & (y <= upper_c))
     if not inside.size:
         return float(readings.t_s[start]), False, False
     back_s = SWING_S if hold.judge_by == "mean" else TAKEN_BACK_S
@@ -252,5 +278,5 @@ def _first_not_taken_back(readings: Readings, hold: Hold, start: int, before_s: 
     last = int(inside[np.argmax(gone)]) if gone.any() else int(inside[-1])
     if last == t.size - 1:
         return float(t[-1]), False, False
-    upward = bool(y[last + 1] > hold.upper_c)
+    upward = bool(y[last + 1] > upper_c)
     return crossing_s(readings, start + last, hold.upper_c if upward else hold.lower_c), True, upward

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from soakwitness.analysis.recipes.model import Hold
-from soakwitness.analysis.verification.edges import Readings, confirmed_crossing
+from soakwitness.analysis.verification.edges import Edges, Readings, confirmed_crossing
 from soakwitness.analysis.verification.intervals import Allowed, Mode, inside
 from soakwitness.analysis.verification.model import Bounds, InBand
 from soakwitness.analysis.verification.soak import Window, longest, window_limits
@@ -15,6 +15,7 @@ from soakwitness.analysis.verification.thinning import Thinner
 
 if TYPE_CHECKING:
     from soakwitness.analysis.verification.holding import Ground
+    from soakwitness.analysis.verification.pieces import Stay
     from soakwitness.analysis.verification.scene import Scene, Work
 
 ERRORS = 9
@@ -35,7 +36,9 @@ def _times(
     return unbroken, band.total_s, above.total_s
 
 
-def in_band_figures(trace: Readings, hold: Hold, ground: Ground, expanded_c: float, thinner: Thinner) -> InBand:
+def in_band_figures(
+    trace: Readings, hold: Hold, ground: Ground, expanded_c: float, thinner: Thinner, hidden_s: float = 0.0
+) -> InBand:
     """The three in-band times of a hold.
 
     Parameters
@@ -50,6 +53,8 @@ def in_band_figures(trace: Readings, hold: Hold, ground: Ground, expanded_c: flo
         U [K].
     thinner : Thinner
         The trace thinned over the hold.
+    hidden_s : float
+        Time in the hold that a sensor which was lost did not see [s].
 
     Returns
     -------
@@ -75,7 +80,7 @@ def in_band_figures(trace: Readings, hold: Hold, ground: Ground, expanded_c: flo
     best = _times(trace, hold, window, ground.allowed, 0.0, "best")
     low = np.min([_times(trace, hold, window, ground.allowed, float(e), "low") for e in errors], axis=0)
     high = np.max([_times(trace, hold, window, ground.allowed, float(e), "high") for e in errors], axis=0)
-    three = [Bounds(min(float(a), b), b, max(float(c), b)) for a, b, c in zip(low, best, high, strict=True)]
+    three = [Bounds(min(float(a), b), b, max(float(c), b) + hidden_s) for a, b, c in zip(low, best, high, strict=True)]
     return InBand(*three)
 
 
@@ -116,3 +121,50 @@ def lag_of(scene: Scene, ground: Ground, work: Work, window: Window) -> Bounds |
         return None
     low, best, high = (float(t or 0.0) - since for t in times)
     return Bounds(min(low, best), best, max(high, best))
+
+
+def lost_in(scene: Scene, ground: Ground) -> bool:
+    """Tell whether the load sensor stopped reading within a hold that it decides.
+
+    Parameters
+    ----------
+    scene : Scene
+        The verification.
+    ground : Ground
+        The hold.
+
+    Returns
+    -------
+    bool
+        Whether it did.
+    """
+    return scene.lost_s is not None and ground.trace is scene.edges_on and not ground.ended
+
+
+def unseen_s(scene: Scene, ground: Ground, stay: Stay | None) -> float:
+    """Time in a hold that a lost load sensor did not see [s]: it may have been at temperature then.
+
+    Parameters
+    ----------
+    scene : Scene
+        The verification.
+    ground : Ground
+        The hold.
+    stay : Stay or None
+        The piece.
+
+    Returns
+    -------
+    float
+        Until the piece was pulled, else until the chamber left the hold and as long again as the load came late to it.
+    """
+    control = scene.placed[scene.recipe.holds.index(ground.hold)]
+    if scene.lost_s is None or control is None or not lost_in(scene, ground):
+        return 0.0
+    edges = control.edges or Edges(control.stays[0].start_s, control.stays[-1].end_s)
+    came_s = ground.edges.enter_s if ground.placed.edges is not None else scene.lost_s
+    until = edges.leave_s + max(came_s - edges.enter_s, 0.0)
+    if stay is not None and stay.pull_s is not None:
+        until = min(until, stay.pull_s)
+    loaded_s = stay.load_s if stay is not None and stay.load_s is not None else scene.lost_s
+    return max(until - max(scene.lost_s, loaded_s), 0.0)

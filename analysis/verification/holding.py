@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -11,7 +11,7 @@ from soakwitness.analysis.recipes.model import Hold
 from soakwitness.analysis.verification import requirements as req
 from soakwitness.analysis.verification.dips import dips_of
 from soakwitness.analysis.verification.edges import Edges, Readings
-from soakwitness.analysis.verification.figures import in_band_figures, lag_of
+from soakwitness.analysis.verification.figures import in_band_figures, lag_of, lost_in, unseen_s
 from soakwitness.analysis.verification.intervals import Allowed, Mode
 from soakwitness.analysis.verification.model import Bounds, HoldResult, PieceResult, Verdict
 from soakwitness.analysis.verification.overshoot import Level, Overshoot, level_part, overshoot
@@ -49,10 +49,9 @@ def ground_of(scene: Scene, number: int) -> Ground | None:
     placed = every[number]
     if placed is None:
         return None
-    first, last = placed.stays[0].start_s, placed.stays[-1].end_s
-    edges = placed.edges or Edges(first, last, left=last < trace.t_s[-1] - 2.0 * trace.period_s)
-    allowed = scene.allowed(trace, edges.enter_s, edges.leave_s)
     following = next((p for p in every[number + 1 :] if p is not None), None)
+    edges = placed.edges or _edges_beside(placed, following, trace)
+    allowed = scene.allowed(trace, edges.enter_s, edges.leave_s, hold)
     limit = following.stays[0].start_s if following else float(trace.t_s[-1])
     begin = placed.window_s if placed.window_s is not None else scene.start_s
     limit, begin = max(limit, edges.leave_s), min(begin, edges.enter_s)
@@ -72,6 +71,14 @@ def ground_of(scene: Scene, number: int) -> Ground | None:
     )
 
 
+def _edges_beside(placed: Placed, following: Placed | None, trace: Readings) -> Edges:
+    """Edges of a hold that was level beside its band: those of its stays."""
+    last = placed.stays[-1].end_s
+    climbs = following is not None and following.hold.target_c > placed.hold.target_c
+    left = last < trace.t_s[-1] - 2.0 * trace.period_s
+    return Edges(placed.stays[0].start_s, last, left=left, left_upward=climbs)
+
+
 def judge_hold(scene: Scene, number: int) -> HoldResult:
     """Figures and verdicts of one hold.
 
@@ -87,6 +94,7 @@ def judge_hold(scene: Scene, number: int) -> HoldResult:
     HoldResult
         The figures are those of the worst piece.
     """
+    scene = scene.of_hold(number)
     hold, ground = scene.recipe.holds[number], ground_of(scene, number)
     bare = HoldResult(
         step=hold.number,
@@ -130,12 +138,17 @@ def _with_pieces(
         bare,
         enter_s=edges.enter_s if inside_band else None,
         leave_s=edges.leave_s if inside_band else None,
-        in_band_s=in_band_figures(ground.trace, hold, ground, expanded, ground.thinners.of(ground.trace))
+        in_band_s=in_band_figures(
+            ground.trace, hold, ground, expanded, ground.thinners.of(ground.trace), unseen_s(scene, ground, None)
+        )
         if inside_band
         else None,
         soak_s=worst.soak_s,
+        longest_s=max((p.longest_s for p in pieces if p.longest_s), key=lambda b: b.best, default=None),
+        unmet=_names(p.unmet for p in pieces),
+        unproven=_names(p.unproven for p in pieces),
         overshoot_c=peak.overshoot_c if peak else None,
-        overshoot_is_at_least=bool(peak and peak.is_at_least),
+        overshoot_is_at_least=bool(peak and (peak.is_at_least or lost_in(scene, ground))),
         overshoot_at_s=peak.at_s if peak else None,
         above_band_s=peak.above_band_s if peak else None,
         level_c=ground.level.level_c,
@@ -154,6 +167,10 @@ def _with_pieces(
         dips=dips_of(ground.trace, hold, ground, scene.run.marks) if inside_band else (),
         stays=tuple((s.start_s, s.end_s) for s in ground.placed.stays),
     )
+
+
+def _names(many: Iterable[tuple[str, ...]]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(name for names in many for name in names))
 
 
 def _never_reached(scene: Scene, ground: Ground) -> float | None:
@@ -227,20 +244,23 @@ def _judge_piece(scene: Scene, ground: Ground, index: int, shared: Sequence[req.
     measure = _Measure(work, ground, window, known_load)
     expanded = scene.expanded_c(hold)
     low, high = extremes(measure.at("low"), measure.at("high"), expanded or 0.0)
-    best = measure.at("best")(0.0)
+    best, hidden_s = measure.at("best")(0.0), unseen_s(scene, ground, stay)
     outcomes = [*shared, *_soak_outcomes(scene, ground, work, measure, stay)]
+    verdict = _unless_untrusted(scene, ground, [o.on(scene.basis) for o in outcomes])
     return PieceResult(
         piece=None,
         charge=None,
-        soak_s=Bounds(min(low, best), best, max(high, best)),
-        longest_s=measure.longest(),
-        verdict=_unless_untrusted(scene, ground, [o.on(scene.basis) for o in outcomes]),
+        soak_s=Bounds(min(low, best), best, max(high, best) + hidden_s),
+        longest_s=measure.longest(hidden_s),
+        verdict=verdict,
         as_read=_unless_untrusted(scene, ground, [o.as_read for o in outcomes]),
         at_true_temperature=_unless_untrusted(scene, ground, [o.at_true_temperature for o in outcomes]),
         load_s=stay.load_s,
         pull_s=stay.pull_s,
         lag_s=lag_of(scene, ground, work, window),
         error_it_stands_c=req.common(o.stands_c for o in outcomes if o.stands_c is not None or o.as_read != "pass"),
+        unmet=tuple(o.name for o in outcomes if o.on(scene.basis) == verdict == "fail"),
+        unproven=tuple(o.name for o in outcomes if o.on(scene.basis) == "not proven"),
     )
 
 
@@ -298,17 +318,17 @@ class _Measure:
         """Whole time above the lower edge [s] as a function of the error."""
         return lambda error_c: self.full(mode, error_c).above_s
 
-    def longest(self) -> Bounds:
-        """Whole time above the lower edge as read, dips or not."""
+    def longest(self, hidden_s: float) -> Bounds:
+        """Whole time above the lower edge as read, dips or not, and what was not seen of it."""
         low, best, high = (self.full(mode, 0.0).above_s for mode in ("low", "best", "high"))
-        return Bounds(min(low, best), best, max(high, best))
+        return Bounds(min(low, best), best, max(high, best) + hidden_s)
 
 
 def _soak_outcomes(scene: Scene, ground: Ground, work: Work, measure: _Measure, stay: Stay) -> list[req.Outcome]:
     """Least and greatest soak."""
     hold, expanded = ground.hold, scene.expanded_c(ground.hold)
     best = measure.at("high")
-    pulled = stay.pull_s is not None and stay.pull_s <= scene.end_s
+    pulled = stay.pull_s is not None and stay.pull_s <= float(ground.trace.t_s[-1])
     if not (ground.ended or pulled) or not ground.began:
         best = _unbounded  # what came before or after the record is not on record: it can show no shortage
     elif not work.may_fail:
@@ -318,10 +338,10 @@ def _soak_outcomes(scene: Scene, ground: Ground, work: Work, measure: _Measure, 
     judge = req.judged
     outcomes = [judge("soak", measure.at("low"), best, hold.required_s, at_least=True, expanded_c=expanded)]
     if hold.at_most_s is not None:
-        least = measure.above("low")
-        outcomes.append(
-            judge("longest soak", measure.above("high"), least, hold.at_most_s, at_least=False, expanded_c=expanded)
-        )
+        least, most = measure.above("low"), measure.above("high")
+        hidden_s = unseen_s(scene, ground, stay)
+        whole: Figure = lambda e: most(e) + hidden_s  # noqa: E731
+        outcomes.append(judge("longest soak", whole, least, hold.at_most_s, at_least=False, expanded_c=expanded))
     return outcomes
 
 
@@ -348,10 +368,11 @@ def _peak_outcome(scene: Scene, ground: Ground, peak: Overshoot | None) -> list[
     if ground.hold.max_overshoot_c is None or peak is None:
         return []
     noise = ground.allowed.noise_c
+    most_c = float("inf") if lost_in(scene, ground) else peak.most_c
     return [
         req.judged(
             "overshoot",
-            lambda e: peak.most_c - e,
+            lambda e: most_c - e,
             lambda e: peak.overshoot_c - noise - e,
             ground.hold.max_overshoot_c,
             at_least=False,
@@ -361,7 +382,12 @@ def _peak_outcome(scene: Scene, ground: Ground, peak: Overshoot | None) -> list[
 
 
 def _unless_untrusted(scene: Scene, ground: Ground, verdicts: list[Verdict]) -> Verdict:
-    """The worst verdict; a reading that was stuck or saturated in the hold shows neither pass nor fail."""
+    """The worst verdict; a reading that was stuck or saturated in the hold shows neither pass nor fail.
+
+    Where the load sensor broke before it, the chamber alone shows no pass.
+    """
+    if scene.load_gone and ground.hold.soak_from == "work":
+        verdicts = [*verdicts, "not proven"]
     start, end = ground.edges.enter_s, ground.edges.leave_s
     if any(a < end and b > start for a, b in scene.untrusted):
         return "not proven"

@@ -16,6 +16,7 @@ from soakwitness.analysis.runs import FloatArray
 from soakwitness.analysis.verification.edges import Readings
 
 MOST_OFFSETS = 50_000
+FEWEST_OFFSETS = 3
 Mode = Literal["low", "best", "high"]
 
 
@@ -46,7 +47,7 @@ class Inside:
         return float(np.sum(self.end_s - self.start_s))
 
 
-def noise(readings: Readings, start_s: float, end_s: float) -> float:
+def noise(readings: Readings, start_s: float, end_s: float, within_c: tuple[float, float] | None = None) -> float:
     r"""Estimate how far a reading lies from the temperature it stands for.
 
     Parameters
@@ -55,6 +56,9 @@ def noise(readings: Readings, start_s: float, end_s: float) -> float:
         The trace.
     start_s, end_s : float
         Stretch near the hold [s].
+    within_c : tuple of float, optional
+        Only readings between these count, where there are three such neighbours: the corner of a ramp or a door dip is
+        no noise [degC].
 
     Returns
     -------
@@ -65,7 +69,12 @@ def noise(readings: Readings, start_s: float, end_s: float) -> float:
     part = readings.temp_c[max(low - 5, 0) : high + 5]
     if part.size < 3:
         return readings.resolution_c / 2.0
-    off = np.abs(part[1:-1] - (part[:-2] + part[2:]) / 2.0)[:: max(1, part.size // MOST_OFFSETS)]
+    off = np.abs(part[1:-1] - (part[:-2] + part[2:]) / 2.0)
+    if within_c is not None:
+        near = (part >= within_c[0]) & (part <= within_c[1])
+        near = near[:-2] & near[1:-1] & near[2:]
+        off = off[near] if np.count_nonzero(near) >= FEWEST_OFFSETS else off
+    off = off[:: max(1, off.size // MOST_OFFSETS)]
     return readings.resolution_c / 2.0 + float(np.quantile(off, 0.9)) / 2.0
 
 

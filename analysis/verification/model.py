@@ -151,6 +151,8 @@ class PieceResult:
     lag_s: Bounds | None = None
     longest_s: Bounds | None = None  # time above the lower edge, dips or not, for a maximum soak
     error_it_stands_c: tuple[float, float] | None = None
+    unmet: tuple[str, ...] = ()  # requirements that fail on what the verdict rests on
+    unproven: tuple[str, ...] = ()  # requirements that it leaves open
 
 
 @dataclass(frozen=True)
@@ -223,6 +225,9 @@ class HoldResult:
     on_record: bool = True  # False: the record does not cover this step
     cycle: int = 1
     proves: tuple[str, ...] = ()  # what would turn "not proven" into "pass"
+    longest_s: Bounds | None = None  # longest time above the lower edge of any piece, dips or not
+    unmet: tuple[str, ...] = ()  # requirements that fail on what the verdict rests on
+    unproven: tuple[str, ...] = ()  # requirements that it leaves open
     kind: Literal["hold"] = "hold"
 
 

@@ -11,17 +11,27 @@ from soakwitness.analysis.runs import FloatArray
 from soakwitness.analysis.verification.edges import Edges, Readings
 from soakwitness.analysis.verification.intervals import Allowed, inside
 
-LEVEL_SHARE = 0.15
 LEAST_HIDDEN_C = 1.0
+BEFORE_CLIMB_S = 120.0
+FEWEST_LEVEL = 12
+CLIMBS = 3.0
+SLIGHT_SHARE = 0.15
+STOP_S = 30.0
+FEWEST_STOP = 6
+MOST_SORTED = 20_000
 
 
 @dataclass(frozen=True)
 class Level:
-    """Level part of a hold: median (or, for a swinging oven, mean) reading [degC], begin and end [s]."""
+    """Level part of a hold: median (or, for a swinging oven, mean) reading [degC], begin and end [s].
+
+    ``sure`` False: in a short hold noise hides where the level part ended.
+    """
 
     level_c: float
     start_s: float
     end_s: float
+    sure: bool = True
 
 
 @dataclass(frozen=True)
@@ -61,10 +71,77 @@ def level_part(readings: Readings, hold: Hold, edges: Edges, noise_c: float) -> 
     if hold.judge_by == "mean":
         return Level(_mean(t, part), edges.enter_s, edges.leave_s)
     level = float(np.median(part))
-    near = np.flatnonzero(part <= level + max(2.0 * noise_c, LEVEL_SHARE * hold.above_c))
-    end = float(t[near[-1]]) if edges.left_upward and near.size else edges.leave_s
-    start = float(t[near[0]]) if edges.from_above and near.size else edges.enter_s
-    return Level(level, start, max(end, start))
+    every_t, every = readings.t_s, readings.temp_c
+    end = back = None
+    sure = sure_back = True
+    if edges.left_upward:
+        end, sure = _foot(t, part, every_t[high:], every[high:], hold, noise_c, readings.period_s)
+    if edges.from_above:  # the same with the time running backwards
+        before = -every_t[:low][::-1], every[:low][::-1]
+        back, sure_back = _foot(-t[::-1], part[::-1], *before, hold, noise_c, readings.period_s)
+    start = edges.enter_s if back is None else -back
+    return Level(level, start, max(edges.leave_s if end is None else end, start), sure and sure_back)
+
+
+def _settled(temp_c: FloatArray) -> float:
+    """Median of the densest half of the readings [degC]: in a short hold the way in and out is much of the time."""
+    some = np.sort(temp_c[:: max(1, temp_c.size // MOST_SORTED)])
+    half = (some.size + 1) // 2
+    first = int(np.argmin(some[half - 1 :] - some[: some.size - half + 1]))
+    return float(np.median(some[first : first + half]))
+
+
+def _foot(
+    t_s: FloatArray,
+    temp_c: FloatArray,
+    beyond_t_s: FloatArray,
+    beyond_c: FloatArray,
+    hold: Hold,
+    noise_c: float,
+    period_s: float,
+) -> tuple[float, bool]:
+    """Where the climb out of the band began [s], and whether that is sure.
+
+    It is the last reading as low as the level shortly before the climb.
+
+    The climb's speed beyond the band tells how far back it may reach; where the hold is long enough, three times that
+    is not asked for the level.
+    """
+    settled, speed = _settled(temp_c), _speed(t_s[-1], temp_c[-1], beyond_t_s, beyond_c, hold)
+    if speed <= 0.0:  # the record ends in it
+        near = np.flatnonzero(temp_c <= settled + max(2.0 * noise_c, SLIGHT_SHARE * hold.above_c))
+        return float(t_s[near[-1]]), True
+    climb_s = CLIMBS * max(hold.upper_c - settled, 0.0) / speed + 2.0 * period_s
+    until_s = t_s[-1] - climb_s
+    since_s = until_s - max(climb_s, BEFORE_CLIMB_S, FEWEST_LEVEL * period_s)
+    before = temp_c[np.searchsorted(t_s, since_s) : np.searchsorted(t_s, until_s, side="right")]
+    short = since_s < t_s[0]
+    if short:
+        before = _last_stop(t_s, temp_c, speed, noise_c, period_s)
+    level = float(before.max(initial=settled + noise_c))
+    return float(t_s[np.flatnonzero(temp_c <= level)[-1]]), before.size > 0 or not short
+
+
+def _last_stop(t_s: FloatArray, temp_c: FloatArray, speed: float, noise_c: float, period_s: float) -> FloatArray:
+    """Readings of a short hold before it last went faster than a third of the climb; none where noise hides that."""
+    half = max(FEWEST_STOP // 2, int(np.ceil(STOP_S / 2.0 / period_s)))
+    while 2 * half <= temp_c.size and noise_c / np.sqrt(half) / (half * period_s) > speed / 6.0:
+        half += 1
+    if temp_c.size < 2 * half:
+        return temp_c[:0]
+    sums, times = np.concatenate(([0.0], np.cumsum(temp_c))), np.concatenate(([0.0], np.cumsum(t_s)))
+    mean, middle = (sums[half:] - sums[:-half]) / half, (times[half:] - times[:-half]) / half
+    slow = np.flatnonzero(mean[half:] - mean[:-half] < speed / 3.0 * (middle[half:] - middle[:-half]))
+    return temp_c[slow[-1] : slow[-1] + half] if slow.size else temp_c[:0]
+
+
+def _speed(last_s: float, last_c: float, t_s: FloatArray, temp_c: FloatArray, hold: Hold) -> float:
+    """Speed of the climb [K/s] from the last reading inside to half a band's width above the band; 0 without one."""
+    if not temp_c.size:
+        return 0.0
+    far = np.flatnonzero(temp_c >= hold.upper_c + (hold.below_c + hold.above_c) / 2.0)
+    top = int(far[0]) if far.size else int(temp_c.argmax())
+    return float((temp_c[top] - last_c) / (t_s[top] - last_s))
 
 
 def _mean(t_s: FloatArray, temp_c: FloatArray) -> float:
@@ -101,7 +178,7 @@ def overshoot(readings: Readings, hold: Hold, level: Level, allowed: Allowed) ->
     top = low + int(part.argmax())
     peak = float(readings.temp_c[top])
     hidden = _hidden_by_gaps(readings, low, high, allowed)
-    most = max(peak, hidden)
+    most = max(peak, hidden) if level.sure else max(peak, hidden, hold.upper_c)
     coarse = _hidden_by_sampling(readings, top) > max(2.0 * allowed.noise_c, LEAST_HIDDEN_C)
     above = inside(
         readings, hold.upper_c, np.inf, start_s=level.start_s, end_s=level.end_s, mode="best", allowed=allowed
@@ -110,7 +187,7 @@ def overshoot(readings: Readings, hold: Hold, level: Level, allowed: Allowed) ->
         peak - hold.target_c,
         float(readings.t_s[top]),
         most - hold.target_c,
-        bool(hidden > peak + allowed.noise_c or coarse),
+        bool(hidden > peak + allowed.noise_c or coarse or (not level.sure and hold.upper_c > peak)),
         above,
     )
 

@@ -20,6 +20,7 @@ STOP_READINGS = 3
 STOP_SHARE = 1.0 / 3.0
 SURE_SHARE = 0.15
 LEAST_STAY_S = 30.0
+APART_S = 60.0  # noise at the edges does not part a stay
 
 
 def passes_through(
@@ -46,15 +47,51 @@ def passes_through(
     """
     if not (edges.entered and edges.left):
         return False
-    window_s = max(SPEED_S, SPEED_READINGS * readings.period_s)
-    before = _speed(readings, edges.enter_s, edges.enter_s - window_s, after_s)
-    after = _speed(readings, edges.leave_s, edges.leave_s + window_s, before_s)
+    before, after = _speeds(readings, edges, after_s, before_s)
     if before * after <= 0.0 or (after > 0.0) != edges.left_upward:
         return False
     expected = hold.below_c / abs(before) + hold.above_c / abs(after)
     if edges.leave_s - edges.enter_s >= PASSING * expected:
         return False
     return not _stops(readings, edges, min(abs(before), abs(after)))
+
+
+def _speeds(readings: Readings, edges: Edges, after_s: float, before_s: float) -> tuple[float, float]:
+    """Speeds before enter and after leave [K/s]."""
+    window_s = max(SPEED_S, SPEED_READINGS * readings.period_s)
+    return (
+        _speed(readings, edges.enter_s, edges.enter_s - window_s, after_s),
+        _speed(readings, edges.leave_s, edges.leave_s + window_s, before_s),
+    )
+
+
+def longer_than_passing_s(readings: Readings, hold: Hold, since_s: float, until_s: float) -> float:
+    """Tell how much longer the longest stretch in a hold's band is than its speed around it explains.
+
+    Parameters
+    ----------
+    readings : Readings
+        The trace.
+    hold : Hold
+        The hold.
+    since_s, until_s : float
+        Where to look [s].
+
+    Returns
+    -------
+    float
+        Time [s]; 0 without a stretch that goes on in the direction it came from.
+    """
+    inside = in_band(readings, hold, since_s, until_s)
+    if not inside.size:
+        return 0.0
+    run = max(np.split(inside, np.flatnonzero(np.diff(readings.t_s[inside]) > APART_S) + 1), key=len)
+    stretch = Edges(float(readings.t_s[run[0]]), float(readings.t_s[run[-1]]))
+    before, after = _speeds(readings, stretch, -np.inf, np.inf)
+    if before * after <= 0.0:
+        return 0.0
+    # Noise at the edges lengthens the stretch, but not the count of readings inside.
+    return run.size * readings.period_s - hold.below_c / abs(before) - hold.above_c / abs(after)
 
 
 def _stops(readings: Readings, edges: Edges, speed_c_per_s: float) -> bool:

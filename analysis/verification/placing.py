@@ -179,6 +179,7 @@ def _edges_of(
             previous = number
             continue
         from_above = previous is not None and holds[previous].target_c > hold.target_c
+        begin_s = max(begin_s, _after_hotter(readings, recipe, number, previous, begin_s, mine[0]))
         entered = edges.enter(readings, hold, mine[0], after_s=begin_s, from_above=from_above)
         if entered is None:
             placed[number] = Placed(hold, mine, None, begin_s)
@@ -188,7 +189,15 @@ def _edges_of(
             mine = mine[:-1]
         climbs = following is not None and holds[following].target_c > hold.target_c
         while True:
-            left = edges.leave(readings, hold, mine[-1], enter_s=entered[0], before_s=before_s, climbs=climbs)
+            left = edges.leave(
+                readings,
+                hold,
+                mine[-1],
+                enter_s=entered[0],
+                before_s=before_s,
+                climbs=climbs,
+                hotter_follows=any(h.target_c > hold.target_c for h in holds[number + 1 :]),
+            )
             mark = Edges(entered[0], left[0], entered[1], left[1], left[2], entered[2])
             more = passing.later_stay(readings, hold, mark, before_s)
             if more is None:
@@ -197,6 +206,28 @@ def _edges_of(
         placed[number] = Placed(hold, mine, mark, entered[3])
         after_s, previous = left[0], number
     return placed
+
+
+def _after_hotter(
+    readings: Readings, recipe: Recipe, number: int, previous: int | None, since_s: float, stay: Stay
+) -> float:
+    """Where the hotter hold before was hottest, if that one was not found though the trace was there [s].
+
+    What comes from there is reached from above; the climb before belongs to the hold that was not found.
+    """
+    if number == 0 or previous == number - 1:
+        return since_s
+    before = recipe.holds[number - 1]
+    low, high = readings.between(since_s, stay.start_s)
+    part = readings.temp_c[low:high]
+    if before.target_c <= recipe.holds[number].target_c or not part.size or part.max() < _near(before):
+        return since_s
+    return float(readings.t_s[low + int(part.argmax())])
+
+
+def _near(hold: Hold) -> float:
+    """A band's width below a hold's band: hot enough to have been meant for it [degC]."""
+    return hold.lower_c - (hold.below_c + hold.above_c)
 
 
 def _mostly_near(readings: Readings, hold: Hold, stays: tuple[Stay, ...]) -> bool:

@@ -64,7 +64,7 @@ def judged(
         return value >= limit if at_least else value <= limit
 
     as_read: Verdict = "pass" if met(worst(0.0)) else "not proven" if met(best(0.0)) else "fail"
-    interval = stands(lambda e: met(worst(e)), MOST_ERROR_C)
+    interval = stands(lambda e: met(worst(e)), MOST_ERROR_C, expanded_c)
     if expanded_c is None:
         return Outcome(name, as_read, "not proven", interval)
     if interval is not None and interval[0] <= -expanded_c and interval[1] >= expanded_c:

@@ -68,7 +68,9 @@ class Scene:
 
     ``chamber`` is the trace the steps were found on, ``placed`` the holds on it; ``edges_on`` the measured trace that
     decides (a load sensor where there is one), ``measured`` the holds on that. ``works`` maps a stay's index to its
-    work temperature.
+    work temperature. ``untrusted`` is where the sensor that decides stood still, ``stood_still`` where the chamber's
+    did. ``lost_s``: the load sensors' last reading [s], where the chamber was read on; ``alone`` is then
+    the same verification without them, ``load_gone`` where the chamber is then all there is.
     """
 
     run: Run
@@ -88,6 +90,10 @@ class Scene:
     rates: Rates
     uncertain: tuple[tuple[float, float], ...] = ()
     untrusted: tuple[tuple[float, float], ...] = ()
+    stood_still: tuple[tuple[float, float], ...] = ()
+    lost_s: float | None = None
+    alone: Scene | None = None
+    load_gone: bool = False
 
     @property
     def start_s(self) -> float:
@@ -99,6 +105,14 @@ class Scene:
         """Last reading [s]."""
         return float(self.chamber.t_s[-1])
 
+    def of_hold(self, number: int) -> Scene:
+        """What decides a hold: without the load sensors where they read nothing any more when it began."""
+        placed = self.placed[number]
+        if self.alone is None or self.lost_s is None or placed is None:
+            return self
+        begin_s = placed.edges.enter_s if placed.edges is not None else placed.stays[0].start_s
+        return self.alone if begin_s >= self.lost_s else self
+
     def expanded_c(self, hold: Hold) -> float | None:
         """U of the sensor that decides at a hold [K], None where nothing is known."""
         return (self.chamber_errors if hold.soak_from == "control" else self.errors).at(hold.target_c)
@@ -109,12 +123,16 @@ class Scene:
             return self.chamber, self.placed
         return self.edges_on, self.measured
 
-    def allowed(self, readings: Readings, start_s: float, end_s: float) -> Allowed:
-        """What the readings of a stretch cannot show."""
+    def allowed(self, readings: Readings, start_s: float, end_s: float, hold: Hold) -> Allowed:
+        """What the readings of a hold's stretch cannot show."""
+        width = hold.below_c + hold.above_c
+        near = None if hold.judge_by == "mean" else (hold.lower_c - width, hold.upper_c + width)
         low, high = readings.between(start_s, end_s)
         hottest = float(readings.temp_c[low:high].max(initial=0.0))
         cooling = SPARE * max(self.rates.cooling_c_per_s, self.rates.loss_per_s * (hottest - ROOM_C))
-        return Allowed(noise(readings, start_s, end_s), SPARE * self.rates.heating_c_per_s, cooling, self.uncertain)
+        return Allowed(
+            noise(readings, start_s, end_s, near), SPARE * self.rates.heating_c_per_s, cooling, self.uncertain
+        )
 
 
 def fastest(blocks: Blocks) -> Rates:

@@ -13,7 +13,7 @@ from soakwitness.analysis.errors import NotEnoughData
 from soakwitness.analysis.recipes.model import PacketSpec, Recipe
 from soakwitness.analysis.runs import Run, Trace
 from soakwitness.analysis.verification.assignment import block_medians
-from soakwitness.analysis.verification.edges import Readings
+from soakwitness.analysis.verification.edges import GAP_PERIODS, Readings
 from soakwitness.analysis.verification.intervals import gaps
 from soakwitness.analysis.verification.model import HoldResult, PieceInfo, SensorErrors, Source, WorkTemperature
 from soakwitness.analysis.verification.pieces import Stay, drop_unnamed, stays_of
@@ -31,13 +31,15 @@ FEWEST_READINGS = 5
 USABLE_SHARE = 0.5
 
 
-def usable(trace: Trace) -> bool:
+def usable(trace: Trace, *, to_its_end: bool = False) -> bool:
     """Whether a trace has enough readings to count: five, and no gaps for more than half of the run.
 
     Parameters
     ----------
     trace : Trace
         The trace.
+    to_its_end : bool
+        Of the run until the trace's own last reading: a load sensor that broke still tells of what came before.
 
     Returns
     -------
@@ -48,8 +50,9 @@ def usable(trace: Trace) -> bool:
     t = readings.t_s
     if t.size < FEWEST_READINGS:
         return False
-    missing = sum(b - a for a, b in gaps(readings, t[0], t[-1])) + (t[0] - trace.t_s[0]) + (trace.t_s[-1] - t[-1])
-    return bool(missing <= (1.0 - USABLE_SHARE) * (trace.t_s[-1] - trace.t_s[0]))
+    end_s = t[-1] if to_its_end else trace.t_s[-1]
+    missing = sum(b - a for a, b in gaps(readings, t[0], t[-1])) + (t[0] - trace.t_s[0]) + (end_s - t[-1])
+    return bool(missing <= (1.0 - USABLE_SHARE) * (end_s - trace.t_s[0]))
 
 
 def chamber_trace(run: Run) -> Trace:
@@ -98,7 +101,8 @@ def load_traces(run: Run, chamber: Trace) -> tuple[Trace, ...]:
     tuple of Trace
         Those with enough readings, the chamber's own left out.
     """
-    return tuple(tr for tr in run.traces if tr.role == "load" and usable(tr) and tr.name != chamber.name)
+    loads = (tr for tr in run.traces if tr.role == "load" and tr.name != chamber.name)
+    return tuple(tr for tr in loads if usable(tr, to_its_end=True))
 
 
 def corrected(trace: Trace, errors: SensorErrors) -> Readings:
@@ -195,11 +199,32 @@ def make_scene(
         rates=fastest(blocks),
         uncertain=uncertain_gaps(run),
         untrusted=_untrusted(stuck, [trace.name]),
+        stood_still=_untrusted(stuck, [trace.name]),
     )
-    if loads:
-        return _with_loads(scene, loads, load_errors, stuck)
+    if not loads:
+        return _without_loads(scene, packet)
+    loaded = _with_loads(scene, loads, load_errors, stuck)
+    last_s = float(loaded.edges_on.t_s[-1])
+    if _reads_on(scene, last_s):
+        return loaded
+    left = [i for i, tr in enumerate(loads) if _reads_on(scene, float(readings_of(tr).t_s[-1]))]
+    if left:
+        alone = _with_loads(scene, tuple(loads[i] for i in left), [load_errors[i] for i in left], stuck)
+    else:
+        alone = _without_loads(scene, packet)
+        alone = replace(alone, basis=loaded.basis, load_gone=alone.source == "control")
+    return replace(loaded, lost_s=last_s, alone=alone)
+
+
+def _reads_on(scene: Scene, last_s: float) -> bool:
+    """Whether a sensor with this last reading was read as long as the chamber."""
+    return scene.end_s - last_s <= GAP_PERIODS * scene.chamber.period_s
+
+
+def _without_loads(scene: Scene, packet: object) -> Scene:
+    """Let the packet estimate decide, or the chamber itself."""
     known: Known = {}
-    works = {i: _work_of(scene, stay, packet, known) for i, stay in enumerate(stays)}
+    works = {i: _work_of(scene, stay, packet, known) for i, stay in enumerate(scene.stays)}
     source: Source = next((w.source for w in works.values() if w.source == "packet estimate"), scene.source)
     return replace(scene, works=works, source=source)
 

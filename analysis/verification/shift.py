@@ -32,7 +32,7 @@ def extremes(low: Callable[[float], float], high: Callable[[float], float], expa
     return min(low(float(e)) for e in errors), max(high(float(e)) for e in errors)
 
 
-def stands(met: Callable[[float], bool], most_c: float) -> tuple[float, float] | None:
+def stands(met: Callable[[float], bool], most_c: float, expanded_c: float | None = None) -> tuple[float, float] | None:
     """Find the interval of errors around 0 in which a requirement is met.
 
     Parameters
@@ -41,6 +41,8 @@ def stands(met: Callable[[float], bool], most_c: float) -> tuple[float, float] |
         Whether it is met, gaps at their worst, if the sensor reads that much high [K].
     most_c : float
         Largest error tried either way [K].
+    expanded_c : float, optional
+        U [K]: an error of exactly U is tried itself, for it is what the verdict asks.
 
     Returns
     -------
@@ -49,10 +51,10 @@ def stands(met: Callable[[float], bool], most_c: float) -> tuple[float, float] |
     """
     if not met(0.0):
         return None
-    return -_reach(lambda e: met(-e), most_c), _reach(met, most_c)
+    return -_reach(lambda e: met(-e), most_c, expanded_c), _reach(met, most_c, expanded_c)
 
 
-def _reach(met: Callable[[float], bool], most_c: float) -> float:
+def _reach(met: Callable[[float], bool], most_c: float, expanded_c: float | None) -> float:
     """Largest error, from 0 up, to which a requirement stays met without a break."""
     good, step = 0.0, 0.25
     while True:
@@ -66,4 +68,4 @@ def _reach(met: Callable[[float], bool], most_c: float) -> float:
     while bad - good > NEAREST_C:
         middle = (good + bad) / 2.0
         good, bad = (middle, bad) if met(middle) else (good, middle)
-    return good
+    return expanded_c if expanded_c is not None and good < expanded_c < bad and met(expanded_c) else good

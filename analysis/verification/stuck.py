@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -12,11 +12,16 @@ LONGEST_STILL_S = 300.0
 FEWEST_STILL = 10
 OUTPUT_MOVES = 25.0  # points of %; common practice, no source
 SETPOINT_MOVES_C = 25.0
+HOT_C = 100.0
+JUMP_C = 50.0  # between two readings; no furnace and no load does that and then stands still
 
 
 @dataclass(frozen=True)
 class Stuck:
-    """A sensor that showed one number for a long time: from, to [s], the number [degC] and why that is odd."""
+    """A sensor that showed one number for a long time: from, to [s], the number [degC] and why that is odd.
+
+    ``saturated``: the end of the instrument's range. ``broken``: a number that stands for no reading.
+    """
 
     sensor: str
     start_s: float
@@ -24,6 +29,7 @@ class Stuck:
     at_c: float
     why: str
     saturated: bool = False
+    broken: bool = False
 
 
 def stuck_readings(run: Run) -> tuple[Stuck, ...]:
@@ -77,9 +83,49 @@ def _judge(trace: Trace, start: int, end: int, output: FloatArray | None, setpoi
             if moved > moves:
                 unit = " %" if word == "output" else " degrees"
                 return [Stuck(*ends, f"while the {word} moved by {moved:.0f}{unit}")]
+    if _jumped(trace, start, at):
+        return [Stuck(*ends, "reached in one step: no temperature, but what a broken sensor shows", broken=True)]
     if at >= np.nanmax(trace.temp_c) and _noise_ceased(trace, start):
         return [Stuck(*ends, "its highest reading, and without the noise it had before: the end of its range", True)]
     return []
+
+
+def _jumped(trace: Trace, start: int, at_c: float) -> bool:
+    """Whether a number was jumped to from a hot furnace: up to the highest of all, or down to freezing or below."""
+    before = trace.temp_c[max(0, start - 10) : start]
+    before = before[np.isfinite(before)]
+    if not before.size or before[-1] < HOT_C:
+        return False
+    up = at_c - before[-1] > JUMP_C and at_c >= np.nanmax(trace.temp_c)
+    return bool(up or at_c <= 0.0)
+
+
+def without_broken(run: Run, stuck: tuple[Stuck, ...]) -> Run:
+    """The run without the numbers of broken sensors.
+
+    Parameters
+    ----------
+    run : Run
+        The run.
+    stuck : tuple of Stuck
+        Where readings stood still.
+
+    Returns
+    -------
+    Run
+        Its traces are NaN where a sensor was broken.
+    """
+    broken = [s for s in stuck if s.broken]
+    if not broken:
+        return run
+    made = []
+    for trace in run.traces:
+        temp_c = trace.temp_c.copy()
+        for s in broken:
+            if s.sensor == trace.name:
+                temp_c[(trace.t_s >= s.start_s) & (trace.t_s <= s.end_s)] = np.nan
+        made.append(replace(trace, temp_c=temp_c))
+    return replace(run, traces=tuple(made))
 
 
 def _moved(t: FloatArray, signal: FloatArray | None, start: int, end: int) -> float:

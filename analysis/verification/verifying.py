@@ -26,12 +26,12 @@ from soakwitness.analysis.verification.model import (
     Verdict,
     Verification,
 )
-from soakwitness.analysis.verification.proving import not_seen, what_would_prove
+from soakwitness.analysis.verification.proving import not_seen, what_would_prove, what_would_prove_all
 from soakwitness.analysis.verification.quenching import cooling_time
 from soakwitness.analysis.verification.ramping import judge_ramps
 from soakwitness.analysis.verification.scene import Scene
 from soakwitness.analysis.verification.setting import make_scene, shown_work
-from soakwitness.analysis.verification.stuck import Stuck, stuck_readings
+from soakwitness.analysis.verification.stuck import Stuck, stuck_readings, without_broken
 
 
 def verify(
@@ -83,6 +83,7 @@ def verify(
     ILAC-G8:09/2019; JCGM 106:2012 (decision rule).
     """
     stuck = stuck_readings(run)
+    run = without_broken(run, stuck)
     scene = make_scene(
         run,
         recipe,
@@ -90,7 +91,7 @@ def verify(
         corrections=corrections or {},
         packet=packet,
         pieces=pieces,
-        stuck=stuck,
+        stuck=[s for s in stuck if not s.broken],
     )
     holds, absences = _judge(scene, unit)
     ramps = judge_ramps(scene)
@@ -117,7 +118,7 @@ def _judge(scene: Scene, unit: Unit) -> tuple[tuple[HoldResult, ...], dict[int, 
     for number in absent:
         hold = holds[number]
         absence = Absence("wrong unit", other[1]) if other else absence_of(scene, number, unit)
-        verdict: Verdict = "fail" if absence.on_record else "not proven"
+        verdict: Verdict = "fail" if absence.shown else "not proven"
         absences[hold.step] = absence
         holds[number] = replace(
             hold,
@@ -161,7 +162,7 @@ def _verification(view: View, findings: tuple[Finding, ...], stuck: tuple[Stuck,
         work=shown_work(scene, view.holds),
         marks_used=tuple(f"{m.act} at {m.t_s:.0f} s" for m in scene.run.marks if not m.struck),
         not_seen=not_seen(view, stuck),
-        proves=tuple(dict.fromkeys(p for h in judged for p in h.proves)),
+        proves=what_would_prove_all(view, findings) if verdict == "not proven" else (),
         by_estimate=scene.source == "packet estimate",
         as_read=as_read,
         quench_cooling_s=cooling_time(scene),

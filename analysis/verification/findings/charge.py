@@ -145,9 +145,10 @@ def _one_cooling(view: View, left_s: float, next_s: float, step: int) -> list[Fi
     if scene.source == "load" and scene.edges_on is not scene.chamber:
         low, high = scene.edges_on.between(left_s, next_s)
         coldest = float(scene.edges_on.temp_c[low:high].min(initial=np.inf))
-        if coldest > limit + scene.edges_on.resolution_c / 2.0:
+        if coldest <= limit + scene.edges_on.resolution_c / 2.0:
+            return []
+        if scene.lost_s is None or scene.lost_s >= next_s:
             return [_too_warm(view, step, f"the load sensor fell to {view.temp(coldest)} only", left_s)]
-        return []
     warm = [s.hand_warm_s for s in scene.stays if s.hand_warm_s is not None and left_s <= s.hand_warm_s <= next_s]
     loads = [s.load_s for s in scene.stays if s.load_s is not None and left_s <= s.load_s <= next_s]
     if warm and loads and min(loads) < max(warm):

@@ -34,7 +34,7 @@ def find(view: View, absences: dict[int, Absence]) -> list[Finding]:
 
 
 def _absent(view: View, hold: HoldResult, absence: Absence) -> Finding:
-    severity: Severity = "note" if not hold.judged else "fail" if absence.on_record else "warn"
+    severity: Severity = "note" if not hold.judged else "fail" if absence.shown else "warn"
     if absence.kind == "wrong unit":
         return Finding(
             "wrong unit suspected",

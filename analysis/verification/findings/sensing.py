@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 
 from soakwitness.analysis.runs import Run
+from soakwitness.analysis.verification.edges import GAP_PERIODS
 from soakwitness.analysis.verification.findings.view import View, duration
 from soakwitness.analysis.verification.intervals import gaps
 from soakwitness.analysis.verification.model import Finding, HoldResult
@@ -31,7 +34,7 @@ def find(view: View, stuck: tuple[Stuck, ...]) -> list[Finding]:
         In the order of the codes above.
     """
     return [
-        *_faults(view),
+        *_faults(view, stuck),
         *(_stuck(view, s) for s in stuck),
         *_gaps(view),
         *_changed(view),
@@ -39,7 +42,7 @@ def find(view: View, stuck: tuple[Stuck, ...]) -> list[Finding]:
     ]
 
 
-def _faults(view: View) -> list[Finding]:
+def _faults(view: View, stuck: tuple[Stuck, ...]) -> list[Finding]:
     """Faults that the recorder entered, and readings that no thermocouple can have made."""
     run, found = view.scene.run, []
     begun: dict[str, list[tuple[float, str]]] = {}
@@ -71,7 +74,32 @@ def _faults(view: View) -> list[Finding]:
                     "Look for a loose connector or a lead beside the element's.",
                 )
             )
-    return found
+    told = {*begun, *(s.sensor for s in stuck if s.broken)}
+    return [*found, *(f for name, f in _lost(view) if name not in told)]
+
+
+def _lost(view: View) -> Iterator[tuple[str, Finding]]:
+    """A load sensor that stopped reading before the holds were over."""
+    ends = [h.control_leave_s for h in view.holds if h.control_leave_s is not None]
+    for trace in view.scene.run.traces:
+        if trace.role != "load" or not ends:
+            continue
+        read = trace.t_s[np.isfinite(trace.temp_c)]
+        last_s = float(read[-1]) if read.size else float(trace.t_s[0])
+        if last_s < max(ends) - GAP_PERIODS * trace.period_s:
+            yield (
+                trace.name,
+                Finding(
+                    "sensor fault",
+                    "warn",
+                    None,
+                    f"Sensor {trace.name} read nothing from {duration(last_s)} into the run to its end, for "
+                    f"{duration(float(trace.t_s[-1]) - last_s)}; later holds are judged without it.",
+                    "Check the thermocouple, its connector and its lead with the supply isolated.",
+                    at_s=last_s,
+                    until_s=float(trace.t_s[-1]),
+                ),
+            )
 
 
 def _without_reading(run: Run, name: str, begun_s: list[float]) -> list[tuple[float, float]]:
@@ -97,12 +125,16 @@ def _when(first_s: float, count: int, stretches: list[tuple[float, float]]) -> s
 
 
 def _stuck(view: View, stuck: Stuck) -> Finding:
-    code = "sensor fault" if stuck.saturated else "stuck reading"
+    code = "sensor fault" if stuck.saturated or stuck.broken else "stuck reading"
     says = (
         f"Sensor {stuck.sensor} stood at exactly {view.temp(stuck.at_c)} for {duration(stuck.end_s - stuck.start_s)}, "
         f"{stuck.why}."
     )
     follow = "Check the range of the instrument." if stuck.saturated else "Check the sensor's lead and the link."
+    if stuck.broken:
+        follow = (
+            "Check the thermocouple and its lead with the supply isolated; holds from then on are judged without it."
+        )
     return Finding(code, "warn", None, says, follow, at_s=stuck.start_s, until_s=stuck.end_s)
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from soakwitness.analysis.verification.findings.view import View, duration, range_words, severity_of
-from soakwitness.analysis.verification.model import Finding, HoldResult
+from soakwitness.analysis.verification.model import Finding, HoldResult, Severity
 from soakwitness.analysis.verification.overshoot import level_part, overshoot
 from soakwitness.firmware_bridge.runfolder.format import often
 
@@ -19,6 +19,7 @@ DIP_WORDS = {
         "Look at the sensor's connector and at the events of that time.",
     ),
 }
+GOOD_PART = 0.25
 LAG_WORTH_A_WARNING = 0.2  # of the required soak; common practice, no source
 
 
@@ -49,6 +50,16 @@ def find(view: View) -> list[Finding]:
     return found
 
 
+def _severity(hold: HoldResult, *names: str) -> Severity:
+    """Severity of what a hold's requirements of these names came to."""
+    return severity_of("fail" if set(names) & set(hold.unmet) else "not proven", judged=hold.judged)
+
+
+def _lost_before(view: View, hold: HoldResult) -> bool:
+    lost_s = view.scene.lost_s
+    return lost_s is not None and hold.control_leave_s is not None and lost_s < hold.control_leave_s
+
+
 def _where(hold: HoldResult) -> str:
     by = {"load": "at the load sensor", "packet estimate": "by the packet estimate", "control": "at the control sensor"}
     return by[hold.temperature_from or "control"]
@@ -66,11 +77,13 @@ def _short(view: View, hold: HoldResult) -> list[Finding]:
     return [
         Finding(
             "short soak",
-            severity_of("fail" if hold.verdict == "fail" else "not proven", judged=hold.judged),
+            _severity(hold, "soak"),
             hold.step,
             f"The {view.hold_words(hold)} soaked {range_words(soak)} {_where(hold)}{who}, "
             f"{duration(missing)} short of {duration(hold.required_s)}.{why}",
-            f"Hold it {duration(missing)} longer next time, and decide what becomes of these pieces.",
+            "Look at the load sensor first: it stopped reading in this hold."
+            if _lost_before(view, hold)
+            else f"Hold it {duration(missing)} longer next time, and decide what becomes of these pieces.",
             at_s=hold.enter_s,
             until_s=hold.leave_s,
             pieces=tuple(p.piece for p in worst if p.piece),
@@ -81,15 +94,13 @@ def _short(view: View, hold: HoldResult) -> list[Finding]:
 def _long(view: View, hold: HoldResult) -> list[Finding]:
     if hold.at_most_s is None:
         return []
-    whole = hold.in_band_s.above_lower_edge if hold.in_band_s else None
-    times = [p.longest_s for p in hold.pieces] or [whole]
-    longest = max((b for b in times if b is not None), key=lambda b: b.best, default=None)
+    longest = hold.longest_s
     if longest is None or longest.best <= hold.at_most_s:
         return []
     return [
         Finding(
             "long soak",
-            severity_of("fail" if longest.low > hold.at_most_s else "not proven", judged=hold.judged),
+            _severity(hold, "longest soak"),
             hold.step,
             f"The {view.hold_words(hold)} stood {range_words(longest)} at or above the lower edge, "
             f"{duration(longest.best - hold.at_most_s)} over the {duration(hold.at_most_s)} allowed.",
@@ -110,7 +121,7 @@ def _overshoot(view: View, hold: HoldResult) -> list[Finding]:
         return [
             Finding(
                 "overshoot",
-                severity_of("fail" if hold.verdict == "fail" else "not proven", judged=hold.judged),
+                _severity(hold, "overshoot"),
                 hold.step,
                 f"The {view.hold_words(hold)} went {least}{view.diff(hold.overshoot_c)} over its target{above}; "
                 f"{view.diff(limit)} are allowed.",
@@ -144,7 +155,7 @@ def _chamber_overshoot(view: View, hold: HoldResult) -> list[Finding]:
     placed = scene.placed[scene.recipe.holds.index(step)]
     if placed is None or placed.edges is None:
         return []
-    allowed = scene.allowed(scene.chamber, placed.edges.enter_s, placed.edges.leave_s)
+    allowed = scene.allowed(scene.chamber, placed.edges.enter_s, placed.edges.leave_s, step)
     peak = overshoot(scene.chamber, step, level_part(scene.chamber, step, placed.edges, allowed.noise_c), allowed)
     limit = step.max_overshoot_c if step.max_overshoot_c is not None else step.above_c
     if peak is None or peak.overshoot_c <= limit + allowed.noise_c:
@@ -166,14 +177,23 @@ def _level_above(hold: HoldResult) -> bool:
     return hold.level_c is not None and hold.level_c > hold.band_c[1]
 
 
+def _mostly_there(hold: HoldResult) -> bool:
+    """Whether a hold was at temperature for a good part of it: then what lies below are dips, however long."""
+    if not hold.dips or hold.in_band_s is None or hold.enter_s is None or hold.leave_s is None:
+        return False
+    return hold.in_band_s.above_lower_edge.best >= GOOD_PART * (hold.leave_s - hold.enter_s)
+
+
 def _out_of_band(view: View, hold: HoldResult) -> list[Finding]:
     low, high = hold.band_c
     band = f"{view.temp(low)} to {view.temp(high)}"
     level = hold.level_c if hold.level_c is not None else hold.target_c
-    severity = severity_of("fail" if hold.verdict == "fail" else "not proven", judged=hold.judged)
-    if hold.enter_s is None or level > high or level < low:
+    severity = _severity(hold, "level", "mean", "soak")
+    if hold.enter_s is None or level > high or (level < low and not _mostly_there(hold)):
         if hold.enter_s is None and hold.temperature_from == "load" and level < low:
-            level_says = "the load sensor never reached"
+            level_says = (
+                f"the load sensor {'stopped reading before it' if _lost_before(view, hold) else 'never'} reached"
+            )
         else:
             level_says = f"stood at {view.temp(level)}, {'above' if level > high else 'below'}"
         return [

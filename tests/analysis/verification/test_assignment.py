@@ -169,6 +169,18 @@ def test_holds_of_many_hours_stretch_the_blocks():
     assert edges(second) == pytest.approx((38_400 - 6 / CLIMB, 146_400 + 6 / COOL), abs=2)
 
 
+def test_a_colder_hold_is_reached_from_above_though_the_hotter_one_before_it_is_not_found():
+    """The climb through its band on the way to the hotter hold is none of its time."""
+    down = simple_recipe((1000, 20, 5), (900, 20, 10))
+    # Only touched at the top, so the first hold is not found; down at 0.5 K/s, 30 min at 900.
+    t_s, temp_c = drawn([(0, 20), (1960, 1000), (2160, 900), (3960, 900), (5760, 500)])
+    _, second = placed(t_s, temp_c, down)
+    assert second is not None
+    assert second.edges is not None
+    assert second.edges.from_above
+    assert second.edges.enter_s == pytest.approx(2160 - 10 / 0.5, abs=1)
+
+
 def test_slope_reference_is_a_quarter_of_the_slowest_neighbour_within_its_limits():
     # Full power counts as 400 degC/h: 100; 0.1 degC over 120 s is 3 degC/h, 1 degC is 30, twice that 60.
     assert assignment.slope_reference(TWO, 0, 0.1) == 100.0

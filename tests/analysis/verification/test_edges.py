@@ -115,3 +115,35 @@ def test_a_record_that_ends_in_the_band_was_not_left():
         False,
         False,
     )
+
+
+def test_a_last_hold_that_stands_above_its_band_is_left_when_it_cools():
+    # In at 995, five minutes at 1007, then down at 0.5 K/s: through 995 at 405 + 12/0.5 = 434 s after the start.
+    hot = trace((0, 990), (10, 995), (35, 1007), (410, 1007), (460, 982))
+    stay = Stay(10, 400)
+    last = leave(hot, HOLD, stay, enter_s=10, before_s=460, climbs=False, hotter_follows=False)
+    assert last[0] == pytest.approx(410 + 12 / 0.5)
+    assert last[1:] == (True, False)
+    # Where the recipe goes on to a hotter hold it was left upward: 1005 at 10 + 25 x 10/12 s.
+    before = leave(hot, HOLD, stay, enter_s=10, before_s=460, climbs=False, hotter_follows=True)
+    assert before[0] == pytest.approx(10 + 25 * 10 / 12)
+    assert before[2]
+
+
+def test_a_trace_that_ended_before_is_not_entered():
+    short = trace((0, 20), (100, 500))
+    assert enter(short, HOLD, Stay(200, 300), after_s=150, from_above=False) is None
+
+
+def test_a_dip_right_after_coming_from_above_is_a_dip_of_the_hold():
+    # Down through 1005 at 95 s; a minute at 1000, 30 s at 950, and back.
+    down = trace((0, 1100), (100, 1000), (160, 1000), (165, 950), (195, 950), (200, 1000), (600, 1000))
+    found = enter(down, HOLD, Stay(200, 600), after_s=0, from_above=True)
+    assert found is not None
+    assert found[0] == pytest.approx(95)
+    assert found[2]
+    # Ten minutes there are a new attempt from below.
+    cold = trace((0, 1100), (100, 1000), (160, 1000), (165, 950), (765, 950), (770, 1000), (1200, 1000))
+    found = enter(cold, HOLD, Stay(770, 1200), after_s=0, from_above=True)
+    assert found is not None
+    assert found[0] == pytest.approx(769.5)

@@ -35,6 +35,16 @@ def test_noise_shifts_both_edges():
     assert seconds(trace, 995, np.inf, "best", rough) == pytest.approx(10)
 
 
+def test_the_corner_of_a_ramp_is_no_noise():
+    # A reading a minute, up at 10 K/min, eight minutes level, quenched: the corners bend by tens of kelvin.
+    temp_c = np.array([940, 950, 960, 970, 980, 990, *[1000.0] * 8, 400, 100, 60, 50])
+    trace = Readings(np.arange(temp_c.size) * 60.0, temp_c, 0.1, 60.0)
+    assert noise(trace, 300, 840) > 50
+    assert noise(trace, 300, 840, (970, 1030)) == pytest.approx(0.05 + 0.5 * 0.9 * 5, abs=2.3)
+    # Fewer than three such readings tell nothing: all of them count.
+    assert noise(trace, 300, 840, (1, 2)) == noise(trace, 300, 840)
+
+
 def test_a_chord_through_the_whole_band_counts_its_part_inside():
     # 900 to 1100 in 20 s: 990 to 1010 takes 2 s.
     trace = Readings(np.array([0.0, 20.0]), np.array([900.0, 1100.0]), 0.1, 20.0)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -24,14 +26,52 @@ def test_the_level_part_ends_where_the_climb_begins():
     climbing = trace((0, 995), (10, 1000), (1000, 1000), (1100, 1050))
     level = level_part(climbing, HOLD, Edges(0, 1010, left_upward=True), 0.0)
     assert level.level_c == 1000
-    # Within 15 % of the tolerance (0.75 K) of the level until 1.5 s into the climb.
-    assert level.end_s == pytest.approx(1001)
+    assert level.end_s == 1000
+
+
+def test_no_part_of_the_climb_is_overshoot_whatever_the_tolerance():
+    wide = Hold(2, 1000.0, 5.0, 20.0, 600.0)
+    climbing = trace((0, 995), (10, 1003), (1000, 1003), (1200, 1050))
+    noisy = replace(climbing, temp_c=climbing.temp_c + np.random.default_rng(1).normal(0, 0.2, climbing.t_s.size))
+    found = overshoot(noisy, wide, level_part(noisy, wide, Edges(0, 1072, left_upward=True), 0.2), SURE)
+    assert found is not None
+    # Level 3 above the target; 5 sigma of the noise is 1.
+    assert 3 < found.overshoot_c < 4
+
+
+def test_a_level_near_the_upper_edge_at_the_end_counts():
+    # 10 min at the target, then 5 min at 1004, then the climb.
+    stepped = trace((0, 995), (10, 1000), (600, 1000), (610, 1004), (910, 1004), (1010, 1054))
+    found = overshoot(stepped, HOLD, level_part(stepped, HOLD, Edges(0, 912, left_upward=True), 0.05), SURE)
+    assert found is not None
+    assert found.overshoot_c == pytest.approx(4, abs=0.1)
+
+
+def test_in_a_short_hold_the_way_in_and_out_is_not_its_level():
+    # Up at 0.1 K/s, a minute at 1002, on at 0.1 K/s: 70 s of climbing, 60 s of hold, 30 s of climbing.
+    short = trace((0, 995), (70, 1002), (130, 1002), (230, 1012))
+    level = level_part(short, HOLD, Edges(0, 160, left_upward=True), 0.05)
+    assert level.end_s == pytest.approx(130, abs=1)
+    assert level.sure
+
+
+def test_where_noise_hides_the_end_of_a_short_hold_the_upper_edge_may_have_been_its_level():
+    # The same with a reading every 20 s and 3 K of noise: no half of it shows a stop.
+    short = trace((0, 995), (70, 1002), (130, 1002), (230, 1012), every_s=20)
+    level = level_part(short, HOLD, Edges(0, 160, left_upward=True), 3.0)
+    found = overshoot(short, HOLD, level, Allowed(3.0, 0.5, 0.25))
+    assert found is not None
+    assert not level.sure
+    assert found.most_c == 5
 
 
 def test_reached_from_above_it_begins_where_the_level_is():
     falling = trace((0, 1005), (50, 1000), (1000, 1000), (1010, 995))
     level = level_part(falling, HOLD, Edges(0, 1010, from_above=True), 0.0)
+    # The record begins on the way: what is within 15 % of the tolerance (0.75 K) of the level counts as level.
     assert level.start_s == pytest.approx(43)  # 1000.7 at 43 s
+    falling = trace((-100, 1015), (50, 1000), (1000, 1000), (1010, 995))
+    assert level_part(falling, HOLD, Edges(0, 1010, from_above=True), 0.0).start_s == 50
 
 
 def test_peak_above_target_and_time_above_the_band():

@@ -67,6 +67,14 @@ def test_stands_finds_both_ends_to_a_twentieth_on_the_safe_side():
     assert stands(lambda e: e > 1, 60.0) is None
 
 
+def test_an_error_of_exactly_u_is_tried_itself():
+    # Met up to exactly 2: halving steps end a little below it, yet for U = 2 it is met all over [-U, U].
+    low, high = stands(lambda e: -3.0 <= e <= 2.0, 60.0, 2.0) or (0, 0)
+    assert high == 2.0
+    assert -3.0 <= low <= -2.95
+    assert req.judged("x", lambda e: e, lambda e: e, 2.0, at_least=False, expanded_c=2.0).at_true_temperature == "pass"
+
+
 def test_worst_and_common():
     assert req.worst(["pass", "not proven", "fail"]) == "fail"
     assert req.worst(["pass", "not proven"]) == "not proven"

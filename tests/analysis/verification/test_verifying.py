@@ -10,7 +10,7 @@ import pytest
 
 from soakwitness.analysis.errors import NotEnoughData
 from soakwitness.analysis.recipes.file import parse_recipe
-from soakwitness.analysis.recipes.model import Recipe
+from soakwitness.analysis.recipes.model import PacketSpec, Recipe
 from soakwitness.analysis.runs import FloatArray
 from soakwitness.analysis.verification.model import Finding, PieceInfo, SensorErrors, Verification
 from soakwitness.analysis.verification.verifying import verify
@@ -617,3 +617,141 @@ def test_a_short_hold_whose_band_touches_the_one_before_fails():
     hold = found.holds[1]
     assert hold.enter_s == pytest.approx(5100.0, abs=30.0)
     assert hold.as_read == hold.verdict == "fail"
+
+
+# --- a load sensor that breaks --------------------------------------------------------------------------------------
+
+TWO_HOLDS = simple_recipe((700, 10, 5), (1000, 15, 5))
+# 20 min at 700, 30 min at 1000; the load follows one minute later. At 0.5 K/s it enters 995 of 1000 at 3210 s.
+COURSE = [(0, 20), (1360, 700), (2560, 700), (3160, 1000), (4960, 1000), (6800, 80)]
+BREAKS_S = 3600.0
+
+
+def broken(shows: float = np.nan, at_s: float = BREAKS_S, recipe: Recipe = TWO_HOLDS, **facts: object) -> Verification:
+    t_s, temp_c = drawn(COURSE)
+    load = drawn([(0, 20), *((t + 60, y) for t, y in COURSE)])[1][: t_s.size]
+    load[t_s > at_s] = shows
+    columns = [sensor(), sensor("dummy", "load"), *facts.pop("more", [])]  # type: ignore[misc]
+    values = {"furnace": temp_c, "dummy": load, **facts.pop("values", {})}  # type: ignore[dict-item]
+    return verify(make_run(t_s, values, columns=columns, **facts), recipe)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("shows", [np.nan, 0.0, 1372.0, 9999.0])
+def test_what_a_broken_load_sensor_did_not_see_is_neither_soak_nor_shortage(shows: float):
+    found = broken(shows)
+    first, second = found.holds
+    assert (first.verdict, second.verdict) == ("pass", "not proven")
+    assert second.soak_s is not None
+    # Seen from 3210 to 3600 s. The chamber leaves at 4970 s, and the load is a minute later than it.
+    assert second.soak_s.best == pytest.approx(390, abs=2)
+    assert second.soak_s.high == pytest.approx(4970 + 60 - 3210, abs=5)
+    assert second.overshoot_is_at_least
+    assert "sensor fault" in codes(found)
+    assert codes(found, "fail") == set()
+    assert found.proves == ("Hold at 1000 °C: a load sensor that reads to its end.",)
+
+
+def test_a_pull_ends_what_a_broken_load_sensor_may_have_missed():
+    found = broken(marks=[mark(0, "load", "B-1"), mark(4000, "pull", "B-1")])
+    (piece,) = found.holds[1].pieces
+    assert piece.soak_s.high == pytest.approx(4000 - 3210, abs=5)
+    # 13.2 min at the most, where 15 are asked: that is short whatever the sensor missed.
+    assert found.holds[1].soak_s is not None
+    assert piece.verdict == "not proven"
+
+
+def test_a_hold_after_the_load_sensor_broke_is_no_pass_at_the_control_sensor():
+    second = broken(at_s=2600.0).holds[1]
+    assert (second.temperature_from, second.verdict) == ("control", "not proven")
+    # Too short there it is too short: 30 min 40 s of 40 min.
+    short = broken(at_s=2600.0, recipe=simple_recipe((700, 10, 5), (1000, 40, 5))).holds[1]
+    assert short.verdict == "fail"
+
+
+def test_a_recipe_that_asks_for_the_control_sensor_does_not_miss_the_load_sensor():
+    recipe = simple_recipe((700, 10, 5), (1000, 15, 5), soak_from="control")
+    assert broken(at_s=2600.0, recipe=recipe).verdict == "pass"
+
+
+def test_the_packet_estimate_takes_over_from_a_broken_load_sensor():
+    second = broken(at_s=2600.0, recipe=replace(TWO_HOLDS, packet=PacketSpec(2.0))).holds[1]
+    assert second.temperature_from == "packet estimate"
+    assert second.lag_s is not None
+
+
+def test_another_load_sensor_takes_over_from_a_broken_one():
+    t_s, temp_c = drawn(COURSE)
+    found = broken(at_s=2600.0, more=[sensor("spare", "load")], values={"spare": temp_c})
+    assert found.holds[1].measured_by == "spare"
+    assert found.verdict == "pass"
+
+
+# --- whatever the verdict rests on, the findings and the ways out of "not proven" say the same -----------------------
+
+
+def test_a_long_soak_of_an_uncalibrated_sensor_is_a_fail_with_a_fail_finding():
+    # 20 min 20 s where 15 at most are allowed; class 2 wire at 1000 may be 7.5 off, more than the band.
+    wire = sensor(thermocouple="K", tolerance_class="2")
+    found = checked(recipe=simple_recipe((1000, 10, 5), at_most_s=900.0), columns=[wire])
+    assert found.verdict == "fail"
+    assert codes(found, "fail") == {"long soak"}
+
+
+def test_a_hold_that_fails_for_its_length_has_no_failing_overshoot():
+    # 4 over where 3.9 are allowed: less than half a step and the noise, so not proven; the soak is short beyond doubt.
+    recipe = simple_recipe((996, 30, 5), max_overshoot_c=3.95)
+    found = checked(recipe=recipe)
+    assert finding(found, "short soak").severity == "fail"
+    assert finding(found, "overshoot").severity == "warn"
+
+
+@pytest.mark.parametrize(
+    ("recipe", "word"),
+    [
+        (simple_recipe((996, 10, 5), max_overshoot_c=3.95), "surer than"),
+        (replace(simple_recipe((1000, 25, 5)), decide_on="true temperature"), "only a calibration"),
+        (simple_recipe((1000, 10, 5), at_most_s=1220.0), "less above the lower edge"),
+    ],
+)
+def test_not_proven_always_says_what_would_prove_it(recipe: Recipe, word: str):
+    found = checked(recipe=recipe)
+    assert found.verdict == "not proven"
+    assert any(word in p for p in found.proves)
+
+
+# --- what was not seen is no fail -----------------------------------------------------------------------------------
+
+
+def test_a_sensor_at_the_end_of_its_range_below_the_band_shows_nothing():
+    t_s, temp_c = drawn(HOLD, noise_c=0.3)
+    found = verify(make_run(t_s, {"furnace": np.minimum(temp_c, 960.0)}), TEN)
+    assert found.verdict == "not proven"
+    assert {"sensor fault", "not on record"} <= codes(found)
+
+
+def test_a_hold_too_short_to_show_on_a_slow_ramp_is_not_called_missing():
+    # 0.1 K/s through a band of +-10 takes 200 s; 40 s more are no stop that shows, but there may have been one.
+    recipe = simple_recipe((800, 1, 10), (900, 10, 5))
+    slow = [(0, 720), (800, 800), (840, 800), (1840, 900), (2640, 900), (4440, 100)]
+    straight = [(0, 720), (1800, 900), (2600, 900), (4400, 100)]
+    for corners, verdict, severity in ((slow, "not proven", "warn"), (straight, "fail", "fail")):
+        t_s, temp_c = drawn(corners, noise_c=1.5, seed=1)
+        found = verify(make_run(t_s, {"furnace": temp_c}), recipe)
+        assert found.holds[0].verdict == verdict
+        assert finding(found, "hold missing").severity == severity
+
+
+def test_the_climb_to_the_next_hold_is_no_soak_of_one_that_stood_below_its_band():
+    # 10 min at 790, below 795, then up to 900 at 0.05 K/s, 200 s of it in the band: not enough for 5 min.
+    recipe = simple_recipe((800, 5, 5), (900, 10, 5))
+    found = checked([(0, 20), (1540, 790), (2140, 790), (4340, 900), (5140, 900), (6940, 100)], recipe)
+    first = found.holds[0]
+    assert first.soak_s is None or first.soak_s.high <= 205
+    assert first.verdict == "fail"
+
+
+def test_long_dips_are_dips_and_no_level_below_the_band():
+    # 20 min at 1000 in which the furnace is at 950 for 11 of them.
+    cut = [(0, 20), (1960, 1000), (2260, 1000), (2270, 950), (2930, 950), (2940, 1000), (3160, 1000), (5000, 80)]
+    found = checked(cut, simple_recipe((1000, 5, 5)))
+    assert "below its band once" in finding(found, "out of band").says
