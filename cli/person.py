@@ -26,6 +26,8 @@ if TYPE_CHECKING:
     from soakwitness.analysis.recipes.model import Recipe
     from soakwitness.cli.page.process import PageProcess
     from soakwitness.cli.soaking import SoakLine
+    from soakwitness.firmware_bridge.recording.beginning import About
+    from soakwitness.firmware_bridge.recording.clocks import Clock
 
 Unit = Literal["C", "F"]
 IDLE_LINE_S = 3600.0  # a journal that is written for years
@@ -62,6 +64,33 @@ def open_page(page: bool, lan: bool, port: int | None, screen: Screen) -> PagePr
         raise WrongUse(f"the live page cannot be served on port {port or DEFAULT_PORT}. Give another --port.")
     screen.message(f"Live page: {served.address}")
     return served
+
+
+def about_runs(logbook: Path, operator: str | None, recipe: Recipe | None) -> About:
+    """What the runs of this command say of themselves."""
+    from soakwitness.firmware_bridge.recording.beginning import About, local_zone
+
+    if recipe is None:
+        return About(logbook, operator=operator, zone=local_zone())
+    return About(logbook, recipe.name, recipe.text, recipe.load, operator, local_zone())
+
+
+def clock_at(speed: float) -> Clock:
+    """The computer's own clock, or one that runs ahead of it for a simulated furnace."""
+    from soakwitness.firmware_bridge.recording.clocks import FastClock, RealClock
+
+    return RealClock() if speed == 1.0 else FastClock(speed)
+
+
+def follow_recipe(path: Path | None, furnace: Furnace) -> tuple[Recipe | None, SoakLine | None]:
+    """Read the recipe that is given, and begin to follow it."""
+    if path is None:
+        return None, None
+    from soakwitness.analysis.recipes.file import load_recipe
+    from soakwitness.cli.soaking import SoakLine
+
+    recipe = load_recipe(path)
+    return recipe, SoakLine(recipe, furnace)
 
 
 @dataclass
@@ -137,7 +166,14 @@ class Person:
         import subprocess
 
         pipe = subprocess.PIPE
-        child = subprocess.Popen(self.after(run), stdin=subprocess.DEVNULL, stdout=pipe, stderr=pipe, text=True)
+        child = subprocess.Popen(
+            self.after(run),
+            stdin=subprocess.DEVNULL,
+            stdout=pipe,
+            stderr=pipe,
+            text=True,
+            start_new_session=True,  # Ctrl-C ends the watch, not the verdict on a run that is over
+        )
         self._children.append((run, child))
 
     def tend_children(self) -> None:

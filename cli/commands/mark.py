@@ -108,10 +108,21 @@ def _which_run(run: str | None, logbook: Path) -> tuple[Path, bool]:
         raise WrongUse(f"{len(open_runs)} runs are being recorded: {names}. Say which: --run NAME")
     if not open_runs:
         raise WrongUse(
-            f"No recorder: nothing is being recorded in {logbook}. To enter a mark into a finished run, name it and "
-            "say when: --run last --at TIME"
+            f"No recorder: nothing is being recorded in {logbook}.{_watched(logbook)} To enter a mark into a finished "
+            "run, name it and say when: --run last --at TIME"
         )
     return open_runs[0], True
+
+
+def _watched(logbook: Path) -> str:
+    """Say that a watch waits, which has no run to enter a mark into."""
+    from soakwitness.firmware_bridge.runfolder.lock import is_held, read_holder
+
+    holders = [read_holder(path) for path in sorted((logbook / "locks").glob("*.lock")) if is_held(path)]
+    names = [str(holder.get("furnace", "a furnace")) for holder in holders if holder.get("who") == "watch"]
+    if not names:
+        return ""
+    return f" {', '.join(names)} is watched: its run begins when it heats, and takes earlier marks then with --at TIME."
 
 
 def _hand_over(

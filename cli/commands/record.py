@@ -10,7 +10,15 @@ import click
 
 from soakwitness.cli.attending import KEYS_WORDS, Duration, Screen, Stop, check_speed, single_keys
 from soakwitness.cli.common import Words, logbook_option, unit_option
-from soakwitness.cli.person import Person, check_page, open_page, page_options
+from soakwitness.cli.person import (
+    Person,
+    about_runs,
+    check_page,
+    clock_at,
+    follow_recipe,
+    open_page,
+    page_options,
+)
 
 
 @click.command()
@@ -45,32 +53,28 @@ def record(
     """
     from soakwitness.cli.words.cautions import NO_SAFETY_DEVICE
     from soakwitness.firmware_bridge.furnace.file import load_furnace
-    from soakwitness.firmware_bridge.recording.beginning import About, local_zone
-    from soakwitness.firmware_bridge.recording.clocks import FastClock, RealClock
     from soakwitness.firmware_bridge.recording.session import record_run
 
     check_page(page, lan, port)
     checked = load_furnace(furnace)
     check_speed(speed, checked.link.kind)
-    about = About(logbook, operator=operator, zone=local_zone())
-    recipe = soak = None
-    if recipe_path is not None:
-        from soakwitness.analysis.recipes.file import load_recipe
-        from soakwitness.cli.soaking import SoakLine
-
-        recipe = load_recipe(recipe_path)
-        soak = SoakLine(recipe, checked)
-        about = About(logbook, recipe.name, recipe.text, recipe.load, operator, about.zone)
+    recipe, soak = follow_recipe(recipe_path, checked)
+    about = about_runs(logbook, operator, recipe)
     screen = Screen()
     keys = screen.alive and sys.stdin.isatty()
     screen.message(NO_SAFETY_DEVICE)
     screen.message(f"Recording {checked.name} into {logbook}. End with Ctrl-C.{' ' + KEYS_WORDS if keys else ''}")
-    clock = RealClock() if speed == 1.0 else FastClock(speed)
     with Stop() as stop, single_keys(keys):
         person = Person(screen, stop, unit or checked.unit, recipe, soak, open_page(page, lan, port, screen))
         try:
             path = record_run(
-                checked, clock, about, person, for_s=for_s, fresh=fresh, orphaned=lambda: stop.terminal_gone
+                checked,
+                clock_at(speed),
+                about,
+                person,
+                for_s=for_s,
+                fresh=fresh,
+                orphaned=lambda: stop.terminal_gone,
             )
         finally:
             person.leave()

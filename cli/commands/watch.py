@@ -11,11 +11,17 @@ import click
 
 from soakwitness.cli.attending import KEYS_WORDS, Duration, Screen, Stop, check_speed, single_keys
 from soakwitness.cli.common import Words, WrongUse, check_output, force_option, logbook_option, unit_option
-from soakwitness.cli.person import Person, check_page, open_page, page_options
+from soakwitness.cli.person import (
+    Person,
+    about_runs,
+    check_page,
+    clock_at,
+    follow_recipe,
+    open_page,
+    page_options,
+)
 
 if TYPE_CHECKING:
-    from soakwitness.analysis.recipes.model import Recipe
-    from soakwitness.cli.soaking import SoakLine
     from soakwitness.firmware_bridge.furnace.model import Furnace
     from soakwitness.firmware_bridge.recording.heating import HeatingSettings
 
@@ -72,7 +78,7 @@ def watch(
     check_page(page, lan, port)
     checked = load_furnace(furnace)
     check_speed(speed, checked.link.kind)
-    recipe = _recipe(recipe_path)
+    recipe, soak = follow_recipe(recipe_path, checked)
     if write and not install:
         raise WrongUse("--write belongs to --install.")
     if install:
@@ -84,7 +90,6 @@ def watch(
     served = open_page(page, lan, port, screen)
     _say_first(screen, checked, logbook)
     with Stop() as stop, single_keys(screen.alive and sys.stdin.isatty()):
-        soak = _soak(recipe, checked)
         person = Person(screen, stop, unit or checked.unit, recipe, soak, served, after)
         try:
             _watch(checked, person, _settings(checked, cold, idle_s, before_s), speed, for_s, operator, logbook)
@@ -109,32 +114,10 @@ def _watch(
     operator: str | None,
     logbook: Path,
 ) -> None:
-    from soakwitness.firmware_bridge.recording.beginning import About, local_zone
-    from soakwitness.firmware_bridge.recording.clocks import FastClock, RealClock
     from soakwitness.firmware_bridge.recording.watching import watch_furnace
 
-    clock = RealClock() if speed == 1.0 else FastClock(speed)
-    recipe = person.recipe
-    about = About(logbook, operator=operator, zone=local_zone())
-    if recipe is not None:
-        about = About(logbook, recipe.name, recipe.text, recipe.load, operator, about.zone)
-    watch_furnace(furnace, clock, about, person, settings=settings, for_s=for_s, tend=person.tend_children)
-
-
-def _recipe(path: Path | None) -> Recipe | None:
-    if path is None:
-        return None
-    from soakwitness.analysis.recipes.file import load_recipe
-
-    return load_recipe(path)
-
-
-def _soak(recipe: Recipe | None, furnace: Furnace) -> SoakLine | None:
-    if recipe is None:
-        return None
-    from soakwitness.cli.soaking import SoakLine
-
-    return SoakLine(recipe, furnace)
+    about = about_runs(logbook, operator, person.recipe)
+    watch_furnace(furnace, clock_at(speed), about, person, settings=settings, for_s=for_s, tend=person.tend_children)
 
 
 def _settings(furnace: Furnace, cold: float | None, idle_s: float, before_s: float) -> HeatingSettings:

@@ -10,8 +10,10 @@ import pytest
 from click.testing import CliRunner, Result
 
 from soakwitness.cli.main import soakwitness
+from soakwitness.firmware_bridge.recording.beginning import claim_furnace
 from soakwitness.firmware_bridge.runfolder.late import moment_in_run, time_in_run
 from soakwitness.firmware_bridge.runfolder.reader import check_record, read_events, read_marks
+from tests.fakes import make_furnace
 from tests.recorders import recorder, run_for_real, simulated_furnace
 from tests.run_folders import STARTED_UTC, fill, new_run, sealed_run
 
@@ -47,6 +49,15 @@ def test_without_a_recorder_it_says_so(tmp_path: Path) -> None:
     done = mark(tmp_path, "load")
     assert done.exit_code == 2
     assert "No recorder" in done.stderr
+
+
+def test_between_the_runs_of_a_watch_it_says_when_the_next_one_begins(tmp_path: Path) -> None:
+    lock, _ = claim_furnace(tmp_path, make_furnace(), "watch", "07:15")
+    done = mark(tmp_path, "load")
+    lock.release()
+    assert done.exit_code == 2
+    assert "small furnace is watched: its run begins when it heats" in done.stderr
+    assert "watched" not in mark(tmp_path, "load").stderr
 
 
 def test_into_a_sealed_run_it_is_entered_later(tmp_path: Path) -> None:

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import io
 import os
 import signal
+import sys
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner, Result
 
+from soakwitness.cli.attending import Screen, Stop
 from soakwitness.cli.main import soakwitness
+from soakwitness.cli.person import Person
 from soakwitness.cli.service import unit_text
 from tests.recorders import recorder, simulated_furnace
 
@@ -59,6 +63,18 @@ def test_a_simulated_day_becomes_a_verified_run(tmp_path: Path) -> None:
     assert sorted(path.name for path in (run / "reports").iterdir()) == ["chart.svg", "verdict.json", "verdict.txt"]
     shown = CliRunner().invoke(soakwitness, ["runs", "--logbook", str(tmp_path / "book")])
     assert "sealed, intact" in shown.stdout
+
+
+@pytest.mark.skipif(os.name != "posix", reason="needs POSIX sessions")
+def test_ctrl_c_at_the_watch_does_not_stop_the_verdict_on_a_run_that_is_over(tmp_path: Path) -> None:
+    code = "import os, sys; sys.stdout.write(str(os.getsid(0)))"
+    shown = io.StringIO()
+    screen = Screen(out=shown, err=shown)
+    person = Person(screen, Stop(), "C", after=lambda run: [sys.executable, "-c", code])
+    person.finished(tmp_path / "run")
+    person.leave()
+    assert shown.getvalue().startswith("run: ")
+    assert int(shown.getvalue().removeprefix("run: ")) != os.getsid(0)
 
 
 def test_a_unit_is_printed_with_full_paths(tmp_path: Path) -> None:
