@@ -72,6 +72,10 @@ def run_main(command: click.Command) -> int:
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
+    except OSError as error:  # a disk or a stream that fails where nothing more can be said of it
+        where = f"{error.filename}: " if error.filename else ""
+        click.echo(f"Error: {where}{error.strerror or error}.", err=True)
+        return 1
     except Exception as error:
         code = getattr(error, "exit_code", None)
         if code is None:
