@@ -87,11 +87,11 @@ class Screen:
     def __init__(
         self, *, out: TextIO | None = None, err: TextIO | None = None, now: Callable[[], float] = time.monotonic
     ) -> None:
-        self._out = out or sys.stdout
-        self._err = err or sys.stderr
+        self._err: TextIO | None = err or sys.stderr  # None where the system gives a service none
         self._now = now
-        self.alive = self._err.isatty()
-        self._plain = self._out if not self._out.isatty() else None if self.alive else self._out
+        self.alive = self._err is not None and self._err.isatty()
+        plain: TextIO | None = out or sys.stdout
+        self._plain = None if plain is None or (plain.isatty() and self.alive) else plain
         self._line_at: float | None = None
         self._shown = 0  # lines
         self.prompt: str | None = None
@@ -139,12 +139,14 @@ class Screen:
 
     def _width(self) -> int:
         try:
-            return os.get_terminal_size(self._err.fileno()).columns
+            return os.get_terminal_size(self._err.fileno()).columns if self._err is not None else 80
         except (OSError, ValueError):
             return 80
 
     @staticmethod
-    def _write(stream: TextIO, text: str) -> None:
+    def _write(stream: TextIO | None, text: str) -> None:
+        if stream is None:
+            return
         with contextlib.suppress(OSError, ValueError):  # the terminal is gone: the run goes on
             stream.write(text)
             stream.flush()

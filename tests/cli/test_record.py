@@ -315,6 +315,25 @@ def test_a_terminal_that_is_gone_hurts_nobody() -> None:
     shown.bell()
 
 
+def test_a_service_without_streams_records_all_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sys, "stdout", None)
+    monkeypatch.setattr(sys, "stderr", None)
+    shown = Screen()
+    shown.sentence("x")
+    shown.message("y")
+    shown.bell()
+    assert not shown.alive
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs /dev/full")
+def test_an_answer_that_cannot_be_written_is_one_line_and_status_1(tmp_path: Path) -> None:
+    words = [sys.executable, "-c", "from soakwitness.cli.main import main; main()", "runs", "--json"]
+    with open("/dev/full", "w") as full:
+        done = subprocess.run(words, stdout=full, stderr=subprocess.PIPE, text=True, cwd=tmp_path, check=False)
+    assert done.returncode == 1
+    assert done.stderr == "Error: No space left on device.\n"
+
+
 def test_keys_and_a_note_that_is_dropped() -> None:
     pressed: list[str] = []
     notes: list[str] = []
