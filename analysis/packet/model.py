@@ -208,6 +208,7 @@ def estimate(
     if packet.sensor_offset_c:  # which of the two sensors was right is not known: each draw believes it by a share
         table[:, 1:] += np.float32(packet.sensor_offset_c) * uniform_set(count)[:, -1].astype(np.float32)
     low, high = _quantiles(table[:, 1:])
+    low, high = np.minimum(low, table[:, 0]), np.maximum(high, table[:, 0])  # draws cross in a swing
     low_c, best_c, high_c = (
         np.where(times < load, start_c, np.interp(times, steps.edges_s, column)) for column in (low, table[:, 0], high)
     )

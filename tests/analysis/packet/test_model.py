@@ -190,6 +190,17 @@ def test_low_best_high_are_in_order_and_say_what_the_draws_say() -> None:
     assert found.draws_c.dtype == np.float32
 
 
+def test_under_a_swinging_chamber_they_stay_in_order() -> None:
+    # A bare blade follows a swing of 1 K: the draws cross each other at its turns.
+    t_s = np.arange(0.0, 14_400.0, 5.0)
+    swing = np.where(t_s > 1800.0, np.sin(2.0 * np.pi * (t_s - 1800.0) / 400.0), 0.0)
+    found = estimate(
+        t_s, np.interp(t_s, [0.0, 1800.0], [20.0, 742.0]) + swing, packet=generic_packet(PacketSpec(2.0, foil=False))
+    )
+    assert np.all(found.low_c <= found.best_c)
+    assert np.all(found.best_c <= found.high_c)
+
+
 def test_before_the_load_mark_the_piece_is_cold() -> None:
     t, c = traced(lambda x: 1065.0, until_s=2000)
     found = estimate(t, c, packet=generic_packet(PacketSpec()), load_t_s=600.5, start_c=23.0)
