@@ -12,9 +12,10 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
+    from soakwitness.analysis.packet.model import PacketEstimate
     from soakwitness.analysis.recipes.model import Recipe
     from soakwitness.analysis.runs import Run, Trace
-    from soakwitness.analysis.verification.model import HoldResult, Verification
+    from soakwitness.analysis.verification.model import HoldResult, Verification, WorkTemperature
 
 MOST_INSETS = 4
 MARK_WORDS = {"load": "load", "pull": "pull", "plates": "plates", "hand-warm": "hand-warm", "door": "door"}
@@ -101,19 +102,18 @@ def _draw_lines(ax: Axes, run: Run, verification: Verification, unit: style.Unit
         ax.plot(t_s, temp_c * scale + zero, color="#888888", linewidth=0.9, label="setpoint", zorder=2)
     work = verification.work
     if work is not None and work.source == "packet estimate":
-        ax.fill_between(
-            work.t_s,
-            work.low_c * scale + zero,
-            work.high_c * scale + zero,
-            color=style.PURPLE,
-            alpha=0.25,
-            linewidth=0,
-            zorder=2,
-        )
-        kind = "fitted" if work.fitted else "a model, not measured"
-        ax.plot(
-            work.t_s, work.best_c * scale + zero, label=f"blade in its packet, estimated ({kind})", **style.ESTIMATE
-        )
+        draw_estimate(ax, work, unit)
+
+
+def draw_estimate(ax: Axes, work: WorkTemperature | PacketEstimate, unit: style.Unit, *, most: int = 6000) -> None:
+    """Draw the estimate of the blade in its packet: its band, and the best of it as a line."""
+    scale, zero = (1.8, 32.0) if unit == "F" else (1.0, 0.0)
+    some = slice(None, None, max(1, len(work.t_s) // most))
+    t_s = work.t_s[some]
+    low, best, high = (temp_c[some] * scale + zero for temp_c in (work.low_c, work.best_c, work.high_c))
+    ax.fill_between(t_s, low, high, color=style.PURPLE, alpha=0.25, linewidth=0, zorder=2)
+    kind = "fitted" if work.fitted else "a model, not measured"
+    ax.plot(t_s, best, label=f"blade in its packet, estimated ({kind})", **style.ESTIMATE)
 
 
 def _draw_recipe(ax: Axes, run: Run, verification: Verification, unit: style.Unit) -> None:
@@ -151,7 +151,7 @@ def _draw_whole(ax: Axes, run: Run, verification: Verification, unit: style.Unit
         style.draw_gap(ax, start, stop)
     if len(run.t_s) > 1:
         ax.set_xlim(float(run.t_s[0]), float(run.t_s[-1]))
-    _draw_marks(ax, run)
+    draw_marks(ax, run)
     ax.set_ylabel(f"temperature, {style.degree(unit)}")
     low, high = ax.get_ylim()
     ax.set_ylim(min(low, 0 if unit == "C" else 32), high + 0.06 * (high - low))
@@ -159,7 +159,7 @@ def _draw_whole(ax: Axes, run: Run, verification: Verification, unit: style.Unit
     ax.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=4, borderaxespad=0.1, handlelength=3.2)
 
 
-def _draw_marks(ax: Axes, run: Run) -> None:
+def draw_marks(ax: Axes, run: Run) -> None:
     """Draw each mark as a fine line with its word; crowded ones share the words of the first."""
     last = -1e18
     span = float(run.t_s[-1] - run.t_s[0]) if len(run.t_s) else 1.0
@@ -169,7 +169,7 @@ def _draw_marks(ax: Axes, run: Run) -> None:
         ax.axvline(mark.t_s, color="#444444", linewidth=0.6, linestyle=(0, (1, 3)), zorder=1)
         if mark.t_s - last > 0.035 * span:
             words = MARK_WORDS[mark.act] + (f" {mark.pieces[0]}" if len(mark.pieces) == 1 else "")
-            _upright(ax, mark.t_s, words)
+            write_upright(ax, mark.t_s, words)
             last = mark.t_s
 
 
@@ -192,7 +192,7 @@ def _draw_inset(ax: Axes, run: Run, verification: Verification, hold: HoldResult
     for t_s, words in ((hold.enter_s, "enter"), (hold.leave_s, "leave")):
         if t_s is not None:
             ax.axvline(t_s, color="#444444", linewidth=0.8, linestyle=(0, (1, 2)))
-            _upright(ax, t_s, words)
+            write_upright(ax, t_s, words)
     style.clock_axis(ax, label=False)
     soak = hold.soak_s
     minutes = f"soak {soak.best / 60:.1f} of {hold.required_s / 60:g} min, " if soak else ""
@@ -200,7 +200,7 @@ def _draw_inset(ax: Axes, run: Run, verification: Verification, hold: HoldResult
     ax.set_title(f"Step {hold.step}, {target}: {minutes}{hold.verdict}")
 
 
-def _upright(ax: Axes, t_s: float, words: str) -> None:
+def write_upright(ax: Axes, t_s: float, words: str) -> None:
     """Write words upright beside the line at a time, along the foot of the axes and inside them."""
     first, last = ax.get_xlim()
     side = "left" if t_s < first + 0.02 * (last - first) else "right"

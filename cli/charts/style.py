@@ -12,6 +12,8 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
+    from soakwitness.analysis.runs import FloatArray
+
 Unit = Literal["C", "F"]
 
 # Okabe and Ito, Color Universal Design (2008)
@@ -41,6 +43,11 @@ SUFFIXES = (".png", ".svg", ".pdf")
 def shown(temp_c: float, unit: Unit) -> float:
     """Temperature in the shown unit."""
     return temp_c * 1.8 + 32 if unit == "F" else temp_c
+
+
+def shown_all(temp_c: FloatArray, unit: Unit) -> FloatArray:
+    """Temperatures in the shown unit."""
+    return temp_c * 1.8 + 32.0 if unit == "F" else temp_c
 
 
 def shown_difference(kelvin: float, unit: Unit) -> float:

@@ -60,18 +60,22 @@ def piece_options(function: F) -> F:
 @click.option("--packet", "packet_path", type=click.Path(path_type=Path), help="Packet file of an instrumented run.")
 @click.option("--thickness-mm", type=click.FloatRange(0, 100, min_open=True), help="Thickness of the blade in mm.")
 @click.option("--recipe", "recipe_path", type=click.Path(path_type=Path), help="Recipe file; else the run's own.")
+@click.option("--chart", type=click.Path(path_type=Path), help="Draw the estimate as FILE.png, .svg or .pdf.")
 @piece_options
 @json_option
 @unit_option
 @logbook_option
+@force_option
 def predict(
     run: str,
     packet_path: Path | None,
     thickness_mm: float | None,
     recipe_path: Path | None,
+    chart: Path | None,
     as_json: bool,
     unit: Literal["C", "F"] | None,
     logbook: Path,
+    force: bool,
     **piece: Any,
 ) -> None:
     """Say how many of the recipe's minutes the packet eats in RUN, and what the blade's temperature was.
@@ -87,16 +91,28 @@ def predict(
     from soakwitness.cli.verified import from_logbook, recipe_for
     from soakwitness.cli.words.packet_words import prediction_lines
 
+    if chart is not None:
+        check_output(chart, force=force, suffixes=(".png", ".svg", ".pdf"))
     fitted = load_packet(packet_path) if packet_path is not None else None
     opened = open_run(find_run(run, logbook))
     recipe = recipe_for(opened, recipe_path) if recipe_path is not None or opened.header.recipe_file else None
     model = _model(fitted, recipe, thickness_mm, **piece)
     found = predict_run(opened, model, recipe=recipe, corrections=from_logbook(logbook, opened)[1])
+    shown = unit or (recipe.unit if recipe else "C")
+    if chart is not None:
+        from soakwitness.cli.charts.packet_chart import save_packet_chart
+        from soakwitness.cli.words.packet_words import piece as piece_words
+
+        about = piece_words(found.estimate.packet)
+        headline = f"{recipe.name}: {about[0].lower()}{about[1:]}" if recipe else about
+        save_packet_chart(opened, found, recipe, chart, unit=shown, headline=headline)
     if as_json:
         print_json(as_data(found))
         return
-    for line in prediction_lines(found, unit or (recipe.unit if recipe else "C")):
+    for line in prediction_lines(found, shown):
         click.echo(line)
+    if chart is not None:
+        click.echo(f"\nChart: {chart}")
     if recipe is None:
         click.echo("No recipe with this run: name one with --recipe FILE.toml to see what its holds lose.", err=True)
 

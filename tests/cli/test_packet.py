@@ -170,6 +170,27 @@ def test_options_say_what_the_piece_is(ridden: Path) -> None:
     assert best("--blades", 2) == best("--thickness-mm", 6)
 
 
+@pytest.mark.parametrize("ending", [".png", ".svg", ".pdf"])
+def test_the_estimate_is_drawn(ridden: Path, tmp_path: Path, ending: str) -> None:
+    chart = tmp_path / f"estimate{ending}"
+    assert str(chart) in ask("predict", ridden, "--chart", chart, "--unit", "F").stdout
+    first = chart.read_bytes()
+    assert len(first) > 5000
+    again = ask("predict", ridden, "--chart", chart, "--thickness-mm", 6)
+    assert again.exit_code == 2
+    assert "exists" in again.stderr
+    assert chart.read_bytes() == first
+    ask("predict", ridden, "--chart", chart, "--thickness-mm", 6, "--force", "--json")
+    assert chart.read_bytes() != first
+
+
+def test_a_chart_of_another_kind_is_refused(ridden: Path, tmp_path: Path) -> None:
+    answer = ask("predict", ridden, "--chart", tmp_path / "estimate.gif")
+    assert answer.exit_code == 2
+    assert ".svg" in answer.stderr
+    assert not list(tmp_path.glob("estimate*"))
+
+
 def test_fahrenheit_is_shown(ridden: Path) -> None:
     assert "Hold 2 at 1958 °F" in ask("predict", ridden, "--unit", "F").stdout  # 1070 x 1.8 + 32
 
