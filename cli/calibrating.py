@@ -35,7 +35,10 @@ def comparison_options(function: F) -> F:
         click.option("--sensor", default="control", show_default=True, help="Name or role of the sensor."),
         click.option("--reference-certificate", "certificate", type=a_file, help="TOML with the certificate's points."),
         click.option(
-            "--reference-uncertainty", "stated", type=click.FloatRange(min=0, min_open=True), help="U (k = 2) of it."
+            "--reference-uncertainty",
+            "stated",
+            type=click.FloatRange(min=0, min_open=True),
+            help="U (k = 2) of its readings, its readout and cold junction included.",
         ),
         click.option("--readings", type=a_file, help="CSV typed in: reference,sensor in place of a run."),
         click.option("--second-log", metavar="RUN", help="Run in which the reference was logged, with its own clock."),

@@ -11,10 +11,12 @@ import numpy.typing as npt
 from soakwitness.analysis.calibration.calibrating import CalibratedPoint, Calibration
 from soakwitness.analysis.calibration.correction import Correction
 from soakwitness.analysis.calibration.decision import Decision, decide
+from soakwitness.analysis.errors import NotEnoughData
 
 FloatArray = npt.NDArray[np.float64]
 
 LIMIT_C = 3.0
+NEAR_C = 25.0  # a comparison this near counts as at the temperature asked for; a setting of this program
 ORIGIN = "setting of this program"
 
 
@@ -92,6 +94,11 @@ def accuracy_test(
     -------
     AccuracyTest
         Difference, limit and verdict.
+
+    Raises
+    ------
+    NotEnoughData
+        If nothing was compared within 25 K of the temperature asked for.
     """
     point = _chosen(found.points, at_c)
     corrected_c = None
@@ -119,5 +126,11 @@ def accuracy_test(
 def _chosen(points: tuple[CalibratedPoint, ...], at_c: float | None) -> CalibratedPoint:
     """Point nearest to the wanted temperature, else the one that lasted longest or has most readings."""
     if at_c is not None:
-        return min(points, key=lambda p: abs(p.reference_c - at_c))
+        nearest = min(points, key=lambda p: abs(p.reference_c - at_c))
+        if abs(nearest.reference_c - at_c) > NEAR_C:
+            raise NotEnoughData(
+                f"nothing to compare within {NEAR_C:g} °C of {at_c:.0f} °C: the nearest is at "
+                f"{nearest.reference_c:.1f} °C. Give that, or hold the furnace where the test is wanted."
+            )
+        return nearest
     return max(points, key=lambda p: (p.stretch.minutes if p.stretch else 0.0, p.readings))

@@ -15,8 +15,9 @@ DIVISORS: dict[Distribution, float] = {
     "triangular": math.sqrt(6.0),
     "u-shaped": math.sqrt(2.0),
 }
-COVERAGE = 0.9545  # what k = 2 covers of a normal distribution
+COVERAGE = math.erf(math.sqrt(2.0))  # 0.9545: what k = 2 covers of a normal distribution
 DOMINANT_SHARE = 0.7  # of the variance, in one rectangular row: then k = 2 covers more than 95 %
+ALONE_BELOW = 0.3  # all else, as a part of one rectangular row, up to which no normal distribution is assumed
 
 
 @dataclass(frozen=True)
@@ -78,8 +79,9 @@ class Budget:
 
     @property
     def coverage_factor(self) -> float:
-        """Factor k for 95.45 %: 2 with many degrees of freedom, Student's t below."""
-        return coverage_factor(self.dof)
+        """Factor k for 95.45 %: 2, Student's t with few degrees of freedom, less where one rectangular row is alone."""
+        part = self.beside_dominant
+        return rectangular_factor(part) if part <= ALONE_BELOW else coverage_factor(self.dof)
 
     @property
     def expanded_c(self) -> float:
@@ -98,6 +100,14 @@ class Budget:
             ),
             None,
         )
+
+    @property
+    def beside_dominant(self) -> float:
+        """Standard uncertainty of all other rows as a part of the dominant one; infinite where none dominates."""
+        row = self.dominant
+        if row is None:
+            return math.inf
+        return combined(other.contribution_c for other in self.rows if other is not row) / row.contribution_c
 
     def as_dict(self) -> dict[str, Any]:
         """Plain data for JSON; infinite degrees of freedom are None."""
@@ -214,3 +224,44 @@ def coverage_factor(dof: float, coverage: float = COVERAGE) -> float:
 
     share = 0.5 + coverage / 2.0
     return float(ndtri(share)) if math.isinf(dof) else float(stdtrit(max(dof, 1.0), share))
+
+
+def rectangular_factor(beside: float, coverage: float = COVERAGE) -> float:
+    """Coverage factor where one rectangular distribution makes up nearly all.
+
+    Parameters
+    ----------
+    beside : float
+        Standard uncertainty of all the rest, normal, as a part of that of the rectangular one.
+    coverage : float
+        Share that the interval is to cover.
+
+    Returns
+    -------
+    float
+        1.65 for a rectangular distribution alone, growing towards 2 with the rest.
+
+    Notes
+    -----
+    For half-width a and a normal rest of standard deviation s, P(|X| <= x) = (s/a) (G((x + a)/s) - G((x - a)/s)) - 1
+    with G(z) = z Phi(z) + phi(z), the integral of Phi. k = x/u with u^2 = a^2/3 + s^2. With k = 2 nearly everything
+    would be covered, and U could exceed what the bound itself allows.
+
+    References
+    ----------
+    EA-4/02 M:2022, example S9 (rectangular, k = 1.65) and its criterion of 0.3 (from memory); JCGM 100:2008 (GUM),
+    G.1.4 (convolution of the distributions).
+    """
+    from scipy.optimize import brentq
+    from scipy.special import ndtr
+
+    a, s = math.sqrt(3.0), max(beside, 1e-6)
+    u = math.hypot(1.0, s)
+
+    def primitive(z: float) -> float:
+        return z * float(ndtr(z)) + math.exp(-0.5 * z * z) / math.sqrt(2.0 * math.pi)
+
+    def covered(k: float) -> float:
+        return s / a * (primitive((k * u + a) / s) - primitive((k * u - a) / s)) - 1.0
+
+    return float(brentq(lambda k: covered(k) - coverage, 0.5, 4.0))

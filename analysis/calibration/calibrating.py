@@ -151,8 +151,8 @@ def calibrate(
     EA-4/02 M:2022, example S5 (calibration of a type N thermocouple at 1000 degC): the rows of the budget.
     """
     limits = limits or StretchLimits()
-    step_c = max(comparing.sensor_resolution_c, comparing.reference_resolution_c)
-    found = stable_stretches(t_s, reference_c, sensor_c, limits, resolution_c=step_c)
+    steps_c = (comparing.reference_resolution_c, comparing.sensor_resolution_c)
+    found = stable_stretches(t_s, reference_c, sensor_c, limits, resolutions_c=steps_c)
     points, left_out = [], []
     for stretch in found:
         if reference.covers(stretch.reference_c):
@@ -307,13 +307,19 @@ def correction_of(
 def _rows(
     temp_c: float, reference: Reference, comparing: Comparing, own: tuple[BudgetRow, ...]
 ) -> tuple[BudgetRow, ...]:
-    """Budget at a temperature in the order of EA-4/02 S5: reference, readouts, cold junctions, furnace, scatter."""
+    """Budget at a temperature in the order of EA-4/02 S5: reference, readouts, cold junctions, furnace, scatter.
+
+    A U that holds for the reference's readings, or is stated for its readout, has the cold junction in it already: no
+    source is to be counted twice (JCGM 100:2008, 4.3.10).
+    """
     rows = [*reference.rows(temp_c)]
     if comparing.readout_expanded_c > 0:
         rows.append(BudgetRow("reference readout", comparing.readout_expanded_c, divisor=2.0, common=True))
     rows.append(rectangular("resolution of the reference", comparing.reference_resolution_c / 2.0))
     rows.append(rectangular("resolution of the sensor", comparing.sensor_resolution_c / 2.0))
-    kinds = (("reference", comparing.reference_type or reference.thermocouple), ("sensor", comparing.sensor_type))
+    kinds = [("reference", comparing.reference_type or reference.thermocouple), ("sensor", comparing.sensor_type)]
+    if reference.of_readings or comparing.readout_expanded_c > 0:
+        del kinds[0]
     for name, kind in kinds:
         rows.append(
             rectangular(

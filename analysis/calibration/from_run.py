@@ -290,7 +290,7 @@ def survey_sensor(
         return SurveySensor(column.name, trace.temp_c, 0.0, None, column.position)
     temps = np.array([p.temp_c for p in reference.points] or [0.0])
     adds = np.array([p.correction_c for p in reference.points] or [0.0])
-    u_c = 2.0 * Budget(reference.rows(hot_c)).combined_c if reference.covers(hot_c) else None
+    u_c = Budget(reference.rows(hot_c)).expanded_c if reference.covers(hot_c) else None
     add = np.interp(trace.temp_c, temps, adds)
     return SurveySensor(column.name, trace.temp_c, add, u_c, column.position, reference.says)
 
@@ -310,6 +310,6 @@ def readings_of(pair: Pair, limits: StretchLimits) -> tuple[PairReading, ...]:
     tuple of PairReading
         One for each stretch [degC].
     """
-    step_c = max(pair.reference_resolution_c, pair.sensor_resolution_c)
-    found = stable_stretches(pair.t_s, pair.reference_c, pair.sensor_c, limits, resolution_c=step_c)
+    steps_c = (pair.reference_resolution_c, pair.sensor_resolution_c)
+    found = stable_stretches(pair.t_s, pair.reference_c, pair.sensor_c, limits, resolutions_c=steps_c)
     return tuple(PairReading(stretch.reference_c, stretch.sensor_c) for stretch in found)

@@ -45,7 +45,7 @@ def guide(
     limits: StretchLimits,
     *,
     wanted_c: Sequence[float] = (),
-    resolution_c: float = 0.0,
+    resolutions_c: tuple[float, float] = (0.0, 0.0),
 ) -> Guidance:
     """Say where a calibration stands.
 
@@ -59,8 +59,8 @@ def guide(
         What counts as stable.
     wanted_c : sequence of float
         Temperatures planned [degC]; none: any.
-    resolution_c : float
-        Larger step of the two readings [K].
+    resolutions_c : tuple of float
+        Steps of the two readings [K].
 
     Returns
     -------
@@ -71,9 +71,9 @@ def guide(
     good = np.flatnonzero(np.isfinite(reference_c))
     if t_s.size < 2 or not good.size:
         return Guidance("nothing yet", needed_minutes=needed, next_c=_next((), wanted_c))
-    found = stable_stretches(t_s, reference_c, sensor_c, limits, resolution_c=resolution_c)
+    found = stable_stretches(t_s, reference_c, sensor_c, limits, resolutions_c=resolutions_c)
     done = tuple(stretch.reference_c for stretch in found)
-    steady = steadiness(t_s, reference_c, sensor_c, replace(limits, minutes=QUIET_MINUTES), resolution_c=resolution_c)
+    steady = steadiness(t_s, reference_c, sensor_c, replace(limits, minutes=QUIET_MINUTES), resolutions_c=resolutions_c)
     drift = float(steady.drift_c_per_h[-1])
     now = Guidance(
         state="waiting",
@@ -85,16 +85,20 @@ def guide(
     )
     if found and t_s[-1] - found[-1].end_s < CUT_END_S + 60.0:
         return replace(now, state="stable", minutes=found[-1].minutes)
-    quiet = _quiet_minutes(t_s, reference_c, sensor_c, limits, resolution_c)
+    quiet = _quiet_minutes(t_s, reference_c, sensor_c, limits, resolutions_c)
     return replace(now, state="quiet", minutes=quiet) if quiet > 0 else now
 
 
 def _quiet_minutes(
-    t_s: FloatArray, reference_c: FloatArray, sensor_c: FloatArray, limits: StretchLimits, resolution_c: float
+    t_s: FloatArray,
+    reference_c: FloatArray,
+    sensor_c: FloatArray,
+    limits: StretchLimits,
+    resolutions_c: tuple[float, float],
 ) -> float:
     """How long it has been quiet up to now [min], by a short window; 0 if it is not quiet now."""
     short = replace(limits, minutes=QUIET_MINUTES, drift_c_per_h=QUIET_FACTOR * limits.drift_c_per_h)
-    steady = steadiness(t_s, reference_c, sensor_c, short, resolution_c=resolution_c)
+    steady = steadiness(t_s, reference_c, sensor_c, short, resolutions_c=resolutions_c)
     if not steady.stable.size or not steady.stable[-1]:
         return 0.0
     moving = np.flatnonzero(~steady.stable)

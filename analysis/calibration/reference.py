@@ -39,6 +39,7 @@ class Reference:
     """Reference sensor: what to add to its reading, and the budget rows that come with it.
 
     ``row`` makes the budget row at a temperature [degC]; ``low_c`` and ``high_c`` bound where anything is known.
+    ``of_readings``: what is known holds for its readings, readout and cold junction included, not for the wire alone.
     """
 
     says: str
@@ -48,6 +49,7 @@ class Reference:
     points: tuple[CertifiedPoint, ...] = ()
     drift_c: float = 0.0
     thermocouple: str | None = None
+    of_readings: bool = False
 
     def covers(self, temp_c: float) -> bool:
         """Whether anything is known of it at a temperature [degC]."""
@@ -113,7 +115,11 @@ def stated(expanded_c: float, says: str) -> Reference:
         Without a correction, for all temperatures.
     """
     return Reference(
-        says, -np.inf, np.inf, lambda _: expanded("reference, stated U", expanded_c, common=True, origin=says)
+        says,
+        -np.inf,
+        np.inf,
+        lambda _: expanded("reference, stated U", expanded_c, common=True, origin=says),
+        of_readings=True,
     )
 
 

@@ -23,7 +23,7 @@ class StretchLimits:
     """What counts as stable. Shown with the result; all are settings of this program, no standard's.
 
     ``drift_c_per_h`` holds for each sensor and for their difference, ``spread_c`` is highest minus lowest of smoothed
-    readings, to which the resolution is added; nothing below ``lowest_c`` counts.
+    readings, to which each reading's own step is added; nothing below ``lowest_c`` counts.
     """
 
     minutes: float = 10.0
@@ -78,7 +78,7 @@ def steadiness(
     sensor_c: FloatArray,
     limits: StretchLimits,
     *,
-    resolution_c: float = 0.0,
+    resolutions_c: tuple[float, float] = (0.0, 0.0),
 ) -> Steadiness:
     """Drift and spread over a moving window.
 
@@ -90,13 +90,14 @@ def steadiness(
         Readings [degC, NaN where there is none], shape (n,).
     limits : StretchLimits
         What counts as stable.
-    resolution_c : float
-        Larger step of the two readings [K].
+    resolutions_c : tuple of float
+        Steps of the two readings [K].
 
     Returns
     -------
     Steadiness
-        On a grid of 10 s or the sampling period; drift is the steepest of reference, sensor and their difference.
+        On a grid of 10 s or the sampling period; drift is the steepest of reference, sensor and their difference,
+        spread the larger of the two after its own step is taken off.
     """
     grid_s, both = _on_grid(t_s, np.column_stack([reference_c, sensor_c]))
     step_s = grid_s[1] - grid_s[0] if grid_s.size > 1 else GRID_S
@@ -110,8 +111,9 @@ def steadiness(
         steepest = np.maximum(np.abs(slopes).max(axis=1), np.abs(slopes[:, 1] - slopes[:, 0]))
         smooth = np.lib.stride_tricks.sliding_window_view(_smoothed(both), cells, axis=0)
         drift[cells - 1 :] = np.nan_to_num(steepest, nan=np.inf)
-        spread[cells - 1 :] = np.nan_to_num(np.ptp(smooth, axis=2).max(axis=1), nan=np.inf)
-    stable = (drift <= limits.drift_c_per_h) & (spread <= limits.spread_c + resolution_c)
+        each = np.nan_to_num(np.ptp(smooth, axis=2), nan=np.inf)
+        spread[cells - 1 :] = (each - np.array(resolutions_c)).max(axis=1)
+    stable = (drift <= limits.drift_c_per_h) & (spread <= limits.spread_c)
     stable &= np.nan_to_num(both[:, 0], nan=-np.inf) >= limits.lowest_c
     return Steadiness(grid_s, both[:, 0], both[:, 1], drift, spread, stable, cells)
 
@@ -122,7 +124,7 @@ def stable_stretches(
     sensor_c: FloatArray,
     limits: StretchLimits | None = None,
     *,
-    resolution_c: float = 0.0,
+    resolutions_c: tuple[float, float] = (0.0, 0.0),
 ) -> tuple[Stretch, ...]:
     """Find the stretches in which both sensors stood still, and together.
 
@@ -134,8 +136,8 @@ def stable_stretches(
         Readings [degC, NaN where there is none], shape (n,).
     limits : StretchLimits, optional
         What counts as stable.
-    resolution_c : float
-        Larger step of the two readings [K].
+    resolutions_c : tuple of float
+        Steps of the two readings [K].
 
     Returns
     -------
@@ -143,9 +145,9 @@ def stable_stretches(
         In time order, at least ``limits.minutes`` long. Where a long hold creeps, its last part within the spread.
     """
     limits = limits or StretchLimits()
-    steady = steadiness(t_s, reference_c, sensor_c, limits, resolution_c=resolution_c)
+    steady = steadiness(t_s, reference_c, sensor_c, limits, resolutions_c=resolutions_c)
     found = [
-        _settled(steady, first - steady.cells + 1, last + 1, limits, resolution_c)
+        _settled(steady, first - steady.cells + 1, last + 1, limits, resolutions_c[0])
         for first, last in runs_of(steady.stable)
     ]
     return tuple(stretch for stretch in found if stretch is not None)

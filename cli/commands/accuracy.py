@@ -175,7 +175,7 @@ def _show(result: AccuracyTest, made: Compared, unit: Unit) -> None:
     rows += [
         ["U", difference(point.budget.expanded_c, unit, sign=False)],
         ["limit", f"±{limit_words} ({result.limit_origin})"],
-        ["accepted within", f"±{difference(decision.accept_to or 0.0, unit, sign=False)}"],
+        ["accepted within", _accepted(decision.accept_to or 0.0, unit)],
         ["probability that it is inside the limit", f"{decision.conformity:.3f}"],
         ["verdict", decision.verdict],
     ]
@@ -183,6 +183,13 @@ def _show(result: AccuracyTest, made: Compared, unit: Unit) -> None:
     click.echo(f"Rule: {decision.rule} (ILAC-G8:09/2019, JCGM 106:2012).")
     click.echo("\nBudget:")
     click.echo(table(budget_lines(point, unit), indent="  "))
+
+
+def _accepted(within_c: float, unit: Unit) -> str:
+    """Acceptance limits in words: a guard band wider than the limit leaves none."""
+    return (
+        f"±{difference(within_c, unit, sign=False)}" if within_c >= 0 else "nothing: U is larger than the limit allows"
+    )
 
 
 def _so_far(logbook: Path, furnace: str, sensor: str) -> tuple[tuple[Check, ...], tuple[SensorLife, ...]]:

@@ -37,6 +37,7 @@ from soakwitness.cli.entering import by_option, celsius, new_stamp, open_book, t
 from soakwitness.firmware_bridge.runfolder.format import counted
 
 if TYPE_CHECKING:
+    from soakwitness.analysis.calibration.budget import Budget
     from soakwitness.analysis.calibration.calibrating import Calibration
     from soakwitness.analysis.calibration.correction import Correction
     from soakwitness.analysis.calibration.from_run import Pair
@@ -193,8 +194,17 @@ def _show(found: Calibration, correction: Correction, pair: Pair | None, unit: U
         click.echo(f"\nBudget of point {number}, {level(point.reference_c, unit)} (in the manner of EA-4/02):")
         click.echo(table(budget_lines(point, unit), indent="  "))
         if point.budget.dominant is not None:
-            click.echo(f"  {point.budget.dominant.source} dominates, rectangular: k = 2 then covers more than 95 %.")
+            click.echo(f"  {point.budget.dominant.source} dominates, rectangular: {_dominated(point.budget)}.")
     _show_correction(correction, unit)
+
+
+def _dominated(budget: Budget) -> str:
+    """What a rectangular source that dominates does to k."""
+    from soakwitness.analysis.calibration.budget import ALONE_BELOW
+
+    if budget.beside_dominant <= ALONE_BELOW:
+        return f"not normal, k = {budget.coverage_factor:.2f} covers 95 % (EA-4/02)"
+    return "k = 2 then covers more than 95 %"
 
 
 def _point_lines(found: Calibration, unit: Unit) -> list[list[str]]:
@@ -261,8 +271,8 @@ def _follow(run: str | None, logbook: Path, unit: Unit | None, given: dict[str, 
     try:
         while True:
             opened, pair = open_pair(path, logbook, reference=given["reference"], sensor=given["sensor"], second=None)
-            step_c = max(pair.reference_resolution_c, pair.sensor_resolution_c)
-            now = guide(pair.t_s, pair.reference_c, pair.sensor_c, limits, wanted_c=wanted_c, resolution_c=step_c)
+            steps_c = (pair.reference_resolution_c, pair.sensor_resolution_c)
+            now = guide(pair.t_s, pair.reference_c, pair.sensor_c, limits, wanted_c=wanted_c, resolutions_c=steps_c)
             words = _guidance(now, limits, bool(wanted_c), unit or "C")
             if words != said:
                 from soakwitness.cli.charts.style import clock_words

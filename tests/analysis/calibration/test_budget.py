@@ -4,11 +4,19 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from soakwitness.analysis.calibration.budget import Budget, BudgetRow, coverage_factor, expanded, rectangular
+from soakwitness.analysis.calibration.budget import (
+    Budget,
+    BudgetRow,
+    coverage_factor,
+    expanded,
+    rectangular,
+    rectangular_factor,
+)
 
 # EA-4/02 M:2022, example S5: furnace temperature, thermocouple of type N at 1000 degC. Contributions as printed there
 # (CHECKS section 2, read in a public copy); the half-widths and sensitivities behind four of them are from memory.
@@ -39,6 +47,25 @@ def test_the_dominant_row_is_named() -> None:
     assert S5.dominant is not None
     assert S5.dominant.source == "gradient in the furnace"
     assert Budget(S5.rows[:-1]).dominant is None
+
+
+def test_a_rectangular_source_alone() -> None:
+    # EA-4/02 example S9 (from memory): rectangular, u = 0.030, U = 0.05 V at k = 1.65 for 95 %
+    assert round(rectangular_factor(0.0, 0.95), 2) == 1.65
+    # derivation: of a uniform distribution of half-width a, a share p lies within p a = p sqrt(3) u
+    assert rectangular_factor(0.0) == pytest.approx(0.9545 * 3**0.5, abs=1e-4)
+    budget = Budget((rectangular("tolerance of new wire", 4.0), BudgetRow("scatter", 0.1)))
+    assert budget.expanded_c < 4.0  # the bound itself: with k = 2 it would be 4.6
+    assert rectangular_factor(50.0) == pytest.approx(2.0, abs=1e-3)  # a rest that makes it normal
+
+
+@pytest.mark.parametrize("beside", [0.05, 0.2, 0.3, 1.0])
+def test_a_rectangular_source_and_a_normal_rest_by_counting(beside: float) -> None:
+    # by counting 400,000 draws, within 4 standard deviations of the count
+    rng = np.random.default_rng(1)
+    drawn = np.sqrt(3.0) * rng.uniform(-1, 1, 400_000) + beside * rng.normal(size=400_000)
+    inside = np.mean(np.abs(drawn) <= rectangular_factor(beside) * math.hypot(1.0, beside))
+    assert inside == pytest.approx(0.9545, abs=4 * 0.00033)
 
 
 @pytest.mark.parametrize(("dof", "k"), [(1, 13.97), (5, 2.65), (10, 2.28), (20, 2.13), (50, 2.05), (math.inf, 2.00)])

@@ -8,7 +8,7 @@ import pytest
 from soakwitness.analysis.calibration.accuracy import AccuracyLimit, accuracy_test
 from soakwitness.analysis.calibration.calibrating import Comparing, calibrate, calibrate_readings, correction_of
 from soakwitness.analysis.calibration.readings import PairReading
-from soakwitness.analysis.calibration.reference import CertifiedPoint, certified
+from soakwitness.analysis.calibration.reference import CertifiedPoint, Reference, certified, stated
 from soakwitness.analysis.errors import NotEnoughData
 from tests.campaigns.calibrations import campaign
 
@@ -93,6 +93,30 @@ def test_accuracy(error: float, limit: float, verdict: str) -> None:
     assert result.difference_c == pytest.approx(error, abs=1e-6)
     assert result.decision.verdict == verdict
     assert 1.5 < result.point.budget.expanded_c < 2.5
+
+
+def test_accuracy_is_not_tested_far_from_where_it_was_asked_for() -> None:
+    t_s = np.arange(0.0, 5400.0, 5.0)
+    true = np.interp(t_s, [0, 1800, 5400], [20, 1000, 1000])
+    found = calibrate(t_s, true, true, REFERENCE, Comparing())
+    with pytest.raises(NotEnoughData, match=r"within 25 °C of 900 °C: the nearest is at \d+"):
+        accuracy_test(found, AccuracyLimit(), at_c=900.0)
+
+
+def test_a_cold_junction_is_counted_once() -> None:
+    # JCGM 100:2008, 4.3.10: a U that holds for the reference's readings has its cold junction in it; a certificate
+    # of the thermocouple alone has not
+    t_s = np.arange(0.0, 5400.0, 5.0)
+    true = np.interp(t_s, [0, 1800, 5400], [20, 1000, 1000])
+
+    def sources(reference: Reference, comparing: Comparing) -> list[str]:
+        rows = calibrate(t_s, true, true, reference, comparing).points[0].budget.rows
+        return [row.source for row in rows if "cold junction" in row.source or "readout" in row.source]
+
+    both = ["cold junction of the reference", "cold junction of the sensor"]
+    assert sources(REFERENCE, Comparing()) == both
+    assert sources(stated(1.0, "by hand"), Comparing()) == both[1:]
+    assert sources(REFERENCE, Comparing(readout_expanded_c=0.5)) == ["reference readout", both[1]]
 
 
 def test_accuracy_after_correction() -> None:
