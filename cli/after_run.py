@@ -59,7 +59,10 @@ def after_run(run: Path, recipes: Path | None, logbook: Path, unit: str | None) 
     opened = open_run(run)
     path: Path | None = None
     if not opened.header.recipe_file:
-        known, wrong = recipes_in(recipes) if recipes is not None else ([], [])
+        if recipes is None:
+            click.echo("not verified: watch was given no recipe; say --recipe FILE, or --recipes FOLDER")
+            return
+        known, wrong = recipes_in(recipes)
         for words in wrong:
             click.echo(words, err=True)
         found = recognise_run(opened, known)

@@ -11,11 +11,13 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
+from soakwitness.cli.after_run import after_run
 from soakwitness.cli.attending import Screen, Stop
 from soakwitness.cli.main import soakwitness
 from soakwitness.cli.person import Person
 from soakwitness.cli.service import unit_text
 from tests.recorders import recorder, simulated_furnace
+from tests.run_folders import sealed_run
 
 RECIPE = """\
 name = "{name}"
@@ -75,6 +77,13 @@ def test_ctrl_c_at_the_watch_does_not_stop_the_verdict_on_a_run_that_is_over(tmp
     person.leave()
     assert shown.getvalue().startswith("run: ")
     assert int(shown.getvalue().removeprefix("run: ")) != os.getsid(0)
+
+
+def test_without_any_recipe_it_says_how_one_is_given(tmp_path: Path) -> None:
+    run = sealed_run(tmp_path)
+    done = CliRunner().invoke(after_run, [str(run), "--logbook", str(tmp_path)])
+    assert done.exit_code == 0
+    assert done.stdout == "not verified: watch was given no recipe; say --recipe FILE, or --recipes FOLDER\n"
 
 
 def test_a_unit_is_printed_with_full_paths(tmp_path: Path) -> None:
