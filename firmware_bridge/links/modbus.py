@@ -169,6 +169,8 @@ class ModbusLink:
         }
         if self._settings.echo and reason == "garbled" and "local echo" in says:
             says, step[reason] = "what was sent did not come back first", "Is echo = true right for this adapter?"
+        if reason == "refused" and "illegal" not in says:  # busy, or broken within
+            step[reason] = "Look at the instrument; it is asked again with the next reading."
         says = says.replace("Slave reported", "it says").rstrip(". ")[:120]
         return LinkError(reason, f"{self._port.name}: {reason}, {what}: {says}. {step.get(reason, '')}".rstrip())
 

@@ -313,7 +313,7 @@ def test_a_busy_instrument_is_refused_and_its_block_stays_whole(clock: FakeClock
     request = frame("01 03 00 00 00 02").hex(" ")
     link, wire = opened(furnace(sensor("a", 0) + sensor("b", 1)), clock, {request: [(0.01, frame("01 83 06"))]})
     for _ in range(2):
-        with pytest.raises(LinkError, match="busy") as caught:
+        with pytest.raises(LinkError, match=r"busy\. Look at the instrument") as caught:
             link.read()
         assert caught.value.reason == "refused"
     assert {data.hex(" ") for _, data in wire.written} == {request}
