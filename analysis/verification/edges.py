@@ -246,8 +246,11 @@ def leave(
         at = _last_climb(readings, hold, start, before_s)
         if at is not None:
             return at, True, True
-    beyond_c = 0.0 if hotter_follows else hold.below_c + hold.above_c
-    return _first_not_taken_back(readings, hold, start, before_s, hold.upper_c + beyond_c)
+    if not hotter_follows:
+        left = _first_not_taken_back(readings, hold, start, before_s, hold.upper_c + hold.below_c + hold.above_c)
+        if not left[2]:
+            return left
+    return _first_not_taken_back(readings, hold, start, before_s, hold.upper_c)
 
 
 def _last_climb(readings: Readings, hold: Hold, start: int, before_s: float) -> float | None:

@@ -19,7 +19,7 @@ from soakwitness.analysis.verification.model import HoldResult, PieceInfo, Senso
 from soakwitness.analysis.verification.pieces import Stay, drop_unnamed, stays_of
 from soakwitness.analysis.verification.placing import Placed, place_again, place_holds, readings_of
 from soakwitness.analysis.verification.requirements import basis_of
-from soakwitness.analysis.verification.scene import Scene, Work, coldest, fastest, measured_work
+from soakwitness.analysis.verification.scene import ROOM_C, Scene, Work, coldest, fastest, measured_work
 from soakwitness.analysis.verification.sensor_errors import errors_of
 from soakwitness.analysis.verification.stuck import Stuck
 
@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 CHAMBER_ROLES = ("control", "recording", "reference", "survey")
 FEWEST_READINGS = 5
 USABLE_SHARE = 0.5
+READS_ON_S = 60.0
 
 
 def usable(trace: Trace, *, to_its_end: bool = False) -> bool:
@@ -66,17 +67,19 @@ def chamber_trace(run: Run) -> Trace:
     Returns
     -------
     Trace
-        Control, else recording, else reference or survey sensor, else a load sensor.
+        Control, else recording, else reference or survey sensor, else a load sensor; those that were read to the
+        run's end come first.
 
     Raises
     ------
     NotEnoughData
         If no sensor has enough readings.
     """
-    for role in (*CHAMBER_ROLES, "load"):
-        for trace in run.traces:
-            if trace.role == role and usable(trace):
-                return trace
+    inclined = [tr for role in (*CHAMBER_ROLES, "load") for tr in run.traces if tr.role == role and usable(tr)]
+    # One that stopped reading in the run gives way to another of the chamber's that went on.
+    whole = [tr for tr in inclined if tr.role != "load" and _to_the_end(tr)]
+    if inclined:
+        return (whole or inclined)[0]
     best = max(run.traces, key=lambda tr: int(np.isfinite(tr.temp_c).sum()), default=None)
     if best is None or int(np.isfinite(best.temp_c).sum()) < FEWEST_READINGS:
         raise NotEnoughData(
@@ -84,6 +87,13 @@ def chamber_trace(run: Run) -> Trace:
             "Look at samples.csv in the run folder."
         )
     return best
+
+
+def _to_the_end(trace: Trace) -> bool:
+    """Whether a trace was read to the end of the run, or until it had lost half of its heat."""
+    last = np.flatnonzero(np.isfinite(trace.temp_c))[-1]
+    cooled = trace.temp_c[last] < (np.nanmax(trace.temp_c) + ROOM_C) / 2.0
+    return bool(cooled or trace.t_s[-1] - trace.t_s[last] <= max(GAP_PERIODS * trace.period_s, READS_ON_S))
 
 
 def load_traces(run: Run, chamber: Trace) -> tuple[Trace, ...]:

@@ -4,8 +4,12 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
+
 from soakwitness.analysis.recipes.model import Hold, Ramp, Recipe
+from soakwitness.analysis.traces import COLDEST_C, HOTTEST_C
 from soakwitness.analysis.verification.absence import Absence
+from soakwitness.analysis.verification.edges import Readings
 from soakwitness.analysis.verification.findings.view import View, duration
 from soakwitness.analysis.verification.model import Finding, HoldResult, Severity
 from soakwitness.analysis.verification.placing import place_holds
@@ -110,12 +114,13 @@ def in_other_unit(view: View) -> tuple[int, str] | None:
     for degF at (T - 32) / 1.8; rates and tolerances differ by 1.8.
     """
     now = sum(p is not None and p.edges is not None for p in view.scene.placed)
+    as_written = _as_written(view)
     for scale, words in (
         (1.8, "the trace stands where degrees F would"),
         (1 / 1.8, "the trace stands where degrees C read as F would"),
     ):
         recipe = _in_unit(view.scene.recipe, scale)
-        placed = place_holds(view.scene.chamber, recipe)
+        placed = place_holds(as_written, recipe)
         there = sum(p is not None and p.edges is not None for p in placed)
         if there > now and there >= max(1, len(placed) // 2):
             pairs = [
@@ -125,6 +130,16 @@ def in_other_unit(view: View) -> tuple[int, str] | None:
             ]
             return there - now, f"{words} ({', '.join(pairs)})"
     return None
+
+
+def _as_written(view: View) -> Readings:
+    """The chamber's readings, those kept too that no thermocouple can make in degC: 1922 is 1050 degC in degF."""
+    scene = view.scene
+    value = scene.run.values.get(scene.chamber_name)
+    if value is None or np.nanmax(value) <= HOTTEST_C:
+        return scene.chamber
+    possible = np.isfinite(value) & (value >= COLDEST_C) & (value <= HOTTEST_C * 1.8 + 32.0)
+    return replace(scene.chamber, t_s=scene.run.t_s[possible], temp_c=value[possible], thin=None)
 
 
 def _in_unit(recipe: Recipe, scale: float) -> Recipe:

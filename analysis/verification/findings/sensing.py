@@ -79,10 +79,10 @@ def _faults(view: View, stuck: tuple[Stuck, ...]) -> list[Finding]:
 
 
 def _lost(view: View) -> Iterator[tuple[str, Finding]]:
-    """A load sensor that stopped reading before the holds were over."""
+    """Sensors that stopped reading before the holds were over."""
     ends = [h.control_leave_s for h in view.holds if h.control_leave_s is not None]
     for trace in view.scene.run.traces:
-        if trace.role != "load" or not ends:
+        if trace.role not in ("load", "control", "recording") or not ends:
             continue
         read = trace.t_s[np.isfinite(trace.temp_c)]
         last_s = float(read[-1]) if read.size else float(trace.t_s[0])

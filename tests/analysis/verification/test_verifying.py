@@ -556,6 +556,31 @@ def test_fahrenheit_taken_for_celsius_is_recognised():
     assert found.verdict == "not proven"
 
 
+def test_fahrenheit_beyond_what_a_thermocouple_shows_is_recognised_too():
+    # 1.8 x 1050 + 32 = 1922, which no thermocouple reads in degC; the same hold alone is not found in passing.
+    t_s, temp_c = drawn([(0, 20), (2060, 1050), (3260, 1050), (5000, 80)])
+    found = verify(make_run(t_s, {"furnace": np.round(temp_c * 1.8 + 32, 1)}), simple_recipe((1050, 15, 8)))
+    assert "1922 °C for 1050 °C" in finding(found, "wrong unit suspected").says
+    assert found.verdict == "not proven"
+    assert not found.holds[0].found
+
+
+def test_a_last_hold_that_was_only_passed_on_the_way_to_more_is_missing():
+    # 0.5 K/s through 995 to 1005 and on to 1100, where it stays.
+    found = checked([(0, 20), (2160, 1100), (3360, 1100), (5000, 80)])
+    assert finding(found, "hold missing").severity == "fail"
+
+
+def test_a_recording_sensor_takes_over_from_a_control_sensor_that_broke():
+    t_s, temp_c = drawn(HOLD)
+    control = np.where(t_s > 2500, np.nan, temp_c)
+    found = verify(
+        make_run(t_s, {"furnace": control, "stick": temp_c}, columns=[sensor(), sensor("stick", "recording")]), TEN
+    )
+    assert (found.sensor, found.verdict) == ("stick", "pass")
+    assert "furnace read nothing from" in finding(found, "sensor fault").says
+
+
 def setpoint_run(setpoint: Sequence[tuple[float, float]], output: float | None = None) -> Verification:
     from soakwitness.firmware_bridge.runfolder.model import Column
 
