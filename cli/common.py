@@ -36,6 +36,19 @@ class Words(click.ParamType):  # type: ignore[type-arg,unused-ignore]
         return str(value)
 
 
+class Finite(click.FloatRange):
+    """A number within a range; ``nan`` and ``inf``, which compare with nothing, are refused."""
+
+    name = "number"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        """Refuse what is no finite number."""
+        number = float(super().convert(value, param, ctx))
+        if not math.isfinite(number):
+            self.fail(f"{value!r} is no number.", param, ctx)
+        return number
+
+
 class SuggestingGroup(click.Group):
     """A group that names the nearest command where a word is none of its commands."""
 
