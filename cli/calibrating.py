@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from soakwitness.cli.common import WrongUse, find_run
+from soakwitness.cli.common import Finite, WrongUse, find_run
 
 if TYPE_CHECKING:
     from soakwitness.analysis.calibration.calibrating import CalibratedPoint, Calibration
@@ -37,19 +37,17 @@ def comparison_options(function: F) -> F:
         click.option(
             "--reference-uncertainty",
             "stated",
-            type=click.FloatRange(min=0, min_open=True),
+            type=Finite(min=0, min_open=True),
             help="U (k = 2) of its readings, its readout and cold junction included.",
         ),
         click.option("--readings", type=a_file, help="CSV typed in: reference,sensor in place of a run."),
         click.option("--second-log", metavar="RUN", help="Run in which the reference was logged, with its own clock."),
-        click.option("--distance-mm", type=click.FloatRange(min=0), help="Between the two tips.  [default: 10]"),
-        click.option("--gradient", type=click.FloatRange(min=0), help="Furnace, degrees per mm.  [default: 0.1 °C]"),
-        click.option(
-            "--cold-junction", type=click.FloatRange(min=0), help="Half-width of its error.  [default: 0.5 °C]"
-        ),
-        click.option("--minutes", type=click.FloatRange(min=2), default=10.0, show_default=True, help="Stable for."),
-        click.option("--drift", type=click.FloatRange(min=0, min_open=True), help="Per hour at most.  [default: 6 °C]"),
-        click.option("--spread", type=click.FloatRange(min=0, min_open=True), help="At most.  [default: 1.5 °C]"),
+        click.option("--distance-mm", type=Finite(min=0), help="Between the two tips.  [default: 10]"),
+        click.option("--gradient", type=Finite(min=0), help="Furnace, degrees per mm.  [default: 0.1 °C]"),
+        click.option("--cold-junction", type=Finite(min=0), help="Half-width of its error.  [default: 0.5 °C]"),
+        click.option("--minutes", type=Finite(min=2), default=10.0, show_default=True, help="Stable for."),
+        click.option("--drift", type=Finite(min=0, min_open=True), help="Per hour at most.  [default: 6 °C]"),
+        click.option("--spread", type=Finite(min=0, min_open=True), help="At most.  [default: 1.5 °C]"),
     ):
         function = option(function)
     return function

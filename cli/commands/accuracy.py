@@ -22,6 +22,7 @@ from soakwitness.cli.calibrating import (
     report_place,
 )
 from soakwitness.cli.common import (
+    Finite,
     WrongUse,
     check_output,
     force_option,
@@ -46,10 +47,12 @@ MONTHS = 3
 @click.argument("run", required=False)
 @comparison_options
 @click.option("--furnace", help="Name of the furnace, for --readings and --history without a run.")
-@click.option("--at", "at", type=float, help="Temperature to test at.  [default: the longest stable stretch]")
-@click.option("--limit", type=click.FloatRange(min=0), help="Largest difference.  [default: 3 °C, a setting]")
-@click.option("--percent", type=click.FloatRange(min=0), default=0.0, help="Or this share of the temperature in °C.")
-@click.option("--guard", type=click.FloatRange(0, 3), default=1.0, show_default=True, help="Guard band in U.")
+@click.option(
+    "--at", "at", type=Finite(-460, 5000), help="Temperature to test at.  [default: the longest stable stretch]"
+)
+@click.option("--limit", type=Finite(min=0), help="Largest difference.  [default: 3 °C, a setting]")
+@click.option("--percent", type=Finite(min=0), default=0.0, help="Or this share of the temperature in °C.")
+@click.option("--guard", type=Finite(0, 3), default=1.0, show_default=True, help="Guard band in U.")
 @click.option("--history", is_flag=True, help="Only show the tests of the sensor so far (with --chart: draw them).")
 @click.option("--chart", type=a_file, help="Draw the history: .png, .svg or .pdf.")
 @keeping_options(MONTHS)

@@ -24,6 +24,7 @@ from soakwitness.cli.calibrating import (
     report_place,
 )
 from soakwitness.cli.common import (
+    Finite,
     WrongUse,
     check_output,
     find_run,
@@ -46,6 +47,7 @@ if TYPE_CHECKING:
     from soakwitness.cli.charts.style import Unit
 
 MONTHS = 12
+FAULT_C = 25.0  # an error beyond this is a fault to find rather than one to correct; over three times class 2 at 1100
 
 
 @click.command()
@@ -53,8 +55,10 @@ MONTHS = 12
 @comparison_options
 @click.option("--furnace", help="Name of the furnace, for --readings without a run.")
 @click.option("--follow", is_flag=True, help="During a live run: say when it is stable and what to do next.")
-@click.option("--at", "wanted", type=float, multiple=True, metavar="TEMP", help="Planned temperature, for --follow.")
-@click.option("--every", type=click.FloatRange(min=1), default=15.0, show_default=True, help="Seconds, for --follow.")
+@click.option(
+    "--at", "wanted", type=Finite(-460, 5000), multiple=True, metavar="TEMP", help="Planned temperature, for --follow."
+)
+@click.option("--every", type=Finite(min=1), default=15.0, show_default=True, help="Seconds, for --follow.")
 @click.option("--chart", type=a_file, help="Draw errors and correction: .png, .svg or .pdf.")
 @keeping_options(MONTHS)
 @by_option
@@ -81,6 +85,7 @@ def calibrate(run: str | None, logbook: Path, unit: Unit | None, as_json: bool, 
     correction = _correction(made, given)
     answer = _answer(made, correction)
     before = _before(logbook, correction)
+    _warn_of_a_fault(made, unit or "C")
     if not given["no_entry"]:
         answer["entry"] = _enter(logbook, correction, made, given)
         chart = chart or report_place(made.run, f"calibration-{answer['entry']['calibration']}")
@@ -108,6 +113,17 @@ def _correction(made: Compared, given: dict[str, Any]) -> Correction:
         due_on=due,
         done_by=new_stamp(given["by"]).by,
     )
+
+
+def _warn_of_a_fault(made: Compared, unit: Unit) -> None:
+    """Say that an error is too large to be corrected away."""
+    worst = max((point.error_c for point in made.found.points), key=abs)
+    if abs(worst) > FAULT_C:
+        click.echo(
+            f"An error of {difference(worst, unit)} is a fault rather than something to correct. Find it first: "
+            "soakwitness sensor diagnose, with the same readings.",
+            err=True,
+        )
 
 
 def _before(logbook: Path, correction: Correction) -> Correction | None:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from soakwitness.cli.common import WrongUse, json_option, print_json, unit_option
+from soakwitness.cli.common import Finite, WrongUse, json_option, print_json, unit_option
 
 if TYPE_CHECKING:
     import numpy as np
@@ -25,7 +25,9 @@ MOST_ROWS = 10_000
 @click.option(
     "--type", "kind", type=click.Choice(TYPES, case_sensitive=False), required=True, help="Thermocouple type."
 )
-@click.option("--reference", type=float, default=None, help="Temperature of the reference junction.  [default: 0 °C]")
+@click.option(
+    "--reference", type=Finite(-460, 5000), default=None, help="Temperature of the reference junction.  [default: 0 °C]"
+)
 @click.option("--table", metavar="FROM:TO:STEP", help="Print a table over temperature.")
 @click.option("--tolerance-class", type=click.Choice(CLASSES), help="Add the tolerance of new wire.")
 @unit_option

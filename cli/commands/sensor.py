@@ -8,7 +8,15 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from soakwitness.cli.calibrating import LETTERS, a_file, as_difference, difference, level, limits_of, open_pair
-from soakwitness.cli.common import SuggestingGroup, WrongUse, json_option, logbook_option, print_json, unit_option
+from soakwitness.cli.common import (
+    Finite,
+    SuggestingGroup,
+    WrongUse,
+    json_option,
+    logbook_option,
+    print_json,
+    unit_option,
+)
 from soakwitness.cli.entering import (
     by_option,
     moment,
@@ -55,7 +63,7 @@ def sensor() -> None:
 @click.option("--serial", help="Serial or reel number of the thermocouple.")
 @click.option("--channel", help="Input of the instrument.")
 @click.option("--position", help="Where the tip sits, such as 'back left top'.")
-@click.option("--input-offset", type=float, help="Offset set in the instrument (a difference).")
+@click.option("--input-offset", type=Finite(-500, 500), help="Offset set in the instrument (a difference).")
 @click.option("--type", "kind", type=click.Choice(LETTERS, case_sensitive=False), help="Thermocouple type.")
 @click.option("--tolerance-class", type=click.Choice(CLASSES), help="Class of the new wire.")
 @click.option("--role", type=click.Choice(ROLES), help="What it is for.")
@@ -188,7 +196,7 @@ def withdraw(calibration: int, why: str, by: str | None, logbook: Path) -> None:
     type=click.Choice(LETTERS, case_sensitive=False),
     help="Type set in the instrument.  [default: the run's; else every type is tried]",
 )
-@click.option("--noise", type=click.FloatRange(min=0, min_open=True), help="u of one reading.  [default: 1 °C]")
+@click.option("--noise", type=Finite(min=0, min_open=True), help="u of one reading.  [default: 1 °C]")
 @unit_option
 @json_option
 @logbook_option

@@ -19,6 +19,7 @@ from soakwitness.cli.calibrating import (
     report_place,
 )
 from soakwitness.cli.common import (
+    Finite,
     WrongUse,
     check_output,
     find_run,
@@ -44,8 +45,8 @@ MONTHS = 12
 @click.command()
 @click.argument("run")
 @click.option("--sensors", required=True, help="Names of the survey sensors, with commas; or a role such as survey.")
-@click.option("--band", type=click.FloatRange(min=0, min_open=True), required=True, help="Half-width to hold.")
-@click.option("--target", type=float, help="Target temperature.  [default: the run's setpoint]")
+@click.option("--band", type=Finite(min=0, min_open=True), required=True, help="Half-width to hold.")
+@click.option("--target", type=Finite(-460, 5000), help="Target temperature.  [default: the run's setpoint]")
 @click.option(
     "--certificate",
     "certificates",
@@ -53,8 +54,8 @@ MONTHS = 12
     metavar="[SENSOR=]FILE",
     help="Certificate (TOML) of one sensor or of all, such as of one reel of wire. Else the log book's correction.",
 )
-@click.option("--least-minutes", type=click.FloatRange(min=0), help="Length asked for.  [default: 30]")
-@click.option("--slowest-s", type=click.FloatRange(min=0), help="Seconds between readings at most.  [default: 120]")
+@click.option("--least-minutes", type=Finite(min=0), help="Length asked for.  [default: 30]")
+@click.option("--slowest-s", type=Finite(min=0), help="Seconds between readings at most.  [default: 120]")
 @click.option("--least-sensors", type=click.IntRange(min=2), help="Sensors asked for.  [default: 5]")
 @click.option("--chart", type=a_file, help="Draw traces and work zone: .png, .svg or .pdf.")
 @keeping_options(MONTHS)

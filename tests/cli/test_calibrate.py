@@ -366,3 +366,28 @@ def test_verify_knows_the_class_that_was_entered_with_the_fitting(book: Path, tm
     # CHECKS section 1: IEC class 1, type K: 0.004 t, at 780 degC 3.12
     assert next(iter(found["sensor_error"]["expanded_c"].values())) == pytest.approx(3.12, abs=0.01)
     assert found["decided_on"] == "reading"
+
+
+@pytest.mark.parametrize("number", ["nan", "inf", "-inf"])
+def test_what_is_no_number_is_refused_everywhere(book: Path, number: str) -> None:
+    # nan passes every comparison of a range and would go into the log book as U
+    run = calibration_run(book)
+    for words in (
+        ("calibrate", run, "--reference", "ref", "--reference-uncertainty", number),
+        ("accuracy", run, "--reference", "ref", "--reference-uncertainty", "1", "--limit", number),
+        ("survey", run, "--sensors", "chamber,ref", "--band", number),
+        ("survey", run, "--sensors", "chamber,ref", "--band", "8", "--target", number),
+        ("sensor", "diagnose", "--example", "tip", "--noise", number),
+        ("sensor", "fitted", "chamber", "--furnace", "shed", "--input-offset", number),
+        ("emf", "1000", "--type", "K", "--reference", number),
+    ):
+        assert ask(book, *words).exit_code == 2, words
+
+
+def test_a_fault_is_not_quietly_corrected_away(book: Path, tmp_path: Path) -> None:
+    readings = tmp_path / "r.csv"
+    words = ("calibrate", "--readings", readings, "--furnace", "x", "--no-entry", "--reference-uncertainty", "1")
+    readings.write_text("reference,sensor\n1000,1832\n", encoding="utf-8")  # 1000 degC is 1832 degF
+    assert "An error of +832.0 is a fault rather than something to correct" in ask(book, *words).stderr
+    readings.write_text("reference,sensor\n1000,1008\n", encoding="utf-8")
+    assert ask(book, *words).stderr == ""
