@@ -44,12 +44,17 @@ class SurveyLimits:
 
 @dataclass(frozen=True)
 class Requirement:
-    """One thing that a survey is expected to have had; a figure that is a setting, with its origin."""
+    """One thing that a survey is expected to have had; a figure that is a setting, with its origin.
+
+    ``value_c`` and ``limit_c`` are the temperatures in ``says`` [degC], for those who show them in another unit.
+    """
 
     name: str
     met: bool | None
     says: str
     origin: str
+    value_c: float | None = None
+    limit_c: float | None = None
 
 
 def requirements(
@@ -107,11 +112,12 @@ def requirements(
         ("length", minutes + CUT_MINUTES >= limits.least_minutes, length_words),
         ("sampling", period_s <= limits.slowest_s, f"every {period_s:.0f} s, at most {limits.slowest_s:g}"),
         ("begun in time", begun, begun_words),
-        ("never above", hottest <= upper_c, f"highest {hottest:.1f} °C at any time, upper limit {upper_c:.1f}"),
+        ("never above", hottest <= upper_c, f"highest {hottest:.1f} °C at any time, upper limit {upper_c:.1f} °C"),
         ("sensors", sensors >= limits.least_sensors, enough),
     )
+    temps = {"never above": (hottest, upper_c)}
     return (
-        *(Requirement(name, met, says, limits.origin_of(name)) for name, met, says in found),
+        *(Requirement(name, met, says, limits.origin_of(name), *temps.get(name, ())) for name, met, says in found),
         Requirement("every sensor", not names, said, "else the survey period is not the whole hold"),
         Requirement(
             "corrections", with_u == sensors, f"U known of {with_u} of {sensors} sensors", "needed to decide with U"

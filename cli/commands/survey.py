@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from soakwitness.analysis.calibration.correction import Correction
     from soakwitness.analysis.calibration.reference import Reference
     from soakwitness.analysis.calibration.survey import Survey, SurveySensor
-    from soakwitness.analysis.calibration.survey_limits import SurveyLimits
+    from soakwitness.analysis.calibration.survey_limits import Requirement, SurveyLimits
     from soakwitness.analysis.runs import Run
     from soakwitness.cli.charts.style import Unit
 
@@ -229,10 +229,19 @@ def _show(found: Survey, opened: Run, unit: Unit) -> None:
         click.echo(f"{one.sensor}: {gone}, {times}: in the hold, but not in the survey period.")
     click.echo("")
     met = {True: "met", False: "not met", None: "not known"}
-    click.echo(table([[r.name, met[r.met], r.says, f"({r.origin})"] for r in found.requirements]))
+    click.echo(table([[r.name, met[r.met], _says(r, unit), f"({r.origin})"] for r in found.requirements]))
     _show_verdict(found)
     rule = found.decision or found.decision_as_read
     click.echo(f"Rule: {rule.rule} (ILAC-G8:09/2019, JCGM 106:2012).")
+
+
+def _says(requirement: Requirement, unit: Unit) -> str:
+    """Words of a requirement with its temperatures in the unit that is shown."""
+    words = requirement.says
+    for temp_c in (requirement.value_c, requirement.limit_c):
+        if temp_c is not None:
+            words = words.replace(f"{temp_c:.1f} °C", level(temp_c, unit))
+    return words
 
 
 def _show_verdict(found: Survey) -> None:

@@ -92,3 +92,12 @@ def test_places_from_words_and_from_numbers() -> None:
     spots = places_of([figures("a", "0, 0, 50"), figures("b", "200 mm, 300 mm, 50 mm")])
     assert spots["a"] == (0.1, 0.1, 0.5)
     assert spots["b"] == pytest.approx((0.9, 0.9, 0.5))
+
+
+def test_every_temperature_is_shown_in_the_unit_asked_for(tmp_path: Path) -> None:
+    book = tmp_path / "book"
+    run = survey_run(book)
+    text = ask(book, "survey", run, "--sensors", "survey", "--band", "14.4", "--unit", "F", "--no-entry").stdout
+    # 1050 degC and 8 K: 1058 degC is 1936.4 degF
+    assert "upper limit 1936.4 °F" in text
+    assert "°C" not in text
