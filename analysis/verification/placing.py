@@ -176,14 +176,14 @@ def _edges_of(
         begin_s = max(after_s, begin) if begin is not None else after_s
         if not _mostly_near(readings, hold, mine):
             placed[number] = Placed(hold, mine, None, _way_from(readings, begin_s, mine[0]))
-            previous = number
+            after_s, previous = max(after_s, mine[-1].end_s), number
             continue
         from_above = previous is not None and holds[previous].target_c > hold.target_c
         begin_s = max(begin_s, _after_hotter(readings, recipe, number, previous, begin_s, mine[0]))
         entered = edges.enter(readings, hold, mine[0], after_s=begin_s, from_above=from_above)
         if entered is None:
             placed[number] = Placed(hold, mine, None, begin_s)
-            previous = number
+            after_s, previous = max(after_s, mine[-1].end_s), number
             continue
         while len(mine) > 1 and passing.only_passes(readings, hold, mine[-1], before_s):
             mine = mine[:-1]

@@ -181,6 +181,18 @@ def test_a_colder_hold_is_reached_from_above_though_the_hotter_one_before_it_is_
     assert second.edges.enter_s == pytest.approx(2160 - 10 / 0.5, abs=1)
 
 
+def test_a_colder_hold_is_reached_from_above_though_the_hotter_one_stood_above_its_band():
+    down = simple_recipe((1000, 20, 5), (900, 20, 10))
+    t_s, temp_c = drawn([(0, 20), (1980, 1010), (3480, 1010), (3700, 900), (5500, 900), (7300, 500)])
+    first, second = placed(t_s, temp_c, down)
+    assert first is not None
+    assert first.edges is None
+    assert second is not None
+    assert second.edges is not None
+    # 110 K in 220 s: through 910 at 3480 + 200 s.
+    assert second.edges.enter_s == pytest.approx(3680, abs=1)
+
+
 def test_slope_reference_is_a_quarter_of_the_slowest_neighbour_within_its_limits():
     # Full power counts as 400 degC/h: 100; 0.1 degC over 120 s is 3 degC/h, 1 degC is 30, twice that 60.
     assert assignment.slope_reference(TWO, 0, 0.1) == 100.0
