@@ -6,6 +6,7 @@ Temperatures are in the file's ``unit``; tolerances, offsets and rates are diffe
 from __future__ import annotations
 
 import hashlib
+import math
 import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -305,13 +306,15 @@ def _band(table: Table, scale: _Scale) -> tuple[float, float]:
 
 
 def _temperature(table: Table, key: str, scale: _Scale) -> float | None:
-    value = table.number(key, -1e9, 1e9, f"degrees {scale.unit}")
-    if value is None:
-        return None
-    temp_c = scale.temp_c(value)
-    if not COLDEST_C - 1.0 <= temp_c <= HOTTEST_C:
-        _refuse_temperature(table, key, value, scale)
-    return temp_c
+    value = table.values.get(key)
+    if isinstance(value, (int, float)) and math.isfinite(value) and not isinstance(value, bool):
+        temp_c = scale.temp_c(float(value))
+        if not COLDEST_C - 1.0 <= temp_c <= HOTTEST_C:
+            _refuse_temperature(table, key, float(value), scale)
+        return temp_c
+    # Absent, or no number at all: refused with what is allowed.
+    table.number(key, round(scale.shown(COLDEST_C)), round(scale.shown(HOTTEST_C)), f"degrees {scale.unit}")
+    return None
 
 
 def _refuse_temperature(table: Table, key: str, value: float, scale: _Scale) -> NoReturn:
