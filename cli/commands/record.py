@@ -9,7 +9,7 @@ from typing import Literal
 import click
 
 from soakwitness.cli.attending import KEYS_WORDS, Duration, Screen, Stop, check_speed, single_keys
-from soakwitness.cli.common import Words, logbook_option, unit_option
+from soakwitness.cli.common import Finite, Words, logbook_option, unit_option
 from soakwitness.cli.person import (
     Person,
     about_runs,
@@ -26,7 +26,7 @@ from soakwitness.cli.person import (
 @click.option("--recipe", "recipe_path", type=click.Path(path_type=Path, dir_okay=False), help="Recipe of this run.")
 @click.option("--operator", type=Words(), help="Who runs the furnace.")
 @click.option("--for", "for_s", type=Duration(), help="End by itself after so long: 90s, 25m, 1h30m.")
-@click.option("--speed", type=click.FloatRange(1, 10_000), default=1.0, help="Simulated furnace: so many times faster.")
+@click.option("--speed", type=Finite(1, 10_000), default=1.0, help="Simulated furnace: so many times faster.")
 @click.option("--new", "fresh", is_flag=True, help="Begin a new run, also where one that was cut off could go on.")
 @page_options
 @unit_option

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Literal
 import click
 
 from soakwitness.cli.attending import KEYS_WORDS, Duration, Screen, Stop, check_speed, single_keys
-from soakwitness.cli.common import Words, WrongUse, check_output, force_option, logbook_option, unit_option
+from soakwitness.cli.common import Finite, Words, WrongUse, check_output, force_option, logbook_option, unit_option
 from soakwitness.cli.person import (
     Person,
     about_runs,
@@ -38,7 +38,7 @@ FILE = click.Path(path_type=Path, dir_okay=False)
 @click.option("--idle", "idle_s", type=Duration(), default="2h", show_default=True, help="Or not heated for so long.")
 @click.option("--before", "before_s", type=Duration(), default="5m", show_default=True, help="Kept from before a run.")
 @click.option("--for", "for_s", type=Duration(), help="End the watch by itself after so long.")
-@click.option("--speed", type=click.FloatRange(1, 10_000), default=1.0, help="Simulated furnace: so many times faster.")
+@click.option("--speed", type=Finite(1, 10_000), default=1.0, help="Simulated furnace: so many times faster.")
 @click.option("--install", is_flag=True, help="Print a systemd unit for this user instead, and how to enable it.")
 @click.option("--write", is_flag=True, help="With --install: write it.")
 @page_options

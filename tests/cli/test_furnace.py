@@ -14,6 +14,7 @@ from click.testing import CliRunner, Result
 
 from soakwitness.cli.main import soakwitness
 from soakwitness.firmware_bridge.furnace.file import load_furnace, parse_furnace
+from soakwitness.firmware_bridge.furnace.model import Furnace
 from soakwitness.firmware_bridge.links.checksums import checksum
 from tests.wires import pymodbus_server, wire
 
@@ -149,6 +150,11 @@ def asked_while_it_sends(tmp_path: Path, sent: bytes, typed: str) -> Result:
     return answer
 
 
+def written(answer: Result) -> Furnace:
+    """The file on stdout, ahead of which click before 8.4 repeats what a test typed."""
+    return parse_furnace(answer.stdout[answer.stdout.index("# Furnace file") :], "stdout")
+
+
 @pseudo_terminals
 def test_questions_lead_to_a_lines_file_by_listening(tmp_path: Path) -> None:
     body = "SHED,7,open,800.5"
@@ -157,8 +163,7 @@ def test_questions_lead_to_a_lines_file_by_listening(tmp_path: Path) -> None:
     assert answer.exit_code == 0
     assert "(checksum: xor)" in answer.stderr
     assert "control: 800.5 °C" in answer.stderr
-    # click before 8.4 repeats what is typed on the test's stdout, ahead of the file
-    found = parse_furnace(answer.stdout[answer.stdout.index("# Furnace file") :], "stdout")
+    found = written(answer)
     assert (found.link.checksum, found.link.separator) == ("xor", ",")
     assert found.sensors[0].source.field == 4  # type: ignore[union-attr]
 
@@ -167,7 +172,7 @@ def test_questions_lead_to_a_lines_file_by_listening(tmp_path: Path) -> None:
 def test_decimal_commas_do_not_part_the_fields(tmp_path: Path) -> None:
     answer = asked_while_it_sends(tmp_path, b"23,5;812,5;20,1\r\n", "shed\nC\n{}\n\n\n2\n\n\n")
     assert "control: 812.5 °C" in answer.stderr
-    assert parse_furnace(answer.stdout, "stdout").link.separator == ";"
+    assert written(answer).link.separator == ";"
 
 
 @pseudo_terminals

@@ -170,6 +170,7 @@ def test_wrong_use_is_one_error_and_status_2(tmp_path: Path) -> None:
     simulated_furnace(tmp_path)
     assert "recipe.toml" in wrong(tmp_path, "furnace.toml", "--recipe", "recipe.toml")
     assert "no duration" in wrong(tmp_path, "furnace.toml", "--for", "soon")
+    assert "no number" in wrong(tmp_path, "furnace.toml", "--speed", "nan")
     without_page = wrong(tmp_path, "furnace.toml", "--lan")
     assert "add --page" in without_page
     assert "Recording" not in without_page
