@@ -67,7 +67,8 @@ def audit(evidence: Evidence, *, unit: str = "C") -> Audit:
             _hardness_is_good(case, scale)
     opinions = _ranked(weighed, unit)
     claimed = [o for o in opinions if o.claimed]
-    nothing = Opinion(NOTHING, CLAIM, False, (_why_nothing(case, bool(claimed)),), (), (), NOTHING_NEXT)
+    odd = any(sum(s.weight for s in scale.pro) >= FAIR for _, scale in weighed)
+    nothing = Opinion(NOTHING, CLAIM, False, (_why_nothing(case, bool(claimed), odd),), (), (), NOTHING_NEXT)
     causes = [*opinions, nothing] if claimed else [nothing, *opinions]
     return Audit(
         run=case.run.run if case.run else None,
@@ -86,7 +87,7 @@ def _hardness_is_good(case: Case, scale: Scale) -> None:
     """Where there is nothing to explain, nothing is a cause."""
     if case.nothing_wrong:
         scale.speaks_against(FAIR, "The pieces are as hard as they should be: there is nothing to explain.")
-    elif within_repeatability(case) and case.softness != "low" and case.softness != "high":
+    elif within_repeatability(case) and not {"low", "high"} & {case.softness, case.as_quenched.direction}:
         scale.speaks_against(FAIR, "Suspects and good ones differ by less than the tester can repeat.")
 
 
@@ -120,16 +121,20 @@ def _opinion(cause: Cause, scale: Scale, score: float, root: str | None, unit: s
     )
 
 
-def _why_nothing(case: Case, claimed: bool) -> str:
+def _why_nothing(case: Case, claimed: bool, odd: bool) -> str:
     if claimed:
         return "Only if the causes above turn out not to be true."
     if case.nothing_wrong:
-        return "The pieces are as hard as they should be, and nothing on record is out of the ordinary."
+        besides = "what is out of the ordinary on record is named below" if odd else "nothing on record is unusual"
+        return f"The pieces are as hard as they should be; {besides}."
     if case.run is None:
         return "No run of these pieces is on record."
     count = len(case.good)
     beside = f"beside {count} good run{'s' if count != 1 else ''}" if count else "and no good run is there to compare"
-    return f"Nothing on record sets this run apart, {beside}."
+    sure = (
+        "Nothing on record is strong enough to be called the cause" if odd else "Nothing on record sets this run apart"
+    )
+    return f"{sure}, {beside}."
 
 
 def _notes(case: Case) -> list[str]:

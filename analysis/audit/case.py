@@ -89,12 +89,21 @@ class Case:
 
     @cached_property
     def siblings(self) -> tuple[PieceEvidence, ...]:
-        """Other pieces of that run which are known to be good, by their hardness."""
-        return tuple(
-            p
-            for p in self.evidence.siblings
-            if (self.run is None or p.harden == self.run.run) and self.piece_value(p) is not None
-        )
+        """Other pieces of that run which are known to be good: by hardness, and not as far off as the suspects."""
+        here = [p for p in self.evidence.siblings if self.run is None or p.harden == self.run.run]
+        return tuple(p for p in here if self.piece_value(p) is not None and not self._off_as_well(p))
+
+    def _off_as_well(self, piece: PieceEvidence) -> bool:
+        """Whether a piece inside the limits is nearer to the suspects than to the middle of the limits."""
+        for stage, limits in (
+            ("final", self.recipe.hardness_final if self.recipe else None),
+            ("as quenched", self.recipe.hardness_as_quenched if self.recipe else None),
+        ):
+            values = [v for p in self.suspects_here if (v := stage_value(p, stage)) is not None]  # type: ignore[arg-type]
+            value = stage_value(piece, stage)  # type: ignore[arg-type]
+            if values and value is not None:
+                return limits is not None and nearer(value, median(values), sum(limits) / 2)
+        return False
 
     @cached_property
     def all_suspect(self) -> bool:
@@ -211,6 +220,22 @@ class Case:
         """Share of the good runs in which the verification found this too."""
         hits = [any(f.code == code and f.severity != "note" for f in r.findings) for r in self.good]
         return sum(hits) / len(hits) if hits else 0.0
+
+
+def nearer(value: float, first: float, second: float) -> bool:
+    """Whether a hardness is nearer to the first than to the second, these two being clearly apart.
+
+    Parameters
+    ----------
+    value, first, second : float
+        Hardness [HRC].
+
+    Returns
+    -------
+    bool
+        False where the two are less than 1.5 points apart.
+    """
+    return abs(first - second) >= CLEARLY_HRC and abs(value - first) < abs(value - second)
 
 
 def is_move(run: RunFigures, at_s: float) -> bool:

@@ -47,7 +47,7 @@ CAUSES: tuple[Cause, ...] = (
         "packet lag ate the soak",
         causes_soak.packet_lag,
         "Put a thermocouple into a packet of that thickness in the next run: soakwitness packet fit.",
-        explains=("short soak",),
+        explains=("short soak", "overloaded charge"),
     ),
     Cause(
         "loaded before the furnace had recovered",
@@ -113,7 +113,18 @@ CAUSES: tuple[Cause, ...] = (
         "°C/°F mix-up",
         causes_sensor.unit_mixed_up,
         "Read the unit in the controller's settings and in the furnace file.",
-        explains=("too cold", "too hot", "short soak", "program edited", "packet lag ate the soak"),
+        explains=(
+            "too cold",
+            "too hot",
+            "short soak",
+            "program edited",
+            "packet lag ate the soak",
+            "record gap",
+            "open circuit",
+            "temper missed",
+            "temper too cold",
+            "temper too hot",
+        ),
     ),
     Cause(
         "calibration overdue",
@@ -182,6 +193,7 @@ CAUSES: tuple[Cause, ...] = (
         "temper too cold",
         causes_after.temper_too_cold,
         "Temper one piece again at the right temperature and measure.",
+        explains=("temper missed",),
     ),
     Cause(
         "temper too hot",

@@ -143,7 +143,7 @@ def temper_missed(case: Case) -> Scale | None:
         if h.on_record
         and (not h.found or (h.soak_s is not None and h.soak_s < 0.3 * h.required_s))
         # held at another temperature it was a temper, too cold or too hot
-        and (h.control_c is None or h.control_c < 0.6 * h.target_c)
+        and h.control_c is None
     ]
     if missing_hold:
         scale.speaks_for(STRONG, f"The tempering run never held {temp(missing_hold[0].target_c)} as it should.")

@@ -2,22 +2,27 @@
 
 from __future__ import annotations
 
+import re
 from statistics import median
 
 from soakwitness.analysis.audit.case import Case, is_move
-from soakwitness.analysis.audit.causes_soak import mass_of
+from soakwitness.analysis.audit.causes_soak import SHORT_SHARE, furnace_share, mass_of, missing_near, packet_ratio
 from soakwitness.analysis.audit.hardness_signs import no_trouble_within_the_run, soft_as_quenched
 from soakwitness.analysis.audit.statistics import compare
 from soakwitness.analysis.audit.weighing import FAIR, HINT, LIGHT, STRONG, Scale
 from soakwitness.analysis.audit.words import kelvin, minutes, percent, temp
-from soakwitness.analysis.condition.figures import DipFigures, RunFigures
+from soakwitness.analysis.condition.figures import DipFigures, FindingFigures, RunFigures
 from soakwitness.firmware_bridge.runfolder.format import often
 
 SETPOINT_FLOOR_C = 1.5
 SLOW = 0.9
-HEAVY = 1.5
+HEAVY, VERY_HEAVY = 1.5, 2.0
+THICK = 1.3
+INTO_THE_CHARGE = 0.5  # of the heat at most, with an ordinary charge; common practice, no source
+LAST_S = 300.0
 FULL_PCT = 95.0
 GAP_FALL_C = 15.0
+DEEP_C = 40.0
 
 
 def program_edited(case: Case) -> Scale | None:
@@ -38,12 +43,48 @@ def program_edited(case: Case) -> Scale | None:
             else:
                 scale.speaks_for(STRONG + LIGHT if not scale.pro else HINT, f"{says}.")
     _hold_shortened(case, scale)
-    if not scale.pro and case.has_finding("program differs") and case.good_share_with("program differs") < 0.5:
-        scale.speaks_for(FAIR + HINT, case.finding_says("program differs"))
+    otherwise = _differs_otherwise(case)
+    if not scale.pro and otherwise is not None:
+        unsure = (
+            "stood for" in otherwise
+            and _as_long_in_the_good_ones(case)
+            or any(missing_near(case, h) > 60.0 for h in case.holds)
+        )
+        scale.speaks_for(HINT if unsure else FAIR + HINT, otherwise)
     if not scale.pro:
         return None
     no_trouble_within_the_run(case, scale, "under the same program")
     return scale
+
+
+def _differs_otherwise(case: Case) -> str | None:
+    """What the verification says of another program, and does not say of half the good runs with other figures."""
+    for finding in case.run.findings if case.run else ():
+        if finding.code != "program differs" or finding.severity == "note":
+            continue
+        kind = _kind(case.run, finding)
+        alike = [any(_kind(r, f) == kind for f in r.findings) for r in case.good]
+        if sum(alike) < 0.5 * len(alike) or not alike:
+            return finding.says
+    return None
+
+
+def _kind(run: RunFigures | None, finding: FindingFigures) -> tuple[int | None, bool, str]:
+    """What a finding says but for its figures: step, whether the setpoint stood too long, words before the figures."""
+    hold = next((h for h in (run.holds if run else ()) if h.step == finding.step), None)
+    longer = hold is not None and (hold.setpoint_s or 0.0) > (hold.program_s or 0.0)
+    return finding.step, longer, re.split(r"\d", finding.says, maxsplit=1)[0]
+
+
+def _as_long_in_the_good_ones(case: Case) -> bool:
+    """Whether a setpoint only stood longer than the program says, as a controller that waits makes it."""
+    for hold in case.holds:
+        if hold.setpoint_s is None or not hold.program_s or hold.setpoint_s < 1.02 * hold.program_s:
+            continue
+        good = [h.setpoint_s for h in case.good_holds(hold.step) if h.setpoint_s is not None]
+        if good and hold.setpoint_s < 1.2 * max(good):
+            return True
+    return False
 
 
 def _hold_shortened(case: Case, scale: Scale) -> None:
@@ -51,6 +92,8 @@ def _hold_shortened(case: Case, scale: Scale) -> None:
     for hold in case.holds:
         if hold.setpoint_s is None or not hold.program_s or hold.setpoint_s > 0.9 * hold.program_s:
             continue
+        if hold.setpoint_s + missing_near(case, hold) > 0.9 * hold.program_s:
+            continue  # it may have stood there while nothing was read
         good = [h.setpoint_s for h in case.good_holds(hold.step) if h.setpoint_s is not None]
         if not good or median(good) > 1.1 * hold.setpoint_s:
             scale.speaks_for(
@@ -82,10 +125,15 @@ def power_low(case: Case) -> Scale | None:
                 scale.speaks_for(HINT, f"{took}, else {beside.good_median:.0f} %.")
                 break
     heavy = charge_ratio(case)
-    if heavy is not None and heavy > HEAVY:
+    if heavy is not None and heavy > HEAVY and not (ratios and median(ratios) < _slowest(heavy)):
         scale.speaks_against(FAIR, f"The charge was {heavy:.1f} times as heavy as the good ones: it may be that.")
     scale.lacks("The mains voltage under load and the element's cold resistance.")
     return scale
+
+
+def _slowest(heavy: float) -> float:
+    """Share of the usual rate below which a charge so many times as heavy cannot bring a furnace."""
+    return 1.0 / (1.0 + INTO_THE_CHARGE * (heavy - 1.0))
 
 
 def _power_ratios(case: Case) -> list[float]:
@@ -151,32 +199,59 @@ def overloaded(case: Case) -> Scale | None:
     heavy = charge_ratio(case)
     if heavy is None or heavy < HEAVY:
         return None
-    scale.speaks_for(FAIR, f"The charge was {heavy:.1f} times as heavy as the good ones.")
-    _felt_by_the_furnace(case, scale)
+    weight = FAIR if heavy >= VERY_HEAVY else LIGHT
+    scale.speaks_for(weight, f"The charge was {heavy:.1f} times as heavy as the good ones.")
+    _felt_by_the_furnace(case, scale, _thick_packets(case))
+    ratios = _power_ratios(case)
+    if ratios and median(ratios) < _slowest(heavy):
+        scale.speaks_against(FAIR, f"Climbing at {percent(median(ratios))} is more than such a charge brings about.")
+    shares = [f.soak_share for f in case.suspect_figures if f.soak_share is not None]
+    if shares and min(shares) >= SHORT_SHARE:
+        scale.speaks_against(FAIR, "The pieces had their soak all the same.")
     soft_as_quenched(case, scale)
+    if len(case.siblings) >= 2:
+        scale.speaks_against(STRONG, f"{len(case.siblings)} other pieces of the same charge came out well.")
     return scale
 
 
-def _felt_by_the_furnace(case: Case, scale: Scale) -> None:
+def _thick_packets(case: Case) -> bool:
+    """Whether the charge is heavy by thicker packets, each late by its own thickness, and not by more of them."""
+    here = [p for p in (*case.suspects_here, *case.evidence.siblings) if case.run and p.harden == case.run.run]
+    ratio = packet_ratio(here, case.evidence.good)
+    counts = [sum(p.harden == r.run for p in case.evidence.good) for r in case.good]
+    many = bool(counts) and len(here) > THICK * median(counts)
+    return not many and ratio is not None and ratio > THICK
+
+
+def _felt_by_the_furnace(case: Case, scale: Scale, thick: bool) -> None:
+    """Signs of the furnace; lag and soak of the pieces are none where the packets are thicker."""
     signs = []
     ratios = _power_ratios(case)
-    if ratios and median(ratios) < 0.95:
+    strong = bool(ratios) and median(ratios) < SLOW
+    if strong:
         signs.append(f"it climbed at {percent(median(ratios))} of their rate")
     if case.run is not None and case.run.recovery_s is not None:
         beside = case.beside_good(case.run.recovery_s, lambda r: r.recovery_s, floor=45.0)
-        if beside.spreads is not None and beside.spreads > 2:
-            signs.append(f"it took {minutes(case.run.recovery_s)} to recover")
+        usual = None if case.has_finding("loaded before recovery") else beside.good_median
+        if usual is not None and beside.spreads is not None and beside.spreads > 2:
+            signs.append(f"it took {minutes(beside.value)} to recover, else {minutes(usual)}")
+            strong = strong or beside.value > 2 * usual
     lags = [f.lag_s for f in case.suspect_figures if f.lag_s is not None]
     good = [p.lag_s for r in case.good for p in r.pieces if p.lag_s is not None]
-    if lags and good and max(lags) > median(good) + 60.0:
+    if not thick and lags and good and max(lags) > median(good) + 60.0:
         signs.append(f"the pieces lagged {minutes(max(lags))}, theirs {minutes(median(good))}")
+        strong = True
     shares = [f.soak_share for f in case.suspect_figures if f.soak_share is not None]
-    if shares and min(shares) < 0.97:
+    if signs and not thick and shares and min(shares) < SHORT_SHARE:
         signs.append(f"a piece had {percent(min(shares))} of its soak")
     if signs:
-        scale.speaks_for(FAIR, f"The furnace felt it: {'; '.join(signs)}.")
+        scale.speaks_for(FAIR if strong else LIGHT, f"The furnace felt it: {'; '.join(signs)}.")
     else:
         scale.speaks_against(LIGHT, "Nothing on record shows that the furnace felt it.")
+    if thick and all(
+        furnace_share(case, h) is not None and (furnace_share(case, h) or 0.0) >= SHORT_SHARE for h in case.holds
+    ):
+        scale.speaks_against(FAIR, "The furnace itself kept its time; the packets are thicker, and late by that.")
 
 
 def lone_dips(run: RunFigures) -> list[DipFigures]:
@@ -190,9 +265,18 @@ def lone_dips(run: RunFigures) -> list[DipFigures]:
     Returns
     -------
     list of DipFigures
-        In order of time.
+        In order of time. Where no pull is marked, quick falls of the last five minutes, or once the last hold had its
+        time, are taken for the pulling.
     """
-    return [d for d in run.dips if not is_move(run, d.start_s)]
+    found = [d for d in run.dips if not is_move(run, d.start_s)]
+    last = max((h for h in run.holds if h.found), key=lambda h: h.step, default=None)
+    if last is None or any(p.pull_s is not None for p in run.pieces):
+        return found
+    enter = last.chamber_enter_s if last.chamber_enter_s is not None else last.enter_s
+    leaves = [t for t in (last.leave_s, None if enter is None else enter + (last.chamber_s or 0.0)) if t is not None]
+    ends = [max(leaves) - LAST_S] if leaves else []
+    ends += [enter + last.required_s] if enter is not None else []
+    return [d for d in found if not (d.quick and ends and d.start_s >= min(ends))]
 
 
 def door_opened(case: Case) -> Scale | None:
@@ -205,10 +289,11 @@ def door_opened(case: Case) -> Scale | None:
     marks = [t for t in run.door_marks_s if run.holds and not is_move(run, t)]
     if not falls and not marks:
         return None
-    good = [sum(d.quick for d in lone_dips(r)) for r in case.good]
+    good = [[d.depth_c for d in lone_dips(r) if d.quick] for r in case.good]
     if falls:
         deep = max(falls, key=lambda d: d.depth_c)
-        more = not good or len(falls) > median(good)
+        deepest = max((depth for depths in good for depth in depths), default=0.0)
+        more = len(falls) > max(map(len, good), default=0) or deep.depth_c > 1.5 * deepest
         weight = (STRONG if deep.depth_c >= 20.0 or len(falls) > 2 else FAIR) if more else HINT
         says = f"The reading fell within seconds {often(len(falls))}, by up to {kelvin(deep.depth_c)}, and came back."
         scale.speaks_for(weight, says)
@@ -236,7 +321,7 @@ def power_cut(case: Case) -> Scale | None:
         says = f"The temperature sagged by {kelvin(worst.depth_c)} over {minutes(worst.seconds)}, as it cools by itself"
         if worst.output_pct is not None and worst.output_pct > 60:
             scale.speaks_for(STRONG, f"{says}, with the output at {worst.output_pct:.0f} %.")
-        elif worst.output_pct is not None and worst.output_pct < 5 and not worst.gap:
+        elif worst.output_pct is not None and worst.output_pct < 5 and not worst.gap and worst.depth_c < DEEP_C:
             scale.speaks_for(FAIR + HINT, f"{says}, with the output off.")
         else:
             scale.speaks_for(STRONG, f"{says}.")

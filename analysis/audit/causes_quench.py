@@ -100,11 +100,12 @@ def warm_plates(case: Case) -> Scale | None:
         order_number = [float(i) for i in range(len(order))]
         trend = rank_correlation(order_number, [v for _, v in order])
         half = len(order) // 2
-        fall = sum(v for _, v in order[:half]) / half - sum(v for _, v in order[-half:]) / half
+        fall = median(v for _, v in order[:half]) - median(v for _, v in order[-half:])
         if trend <= -0.75 and fall > 1.0:
             weight = STRONG + LIGHT if len(order) >= 5 else FAIR + HINT
             ends = f"{order[0][1]:.1f} HRC first, {order[-1][1]:.1f} last of {len(order)}"
             scale.speaks_for(weight, f"The later it was pulled, the softer: {ends}.")
+            _first_ones_too(case, order, scale)
             _how_close(case, order, scale)
             _delays_grow(case, scale)
     shown = [t.shown_c for t in _quenches(case.suspects_here) if t.shown_c is not None]
@@ -115,6 +116,23 @@ def warm_plates(case: Case) -> Scale | None:
     if case.as_quenched.direction == "normal":
         scale.speaks_against(FAIR, f"As quenched they were as hard as they should be: {case.as_quenched.says}.")
     return scale
+
+
+def _first_ones_too(case: Case, order: list[tuple[float, float]], scale: Scale) -> None:
+    """Pieces that met cold plates and are soft all the same, or came later and are good."""
+    view = case.as_quenched if case.as_quenched.suspect is not None else case.final
+    usual = median(
+        [*([view.good] if view.good is not None else []), *([sum(view.limits) / 2] if view.limits else [])]
+        or [order[0][1]]
+    )
+    if usual - order[0][1] > order[0][1] - order[-1][1] and usual - order[0][1] > 1.0:
+        scale.speaks_against(FAIR, "The first one met cold plates and is soft as well.")
+    pulls, well = (
+        [f.pull_s for f in map(case.figures_of, part) if f is not None and f.pull_s is not None]
+        for part in (case.suspects_here, case.siblings)
+    )
+    if pulls and well and apart(pulls, well) < 0.5:
+        scale.speaks_against(FAIR, "Pieces pulled after the soft ones came out well.")
 
 
 def _quenches(pieces: tuple[PieceEvidence, ...]) -> list[TreatmentEvidence]:
@@ -172,14 +190,10 @@ def poor_contact(case: Case) -> Scale | None:
 
 
 def _range(piece: PieceEvidence) -> float | None:
-    """Widest range over readings and places of one piece, tests at the edge after grinding left out [HRC]."""
-    values = [
-        v
-        for h in piece.hardness
-        if (h.as_quenched or (h.final and h.stage != "after finish")) and not h.ground_off_mm and h.test.scale == "HRC"
-        for v in h.test.readings
-    ]
-    stages = {h.as_quenched for h in piece.hardness if h.as_quenched or h.final}
-    if len(stages) > 1:
-        values = [v for h in piece.hardness if h.as_quenched and not h.ground_off_mm for v in h.test.readings]
-    return max(values) - min(values) if len(values) >= 3 else None
+    """Widest range over readings and places of one piece at one stage, the finished edge left out [HRC]."""
+    tests = [h for h in piece.hardness if h.test.scale == "HRC" and not h.ground_off_mm]
+    stages = (
+        [v for h in tests if h.as_quenched for v in h.test.readings],
+        [v for h in tests if h.final and h.stage != "after finish" for v in h.test.readings],
+    )
+    return max((max(values) - min(values) for values in stages if len(values) >= 3), default=None)

@@ -9,6 +9,7 @@ from __future__ import annotations
 from statistics import median
 
 from soakwitness.analysis.audit.case import Case
+from soakwitness.analysis.audit.causes_after import temper_runs
 from soakwitness.analysis.audit.sensor_shifts import (
     SHIFT_C,
     cold_ones,
@@ -18,6 +19,7 @@ from soakwitness.analysis.audit.sensor_shifts import (
     largest_shift,
     likely_faults,
     low_when_hot,
+    same_size,
     shifts,
     too_sudden,
 )
@@ -27,6 +29,8 @@ from soakwitness.analysis.condition.figures import RunFigures
 from soakwitness.analysis.logbook.moments import days_between
 from soakwitness.firmware_bridge.runfolder.format import counted, often
 
+OFFSETS = ("plain offset", "cold junction not sensed")
+LEADS = ("reversed extension lead", "copper in place of extension lead")
 LONE = "A second sensor in the chamber: one sensor alone cannot show that it reads wrong."
 
 
@@ -39,12 +43,13 @@ def _enter_shift(case: Case, scale: Scale, weight: float) -> bool:
     worst = max(hot, key=lambda s: abs(s.shift_c))
     if abs(worst.shift_c) < SHIFT_C:
         return False
-    way = "more above" if worst.shift_c > 0 else "further below"
-    scale.speaks_for(
-        weight,
-        f"At {temp(worst.at_c)} the control sensor reads {kelvin(worst.shift_c)} {way} {worst.sensor} than in the good "
-        "runs.",
-    )
+    here = f"At {temp(worst.at_c)} the control sensor reads {kelvin(worst.shift_c)}"
+    if case.good:
+        way = "more above" if worst.shift_c > 0 else "further below"
+        scale.speaks_for(weight, f"{here} {way} {worst.sensor} than in the good runs.")
+    else:
+        way = "above" if worst.shift_c > 0 else "below"
+        scale.speaks_for(weight, f"{here} {way} {worst.sensor}; there is no good run to compare with.")
     return True
 
 
@@ -62,17 +67,39 @@ def offset_changed(case: Case) -> Scale | None:
             f"The input offset is {'+' if own > 0 else '-'}{kelvin(own)} in this run's furnace file, "
             f"{'+' if median(good) > 0 else '-'}{kelvin(median(good))} in the good ones'.",
         )
-    found = shifts(case)
-    cold, hot = cold_ones(found), hot_ones(found)
-    if cold and hot and abs(hot[0].shift_c) >= SHIFT_C:
-        same = all(abs(s.shift_c - cold[0].shift_c) <= max(1.5, 0.35 * abs(cold[0].shift_c)) for s in hot)
-        if same and abs(cold[0].shift_c) >= 1.5:
-            scale.speaks_for(
-                STRONG + LIGHT, f"Cold as well as hot the control reading is off by {kelvin(cold[0].shift_c)}."
-            )
+    _same_cold_and_hot(case, scale)
     _setpoint_gap(case, scale)
     _recorder_moved(case, scale)
     return scale if scale.pro else None
+
+
+def _same_cold_and_hot(case: Case, scale: Scale) -> None:
+    """A shift that is there in the cold furnace too, beside one sensor at least; else one alike in all holds."""
+    found = shifts(case)
+    for cold in cold_ones(found):
+        hot = [s for s in hot_ones(found) if s.sensor == cold.sensor]
+        if hot and abs(hot[0].shift_c) >= SHIFT_C and same_size(hot, cold) and abs(cold.shift_c) >= 1.5:
+            scale.speaks_for(
+                STRONG + LIGHT, f"Cold as well as hot the control reading is off by {kelvin(cold.shift_c)}."
+            )
+            return
+    chance = _chance(case, OFFSETS)
+    if chance > 0.4 and _enter_shift(case, scale, FAIR + HINT if chance > 0.6 else FAIR):
+        scale.speaks_for(HINT, "It is about the same in every hold.")
+        scale.lacks("The two readings beside each other in the cold furnace.")
+    elif not likely_faults(case):
+        _not_told_apart(case, scale)
+
+
+def _not_told_apart(case: Case, scale: Scale) -> None:
+    """A clear change seen in one hold only: it may be any fault of the chain."""
+    if abs(largest_shift(case)) >= 2.0 * SHIFT_C and _enter_shift(case, scale, FAIR):
+        scale.lacks("A second hold or the cold furnace, which would tell offset, lead and drift apart.")
+
+
+def _chance(case: Case, causes: tuple[str, ...]) -> float:
+    chances = likely_faults(case)
+    return sum(chances.get(cause, 0.0) for cause in causes)
 
 
 def _setpoint_gap(case: Case, scale: Scale) -> None:
@@ -135,8 +162,10 @@ def wrong_type(case: Case) -> Scale | None:
 
 def wrong_lead(case: Case) -> Scale | None:
     """The differences follow a lead that is reversed or of copper: nothing cold, much when the head is warm."""
-    causes = ("reversed extension lead", "copper in place of extension lead")
-    scale = _pattern(case, causes, "They fit a lead that is reversed, or of copper.")
+    largest = largest_shift(case)
+    if abs(largest) < 2.0 * SHIFT_C or (largest > 0 and not likely_faults(case)):
+        return None
+    scale = _pattern(case, LEADS, "They fit a lead that is reversed, or of copper.")
     if likely_faults(case).get("wrong type set", 0.0) > 0.5:
         return scale
     sudden_or_flat = how_it_came(case) == "at once" or grows_with_temperature(case) is False
@@ -147,7 +176,8 @@ def wrong_lead(case: Case) -> Scale | None:
     if scale is not None:
         _sudden(case, scale, gradual_is_against=True)
         if grows_with_temperature(case) is False:
-            scale.speaks_for(LIGHT, "It is about the same in every hold, as a warm head makes it.")
+            weight = LIGHT if _chance(case, LEADS) > _chance(case, OFFSETS) else HINT
+            scale.speaks_for(weight, "It is about the same in every hold, as a warm head makes it.")
         elif grows_with_temperature(case) and not too_sudden(case):
             scale.speaks_against(FAIR, "It grows from hold to hold in proportion to the temperature.")
     return scale
@@ -165,7 +195,7 @@ def drift(case: Case) -> Scale | None:
     if scale is not None:
         _sudden(case, scale, gradual_is_against=False)
         if too_sudden(case):
-            scale.speaks_against(LIGHT, f"{kelvin(largest_shift(case))} at once is more than ageing brings.")
+            scale.speaks_against(FAIR, f"{kelvin(largest_shift(case))} at once is more than ageing brings.")
         elif grows_with_temperature(case):
             scale.speaks_for(LIGHT, "It grows from hold to hold in proportion to the temperature.")
         if grows_with_temperature(case) is False:
@@ -174,17 +204,17 @@ def drift(case: Case) -> Scale | None:
 
 
 def _pattern(case: Case, causes: tuple[str, ...], fits: str) -> Scale | None:
-    chances = likely_faults(case)
-    chance = sum(chances.get(cause, 0.0) for cause in causes)
+    scale = Scale()
+    if not likely_faults(case) and "wrong type set" not in causes:
+        _not_told_apart(case, scale)
+        return scale if scale.pro else None
+    chance = _chance(case, causes)
     if chance < 0.1:
         return None
-    scale = Scale()
-    weight = STRONG if chance > 0.7 else FAIR + HINT if chance > 0.4 else FAIR
-    if not _enter_shift(case, scale, weight):
+    if not _enter_shift(case, scale, STRONG if chance > 0.7 else FAIR):
         return None
-    scale.speaks_for(LIGHT if chance > 0.7 else HINT, fits)
-    cold = cold_ones(shifts(case))
-    if cold and abs(cold[0].shift_c) > 0.6 * abs(largest_shift(case)):
+    scale.speaks_for(LIGHT if chance > 0.7 else HINT if chance > 0.5 else 0.0, fits)
+    if any(abs(s.shift_c) > 0.6 * abs(largest_shift(case)) for s in cold_ones(shifts(case))):
         scale.speaks_against(FAIR, "Cold it is as far off, where that would not show.")
     return scale
 
@@ -237,14 +267,16 @@ def unit_mixed_up(case: Case) -> Scale | None:
     scale = Scale()
     if case.has_finding("wrong unit suspected"):
         scale.speaks_for(PROOF, case.finding_says("wrong unit suspected"))
-    for hold in case.holds:
+    tempers = [h for r in temper_runs(case, case.suspects_here) for h in r.holds]
+    for hold in (*case.holds, *tempers):
         level = hold.control_c
         if level is None:
             continue
         as_fahrenheit, as_celsius = (hold.target_c - 32.0) / 1.8, hold.target_c * 1.8 + 32.0
         for other, words in ((as_fahrenheit, "°F taken for °C"), (as_celsius, "°C taken for °F")):
             if abs(level - other) < 10.0 and abs(level - hold.target_c) > 40.0:
-                says = f"Hold {hold.step} stood at {temp(level)}, its target with {words}."
+                which = "The temper" if hold in tempers else f"Hold {hold.step}"
+                says = f"{which} stood at {temp(level)}, its target with {words}."
                 scale.speaks_for(HINT if scale.pro else PROOF, says)
     return scale if scale.pro else None
 
@@ -284,13 +316,16 @@ def lone_sensor_note(case: Case) -> str | None:
     Returns
     -------
     str or None
-        None where a second sensor was there.
+        None where a second sensor was there, and still in a hold.
     """
     if case.run is None or hot_ones(shifts(case)):
         return None
     output = _output_moved(case)
     moved = f" {output}" if output else ""
-    return f"Only one sensor stood in the chamber: if it read wrong, this record could not show it.{moved}"
+    alone = "Only one sensor stood in the chamber"
+    if case.run.differences:
+        alone = "In no hold can the control sensor be compared with a second one here and in a good run"
+    return f"{alone}: if it read wrong, this record could not show it.{moved}"
 
 
 def _output_moved(case: Case) -> str | None:

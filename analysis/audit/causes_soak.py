@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from statistics import median
+
 from soakwitness.analysis.audit.case import Case
 from soakwitness.analysis.audit.evidence import PieceEvidence
 from soakwitness.analysis.audit.hardness_signs import no_trouble_within_the_run, soft_as_quenched
@@ -9,12 +12,15 @@ from soakwitness.analysis.audit.statistics import apart, chance_of_split, compar
 from soakwitness.analysis.audit.weighing import FAIR, HINT, LIGHT, STRONG, Scale
 from soakwitness.analysis.audit.words import kelvin, minutes, percent, temp
 from soakwitness.analysis.condition.figures import HoldFigures
+from soakwitness.firmware_bridge.runfolder.format import counted
 
 SHORT_SHARE = 0.97
 CLEARLY_SHORT = 0.9
 LEVEL_FLOOR_C = 1.5
 SPREADS = 4.0
 RARE = 0.1
+NEAR_S = 60.0
+NOT_HELD = ("run ended early", "hold missing")
 
 
 def short_soak(case: Case) -> Scale | None:
@@ -22,8 +28,9 @@ def short_soak(case: Case) -> Scale | None:
     scale = Scale()
     for hold in case.holds:
         if not hold.found:
+            _never_held(case, hold, scale)
             continue
-        share = _furnace_share(case, hold)
+        share = furnace_share(case, hold)
         if share is not None and share < SHORT_SHARE:
             weight = STRONG if share < CLEARLY_SHORT else FAIR
             says = f"Hold {hold.step} had {percent(share)} of the {minutes(hold.required_s)} it needs."
@@ -31,6 +38,10 @@ def short_soak(case: Case) -> Scale | None:
             _good_ones_were_longer(case, hold, share, scale)
             if hold.setpoint_s is not None and hold.program_s and hold.setpoint_s < 0.9 * hold.program_s:
                 scale.speaks_for(HINT, f"The setpoint stayed there for {minutes(hold.setpoint_s)} only.")
+            missing_s = missing_near(case, hold)
+            if missing_s and share + missing_s / hold.required_s >= SHORT_SHARE:
+                says = f"{minutes(missing_s)} of the record are missing there: it may have had the rest meanwhile."
+                scale.speaks_against(STRONG, says)
             break
     if not scale.pro:
         return None
@@ -38,8 +49,31 @@ def short_soak(case: Case) -> Scale | None:
     return scale
 
 
-def _furnace_share(case: Case, hold: HoldFigures) -> float | None:
-    """Share of the required time that furnace and pull gave, whatever the packet made of it."""
+def _never_held(case: Case, hold: HoldFigures, scale: Scale) -> None:
+    """The record shows that the furnace did not hold there at all, nor near it."""
+    missing = [f for f in (case.run.findings if case.run else ()) if f.step == hold.step and f.code in NOT_HELD]
+    if missing and missing[0].severity == "fail" and hold.control_c is None:
+        if case.good_holds(hold.step) or not case.good:
+            scale.speaks_for(STRONG, missing[0].says)
+        else:
+            scale.speaks_for(LIGHT, f"{missing[0].says} But so it is in the good runs.")
+
+
+def furnace_share(case: Case, hold: HoldFigures) -> float | None:
+    """Share of the required time that furnace and pull gave, whatever the packet made of it.
+
+    Parameters
+    ----------
+    case : Case
+        The case.
+    hold : HoldFigures
+        The hold.
+
+    Returns
+    -------
+    float or None
+        Of 1; None where the furnace's time is not known.
+    """
     given = hold.chamber_s if hold.chamber_s is not None else hold.in_band_s
     enter = hold.chamber_enter_s if hold.chamber_enter_s is not None else hold.enter_s
     if hold.required_s <= 0 or given is None or enter is None:
@@ -49,6 +83,28 @@ def _furnace_share(case: Case, hold: HoldFigures) -> float | None:
     if pulls and min(pulls) > enter:
         given = min(given, min(pulls) - enter)
     return given / hold.required_s
+
+
+def missing_near(case: Case, hold: HoldFigures) -> float:
+    """How long no reading was had from shortly before a hold until it was left.
+
+    Parameters
+    ----------
+    case : Case
+        The case.
+    hold : HoldFigures
+        The hold.
+
+    Returns
+    -------
+    float
+        [s]; gaps that reach into that time count whole.
+    """
+    enter = hold.chamber_enter_s if hold.chamber_enter_s is not None else hold.enter_s
+    if case.run is None or enter is None:
+        return hold.gap_s
+    leave = hold.leave_s if hold.leave_s is not None else enter + max(hold.chamber_s or 0.0, hold.required_s)
+    return sum(b - a for a, b in case.run.gaps if b >= enter - NEAR_S and a <= leave + NEAR_S)
 
 
 def _good_ones_were_longer(case: Case, hold: HoldFigures, share: float, scale: Scale) -> None:
@@ -70,7 +126,7 @@ def packet_lag(case: Case) -> Scale | None:
     thick = _thickness_contrast(case)
     if thick is not None:
         scale.speaks_for(*thick)
-    kept = {h.step for h in case.holds if h.found and (_furnace_share(case, h) or 0.0) >= SHORT_SHARE}
+    kept = {h.step for h in case.holds if h.found and (furnace_share(case, h) or 0.0) >= SHORT_SHARE}
     shares = [f.soak_share for f in case.suspect_figures if f.soak_share is not None and f.step in kept]
     if shares and min(shares) < SHORT_SHARE and case.run and case.run.temperature_from != "control":
         weight = STRONG if min(shares) < CLEARLY_SHORT else FAIR
@@ -80,6 +136,7 @@ def packet_lag(case: Case) -> Scale | None:
             f"The furnace kept its time, but the piece soaked {percent(min(shares))} of it, {source}.",
         )
         _lag_beside_good(case, scale)
+        _no_such_luck(case, min(shares), scale)
     if not scale.pro:
         return None
     if case.run and case.run.temperature_from == "control":
@@ -104,6 +161,22 @@ def _lag_beside_good(case: Case, scale: Scale) -> None:
         scale.speaks_against(LIGHT, f"The good ones lagged as much: {minutes(beside.good_median)}.")
 
 
+def _no_such_luck(case: Case, share: float, scale: Scale) -> None:
+    """What the good ones had no more of, or a gap in the record may hide, or harmed no packet beside it."""
+    good = [p.soak_share for r in case.good for p in r.pieces if p.soak_share is not None]
+    if good and median(good) < 1.05 * share:
+        scale.speaks_against(FAIR, f"The good ones soaked no more: {percent(median(good))}.")
+    if any(missing_near(case, h) > 0.05 * h.required_s for h in case.holds if h.found):
+        scale.speaks_against(STRONG, "Part of the record is missing there: it may have soaked meanwhile.")
+    ratio = packet_ratio(case.suspects_here, case.evidence.good)
+    if ratio is not None and ratio < 1.15:
+        scale.speaks_against(FAIR, "Their packets are no thicker than those of the good runs.")
+    bad = [m for m in map(mass_of, case.suspects_here) if m is not None]
+    as_thick = [p for p in case.siblings if bad and (mass_of(p) or 0.0) >= 0.9 * median(bad)]
+    if as_thick:
+        scale.speaks_against(FAIR, f"{counted(len(as_thick), 'packet')} as thick came out well in the same run.")
+
+
 def mass_of(piece: PieceEvidence) -> float | None:
     """What stands in a packet to be heated: thickness times blades.
 
@@ -118,6 +191,25 @@ def mass_of(piece: PieceEvidence) -> float | None:
         [mm]; None where the thickness is not known.
     """
     return None if piece.thickness_mm is None else piece.thickness_mm * (piece.blades or 1)
+
+
+def packet_ratio(pieces: Sequence[PieceEvidence], others: Sequence[PieceEvidence]) -> float | None:
+    """How much more steel stands in the packets of some pieces than in those of others.
+
+    Parameters
+    ----------
+    pieces, others : sequence of PieceEvidence
+        The pieces.
+
+    Returns
+    -------
+    float or None
+        Ratio of the medians of thickness times blades over heated faces; None where either is not known.
+    """
+    own, theirs = (
+        [m * 2 / (p.heated_faces or 2) for p in part if (m := mass_of(p)) is not None] for part in (pieces, others)
+    )
+    return median(own) / median(theirs) if own and theirs and median(theirs) > 0 else None
 
 
 def _thickness_contrast(case: Case) -> tuple[float, str] | None:
@@ -149,6 +241,9 @@ def loaded_early(case: Case) -> Scale | None:
         )
     if not scale.pro:
         return None
+    loaded, asked = run.loaded_at_c, run.load_at_c
+    if case.has_finding("wrong unit suspected") and loaded and asked and abs(loaded - (asked - 32.0) / 1.8) < 15.0:
+        scale.speaks_against(FAIR, f"{temp(loaded)} is that figure with °F taken for °C.")
     if case.good_share_with("loaded before recovery") > 0.5:
         scale.speaks_against(FAIR, "The good runs were loaded as early.")
     soft_as_quenched(case, scale)
@@ -179,6 +274,8 @@ def level_differs(case: Case, hold: HoldFigures) -> tuple[float, str] | None:
         if v is not None
     ]
     beside = compare(level, good, floor=LEVEL_FLOOR_C)
+    if beside.difference is not None and abs(beside.difference) <= SPREADS * LEVEL_FLOOR_C / 2:
+        return None  # the good ones stood there as well
     outside = level - hold.upper_c if level > hold.upper_c else min(0.0, level - hold.lower_c)
     reach = max(SPREADS * LEVEL_FLOOR_C, 0.6 * (hold.upper_c - hold.lower_c) / 2)
     if abs(outside) > 0.5:
@@ -189,7 +286,8 @@ def level_differs(case: Case, hold: HoldFigures) -> tuple[float, str] | None:
         return away, says + "."
     if beside.good_median is None or beside.difference is None or beside.spreads is None:
         return None
-    if abs(beside.difference) > reach and abs(beside.spreads) > SPREADS:
+    away = level - hold.target_c
+    if abs(beside.difference) > reach and abs(beside.spreads) > SPREADS and away * beside.difference > 0:
         here = f"Hold {hold.step} stood at {temp(level)}, inside its band"
         return beside.difference, f"{here}, but the good runs at {temp(beside.good_median)}."
     return None
@@ -258,16 +356,21 @@ def _recovers_with_cold(case: Case, scale: Scale) -> None:
 def record_gap(case: Case) -> Scale | None:
     """The record has a hole where the soak was: what happened there is not known."""
     scale = Scale()
+    gaps = zip(case.run.gaps, case.run.gap_c, strict=False) if case.run is not None else ()
+    hot_s = sum(b - a for (a, b), temp_c in gaps if temp_c > 200.0)
     for hold in case.holds:
-        if hold.gap_s > max(0.05 * hold.required_s, 60.0):
-            weight = FAIR + HINT if hold.verdict != "pass" or hold.gap_s > 0.3 * hold.required_s else LIGHT
-            scale.speaks_for(weight, f"In hold {hold.step} {minutes(hold.gap_s)} of the record are missing.")
-        elif not hold.on_record:
-            scale.speaks_for(FAIR, f"Hold {hold.step} is not on record.")
-    if not scale.pro and case.run is not None:
-        hot = [b - a for (a, b), temp in zip(case.run.gaps, case.run.gap_c, strict=False) if temp > 200.0]
-        if sum(hot) > 300.0:
-            scale.speaks_for(FAIR, f"{minutes(sum(hot))} of the record are missing while it was hot.")
+        missing_s = missing_near(case, hold)
+        if missing_s > max(0.05 * hold.required_s, 60.0):
+            weight = FAIR + HINT if hold.verdict != "pass" or missing_s > 0.3 * hold.required_s else LIGHT
+            scale.speaks_for(weight, f"At hold {hold.step} {minutes(missing_s)} of the record are missing.")
+        elif not hold.on_record and not case.has_finding("wrong unit suspected"):
+            if hot_s > 300.0:
+                says = f"Hold {hold.step} is not on record: {minutes(hot_s)} are missing while it was hot."
+                scale.speaks_for(FAIR + HINT, says)
+            else:
+                scale.speaks_for(FAIR, f"Hold {hold.step} is not on record.")
+    if not scale.pro and hot_s > 300.0:
+        scale.speaks_for(FAIR, f"{minutes(hot_s)} of the record are missing while it was hot.")
     if not scale.pro:
         return None
     good = [sum(h.gap_s for h in r.holds if h.judged) for r in case.good]

@@ -16,7 +16,9 @@ HOT_C = 200.0
 BLANK_S = 30.0
 
 
-def dips(run: Run, control: Trace, heated_s: tuple[float, float] | None) -> tuple[DipFigures, ...]:
+def dips(
+    run: Run, control: Trace, heated_s: tuple[float, float] | None, until_s: float = 0.0
+) -> tuple[DipFigures, ...]:
     """Falls of the control reading below its level within the heated time.
 
     Parameters
@@ -27,6 +29,9 @@ def dips(run: Run, control: Trace, heated_s: tuple[float, float] | None) -> tupl
         The trace that stands for the furnace.
     heated_s : tuple of float or None
         From the first hold's enter to the last hold's leave [s].
+    until_s : float
+        Until when pieces were in the furnace, where that is later [s]: what fell out of the last hold, as the furnace
+        cools by itself, and came back before then, is found as well.
 
     Returns
     -------
@@ -35,7 +40,7 @@ def dips(run: Run, control: Trace, heated_s: tuple[float, float] | None) -> tupl
     """
     if heated_s is None:
         return ()
-    inside = (control.t_s >= heated_s[0]) & (control.t_s <= heated_s[1])
+    inside = (control.t_s >= heated_s[0]) & (control.t_s <= max(heated_s[1], until_s))
     t, temp = control.t_s[inside], control.temp_c[inside]
     had = np.isfinite(temp)
     t, temp = t[had], temp[had]
@@ -43,7 +48,8 @@ def dips(run: Run, control: Trace, heated_s: tuple[float, float] | None) -> tupl
         return ()
     ceiling = np.minimum(np.maximum.accumulate(temp), np.maximum.accumulate(temp[::-1])[::-1])
     low = ceiling - temp
-    return tuple(_dip(run, control, t, temp, low, part) for part in _stretches(low >= DIP_C))
+    found = (_dip(run, control, t, temp, low, part) for part in _stretches(low >= DIP_C))
+    return tuple(d for d in found if d.start_s < heated_s[1] or not d.quick)
 
 
 def _dip(run: Run, control: Trace, t: FloatArray, temp: FloatArray, low: FloatArray, part: slice) -> DipFigures:

@@ -36,11 +36,26 @@ class Measured:
 
     @property
     def heated_s(self) -> tuple[float, float] | None:
-        """From the first hold's enter to the last hold's leave, as far as they were found."""
+        """From the first enter to the last leave of the holds that were found, by the work, else by the control."""
         found = [h for h in (self.verification.holds if self.verification else ()) if h.found]
-        enters = [h.enter_s for h in found if h.enter_s is not None]
-        leaves = [h.leave_s for h in found if h.leave_s is not None]
+        enters = [t for t in (_first(h.enter_s, h.control_enter_s) for h in found) if t is not None]
+        leaves = [t for t in (_first(h.leave_s, h.control_leave_s) for h in found) if t is not None]
         return (min(enters), max(leaves)) if enters and leaves else None
+
+    @property
+    def in_use_until_s(self) -> float:
+        """When the last piece was pulled, as far as that is marked; else when the last hold was to be over [s]."""
+        pulls = [m.t_s for m in self.run.marks if m.act == "pull" and not m.struck]
+        last = next((h for h in reversed(self.verification.holds if self.verification else ()) if h.found), None)
+        enter = _first(last.enter_s, last.control_enter_s) if last is not None else None
+        asked = program_setpoints(self.recipe) if self.recipe is not None else ()
+        lasts = [p.hold_s for p in asked if last is not None and p.number == last.step and p.hold_s is not None]
+        ends = [enter + hold_s for hold_s in lasts] if enter is not None else []
+        return max(pulls or ends, default=0.0)
+
+
+def _first(value: float | None, other: float | None) -> float | None:
+    return value if value is not None else other
 
 
 def control_trace(run: Run) -> Trace | None:
@@ -115,7 +130,7 @@ def run_figures(
             for f in (verification.findings if verification else ())
         ),
         differences=differences(run, control, holds),
-        dips=dips(run, control, at.heated_s),
+        dips=dips(run, control, at.heated_s, at.in_use_until_s),
         door_marks_s=tuple(m.t_s for m in run.marks if m.act == "door" and not m.struck),
         recovery_s=_recovery(at, loaded[-1] if loaded else None),
         loaded_at_c=_before_door(control, loaded[0]) if loaded else None,
@@ -225,7 +240,9 @@ def _when(at: Measured, hold: Hold, result: HoldResult) -> tuple[float | None, f
     """When the hold was; a hold that was not found may still show as a level nearby."""
     if result.found and result.enter_s is not None and result.leave_s is not None:
         return result.enter_s, result.leave_s
-    return level_near(at.control.t_s, at.control.temp_c, hold.target_c, least_s=0.25 * hold.required_s)
+    return level_near(
+        at.control.t_s, at.control.temp_c, hold.target_c, least_s=0.25 * hold.required_s, hold_s=hold.required_s
+    )
 
 
 def _chamber_s(control: Trace, hold: Hold, result: HoldResult) -> float | None:

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from statistics import median
 from typing import Any
 
+from soakwitness.analysis.audit.case import nearer, stage_value
 from soakwitness.analysis.audit.evidence import HardnessEvidence, PieceEvidence, TreatmentEvidence
 from soakwitness.analysis.logbook.charges import Charged, pieces_in_run, runs_of_piece
 from soakwitness.analysis.logbook.hardness import HardnessEntry, hardness_of
@@ -82,8 +84,18 @@ class PieceReader:
         return harden, tuple(tempers), charged
 
     def off(self, pieces: Sequence[PieceEvidence]) -> list[PieceEvidence]:
-        """Pieces whose hardness is outside their recipe's limits, or uneven over the blade."""
-        return [p for p in pieces if self.is_off(p)]
+        """Pieces outside their recipe's limits, uneven over the blade, or inside but about as far off as such ones."""
+        found = [p for p in pieces if self.is_off(p)]
+        return [p for p in pieces if p in found or self._as_far_off(p, found)]
+
+    def _as_far_off(self, piece: PieceEvidence, off: Sequence[PieceEvidence]) -> bool:
+        """Whether a piece just inside the limits is nearer to those outside than to the middle of the limits."""
+        for stage, limits in zip(("final", "as quenched"), self._limits(piece), strict=True):
+            value = stage_value(piece, stage)  # type: ignore[arg-type]
+            others = [v for p in off if (v := stage_value(p, stage)) is not None]  # type: ignore[arg-type]
+            if value is not None and others:
+                return limits is not None and nearer(value, median(others), sum(limits) / 2)
+        return False
 
     def is_off(self, piece: PieceEvidence) -> bool:
         """Whether its hardness is outside the limits, final before as quenched, or uneven over the blade."""

@@ -20,6 +20,7 @@ LOW_SHARE, HIGH_SHARE = 0.025, 0.975
 HOT_START_C = 100.0
 MANY_DRAWS, FEW_DRAWS, MANY_STEPS = 200, 64, 4500
 THICK_BIOT = 0.1
+POSSIBLE_C = (-100.0, 1500.0)
 
 
 @dataclass(frozen=True)
@@ -194,10 +195,11 @@ def estimate(
     -----
     Two conductances in series per heated face, chamber to foil and foil to blade, blade lumped; see
     :func:`soakwitness.analysis.packet.stepping.advance`. Valid while the Biot number is well below 0.1. An offset that
-    a fit found between load and control sensor widens the draws and leaves the best estimate alone.
+    a fit found between load and control sensor widens the draws and leaves the best estimate alone. Readings beyond
+    what any such furnace has (a log in degF taken for degC) count as its limit.
     """
     times = np.asarray(t_s, dtype=float)
-    chamber = bridge(times, chamber_c)
+    chamber = bridge(times, np.clip(np.asarray(chamber_c, dtype=float), *POSSIBLE_C))
     load = float(chamber.t_s[0]) if load_t_s is None else max(float(load_t_s), float(chamber.t_s[0]))
     if load >= chamber.t_s[-1]:
         raise NotEnoughData(f"The load mark at {load:.0f} s is after the last reading at {chamber.t_s[-1]:.0f} s.")

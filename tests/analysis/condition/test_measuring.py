@@ -99,6 +99,46 @@ def test_a_hold_that_was_missed_is_measured_where_it_stood_instead() -> None:
     assert hold.setpoint_c == 1005.0
 
 
+def test_two_sensors_that_disagree_are_compared_though_the_hold_is_outside_its_band_by_one() -> None:
+    # the load decides; the control reads 25 K low, so that the furnace stands 25 K above the band by the load
+    usual_load = measured(Day(), Fitting(load=True))[3]
+    *_, low = measured(Day(sensor_error={"offset": -25.0}), Fitting(load=True))
+    moved = {
+        a.step: a.difference_c - b.difference_c
+        for a in low.differences
+        for b in usual_load.differences
+        if a.step == b.step
+    }
+    assert moved[4] == pytest.approx(-25.0, abs=1.5)
+
+
+def test_a_power_cut_out_of_which_the_last_hold_never_came_back_is_found_by_the_pull_marks() -> None:
+    late = tuple(replace(b, pull_after_s=0.0) for b in BLADES)
+    lived, _, _, figures = measured(Day(blades=late, cut=(200.0, 1200.0), extra_hold_s=0.0))
+    sags = [d for d in figures.dips if not d.quick and d.depth_c > 30.0]
+    # its begin is where it fell past what it came back to, within the cut
+    (start_s,) = (d.start_s for d in sags)
+    assert lived.last_hold_s + 200.0 < start_s < lived.last_hold_s + 1400.0
+
+
+def test_a_furnace_that_starts_warm_is_no_cold_comparison() -> None:
+    t = np.arange(0.0, 300.0, 10.0)
+    assert levels._cold_difference(t, np.full(30, 20.0), np.full(30, 21.0)) == (20.0, -1.0)
+    assert levels._cold_difference(t, np.full(30, 480.0), np.full(30, 21.0)) is None
+
+
+def test_an_oven_that_swings_is_level_all_the_same() -> None:
+    # a swing of +-5 K in ten minutes is 188 K/h at its steepest; its mean does not move for two hours
+    t = np.arange(0.0, 9000.0, 10.0)
+    temp = np.where(t < 1500, 20.0 + 73.0 * t / 1500, 93.0 + 5.0 * np.sin((t - 1500) * 2 * np.pi / 600))
+    begin, end = levels.level_near(t, temp, 200.0, least_s=1800.0, hold_s=7200.0)
+    assert begin is not None
+    assert end is not None
+    assert end - begin > 0.8 * 7500.0
+    # five minutes see it rise and fall only
+    assert levels.level_near(t, temp, 200.0, least_s=1800.0) == (None, None)
+
+
 def test_full_power_is_where_the_output_was_full(usual: tuple[Lived, Run, Verification, RunFigures]) -> None:
     lived, run, found, figures = usual
     condition = condition_figures(run, RECIPE, found, figures, charged=True)

@@ -221,6 +221,16 @@ def test_the_unfitted_high_lag_is_stretched_by_half() -> None:
     assert wide.low_s == pytest.approx(plain.low_s, rel=0.02)
 
 
+def test_readings_that_no_furnace_has_count_as_its_limit() -> None:
+    # a log in degF taken for degC: 1060 degC shows as 1940
+    t_s = np.arange(0.0, 6000.0, 10.0)
+    chamber = np.interp(t_s, [0.0, 3000.0], [68.0, 1940.0])
+    found = estimate(t_s, chamber, packet=generic_packet(PacketSpec(3.0)))
+    capped = estimate(t_s, np.minimum(chamber, 1500.0), packet=generic_packet(PacketSpec(3.0)))
+    assert np.array_equal(found.best_c, capped.best_c)
+    assert found.high_c.max() < 1510.0
+
+
 def test_lag_counts_draws_that_never_reach_the_band() -> None:
     t, c = traced(lambda x: 1050.0, until_s=3000)
     found = estimate(t, c, packet=generic_packet(PacketSpec()))
