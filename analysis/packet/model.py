@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -44,7 +44,8 @@ class PacketEstimate:
     shape (m,), ``draws_c`` [degC], float32, shape (draws, m), and ``best_draw_c`` [degC], shape (m,), on the model's
     own coarser grid from ``load_t_s`` on. ``low_c`` and ``high_c`` are the 2.5 % and 97.5 % quantiles of the draws.
     Before ``load_t_s`` the piece is at room temperature. ``biot`` is the largest Biot number of the run, ``fitted``
-    whether an instrumented packet was run; ``says`` what a reader must know.
+    whether an instrumented packet was run; ``gaps`` are the times in which the chamber was not read (from, to) [s];
+    ``says`` what a reader must know.
     """
 
     t_s: FloatArray
@@ -58,7 +59,8 @@ class PacketEstimate:
     biot: float
     fitted: bool
     packet: PacketModel
-    says: tuple[str, ...] = field(default=())
+    gaps: tuple[tuple[float, float], ...] = ()
+    says: tuple[str, ...] = ()
 
     def window(self, start_s: float, stop_s: float) -> tuple[FloatArray, SingleArray]:
         """Part of the draws that covers a time, without copying.
@@ -227,6 +229,7 @@ def estimate(
         biot=biot,
         fitted=packet.fitted,
         packet=packet,
+        gaps=tuple((float(start), float(stop)) for start, stop in chamber.gaps),
         says=_says(chamber, packet, load_t_s, start_c, biot),
     )
 

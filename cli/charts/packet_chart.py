@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from soakwitness.cli.charts import style
-from soakwitness.cli.charts.run_chart import draw_estimate, draw_marks, write_upright
+from soakwitness.cli.charts.run_chart import draw_estimate, frame_whole, write_upright
 from soakwitness.cli.charts.thinning import thin
 
 if TYPE_CHECKING:
@@ -48,7 +48,7 @@ def packet_figure(
     _draw_lines(whole, run, prediction, unit)
     for hold in holds:
         _draw_band(whole, hold, recipe, unit)
-    _draw_whole(whole, run, unit)
+    frame_whole(whole, run, prediction.estimate.gaps, unit)
     for place, hold in enumerate(shown):
         _draw_inset(figure.add_subplot(grid[1, place]), run, prediction, recipe, hold, unit)
     figure.suptitle(headline, x=0.01, ha="left", fontsize=12)
@@ -78,17 +78,6 @@ def _draw_band(ax: Axes, hold: HoldLag, recipe: Recipe | None, unit: style.Unit)
     ax.plot([hold.enter_s, end_s], [target, target], label=label, **style.RECIPE)
 
 
-def _draw_whole(ax: Axes, run: Run, unit: style.Unit) -> None:
-    if len(run.t_s) > 1:
-        ax.set_xlim(float(run.t_s[0]), float(run.t_s[-1]))
-    draw_marks(ax, run)
-    ax.set_ylabel(f"temperature, {style.degree(unit)}")
-    low, high = ax.get_ylim()
-    ax.set_ylim(min(low, 0 if unit == "C" else 32), high + 0.06 * (high - low))
-    style.clock_axis(ax)
-    ax.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=4, borderaxespad=0.1, handlelength=3.2)
-
-
 def _draw_inset(
     ax: Axes, run: Run, prediction: Prediction, recipe: Recipe | None, hold: HoldLag, unit: style.Unit
 ) -> None:
@@ -98,6 +87,8 @@ def _draw_inset(
     margin = max(120.0, 0.12 * (leave_s - hold.enter_s))
     _draw_lines(ax, run, prediction, unit, most=30_000)
     _draw_band(ax, hold, recipe, unit)
+    for start, stop in prediction.estimate.gaps:
+        style.draw_gap(ax, start, stop)
     lag = hold.lag
     since_s = max(hold.enter_s, prediction.estimate.load_t_s)
     ax.axvline(hold.enter_s, color="#444444", linewidth=0.8, linestyle=(0, (1, 2)))

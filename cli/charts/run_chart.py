@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -60,7 +61,7 @@ def draw_run(
     whole = figure.add_subplot(upper[0, 0])
     _draw_lines(whole, run, verification, unit)
     _draw_recipe(whole, run, verification, unit)
-    _draw_whole(whole, run, verification, unit)
+    frame_whole(whole, run, verification.record.gaps, unit)
     if holds:
         lower = figure.add_gridspec(
             1, len(holds), left=left, right=right, bottom=bottom, top=split - 0.24 / high_in, wspace=0.16
@@ -146,8 +147,9 @@ def _temperature_at(run: Run, verification: Verification, t_s: float) -> float |
     return float(np.interp(t_s, trace.t_s[good], trace.temp_c[good])) if good.any() else None
 
 
-def _draw_whole(ax: Axes, run: Run, verification: Verification, unit: style.Unit) -> None:
-    for start, stop in verification.record.gaps:
+def frame_whole(ax: Axes, run: Run, gaps: Sequence[tuple[float, float]], unit: style.Unit) -> None:
+    """Give the chart of a whole run its gaps, marks, axes and legend."""
+    for start, stop in gaps:
         style.draw_gap(ax, start, stop)
     if len(run.t_s) > 1:
         ax.set_xlim(float(run.t_s[0]), float(run.t_s[-1]))

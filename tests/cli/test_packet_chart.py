@@ -56,6 +56,20 @@ def test_a_hold_that_the_blade_never_reaches_is_eaten_whole() -> None:
     assert figure.axes[2].get_title(loc="left").endswith("eats all of 15 min")
 
 
+def test_a_time_without_readings_is_hatched_and_stays_hatched_in_the_hold() -> None:
+    t_s, temp_c = drawn(COURSE, every_s=5)
+    some = (t_s < 4000) | (t_s > 4600)
+    run = make_run(t_s[some], {"furnace": temp_c[some]}, columns=[sensor()])
+    found = predict(run, generic_packet(PacketSpec(3.0), None), recipe=TWO)
+    with style.own_look():
+        figure = packet_figure(run, found, TWO, unit="C", headline="")
+    whole, _, last = figure.axes
+    for ax in (whole, last):
+        (hatched,) = [patch for patch in ax.patches if patch.get_hatch()]
+        assert hatched.get_extents().width > 0
+        assert (hatched.get_x(), hatched.get_x() + hatched.get_width()) == (3995.0, 4605.0)  # type: ignore[attr-defined]
+
+
 def test_without_a_recipe_it_is_one_picture(tmp_path: Path) -> None:
     run, found = made(None)
     with style.own_look():
