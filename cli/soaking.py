@@ -40,7 +40,7 @@ class SoakLine:
         self.tables: dict[str, Table] = {}
 
     def _new(self) -> SoakClock:
-        return SoakClock(self._recipe, load_thickness_mm=self._thickness_mm)
+        return SoakClock(self._recipe, load_thickness_mm=self._thickness_mm, every_s=self._furnace.every_s)
 
     def follow(self, recording: Recording, unit: Unit) -> str:
         """Take the newest reading; return what leads the living sentence, and raise or end the soak alarms."""

@@ -15,6 +15,7 @@ from soakwitness.analysis.recipes.model import Hold, Recipe
 from soakwitness.firmware_bridge.runfolder.model import Mark
 
 KEEP_EVERY_S, KEEP_MOST = 5.0, 20_000  # readings kept for marks that are entered later: 27 h
+GAP_PERIODS = 3.0  # as in the verification
 JUST_NOW_S = 60.0
 JUMP_C, JUMP_C_PER_S = 20.0, 10.0  # a door dips a control sensor by some 8 K/s
 
@@ -43,6 +44,8 @@ class SoakClock:
         Thickness of the dummy that carries the load sensor [mm]; it does not speak for thicker packets.
     start_c : float
         Temperature of pieces when they go in [degC].
+    every_s : float
+        Time from reading to reading [s]: over three of them without one is a gap, and no sure soak.
     """
 
     def __init__(
@@ -53,6 +56,7 @@ class SoakClock:
         packets: Mapping[str, PacketModel] | None = None,
         load_thickness_mm: float | None = None,
         start_c: float = 20.0,
+        every_s: float = KEEP_EVERY_S,
     ) -> None:
         self._recipe = recipe
         self._holds: Sequence[Hold] = recipe.holds
@@ -60,6 +64,7 @@ class SoakClock:
         self._packets = dict(packets or {})
         self._load_thickness_mm = load_thickness_mm
         self._start_c = start_c
+        self._gap_s = GAP_PERIODS * max(every_s, KEEP_EVERY_S)
         self._tracker = HoldTracker(self._holds)
         self._kept: deque[Reading] = deque(maxlen=KEEP_MOST)
         self._last: Reading | None = None
@@ -165,7 +170,7 @@ class SoakClock:
     def _caught_up(self, group: _Group, end_s: float | None) -> Track:
         thick = group.packet is not None and self._load_thickness_mm is not None
         trust = not (thick and group.packet and group.packet.thickness_mm > (self._load_thickness_mm or 0.0))
-        track = Track(group.charge.load_s, group.packet, trust_load=trust, start_c=self._start_c)
+        track = Track(group.charge.load_s, group.packet, trust_load=trust, start_c=self._start_c, gap_s=self._gap_s)
         track.end_s = end_s
         before: Reading | None = None
         readings = list(self._kept)

@@ -16,7 +16,8 @@ class PieceState:
 
     ``source`` tells where their work temperature ``work_c`` [degC] comes from, ``short_c`` [K] is how far it is below
     the band. ``left_s`` [s] until the soak is complete by the best estimate, ``sure_in_s`` [s] until it is for a slow
-    packet too; None: not to be told. ``dip_s`` [s] is the time below the band since it was in it last.
+    packet too, without the time that nothing was read; None: not to be told. ``dip_s`` [s] is the time below the band
+    since it was in it last.
     """
 
     charge: int

@@ -55,10 +55,14 @@ class Track:
         Whether the load sensor speaks for them.
     start_c : float
         Their temperature when they went in [degC].
+    gap_s : float
+        Between two readings farther apart nobody can be sure of the soak [s].
     """
 
-    def __init__(self, load_s: float, packet: PacketModel | None, *, trust_load: bool, start_c: float) -> None:
-        self._load_s, self._trust_load = load_s, trust_load
+    def __init__(
+        self, load_s: float, packet: PacketModel | None, *, trust_load: bool, start_c: float, gap_s: float
+    ) -> None:
+        self._load_s, self._trust_load, self._gap_s = load_s, trust_load, gap_s
         self.end_s: float | None = None
         self.source: Source = "control"
         lives = (None, None) if packet is None else (packet, slow_packet(packet))
@@ -81,7 +85,8 @@ class Track:
             work_c = self._work(side, reading, holds)
             for number, phase in reading.counted:
                 aside = self._set_aside(phase, work_c, holds[number])
-                self._count(side, number, holds).add(length_s, side.last_c, work_c, set_aside=aside)
+                count = self._count(side, number, holds)
+                count.add(length_s, side.last_c, work_c, set_aside=aside, unseen=length_s > self._gap_s)
             side.last_c = work_c
         self._last_s = reading.t_s
 
@@ -182,13 +187,16 @@ class Track:
             dip_s=count.dip_s,
             required_s=hold.required_s,
             left_s=0.0 if complete else left_s,
-            sure_in_s=sure_s if self.source == "packet estimate" else None,
+            sure_in_s=sure_s,
             complete=complete,
             overdue=complete and count.above_s > longest and (take_out or hold.at_most_s is not None),
         )
 
     def _ahead(self, aim: int, holds: Sequence[Hold], chamber_c: float) -> tuple[float | None, float | None]:
-        """Time left by the best and by the slow estimate [s]; the look ahead is taken every ten seconds only."""
+        """Time left by the best estimate and to be sure [s]; the look ahead is taken every ten seconds only.
+
+        To be sure, the packet is slow, and what went by without a reading does not count.
+        """
         now = self._last_s if self._last_s is not None else self._load_s
         counts = [self._count(side, aim, holds) for side in (self._best, self._slow)]
         if all(count.in_band for count in counts) or self._looked is None or self._looked[1] != aim:
@@ -196,18 +204,17 @@ class Track:
         else:
             fresh = now - self._looked[0] >= LOOK_AHEAD_EVERY_S
         if fresh:
-            best, slow = (
-                self._left(side, count, holds[aim], chamber_c)
-                for side, count in zip((self._best, self._slow), counts, strict=True)
-            )
-            self._looked = (now, aim, best, slow)
+            best = self._left(self._best, counts[0], holds[aim], chamber_c, sure=False)
+            sure = self._left(self._slow, counts[1], holds[aim], chamber_c, sure=True)
+            self._looked = (now, aim, best, sure)
         assert self._looked is not None
         passed = now - self._looked[0]
         return _less(self._looked[2], passed), _less(self._looked[3], passed)
 
-    def _left(self, side: _Side, count: SoakCount, hold: Hold, chamber_c: float) -> float | None:
-        had_s = count.soak_s if count.dip_s <= hold.dip_s else 0.0
-        left_s = max(hold.required_s - max(had_s, count.longest_s if count.longest_s >= hold.required_s else 0.0), 0.0)
+    def _left(self, side: _Side, count: SoakCount, hold: Hold, chamber_c: float, *, sure: bool) -> float | None:
+        had_s = count.soak_s - (count.unseen_s if sure else 0.0) if count.dip_s <= hold.dip_s else 0.0
+        longest_s = count.longest_seen_s if sure else count.longest_s
+        left_s = max(hold.required_s - max(had_s, longest_s if longest_s >= hold.required_s else 0.0), 0.0)
         if count.in_band or left_s == 0.0:
             return left_s
         if self.source != "packet estimate" or side.live is None:

@@ -85,7 +85,7 @@ def _when(state: ClockState, piece: PieceState) -> str:
 
 
 def _surely(piece: PieceState) -> str:
-    """What a slow packet would need beyond the best estimate."""
+    """What a slow packet, or time without a reading, asks for beyond the best estimate."""
     if piece.sure_in_s is None or piece.sure_in_s < (piece.left_s or 0.0) + 30.0:
         return ""
     return f", to be sure in {_clock(piece.sure_in_s)}"

@@ -14,20 +14,22 @@ if TYPE_CHECKING:
 
 Unit = Literal["C", "F"]
 MARKS_SHOWN = 3
+GAP_PERIODS = 3.0  # longer without a reading is a gap, as in the verification
 
 
 def page_state(now: Now, *, unit: Unit, lead: str | None = None, holds: Sequence[Hold] = ()) -> dict[str, Any]:
     """Put one moment of a run into the page's words (keys: see ``PageState``).
 
-    ``lead`` is the sentence in large type, ``holds`` the recipe's holds.
+    ``lead`` is the sentence in large type, ``holds`` the recipe's holds. A reading that is no longer coming is none: it
+    is not shown again and again.
     """
-    readings = []
+    readings, age_s = [], now.reading_age_s
+    old = now.link_lost is not None or (age_s is not None and age_s > GAP_PERIODS * now.furnace.every_s)
     for part in now.furnace.parts:
         if is_temperature(part):
             value = now.values.get(part.name)
-            shown = None if value is None else round(shown_in(part, value, now.furnace, unit), 1)
+            shown = None if value is None or old else round(shown_in(part, value, now.furnace, unit), 1)
             readings.append({"name": part.name, "role": getattr(part, "role", "setpoint"), "temp": shown})
-    age_s = now.reading_age_s
     return {
         "run": now.run.name if now.run else None,
         "t_s": round(now.t_s, 1),

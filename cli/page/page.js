@@ -42,6 +42,24 @@ function path(column, x, y) {
   return words;
 }
 
+function gaps() {
+  const found = [];
+  for (let i = 0, since = null; i < history.length; i++) {
+    const had = history[i].slice(1).some((v) => typeof v === "number");
+    if (had && since !== null) found.push([since, history[i][0]]);
+    if (!had && since === null) since = i ? history[i - 1][0] : history[i][0];
+    if (!had && i === history.length - 1) found.push([since, history[i][0]]);
+    if (had) since = null;
+  }
+  return found;
+}
+
+function hatch() {
+  const pattern = part("pattern", { id: "hatch", width: 7, height: 7, patternUnits: "userSpaceOnUse", patternTransform: "rotate(45)" });
+  pattern.append(part("line", { class: "hatch", x1: 0, x2: 0, y1: 0, y2: 7 }));
+  return pattern;
+}
+
 function draw() {
   const chart = $("chart");
   const wide = Math.max(320, chart.clientWidth || 800);
@@ -76,6 +94,11 @@ function draw() {
     }
     chart.append(part("line", { class: "target", x1: left, x2: right, y1: y(hold.target), y2: y(hold.target) }));
   }
+  const unread = gaps();
+  if (unread.length) chart.append(hatch());
+  for (const [from, to] of unread) {
+    chart.append(part("rect", { class: "unread", x: x(from), width: Math.max(1, x(to) - x(from)), y: up, height: down - up, fill: "url(#hatch)" }));
+  }
   const readings = state.readings || [];
   readings.forEach((reading, i) => {
     const look = reading.role === "setpoint" ? "line set" : i ? "line other" : "line";
@@ -85,6 +108,7 @@ function draw() {
   $("legend").textContent = "Thick line: " + (readings.length ? readings[0].name : "measured") +
     (others.length ? "; fine dashes: " + others.join(", ") : "") +
     (readings.some((r) => r.role === "setpoint") ? "; thin grey line: setpoint" : "") +
+    (unread.length ? "; hatched: nothing was read" : "") +
     (recipe.length ? "; shaded: the recipe's bands, long dashes: their targets." : ".");
 }
 

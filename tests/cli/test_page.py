@@ -20,6 +20,7 @@ from soakwitness.cli.page.server import WRONG_KEYS_ALLOWED, WRONG_KEYS_FOR_S, Do
 from soakwitness.cli.page.state import MOST_POINTS, PageState
 from tests.cli.browsers import chromium
 
+WIDTH = "line => line.x2.baseVal.value - line.x1.baseVal.value"
 INJECTED = "<script>window.broken = 1</script>"
 
 
@@ -203,3 +204,21 @@ def test_a_browser_shows_the_sentence_and_goes_stale(
     assert all(url.startswith(page.address) for url in asked)
     # the stream that ends with the recorder is itself reported by the browser as an incomplete load
     assert not [problem for problem in problems if "ERR_INCOMPLETE_CHUNKED" not in problem]
+
+
+@pytest.mark.browser
+def test_a_time_without_readings_stays_blank_and_is_hatched(browser: Any, page: PageProcess) -> None:
+    tab = browser.new_page(viewport={"width": 900, "height": 800})
+    for t_s in range(0, 1260, 60):
+        temp = None if 600 <= t_s <= 840 else 1040.0
+        page.send(a_state(t_s, readings=[{"name": "chamber", "role": "control", "temp": temp}]))
+    tab.goto(page.address)
+    tab.locator("#sentence", has_text="Hold 2").wait_for()
+    line = tab.locator("#chart path.line")
+    assert line.get_attribute("d").count("M") == 2
+    hatched = tab.locator("#chart rect.unread")
+    assert hatched.count() == 1
+    # from the last reading at 540 s to the next at 900 s, of 1,200 s
+    share = float(hatched.get_attribute("width")) / float(tab.locator("#chart line.grid").first.evaluate(WIDTH))
+    assert share == pytest.approx(360 / 1200, abs=0.01)
+    assert "hatched: nothing was read" in tab.text_content("#legend")

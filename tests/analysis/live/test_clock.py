@@ -156,6 +156,20 @@ def test_the_slow_end_of_the_estimate_comes_later() -> None:
     assert piece.sure_in_s > piece.left_s
 
 
+def test_time_without_a_reading_counts_but_nobody_can_be_sure_of_it() -> None:
+    # 380 K/1,000 s up to 780 degC at 2,000 s: in the band (772) from 1,978.9 s on; 600 s of soak are asked for, so the
+    # best is complete at 2,578.9 s. Nothing is read from 2,100 to 2,340 s: without these 240 s it is at 2,818.9 s.
+    clock = SoakClock(Recipe("one", "C", (Ramp(1, 780.0), Hold(2, 780.0, 8.0, 8.0, 600.0, dip_s=120.0))), every_s=2.0)
+    told = {}
+    for t in (*range(0, 2101, 2), *range(2340, 2900, 2)):
+        clock.read(float(t), float(np.interp(t, [0, 2000, 4000], [20, 780, 780])))
+        told[t] = sentence(clock.state())
+    assert "take out in 7:58 (" in told[2100]
+    assert "take out in 3:58, to be sure in 7:58" in told[2340]
+    assert "soak complete, to be sure in 2:58: take out" in told[2640]
+    assert "soak complete: take out" in told[2820]
+
+
 def test_complete_by_the_best_estimate_still_says_when_it_is_sure() -> None:
     words = sentence(run(SoakClock(IN_FOIL), COURSE, until_s=6500))
     assert words.startswith("Hold 2: blade in band 25:42 of 25:00, soak complete, to be sure in 1:")
