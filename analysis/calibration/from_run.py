@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from soakwitness.analysis.calibration.alignment import Alignment, align_by_shape, on_first_clock
 from soakwitness.analysis.calibration.budget import Budget
-from soakwitness.analysis.calibration.calibrating import Comparing
+from soakwitness.analysis.calibration.comparing import Comparing
 from soakwitness.analysis.calibration.correction import Correction
 from soakwitness.analysis.calibration.readings import PairReading
 from soakwitness.analysis.calibration.reference import Reference, of_class, stated

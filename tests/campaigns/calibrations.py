@@ -12,7 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from soakwitness.analysis.calibration.calibrating import Calibration, Comparing, calibrate, correction_of
+from soakwitness.analysis.calibration.calibrating import Calibration, calibrate, correction_of
+from soakwitness.analysis.calibration.comparing import Comparing
 from soakwitness.analysis.calibration.reference import CertifiedPoint, certified
 from soakwitness.analysis.errors import NotEnoughData
 from soakwitness.analysis.thermocouple import seebeck_uv_per_c

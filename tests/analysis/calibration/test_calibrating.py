@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from soakwitness.analysis.calibration.accuracy import AccuracyLimit, accuracy_test
-from soakwitness.analysis.calibration.calibrating import Comparing, calibrate, calibrate_readings, correction_of
+from soakwitness.analysis.calibration.calibrating import calibrate, calibrate_readings, correction_of
+from soakwitness.analysis.calibration.comparing import Comparing
 from soakwitness.analysis.calibration.readings import PairReading
 from soakwitness.analysis.calibration.reference import CertifiedPoint, Reference, certified, stated
 from soakwitness.analysis.errors import NotEnoughData
