@@ -19,7 +19,7 @@ WHOLE = RecordCheck(0, (), False, True, True, None, ())
 
 def sensor(name: str = "furnace", role: str = "control", **facts: object) -> Column:
     """A sensor's column; its step is 0.1 degC unless said otherwise."""
-    return Column(name, "sensor", unit="C", role=role, **{"resolution": 0.1, **facts})  # type: ignore[arg-type]
+    return Column(name, "sensor", role=role, **{"unit": "C", "resolution": 0.1, **facts})  # type: ignore[arg-type]
 
 
 def make_run(
@@ -40,7 +40,7 @@ def make_run(
             c.role or "",
             t_s,
             np.asarray(values[c.name], dtype=float),
-            resolution_c=c.resolution or traces.resolution(np.asarray(values[c.name], dtype=float)),
+            resolution_c=_step_c(c) or traces.resolution(np.asarray(values[c.name], dtype=float)),
             period_s=period_s,
         )
         for c in columns
@@ -48,6 +48,10 @@ def make_run(
     )
     header = RunHeader("20261125T071502Z_test_0000", "2026-11-25T07:15:02Z", tuple(columns), "test", origin="imported")
     return Run(Path("nowhere"), header, t_s, dict(values), tuple(events), tuple(marks), check, made)
+
+
+def _step_c(column: Column) -> float | None:
+    return column.resolution if column.resolution is None or column.unit != "F" else column.resolution / 1.8
 
 
 def run_of(case: Case, *, wire: str | None = None) -> Run:
