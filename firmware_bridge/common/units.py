@@ -1,0 +1,34 @@
+"""degF at the edges, degC and kelvin inside: the only place that knows 1.8 and 32.
+
+All functions take numbers and arrays alike. A difference or a rate is x 1.8, never + 32.
+"""
+
+from __future__ import annotations
+
+from typing import Any, Literal, TypeVar
+
+Unit = Literal["C", "F"]
+Number = TypeVar("Number", bound=Any)
+
+F_PER_C = 1.8
+F_AT_0_C = 32.0
+
+
+def to_celsius(temp: Number, unit: str) -> Number:
+    """A temperature in ``unit`` as degC."""
+    return (temp - F_AT_0_C) / F_PER_C if unit == "F" else temp
+
+
+def from_celsius(temp_c: Number, unit: str) -> Number:
+    """A temperature [degC] in ``unit``."""
+    return temp_c * F_PER_C + F_AT_0_C if unit == "F" else temp_c
+
+
+def to_kelvin(difference: Number, unit: str) -> Number:
+    """A difference or rate in ``unit`` as kelvin."""
+    return difference / F_PER_C if unit == "F" else difference
+
+
+def from_kelvin(kelvin: Number, unit: str) -> Number:
+    """A difference or rate [K] in ``unit``."""
+    return kelvin * F_PER_C if unit == "F" else kelvin

@@ -1,0 +1,167 @@
+"""How this project writes numbers: temperatures, differences, rates, durations, moments, counts. Rounded here, once.
+
+A sentence that is made where nobody knows the unit of its reader carries its values (:class:`Says`) and is rendered at
+the edge. Durations read ``45 s``, ``11.4 min``, ``2 h 19 min``; moments of a run ``1:25:30`` (hours, minutes, seconds);
+what counts down while one looks at it ``6:20``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from typing import Union
+
+from soakwitness.firmware_bridge.common.units import Unit, from_celsius, from_kelvin
+
+UNKNOWN = "not known"
+
+
+def number(value: float) -> str:
+    """A number with at most one decimal: ``780`` or ``1065.6``."""
+    text = f"{value:.1f}".removesuffix(".0")
+    return "0" if text == "-0" else text
+
+
+def temperature(temp_c: float | None, unit: Unit) -> str:
+    """A temperature [degC]: ``780 °C``."""
+    return UNKNOWN if temp_c is None else f"{number(from_celsius(temp_c, unit))} °{unit}"
+
+
+def difference(kelvin: float | None, unit: Unit, *, signed: bool = False) -> str:
+    """A difference of temperatures [K]: ``6 °C``, signed ``+0.7 °C``."""
+    if kelvin is None:
+        return UNKNOWN
+    text = number(from_kelvin(kelvin, unit))
+    return f"{'+' if signed and not text.startswith('-') else ''}{text} °{unit}"
+
+
+def rate(c_per_h: float | None, unit: Unit) -> str:
+    """A rate [K/h]: ``400 °C/h``."""
+    return UNKNOWN if c_per_h is None else f"{from_kelvin(c_per_h, unit):.0f} °{unit}/h"
+
+
+def duration(time_s: float | None) -> str:
+    """A duration [s]: ``0.5 s``, ``45 s``, ``10 min``, ``11.4 min``, ``2 h``, ``2 h 19 min``."""
+    if time_s is None:
+        return UNKNOWN
+    if time_s < 0.0:
+        return f"-{duration(-time_s)}"
+    time_s = round(time_s) if time_s >= 9.95 else round(time_s, 1)
+    if time_s < 120.0 and time_s % 60.0:
+        return f"{number(time_s)} s"
+    if time_s == 0.0:
+        return "0 s"
+    minutes = round(time_s / 60.0, 1)
+    if minutes < 120.0:
+        return f"{number(minutes)} min"
+    hours, rest = divmod(round(minutes), 60)
+    return f"{hours} h" + (f" {rest} min" if rest else "")
+
+
+def duration_range(best_s: float, low_s: float, high_s: float) -> str:
+    """A duration with its bounds [s]: ``11.4 min (11.1 to 11.6)``; without them where they say nothing more."""
+    best, low, high = duration(best_s), duration(low_s), duration(high_s)
+    if low == high:
+        return best
+    word = best.rpartition(" ")[2]
+    if "h" not in (best + low + high) and all(text.endswith(f" {word}") for text in (low, high)):
+        low, high = low.removesuffix(f" {word}"), high.removesuffix(f" {word}")
+    return f"{best} ({low} to {high})"
+
+
+def moment(t_s: float | None) -> str:
+    """A moment of a run [s since its start]: ``1:25:30``."""
+    if t_s is None:
+        return UNKNOWN
+    whole = round(abs(t_s))
+    return f"{'-' if t_s < -0.5 else ''}{whole // 3600}:{whole // 60 % 60:02d}:{whole % 60:02d}"
+
+
+def countdown(time_s: float) -> str:
+    """What runs while one looks at it [s]: ``6:20``, ``1:06:20``; never more than is left."""
+    whole = int(max(time_s, 0.0))
+    hours, minutes = whole // 3600, whole // 60 % 60
+    return f"{hours}:{minutes:02d}:{whole % 60:02d}" if hours else f"{minutes}:{whole % 60:02d}"
+
+
+def counted(count: int, word: str) -> str:
+    """``1 row``, ``2 rows``."""
+    return f"{count} {word}" if count == 1 else f"{count} {word}s"
+
+
+def often(count: int) -> str:
+    """``once``, ``2 times``."""
+    return "once" if count == 1 else f"{count} times"
+
+
+@dataclass(frozen=True)
+class Temp:
+    """A temperature in a sentence [degC]."""
+
+    temp_c: float
+
+    def text(self, unit: Unit) -> str:
+        """In words."""
+        return temperature(self.temp_c, unit)
+
+
+@dataclass(frozen=True)
+class Diff:
+    """A difference of temperatures in a sentence [K]."""
+
+    kelvin: float
+    signed: bool = False
+
+    def text(self, unit: Unit) -> str:
+        """In words."""
+        return difference(self.kelvin, unit, signed=self.signed)
+
+
+@dataclass(frozen=True)
+class Rate:
+    """A rate in a sentence [K/h]."""
+
+    c_per_h: float
+
+    def text(self, unit: Unit) -> str:
+        """In words."""
+        return rate(self.c_per_h, unit)
+
+
+Value = Union[str, Temp, Diff, Rate, "Says"]
+
+
+@dataclass(frozen=True)
+class Says:
+    """A sentence that carries its values: ``Says.of("stood at {level}", level=Temp(1050.0))``.
+
+    Braces in ``template`` name values; durations and counts, which have no unit to choose, are texts already.
+    """
+
+    template: str
+    values: tuple[tuple[str, Value], ...] = field(default=())
+
+    @staticmethod
+    def of(template: str, **values: Value) -> Says:
+        """A sentence with its values."""
+        return Says(template, tuple(values.items()))
+
+    @staticmethod
+    def plain(text: str) -> Says:
+        """A text without values, braces and all."""
+        return Says("{text}", (("text", text),))
+
+    def text(self, unit: Unit) -> str:
+        """The sentence in ``unit``."""
+        shown = {name: value if isinstance(value, str) else value.text(unit) for name, value in self.values}
+        return self.template.format(**shown)
+
+    def __str__(self) -> str:
+        """The sentence in degC."""
+        return self.text("C")
+
+
+def joined(parts: Iterable[Value], between: str = " ") -> Says:
+    """Sentences one after the other."""
+    named = {f"part{number}": part for number, part in enumerate(parts)}
+    return Says.of(between.join(f"{{{name}}}" for name in named), **named)

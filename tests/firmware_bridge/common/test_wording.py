@@ -1,0 +1,62 @@
+"""Numbers as words: rounded once, one notation each."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from soakwitness.firmware_bridge.common import units, wording
+from soakwitness.firmware_bridge.common.wording import Diff, Rate, Says, Temp
+
+
+@pytest.mark.parametrize(
+    ("seconds", "words"),
+    [
+        (0, "0 s"), (0.5, "0.5 s"), (9.96, "10 s"), (45, "45 s"), (60, "1 min"), (115, "115 s"), (119.6, "2 min"),
+        (150, "2.5 min"), (684, "11.4 min"), (7125, "118.8 min"), (7200, "2 h"), (8335, "2 h 19 min"), (-90, "-90 s"),
+        (None, "not known"),
+    ],
+)  # fmt: skip
+def test_durations_have_one_notation(seconds: float | None, words: str) -> None:
+    assert wording.duration(seconds) == words
+
+
+def test_bounds_drop_the_unit_that_all_share() -> None:
+    assert wording.duration_range(684, 664, 694) == "11.4 min (11.1 to 11.6)"
+    assert wording.duration_range(115, 100, 150) == "115 s (100 s to 2.5 min)"
+    assert wording.duration_range(7500, 7100, 7600) == "2 h 5 min (118.3 min to 2 h 7 min)"
+    assert wording.duration_range(60, 60, 60) == "1 min"
+
+
+def test_moments_and_countdowns() -> None:
+    assert wording.moment(5130) == "1:25:30"
+    assert wording.moment(-60) == "-0:01:00"
+    assert wording.countdown(380.9) == "6:20"
+    assert wording.countdown(3980) == "1:06:20"
+
+
+def test_a_difference_is_never_plus_32() -> None:
+    assert wording.temperature(1050, "F") == "1922 °F"  # 1.8 x 1050 + 32
+    assert wording.difference(10, "F") == "18 °F"
+    assert wording.difference(0.7, "C", signed=True) == "+0.7 °C"
+    assert wording.difference(-0.04, "C", signed=True) == "+0 °C"
+    assert wording.rate(400, "F") == "720 °F/h"
+
+
+def test_a_sentence_carries_its_values_to_the_edge() -> None:
+    inner = Says.of("up to {most}", most=Diff(5.0))
+    said = Says.of(
+        "Stood at {level}, {inner}, at {pace}, {who}.", level=Temp(1040), inner=inner, pace=Rate(60), who="{A}"
+    )
+    assert str(said) == "Stood at 1040 °C, up to 5 °C, at 60 °C/h, {A}."
+    assert said.text("F") == "Stood at 1904 °F, up to 9 °F, at 108 °F/h, {A}."
+    assert str(Says.plain("braces {stay}")) == "braces {stay}"
+    assert str(wording.joined([said, "End."])).endswith("{A}. End.")
+
+
+@pytest.mark.parametrize("unit", ["C", "F"])
+def test_units_go_there_and_back(unit: str) -> None:
+    temp = np.array([-40.0, 0.0, 1050.0])
+    assert units.from_celsius(temp, "F")[0] == -40.0  # where both scales meet
+    assert units.to_celsius(units.from_celsius(temp, unit), unit) == pytest.approx(temp)
+    assert units.to_kelvin(units.from_kelvin(12.5, unit), unit) == pytest.approx(12.5)
