@@ -5,10 +5,10 @@ All functions take numbers and arrays alike. A difference or a rate is x 1.8, ne
 
 from __future__ import annotations
 
-from typing import Any, Literal, TypeVar
+from typing import Any, Literal, TypeVar, cast
 
 Unit = Literal["C", "F"]
-Number = TypeVar("Number", bound=Any)
+Number = TypeVar("Number")  # a float or an array of them
 
 F_PER_C = 1.8
 F_AT_0_C = 32.0
@@ -16,19 +16,19 @@ F_AT_0_C = 32.0
 
 def to_celsius(temp: Number, unit: str) -> Number:
     """A temperature in ``unit`` as degC."""
-    return (temp - F_AT_0_C) / F_PER_C if unit == "F" else temp
+    return cast(Number, (cast(Any, temp) - F_AT_0_C) / F_PER_C if unit == "F" else temp)
 
 
 def from_celsius(temp_c: Number, unit: str) -> Number:
     """A temperature [degC] in ``unit``."""
-    return temp_c * F_PER_C + F_AT_0_C if unit == "F" else temp_c
+    return cast(Number, cast(Any, temp_c) * F_PER_C + F_AT_0_C if unit == "F" else temp_c)
 
 
 def to_kelvin(difference: Number, unit: str) -> Number:
     """A difference or rate in ``unit`` as kelvin."""
-    return difference / F_PER_C if unit == "F" else difference
+    return cast(Number, cast(Any, difference) / F_PER_C if unit == "F" else difference)
 
 
 def from_kelvin(kelvin: Number, unit: str) -> Number:
     """A difference or rate [K] in ``unit``."""
-    return kelvin * F_PER_C if unit == "F" else kelvin
+    return cast(Number, cast(Any, kelvin) * F_PER_C if unit == "F" else kelvin)
