@@ -2,38 +2,49 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 
+from soakwitness.firmware_bridge.common.charges import Known, PieceStay, drop_unnamed, read_charges
 from soakwitness.firmware_bridge.runfolder.model import Mark
 
 
 @dataclass(frozen=True)
 class Charge:
-    """Pieces that went in together at ``load_s`` [s]. ``pieces`` empty: nobody named them.
-
-    ``out`` are the named pieces pulled so far, each with its time [s]; ``empty_s`` [s] when the last came out.
-    """
+    """Pieces that went in together at ``load_s`` [s], each with its stay; ``number`` counts the charges from 1."""
 
     number: int
     load_s: float
-    pieces: tuple[str, ...] = ()
-    out: tuple[tuple[str, float], ...] = ()
-    empty_s: float | None = None
+    stays: tuple[PieceStay, ...]
+
+    @property
+    def pieces(self) -> tuple[str, ...]:
+        """Names of the pieces, as far as they have any."""
+        return tuple(stay.piece for stay in self.stays if stay.piece is not None)
+
+    @property
+    def unnamed(self) -> bool:
+        """Whether a part of it has no name."""
+        return any(stay.piece is None for stay in self.stays)
 
     @property
     def inside(self) -> tuple[str, ...]:
         """Named pieces that are still in."""
-        gone = {name for name, _ in self.out}
-        return tuple(name for name in self.pieces if name not in gone)
+        return tuple(stay.piece for stay in self.stays if stay.piece is not None and stay.pull_s is None)
+
+    @property
+    def empty_s(self) -> float | None:
+        """When the last came out [s], None while one is in."""
+        return _last_pull_s(self.stays)
 
     def end_s(self, pieces: tuple[str, ...]) -> float | None:
-        """When the last of these pieces came out [s], None while one is in; no names: the whole charge."""
-        times = [at_s for name, at_s in self.out if name in pieces]
-        return max(times) if pieces and len(times) == len(pieces) else self.empty_s
+        """When the last of these pieces came out [s], None while one is in; no names: what has none."""
+        return _last_pull_s([s for s in self.stays if (s.piece in pieces if pieces else s.piece is None)])
 
 
-def charges_of(marks: Iterable[Mark], *, loaded_cold_s: float | None) -> tuple[Charge, ...]:
+def charges_of(
+    marks: Iterable[Mark], *, loaded_cold_s: float | None, known: Sequence[Known] = ()
+) -> tuple[Charge, ...]:
     """Read the charges from the marks of a run so far.
 
     Parameters
@@ -41,34 +52,26 @@ def charges_of(marks: Iterable[Mark], *, loaded_cold_s: float | None) -> tuple[C
     marks : iterable of Mark
         Marks; struck ones are left out.
     loaded_cold_s : float or None
-        Start of a run whose charge rides the first ramp [s]: one charge is in from then on unless a load mark says
-        otherwise. None: loaded hot, nothing is in without a mark.
+        Start of a run whose charge rides the first ramp [s]: a charge without a load mark is in from then on. None:
+        loaded hot, nothing is in without a mark.
+    known : sequence of Known
+        Pieces that the log book has in this run.
 
     Returns
     -------
     tuple of Charge
-        In the order of loading.
-
-    Notes
-    -----
-    As ``verification.pieces`` has it: a pull without names speaks of every piece that is in.
+        In the order of loading. How marks are read: ``firmware_bridge.common.charges``.
     """
-    valid = sorted((m for m in marks if not m.struck and m.act in ("load", "pull")), key=lambda m: m.t_s)
-    charges: list[Charge] = []
-    if loaded_cold_s is not None and not any(m.act == "load" for m in valid):
-        charges.append(Charge(1, loaded_cold_s))
-    for mark in valid:
-        if mark.act == "load":
-            charges.append(Charge(len(charges) + 1, mark.t_s, mark.pieces))
-        else:
-            charges = [_pulled(charge, mark) for charge in charges]
-    return tuple(charges)
+    read = read_charges(marks, known=known, cold_since_s=loaded_cold_s)
+    together: dict[tuple[str | None, float], list[PieceStay]] = {}
+    for stay in drop_unnamed(read.stays):
+        if stay.load_s is not None:
+            together.setdefault((stay.charge, stay.load_s), []).append(stay)
+    return tuple(
+        Charge(number, load_s, tuple(stays)) for number, ((_, load_s), stays) in enumerate(together.items(), start=1)
+    )
 
 
-def _pulled(charge: Charge, mark: Mark) -> Charge:
-    if charge.empty_s is not None:
-        return charge
-    going = charge.inside if not mark.pieces else tuple(name for name in mark.pieces if name in charge.inside)
-    out = (*charge.out, *((name, mark.t_s) for name in going))
-    empty = not mark.pieces or (bool(charge.pieces) and len(out) == len(charge.pieces))
-    return replace(charge, out=out, empty_s=mark.t_s if empty else None)
+def _last_pull_s(stays: Sequence[PieceStay]) -> float | None:
+    times = [stay.pull_s for stay in stays if stay.pull_s is not None]
+    return max(times) if times and len(times) == len(stays) else None

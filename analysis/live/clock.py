@@ -12,12 +12,16 @@ from soakwitness.analysis.live.track import Reading, Track
 from soakwitness.analysis.live.tracking import HoldTracker, Phase
 from soakwitness.analysis.packet.piece import PacketModel, generic_packet
 from soakwitness.analysis.recipes.model import Hold, Recipe
+from soakwitness.firmware_bridge.common.charges import Known
 from soakwitness.firmware_bridge.runfolder.model import Mark
 
 KEEP_EVERY_S, KEEP_MOST = 5.0, 20_000  # readings kept for marks that are entered later: 27 h
 GAP_PERIODS = 3.0  # as in the verification
 JUST_NOW_S = 60.0
 JUMP_C, JUMP_C_PER_S = 20.0, 10.0  # a door dips a control sensor by some 8 K/s
+
+
+_Key = tuple[int, float, tuple[str, ...]]
 
 
 @dataclass(frozen=True)
@@ -27,6 +31,14 @@ class _Group:
     charge: Charge
     pieces: tuple[str, ...]
     packet: PacketModel | None
+
+    @property
+    def key(self) -> _Key:
+        return self.charge.number, self.charge.load_s, self.pieces
+
+    @property
+    def end_s(self) -> float | None:
+        return self.charge.end_s(self.pieces)
 
 
 class SoakClock:
@@ -40,6 +52,8 @@ class SoakClock:
         A fitted packet in place of the recipe's generic one.
     packets : mapping of str to PacketModel, optional
         Packets of single pieces by their names.
+    known : sequence of Known
+        Pieces that the log book has in this run: who is in a charge that was loaded without names.
     load_thickness_mm : float, optional
         Thickness of the dummy that carries the load sensor [mm]; it does not speak for thicker packets.
     start_c : float
@@ -54,6 +68,7 @@ class SoakClock:
         *,
         packet: PacketModel | None = None,
         packets: Mapping[str, PacketModel] | None = None,
+        known: Sequence[Known] = (),
         load_thickness_mm: float | None = None,
         start_c: float = 20.0,
         every_s: float = KEEP_EVERY_S,
@@ -62,6 +77,7 @@ class SoakClock:
         self._holds: Sequence[Hold] = recipe.holds
         self._packet = packet or (generic_packet(recipe.packet, recipe.steel) if recipe.packet else None)
         self._packets = dict(packets or {})
+        self._known = tuple(known)
         self._load_thickness_mm = load_thickness_mm
         self._start_c = start_c
         self._gap_s = GAP_PERIODS * max(every_s, KEEP_EVERY_S)
@@ -70,7 +86,7 @@ class SoakClock:
         self._last: Reading | None = None
         self._marks: tuple[Mark, ...] = ()
         self._charges: tuple[Charge, ...] = ()
-        self._tracks: dict[tuple[float, tuple[str, ...]], Track] = {}
+        self._tracks: dict[_Key, Track] = {}
         self._began = False
         self._doubted: tuple[float, float] | None = None
 
@@ -129,12 +145,12 @@ class SoakClock:
         assert self._last is not None
         self._began = True
         start_s = self._kept[0].t_s if self._recipe.load == "cold" else None
-        charges = charges_of(marks, loaded_cold_s=start_s)
+        charges = charges_of(marks, loaded_cold_s=start_s, known=self._known)
         if self._loaded_again(charges):
             self._tracker.go_on()
         self._marks, self._charges = marks, charges
-        wanted = {(g.charge.load_s, g.pieces): g for charge in charges for g in self._groups(charge)}
-        self._tracks = {key: self._track(self._tracks.get(key), group) for key, group in wanted.items()}
+        groups = [group for charge in charges for group in self._groups(charge)]
+        self._tracks = {group.key: self._track(self._tracks.get(group.key), group) for group in groups}
 
     def _loaded_again(self, charges: Sequence[Charge]) -> bool:
         """The same pieces went in again for the next cycle while the furnace stayed hot."""
@@ -155,23 +171,24 @@ class SoakClock:
         by_packet: dict[PacketModel | None, list[str]] = {}
         for name in charge.pieces:
             by_packet.setdefault(self._packets.get(name, self._packet), []).append(name)
-        return [_Group(charge, tuple(names), packet) for packet, names in by_packet.items()] or [
-            _Group(charge, (), self._packet)
-        ]
+        groups = [_Group(charge, tuple(names), packet) for packet, names in by_packet.items()]
+        return [*groups, _Group(charge, (), self._packet)] if charge.unnamed else groups
 
     def _track(self, known: Track | None, group: _Group) -> Track:
-        """The track of a group, gone through the kept readings again where it went on past a pull entered later."""
-        end_s = group.charge.end_s(group.pieces)
-        if known is None or (end_s is not None and known.read_until_s > end_s + JUST_NOW_S):
-            return self._caught_up(group, end_s)
+        """The track of a group, gone through the kept readings again where marks entered later moved its end."""
+        end_s = group.end_s
+        too_far = known is not None and end_s is not None and known.read_until_s > end_s + JUST_NOW_S
+        was_out = known is not None and known.end_s is not None and end_s != known.end_s
+        if known is None or too_far or was_out:
+            return self._caught_up(group)
         known.end_s = end_s
         return known
 
-    def _caught_up(self, group: _Group, end_s: float | None) -> Track:
+    def _caught_up(self, group: _Group) -> Track:
         thick = group.packet is not None and self._load_thickness_mm is not None
         trust = not (thick and group.packet and group.packet.thickness_mm > (self._load_thickness_mm or 0.0))
         track = Track(group.charge.load_s, group.packet, trust_load=trust, start_c=self._start_c, gap_s=self._gap_s)
-        track.end_s = end_s
+        track.end_s = group.end_s
         before: Reading | None = None
         readings = list(self._kept)
         if self._last is not None and (not readings or readings[-1].t_s < self._last.t_s):
@@ -180,6 +197,11 @@ class SoakClock:
             track.read(reading, before, self._holds)
             before = reading
         return track
+
+    @property
+    def charges(self) -> tuple[Charge, ...]:
+        """The charges as the marks so far tell them."""
+        return self._charges
 
     def state(self) -> ClockState | None:
         """How the soak stands at the last reading; None before the first."""
@@ -216,8 +238,8 @@ class SoakClock:
         for charge in self._charges:
             for group in self._groups(charge):
                 inside = tuple(name for name in group.pieces if name in charge.inside)
-                track = self._tracks.get((charge.load_s, group.pieces))
-                if track is None or self._last is None or charge.end_s(group.pieces) is not None:
+                track = self._tracks.get(group.key)
+                if track is None or self._last is None or group.end_s is not None:
                     continue
                 yield track.state(charge.number, inside, aim, self._holds, self._last.chamber_c, take_out=take_out)
 

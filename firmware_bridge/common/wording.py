@@ -94,6 +94,13 @@ def often(count: int) -> str:
     return "once" if count == 1 else f"{count} times"
 
 
+def listed(words: Iterable[str], *, most: int = 6) -> str:
+    """``A``, ``A and B``, ``A, B and C``; of many the first ones and how many more."""
+    every = list(words)
+    shown = every if len(every) <= most + 1 else [*every[:most], f"{len(every) - most} more"]
+    return " and ".join(part for part in (", ".join(shown[:-1]), *shown[-1:]) if part)
+
+
 @dataclass(frozen=True)
 class Temp:
     """A temperature in a sentence [degC]."""

@@ -1,0 +1,113 @@
+"""Every short sequence of marks: the soak clock, fed mark by mark, and the verification tell the same story."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from itertools import product
+
+import pytest
+
+from soakwitness.analysis.live.clock import SoakClock
+from soakwitness.analysis.recipes.model import Hold, Recipe
+from soakwitness.analysis.verification.model import PieceInfo
+from soakwitness.analysis.verification.pieces import Stay, drop_unnamed, stays_of
+from soakwitness.firmware_bridge.common.charges import Known
+from soakwitness.firmware_bridge.runfolder.model import Act, Mark
+
+Word = tuple[Act, tuple[str, ...]]
+ALPHABET: tuple[Word | None, ...] = (
+    ("load", ()),
+    ("load", ("A",)),
+    ("load", ("B",)),
+    ("pull", ()),
+    ("pull", ("A",)),
+    ("pull", ("B",)),
+    ("plates", ()),
+    ("hand-warm", ()),
+    None,  # the newest mark that stands is struck out
+)
+LONGEST = 5
+EVERY_S = 10.0
+HOT = Recipe("hot", "C", (Hold(1, 1050.0, 6.0, 6.0, 900.0, dip_s=120.0),), load="hot", load_at_c=1050.0)
+COLD = replace(HOT, load="cold", load_at_c=None)
+IN_BOOK = (PieceInfo("A", charge="1"), PieceInfo("B", charge="1"))
+
+
+def sequences(longest: int) -> Iterator[tuple[Word | None, ...]]:
+    for length in range(1, longest + 1):
+        yield from product(ALPHABET, repeat=length)
+
+
+def marks_by_step(words: tuple[Word | None, ...]) -> list[tuple[Mark, ...]]:
+    """The marks of the run as they stand after each word; the k-th is made at k x 10 s."""
+    marks: list[Mark] = []
+    steps = []
+    for number, word in enumerate(words, start=1):
+        if word is not None:
+            marks.append(Mark(EVERY_S * number, word[0], word[1], mark_id=f"{number:06x}"))
+        elif standing := [at for at, mark in enumerate(marks) if not mark.struck]:
+            marks[standing[-1]] = replace(marks[standing[-1]], struck=True)
+        steps.append(tuple(marks))
+    return steps
+
+
+def moves(stays: tuple[Stay, ...]) -> list[tuple[str | None, float | None, float | None]]:
+    return [(stay.piece, stay.load_s, stay.pull_s) for stay in stays]
+
+
+def fed(recipe: Recipe, steps: list[tuple[Mark, ...]], known: tuple[Known, ...] = ()) -> SoakClock:
+    clock = SoakClock(recipe, known=known, every_s=EVERY_S)
+    clock.read(0.0, 1050.0)
+    for number, marks in enumerate(steps, start=1):
+        clock.read(EVERY_S * number, 1050.0, marks=marks)
+    return clock
+
+
+def told_by(clock: SoakClock) -> set[str | None]:
+    """Who is in, as the living sentence and the alarms go by it; None: somebody without a name."""
+    state = clock.state()
+    assert state is not None
+    return {name for piece in state.pieces for name in (piece.pieces or (None,))}
+
+
+@pytest.mark.parametrize(
+    ("recipe", "book", "longest"),
+    [(HOT, (), LONGEST), (COLD, (), LONGEST - 1), (HOT, IN_BOOK, LONGEST - 1), (COLD, IN_BOOK, LONGEST - 1)],
+    ids=["hot", "cold", "hot, in the log book", "cold, in the log book"],
+)
+def test_clock_and_verification_agree(recipe: Recipe, book: tuple[PieceInfo, ...], longest: int) -> None:
+    start_s = 0.0 if recipe.load == "cold" else None
+    known = tuple(Known(piece.id, piece.charge) for piece in book)
+    for words in sequences(longest):
+        steps = marks_by_step(words)
+        stays = drop_unnamed(stays_of(steps[-1], book))
+        # A charge without a load mark: in since the start where it rides the first ramp, else not known since when.
+        since = [replace(s, load_s=s.load_s if s.load_s is not None else start_s) for s in stays]
+        there = [s for s in since if s.load_s is not None]
+        clock = fed(recipe, steps, known)
+        counted = [(s.piece, s.load_s, s.pull_s) for charge in clock.charges for s in charge.stays]
+        assert sorted(counted, key=str) == sorted(moves(tuple(there)), key=str), words
+        assert told_by(clock) == {s.piece for s in there if s.pull_s is None}, words
+
+
+def test_no_load_time_is_invented_and_no_pull_moves() -> None:
+    for words in sequences(LONGEST):
+        steps = marks_by_step(words)
+        stays = stays_of(steps[-1])
+        loads = {m.t_s for m in steps[-1] if m.act == "load" and not m.struck}
+        assert {s.load_s for s in stays} <= {*loads, None}, words
+        assert all(s.load_s is None or s.pull_s is None or s.pull_s >= s.load_s for s in stays), words
+        assert stays == stays_of([m for m in steps[-1] if not m.struck]), words
+        if len(steps) > 1 and None not in words:
+            before = sorted((s.load_s or -1.0, s.pull_s) for s in stays_of(steps[-2]) if s.pull_s is not None)
+            after = [(s.load_s or -1.0, s.pull_s) for s in stays if s.pull_s is not None]
+            assert all(after.count(one) >= before.count(one) for one in before), words
+            named = {(s.piece, s.again, s.pull_s) for s in stays_of(steps[-2]) if s.piece and s.pull_s is not None}
+            assert named <= {(s.piece, s.again, s.pull_s) for s in stays}, words
+
+
+def test_the_order_of_entry_does_not_matter() -> None:
+    for words in sequences(3):
+        marks = marks_by_step(words)[-1]
+        assert stays_of(marks) == stays_of(marks[::-1]), words
