@@ -20,6 +20,7 @@ from soakwitness.analysis.recipes.model import Hold, Recipe
 from soakwitness.analysis.recipes.program import program_setpoints
 from soakwitness.analysis.runs import Run, Trace
 from soakwitness.analysis.verification.model import HoldResult, PieceResult, Verification
+from soakwitness.firmware_bridge.common.charges import read_charges
 
 EVENTS = ("sensor fault", "link lost", "link back", "resumed", "clock step", "alarm")
 SETPOINT_NEAR_C = 0.6
@@ -45,7 +46,7 @@ class Measured:
     @property
     def in_use_until_s(self) -> float:
         """When the last piece was pulled, as far as that is marked; else when the last hold was to be over [s]."""
-        pulls = [m.t_s for m in self.run.marks if m.act == "pull" and not m.struck]
+        pulls = [stay.pull_s for stay in read_charges(self.run.marks).stays if stay.pull_s is not None]
         last = next((h for h in reversed(self.verification.holds if self.verification else ()) if h.found), None)
         enter = _first(last.enter_s, last.control_enter_s) if last is not None else None
         asked = program_setpoints(self.recipe) if self.recipe is not None else ()
@@ -343,7 +344,7 @@ def _before_door(control: Trace, load_s: float) -> float | None:
 
 
 def _loads(at: Measured) -> list[float]:
-    return sorted(m.t_s for m in at.run.marks if m.act == "load" and not m.struck)
+    return sorted({stay.load_s for stay in read_charges(at.run.marks).stays if stay.load_s is not None})
 
 
 def _recovery(at: Measured, load_s: float | None) -> float | None:

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
+from soakwitness.firmware_bridge.common.charges import read_charges
 from soakwitness.firmware_bridge.furnace.model import Contact
 from soakwitness.firmware_bridge.runfolder.model import Act, Mark
 
@@ -33,22 +34,17 @@ def next_act(marks: Iterable[Mark], *, loading: Loading = "unknown", temp_c: flo
     Notes
     -----
     A pull is followed by plates. Loaded cold, everything after the plates is the next pull, and a first press in a
-    warm furnace (over 200 degC) is a pull. Else a load is expected once as many pieces were pulled as loaded; a mark
-    that names no pieces counts as one.
+    warm furnace (over 200 degC) is a pull. Else a load is expected once nothing that was loaded is in any more, as
+    ``common.charges`` reads the marks.
     """
-    acts = [mark for mark in marks if not mark.struck and mark.act in ("load", "pull", "plates")]
-    if acts and acts[-1].act == "pull":
+    marks = tuple(marks)
+    acts = [mark.act for mark in marks if not mark.struck and mark.act in ("load", "pull", "plates")]
+    if acts and acts[-1] == "pull":
         return "plates"
     if loading == "cold":
         cold = not acts and (temp_c is None or temp_c < WARM_C)
         return "load" if cold else "pull"
-    inside = sum(_pieces(mark) for mark in acts if mark.act == "load")
-    inside -= sum(_pieces(mark) for mark in acts if mark.act == "pull")
-    return "pull" if inside > 0 else "load"
-
-
-def _pieces(mark: Mark) -> int:
-    return max(1, len(mark.pieces))
+    return "pull" if any(stay.load_s is not None for stay in read_charges(marks).inside) else "load"
 
 
 @dataclass(frozen=True)

@@ -361,8 +361,11 @@ def test_a_mark_is_entered_where_a_fast_clock_stands(tmp_path: Path) -> None:
         ("unknown", 900.0, marks("load"), "pull"),
         ("unknown", 900.0, marks("load", "pull"), "plates"),
         ("unknown", 900.0, marks("load", "pull", "plates"), "load"),
-        ("unknown", 900.0, marks("load", "load", "pull", "plates"), "pull"),
-        ("hot", 900.0, marks("load", "pull", "plates", pieces=("a", "b")), "pull"),
+        ("unknown", 900.0, marks("load", "load", "pull", "plates"), "load"),  # without names: all that is in
+        ("hot", 900.0, marks("load", "pull", "plates", pieces=("a", "b")), "load"),
+        ("hot", 900.0, [*marks("load", pieces=("a", "b")), Mark(1.0, "pull", ("a",)), Mark(2.0, "plates")], "pull"),
+        ("hot", 900.0, [*marks("load", "load", "load", pieces=("a",)), Mark(3.0, "pull"), Mark(4.0, "plates")], "load"),
+        ("hot", 900.0, [*marks("load", pieces=("a",)), Mark(1.0, "pull", ("x",)), Mark(2.0, "plates")], "pull"),
         ("cold", 20.0, marks(), "load"),
         ("cold", 1040.0, marks(), "pull"),
         ("cold", 1040.0, marks("load", "pull", "plates", "pull", "plates"), "pull"),

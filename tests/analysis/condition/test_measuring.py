@@ -11,11 +11,12 @@ import pytest
 from soakwitness.analysis.condition import health, levels
 from soakwitness.analysis.condition.figures import RunFigures, condition_from, run_figures_from, to_plain
 from soakwitness.analysis.condition.health import condition_figures
-from soakwitness.analysis.condition.measuring import control_trace, header_sensor, run_figures
+from soakwitness.analysis.condition.measuring import Measured, control_trace, header_sensor, run_figures
 from soakwitness.analysis.recipes.file import parse_recipe
 from soakwitness.analysis.runs import Run
 from soakwitness.analysis.verification.model import PieceInfo, Verification
 from soakwitness.analysis.verification.verifying import verify
+from soakwitness.firmware_bridge.runfolder.model import Mark
 from tests.furnace_days import HARDEN, Blade, Day, Fitting, Lived, live, run_of
 
 # no [packet]: the control sensor decides, which is quick
@@ -119,6 +120,20 @@ def test_a_power_cut_out_of_which_the_last_hold_never_came_back_is_found_by_the_
     # its begin is where it fell past what it came back to, within the cut
     (start_s,) = (d.start_s for d in sags)
     assert lived.last_hold_s + 200.0 < start_s < lived.last_hold_s + 1400.0
+
+
+def test_marks_that_change_nothing_measure_nothing(usual: tuple[Lived, Run, Verification, RunFigures]) -> None:
+    """A second load mark of a piece that is in, and a pull mark that names what never went in."""
+    lived, run, _, _ = usual
+    marks = (Mark(600.0, "load", ("B-0",)), Mark(lived.last_hold_s, "pull", ("B-0",)))
+    more = (Mark(1200.0, "load", ("B-0",)), Mark(float(run.t_s[-1]), "pull", ("B-9",)))
+    plain, marked = (run_figures(replace(run, marks=each), RECIPE, None) for each in (marks, marks + more))
+    assert (marked.loaded_at_c, marked.recovery_s, marked.dips) == (
+        plain.loaded_at_c,
+        plain.recovery_s,
+        plain.dips,
+    )
+    assert Measured(replace(run, marks=marks + more), RECIPE, None, run.traces[0]).in_use_until_s == lived.last_hold_s
 
 
 def test_a_furnace_that_starts_warm_is_no_cold_comparison() -> None:
