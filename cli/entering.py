@@ -117,9 +117,10 @@ def table(rows: Sequence[Sequence[str]], *, indent: str = "") -> str:
 
 def shown_time(at_utc: str | None, zone: str | None = None) -> str:
     """A moment as people write it: in the zone given, else in the computer's own."""
-    from soakwitness.analysis.logbook.moments import from_utc_text, named_zone
+    from soakwitness.analysis.logbook.moments import from_utc_text
+    from soakwitness.firmware_bridge.common.zones import zone_of
 
     if at_utc is None:
         return "-"
-    there = from_utc_text(at_utc).astimezone(named_zone(zone) if zone else None)
+    there = from_utc_text(at_utc).astimezone(zone_of(zone) if zone else None)
     return there.strftime("%Y-%m-%d %H:%M")

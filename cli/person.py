@@ -68,7 +68,8 @@ def open_page(page: bool, lan: bool, port: int | None, screen: Screen) -> PagePr
 
 def about_runs(logbook: Path, operator: str | None, recipe: Recipe | None) -> About:
     """What the runs of this command say of themselves."""
-    from soakwitness.firmware_bridge.recording.beginning import About, local_zone
+    from soakwitness.firmware_bridge.common.zones import local_zone
+    from soakwitness.firmware_bridge.recording.beginning import About
 
     if recipe is None:
         return About(logbook, operator=operator, zone=local_zone())

@@ -28,6 +28,12 @@ class RunFolderError(BridgeError):
     exit_code = 2
 
 
+class UnknownZone(BridgeError):
+    """A time zone that is none, or that this computer does not know."""
+
+    exit_code = 2
+
+
 class LinkError(BridgeError):
     """The instrument could not be reached or did not answer usably.
 

@@ -6,9 +6,8 @@ A column of seconds keeps its own figures as ``t_s``; any other way of writing t
 from __future__ import annotations
 
 import re
-from datetime import UTC, datetime, timedelta, timezone, tzinfo
+from datetime import datetime, tzinfo
 from typing import Any
-from zoneinfo import ZoneInfo
 
 import numpy as np
 import numpy.typing as npt
@@ -17,6 +16,8 @@ import pandas as pd
 from soakwitness.analysis.errors import ImportFileError
 from soakwitness.analysis.importing.settings import SECONDS_PER, ImportSettings
 from soakwitness.analysis.runs import FloatArray
+from soakwitness.firmware_bridge.common.zones import zone_of
+from soakwitness.firmware_bridge.errors import UnknownZone
 
 EPOCH_S = 5e8  # seconds since 1970 from here on (1985) can be no time since the start of a run
 DAY_S = 86_400.0
@@ -29,37 +30,11 @@ _ZONED = re.compile(r"(?:Z|[+-]\d{2}:?\d{2}|[+-]\d{2})$")
 _ISO = re.compile(r"\d{4}-?\d{2}-?\d{2}([T ]\d{2}(:?\d{2}){0,2}([.,]\d+)?)?\s*(Z|[+-]\d{2}:?\d{0,2})?")
 
 
-def zone_of(name: str) -> tzinfo:
-    """Return a time zone by name or by its distance from UTC.
-
-    Parameters
-    ----------
-    name : str
-        Such as ``Europe/Berlin``, ``UTC`` or ``+01:00``.
-
-    Returns
-    -------
-    tzinfo
-        The zone.
-
-    Raises
-    ------
-    ImportFileError
-        If there is no such zone.
-    """
-    fixed = re.fullmatch(r"([+-])(\d{2}):?(\d{2})?", name)
-    if name in ("Z", "UTC"):
-        return UTC
-    if fixed:
-        minutes = int(fixed[2]) * 60 + int(fixed[3] or 0)
-        if minutes < 24 * 60:
-            return timezone(timedelta(minutes=minutes if fixed[1] == "+" else -minutes))
+def _zone(text: str) -> tzinfo:
     try:
-        return ZoneInfo(name)
-    except (KeyError, ValueError, OSError):
-        raise ImportFileError(
-            f"--zone {name!r}: no such time zone. Write one such as Europe/Berlin, UTC or +01:00."
-        ) from None
+        return zone_of(text)
+    except UnknownZone as error:
+        raise ImportFileError(f"--zone: {error}") from None
 
 
 class TimeReader:
@@ -67,7 +42,7 @@ class TimeReader:
 
     def __init__(self, settings: ImportSettings, first: str, place: str) -> None:
         self._settings = settings
-        self._zone = zone_of(settings.zone) if settings.zone else None
+        self._zone = _zone(settings.zone) if settings.zone else None
         self._zoned = "%z" in (settings.time_format or "")
         self._kind = self._find_kind(first, place)
         self._days = 0

@@ -5,9 +5,10 @@ from __future__ import annotations
 import calendar
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
-from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from soakwitness.analysis.errors import LogBookError
+from soakwitness.firmware_bridge.common.zones import zone_of, zone_on_record
+from soakwitness.firmware_bridge.errors import UnknownZone
 
 
 @dataclass(frozen=True)
@@ -50,7 +51,7 @@ def read_moment(text: str, *, zone: str | None = None) -> str:
     text : str
         ISO 8601 date and time, with its offset, or without one where ``zone`` is given.
     zone : str, optional
-        Name of the time zone of a local time, such as ``Europe/Vienna``.
+        Time zone of a local time, such as ``Europe/Vienna`` or ``+01:00``.
 
     Returns
     -------
@@ -60,7 +61,8 @@ def read_moment(text: str, *, zone: str | None = None) -> str:
     Raises
     ------
     LogBookError
-        If the text is no moment, has no zone, or names an hour that the change to summer time skips.
+        If the text is no moment, has no zone or one that is none, or names an hour that the change to summer time
+        skips.
 
     Notes
     -----
@@ -76,7 +78,10 @@ def read_moment(text: str, *, zone: str | None = None) -> str:
         return utc_text(moment)
     if zone is None:
         raise LogBookError(f"{text!r} has no time zone. Add an offset such as +01:00, or give --zone.")
-    local = moment.replace(tzinfo=named_zone(zone))
+    try:
+        local = moment.replace(tzinfo=zone_of(zone))
+    except UnknownZone as error:
+        raise LogBookError(str(error)) from None
     if local.astimezone(UTC).astimezone(local.tzinfo).replace(tzinfo=None) != moment:
         raise LogBookError(f"{text!r} does not exist in {zone}: the clock was set forward over it.")
     return utc_text(local)
@@ -90,18 +95,9 @@ def read_day(text: str) -> str:
         raise LogBookError(f"{text!r} is no day. Write it as 2026-11-25.") from None
 
 
-def named_zone(zone: str) -> ZoneInfo:
-    """Time zone of a name such as ``Europe/Vienna``."""
-    try:
-        return ZoneInfo(zone)
-    except (ZoneInfoNotFoundError, ValueError, OSError):
-        raise LogBookError(f"{zone!r} is no time zone that this computer knows. Write it as Europe/Vienna.") from None
-
-
 def local_day(at_utc: str, zone: str | None) -> str:
-    """Day on which a moment falls in a zone (UTC where none is known), such as ``2026-11-25``."""
-    moment = from_utc_text(at_utc)
-    return (moment.astimezone(named_zone(zone)) if zone else moment).date().isoformat()
+    """Day on which a moment falls in the zone of a record (UTC where none is known), such as ``2026-11-25``."""
+    return from_utc_text(at_utc).astimezone(zone_on_record(zone)).date().isoformat()
 
 
 def add_months(day: str, months: int) -> str:

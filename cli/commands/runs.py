@@ -131,14 +131,9 @@ def _line(entry: Listed, verdict: str | None) -> str:
 
 def _local(utc: str, zone: str | None) -> str:
     """Start in the run's own zone."""
-    from zoneinfo import ZoneInfo
+    from soakwitness.firmware_bridge.common.zones import zone_on_record
 
-    moment = datetime.fromisoformat(utc)
-    try:
-        local = moment.astimezone(ZoneInfo(zone)) if zone else moment
-    except (KeyError, ValueError, OSError):
-        local = moment
-    return local.strftime("%Y-%m-%d %H:%M %Z")
+    return datetime.fromisoformat(utc).astimezone(zone_on_record(zone)).strftime("%Y-%m-%d %H:%M %Z")
 
 
 def _as_json(entry: Listed, verdict: str | None) -> dict[str, Any]:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Literal
-from zoneinfo import ZoneInfo
+
+from soakwitness.firmware_bridge.common.zones import zone_on_record
 
 if TYPE_CHECKING:
     from soakwitness.analysis.verification.model import Bounds
@@ -59,12 +60,4 @@ def bounds(value: Bounds | None) -> str:
 def clock(started_utc: str, t_s: float, zone: str | None) -> str:
     """Clock time of a moment of the run [s] in the run's zone, else UTC: ``2026-03-02 08:12:05``."""
     moment = datetime.fromisoformat(started_utc).astimezone(UTC) + timedelta(seconds=t_s)
-    return local(moment, zone).strftime("%Y-%m-%d %H:%M:%S")
-
-
-def local(moment: datetime, zone: str | None) -> datetime:
-    """Moment in a named zone; UTC where the zone is not known here."""
-    try:
-        return moment.astimezone(ZoneInfo(zone)) if zone else moment.astimezone(UTC)
-    except (KeyError, ValueError, OSError):
-        return moment.astimezone(UTC)
+    return moment.astimezone(zone_on_record(zone)).strftime("%Y-%m-%d %H:%M:%S")

@@ -259,18 +259,6 @@ def finish_lost(run: CutOff, *, utc_s: float, files: Files | None = None) -> Non
         os.unlink(run.path / RUN_LOCK)
 
 
-def local_zone() -> str | None:
-    """Name of this computer's time zone, None where the system does not tell."""
-    name = os.environ.get("TZ", "").removeprefix(":")
-    if name and (Path("/usr/share/zoneinfo") / name).is_file():
-        return name
-    with contextlib.suppress(OSError, ValueError):
-        return str(Path("/etc/localtime").resolve(strict=True)).split("/zoneinfo/", 1)[1]
-    with contextlib.suppress(OSError, IndexError):
-        return Path("/etc/timezone").read_text().split()[0]
-    return None
-
-
 def begin_or_resume(
     furnace: Furnace,
     clock: Clock,

@@ -328,7 +328,7 @@ def test_marks_that_cannot_be_read(bring: Importer, tmp_path: Path, content: str
         ("Time,Temp\n7:15,20\n", {"time_format": "%d.%m.%Y"}, "does not fit --time-format '%d.%m.%Y'"),
         ("Time,Temp\n25.11.2026,20\n", {"time_format": "%d.%m.%Y"}, "has no time zone"),
         ("Time,Temp\n1795590900000,20\n", {}, "looks like milliseconds since 1970"),
-        ("Time,Temp\n2026-11-25 07:15:00,20\n", {"zone": "Berlin"}, "--zone 'Berlin': no such time zone"),
+        ("Time,Temp\n2026-11-25 07:15:00,20\n", {"zone": "Berlin"}, "--zone: 'Berlin' is no time zone"),
         ("Time,Temp\n0,20\n", {"sensors": ()}, "No sensor is given"),
         ("Time,Temp\n0,20\n", {"sensors": ("oven=Temp",)}, "--sensor 'oven=Temp': write ROLE=COLUMN"),
         ("Time,Temp\n0,20\n", {"sensors": ("recording",)}, "--sensor 'recording': write ROLE=COLUMN"),

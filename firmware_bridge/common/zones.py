@@ -1,0 +1,71 @@
+"""Time zones, by name or by their distance from UTC: how one is read, and which one this computer keeps."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import re
+from datetime import UTC, datetime, timedelta, timezone, tzinfo
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+from soakwitness.firmware_bridge.errors import UnknownZone
+
+ALLOWED = "Europe/Vienna, UTC or +01:00"
+_OFFSET = re.compile(r"([+-])(0?\d|1\d|2[0-3])(?::?([0-5]\d))?")
+
+
+def zone_of(text: str) -> tzinfo:
+    """The zone of a name such as ``Europe/Vienna``, of an offset such as ``+02:00`` or ``-0330``, of ``Z`` or ``UTC``.
+
+    Raises
+    ------
+    UnknownZone
+        If this computer knows no such zone.
+    """
+    offset = _OFFSET.fullmatch(text)
+    if offset is not None:
+        away = timedelta(hours=int(offset[2]), minutes=int(offset[3] or 0))
+        return timezone(away if offset[1] == "+" else -away)
+    if text.upper() in ("Z", "UTC"):
+        return UTC
+    try:
+        return ZoneInfo(text)
+    except (KeyError, ValueError, OSError):  # ZoneInfoNotFoundError is a KeyError
+        raise UnknownZone(f"{text!r} is no time zone that this computer knows. Write one such as {ALLOWED}.") from None
+
+
+def zone_on_record(text: str | None) -> tzinfo:
+    """The zone that a record names; UTC where it names none, or one that this computer does not know."""
+    try:
+        return UTC if text is None else zone_of(text)
+    except UnknownZone:
+        return UTC
+
+
+def local_zone() -> str | None:
+    """Name of this computer's time zone, None where the system does not tell."""
+    for name in _names():
+        with contextlib.suppress(UnknownZone):
+            zone_of(name)
+            return name
+    return None
+
+
+def computer_zone() -> str:
+    """Time zone of this computer, as ``zone_of`` reads it: its name, else its offset now."""
+    name = local_zone()
+    if name is not None:
+        return name
+    now = datetime.now().astimezone().strftime("%z")
+    return f"{now[:3]}:{now[3:5]}"
+
+
+def _names() -> list[str]:
+    """What the system calls its zone, the best source first."""
+    names = [os.environ.get("TZ", "").removeprefix(":")]
+    with contextlib.suppress(OSError, ValueError, IndexError):
+        names.append(str(Path("/etc/localtime").resolve(strict=True)).split("/zoneinfo/", 1)[1])
+    with contextlib.suppress(OSError, IndexError):
+        names.append(Path("/etc/timezone").read_text().split()[0])
+    return [name for name in names if name]
