@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
@@ -12,17 +13,38 @@ from soakwitness.cli.common import Words, WrongUse, find_run, logbook_option
 from soakwitness.firmware_bridge.runfolder.model import ACTS, Act, Mark
 
 if TYPE_CHECKING:
+    from soakwitness.firmware_bridge.common.charges import Known
     from soakwitness.firmware_bridge.runfolder.marks import DroppedMark
 
 WAIT_S = 2.0
+
+
+@dataclass(frozen=True)
+class _Asked:
+    """What is to be entered: ``at_s`` [s] into the run, None for now; ``zone`` for saying it back."""
+
+    act: Act | None
+    pieces: tuple[str, ...]
+    note: str
+    by: str | None
+    at_s: float | None
+    zone: str
+    strike: str | None
+    why: str
 
 
 @click.command()
 @click.argument("act", type=click.Choice(ACTS), required=False)
 @click.argument("pieces", nargs=-1, type=Words())
 @click.option("--run", help="Which run; else the one that is being recorded.")
-@click.option("--at", help="When it was done: ISO 8601, 14:05 with --zone, or +1:23:04 into the run; else now.")
-@click.option("--zone", help="Time zone of --at, such as Europe/Vienna.")
+@click.option(
+    "--at",
+    metavar="TIME",
+    help="When it was done: +1:25 into the run (hours and minutes, as on the charts), +1:25:30, +85 (seconds); "
+    "14:05 by the clock; or ISO 8601. Else now.",
+)
+@click.option("--zone", help="Time zone of --at, such as Europe/Vienna or +01:00; else the computer's.")
+@click.option("--outside", is_flag=True, help="It was done before the record began, or after it ended.")
 @click.option("--note", "note", type=Words(), help="Words to keep with it.")
 @click.option(
     "--by", type=Words(), envvar="SOAKWITNESS_USER", help="Who says so; else the name of the computer's user."
@@ -39,6 +61,7 @@ def mark(
     run: str | None,
     at: str | None,
     zone: str | None,
+    outside: bool,
     note: str | None,
     by: str | None,
     strike: str | None,
@@ -52,26 +75,81 @@ def mark(
     are the note. A run that is being recorded has the mark within a second; into a finished run it is entered later,
     says so, and needs --run and --at.
 
+    The first pull of a piece counts, and so do the first plates; a load of what is in changes nothing. A mark that
+    changes nothing, or names a piece that is not in the charge, is entered all the same, and that is said.
+
     Example: soakwitness mark load B-041 B-042
     """
-    from soakwitness.firmware_bridge.runfolder.late import moment_in_run
     from soakwitness.firmware_bridge.runfolder.names import spelled_out
 
     _check_use(act, pieces, strike, why, listed)
     if act == "note" and note is None:
         pieces, note = (), " ".join(pieces)
     pieces = spelled_out(pieces)
-    by = by or _user()
     path, recorded = _which_run(run, logbook)
     if listed:
-        _list(path)
+        _list(path, logbook)
         return
-    at_s = None if at is None else moment_in_run(path, at, zone)
-    if recorded:
-        said = _hand_over(path, act, pieces, note or "", by, at_s, strike, why or "")
-    else:
-        said = _enter(path, act, pieces, note or "", by, at_s, strike, why or "")
+    at_s, zone = _moment(path, at, zone, recorded=recorded, outside=outside)
+    asked = _Asked(act, pieces, note or "", by or _user(), at_s, zone, strike, why or "")
+    marks = _marks(path)
+    made, said = _hand_over(path, asked) if recorded else _enter(path, asked)
     click.echo(said)
+    _say_what_is_asked(marks, made, _known(path, logbook), None if recorded else run or path.name)
+
+
+def _moment(path: Path, at: str | None, zone: str | None, *, recorded: bool, outside: bool) -> tuple[float | None, str]:
+    """The time that was typed [s into the run], and the zone that times are said in."""
+    from soakwitness.firmware_bridge.common.zones import computer_zone, zone_of
+    from soakwitness.firmware_bridge.runfolder.late import moment_in_run, outside_words
+
+    zone = zone or computer_zone()
+    zone_of(zone)
+    if at is None:
+        return None, zone
+    at_s = moment_in_run(path, at, zone)
+    away = outside_words(path, at_s, zone, now_utc_s=time.time() if recorded else None)
+    if away is not None and not (outside and (at_s < 0 or not recorded)):
+        then = " Minutes and seconds are written +0:01:25." if at.strip().startswith("+") else ""
+        then += "" if recorded and at_s > 0 else " If it was done then all the same, add --outside."
+        raise WrongUse(f"--at {at}: {away}. Nothing was entered.{then}")
+    return at_s, zone
+
+
+def _marks(path: Path) -> tuple[Mark, ...]:
+    from soakwitness.firmware_bridge.runfolder.reader import read_marks
+
+    return read_marks(path)
+
+
+def _known(path: Path, logbook: Path) -> tuple[Known, ...]:
+    """Pieces that the log book has in this run; where it cannot be read, the marks alone are gone by."""
+    from soakwitness.firmware_bridge.common.charges import Known
+
+    if not (logbook / "logbook.sqlite").exists():
+        return ()
+    from soakwitness.analysis.errors import AnalysisError
+    from soakwitness.analysis.logbook.charges import pieces_in_run
+    from soakwitness.analysis.logbook.opening import open_logbook
+    from soakwitness.firmware_bridge.runfolder.reader import read_header
+
+    try:
+        with open_logbook(logbook) as book:
+            inside = pieces_in_run(book, read_header(path).run)
+    except AnalysisError:
+        return ()
+    return tuple(Known(one.piece, str(one.charge)) for one in inside if one.charge is not None)
+
+
+def _say_what_is_asked(marks: tuple[Mark, ...], made: Mark, known: tuple[Known, ...], run: str | None) -> None:
+    """Say what this mark, or the striking out of it, leaves to be asked."""
+    from soakwitness.firmware_bridge.common.charges import raised, read_charges
+
+    others = tuple(mark for mark in marks if mark.mark_id != made.mark_id)
+    before, after = (read_charges(each, known=known) for each in (marks, (*others, made)))
+    for question in raised(before, after):
+        then = question.next if run is None else question.next.replace("mark --strike", f"mark --run {run} --strike")
+        click.echo(f"Note: {question.says} {then}", err=True)
 
 
 def _user() -> str | None:
@@ -125,40 +203,37 @@ def _watched(logbook: Path) -> str:
     return f" {', '.join(names)} is watched: its run begins when it heats, and takes earlier marks then with --at TIME."
 
 
-def _hand_over(
-    path: Path,
-    act: Act | None,
-    pieces: tuple[str, ...],
-    note: str,
-    by: str | None,
-    at_s: float | None,
-    strike: str | None,
-    why: str,
-) -> str:
+def _hand_over(path: Path, asked: _Asked) -> tuple[Mark, str]:
+    """Give it to the recorder; return the mark as it stands then, and what to say."""
     from soakwitness.firmware_bridge.runfolder.format import utc_text
+    from soakwitness.firmware_bridge.runfolder.late import moment_words, time_in_run
     from soakwitness.firmware_bridge.runfolder.marks import DroppedMark, drop_mark, mark_to_strike, new_mark_id
-    from soakwitness.firmware_bridge.runfolder.reader import read_marks
 
-    if strike is not None:
-        strike = mark_to_strike(read_marks(path), strike).mark_id
+    marks, now_utc_s = _marks(path), time.time()
+    struck = mark_to_strike(marks, asked.strike) if asked.strike is not None else None
     dropped = DroppedMark(
         mark_id=new_mark_id(),
-        utc=utc_text(time.time()),
-        act=act,
-        pieces=pieces,
-        note=note,
-        by=by,
-        later=at_s is not None,
-        at_s=at_s,
-        strike=strike,
-        why=why,
+        utc=utc_text(now_utc_s),
+        act=asked.act,
+        pieces=asked.pieces,
+        note=asked.note,
+        by=asked.by,
+        later=asked.at_s is not None,
+        at_s=asked.at_s,
+        strike=struck.mark_id if struck is not None else None,
+        why=asked.why,
     )
     file = drop_mark(path, dropped)
     until = time.monotonic() + WAIT_S
     while file.exists() and time.monotonic() < until:
         time.sleep(0.02)
     taken = "" if not file.exists() else f"; the recorder has not taken it within {WAIT_S:g} s, it will find it"
-    return f"{_words(dropped)} entered into {path.name}{taken}."
+    when = "" if asked.at_s is None else f" at {moment_words(path, asked.at_s, asked.zone)}"
+    said = f"{_words(dropped)} entered into {path.name}{when}{taken}."
+    if struck is not None:
+        return replace(struck, struck=True), said
+    t_s = max(time_in_run(path, now_utc_s), *(mark.t_s for mark in marks), 0.0) if asked.at_s is None else asked.at_s
+    return Mark(t_s, cast(Act, asked.act), asked.pieces, asked.note, dropped.mark_id), said
 
 
 def _words(dropped: DroppedMark) -> str:
@@ -174,44 +249,40 @@ def mark_words(mark: Mark) -> str:
     return f"{mark.act.capitalize()}{pieces}{note} (id {mark.mark_id})"
 
 
-def _enter(
-    path: Path,
-    act: Act | None,
-    pieces: tuple[str, ...],
-    note: str,
-    by: str | None,
-    at_s: float | None,
-    strike: str | None,
-    why: str,
-) -> str:
-    from soakwitness.firmware_bridge.runfolder.late import enter_late, last_t_s, strike_late
+def _enter(path: Path, asked: _Asked) -> tuple[Mark, str]:
+    """Write it into a run that nobody records; return the mark as it stands then, and what to say."""
+    from soakwitness.firmware_bridge.runfolder.late import enter_late, last_t_s, moment_words, strike_late
     from soakwitness.firmware_bridge.runfolder.marks import new_mark_id
 
     click.echo(f"No recorder writes {path.name}; this is entered later, and says so.", err=True)
-    if strike is not None:
-        struck = strike_late(path, strike, why=why, by=by, now_utc=time.time())
-        return f"{mark_words(struck)} struck out of {path.name}."
-    if act is None:
+    if asked.strike is not None:
+        struck = strike_late(path, asked.strike, why=asked.why, by=asked.by, now_utc=time.time())
+        return replace(struck, struck=True), f"{mark_words(struck)} struck out of {path.name}."
+    if asked.act is None:
         raise WrongUse("say what was done.")
-    if at_s is None and act != "note":
+    if asked.at_s is None and asked.act != "note":
         raise WrongUse(f"{path.name} is not being recorded, so say when it was done: --at TIME")
-    t_s = last_t_s(path) if at_s is None else at_s
-    late = Mark(t_s, act, pieces, note, new_mark_id(), entered_later=True, by=by)
+    t_s = last_t_s(path) if asked.at_s is None else asked.at_s
+    late = Mark(t_s, asked.act, asked.pieces, asked.note, new_mark_id(), entered_later=True, by=asked.by)
     enter_late(path, late, now_utc=time.time())
-    return f"{mark_words(late)} entered into {path.name} at {_when(t_s)}."
+    return late, f"{mark_words(late)} entered into {path.name} at {moment_words(path, t_s, asked.zone)}."
 
 
 def _when(t_s: float) -> str:
-    from soakwitness.cli.words.now_words import clock_words
+    from soakwitness.firmware_bridge.common.wording import moment
 
-    return clock_words(t_s) if t_s >= 0 else f"{clock_words(-t_s)} before the start"
+    return moment(t_s) if t_s >= 0 else f"{moment(-t_s)} before the start"
 
 
-def _list(path: Path) -> None:
-    from soakwitness.firmware_bridge.runfolder.reader import read_marks
+def _list(path: Path, logbook: Path) -> None:
+    """Every mark, and what it leaves to be asked."""
+    from soakwitness.firmware_bridge.common.charges import read_charges
 
-    for found in read_marks(path):
+    marks = _marks(path)
+    questions = read_charges(marks, known=_known(path, logbook)).questions
+    for found in marks:
         more = [f"by {found.by}"] if found.by else []
         more += ["entered later"] if found.entered_later else []
         more += [f"struck out: {found.struck_why}"] if found.struck else []
+        more += [question.says for question in questions if question.mark == found]
         click.echo(f"{_when(found.t_s)}  {mark_words(found)}{'; ' if more else ''}{'; '.join(more)}")

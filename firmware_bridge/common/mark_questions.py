@@ -62,7 +62,7 @@ def _words(kind: Kind, mark: Mark, pieces: Sequence[str], about: About) -> tuple
     if kind == "in already":
         since = "the start" if about.since_s is None else moment(about.since_s)
         return (
-            f"names {who}, in since {since} already: for {it} it changes nothing.",
+            f"names {who}, in since {since} already: nothing changes for {it}.",
             f"If a pull came before it, enter that with --at TIME; else {strike}",
         )
     if kind == "again":

@@ -6,10 +6,11 @@ import math
 import os
 import re
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime, timedelta, tzinfo
 from pathlib import Path
-from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
+from soakwitness.firmware_bridge.common.wording import moment
+from soakwitness.firmware_bridge.common.zones import zone_of, zone_on_record
 from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.runfolder.events import append_events
 from soakwitness.firmware_bridge.runfolder.files import Files
@@ -22,7 +23,13 @@ from soakwitness.firmware_bridge.runfolder.reader import check_record, last_row,
 from soakwitness.firmware_bridge.runfolder.sealing import append_sealed
 
 FAR_S = 86400.0  # loaded before the record began, or pulled after it ended: but not on another day
-_ALLOWED = "2026-11-25T14:05+01:00, 14:05 with a zone, or +1:23:04 into the run"
+EARLY_S = 3600.0  # loaded cold, and recorded only once it heats
+JUST_NOW_S = 1.0  # of the time that one clock is behind another
+_ALLOWED = (
+    "2026-11-25T14:05+01:00, 14:05 by the clock, or the time into the run: +1:25 (hours and minutes), +1:25:30, or "
+    "+85 (seconds)"
+)
+_INTO = re.compile(r"\+(?:(\d+):([0-5]\d)(?::([0-5]\d(?:\.\d+)?))?|(\d+(?:\.\d+)?))")
 _CLOCK = re.compile(r"([01]?\d|2[0-3]):([0-5]\d)(?::([0-5]\d))?")
 
 
@@ -33,6 +40,10 @@ class _Times:
     started_s: float
     end_s: float
     steps: tuple[tuple[float, float], ...]
+
+    def shown_s(self, t_s: float) -> float:
+        """What the computer's clock showed at a time in the run, in seconds since 1970."""
+        return self.started_s + t_s + sum(step_s for at_s, step_s in self.steps if at_s <= t_s)
 
     def away_s(self, t_s: float) -> float:
         """How far a time is outside the run [s]."""
@@ -87,15 +98,18 @@ def moment_in_run(path: Path, text: str, zone: str | None) -> float:
     path : Path
         Run folder.
     text : str
-        ``+1:23:04`` or ``+90`` into the run, ISO 8601 with its offset, or a local time with ``zone``: of a whole
-        date, or ``14:05`` for the first such time in the run, else the one nearest to it.
+        Into the run ``+1:25`` (hours and minutes, as on the charts), ``+1:25:30`` or ``+85`` (seconds), ISO 8601 with
+        its offset, or a local time with ``zone``: of a whole date, or ``14:05`` for the first such time in the run,
+        else the one nearest to it.
     zone : str, optional
-        Name of a time zone.
+        Time zone of a local time, by name or by offset.
 
     Raises
     ------
     RunFolderError
         If it is no moment, a local time without a zone, or over a day away from the run.
+    UnknownZone
+        If there is no such zone.
     """
     times = _times(path)
     t_s = _moment(times, text.strip(), zone)
@@ -125,22 +139,45 @@ def _moment(times: _Times, text: str, zone: str | None) -> float:
 
 
 def _into_run(text: str) -> float:
-    try:
-        parts = [float(part) for part in text[1:].split(":")]
-    except ValueError:
-        parts = []
-    if not 0 < len(parts) <= 3 or not all(0 <= part < math.inf for part in parts):
+    hit = _INTO.fullmatch(text)
+    if hit is None:
         raise RunFolderError(f"{text!r} is no time. Write {_ALLOWED}.")
-    return sum(part * 60.0**power for power, part in enumerate(reversed(parts)))
+    hours, minutes, seconds, alone = (float(part or 0) for part in hit.groups())
+    return 3600.0 * hours + 60.0 * minutes + seconds + alone
 
 
-def _zone(text: str, zone: str | None) -> ZoneInfo:
+def _zone(text: str, zone: str | None) -> tzinfo:
     if zone is None:
         raise RunFolderError(f"{text!r} has no time zone. Give --zone, such as Europe/Vienna, or an offset.")
-    try:
-        return ZoneInfo(zone)
-    except (ZoneInfoNotFoundError, ValueError, OSError):
-        raise RunFolderError(f"{zone!r} is no time zone. Write it as Europe/Vienna.") from None
+    return zone_of(zone)
+
+
+def moment_words(path: Path, t_s: float, zone: str) -> str:
+    """A time in a run [s] said back: ``1:25:00 into the run (2026-11-25 08:40:02 Europe/Vienna)``."""
+    times = _times(path)
+    place = f"{moment(t_s)} into the run" if t_s >= 0 else f"{moment(-t_s)} before the start"
+    return f"{place} ({_shown(times, t_s, zone)})"
+
+
+def outside_words(path: Path, t_s: float, zone: str, *, now_utc_s: float | None = None) -> str | None:
+    """Why a time [s] can hardly be meant: outside the run's record; None where it is inside.
+
+    ``now_utc_s`` is this moment in seconds since 1970 where the run is still being recorded: then nothing in the future
+    is inside. What was loaded up to an hour before the start is.
+    """
+    times = _times(path)
+    last_s = times.end_s if now_utc_s is None else max(times.end_s, times.t_s(now_utc_s))
+    if t_s > last_s + JUST_NOW_S:
+        what = "its record ends" if now_utc_s is None else "is still to come: it is now"
+        return f"{moment(t_s)} into the run {what} at {moment(last_s)} ({_shown(times, last_s, zone)})"
+    if t_s < -EARLY_S:
+        return f"{moment(-t_s)} before the start, which was at {_shown(times, 0.0, zone)}"
+    return None
+
+
+def _shown(times: _Times, t_s: float, zone: str) -> str:
+    local = datetime.fromtimestamp(times.shown_s(t_s), UTC).astimezone(zone_on_record(zone))
+    return f"{local:%Y-%m-%d %H:%M:%S} {zone}"
 
 
 def last_t_s(path: Path) -> float:

@@ -62,10 +62,12 @@ def test_between_the_runs_of_a_watch_it_says_when_the_next_one_begins(tmp_path: 
 
 def test_into_a_sealed_run_it_is_entered_later(tmp_path: Path) -> None:
     path = sealed_run(tmp_path)
-    done = mark(tmp_path, "pull", "B-041", "--run", "last", "--at", "+0:45", "--by", "anna", "--note", "late")
+    done = mark(
+        tmp_path, "pull", "B-041", "--run", "last", "--at", "+45", "--by", "anna", "--note", "late", "--zone", "Z"
+    )
     assert done.exit_code == 0, done.stderr
     assert "entered later" in done.stderr
-    assert done.stdout.endswith(f"entered into {path.name} at 0:45.\n")
+    assert done.stdout.endswith(f"entered into {path.name} at 0:00:45 into the run (2026-11-25 07:15:47 Z).\n")
     load, pull = read_marks(path)
     assert (pull.t_s, pull.pieces, pull.entered_later, pull.by, pull.note) == (45.0, ("B-041",), True, "anna", "late")
     assert load.act == "load"
@@ -73,16 +75,16 @@ def test_into_a_sealed_run_it_is_entered_later(tmp_path: Path) -> None:
     assert check.sealed
     assert check.intact
     listed = mark(tmp_path, "--list", "--run", "last").stdout.splitlines()
-    assert listed[1].startswith("0:45  Pull of B-041: late (id ")
+    assert listed[1].startswith("0:00:45  Pull of B-041: late (id ")
     assert listed[1].endswith("by anna; entered later")
 
 
 def test_a_range_is_every_piece_in_it(tmp_path: Path) -> None:
     path = sealed_run(tmp_path)
-    done = mark(tmp_path, "pull", "B-041..B-043", "B-050", "--run", "last", "--at", "+0:45")
+    done = mark(tmp_path, "pull", "B-041..B-043", "B-050", "--run", "last", "--at", "+45")
     assert done.exit_code == 0, done.stderr
     assert read_marks(path)[1].pieces == ("B-041", "B-042", "B-043", "B-050")
-    down = mark(tmp_path, "pull", "B-046..B-041", "--run", "last", "--at", "+0:45")
+    down = mark(tmp_path, "pull", "B-046..B-041", "--run", "last", "--at", "+45")
     assert "counts upward" in str(down.exception)
     assert len(read_marks(path)) == 2
 
@@ -133,7 +135,13 @@ def test_wrong_use(tmp_path: Path, words: list[str], says: str) -> None:
     ("text", "zone", "t_s"),
     [
         ("+90", None, 90.0),
-        ("+1:23:04", None, 4984.0),
+        ("+85", None, 85.0),  # seconds
+        ("+1:25", None, 5100.0),  # as on the charts' axis: hours and minutes
+        ("+1:25:30", None, 5130.0),
+        ("+0:01:25", None, 85.0),
+        ("+1:23:04.5", None, 4984.5),
+        ("2026-11-25T08:16:02", "+01:00", 60.0),
+        ("07:16:02", "Z", 60.0),
         ("2026-11-25T07:16:02Z", None, 60.0),
         ("2026-11-25T08:16:02+01:00", None, 60.0),
         ("2026-11-25T08:16:02", "Europe/Vienna", 60.0),
@@ -151,7 +159,10 @@ def test_moments_in_a_run_that_began_at_07_15_02_utc(tmp_path: Path, text: str, 
     [
         ("08:16", None, "has no time zone"),
         ("2026-11-25T08:16:02", None, "has no time zone"),
-        ("08:16", "Vienna", "no time zone. Write it as"),
+        ("08:16", "Vienna", "is no time zone"),
+        ("+1:75", None, "hours and minutes"),
+        ("+1:5", None, "hours and minutes"),
+        ("+-5", None, "is no time"),
         ("soon", None, "is no time"),
         ("+x", None, "is no time"),
         ("+1:2:3:4", None, "is no time"),
@@ -162,13 +173,14 @@ def test_moments_in_a_run_that_began_at_07_15_02_utc(tmp_path: Path, text: str, 
         ("2020-11-25T08:16:02Z", None, "not near this run: it began at 2026-11-25T07:15:02.000Z and was 59 s long"),
         ("2027-11-25T08:16:02Z", None, "not near this run"),
         ("0001-01-01T00:00", "Europe/Vienna", "not near this run"),
-        ("+1e9", None, "not near this run"),
+        ("+1e9", None, "is no time"),
+        ("+25:00", None, "not near this run"),
     ],
 )
 def test_what_is_no_moment(tmp_path: Path, text: str, zone: str | None, says: str) -> None:
-    from soakwitness.firmware_bridge.errors import RunFolderError
+    from soakwitness.firmware_bridge.errors import BridgeError
 
-    with pytest.raises(RunFolderError, match=says):
+    with pytest.raises(BridgeError, match=says):
         moment_in_run(sealed_run(tmp_path), text, zone)
 
 
@@ -184,8 +196,102 @@ def test_a_clock_time_in_the_second_day_of_a_run_is_found(tmp_path: Path) -> Non
 def test_a_mark_before_the_start_is_listed_as_such(tmp_path: Path) -> None:
     sealed_run(tmp_path)
     done = mark(tmp_path, "load", "--run", "last", "--at", "08:10", "--zone", "Europe/Vienna")
-    assert done.stdout.endswith(" at 5:02 before the start.\n")
-    assert mark(tmp_path, "--list", "--run", "last").stdout.startswith("5:02 before the start  Load (id ")
+    assert done.stdout.endswith(" at 0:05:02 before the start (2026-11-25 08:10:00 Europe/Vienna).\n")
+    assert mark(tmp_path, "--list", "--run", "last").stdout.startswith("0:05:02 before the start  Load (id ")
+
+
+def test_a_local_time_is_taken_in_the_computer_s_zone_which_is_named(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("TZ", "Europe/Vienna")
+    sealed_run(tmp_path)
+    done = mark(tmp_path, "pull", "B-041", "--run", "last", "--at", "08:15:32")
+    assert done.stdout.endswith(" at 0:00:30 into the run (2026-11-25 08:15:32 Europe/Vienna).\n")
+    done = mark(tmp_path, "pull", "B-042", "--run", "last", "--at", "07:15:40", "--zone", "Z")
+    assert done.stdout.endswith(" at 0:00:38 into the run (2026-11-25 07:15:40 Z).\n")
+    wrong = mark(tmp_path, "pull", "--run", "last", "--at", "+5", "--zone", "Vienna")
+    assert "'Vienna' is no time zone" in str(wrong.exception)
+
+
+@pytest.mark.parametrize(
+    ("at", "says"),
+    [
+        # 59 s long, begun at 07:15:02
+        ("+1:25", "1:25:00 into the run its record ends at 0:00:59 (2026-11-25 07:16:01 Z). Nothing was entered. "
+         "Minutes and seconds are written +0:01:25. If it was done then all the same, add --outside."),
+        ("+61", "0:01:01 into the run its record ends at 0:00:59"),
+        ("07:20", "0:04:58 into the run its record ends at 0:00:59"),
+        ("06:10", "1:05:02 before the start, which was at 2026-11-25 07:15:02 Z. Nothing was entered. If it was done"),
+    ],
+)  # fmt: skip
+def test_a_time_outside_the_record_is_refused_unless_it_is_meant(tmp_path: Path, at: str, says: str) -> None:
+    path = sealed_run(tmp_path)
+    words = ("pull", "B-041", "--run", "last", "--at", at, "--zone", "Z")
+    done = mark(tmp_path, *words)
+    assert done.exit_code == 2
+    assert says in " ".join(done.stderr.split())
+    assert len(read_marks(path)) == 1
+    assert mark(tmp_path, *words, "--outside").exit_code == 0
+    assert len(read_marks(path)) == 2
+
+
+def test_what_a_mark_names_that_is_not_in_the_charge_is_said_with_the_command_to_strike_it(tmp_path: Path) -> None:
+    sealed_run(tmp_path)  # B-041 and B-042 are loaded at 0:00:10
+    done = mark(tmp_path, "pull", "B-O41", "--run", "last", "--at", "+30")
+    mark_id = done.stdout.split("(id ")[1].split(")")[0]
+    assert done.exit_code == 0
+    assert "The pull mark at 0:00:30 names B-O41, which is not in the charge: B-041 and B-042 are in." in done.stderr
+    assert f"soakwitness mark --run last --strike {mark_id} --why" in done.stderr
+    listed = mark(tmp_path, "--list", "--run", "last").stdout.splitlines()
+    assert "which is not in the charge" in listed[1]
+    struck = mark(tmp_path, "--strike", mark_id, "--why", "wrong name", "--run", "last")
+    assert "Note" not in struck.stderr
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (("load", "B-041"), "in since 0:00:10 already: nothing changes for it"),
+        (("plates", "B-041"), "which no pull mark took out"),
+        (("hand-warm", "B-050"), "which is not in the charge"),
+        (("pull", "B-041", "B-050"), "names B-050, which is not in the charge: B-042 is in"),
+        (("pull", "B-041"), None),
+        (("load", "B-050"), None),
+        (("door",), None),
+    ],
+)
+def test_what_a_mark_changes_and_what_not(tmp_path: Path, words: tuple[str, ...], says: str | None) -> None:
+    sealed_run(tmp_path)
+    done = mark(tmp_path, *words, "--run", "last", "--at", "+30")
+    assert done.exit_code == 0
+    assert says in done.stderr if says else "Note" not in done.stderr
+
+
+def test_the_first_pull_counts_and_striking_it_makes_the_second_count(tmp_path: Path) -> None:
+    sealed_run(tmp_path)
+    first = mark(tmp_path, "pull", "B-041", "--run", "last", "--at", "+40")
+    mark_id = first.stdout.split("(id ")[1].split(")")[0]
+    earlier = mark(tmp_path, "pull", "B-041", "--run", "last", "--at", "+30")
+    assert "The pull mark at 0:00:40 names B-041, but its pull mark is that at 0:00:30" in earlier.stderr
+    load = mark(tmp_path, "--strike", "a1b2c3", "--why", "wrong", "--run", "last")
+    assert load.exit_code == 0
+    assert "Note" not in mark(tmp_path, "--strike", mark_id, "--why", "wrong", "--run", "last").stderr
+
+
+@pytest.mark.skipif(os.name != "posix", reason="needs POSIX signals")
+def test_in_an_open_run_the_future_is_refused(tmp_path: Path) -> None:
+    simulated_furnace(tmp_path)
+    with recorder("record", "furnace.toml", cwd=tmp_path) as running:
+        running.wait_for(" start: ")
+        done = run_for_real("mark", "pull", "--at", "+1:25", "--outside", cwd=tmp_path)
+        assert done.returncode == 2
+        assert "1:25:00 into the run is still to come: it is now at 0:00:0" in " ".join(done.stderr.split())
+        assert "soakwitness mark" not in done.stderr
+        before = run_for_real("mark", "load", "A", "--at", "+0", cwd=tmp_path)
+        assert " at 0:00:00 into the run (" in before.stdout
+        wrong = run_for_real("mark", "pull", "X", cwd=tmp_path)
+        assert "names X, which is not in the charge: A is in." in wrong.stderr
+        running.end(signal.SIGTERM)
 
 
 def test_a_mark_is_struck_out_once_and_its_first_reason_stays(tmp_path: Path) -> None:
