@@ -28,7 +28,8 @@ def by_option(function: F) -> F:
 
 def zone_option(function: F) -> F:
     """Option ``--zone``, passed as ``zone``: the time zone of times without one."""
-    return click.option("--zone", help="Time zone of local times, such as Europe/Vienna.")(function)
+    says = "Time zone of local times, such as Europe/Vienna or +01:00; else the computer's."
+    return click.option("--zone", help=says)(function)
 
 
 def why_option(function: F) -> F:
@@ -51,12 +52,19 @@ def _user() -> str:
 
 
 def moment(text: str | None, zone: str | None) -> str | None:
-    """UTC text of a time a person typed; ``now`` is allowed."""
-    from soakwitness.analysis.logbook.moments import read_moment, utc_text
+    """UTC text of a time a person typed; ``now`` is allowed. A local time without a zone is the computer's."""
+    from soakwitness.analysis.logbook.moments import is_local, read_moment, utc_text
+    from soakwitness.firmware_bridge.common.zones import computer_zone
 
     if text is None:
         return None
-    return utc_text(datetime.now(UTC)) if text == "now" else read_moment(text, zone=zone)
+    if text == "now":
+        return utc_text(datetime.now(UTC))
+    here = computer_zone() if zone is None else zone
+    at_utc = read_moment(text, zone=here)
+    if zone is None and is_local(text):
+        click.echo(f"{text} was taken in {here}, the computer's zone.", err=True)
+    return at_utc
 
 
 def celsius(value: float | None, unit: str | None) -> float | None:

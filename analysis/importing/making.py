@@ -7,7 +7,7 @@ import re
 import shutil
 import tempfile
 from collections.abc import Iterator
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any, BinaryIO
@@ -58,6 +58,7 @@ def import_file(
     logbook: Path,
     imported_utc: datetime,
     started_utc: datetime | None = None,
+    local_zone: str | None = None,
     name: str | None = None,
     recipe: Recipe | None = None,
     marks: Path | None = None,
@@ -77,6 +78,8 @@ def import_file(
         The present moment, with its zone; it stands for the start where nobody says when the run was.
     started_utc : datetime, optional
         When the file's time 0 (or its first row) was, for a log that only counts seconds.
+    local_zone : str, optional
+        Time zone of local times where the settings state none; without it such a log is refused.
     name : str, optional
         What to call the run. Where the settings name no furnace it stands for the furnace's name, and so in the
         folder's name; without both the file's name does.
@@ -106,11 +109,13 @@ def import_file(
     when = [settings.time] if settings.date is None else [settings.time, settings.date]
     wanted = [*when, *(choice.column for choice in settings.columns)]
     layout = find_layout(path, wanted, separator=settings.separator, decimal=settings.decimal, times=len(when))
-    reader = LogReader(layout, settings, progress)
+    reader = LogReader(layout, settings, progress, local_zone=local_zone)
     try:
         with tempfile.TemporaryFile() as waiting:
             clock = _spool(reader, waiting, imported_utc, started_utc)
             assert reader.times is not None
+            if reader.times.took_local_zone:
+                settings = replace(settings, zone=local_zone)
             written = read_marks_file(marks, settings, reader.times) if marks is not None else ()
             waiting.seek(0)
             folder = _create(logbook, path, settings, reader.tally, clock, name, recipe)
@@ -122,7 +127,7 @@ def import_file(
                 raise
     except OSError as error:
         raise ImportFileError(f"{path}: the run cannot be written: {error.strerror or error}. Free the disk.") from None
-    return Imported(folder.path, reader.tally.rows, _notes(reader, clock))
+    return Imported(folder.path, reader.tally.rows, _notes(reader, clock, settings.zone))
 
 
 def imported_before(path: Path, logbook: Path) -> tuple[str, ...]:
@@ -261,7 +266,7 @@ def _fill(
     folder.seal(sealed_utc=imported_utc)
 
 
-def _notes(reader: LogReader, clock: _Clock) -> tuple[str, ...]:
+def _notes(reader: LogReader, clock: _Clock, zone: str | None) -> tuple[str, ...]:
     """Say what a person should know about this file."""
     tally, settings = reader.tally, reader.settings
     says = []
@@ -281,6 +286,8 @@ def _notes(reader: LogReader, clock: _Clock) -> tuple[str, ...]:
         says.append(f"{counted(tally.repeated, 'row')} with the time of the row above, left out.")
     if tally.without_time:
         says.append(f"{counted(tally.without_time, 'line')} with neither a time nor a reading, left out.")
+    if reader.times is not None and reader.times.took_local_zone:
+        says.append(f"Local times were taken in {zone}, the computer's zone. Of another clock: --zone.")
     if not clock.known:
         says.append(
             "The log does not say when it was; the moment of the import stands for its start. Say it with --start."

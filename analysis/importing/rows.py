@@ -52,8 +52,16 @@ class Tally:
 class LogReader:
     """Reads a log block by block; ``times`` is known after the first block, ``tally`` is complete after the last."""
 
-    def __init__(self, layout: Layout, settings: ImportSettings, progress: Progress | None = None) -> None:
+    def __init__(
+        self,
+        layout: Layout,
+        settings: ImportSettings,
+        progress: Progress | None = None,
+        *,
+        local_zone: str | None = None,
+    ) -> None:
         self.layout = layout
+        self._local_zone = local_zone
         self.settings = settings
         self.tally = Tally()
         self.times: TimeReader | None = None
@@ -163,7 +171,8 @@ class LogReader:
             cell = str(when[first[0]])
             plain = str(self._plain(when[first[:1]])[0])
             place = f"{self.layout.path}, line {lines[first[0]]}"
-            self.times = TimeReader(self.settings, plain if _is_number(plain) else cell, place)
+            first_cell = plain if _is_number(plain) else cell
+            self.times = TimeReader(self.settings, first_cell, place, local_zone=self._local_zone)
 
     def _kept(self, time_s: FloatArray, when: Cells, has_number: Mask, lines: Lines) -> npt.NDArray[np.intp]:
         """Return places of the rows to keep: with a time, later than the row before; a repeated time is kept once."""

@@ -38,10 +38,15 @@ def _zone(text: str) -> tzinfo:
 
 
 class TimeReader:
-    """Turns the cells of a time column into seconds; what kind of time it is shows in the first cell."""
+    """Turns the cells of a time column into seconds; what kind of time it is shows in the first cell.
 
-    def __init__(self, settings: ImportSettings, first: str, place: str) -> None:
+    ``local_zone`` is that of local times where nobody states one; ``took_local_zone`` says that it was needed.
+    """
+
+    def __init__(self, settings: ImportSettings, first: str, place: str, *, local_zone: str | None = None) -> None:
         self._settings = settings
+        self._local_zone = local_zone
+        self.took_local_zone = False
         self._zone = _zone(settings.zone) if settings.zone else None
         self._zoned = "%z" in (settings.time_format or "")
         self._kind = self._find_kind(first, place)
@@ -112,20 +117,25 @@ class TimeReader:
         ):
             raise ImportFileError(f"{place}: time {first!r} is neither a number nor ISO 8601.{_suggestion(first)}")
         self._zoned = bool(_ZONED.search(first[10:]))
-        if not self._zoned and self._zone is None:
-            raise ImportFileError(
-                f"{place}: time {first!r} has no time zone. Say which clock it is, such as --zone Europe/Berlin or "
-                "--zone UTC."
-            )
+        if not self._zoned:
+            self._need_zone(f"{place}: time {first!r}")
         return "iso"
+
+    def _need_zone(self, what: str) -> None:
+        if self._zone is None and self._local_zone is not None:
+            self._zone, self.took_local_zone = _zone(self._local_zone), True
+        if self._zone is None:
+            raise ImportFileError(
+                f"{what} has no time zone. Say which clock it is, such as --zone Europe/Berlin or --zone UTC."
+            )
 
     def _stated_kind(self, how: str, first: str, place: str) -> str:
         if pd.isna(pd.to_datetime(first, format=how, errors="coerce")):
             raise ImportFileError(f"{place}: time {first!r} does not fit --time-format {how!r}.{_suggestion(first)}")
         if not re.search(r"%[dDjcxyYF]", how):
             return "clock"
-        if "%z" not in how and self._zone is None:
-            raise ImportFileError(f"--time-format {how!r} has no time zone. Say which clock it is, such as --zone UTC.")
+        if "%z" not in how:
+            self._need_zone(f"--time-format {how!r}")
         return "dated"
 
     def _past_midnight(self, value_s: FloatArray) -> FloatArray:

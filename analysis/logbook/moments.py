@@ -87,6 +87,11 @@ def read_moment(text: str, *, zone: str | None = None) -> str:
     return utc_text(local)
 
 
+def is_local(text: str) -> bool:
+    """Whether a date and time that a person typed has no time zone."""
+    return datetime.fromisoformat(text.strip()).tzinfo is None
+
+
 def read_day(text: str) -> str:
     """Read a day such as ``2026-11-25`` and return it in that form."""
     try:

@@ -28,8 +28,8 @@ DECIMALS = {"point": ".", "comma": ","}
 @click.option("--date", help="Column with the date, where it stands apart from the time.")
 @click.option("--time-format", metavar="FORMAT", help="How times are written, such as '%d.%m.%Y %H:%M:%S'.")
 @click.option("--time-unit", type=click.Choice(["ms", "s", "min", "h"]), help="Unit of a time that is a number.  [s]")
-@click.option("--zone", help="Zone of local times without one, such as Europe/Berlin, UTC or +01:00.")
-@click.option("--start", metavar="TIME", help="When a log that only counts seconds began, ISO 8601 with its zone.")
+@click.option("--zone", help="Zone of local times, such as Europe/Berlin, UTC or +01:00; else the computer's.")
+@click.option("--start", metavar="TIME", help="When a log that only counts seconds began, ISO 8601.")
 @click.option(
     "--sensor",
     "sensors",
@@ -79,13 +79,14 @@ def import_(
     from soakwitness.analysis.importing.making import import_file, imported_before
     from soakwitness.analysis.importing.settings import checked_settings
     from soakwitness.analysis.importing.settings import save_profile as save
+    from soakwitness.firmware_bridge.common.zones import computer_zone
     from soakwitness.firmware_bridge.runfolder.format import counted
 
     columns = [column_names(path, separator=SEPARATORS.get(given["separator"] or "")) for path in files]
     settings = checked_settings(_settings(given, logbook, profile, columns[0]))
     if marks is not None and len(files) > 1:
         raise WrongUse("--marks belongs to one log; import these files one by one.")
-    began = _start(start)
+    began = _start(start, given["zone"])
     recipe = None
     if recipe_path is not None:
         from soakwitness.analysis.recipes.file import load_recipe
@@ -103,6 +104,7 @@ def import_(
                 logbook=logbook,
                 imported_utc=datetime.now(UTC),
                 started_utc=began,
+                local_zone=computer_zone(),
                 name=name,
                 recipe=recipe,
                 marks=marks,
@@ -149,18 +151,18 @@ def _settings(given: dict[str, Any], logbook: Path, profile: str | None, columns
     return ImportSettings(columns=(*sensors, *signals), **said)
 
 
-def _start(text: str | None) -> datetime | None:
+def _start(text: str | None, zone: str | None) -> datetime | None:
     from datetime import datetime
+
+    from soakwitness.cli.entering import moment
 
     if text is None:
         return None
     try:
-        moment = datetime.fromisoformat(text)
+        given = datetime.fromisoformat(text.strip())
     except ValueError:
         raise WrongUse(f"--start {text!r}: write a time such as 2026-11-25T07:15:00+01:00.") from None
-    if moment.tzinfo is None:
-        raise WrongUse(f"--start {text!r} has no time zone. Write it with one, such as {text}Z or {text}+01:00.")
-    return moment
+    return given if given.tzinfo is not None else datetime.fromisoformat(moment(text, zone) or "")
 
 
 @contextmanager
