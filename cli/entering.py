@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import getpass
 import sys
 import time
@@ -11,6 +12,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
+
+from soakwitness.cli.common import WrongUse, nearest
 
 if TYPE_CHECKING:
     from soakwitness.analysis.logbook.moments import Stamp
@@ -89,6 +92,34 @@ def take_in_runs(book: LogBook, stamp: Stamp) -> None:
     for says in taken.unreadable:
         click.echo(f"Left out: {says}", err=True)
     bind_waiting(book, stamp=stamp)
+
+
+def furnace_named(book: LogBook, text: str) -> str:
+    """The furnace's name as runs have it: of its file, of a run, or of a furnace file here or beside the log book."""
+    from soakwitness.analysis.logbook.runs import furnaces
+    from soakwitness.firmware_bridge.furnace.file import load_furnace
+
+    if Path(text).is_file():
+        return load_furnace(text).name
+    known = {name.casefold(): name for name in (*_names_in_files(Path(), book.folder.parent), *furnaces(book))}
+    if text.casefold() not in known:
+        there = ", ".join(sorted(known.values())) or "none"
+        raise WrongUse(
+            f"--furnace {text}: no run and no furnace file here has this name.{nearest(text, known.values())} Known: "
+            f"{there}. Name the furnace file itself for one that never ran: --furnace FILE.toml"
+        )
+    return known[text.casefold()]
+
+
+def _names_in_files(*folders: Path) -> list[str]:
+    from soakwitness.firmware_bridge.errors import FurnaceFileError
+    from soakwitness.firmware_bridge.furnace.file import load_furnace
+
+    names = []
+    for path in sorted({path.resolve() for folder in folders for path in folder.glob("*.toml")}):
+        with contextlib.suppress(FurnaceFileError):  # a recipe, or another program's file
+            names.append(load_furnace(path).name)
+    return names
 
 
 class progress_bar:  # noqa: N801 (used like a function)

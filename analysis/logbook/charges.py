@@ -158,15 +158,18 @@ def _new_charge(book: LogBook, run: str | None, next_of: str | None, number: int
 def bind_waiting(book: LogBook, *, stamp: Stamp) -> int:
     """Give charges that wait for a furnace's next run that run, where there is one now; return how many were bound.
 
-    The next run is the first that began after the entry, or up to 15 minutes before it, and within two days.
+    The next run is the first that began after the entry and within two days, or up to 15 minutes before the entry and
+    was not over by then.
     """
     bound = 0
     for row in book.rows("SELECT * FROM charges WHERE run IS NULL"):
         run = book.row(
-            "SELECT run FROM runs WHERE furnace = ? AND started_utc BETWEEN ? AND ? ORDER BY started_utc LIMIT 1",
+            "SELECT run FROM runs WHERE furnace = ? AND started_utc BETWEEN ? AND ? "
+            "AND (ended_utc IS NULL OR ended_utc > ?) ORDER BY started_utc LIMIT 1",
             row["waits_for"],
             later(row["entered_utc"], -RECENT_S),
             later(row["entered_utc"], WAITS_AT_MOST_S),
+            row["entered_utc"],
         )
         if run is not None:
             with book.writing(stamp):

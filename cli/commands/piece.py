@@ -12,6 +12,7 @@ from soakwitness.cli.common import SuggestingGroup, WrongUse, json_option, logbo
 from soakwitness.cli.entering import (
     by_option,
     celsius,
+    furnace_named,
     moment,
     new_stamp,
     open_book,
@@ -160,7 +161,7 @@ def change(name: str, why: str, by: str | None, logbook: Path, **facts: Any) -> 
 @piece.command()
 @click.argument("run", metavar="RUN|next")
 @names_argument
-@click.option("--furnace", help="With next: the furnace whose next run it is.")
+@click.option("--furnace", help="With next: the furnace whose next run it is, by its name or its file.")
 @click.option("--charge", "number", type=click.IntRange(1), help="Which charge of the run; else a new one.")
 @click.option("--place", help="Place in the rack, such as 'front left'.")
 @click.option("--foil/--no-foil", default=None, help="Whether each piece is in a foil packet.")
@@ -180,7 +181,8 @@ def charge(
 ) -> None:
     """Put pieces into a run: before it (next), during it, or afterwards.
 
-    A piece that was pulled and loaded again into the same run is entered again with --charge 2, and so on.
+    A piece that was pulled and loaded again into the same run is entered again with --charge 2, and so on. The next
+    run is one that begins within two days, or is being recorded now for less than 15 minutes.
 
     Example: soakwitness piece charge last B-041..B-046 --place "front" --foil
     """
@@ -192,6 +194,7 @@ def charge(
     stamp = new_stamp(by)
     with open_book(logbook) as book:
         take_in_runs(book, stamp)
+        furnace = None if furnace is None else furnace_named(book, furnace)
         with book.writing(stamp):
             known = None if run == "next" else run_named(book, run).run
             number = charge_pieces(book, names, stamp=stamp, run=known, next_of=furnace, number=number, **packet)

@@ -14,6 +14,7 @@ from click.testing import CliRunner, Result
 
 from soakwitness.analysis.errors import AnalysisError
 from soakwitness.cli.main import soakwitness
+from soakwitness.firmware_bridge.furnace.file import template
 from tests.furnace_days import HARDEN, Blade, Day, Fitting, live, record
 from tests.run_folders import sealed_run
 
@@ -214,7 +215,8 @@ def test_the_log_book_is_checked_rebuilt_copied_and_written_out(shop: Terminal, 
 def test_a_charge_waits_for_the_next_run_and_finds_it(tmp_path: Path) -> None:
     shop = Terminal(tmp_path / "book")
     shop.says("piece", "add", "B-1")
-    answer = shop.says("piece", "charge", "next", "B-1", "--furnace", "small furnace", "--foil")
+    (tmp_path / "small.toml").write_text(template("simulated", name='"small furnace"'), encoding="utf-8")
+    answer = shop.says("piece", "charge", "next", "B-1", "--furnace", "Small furnace", "--foil")
     assert "the next run of small furnace" in answer.stdout
     assert "Waits for the next run of small furnace (charge 1), since" in shop.says("piece", "history", "B-1").stdout
     raw = sqlite3.connect(tmp_path / "book" / "logbook.sqlite")
@@ -223,6 +225,23 @@ def test_a_charge_waits_for_the_next_run_and_finds_it(tmp_path: Path) -> None:
     raw.close()
     run = sealed_run(tmp_path / "book").name
     assert run in shop.says("piece", "history", "B-1").stdout
+
+
+def test_a_charge_waits_for_no_furnace_that_nobody_knows(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    shop = Terminal(tmp_path / "book")
+    shop.says("piece", "add", "B-1", "B-2")
+    monkeypatch.chdir(tmp_path)
+    refused = shop.is_refused("piece", "charge", "next", "B-1", "--furnace", "big")
+    assert "no run and no furnace file here has this name. Known: none." in refused
+    elsewhere = tmp_path / "elsewhere" / "big.toml"
+    elsewhere.parent.mkdir()
+    elsewhere.write_text(template("simulated", name='"big furnace"'), encoding="utf-8")
+    (tmp_path / "harden.toml").write_text(HARDEN, encoding="utf-8")  # a recipe is no furnace
+    assert "the next run of big furnace" in shop.says("piece", "charge", "next", "B-1", "--furnace", elsewhere).stdout
+    sealed_run(tmp_path / "book")
+    near = shop.is_refused("piece", "charge", "next", "B-2", "--furnace", "smal furnace")
+    assert "Did you mean 'small furnace'? Known: small furnace." in near
+    shop.says("piece", "charge", "next", "B-2", "--furnace", "small furnace")
 
 
 def test_condition_answers_in_words_json_and_a_chart(tmp_path: Path) -> None:

@@ -84,7 +84,8 @@ def test_a_second_charge_of_the_same_piece_has_to_be_asked_for(tmp_path: Path) -
     ("entered", "bound"),
     [
         ("2026-11-25T06:00:00Z", 1),  # an hour before the run began, at 07:15:02
-        ("2026-11-25T07:20:00Z", 1),  # five minutes into it
+        ("2026-11-25T07:15:30Z", 1),  # while it was recorded, from 07:15:02 to 07:16:01
+        ("2026-11-25T07:20:00Z", 0),  # it had ended by then
         ("2026-11-25T08:00:00Z", 0),  # too late to mean this one
         ("2026-11-22T06:00:00Z", 0),  # three days before
     ],
@@ -100,6 +101,18 @@ def test_a_charge_waits_for_the_furnace_s_next_run(tmp_path: Path, entered: str,
         assert ("C-001" in {c.piece for c in pieces_in_run(book, run)}) == bool(bound)
         assert [c.run for c in runs_of_piece(book, "C-002")] == [None]
         assert [c.run for c in runs_of_piece(book, "C-001")] == [run if bound else None]
+
+
+def test_a_run_that_had_ended_before_the_entry_is_not_the_next_one(tmp_path: Path) -> None:
+    """The sealed run of tests.run_folders lasts from 07:15:02 to 07:16:01; the entry is made four minutes later."""
+    with new_book(tmp_path, "C-001") as book:
+        run = sealed_run(tmp_path).name
+        take_in(book, stamp=STAMP)
+        charge_pieces(book, ["C-001"], stamp=Stamp("2026-11-25T07:20:00Z", "Ana"), next_of="small furnace")
+        assert bind_waiting(book, stamp=STAMP) == 0
+        assert "C-001" not in {c.piece for c in pieces_in_run(book, run)}
+        book.connection.execute("UPDATE runs SET ended_utc = NULL")  # still being recorded
+        assert bind_waiting(book, stamp=STAMP) == 1
 
 
 def test_waiting_charges_keep_apart_from_those_entered_meanwhile(tmp_path: Path) -> None:
