@@ -122,5 +122,28 @@ def treatments_of(book: LogBook, piece: str) -> tuple[Treatment, ...]:
     return tuple(_treatment(row) for row in rows)
 
 
+def treatments_since(book: LogBook, pieces: Sequence[str], *, since_utc: str) -> dict[str, tuple[str, ...]]:
+    """What was entered for pieces since a moment, such as the start of the run that they were hardened in.
+
+    Parameters
+    ----------
+    book : LogBook
+        The open log book.
+    pieces : sequence of str
+        Names of pieces.
+    since_utc : str
+        UTC text; a treatment counts from its own start.
+
+    Returns
+    -------
+    dict
+        For each of the pieces the kinds of its treatments (see ``KINDS``) that stand, in order; none: an empty tuple.
+    """
+    return {
+        name: tuple(one.kind for one in treatments_of(book, name) if one.start_utc >= moment_of(since_utc))
+        for name in pieces
+    }
+
+
 def _treatment(row: sqlite3.Row) -> Treatment:
     return Treatment(**{name: row[name] for name in Treatment.__dataclass_fields__})

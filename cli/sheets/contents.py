@@ -12,7 +12,8 @@ from soakwitness.firmware_bridge.runfolder.format import counted
 if TYPE_CHECKING:
     from soakwitness.analysis.recipes.model import Recipe
     from soakwitness.analysis.runs import Run
-    from soakwitness.analysis.verification.model import HoldResult, PieceResult, RampResult, Verification
+    from soakwitness.analysis.verification.model import HoldResult, PieceInfo, PieceResult, RampResult, Verification
+    from soakwitness.analysis.verification.pieces import Stay
 
 MOST_EVENTS = 14
 
@@ -31,12 +32,14 @@ class Table:
 class SheetNotes:
     """What the log book adds to a run and its verification, in words; all of it may be missing.
 
-    ``dispositions`` are (finding code, words); ``pieces`` limits the charge table to these (a customer's sheet);
-    ``piece_words`` maps a piece to what it is; ``seal_digest`` is the SHA-256 of ``seal.json``.
+    ``dispositions`` are (finding code, words); ``charge`` are the pieces of the run on record; ``pieces`` limits the
+    charge table to these (a customer's sheet); ``piece_words`` maps a piece to what it is; ``seal_digest`` is the
+    SHA-256 of ``seal.json``.
     """
 
     title: str = "Run sheet"
     dispositions: Sequence[tuple[str, str]] = ()
+    charge: Sequence[PieceInfo] = ()
     pieces: Sequence[str] | None = None
     piece_words: Sequence[tuple[str, str]] = ()
     sensors: Sequence[tuple[str, str, str]] = ()  # name, correction in words, U in words
@@ -169,32 +172,54 @@ def _hold_row(step: HoldResult, unit: figures.Unit) -> tuple[str, ...]:
 
 
 def _charge(run: Run, verification: Verification, recipe: Recipe, notes: SheetNotes) -> Table:
-    """One row a piece: the figures of the last judged hold it was in."""
-    words = dict(notes.piece_words)
+    """One row a piece: the figures of the last judged hold it was in; without one, when it went in and came out."""
+    words, cold = dict(notes.piece_words), recipe.load == "cold"
     newest: dict[str, tuple[HoldResult, PieceResult]] = {}
     for hold in verification.holds:
         for piece in hold.pieces:
             if piece.piece and hold.judged and (notes.pieces is None or piece.piece in notes.pieces):
                 newest[piece.piece] = (hold, piece)
-    rows = tuple(
-        _piece_row(run, name, hold, piece, words.get(name, ""), cold=recipe.load == "cold")
+    rows = [
+        (*_way(run, name, piece, words.get(name, ""), cold=cold), _soak(hold, piece), piece.verdict)
         for name, (hold, piece) in newest.items()
-    )
+    ]
+    missed = [hold for hold in verification.holds if hold.judged and not hold.found]
+    soak = ", ".join(f"step {hold.step}: {'not found' if hold.on_record else 'not on record'}" for hold in missed)
+    verdict = next((v for v in ("fail", "not proven") if v in {hold.verdict for hold in missed}), "not proven")
+    rows += [
+        (*_way(run, name, stay, words.get(name, ""), cold=cold), soak or "in no hold that is judged", verdict)
+        for name, stay in _stays(run, notes).items()
+        if name not in newest
+    ]
     head = ("piece", "charge", "loaded", "pulled", "to plates", "soak", "verdict")
-    return Table("Charge", head, rows, "No pieces are on record for this run.")
+    return Table("Charge", head, tuple(rows), "No pieces are on record for this run.")
 
 
-def _piece_row(run: Run, name: str, hold: HoldResult, piece: PieceResult, words: str, *, cold: bool) -> tuple[str, ...]:
+def _stays(run: Run, notes: SheetNotes) -> dict[str, Stay]:
+    """The last stay in the furnace of each piece, as marks and log book tell it."""
+    from soakwitness.analysis.verification.pieces import drop_unnamed, stays_of
+
+    named = {stay.piece or stay.charge or "": stay for stay in drop_unnamed(stays_of(run.marks, notes.charge))}
+    return {name: stay for name, stay in named.items() if name and (notes.pieces is None or name in notes.pieces)}
+
+
+def _soak(hold: HoldResult, piece: PieceResult) -> str:
+    return f"step {hold.step}: {figures.bounds(piece.soak_s)}"
+
+
+def _way(run: Run, name: str, piece: PieceResult | Stay, words: str, *, cold: bool) -> tuple[str, ...]:
+    """What it is, its charge, when it went in and came out, how long it took to the plates."""
+
     def at(t_s: float | None) -> str:
         if t_s is None:
             return "not on record"
         return figures.clock(run.header.started_utc, t_s, run.header.zone).split(" ")[1]
 
-    delay = f"{piece.quench_delay_s:.0f} s" if piece.quench_delay_s is not None else "not on record"
-    soak = f"step {hold.step}: {figures.bounds(piece.soak_s)}"
+    known = piece.pull_s is not None and piece.plates_s is not None
+    delay = f"{(piece.plates_s or 0.0) - (piece.pull_s or 0.0):.0f} s" if known else "not on record"
     label = f"{name} ({words})" if words else name
     loaded = "cold, at the start" if cold and piece.load_s is None else at(piece.load_s)
-    return (label, piece.charge or "", loaded, at(piece.pull_s), delay, soak, piece.verdict)
+    return (label, piece.charge or "", loaded, at(piece.pull_s), delay)
 
 
 def _sensors(run: Run, verification: Verification, unit: figures.Unit, notes: SheetNotes) -> Table:

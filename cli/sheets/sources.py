@@ -46,11 +46,12 @@ def sheet_sources(
     from soakwitness.cli.verified import from_logbook, verify_run
 
     found = verify_run(folder, recipe_path, logbook, unit=unit)
-    _, corrections = from_logbook(logbook, found.run)
+    pieces, corrections = from_logbook(logbook, found.run)
     shown = unit or found.recipe.unit
     notes = SheetNotes(
         sensors=[_correction_words(name, correction, shown) for name, correction in corrections.items()],
         seal_digest=_digest(found.run.path / "seal.json"),
+        charge=pieces,
     )
     if not (logbook / "logbook.sqlite").exists():
         if customer is not None:

@@ -13,6 +13,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from soakwitness.analysis.errors import LogBookError
+from soakwitness.analysis.verification.model import PieceInfo
 from soakwitness.cli.main import soakwitness
 from soakwitness.cli.sheets.contents import SheetNotes, sheet_contents
 from soakwitness.cli.sheets.sheet import Paper, write_sheet
@@ -139,6 +140,34 @@ def test_each_hold_says_where_its_soak_was_measured(tmp_path: Path) -> None:
     assert [" at the control sensor" in words for words in holds] == [True, False]
     assert [" estimated in the packet" in words for words in holds] == [False, True]
     assert "ILAC-G8:09/2019, JCGM 106:2012" in dict(contents.facts)["Decision"]
+
+
+def charge_rows(tmp_path: Path, *, lost: tuple[int, ...], notes: SheetNotes | None = None) -> list[tuple[str, ...]]:
+    """The charge on the sheet of a run in which these steps were not found."""
+    run = made_run(tmp_path)
+    found = made_verification(run)
+    steps = tuple(
+        replace(step, found=False, pieces=(), verdict="fail") if step.step in lost and step.kind == "hold" else step
+        for step in found.steps
+    )
+    contents = sheet_contents(run, replace(found, steps=steps), made_recipe(), unit="C", notes=notes)
+    return list(next(table.rows for table in contents.tables if table.heading == "Charge"))
+
+
+def test_the_charge_is_listed_also_where_a_hold_was_not_found(tmp_path: Path) -> None:
+    (row,) = charge_rows(tmp_path, lost=(4,))
+    assert row == ("P-01", "charge 1", "07:00:00", "08:51:40", "12 s", "step 4: not found", "fail")
+    (found,) = charge_rows(tmp_path, lost=())
+    assert found[5].startswith("step 4: ")
+    assert found[6] == "fail"
+
+
+def test_pieces_that_only_the_log_book_knows_are_listed_too(tmp_path: Path) -> None:
+    notes = SheetNotes(charge=[PieceInfo("P-01", charge="1"), PieceInfo("P-02", charge="1")])
+    rows = {row[0]: row for row in charge_rows(tmp_path, lost=(4,), notes=notes)}
+    assert rows["P-02"][2:5] == ("07:00:00", "not on record", "not on record")
+    other = charge_rows(tmp_path, lost=(4,), notes=replace(notes, pieces=["P-02"]))
+    assert [row[0] for row in other] == ["P-02"]
 
 
 def test_fahrenheit_limits_are_converted_and_differences_are_not_shifted(tmp_path: Path) -> None:

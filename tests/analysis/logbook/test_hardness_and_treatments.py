@@ -9,7 +9,7 @@ from soakwitness.analysis.hardness import Reading
 from soakwitness.analysis.logbook.dispositions import add_disposition, dispositions_of
 from soakwitness.analysis.logbook.entries import strike
 from soakwitness.analysis.logbook.hardness import add_hardness, hardness_of
-from soakwitness.analysis.logbook.treatments import add_treatment, treatments_of
+from soakwitness.analysis.logbook.treatments import add_treatment, treatments_of, treatments_since
 from tests.log_books import LATER, STAMP, book_with_run, new_book
 
 
@@ -105,3 +105,18 @@ def test_dispositions_stand_beside_the_run(tmp_path: Path) -> None:
             add_disposition(book, run, "burn it", stamp=STAMP)
         with pytest.raises(LogBookError, match="no such run"):
             add_disposition(book, "x", "scrap", stamp=STAMP)
+
+
+def test_what_was_entered_since_a_run_began(tmp_path: Path) -> None:
+    with new_book(tmp_path, "B-001..B-003") as book:
+        for name, kind, start_utc in (
+            ("B-001", "cold treatment", "2026-11-25T18:00:00Z"),
+            ("B-001", "temper", "2026-11-25T20:00:00Z"),
+            ("B-002", "cold treatment", "2026-11-20T18:00:00Z"),  # before this hardening
+        ):
+            add_treatment(book, [name], kind, start_utc=start_utc, stamp=STAMP)
+        found = treatments_since(book, ["b-001", "B-002", "B-003", "not entered"], since_utc="2026-11-25T07:15:02Z")
+        assert found == {"b-001": ("cold treatment", "temper"), "B-002": (), "B-003": (), "not entered": ()}
+        (entry,) = (t.entry for t in treatments_of(book, "B-001") if t.kind == "cold treatment")
+        strike(book, "treatments", [entry], why="another piece", stamp=STAMP)
+        assert treatments_since(book, ["B-001"], since_utc="2026-11-25T07:15:02Z") == {"B-001": ("temper",)}
