@@ -234,7 +234,8 @@ class _Reader:
                 self._ask("again", mark, [last]) if last is not None else self._ask_of("not in the charge", mark, name)
                 return False
             stay = _Stay(self._spelled(name), charges[-1], self._times(name) + 1)
-            if len([c for c in charges if self._rest(c)]) > 1:
+            others = [s for s in self._stays if s.piece is None and s.charge in charges[:-1]]
+            if any(s.is_in and not self._is_rest(s) for s in others):
                 self._ask("which charge", mark, [stay])
             self._stays.append(stay)
         stay.ends["pull"] = mark

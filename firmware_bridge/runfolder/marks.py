@@ -144,7 +144,7 @@ def drop_mark(run: Path, mark: DroppedMark) -> Path:
         If the file cannot be written.
     """
     folder = run / "marks"
-    said = {key: value for key, value in vars(mark).items() if key != "path" and value not in (None, "", (), False)}
+    said = {key: value for key, value in vars(mark).items() if key != "path" and (value or key == "at_s")}
     stamp = re.sub(r"[^0-9TZ]", "", mark.utc)
     target = folder / f"{stamp}-{mark.mark_id}{DROPPED}"
     part = folder / f".{target.name}.part"

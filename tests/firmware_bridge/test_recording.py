@@ -354,6 +354,18 @@ def test_a_mark_is_entered_where_a_fast_clock_stands(tmp_path: Path) -> None:
     recording.release()
 
 
+def test_a_mark_of_the_very_start_is_entered_there(tmp_path: Path) -> None:
+    clock = FakeClock()
+    recording = begin(make_furnace(), clock, About(tmp_path), alarms=Alarms(Alarm(), clock, bell=lambda: None))
+    assert recording.keeper.folder is not None
+    clock.sleep(600.0)
+    drop_mark(recording.keeper.folder.path, DroppedMark("aaaaaa", utc_text(clock.wall_s()), "load", at_s=0.0))
+    recording.tend()
+    (mark,) = recording.desk.marks
+    assert mark.t_s == 0.0
+    recording.release()
+
+
 @pytest.mark.parametrize(
     ("loading", "temp_c", "before", "expected"),
     [

@@ -129,6 +129,12 @@ def test_of_two_charges_without_names_the_last_is_taken_and_that_is_asked() -> N
     assert marks[2] in read_charges(marks).counted
 
 
+def test_one_charge_after_the_other_without_names_is_not_asked_about() -> None:
+    marks = (mark(10, "load"), mark(20, "pull", "A"), mark(30, "load"), mark(40, "pull", "B"))
+    assert stays(*marks) == [("A", "charge 1", 10, 20), ("B", "charge 2", 30, 40)]
+    assert asked(*marks) == []
+
+
 def test_a_piece_pulled_again_after_a_load_without_names_went_in_with_that() -> None:
     marks = (mark(10, "load"), mark(20, "pull", "A"), mark(30, "load"), mark(40, "pull", "A"))
     assert stays(*marks) == [("A", "charge 1", 10, 20), ("A", "charge 2", 30, 40)]
