@@ -340,6 +340,20 @@ def test_a_pull_without_names_takes_out_whatever_is_in() -> None:
     assert run(SoakClock(TWO_HOLDS), COURSE, until_s=6600, marks=marks).all_out
 
 
+def test_pieces_of_an_unnamed_charge_pulled_by_their_names_are_out() -> None:
+    marks = (Mark(600.0, "load"), Mark(1600.0, "pull", ("A",)), Mark(1630.0, "pull", ("B",)))
+    state = run(SoakClock(ONE_HOT), ((0, 1050), (6000, 1050)), until_s=4600, marks=marks)
+    assert (state.all_out, state.overdue, state.complete) == (True, False, False)
+    assert sentence(state) == "Hold 1: all pieces are out, chamber at 1050 °C"
+
+
+def test_one_more_piece_of_an_unnamed_charge_had_its_soak_until_it_came_out() -> None:
+    marks = (Mark(600.0, "load"), Mark(1200.0, "pull"), Mark(1500.0, "pull"))
+    clock = SoakClock(ONE_HOT)
+    run(clock, ((0, 1050), (6000, 1050)), until_s=3000, marks=marks)
+    assert clock.soaks_s()[1] == (pytest.approx(900.0, abs=1.0),)
+
+
 def test_missing_readings_are_bridged_by_the_next() -> None:
     clock = SoakClock(TWO_HOLDS)
     for t in range(0, 6007):
