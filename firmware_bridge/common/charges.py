@@ -237,6 +237,8 @@ class _Reader:
             others = [s for s in self._stays if s.piece is None and s.charge in charges[:-1]]
             if any(s.is_in and not self._is_rest(s) for s in others):
                 self._ask("which charge", mark, [stay])
+            elif not stay.charge.unknown and name.casefold() not in self._known:
+                self._ask("not in the log book", mark, [stay])
             self._stays.append(stay)
         stay.ends["pull"] = mark
         return True

@@ -11,14 +11,22 @@ from soakwitness.firmware_bridge.common.wording import listed, moment
 if TYPE_CHECKING:
     from soakwitness.firmware_bridge.runfolder.model import Mark
 
-Kind = Literal["not in the charge", "in already", "again", "not pulled", "nothing waits", "which charge"]
+Kind = Literal[
+    "not in the charge",
+    "in already",
+    "again",
+    "not pulled",
+    "nothing waits",
+    "which charge",
+    "not in the log book",
+]
 
 
 @dataclass(frozen=True)
 class Question:
     """What a mark leaves to be asked: ``says`` is one sentence with the times, ``next`` what to do about it.
 
-    Only of the kind ``which charge`` did the mark count all the same.
+    For these pieces it changes nothing, unless ``kind`` is ``which charge`` or ``not in the log book``.
     """
 
     kind: Kind
@@ -81,6 +89,13 @@ def _words(kind: Kind, mark: Mark, pieces: Sequence[str], about: About) -> tuple
             f"names {who}, which no load mark names, and more than one charge without names is in: {it} is taken to "
             f"have gone in with the last of them, at {moment(about.since_s)}.",
             f"If {it} went in earlier, enter load marks with the names, and strike out those without.",
+        )
+    if kind == "not in the log book":
+        since = "" if about.since_s is None else f" at {moment(about.since_s)}"
+        return (
+            f"names {who}, which the log book does not have in this run: {it} is taken to have gone in with the "
+            f"charge loaded without names{since}.",
+            f"If the name is wrong, {strike}",
         )
     what = "nothing is in" if mark.act == "pull" else "nothing that was pulled waits for it"
     return (f"changes nothing: {what}.", f"If it was made once too often, {strike}")

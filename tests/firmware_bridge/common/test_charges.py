@@ -135,6 +135,13 @@ def test_one_charge_after_the_other_without_names_is_not_asked_about() -> None:
     assert asked(*marks) == []
 
 
+def test_a_name_that_the_log_book_does_not_have_in_this_run_counts_and_is_asked_about() -> None:
+    marks = (mark(10, "load"), mark(20, "pull", "A"), mark(30, "pull", "X"))
+    assert ("X", "charge 1", 10, 30) in stays(*marks, known=BOTH)
+    assert asked(*marks, known=BOTH) == [("not in the log book", ("X",))]
+    assert asked(*marks) == []
+
+
 def test_a_piece_pulled_again_after_a_load_without_names_went_in_with_that() -> None:
     marks = (mark(10, "load"), mark(20, "pull", "A"), mark(30, "load"), mark(40, "pull", "A"))
     assert stays(*marks) == [("A", "charge 1", 10, 20), ("A", "charge 2", 30, 40)]

@@ -60,3 +60,18 @@ def test_units_go_there_and_back(unit: str) -> None:
     assert units.from_celsius(temp, "F")[0] == -40.0  # where both scales meet
     assert units.to_celsius(units.from_celsius(temp, unit), unit) == pytest.approx(temp)
     assert units.to_kelvin(units.from_kelvin(12.5, unit), unit) == pytest.approx(12.5)
+
+
+@pytest.mark.parametrize(
+    ("count", "words"),
+    [
+        (0, ""),
+        (1, "A"),
+        (2, "A and B"),
+        (3, "A, B and C"),
+        (7, "A, B, C, D, E, F and G"),
+        (8, "A, B, C, D, E, F and 2 more"),
+    ],
+)
+def test_names_are_listed_as_people_do(count: int, words: str) -> None:
+    assert wording.listed("ABCDEFGH"[:count]) == words
