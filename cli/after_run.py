@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from soakwitness.analysis.recipes.model import Recipe
     from soakwitness.analysis.recipes.recognising import Recognised
     from soakwitness.analysis.runs import Run
+    from soakwitness.firmware_bridge.common.units import Unit
 
 
 def recipes_in(folder: Path) -> tuple[list[Recipe], list[str]]:
@@ -93,15 +94,15 @@ def _verify(run: Path, recipe: Path | None, logbook: Path, unit: str | None) -> 
     from soakwitness.cli.verified import verify_run
     from soakwitness.cli.words.verify_words import verify_lines
 
-    shown = unit if unit in ("C", "F") else None
-    found = verify_run(run, recipe, logbook, unit=shown)  # type: ignore[arg-type]
+    shown: Unit | None = "F" if unit == "F" else "C" if unit == "C" else None
+    found = verify_run(run, recipe, logbook)
     reports = run / "reports"
     reports.mkdir(exist_ok=True)
-    lines = verify_lines(found.run, found.recipe, found.verification, unit=shown or found.recipe.unit)  # type: ignore[arg-type]
+    lines = verify_lines(found.run, found.recipe, found.verification, unit=shown or found.recipe.unit)
     (reports / "verdict.txt").write_text("\n".join(lines) + "\n", encoding="utf-8")
-    said = json.dumps(plain(as_json(found.verification)), indent=1, ensure_ascii=False)
+    said = json.dumps(plain(as_json(found.verification, shown or found.recipe.unit)), indent=1, ensure_ascii=False)
     (reports / "verdict.json").write_text(said + "\n", encoding="utf-8")
-    save_run_chart(found.run, found.verification, found.recipe, reports / "chart.svg", unit=shown)  # type: ignore[arg-type]
+    save_run_chart(found.run, found.verification, found.recipe, reports / "chart.svg", unit=shown)
     return f"{verdict_words(found.verification)}, {found.recipe.name}: see {reports / 'verdict.txt'}"
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 import click
 
@@ -126,7 +126,6 @@ def verify_run(
     logbook: Path,
     *,
     packet: PacketModel | None = None,
-    unit: Literal["C", "F"] | None = None,
 ) -> Verified:
     """Open a run, find its recipe and what the log book knows, and verify it."""
     from soakwitness.analysis.runs import open_run
@@ -137,7 +136,7 @@ def verify_run(
     run = _with_wire_on_record(logbook, run)
     recipe = recipe_for(run, recipe_path, logbook)
     pieces, corrections = from_logbook(logbook, run)
-    found = verify(run, recipe, packet=packet, pieces=pieces, corrections=corrections, unit=unit or recipe.unit)
+    found = verify(run, recipe, packet=packet, pieces=pieces, corrections=corrections)
     verified = Verified(run, recipe, found)
     if packet is None:
         keep(logbook, verified)

@@ -13,13 +13,14 @@ from soakwitness.analysis.verification.model import (
     Finding,
     HoldResult,
     InBand,
+    KnownError,
     PieceResult,
     RampResult,
     RecordState,
-    SensorErrors,
     Verification,
     WorkTemperature,
 )
+from soakwitness.firmware_bridge.common.wording import Says
 from soakwitness.firmware_bridge.runfolder.model import Column, Event, Mark, RecordCheck, RunHeader
 
 INJECTED = "<script>window.broken = 1</script>"
@@ -113,13 +114,21 @@ def made_verification(run: Run, *, words: str = "") -> Verification:
         ),
         findings=(
             Finding(
-                "short soak", "fail", 4, f"P-01 soaked 18.7 of 25 min.{words}", f"Hold longer.{words}", 4886.0, 6702.0
+                "short soak",
+                "fail",
+                4,
+                Says.plain(f"P-01 soaked 18.7 of 25 min.{words}"),
+                Says.plain(f"Hold longer.{words}"),
+                4886.0,
+                6702.0,
             ),
-            Finding("no calibration", "warn", None, "The control sensor has no calibration.", "Calibrate it."),
+            Finding(
+                "no calibration", "warn", None, Says("The control sensor has no calibration."), Says("Calibrate it.")
+            ),
         ),
         record=RecordState(1800, 0, 200.0, True, True, ((3000.0, 3200.0),)),
         sensor="chamber",
-        errors=SensorErrors(7.8, "tolerance class"),
+        known=KnownError(expanded_c=7.8, source="tolerance class"),
         work=estimate,
-        not_seen=("An excursion wholly between two readings would not show.",),
+        not_seen=(Says("An excursion wholly between two readings would not show."),),
     )

@@ -429,3 +429,73 @@ def burnt_out_in_the_hold() -> Cases:
         y = y + np.random.default_rng(seconds).normal(0, 0.1, y.size)
         y[60 + up.size + 40 + seconds :] = 1372.0
         yield logged(f"burnt_out_in_the_hold_{seconds}", y, recipe_text((1003, 700, 15, 10)))
+
+
+@case
+def temper_too_hot_after_hardening() -> Cases:
+    """1040 +-6, then 200 +-5 asked: the temper stands at 250 for an hour; the hotter hold before excuses nothing."""
+    up = ramp(20, 1040, 900)
+    hard = stand(up[-1], 1040, 1800)
+    down = cool(hard[-1], 8000)
+    again = ramp(down[-1], 250, 400)
+    temper = stand(again[-1], 250, 3700)
+    y = np.concatenate((IDLE, up, hard, down, again, temper, cool(temper[-1], 3000, 2500)))
+    text = recipe_text((1040, 900, 25, 6), (200, 400, 60, 5))
+    yield logged("temper_stands_at_250_after_1040", y, text)
+
+
+@case
+def equalising_too_hot() -> Cases:
+    """780 +-8 for 10 min on the way to 1040: it stands at 1000 for 15 min first, then at 780, then at 1040."""
+    up = ramp(20, 1000, 900)
+    first = stand(up[-1], 1000, 900)
+    down = stand(1000, 780, 1500, 200)
+    on = ramp(down[-1], 1040, 600)
+    hard = stand(on[-1], 1040, 1700)
+    y = np.concatenate((IDLE, up, first, down, on, hard, cool(hard[-1])))
+    yield logged("equalising_stands_at_1000", y, recipe_text((780, 900, 10, 8), (1040, 600, 25, 6)))
+
+
+@case
+def level_above_the_band() -> Cases:
+    """1040 +-6 with max_overshoot 15: 25 min at 1054. An overshoot excuses a peak, no level."""
+    up = ramp(20, 1054, 900)
+    level = stand(up[-1], 1054, 1600)
+    y = np.concatenate((IDLE, up, level, cool(level[-1])))
+    yield logged("level_above_within_max_overshoot", y, recipe_text((1040, 900, 25, 6, "max_overshoot = 15")))
+
+
+@case
+def peak_inside_the_band() -> Cases:
+    """1040 +-8 with max_overshoot 4: a peak of 5.7 inside the band is over what was stated."""
+    up = ramp(20, 1040, 900)
+    level = hump(up[-1], 1040, 1900, 5.7, 200)
+    y = np.concatenate((IDLE, up, level, cool(level[-1])))
+    yield logged("peak_5_7_over_max_overshoot_4", y, recipe_text((1040, 900, 25, 8, "max_overshoot = 4")), expanded=0.5)
+
+
+@case
+def hotter_after_the_last_hold() -> Cases:
+    """1040 +-6 for 25 min, not pulled, then 10 min at 1120, and pulled."""
+    up = ramp(20, 1040, 900)
+    level = stand(up[-1], 1040, 1600)
+    on = ramp(level[-1], 1120, 900)
+    hot = stand(on[-1], 1120, 600)
+    y = np.concatenate((IDLE, up, level, on, hot, cool(hot[-1])))
+    out_s = float(IDLE.size + up.size + level.size + on.size + hot.size)
+    marks = (Mark(0.0, "load"), Mark(out_s, "pull"))
+    for judged in ("true", "false"):
+        text = recipe_text((1040, 900, 25, 6, f"judged = {judged}"))
+        yield logged(f"hotter_after_the_last_hold_judged_{judged}", y, text, marks=marks)
+
+
+@case
+def piece_in_late() -> Cases:
+    """An empty furnace overshoots to 1065 for 4 min; the charge goes in at 1040 when that is long over: no fault."""
+    up = ramp(20, 1040, 900)
+    level = hump(up[-1], 1040, 3600, 25, 150)
+    y = np.concatenate((IDLE, up, level, cool(level[-1])))
+    begin_s = float(IDLE.size + up.size + 1800)
+    marks = (Mark(begin_s, "load"), Mark(begin_s + 1750, "pull"))
+    text = recipe_text((1040, 900, 25, 6), head="load_at = 1040")
+    yield logged("overshoot_before_the_load_mark", y, text, marks=marks)

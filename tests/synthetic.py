@@ -342,7 +342,8 @@ def slack_s(case: Case, at_s: float) -> float:
 def wrong_holds(case: Case) -> list[int]:
     """Holds that are found though they are not there, not found though they are, or with a wrong enter or leave."""
     from soakwitness.analysis import traces
-    from soakwitness.analysis.verification.placing import place_holds, readings_of
+    from soakwitness.analysis.verification.placing import place_holds
+    from soakwitness.analysis.verification.readings import readings_of
 
     trace = traces.trace(
         "furnace", "control", case.t_s, case.temp_c, resolution_c=case.resolution_c, period_s=case.period_s

@@ -127,7 +127,7 @@ def run_figures(
         holds=holds,
         pieces=_pieces(at),
         findings=tuple(
-            FindingFigures(f.code, f.severity, f.step, f.says, f.pieces)
+            FindingFigures(f.code, f.severity, f.step, str(f.says), f.pieces)
             for f in (verification.findings if verification else ())
         ),
         differences=differences(run, control, holds),

@@ -125,11 +125,10 @@ class Track:
             self.source = "control"
         return reading.chamber_c
 
-    def _set_aside(self, phase: Phase, work_c: float, hold: Hold) -> bool:
-        """Whether time counts only if the chamber comes back: it may have left for good, and the blade lags behind."""
-        if self.source == "load":
-            return phase == "above" and work_c > hold.upper_c
-        return phase == "above" or (phase == "below" and self.source == "packet estimate")
+    @staticmethod
+    def _set_aside(phase: Phase, work_c: float, hold: Hold) -> bool:
+        """Whether time counts only if the chamber comes back: the work went out of the band upwards with it."""
+        return phase == "above" and work_c > hold.upper_c
 
     @property
     def read_until_s(self) -> float:

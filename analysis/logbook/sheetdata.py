@@ -27,6 +27,7 @@ if TYPE_CHECKING:
         RecordState,
         Verification,
     )
+    from soakwitness.firmware_bridge.common.wording import Says
     from soakwitness.firmware_bridge.runfolder.model import Column, Event, Mark
 
 
@@ -90,7 +91,7 @@ class SheetData:
     events: tuple[Event, ...]
     marks: tuple[Mark, ...]
     coverage: RecordState
-    not_seen: tuple[str, ...]
+    not_seen: tuple[Says, ...]
     findings: tuple[FindingData, ...]
     dispositions: tuple[Disposition, ...]
     recorded_with: str
@@ -176,7 +177,7 @@ def sheet_data(
         findings=tuple(
             FindingData(f, tuple(d for d in decided if d.finding == f.code and d.step in (None, f.step)))
             for f in verification.findings
-            if (names is None or not f.pieces or names & set(f.pieces)) and not _names_any(f.says, others)
+            if (names is None or not f.pieces or names & set(f.pieces)) and not _names_any(str(f.says), others)
         ),
         dispositions=tuple(d for d in decided if d.finding is None),
         recorded_with=run.header.software,

@@ -14,10 +14,10 @@ from soakwitness.analysis.packet.model import Lag, PacketEstimate, estimate
 from soakwitness.analysis.packet.piece import PacketModel
 from soakwitness.analysis.recipes.model import Hold, Recipe
 from soakwitness.analysis.runs import Run, Trace
-from soakwitness.analysis.verification.edges import Readings
+from soakwitness.analysis.verification.gathering import chamber_trace, corrected
 from soakwitness.analysis.verification.placing import Placed, place_holds
+from soakwitness.analysis.verification.readings import Readings
 from soakwitness.analysis.verification.sensor_errors import errors_of
-from soakwitness.analysis.verification.setting import chamber_trace, corrected
 
 
 class UnknownSensor(AnalysisError):

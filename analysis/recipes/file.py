@@ -25,7 +25,7 @@ TOP_KEYS = (
 RAMP_KEYS = ("ramp", "to", "min_rate", "max_rate")
 HOLD_KEYS = (
     "hold_minutes", "hold_hours", "at_most_minutes", "at_most_hours", "tolerance", "tolerance_below",
-    "tolerance_above", "judged", "max_overshoot", "dip_seconds", "soak_from", "judge_by",
+    "tolerance_above", "judged", "max_overshoot", "dip_seconds", "hot_seconds", "soak_from", "judge_by",
 )
 # fmt: on
 ORDER_WORDS = ("stress relief", "harden", "cold treatment", "temper")
@@ -35,6 +35,7 @@ FASTEST_C_PER_H = 36_000.0  # 10 degC/s; measured radiant furnaces reach about 5
 ROOM_C = 20.0
 NOWHERE_C = 0.5
 DEFAULT_DIP_S = 120.0
+DEFAULT_HOT_S = 60.0
 
 
 @dataclass(frozen=True)
@@ -262,6 +263,7 @@ def _hold(table: Table, number: int, previous: Ramp | Hold | None, scale: _Scale
     below_c, above_c = _band(table, scale)
     overshoot = table.number("max_overshoot", 0.0, scale.shown_delta(200.0), f"degrees {scale.unit}")
     dip_s = table.number("dip_seconds", 0.0, 86_400.0, "seconds")
+    hot_s = table.number("hot_seconds", 0.0, 86_400.0, "seconds")
     return Hold(
         number=number,
         cycle=previous.cycle,
@@ -273,6 +275,7 @@ def _hold(table: Table, number: int, previous: Ramp | Hold | None, scale: _Scale
         judged=table.flag("judged", True),
         max_overshoot_c=None if overshoot is None else scale.delta_c(overshoot),
         dip_s=DEFAULT_DIP_S if dip_s is None else dip_s,
+        hot_s=DEFAULT_HOT_S if hot_s is None else hot_s,
         soak_from=cast(Any, table.choice("soak_from", ("work", "control")) or "work"),
         judge_by=cast(Any, table.choice("judge_by", ("reading", "mean")) or judge_by or "reading"),
     )

@@ -32,6 +32,7 @@ class Hold:
     judged: bool = True
     max_overshoot_c: float | None = None
     dip_s: float = 0.0
+    hot_s: float = 60.0  # how long a bare chamber reading may stay over its limit
     soak_from: Literal["work", "control"] = "work"
     judge_by: Literal["reading", "mean"] = "reading"
     cycle: int = 1

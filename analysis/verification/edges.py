@@ -8,16 +8,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
 from soakwitness.analysis.recipes.model import Hold
-from soakwitness.analysis.runs import FloatArray
 from soakwitness.analysis.verification.assignment import Stay
+from soakwitness.analysis.verification.readings import Readings, crossing_s
 
-GAP_PERIODS = 3.0
 CONFIRM_S = 30.0
 CONFIRM_READINGS = 2
 TAKEN_BACK_S = 120.0
+STANDS_SHARE = 0.25  # of what is asked: so long a stay is a hold, done or cut short, not one that was left out
 SWING_S = 1800.0  # a kitchen-type oven swings faster than that; common practice, no source
 
 
@@ -35,55 +34,6 @@ class Edges:
     left: bool = True
     left_upward: bool = False
     from_above: bool = False
-
-
-@dataclass(frozen=True)
-class Readings:
-    """A trace without its holes: times [s], temperatures [degC], shape (n,), resolution [K], nominal period [s].
-
-    ``thin`` marks, shape (n - 1,), which intervals are gaps where readings in between were left out on purpose.
-    """
-
-    t_s: FloatArray
-    temp_c: FloatArray
-    resolution_c: float
-    period_s: float
-    thin: npt.NDArray[np.bool_] | None = None
-
-    def is_gap(self, part: slice) -> npt.NDArray[np.bool_]:
-        """Which intervals within a part of the readings are gaps: over three nominal periods."""
-        wide = np.diff(self.t_s[part]) > GAP_PERIODS * self.period_s
-        return wide if self.thin is None else self.thin[part][: wide.size]
-
-    def between(self, start_s: float, end_s: float) -> tuple[int, int]:
-        """Index range of the readings from ``start_s`` to ``end_s``, both inclusive."""
-        return int(np.searchsorted(self.t_s, start_s)), int(np.searchsorted(self.t_s, end_s, side="right"))
-
-    @property
-    def back_c(self) -> float:
-        """How far a confirmed crossing may go back past its edge [K]: the larger of the resolution and 1 degC."""
-        return max(self.resolution_c, 1.0)
-
-
-def crossing_s(readings: Readings, index: int, level_c: float) -> float:
-    """Interpolate the time at which the chord from reading ``index`` to the next crosses a level.
-
-    Parameters
-    ----------
-    readings : Readings
-        The trace.
-    index : int
-        Reading before the crossing.
-    level_c : float
-        The level [degC].
-
-    Returns
-    -------
-    float
-        Time of the crossing [s].
-    """
-    t, y = readings.t_s[index : index + 2], readings.temp_c[index : index + 2]
-    return float(t[0] + (level_c - y[0]) / (y[1] - y[0]) * (t[1] - t[0]))
 
 
 def confirmed_crossing(
@@ -177,6 +127,8 @@ def enter(
     if after_s > readings.t_s[-1]:
         return None
     low, high = readings.between(after_s, stay.start_s)
+    if 0 < low < readings.t_s.size and readings.is_gap(slice(low - 1, low + 1)).any():
+        low -= 1  # it went on unseen: the way begins at the last reading before
     high = max(high, low + 1)
     before = readings.temp_c[low:high]
     coldest, hottest = low + int(before.argmin()), low + int(before.argmax())
@@ -206,6 +158,11 @@ def _only_dips(readings: Readings, hold: Hold, coldest: int) -> bool:
     return bool(below_s <= max(hold.dip_s, TAKEN_BACK_S))
 
 
+def limit_c(hold: Hold) -> float:
+    """How hot a hold may be [degC]: its upper edge, or its stated overshoot where that is more."""
+    return max(hold.upper_c, hold.target_c + (hold.max_overshoot_c or 0.0))
+
+
 def leave(
     readings: Readings,
     hold: Hold,
@@ -216,29 +173,11 @@ def leave(
     climbs: bool,
     hotter_follows: bool = True,
 ) -> tuple[float, bool, bool]:
-    """Find when a hold was left.
+    """When a hold was left [s], whether a crossing was seen, whether upward.
 
-    Parameters
-    ----------
-    readings : Readings
-        The trace.
-    hold : Hold
-        The hold.
-    stay : Stay
-        Its last stay.
-    enter_s : float
-        When it was entered [s].
-    before_s : float
-        Begin of the next found hold's stay, or the end of the record [s].
-    climbs : bool
-        The next found hold is hotter.
-    hotter_follows : bool
-        The recipe goes on to a hotter hold, found or not; else what stands up to a band's width above it is still it.
-
-    Returns
-    -------
-    tuple
-        Time [s], whether a crossing was seen, whether upward.
+    ``stay`` is its last stay, ``before_s`` the begin of the next found one, or the record's end [s]. ``climbs``:
+    that next one is hotter. ``hotter_follows``: the recipe goes on to a hotter hold, found or not. A furnace that goes
+    on by itself, beyond the limit and not back, has left the hold.
     """
     inside = in_band(readings, hold, enter_s, max(stay.end_s, enter_s))
     start = int(inside[-1]) if inside.size else readings.between(enter_s, enter_s)[0]
@@ -246,11 +185,12 @@ def leave(
         at = _last_climb(readings, hold, start, before_s)
         if at is not None:
             return at, True, True
-    if not hotter_follows:
-        left = _first_not_taken_back(readings, hold, start, before_s, hold.upper_c + hold.below_c + hold.above_c)
-        if not left[2]:
-            return left
-    return _first_not_taken_back(readings, hold, start, before_s, hold.upper_c)
+    left = _first_not_taken_back(readings, hold, start, before_s, limit_c(hold))
+    met = left[0] - enter_s >= hold.required_s
+    if hotter_follows or not left[2] or met:
+        return left
+    # Not met yet: what stands a little above its limit is this hold all the same, and too hot.
+    return _first_not_taken_back(readings, hold, start, before_s, limit_c(hold) + hold.below_c + hold.above_c)
 
 
 def _last_climb(readings: Readings, hold: Hold, start: int, before_s: float) -> float | None:
@@ -267,12 +207,12 @@ def _last_climb(readings: Readings, hold: Hold, start: int, before_s: float) -> 
 
 
 def _first_not_taken_back(
-    readings: Readings, hold: Hold, start: int, before_s: float, upper_c: float
+    readings: Readings, hold: Hold, start: int, before_s: float, most_c: float
 ) -> tuple[float, bool, bool]:
-    """First crossing of either edge that is not taken back within 120 s."""
+    """First crossing of the lower edge, or of the upper one on the way beyond ``most_c``, not taken back in 120 s."""
     stop = readings.between(before_s, before_s)[1]
     t, y = readings.t_s[start:stop], readings.temp_c[start:stop]
-    inside = np.flatnonzero((y >= hold.lower_c) & (y <= upper_c))
+    inside = np.flatnonzero((y >= hold.lower_c) & (y <= most_c))
     if not inside.size:
         return float(readings.t_s[start]), False, False
     back_s = SWING_S if hold.judge_by == "mean" else TAKEN_BACK_S
@@ -281,5 +221,48 @@ def _first_not_taken_back(
     last = int(inside[np.argmax(gone)]) if gone.any() else int(inside[-1])
     if last == t.size - 1:
         return float(t[-1]), False, False
-    upward = bool(y[last + 1] > upper_c)
-    return crossing_s(readings, start + last, hold.upper_c if upward else hold.lower_c), True, upward
+    if y[last + 1] < hold.lower_c:
+        return crossing_s(readings, start + last, hold.lower_c), True, False
+    below = np.flatnonzero(y[: last + 1] <= hold.upper_c)
+    last = int(below[-1]) if below.size else last
+    return crossing_s(readings, start + last, min(hold.upper_c, y[last + 1])), True, True
+
+
+def leave_after(
+    readings: Readings, hold: Hold, enter_s: float, chamber_leaves_s: float, *, climbs: bool
+) -> tuple[float, bool, bool]:
+    """When a load sensor left a hold that the chamber left at ``chamber_leaves_s`` [s], whether it did, whether upward.
+
+    Inside the band then, it leaves at its first crossing of either edge after that; below it, at its last fall before;
+    above it, at its last rise before where the furnace ``climbs`` on, else when it comes down.
+    """
+    t, y = readings.t_s, readings.temp_c
+    at = min(readings.between(chamber_leaves_s, chamber_leaves_s)[1], t.size) - 1
+    first = readings.between(enter_s, enter_s)[0]
+    if at <= first:
+        at = min(first, t.size - 1)
+    if y[at] < hold.lower_c:
+        above = np.flatnonzero(y[first:at] >= hold.lower_c)
+        last = first + int(above[-1]) if above.size else first
+        return _crossed(readings, last, hold.lower_c), True, False
+    if y[at] > hold.upper_c and climbs:
+        below = np.flatnonzero(y[first:at] <= hold.upper_c)
+        last = first + int(below[-1]) if below.size else first
+        return _crossed(readings, last, hold.upper_c), True, True
+    outside = y[at:] < hold.lower_c
+    if y[at] <= hold.upper_c:
+        outside |= y[at:] > hold.upper_c
+    out = np.flatnonzero(outside)
+    if not out.size:
+        return float(t[-1]), False, False
+    upward = bool(y[at + int(out[0])] > hold.upper_c)
+    return _crossed(readings, at + int(out[0]) - 1, hold.upper_c if upward else hold.lower_c), True, upward
+
+
+def _crossed(readings: Readings, index: int, level_c: float) -> float:
+    """Crossing of a level after a reading [s]; the reading's own time where the chord does not cross it."""
+    index = max(index, 0)
+    y = readings.temp_c[index : index + 2]
+    if y.size < 2 or (y[0] - level_c) * (y[1] - level_c) > 0.0 or y[0] == y[1]:
+        return float(readings.t_s[index])
+    return crossing_s(readings, index, level_c)

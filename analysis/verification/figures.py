@@ -1,24 +1,55 @@
-"""Figures of one hold beside its soak: the three in-band times, the dips, the lag behind the chamber."""
+"""Figures of one hold beside its soak: the three in-band times, the lag behind the chamber, what was not seen."""
 
 from __future__ import annotations
-
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from soakwitness.analysis.recipes.model import Hold
-from soakwitness.analysis.verification.edges import Edges, Readings, confirmed_crossing
+from soakwitness.analysis.verification.context import HoldOnTrace, VerificationContext, Work
+from soakwitness.analysis.verification.edges import Edges, confirmed_crossing
 from soakwitness.analysis.verification.intervals import Allowed, Mode, inside
 from soakwitness.analysis.verification.model import Bounds, InBand
+from soakwitness.analysis.verification.pieces import Stay
+from soakwitness.analysis.verification.readings import GAP_PERIODS, Readings
 from soakwitness.analysis.verification.soak import Window, longest, window_limits
-from soakwitness.analysis.verification.thinning import Thinner
-
-if TYPE_CHECKING:
-    from soakwitness.analysis.verification.holding import Ground
-    from soakwitness.analysis.verification.pieces import Stay
-    from soakwitness.analysis.verification.scene import Scene, Work
 
 ERRORS = 9
+
+
+def window_of(context: VerificationContext, on: HoldOnTrace, stay: Stay | None, work: Work | None) -> Window:
+    """Where the soak of one piece can lie; without a piece, of whatever is in the furnace."""
+    load_s = stay.load_s if stay is not None and stay.load_s is not None else -np.inf
+    estimated = work is not None and not work.measured
+    return Window(
+        start_s=max(on.begin_s, load_s),
+        enter_s=on.edges.enter_s,
+        level_start_s=on.level.start_s,
+        level_end_s=on.level.end_s,
+        leave_s=on.edges.leave_s,
+        limit_s=on.limit_s,
+        from_above=on.edges.from_above,
+        left_upward=on.edges.left_upward,
+        pull_s=stay.pull_s if stay is not None else None,
+        edges_on=on.trace,
+        chamber_leaves_s=chamber_leaves_s(context, on) if on.sensor is not context.chamber else None,
+        follows={"low": work.low, "best": work.best, "high": work.high} if estimated and work else None,
+    )
+
+
+def chamber_leaves_s(context: VerificationContext, on: HoldOnTrace) -> float | None:
+    """When the chamber left a hold [s]; None where it has none, or was read no more while the load was."""
+    placed = _chambers(context, on)
+    if placed is None or (not placed.left and on.sensor.last_s > context.chamber.last_s):
+        return None
+    return placed.leave_s
+
+
+def _chambers(context: VerificationContext, on: HoldOnTrace) -> Edges | None:
+    """Edges of a hold at the chamber, by its calibration where that speaks."""
+    placed = context.chamber.placed_true[on.number] or context.chamber.placed[on.number]
+    if placed is None:
+        return None
+    return placed.edges or Edges(placed.stays[0].start_s, placed.stays[-1].end_s)
 
 
 def _times(
@@ -36,83 +67,38 @@ def _times(
     return unbroken, band.total_s, above.total_s
 
 
-def in_band_figures(
-    trace: Readings, hold: Hold, ground: Ground, expanded_c: float, thinner: Thinner, hidden_s: float = 0.0
-) -> InBand:
-    """The three in-band times of a hold.
+def in_band_figures(context: VerificationContext, on: HoldOnTrace, expanded_c: float, hidden_s: float = 0.0) -> InBand:
+    """The three in-band times of a hold, each with low, best and high [s]: extremes over U [K] and over gaps.
 
-    Parameters
-    ----------
-    trace : Readings
-        The trace that decides.
-    hold : Hold
-        The hold.
-    ground : Ground
-        Its edges and level part.
-    expanded_c : float
-        U [K].
-    thinner : Thinner
-        The trace thinned over the hold.
-    hidden_s : float
-        Time in the hold that a sensor which was lost did not see [s].
-
-    Returns
-    -------
-    InBand
-        Each with low, best and high [s]: extremes over the sensor error and over gaps.
+    ``hidden_s`` [s] is what a sensor that was lost did not see.
     """
-    edges, noise = ground.edges, ground.allowed.noise_c
-    window = Window(
-        ground.begin_s,
-        ground.level.start_s,
-        ground.level.end_s,
-        edges.leave_s,
-        ground.limit_s,
-        edges.from_above,
-        edges.left_upward,
-        None,
-        trace,
-    )
+    hold, noise, window = on.hold, on.allowed.noise_c, window_of(context, on, None, None)
     spare = expanded_c + noise + 0.01
     levels = ((hold.lower_c - spare, hold.lower_c + spare), (hold.upper_c - spare, hold.upper_c + spare))
-    trace = thinner.at(levels)
+    trace = on.thinners.of(on.trace).at(levels)
     errors = np.linspace(-expanded_c, expanded_c, ERRORS) if expanded_c > 0.0 else np.zeros(1)
-    best = _times(trace, hold, window, ground.allowed, 0.0, "best")
-    low = np.min([_times(trace, hold, window, ground.allowed, float(e), "low") for e in errors], axis=0)
-    high = np.max([_times(trace, hold, window, ground.allowed, float(e), "high") for e in errors], axis=0)
+    best = _times(trace, hold, window, on.allowed, 0.0, "best")
+    low = np.min([_times(trace, hold, window, on.allowed, float(e), "low") for e in errors], axis=0)
+    high = np.max([_times(trace, hold, window, on.allowed, float(e), "high") for e in errors], axis=0)
     three = [Bounds(min(float(a), b), b, max(float(c), b) + hidden_s) for a, b, c in zip(low, best, high, strict=True)]
     return InBand(*three)
 
 
-def lag_of(scene: Scene, ground: Ground, work: Work, window: Window) -> Bounds | None:
-    """Time from the chamber entering the band to the work doing so.
+def lag_of(context: VerificationContext, on: HoldOnTrace, work: Work, window: Window) -> Bounds | None:
+    """Time from the chamber entering the band to the work doing so [s].
 
-    Parameters
-    ----------
-    scene : Scene
-        The verification.
-    ground : Ground
-        The hold on the trace that decides.
-    work : Work
-        Work temperature.
-    window : Window
-        Where the soak of this piece can lie.
-
-    Returns
-    -------
-    Bounds or None
-        Lag [s]; None where only one sensor is known, or where the work never reached the band.
+    None where only one sensor is known, or where the work never reached the band.
     """
-    control = scene.placed[scene.recipe.holds.index(ground.hold)]
-    if control is None or control.edges is None or work.source == "control":
+    placed = context.chamber.placed_true[on.number] or context.chamber.placed[on.number]
+    if placed is None or placed.edges is None or work.source == "control":
         return None
-    since = max(control.edges.enter_s, window.start_s)
+    since = max(placed.edges.enter_s, window.start_s)
     if work.lag is not None:
-        low, best, high, _ = work.lag(ground.hold.lower_c, since, control.edges.leave_s)
+        low, best, high, _ = work.lag(on.hold.lower_c, since, placed.edges.leave_s)
         if best is None or high is None or low is None:
             return None
         return Bounds(min(low, best), best, max(high, best))
-    level, noise = ground.hold.lower_c, ground.allowed.noise_c
+    level, noise = on.hold.lower_c, on.allowed.noise_c
     times = [
         confirmed_crossing(work.best, level + d, upward=True, start_s=window.start_s, end_s=window.limit_s)
         for d in (-noise, 0.0, noise)
@@ -123,48 +109,25 @@ def lag_of(scene: Scene, ground: Ground, work: Work, window: Window) -> Bounds |
     return Bounds(min(low, best), best, max(high, best))
 
 
-def lost_in(scene: Scene, ground: Ground) -> bool:
-    """Tell whether the load sensor stopped reading within a hold that it decides.
-
-    Parameters
-    ----------
-    scene : Scene
-        The verification.
-    ground : Ground
-        The hold.
-
-    Returns
-    -------
-    bool
-        Whether it did.
-    """
-    return scene.lost_s is not None and ground.trace is scene.edges_on and not ground.ended
+def lost_in(context: VerificationContext, on: HoldOnTrace) -> bool:
+    """Whether the load sensor that decides a hold stopped reading within it, while the chamber was read on."""
+    if on.sensor is context.chamber or on.ended:
+        return False
+    return context.end_s - on.sensor.last_s > GAP_PERIODS * context.chamber.readings.period_s
 
 
-def unseen_s(scene: Scene, ground: Ground, stay: Stay | None) -> float:
+def unseen_s(context: VerificationContext, on: HoldOnTrace, stay: Stay | None) -> float:
     """Time in a hold that a lost load sensor did not see [s]: it may have been at temperature then.
 
-    Parameters
-    ----------
-    scene : Scene
-        The verification.
-    ground : Ground
-        The hold.
-    stay : Stay or None
-        The piece.
-
-    Returns
-    -------
-    float
-        Until the piece was pulled, else until the chamber left the hold and as long again as the load came late to it.
+    Until the piece was pulled, else until the chamber left the hold and as long again as the load came late to it.
     """
-    control = scene.placed[scene.recipe.holds.index(ground.hold)]
-    if scene.lost_s is None or control is None or not lost_in(scene, ground):
+    edges = _chambers(context, on)
+    if edges is None or not lost_in(context, on):
         return 0.0
-    edges = control.edges or Edges(control.stays[0].start_s, control.stays[-1].end_s)
-    came_s = ground.edges.enter_s if ground.placed.edges is not None else scene.lost_s
+    lost_s = on.sensor.last_s
+    came_s = on.edges.enter_s if on.inside_band else lost_s
     until = edges.leave_s + max(came_s - edges.enter_s, 0.0)
     if stay is not None and stay.pull_s is not None:
         until = min(until, stay.pull_s)
-    loaded_s = stay.load_s if stay is not None and stay.load_s is not None else scene.lost_s
-    return max(until - max(scene.lost_s, loaded_s), 0.0)
+    loaded_s = stay.load_s if stay is not None and stay.load_s is not None else lost_s
+    return max(until - max(lost_s, loaded_s), 0.0)

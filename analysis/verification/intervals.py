@@ -13,10 +13,8 @@ import numpy as np
 import numpy.typing as npt
 
 from soakwitness.analysis.runs import FloatArray
-from soakwitness.analysis.verification.edges import Readings
+from soakwitness.analysis.verification.readings import Readings
 
-MOST_OFFSETS = 50_000
-FEWEST_OFFSETS = 3
 Mode = Literal["low", "best", "high"]
 
 
@@ -45,58 +43,6 @@ class Inside:
     def total_s(self) -> float:
         """Their sum [s]."""
         return float(np.sum(self.end_s - self.start_s))
-
-
-def noise(readings: Readings, start_s: float, end_s: float, within_c: tuple[float, float] | None = None) -> float:
-    r"""Estimate how far a reading lies from the temperature it stands for.
-
-    Parameters
-    ----------
-    readings : Readings
-        The trace.
-    start_s, end_s : float
-        Stretch near the hold [s].
-    within_c : tuple of float, optional
-        Only readings between these count, where there are three such neighbours: the corner of a ramp or a door dip is
-        no noise [degC].
-
-    Returns
-    -------
-    float
-        Half the resolution + half the 90 % quantile of \|T_k - mean of its neighbours\| [K].
-    """
-    low, high = readings.between(start_s, end_s)
-    part = readings.temp_c[max(low - 5, 0) : high + 5]
-    if part.size < 3:
-        return readings.resolution_c / 2.0
-    off = np.abs(part[1:-1] - (part[:-2] + part[2:]) / 2.0)
-    if within_c is not None:
-        near = (part >= within_c[0]) & (part <= within_c[1])
-        near = near[:-2] & near[1:-1] & near[2:]
-        off = off[near] if np.count_nonzero(near) >= FEWEST_OFFSETS else off
-    off = off[:: max(1, off.size // MOST_OFFSETS)]
-    return readings.resolution_c / 2.0 + float(np.quantile(off, 0.9)) / 2.0
-
-
-def gaps(readings: Readings, start_s: float, end_s: float) -> tuple[tuple[float, float], ...]:
-    """List the gaps of a trace.
-
-    Parameters
-    ----------
-    readings : Readings
-        The trace.
-    start_s, end_s : float
-        Where to look [s].
-
-    Returns
-    -------
-    tuple
-        Begin and end [s] of every interval over three nominal periods.
-    """
-    low, high = readings.between(start_s, end_s)
-    part = slice(max(low - 1, 0), high + 1)
-    t, wide = readings.t_s[part], np.flatnonzero(readings.is_gap(part))
-    return tuple((float(t[i]), float(t[i + 1])) for i in wide)
 
 
 def inside(
@@ -146,7 +92,7 @@ def inside(
     begin, end = np.maximum(begin, start_s), np.minimum(end, end_s)
     kept = end > begin
     order = np.argsort(begin[kept], kind="stable")
-    return _merged(begin[kept][order], end[kept][order])
+    return merged(begin[kept][order], end[kept][order])
 
 
 def _whole(y: FloatArray, lower: float, upper: float, mode: Mode, noise: float) -> npt.NDArray[np.bool_]:
@@ -215,10 +161,10 @@ def _in_gaps(
     return np.concatenate((t0, np.maximum(t1 - before, t0))), np.concatenate((np.minimum(t0 + after, t1), t1))
 
 
-def _merged(begin: FloatArray, end: FloatArray) -> Inside:
-    """Join stretches that touch."""
-    if not begin.size:
-        return Inside(begin, end)
-    reach = np.maximum.accumulate(end)
-    apart = np.flatnonzero(begin[1:] > reach[:-1] + 1e-9)
-    return Inside(begin[np.concatenate(([0], apart + 1))], reach[np.concatenate((apart, [begin.size - 1]))])
+def merged(begin_s: FloatArray, end_s: FloatArray) -> Inside:
+    """Join stretches (from, to) [s] that touch; they come in order of their begin."""
+    if not begin_s.size:
+        return Inside(begin_s, end_s)
+    reach = np.maximum.accumulate(end_s)
+    apart = np.flatnonzero(begin_s[1:] > reach[:-1] + 1e-9)
+    return Inside(begin_s[np.concatenate(([0], apart + 1))], reach[np.concatenate((apart, [begin_s.size - 1]))])

@@ -5,16 +5,17 @@ Times are seconds on the run's ``t_s``; temperatures degC; differences K; None i
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
 from soakwitness.analysis.runs import FloatArray
+from soakwitness.firmware_bridge.common.wording import Says
 
 Verdict = Literal["pass", "fail", "not proven"]
 Severity = Literal["fail", "warn", "note"]
 Basis = Literal["reading", "true temperature"]
-Looks = Literal["door", "power", "gap", "marked"]
+Looks = Literal["door", "power", "cycling", "undershoot", "noise", "gap", "marked", "not told"]
 Source = Literal["load", "packet estimate", "control"]
 ErrorSource = Literal["calibration", "stated", "tolerance class", "none"]
 
@@ -31,12 +32,14 @@ FINDING_CODES = (
     "program differs",
     "sensor fault",
     "stuck reading",
+    "sensors differ",
     "gap in record",
     "record changed",
     "no calibration",
     "calibration overdue",
     "late quench",
     "not on record",
+    "mark in doubt",
     "tempered before it was cool",
     "loaded before recovery",
     "wrong unit suspected",
@@ -46,6 +49,8 @@ RULE = (
     "Simple acceptance on the reading as read; at true temperature a guard band of U (k = 2) on either side: "
     "pass if met for every error within U, fail if met for none, else not proven."
 )
+RULES_VERSION = "3"
+"""Version of the rules a verdict was made by: raise it whenever they give another verdict or figure."""
 RULE_REFERENCES = ("ILAC-G8:09/2019", "JCGM 106:2012")
 
 
@@ -68,48 +73,35 @@ class Finding:
     code: str
     severity: Severity
     step: int | None
-    says: str
-    next: str
+    says: Says
+    next: Says
     at_s: float | None = None
     until_s: float | None = None
     pieces: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
-class SensorErrors:
-    """What is known of a sensor's error: one shift of its whole trace, true = corrected reading - e, |e| <= U.
+class LapsedError:
+    """What an overdue calibration said: it proves nothing, and still contradicts. Both [K], U (k = 2) grown since."""
 
-    Parameters
-    ----------
-    expanded_c : float or None
-        U, k = 2 [K]; None where nothing is known or where it depends on the temperature.
-    expanded_at : callable or None
-        U at a temperature [degC] where it depends on it [K].
-    source : str
-        ``calibration``, ``stated``, ``tolerance class`` or ``none``.
-    correction : callable or None
-        What to add to a reading [degC] at that reading, arrays in and out [K].
-    overdue : bool
-        The calibration is older than its interval.
-    says : str
-        Where the figure comes from, in words for the output.
+    correction_c: float
+    expanded_c: float
+
+
+@dataclass(frozen=True)
+class KnownError:
+    """What is known of the deciding sensor at one hold: one shift of its whole trace, true = reading + correction - e.
+
+    ``correction_c`` is what the calibration in force says to add [K], 0 without one; ``expanded_c`` U (k = 2) [K], None
+    where nothing is known; ``says`` where that comes from; ``basis`` what the hold's verdict rests on.
     """
 
+    basis: Basis = "reading"
+    correction_c: float = 0.0
     expanded_c: float | None = None
     source: ErrorSource = "none"
-    expanded_at: Callable[[float], float | None] | None = None
-    correction: Callable[[FloatArray], FloatArray] | None = None
-    overdue: bool = False
-    says: str = ""
-
-    @property
-    def known(self) -> bool:
-        """Whether the verdict may rest on the true temperature by itself."""
-        return self.source in ("calibration", "stated") and not self.overdue
-
-    def at(self, temp_c: float) -> float | None:
-        """U at a temperature [K], None where nothing is known."""
-        return self.expanded_at(temp_c) if self.expanded_at is not None else self.expanded_c
+    says: Says = Says("no calibration and no tolerance class is on record")
+    lapsed: LapsedError | None = None
 
 
 @dataclass(frozen=True)
@@ -123,6 +115,17 @@ class PieceInfo:
     blades: int | None = None
     charge: str | None = None
     place: str | None = None
+    treated: tuple[str, ...] = ()  # kinds of treatment that were entered for it
+
+
+@dataclass(frozen=True)
+class UsualDifference:
+    """By how much one sensor read above another in an earlier run [K], both level at about ``at_c`` [degC]."""
+
+    sensor: str
+    other: str
+    at_c: float
+    kelvin: float
 
 
 @dataclass(frozen=True)
@@ -153,6 +156,22 @@ class PieceResult:
     error_it_stands_c: tuple[float, float] | None = None
     unmet: tuple[str, ...] = ()  # requirements that fail on what the verdict rests on
     unproven: tuple[str, ...] = ()  # requirements that it leaves open
+    limits_verdict: Verdict = "pass"  # of too hot and overshoot alone, which count where the hold is not judged
+    pull_c: float | None = None  # its work temperature at its pull, corrected as the hold is
+
+
+@dataclass(frozen=True)
+class TooHot:
+    """How far the work was over its limit from load to pull, by what was held for as long as counts [K, degC].
+
+    ``at_s`` is when that began, ``over_s`` how long it was over the limit in all [s].
+    """
+
+    by_c: float
+    limit_c: float
+    reached_c: float
+    at_s: float
+    over_s: float
 
 
 @dataclass(frozen=True)
@@ -177,14 +196,14 @@ class RampResult:
 class Dip:
     """A time below the lower edge within a hold: it pauses the soak or starts it again.
 
-    ``looks_like`` a door opened (within seconds), a power cut (for minutes), or is a gap; or marks say what it was.
+    ``looks_like`` names a cause only where the shape and this furnace's own cooling speak for it.
     """
 
     start_s: float
     end_s: float
     lowest_c: float
     effect: Literal["pause", "new start"]
-    looks_like: Looks = "door"
+    looks_like: Looks = "not told"
 
 
 @dataclass(frozen=True)
@@ -204,7 +223,7 @@ class HoldResult:
     overshoot_is_at_least: bool = False
     overshoot_at_s: float | None = None
     above_band_s: float | None = None
-    level_c: float | None = None  # median reading between enter and leave
+    level_c: float | None = None  # median of its level part, on what the verdict rests on
     lag_s: Bounds | None = None
     noise_c: float | None = None  # random part of a reading's error, beside the shift of the whole trace
     as_read: Verdict = "not proven"
@@ -224,11 +243,33 @@ class HoldResult:
     never_reached: float | None = None  # share of packet draws that never reach the band
     on_record: bool = True  # False: the record does not cover this step
     cycle: int = 1
-    proves: tuple[str, ...] = ()  # what would turn "not proven" into "pass"
+    proves: tuple[Says, ...] = ()  # what would turn "not proven" into "pass"
     longest_s: Bounds | None = None  # longest time above the lower edge of any piece, dips or not
     unmet: tuple[str, ...] = ()  # requirements that fail on what the verdict rests on
     unproven: tuple[str, ...] = ()  # requirements that it leaves open
+    known: KnownError = KnownError()
+    limits_verdict: Verdict = "pass"  # of too hot and overshoot alone, which count where the hold is not judged
+    too_hot: TooHot | None = None  # None: never over its limit for as long as counts
+    pulled: bool = False  # the worst piece was pulled within the record
+    fitted: bool = False  # a packet estimate rests on a measured packet
+    control_level_c: float | None = None
     kind: Literal["hold"] = "hold"
+
+    @property
+    def added_c(self) -> float:
+        """What was added to its reading [K]."""
+        return self.known.correction_c if self.known.basis == "true temperature" else 0.0
+
+    @property
+    def display_may_read_c(self) -> tuple[float, float] | None:
+        """How much the display may read high, from and to [K] (negative: low), for the verdict to stand."""
+        stands = self.error_it_stands_c
+        return None if stands is None else (stands[0] - self.added_c, stands[1] - self.added_c)
+
+    @property
+    def shown_c(self) -> float | None:
+        """Its level as the sensor showed it [degC]."""
+        return None if self.level_c is None else self.level_c - self.added_c
 
 
 StepResult = RampResult | HoldResult
@@ -266,7 +307,7 @@ class Comparison:
     """The run beside a proven run: differences that need repeatability only."""
 
     run: str
-    says: tuple[str, ...]
+    says: tuple[Says, ...]
     same: bool
 
 
@@ -274,8 +315,8 @@ class Comparison:
 class Verification:
     """Everything ``verify`` found in one run.
 
-    ``sensor`` is the trace the steps were found on; ``not_seen`` what this record cannot show; ``proves`` what would
-    turn "not proven" into "pass"; ``rule`` the decision rule in words.
+    ``sensor`` is the trace the steps were found on; ``known`` what the run's basis rests on, at its worst judged hold;
+    ``not_seen`` what this record cannot show; ``proves`` what would turn "not proven" into "pass".
     """
 
     run: str
@@ -287,11 +328,11 @@ class Verification:
     findings: tuple[Finding, ...]
     record: RecordState
     sensor: str
-    errors: SensorErrors
+    known: KnownError
     work: WorkTemperature | None = None
     marks_used: tuple[str, ...] = ()
-    not_seen: tuple[str, ...] = ()
-    proves: tuple[str, ...] = ()
+    not_seen: tuple[Says, ...] = ()
+    proves: tuple[Says, ...] = ()
     rule: str = RULE
     by_estimate: bool = False
     as_read: Verdict = "not proven"

@@ -1,4 +1,4 @@
-"""Level of a hold, where its level part ends, and how far above the target it went."""
+"""Level of a hold, where its level part begins and ends, and how far above its target it was held."""
 
 from __future__ import annotations
 
@@ -8,8 +8,10 @@ import numpy as np
 
 from soakwitness.analysis.recipes.model import Hold
 from soakwitness.analysis.runs import FloatArray
-from soakwitness.analysis.verification.edges import Edges, Readings
+from soakwitness.analysis.verification.edges import Edges
+from soakwitness.analysis.verification.held import highest_held
 from soakwitness.analysis.verification.intervals import Allowed, inside
+from soakwitness.analysis.verification.readings import Readings
 
 LEAST_HIDDEN_C = 1.0
 BEFORE_CLIMB_S = 120.0
@@ -19,6 +21,12 @@ SLIGHT_SHARE = 0.15
 STOP_S = 30.0
 FEWEST_STOP = 6
 MOST_SORTED = 20_000
+LINE_S = 300.0
+RIPPLES = 3.0  # residuals of a climb so much larger than the noise of a reading are the control's ripple
+HELD_S = 30.0
+SLOPE_S = 120.0
+SLOPE_BLOCKS = 2000
+LEVEL_SHARE, MOSTLY_LEVEL, LEAST_LEVEL_S = 0.2, 0.5, 60.0
 
 
 @dataclass(frozen=True)
@@ -36,7 +44,7 @@ class Level:
 
 @dataclass(frozen=True)
 class Overshoot:
-    """Highest reading above the target [K] and when [s]; ``most_c`` what a gap may hide; time above the band [s]."""
+    """Highest reading held above the target [K] and when [s]; ``most_c`` what a gap may hide; time above the band."""
 
     overshoot_c: float
     at_s: float
@@ -45,24 +53,11 @@ class Overshoot:
     above_band_s: float
 
 
-def level_part(readings: Readings, hold: Hold, edges: Edges, noise_c: float) -> Level:
-    """Find the level part of a hold: the final climb into the next ramp is not part of it.
+def level_part(readings: Readings, hold: Hold, edges: Edges, noise_c: float, slope_c_per_h: float) -> Level:
+    """Find the level part of a hold: the climb into it and the final climb out of it are not part of it.
 
-    Parameters
-    ----------
-    readings : Readings
-        The trace.
-    hold : Hold
-        The hold.
-    edges : Edges
-        Where it was entered and left.
-    noise_c : float
-        Noise of a reading [K].
-
-    Returns
-    -------
-    Level
-        Median reading and where it was level, traced back from *leave* (and forward from an enter from above).
+    Traced back from *leave*, and forward from an enter from above. ``noise_c`` is that of a reading [K],
+    ``slope_c_per_h`` what still is level [K/h].
     """
     low, high = readings.between(edges.enter_s, edges.leave_s)
     part, t = readings.temp_c[low:high], readings.t_s[low:high]
@@ -70,7 +65,6 @@ def level_part(readings: Readings, hold: Hold, edges: Edges, noise_c: float) -> 
         return Level(hold.target_c, edges.enter_s, edges.leave_s)
     if hold.judge_by == "mean":
         return Level(_mean(t, part), edges.enter_s, edges.leave_s)
-    level = float(np.median(part))
     every_t, every = readings.t_s, readings.temp_c
     end = back = None
     sure = sure_back = True
@@ -80,7 +74,29 @@ def level_part(readings: Readings, hold: Hold, edges: Edges, noise_c: float) -> 
         before = -every_t[:low][::-1], every[:low][::-1]
         back, sure_back = _foot(-t[::-1], part[::-1], *before, hold, noise_c, readings.period_s)
     start = edges.enter_s if back is None else -back
-    return Level(level, start, max(edges.leave_s if end is None else end, start), sure and sure_back)
+    end_s = max(edges.leave_s if end is None else end, start)
+    return Level(_level(t, part, start, end_s, slope_c_per_h), start, end_s, sure and sure_back)
+
+
+def _level(t_s: FloatArray, temp_c: FloatArray, start_s: float, end_s: float, slope_c_per_h: float) -> float:
+    """Median of the readings where the trace stood level, else of the last third [degC]."""
+    low, high = int(np.searchsorted(t_s, start_s)), int(np.searchsorted(t_s, end_s, side="right"))
+    t, y = (t_s[low:high], temp_c[low:high]) if high > low else (t_s, temp_c)
+    every = max(1, t.size // SLOPE_BLOCKS)
+    size = t.size // every
+    at = t[: size * every].reshape(size, every).mean(axis=1)
+    mean = y[: size * every].reshape(size, every).mean(axis=1)
+    back = np.interp(at - SLOPE_S / 2.0, at, mean)
+    ahead = np.interp(at + SLOPE_S / 2.0, at, mean)
+    span = np.minimum(at + SLOPE_S / 2.0, at[-1]) - np.maximum(at - SLOPE_S / 2.0, at[0])
+    flat = np.abs(ahead - back) <= slope_c_per_h / 3600.0 * span
+    share = float(np.count_nonzero(flat)) / size
+    if share >= MOSTLY_LEVEL:
+        return float(np.median(y))
+    level_s = share * float(t[-1] - t[0])
+    if level_s >= max(LEAST_LEVEL_S, LEVEL_SHARE * float(t[-1] - t[0])):
+        return float(np.median(y[: size * every].reshape(size, every)[flat]))
+    return float(np.median(y[t >= t[0] + (t[-1] - t[0]) * 2.0 / 3.0]))
 
 
 def _settled(temp_c: FloatArray) -> float:
@@ -102,10 +118,9 @@ def _foot(
 ) -> tuple[float, bool]:
     """Where the climb out of the band began [s], and whether that is sure.
 
-    It is the last reading as low as the level shortly before the climb.
-
-    The climb's speed beyond the band tells how far back it may reach; where the hold is long enough, three times that
-    is not asked for the level.
+    It is the last reading as low as the level shortly before the climb. The climb's speed beyond the band tells how far
+    back it may reach; where the hold is long enough, three times that is not asked for the level. Where the control's
+    ripple goes on in the climb, a line through the climb tells where it began.
     """
     settled, speed = _settled(temp_c), _speed(t_s[-1], temp_c[-1], beyond_t_s, beyond_c, hold)
     if speed <= 0.0:  # the record ends in it
@@ -119,7 +134,28 @@ def _foot(
     if short:
         before = _last_stop(t_s, temp_c, speed, noise_c, period_s)
     level = float(before.max(initial=settled + noise_c))
-    return float(t_s[np.flatnonzero(temp_c <= level)[-1]]), before.size > 0 or not short
+    foot = float(t_s[np.flatnonzero(temp_c <= level)[-1]])
+    return min(foot, _foot_of_line(t_s, temp_c, beyond_t_s, beyond_c, settled)), before.size > 0 or not short
+
+
+def _foot_of_line(
+    t_s: FloatArray, temp_c: FloatArray, beyond_t_s: FloatArray, beyond_c: FloatArray, settled_c: float
+) -> float:
+    """Where a line through a climb with ripple comes from the level [s]; infinity where no ripple shows in it."""
+    far = int(np.searchsorted(beyond_t_s, beyond_t_s[0] + LINE_S)) if beyond_t_s.size else 0
+    t, y = beyond_t_s[:far], beyond_c[:far]
+    if t.size < FEWEST_LEVEL:
+        return np.inf
+    slope, start = np.polyfit(t - t[0], y, 1)
+    off = y - (start + slope * (t - t[0]))
+    noise = 1.4826 * float(np.median(np.abs(np.diff(y, 2)))) / np.sqrt(6.0)
+    crosses = int(np.count_nonzero(off[:-1] * off[1:] < 0.0))
+    ripple = 1.4826 * float(np.median(np.abs(off)))
+    # A level with ripple is no climb: that rises by more than its ripple swings.
+    climbs = slope * float(t[-1] - t[0]) > CLIMBS * ripple
+    if not climbs or crosses < 4 or ripple < max(RIPPLES * noise, 1.0):
+        return np.inf
+    return float(min(max(t[0] - (start - settled_c) / slope, t_s[0]), t_s[-1]))
 
 
 def _last_stop(t_s: FloatArray, temp_c: FloatArray, speed: float, noise_c: float, period_s: float) -> FloatArray:
@@ -152,57 +188,54 @@ def _mean(t_s: FloatArray, temp_c: FloatArray) -> float:
     return float(np.sum(between * np.diff(t_s)) / (t_s[-1] - t_s[0]))
 
 
-def overshoot(readings: Readings, hold: Hold, level: Level, allowed: Allowed) -> Overshoot | None:
-    """Measure the overshoot from enter to the end of the level part.
+def overshoot(
+    readings: Readings, hold: Hold, level: Level, allowed: Allowed, between_s: tuple[float, float] = (-np.inf, np.inf)
+) -> Overshoot | None:
+    """Measure the overshoot from enter to the end of the level part, while a charge is inside (``between_s`` [s]).
 
-    Parameters
-    ----------
-    readings : Readings
-        The trace.
-    hold : Hold
-        The hold.
-    level : Level
-        Its level part.
-    allowed : Allowed
-        Noise, gaps and rates.
-
-    Returns
-    -------
-    Overshoot or None
-        None without a reading there.
+    It is the highest temperature held for 30 s or three readings, whichever is longer, minus the target; None without
+    three readings there.
     """
-    low, high = readings.between(level.start_s, level.end_s)
-    part = readings.temp_c[low:high]
-    if not part.size:
-        return None
-    top = low + int(part.argmax())
-    peak = float(readings.temp_c[top])
-    hidden = _hidden_by_gaps(readings, low, high, allowed)
+    start_s, end_s = max(level.start_s, between_s[0]), min(level.end_s, between_s[1])
+    low, high = readings.between(start_s, end_s)
+    held = highest_held(readings.t_s[low:high], readings.temp_c[low:high], HELD_S)
+    if held is None:
+        part = readings.temp_c[low:high]
+        if not part.size:
+            return None
+        peak, at_s = float(part.min()), float(readings.t_s[low])
+    else:
+        peak, at_s = held.value_c, held.at_s
+    hidden = hidden_by_gaps(readings, low, high, allowed, HELD_S)
     most = max(peak, hidden) if level.sure else max(peak, hidden, hold.upper_c)
-    coarse = _hidden_by_sampling(readings, top) > max(2.0 * allowed.noise_c, LEAST_HIDDEN_C)
-    above = inside(
-        readings, hold.upper_c, np.inf, start_s=level.start_s, end_s=level.end_s, mode="best", allowed=allowed
-    ).total_s
+    top = low + int(readings.temp_c[low:high].argmax())
+    coarse = readings.period_s > HELD_S and _hidden_by_sampling(readings, top) > max(
+        2.0 * allowed.noise_c, LEAST_HIDDEN_C
+    )
+    above = inside(readings, hold.upper_c, np.inf, start_s=start_s, end_s=end_s, mode="best", allowed=allowed).total_s
     return Overshoot(
         peak - hold.target_c,
-        float(readings.t_s[top]),
+        at_s,
         most - hold.target_c,
         bool(hidden > peak + allowed.noise_c or coarse or (not level.sure and hold.upper_c > peak)),
         above,
     )
 
 
-def _hidden_by_gaps(readings: Readings, low: int, high: int, allowed: Allowed) -> float:
-    """Highest temperature that the furnace's own rates allow within gaps [degC]."""
+def hidden_by_gaps(readings: Readings, low: int, high: int, allowed: Allowed, held_s: float) -> float:
+    """Highest temperature [degC] that the furnace's own rates allow to be held for ``held_s`` within a gap."""
     part = slice(max(low - 1, 0), high + 1)
     t, y = readings.t_s[part], readings.temp_c[part]
     wide = np.flatnonzero(readings.is_gap(part))
+    long = t[wide + 1] - t[wide] - held_s
+    wide, long = wide[long > 0.0], long[long > 0.0]
     if not wide.size:
         return -np.inf
-    up, down, long = allowed.heating_c_per_s, allowed.cooling_c_per_s, t[wide + 1] - t[wide]
-    # Up from the left end at the heating rate, down to the right end at the cooling rate: where the two lines meet.
+    up, down = allowed.heating_c_per_s, allowed.cooling_c_per_s
+    # Up from the left end at the heating rate, a while level, down to the right end at the cooling rate.
     apex = (up * down * long + down * y[wide] + up * y[wide + 1]) / (up + down)
-    return float(np.max(np.maximum(apex, np.maximum(y[wide], y[wide + 1]))))
+    lowest = np.minimum(y[wide], y[wide + 1])
+    return float(np.max(np.maximum(apex, lowest)))
 
 
 def _hidden_by_sampling(readings: Readings, top: int) -> float:

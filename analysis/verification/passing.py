@@ -10,9 +10,11 @@ import numpy as np
 from soakwitness.analysis.recipes.model import Hold
 from soakwitness.analysis.runs import FloatArray
 from soakwitness.analysis.verification.assignment import ROOM_C, Stay
-from soakwitness.analysis.verification.edges import Edges, Readings, in_band
+from soakwitness.analysis.verification.edges import STANDS_SHARE, TAKEN_BACK_S, Edges, in_band, limit_c
+from soakwitness.analysis.verification.readings import Readings
 
 PASSING = 1.6
+ARRIVED = 0.2  # of the speed before: so slow behind the band it had arrived, and drifted on
 SPEED_S = 120.0
 SPEED_READINGS = 6
 STOP_S = (60.0, 120.0, 180.0, 240.0)
@@ -20,6 +22,7 @@ STOP_READINGS = 3
 STOP_SHARE = 1.0 / 3.0
 SURE_SHARE = 0.15
 LEAST_STAY_S = 30.0
+KEPT_SHARE = 0.4  # of its heat above the room: a furnace that lost more began anew; common practice, no source
 APART_S = 60.0  # noise at the edges does not part a stay
 
 
@@ -48,7 +51,7 @@ def passes_through(
     if not (edges.entered and edges.left):
         return False
     before, after = _speeds(readings, edges, after_s, before_s)
-    if before * after <= 0.0 or (after > 0.0) != edges.left_upward:
+    if before * after <= 0.0 or (after > 0.0) != edges.left_upward or abs(after) < ARRIVED * abs(before):
         return False
     expected = hold.below_c / abs(before) + hold.above_c / abs(after)
     if edges.leave_s - edges.enter_s >= PASSING * expected:
@@ -139,6 +142,38 @@ def _speed(readings: Readings, from_s: float, away_s: float, limit_s: float) -> 
     return float(y[middle:high].mean() - y[low:middle].mean()) / run
 
 
+def standing(readings: Readings, hold: Hold, since_s: float, until_s: float) -> Stay | None:
+    """A stretch [s] in which a trace stood in a hold's band, or above it within its limit; None without one.
+
+    It is the longest whose breaks are at most two minutes, a quarter of what is asked at least, and no mere passing
+    through; some of it must lie inside the band. A trace that turned round within a band's width above its limit was
+    never meant to go farther.
+    """
+    low, high = readings.between(max(since_s, readings.t_s[0]), min(until_s, readings.t_s[-1]))
+    part = readings.temp_c[low:high]
+    width = hold.below_c + hold.above_c
+    turned = until_s > readings.t_s[-1] and part.max(initial=-np.inf) < limit_c(hold) + width
+    near = low + np.flatnonzero((part >= hold.lower_c) & (part <= limit_c(hold) + (width if turned else 0.0)))
+    if not near.size:
+        return None
+    t = readings.t_s
+    for run in sorted(np.split(near, np.flatnonzero(np.diff(t[near]) > TAKEN_BACK_S) + 1), key=len, reverse=True):
+        first, last = float(t[run[0]]), float(t[run[-1]])
+        if (
+            run[-1] == t.size - 1
+            and last - first >= LEAST_STAY_S
+            and hold.lower_c <= readings.temp_c[-1] <= hold.upper_c
+        ):
+            return Stay(first, last)  # the record ends in it
+        if last - first < max(STANDS_SHARE * hold.required_s, LEAST_STAY_S, 3.0 * readings.period_s):
+            return None
+        stretch = Edges(first, last, left_upward=_goes_up(readings, int(run[-1])))
+        inside = in_band(readings, hold, first, last).size
+        if inside >= 3 and not passes_through(readings, hold, stretch):
+            return Stay(first, last)
+    return None
+
+
 def only_passes(readings: Readings, hold: Hold, stay: Stay, before_s: float) -> bool:
     """Tell whether a further stay after an interruption is only the trace falling through the band.
 
@@ -187,7 +222,8 @@ def later_stay(readings: Readings, hold: Hold, edges: Edges, before_s: float) ->
     Returns
     -------
     Stay or None
-        The first stretch in the band that is no mere passing through, found before the furnace is half cold.
+        The first stretch in the band that is no mere passing through, found before the furnace has lost three
+        fifths of its heat.
     """
     inside = in_band(readings, hold, edges.leave_s, before_s)
     inside = inside[readings.t_s[inside] > edges.leave_s]
@@ -198,12 +234,62 @@ def later_stay(readings: Readings, hold: Hold, edges: Edges, before_s: float) ->
         if t[min(run[-1] + 1, t.size - 1)] > before_s:
             return None  # it goes on into the next hold, and is that one's
         since, _ = readings.between(edges.leave_s, edges.leave_s)
-        if readings.temp_c[since : run[0] + 1].min() < (hold.target_c + ROOM_C) / 2.0:
+        if readings.temp_c[since : run[0] + 1].min() < began_anew_c(hold.target_c):
             return None
         stretch = Edges(float(t[run[0]]), float(t[run[-1]]), left_upward=_goes_up(readings, int(run[-1])))
         if t[run[-1]] - t[run[0]] >= LEAST_STAY_S and not passes_through(readings, hold, stretch, before_s=before_s):
             return Stay(stretch.enter_s, stretch.leave_s)
     return None
+
+
+def earlier_stay(readings: Readings, hold: Hold, stay: Stay, after_s: float) -> Stay | None:
+    """Find where a hold stood before its first stay: an interruption ended that one, and what came after was longer.
+
+    Parameters
+    ----------
+    readings : Readings
+        The trace.
+    hold : Hold
+        The hold.
+    stay : Stay
+        Its first stay so far.
+    after_s : float
+        End of what came before [s].
+
+    Returns
+    -------
+    Stay or None
+        The longest stretch in the band since, a quarter of what is asked at least and no mere passing through, from
+        which the furnace neither went hotter nor lost three fifths of its heat before the stay.
+    """
+    t, y = readings.t_s, readings.temp_c
+    inside = in_band(readings, hold, after_s, stay.start_s)
+    for run in sorted(np.split(inside, np.flatnonzero(np.diff(inside) > 1) + 1), key=len, reverse=True):
+        if run.size < 3 or t[run[-1]] - t[run[0]] < max(STANDS_SHARE * hold.required_s, LEAST_STAY_S) or not run[0]:
+            return None
+        between = y[run[-1] : readings.between(stay.start_s, stay.start_s)[0] + 1]
+        if between.max() > limit_c(hold) or between.min() < began_anew_c(hold.target_c):
+            continue
+        stretch = Edges(float(t[run[0]]), float(t[run[-1]]), left_upward=_goes_up(readings, int(run[-1])))
+        if between.min() < hold.lower_c and not passes_through(readings, hold, stretch, before_s=stay.start_s):
+            return Stay(stretch.enter_s, stretch.leave_s)
+    return None
+
+
+def began_anew_c(hot_c: float) -> float:
+    """Tell from when on a furnace that cools has begun anew.
+
+    Parameters
+    ----------
+    hot_c : float
+        How hot it was [degC].
+
+    Returns
+    -------
+    float
+        Below this [degC] what comes next is no rest of what went before.
+    """
+    return ROOM_C + KEPT_SHARE * (hot_c - ROOM_C)
 
 
 def _goes_up(readings: Readings, index: int) -> bool:

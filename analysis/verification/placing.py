@@ -7,14 +7,16 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from soakwitness.analysis.recipes.model import Hold, Recipe
-from soakwitness.analysis.runs import FloatArray, Trace
+from soakwitness.analysis.runs import FloatArray
 from soakwitness.analysis.verification import assignment, edges, passing
 from soakwitness.analysis.verification.assignment import Blocks, Stay
-from soakwitness.analysis.verification.edges import Edges, Readings
+from soakwitness.analysis.verification.edges import Edges
+from soakwitness.analysis.verification.readings import Readings
 
 LEVEL_STAY_S = 300.0
 LEAST_SHARE = 0.02
 SWING_C = 15.0
+FEWEST_LEVEL = 3  # blocks
 
 
 @dataclass(frozen=True)
@@ -30,52 +32,13 @@ class Placed:
     window_s: float | None = None
 
 
-def readings_of(trace: Trace) -> Readings:
-    """Drop the holes of a trace.
-
-    Parameters
-    ----------
-    trace : Trace
-        The trace.
-
-    Returns
-    -------
-    Readings
-        Its finite readings.
-    """
-    seen = np.isfinite(trace.temp_c)
-    t_s, temp_c = (trace.t_s, trace.temp_c) if seen.all() else (trace.t_s[seen], trace.temp_c[seen])
-    return Readings(t_s, temp_c, trace.resolution_c, max(trace.period_s, _usual_distance(t_s)))
-
-
-def _usual_distance(t_s: FloatArray) -> float:
-    """Median distance of readings [s]: a slow link or a slow sensor makes no gap of every interval."""
-    if t_s.size < 2:
-        return 0.0
-    some = np.arange(0, t_s.size - 1, max(1, t_s.size // 20_000))
-    return float(np.median(t_s[some + 1] - t_s[some]))
-
-
 def place_holds(
     readings: Readings, recipe: Recipe, *, reach_c: float = 0.0, blocks: Blocks | None = None
 ) -> tuple[Placed | None, ...]:
-    """Place every hold of a recipe on a trace.
+    """Place every hold of a recipe on a trace, in the recipe's order; None where the run has no such hold.
 
-    Parameters
-    ----------
-    readings : Readings
-        The trace.
-    recipe : Recipe
-        The recipe.
-    reach_c : float
-        How far outside its band a level stretch may lie and still be taken for the hold, at least two bands [K].
-    blocks : Blocks, optional
-        The trace's block medians, where they are there already.
-
-    Returns
-    -------
-    tuple of Placed or None
-        One a hold, in the recipe's order; None where the run has no such hold.
+    ``reach_c`` [K] is how far outside its band a level stretch may lie and still be taken for the hold, at least two
+    bands; ``blocks`` the trace's block medians, where they are there already.
     """
     if not recipe.holds:
         return ()
@@ -83,19 +46,50 @@ def place_holds(
     assigned = assignment.assign(blocks, _swinging(recipe), resolution_c=readings.resolution_c)
     stays = [_possible(readings, hold, many, reach_c) for hold, many in zip(recipe.holds, assigned.stays, strict=True)]
     _join_rounds(readings, recipe, stays)
-    placed: list[Placed | None] = []
+    placed = _without_passings(readings, recipe, stays, assigned.begin_s, blocks)
+    if _recover(readings, recipe, placed, stays):
+        placed = _without_passings(readings, recipe, stays, assigned.begin_s, blocks)
+    return tuple(placed)
+
+
+def _without_passings(
+    readings: Readings,
+    recipe: Recipe,
+    stays: list[tuple[Stay, ...]],
+    begins_s: tuple[float | None, ...],
+    blocks: Blocks,
+) -> list[Placed | None]:
+    """Edges of all holds; stays that only pass through a band are dropped and the edges taken anew."""
     while True:
-        placed = _edges_of(readings, recipe, stays, assigned.begin_s)
+        placed = _edges_of(readings, recipe, stays, begins_s, blocks)
         passed = [number for number in range(len(placed)) if _passes(readings, placed, number)]
         if not passed:
-            return tuple(placed)
+            return placed
         for number in passed:
             stays[number] = ()
 
 
+def _recover(readings: Readings, recipe: Recipe, placed: list[Placed | None], stays: list[tuple[Stay, ...]]) -> bool:
+    """Find holds that stand in their band, between those before and after, though the search passed them over."""
+    found = False
+    for number, hold in enumerate(recipe.holds):
+        if placed[number] is not None:
+            continue
+        before = [p for p in placed[:number] if p is not None]
+        after = [p for p in placed[number + 1 :] if p is not None]
+        since = max((p.edges.leave_s if p.edges else p.stays[-1].end_s for p in before), default=-np.inf)
+        until = min((p.edges.enter_s if p.edges else p.stays[0].start_s for p in after), default=np.inf)
+        stay = passing.standing(readings, hold, since, until)
+        if stay is not None:
+            stays[number], found = (stay,), True
+            placed[number] = Placed(hold, (stay,), None)
+    return found
+
+
 def _join_rounds(readings: Readings, recipe: Recipe, stays: list[tuple[Stay, ...]]) -> None:
     """Of rounds at one temperature, those without leaving the band between are one, and the first ones come first."""
-    for number in range(len(stays) - 1):
+    # As often as there are holds, so that a later round comes all the way to the first place that is free.
+    for number in [*range(len(stays) - 1)] * len(stays):
         mine, theirs, hold = stays[number], stays[number + 1], recipe.holds[number]
         if not theirs or not hold.lower_c <= recipe.holds[number + 1].target_c <= hold.upper_c:
             continue
@@ -135,26 +129,53 @@ def _passes(readings: Readings, placed: list[Placed | None], number: int) -> boo
     )
 
 
-def place_again(readings: Readings, recipe: Recipe, placed: tuple[Placed | None, ...]) -> tuple[Placed | None, ...]:
-    """Find the edges of holds on another trace of the same run, such as a load sensor that lags behind.
+def place_again(
+    readings: Readings, recipe: Recipe, placed: tuple[Placed | None, ...], chamber_ends_s: float
+) -> tuple[Placed | None, ...]:
+    """The holds as placed on the chamber, with the edges of a load sensor that lags behind it.
 
-    Parameters
-    ----------
-    readings : Readings
-        The other trace.
-    recipe : Recipe
-        The recipe.
-    placed : tuple of Placed or None
-        The holds as placed on the chamber's trace.
-
-    Returns
-    -------
-    tuple of Placed or None
-        The same holds with the other trace's edges; ``edges`` None where it never was in the band.
+    It must enter before the chamber leaves, and its stay ends at its first crossing of either edge after that;
+    ``edges`` None where it did not. A hold in which the chamber's readings end, at ``chamber_ends_s`` [s], was not left
+    then: what the load sensor shows by itself counts.
     """
-    stays = [() if p is None else p.stays for p in placed]
-    begins = tuple(None if p is None else p.window_s for p in placed)
-    return tuple(_edges_of(readings, recipe, stays, begins))
+    alone: tuple[Placed | None, ...] = ()
+    if readings.t_s[-1] > chamber_ends_s and any(p and p.edges and not p.edges.left for p in placed):
+        alone = place_holds(readings, recipe)
+    result: list[Placed | None] = []
+    after_s, previous = float(readings.t_s[0]), None
+    for number, (hold, here) in enumerate(zip(recipe.holds, placed, strict=True)):
+        if here is None:
+            result.append(None)
+            continue
+        shown = alone[number] if alone and here.edges and not here.edges.left else None
+        if shown and shown.edges and here.edges and shown.edges.leave_s >= here.edges.leave_s:
+            result.append(shown)
+            continue
+        begin_s = max(after_s, here.window_s) if here.window_s is not None and previous is None else after_s
+        chamber_leaves_s = here.edges.leave_s if here.edges is not None else here.stays[-1].end_s
+        from_above = previous is not None and previous > hold.target_c
+        mine = _load_edges(readings, hold, here, begin_s, chamber_leaves_s, from_above)
+        result.append(Placed(hold, here.stays, mine, begin_s))
+        after_s = max(after_s, min(mine.leave_s if mine else chamber_leaves_s, float(readings.t_s[-1])))
+        previous = hold.target_c
+    return tuple(result)
+
+
+def _load_edges(
+    readings: Readings, hold: Hold, here: Placed, begin_s: float, chamber_leaves_s: float, from_above: bool
+) -> Edges | None:
+    """Enter and leave of a load sensor in one hold of the chamber."""
+    first = Stay(min(here.stays[0].start_s, chamber_leaves_s), chamber_leaves_s)
+    entered = edges.enter(readings, hold, first, after_s=begin_s, from_above=from_above)
+    if entered is None or entered[0] > chamber_leaves_s:
+        return None
+    inside = edges.in_band(readings, hold, entered[0], chamber_leaves_s)
+    if not inside.size and not entered[1]:
+        return None
+    climbs = bool(here.edges and here.edges.left_upward)
+    leave_s, left, upward = edges.leave_after(readings, hold, entered[0], chamber_leaves_s, climbs=climbs)
+    left = left or bool(here.edges and here.edges.left and leave_s < float(readings.t_s[-1]))
+    return Edges(entered[0], max(leave_s, entered[0]), entered[1], left, upward, entered[2])
 
 
 def _edges_of(
@@ -162,6 +183,7 @@ def _edges_of(
     recipe: Recipe,
     stays: list[tuple[Stay, ...]],
     begins_s: tuple[float | None, ...],
+    blocks: Blocks,
 ) -> list[Placed | None]:
     """Edges of all holds that have a stay, in order."""
     holds = recipe.holds
@@ -179,6 +201,11 @@ def _edges_of(
             after_s, previous = max(after_s, mine[-1].end_s), number
             continue
         from_above = previous is not None and holds[previous].target_c > hold.target_c
+        if number == 0 or previous == number - 1:
+            since = begin_s if number else float(readings.t_s[0])
+            earlier = passing.earlier_stay(readings, hold, mine[0], max(since, after_s))
+            if earlier is not None:
+                mine, begin_s = (earlier, *mine), max(since, after_s)
         begin_s = max(begin_s, _after_hotter(readings, recipe, number, previous, begin_s, mine[0]))
         entered = edges.enter(readings, hold, mine[0], after_s=begin_s, from_above=from_above)
         if entered is None:
@@ -203,9 +230,51 @@ def _edges_of(
             if more is None:
                 break
             mine = (*mine, more)
+        if mark.left_upward and following is not None:
+            mark = _with_level_above(readings, recipe, number, holds[following], mark, before_s, blocks)
         placed[number] = Placed(hold, mine, mark, entered[3])
-        after_s, previous = left[0], number
+        after_s, previous = mark.leave_s, number
     return placed
+
+
+def _with_level_above(
+    readings: Readings, recipe: Recipe, number: int, next_hold: Hold, mark: Edges, before_s: float, blocks: Blocks
+) -> Edges:
+    """A level part above the band that is nearer to this hold than to the next belongs to it: it is left at its end."""
+    hold = recipe.holds[number]
+    nearer_c = (hold.target_c + next_hold.target_c) / 2.0
+    slope = assignment.slope_reference(recipe, number, readings.resolution_c)
+    parts = level_parts(blocks, slope, (hold.upper_c, nearer_c), (mark.leave_s, before_s))
+    long = [end for start, end in parts if end - start > hold.hot_s]
+    return replace(mark, leave_s=max(mark.leave_s, min(long[-1], before_s))) if long else mark
+
+
+def level_parts(
+    blocks: Blocks, slope_c_per_h: float, between_c: tuple[float, float], between_s: tuple[float, float]
+) -> list[tuple[float, float]]:
+    """Stretches (from, to) [s] in which a trace stood level: slope below ``slope_c_per_h``, within [degC] and [s]."""
+    flat = np.minimum(np.abs(blocks.left_c_per_h), np.abs(blocks.right_c_per_h)) < slope_c_per_h
+    part = flat & (blocks.temp_c > between_c[0]) & (blocks.temp_c < between_c[1])
+    part &= (blocks.t_s >= between_s[0]) & (blocks.t_s <= between_s[1])
+    ends = np.flatnonzero(np.diff(np.concatenate(([False], part, [False])).astype(np.int8)))
+    half_s = blocks.block_s / 2.0
+    return [
+        (float(blocks.t_s[a]) - half_s, float(blocks.t_s[b - 1]) + half_s)
+        for a, b in ends.reshape(-1, 2)
+        if _surely_level(blocks.t_s[a:b], blocks.temp_c[a:b], slope_c_per_h)
+    ]
+
+
+def _surely_level(t_s: FloatArray, temp_c: FloatArray, slope_c_per_h: float) -> bool:
+    """Whether a line through the blocks of a stretch is level, two standard errors included: noise is no level part."""
+    if t_s.size < FEWEST_LEVEL:
+        return False
+    t = t_s - t_s.mean()
+    spread = float(t @ t)
+    slope = float(t @ temp_c) / spread
+    off = temp_c - temp_c.mean() - slope * t
+    error = np.sqrt(float(off @ off) / (t_s.size - 2) / spread)
+    return bool((abs(slope) + 2.0 * error) * 3600.0 < slope_c_per_h)
 
 
 def _after_hotter(
@@ -262,18 +331,5 @@ def _possible(readings: Readings, hold: Hold, stays: tuple[Stay, ...], reach_c: 
 
 
 def in_band_any(temp_c: FloatArray, hold: Hold) -> bool:
-    """Tell whether any reading is inside the band.
-
-    Parameters
-    ----------
-    temp_c : ndarray
-        Readings [degC], shape (n,).
-    hold : Hold
-        The hold.
-
-    Returns
-    -------
-    bool
-        Whether one is.
-    """
+    """Whether any reading [degC] is inside the band."""
     return bool(np.any((temp_c >= hold.lower_c) & (temp_c <= hold.upper_c)))

@@ -4,38 +4,35 @@ from __future__ import annotations
 
 import numpy as np
 
-from soakwitness.analysis.verification.edges import Readings, crossing_s
+from soakwitness.analysis.verification.context import VerificationContext
 from soakwitness.analysis.verification.model import Bounds
-from soakwitness.analysis.verification.scene import Scene
+from soakwitness.analysis.verification.readings import Readings, crossing_s
 
 
-def cooling_time(scene: Scene) -> Bounds | None:
-    """Time the work took between the two temperatures of the recipe's quench.
+def cooling_time(context: VerificationContext) -> Bounds | None:
+    """Time the work took between the two temperatures of the recipe's quench [s], of several load sensors the slowest.
 
-    Parameters
-    ----------
-    scene : Scene
-        The verification.
-
-    Returns
-    -------
-    Bounds or None
-        Time [s], interpolated, with the sampling around each crossing as its bounds; None where the recipe names no
-        temperatures, or no load sensor was seen to cool through both.
+    Interpolated, with the sampling around each crossing as its bounds; None where the recipe names no temperatures, or
+    no load sensor was seen to cool through both.
     """
-    quench = scene.recipe.quench
-    if quench is None or quench.cool_from_c is None or quench.cool_to_c is None or scene.source != "load":
+    quench = context.recipe.quench
+    if quench is None or quench.cool_from_c is None or quench.cool_to_c is None:
         return None
-    trace = scene.edges_on
-    low = _last_above(trace, quench.cool_from_c)
+    loads = context.loads or ((context.chamber,) if context.chamber.source == "load" else ())
+    took = [_cooled(load.readings, quench.cool_from_c, quench.cool_to_c) for load in loads]
+    return max((t for t in took if t is not None), key=lambda t: t.best, default=None)
+
+
+def _cooled(trace: Readings, from_c: float, to_c: float) -> Bounds | None:
+    low = _last_above(trace, from_c)
     if low is None:
         return None
-    part = np.flatnonzero(trace.temp_c[low + 1 :] <= quench.cool_to_c)
+    part = np.flatnonzero(trace.temp_c[low + 1 :] <= to_c)
     if not part.size:
         return None
     high = low + int(part[0])
     t = trace.t_s
-    best = crossing_s(trace, high, quench.cool_to_c) - crossing_s(trace, low, quench.cool_from_c)
+    best = crossing_s(trace, high, to_c) - crossing_s(trace, low, from_c)
     return Bounds(max(float(t[high] - t[low + 1]), 0.0), best, float(t[high + 1] - t[low]))
 
 

@@ -8,31 +8,21 @@ import numpy as np
 
 from soakwitness.analysis.ramps import ramp_rate
 from soakwitness.analysis.recipes.model import Hold, Ramp
-from soakwitness.analysis.verification.edges import Edges, Readings
+from soakwitness.analysis.verification.context import VerificationContext
+from soakwitness.analysis.verification.edges import Edges
 from soakwitness.analysis.verification.model import RampResult, Verdict
-from soakwitness.analysis.verification.scene import Scene
+from soakwitness.analysis.verification.readings import Readings
 
 BEGUN_C = 2.0
 BEGUN_SHARE = 0.02
 
 
-def judge_ramps(scene: Scene) -> dict[int, RampResult]:
-    """Find and judge every ramp.
-
-    Parameters
-    ----------
-    scene : Scene
-        The verification.
-
-    Returns
-    -------
-    dict
-        Results by the step's number.
-    """
+def judge_ramps(context: VerificationContext) -> dict[int, RampResult]:
+    """Find and judge every ramp; results by the step's number."""
     results: dict[int, RampResult] = {}
-    steps = scene.recipe.steps
-    at_s: float | None = scene.start_s
-    holds = iter(scene.placed)
+    steps = context.recipe.steps
+    at_s: float | None = context.start_s
+    holds = iter(context.chamber.placed)
     edges: Edges | None = None
     for place, step in enumerate(steps):
         if isinstance(step, Hold):
@@ -41,22 +31,24 @@ def judge_ramps(scene: Scene) -> dict[int, RampResult]:
             at_s = edges.leave_s if edges else None
             continue
         following = steps[place + 1] if place + 1 < len(steps) else None
-        result = _ramp(scene, step, place, at_s, following)
+        result = _ramp(context, step, place, at_s, following)
         results[step.number] = result
         if not isinstance(following, Hold):
             at_s = result.end_s
     return results
 
 
-def _ramp(scene: Scene, step: Ramp, place: int, after_s: float | None, following: Ramp | Hold | None) -> RampResult:
+def _ramp(
+    context: VerificationContext, step: Ramp, place: int, after_s: float | None, following: Ramp | Hold | None
+) -> RampResult:
     bare = RampResult(step.number, step.to_c, False, required_rate_c_per_h=step.rate_c_per_h, cycle=step.cycle)
-    span = _span(scene, step, place, after_s, following)
+    span = _span(context, step, place, after_s, following)
     limits = step.min_rate_c_per_h is not None or step.max_rate_c_per_h is not None
     unknown: Verdict | None = "not proven" if limits else None
     if span is None:
         return replace(bare, verdict=unknown)
     start_s, end_s = span
-    trace = scene.chamber
+    trace = context.chamber.readings
     low, high = trace.between(start_s, end_s)
     rate = ramp_rate(trace.t_s[low:high], trace.temp_c[low:high], start_s=start_s, end_s=end_s)
     if rate is None:
@@ -81,23 +73,25 @@ def _verdict(step: Ramp, rate_c_per_h: float) -> Verdict:
 
 
 def _span(
-    scene: Scene, step: Ramp, place: int, after_s: float | None, following: Ramp | Hold | None
+    context: VerificationContext, step: Ramp, place: int, after_s: float | None, following: Ramp | Hold | None
 ) -> tuple[float, float] | None:
     """Begin and end of a ramp [s], None where it is not on record."""
-    trace = scene.chamber
+    trace = context.chamber.readings
     if isinstance(following, Hold):
-        number = scene.recipe.holds.index(following)
-        placed = scene.placed[number]
+        number = context.recipe.holds.index(following)
+        placed = context.chamber.placed[number]
         if placed is None or placed.edges is None or not placed.edges.entered:
             return None
-        window = placed.window_s if placed.window_s is not None else scene.start_s
-        begin = window if after_s is None else _way_begin(scene, place, after_s, window)
+        if placed.edges.enter_s > context.end_s:
+            return None  # seen by a load sensor alone: the chamber was read no more
+        window = placed.window_s if placed.window_s is not None else context.start_s
+        begin = window if after_s is None else _way_begin(context, place, after_s, window)
         end = _arrival(trace, following.target_c, placed.edges, placed.stays[0].start_s)
         return _begun(trace, begin, end), end
     if after_s is None:
         return None
-    begin = _level_end(scene, place, after_s)
-    low, high = trace.between(begin, scene.end_s)
+    begin = _level_end(context, place, after_s)
+    low, high = trace.between(begin, context.end_s)
     part = trace.temp_c[low:high]
     if part.size < 3:
         return None
@@ -109,22 +103,22 @@ def _span(
     return (_begun(trace, begin, end), end) if end > begin else None
 
 
-def _way_begin(scene: Scene, place: int, after_s: float, window_s: float) -> float:
+def _way_begin(context: VerificationContext, place: int, after_s: float, window_s: float) -> float:
     """Where the way to a hold began: the end of the level part before it, unless the furnace cooled in between."""
-    level_s, trace = _level_end(scene, place, after_s), scene.chamber
-    at_level, at_window = (float(trace.temp_c[trace.between(t, t)[0]]) for t in (level_s, window_s))
+    level_s, trace = _level_end(context, place, after_s), context.chamber.readings
+    at_level, at_window = trace.at(level_s), trace.at(window_s)
     return window_s if at_window < at_level - 2.0 * trace.back_c and window_s > level_s else level_s
 
 
-def _level_end(scene: Scene, place: int, after_s: float) -> float:
+def _level_end(context: VerificationContext, place: int, after_s: float) -> float:
     """A ramp begins where the level part of the hold before it ended: trace it back from *leave*."""
-    before = scene.recipe.steps[place - 1] if place else None
+    before = context.recipe.steps[place - 1] if place else None
     if not isinstance(before, Hold):
         return after_s
-    placed = scene.placed[scene.recipe.holds.index(before)]
+    placed = context.chamber.placed[context.recipe.holds.index(before)]
     if placed is None or placed.edges is None:
         return after_s
-    trace = scene.chamber
+    trace = context.chamber.readings
     low, high = trace.between(placed.edges.enter_s, placed.edges.leave_s)
     part = trace.temp_c[low:high]
     if not part.size:

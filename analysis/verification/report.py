@@ -6,27 +6,33 @@ from typing import Any
 
 from soakwitness.analysis.verification.model import (
     RULE_REFERENCES,
+    RULES_VERSION,
     Bounds,
     Comparison,
     Dip,
     Finding,
     HoldResult,
     InBand,
+    KnownError,
     PieceResult,
     RampResult,
+    TooHot,
     Verification,
 )
+from soakwitness.firmware_bridge.common.units import Unit
 
 SCHEMA = "soakwitness/verify/1"
 
 
-def as_json(verification: Verification) -> dict[str, Any]:
+def as_json(verification: Verification, unit: Unit = "C") -> dict[str, Any]:
     """Turn a verification into plain data.
 
     Parameters
     ----------
     verification : Verification
         What ``verify`` found; times [s], temperatures [degC].
+    unit : str
+        ``C`` or ``F``, of the sentences; every number stays in degC and kelvin.
 
     Returns
     -------
@@ -41,8 +47,8 @@ def as_json(verification: Verification) -> dict[str, Any]:
         "verdict": v.verdict,
         "decided_on": v.decided_on,
         "temperature_from": v.temperature_from,
-        "steps": [_ramp(s) if isinstance(s, RampResult) else _hold(s) for s in v.steps],
-        "findings": [_finding(f) for f in v.findings],
+        "steps": [_ramp(s) if isinstance(s, RampResult) else _hold(s, unit) for s in v.steps],
+        "findings": [_finding(f, unit) for f in v.findings],
         "record": {
             "rows": v.record.rows,
             "bad_rows": v.record.bad_rows,
@@ -53,17 +59,40 @@ def as_json(verification: Verification) -> dict[str, Any]:
         "as_read": v.as_read,
         "by_estimate": v.by_estimate,
         "sensor": v.sensor,
-        "sensor_error": {"source": v.errors.source, "says": v.errors.says, "expanded_c": _expanded(v)},
-        "decision_rule": {"says": v.rule, "references": list(RULE_REFERENCES)},
-        "would_prove": list(v.proves),
-        "not_seen": list(v.not_seen),
+        "sensor_error": {
+            "source": v.known.source,
+            "says": v.known.says.text(unit),
+            "expanded_c": {str(h.step): h.known.expanded_c for h in v.holds},
+        },
+        "decision_rule": {"says": v.rule, "references": list(RULE_REFERENCES), "version": RULES_VERSION},
+        "would_prove": [says.text(unit) for says in v.proves],
+        "not_seen": [says.text(unit) for says in v.not_seen],
         "quench_cooling_s": _bounds(v.quench_cooling_s),
-        "compared": [_comparison(c) for c in v.compared],
+        "compared": [_comparison(c, unit) for c in v.compared],
     }
 
 
-def _expanded(v: Verification) -> dict[str, float | None]:
-    return {str(h.step): v.errors.at(h.target_c) for h in v.holds}
+def _known(known: KnownError, unit: Unit) -> dict[str, Any]:
+    lapsed = known.lapsed
+    return {
+        "source": known.source,
+        "says": known.says.text(unit),
+        "correction_c": known.correction_c,
+        "expanded_c": known.expanded_c,
+        "lapsed": None if lapsed is None else {"correction_c": lapsed.correction_c, "expanded_c": lapsed.expanded_c},
+    }
+
+
+def _too_hot(hot: TooHot | None) -> dict[str, float] | None:
+    if hot is None:
+        return None
+    return {
+        "by_c": hot.by_c,
+        "limit_c": hot.limit_c,
+        "reached_c": hot.reached_c,
+        "at_s": hot.at_s,
+        "over_s": hot.over_s,
+    }
 
 
 def _bounds(bounds: Bounds | None) -> dict[str, float] | None:
@@ -97,7 +126,7 @@ def _ramp(ramp: RampResult) -> dict[str, Any]:
     }
 
 
-def _hold(hold: HoldResult) -> dict[str, Any]:
+def _hold(hold: HoldResult, unit: Unit) -> dict[str, Any]:
     stands = hold.error_it_stands_c
     return {
         "step": hold.step,
@@ -127,11 +156,14 @@ def _hold(hold: HoldResult) -> dict[str, Any]:
         "at_true_temperature": hold.at_true_temperature,
         "error_it_stands_c": None if stands is None else list(stands),
         "verdict": hold.verdict,
+        "decided_on": hold.known.basis,
+        "sensor_error": _known(hold.known, unit),
+        "too_hot": _too_hot(hold.too_hot),
         "measured_by": hold.measured_by,
         "temperature_from": hold.temperature_from,
         "dips": [_dip(d) for d in hold.dips],
         "pieces": [_piece(p) for p in hold.pieces],
-        "would_prove": list(hold.proves),
+        "would_prove": [says.text(unit) for says in hold.proves],
         "cycle": hold.cycle,
     }
 
@@ -157,24 +189,25 @@ def _piece(piece: PieceResult) -> dict[str, Any]:
         "pull_s": piece.pull_s,
         "plates_s": piece.plates_s,
         "quench_delay_s": piece.quench_delay_s,
+        "pull_c": piece.pull_c,
         "as_read": piece.as_read,
         "at_true_temperature": piece.at_true_temperature,
         "verdict": piece.verdict,
     }
 
 
-def _finding(finding: Finding) -> dict[str, Any]:
+def _finding(finding: Finding, unit: Unit) -> dict[str, Any]:
     return {
         "code": finding.code,
         "severity": finding.severity,
         "step": finding.step,
-        "says": finding.says,
-        "next": finding.next,
+        "says": finding.says.text(unit),
+        "next": finding.next.text(unit),
         "at_s": finding.at_s,
         "until_s": finding.until_s,
         "pieces": list(finding.pieces),
     }
 
 
-def _comparison(comparison: Comparison) -> dict[str, Any]:
-    return {"run": comparison.run, "same": comparison.same, "says": list(comparison.says)}
+def _comparison(comparison: Comparison, unit: Unit) -> dict[str, Any]:
+    return {"run": comparison.run, "same": comparison.same, "says": [says.text(unit) for says in comparison.says]}

@@ -1,77 +1,101 @@
-"""One thing that a recipe asks for: whether it is met as read, at true temperature, and up to which sensor error."""
+"""What a recipe asks of one piece in one hold: whether it is met as read, at true temperature, up to which error."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
-from soakwitness.analysis.verification.model import Basis, SensorErrors, Verdict
-from soakwitness.analysis.verification.shift import extremes, stands
+import numpy as np
+
+from soakwitness.analysis.verification.model import Verdict
+from soakwitness.analysis.verification.shift import STEPS, stands
 
 MOST_ERROR_C = 60.0
+NEAREST_C = 0.02
 ORDER: tuple[Verdict, ...] = ("pass", "not proven", "fail")
 
 
 @dataclass(frozen=True)
-class Outcome:
-    """How one requirement came out. ``stands_c`` None: not met as read."""
+class Requirement:
+    """One thing that is asked, as a function of how much the sensor reads high [K].
+
+    ``worst``: met with gaps and noise at their worst; ``best``: met at their best. ``always``: counts in a hold that is
+    not judged, too.
+    """
 
     name: str
-    as_read: Verdict
-    at_true_temperature: Verdict
-    stands_c: tuple[float, float] | None = None
-
-    def on(self, basis: Basis) -> Verdict:
-        """The verdict on one basis."""
-        return self.as_read if basis == "reading" else self.at_true_temperature
+    worst: Callable[[float], bool]
+    best: Callable[[float], bool]
+    always: bool = False
 
 
-def judged(
+def at_least(name: str, low: Callable[[float], float], high: Callable[[float], float], limit: float) -> Requirement:
+    """A figure must be at least its limit; ``low`` and ``high`` are the figure at its worst and at its best."""
+    return Requirement(name, lambda e: low(e) >= limit, lambda e: high(e) >= limit)
+
+
+def at_most(
     name: str,
-    worst: Callable[[float], float],
-    best: Callable[[float], float],
+    high: Callable[[float], float],
+    low: Callable[[float], float],
     limit: float,
     *,
-    at_least: bool,
-    expanded_c: float | None,
-) -> Outcome:
-    """Judge one figure against its limit.
+    always: bool = False,
+) -> Requirement:
+    """A figure must be at most its limit; ``high`` and ``low`` are the figure at its worst and at its best."""
+    return Requirement(name, lambda e: high(e) <= limit, lambda e: low(e) <= limit, always)
 
-    Parameters
-    ----------
-    name : str
-        The requirement.
-    worst, best : callable
-        The figure with gaps at their worst and at their best, for a sensor that reads that much high [K].
-    limit : float
-        The limit, in the unit of the figure [s or degC].
-    at_least : bool
-        The figure must be at least, else at most, the limit.
-    expanded_c : float or None
-        U [K]; None where nothing is known.
 
-    Returns
-    -------
-    Outcome
-        Both verdicts and the errors at which it stands.
+def as_read(requirement: Requirement) -> Verdict:
+    """Pass if met at no error with gaps at their worst, fail if unmet at their best, else not proven."""
+    return "pass" if requirement.worst(0.0) else "not proven" if requirement.best(0.0) else "fail"
+
+
+def at_true_temperature(requirements: Sequence[Requirement], expanded_c: float) -> Verdict:
+    """Pass if all are met for every error within U [K], fail if no single error meets all of them, else not proven.
 
     References
     ----------
     ILAC-G8:09/2019 and JCGM 106:2012: acceptance with a guard band of U on either side.
     """
+    if all(_met_throughout(one, expanded_c) for one in requirements):
+        return "pass"
+    return "not proven" if any_error_meets(requirements, expanded_c) else "fail"
 
-    def met(value: float) -> bool:
-        return value >= limit if at_least else value <= limit
 
-    as_read: Verdict = "pass" if met(worst(0.0)) else "not proven" if met(best(0.0)) else "fail"
-    interval = stands(lambda e: met(worst(e)), MOST_ERROR_C, expanded_c)
-    if expanded_c is None:
-        return Outcome(name, as_read, "not proven", interval)
-    if interval is not None and interval[0] <= -expanded_c and interval[1] >= expanded_c:
-        return Outcome(name, as_read, "pass", interval)
-    low, high = extremes(best, best, expanded_c)
-    at_true: Verdict = "not proven" if met(high if at_least else low) else "fail"
-    return Outcome(name, as_read, at_true, interval)
+def _met_throughout(requirement: Requirement, expanded_c: float) -> bool:
+    interval = stands(requirement.worst, expanded_c, expanded_c)
+    return interval is not None and interval[0] <= -expanded_c and interval[1] >= expanded_c
+
+
+def any_error_meets(requirements: Sequence[Requirement], expanded_c: float) -> bool:
+    """Whether one error within U [K] meets all requirements at their best."""
+    grid = [0.0] if expanded_c <= 0.0 else np.linspace(-expanded_c, expanded_c, 2 * STEPS + 1).tolist()
+    tried = [[one.best(e) for one in requirements] for e in grid]
+    if any(all(row) for row in tried):
+        return True
+    # The errors that meet one requirement may only touch those that meet another, between two that were tried.
+    for place in range(len(grid) - 1):
+        for k, one in enumerate(requirements):
+            if tried[place][k] != tried[place + 1][k]:
+                met, unmet = (grid[place], grid[place + 1]) if tried[place][k] else (grid[place + 1], grid[place])
+                edge = _edge(one.best, met, unmet)
+                if all(other.best(edge) for other in requirements):
+                    return True
+    return False
+
+
+def _edge(met: Callable[[float], bool], good: float, bad: float) -> float:
+    """The last error, between one that meets and one that does not, that meets [K]."""
+    while abs(bad - good) > NEAREST_C:
+        middle = (good + bad) / 2.0
+        good, bad = (middle, bad) if met(middle) else (good, middle)
+    return good
+
+
+def interval_of(requirement: Requirement, expanded_c: float | None) -> tuple[float, float] | None:
+    """Errors around 0 [K] in which a requirement stands with gaps at their worst; None if it does not at 0."""
+    return stands(requirement.worst, MOST_ERROR_C, expanded_c)
 
 
 def worst(verdicts: Iterable[Verdict]) -> Verdict:
@@ -89,8 +113,8 @@ def common(intervals: Iterable[tuple[float, float] | None]) -> tuple[float, floa
     return low, high
 
 
-def basis_of(errors: SensorErrors, decide_on: Basis | None) -> Basis:
-    """What the verdict rests on: the recipe's word, else the true temperature where U is known, else the reading."""
-    if decide_on is not None:
-        return decide_on
-    return "true temperature" if errors.known else "reading"
+def with_lapsed(read: Verdict, old: Verdict) -> Verdict:
+    """An overdue calibration proves nothing and still contradicts: it can stop a pass and excuses no failure."""
+    if read == old == "pass":
+        return "pass"
+    return "fail" if read == old == "fail" else "not proven"

@@ -1,88 +1,146 @@
-"""What is known of a sensor's error: stated, from a calibration, or the tolerance of new wire."""
+"""What is known of a sensor's error, decided once a hold: a calibration in force, a stated U, the class of new wire."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import replace
+from dataclasses import dataclass
+from datetime import date
 
 from soakwitness.analysis.calibration.correction import Correction
+from soakwitness.analysis.recipes.model import Hold
 from soakwitness.analysis.thermocouple_tolerance import tolerance_c, tolerance_of
-from soakwitness.analysis.verification.model import SensorErrors
+from soakwitness.analysis.verification.model import Basis, ErrorSource, KnownError, LapsedError
+from soakwitness.firmware_bridge.common.units import to_kelvin
+from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp
 from soakwitness.firmware_bridge.runfolder.model import Column
 
-UNKNOWN = SensorErrors(says="no calibration and no tolerance class is on record for this sensor")
+MARGIN_C = 25.0  # how far beyond its range a calibration still speaks, where it states no margin of its own
+NOTHING = Says("no calibration and no tolerance class is on record")
+
+
+@dataclass(frozen=True)
+class SensorErrors:
+    """What is on record of one sensor; ask ``known_at`` what that says at one hold.
+
+    ``stated_c`` is U as stated with the run [K], ``calibration`` its newest correction and ``day`` the day of the run,
+    ``wire`` type and class of new wire with ``instrument_c``, the instrument's own U [K].
+    """
+
+    stated_c: float | None = None
+    calibration: Correction | None = None
+    day: str = ""
+    wire: tuple[str, str] | None = None
+    instrument_c: float | None = None
+
+    @property
+    def overdue(self) -> bool:
+        """Whether the calibration has lapsed on the day of the run."""
+        return self.calibration is not None and self.calibration.overdue_on(self.day)
+
+    def known_at(self, hold: Hold, decide_on: Basis | None = None) -> KnownError:
+        """What is known of the sensor at one hold, and what the verdict there rests on."""
+        calibrated = self._calibrated(hold)
+        lapsed = calibrated if self.overdue else None
+        in_force = None if self.overdue else calibrated
+        source, expanded_c, says = self._uncertainty(hold, in_force)
+        known = source in ("calibration", "stated")
+        return KnownError(
+            basis=decide_on or ("true temperature" if known else "reading"),
+            correction_c=in_force[0] if in_force else 0.0,
+            expanded_c=expanded_c,
+            source=source,
+            says=says,
+            lapsed=LapsedError(lapsed[0], lapsed[1] * self._grown()) if lapsed else None,
+        )
+
+    def _calibrated(self, hold: Hold) -> tuple[float, float] | None:
+        """Correction and U [K] of the calibration at a hold; None where it does not reach target and both edges."""
+        correction = self.calibration
+        if correction is None:
+            return None
+        low, high = correction.low_c - MARGIN_C, correction.high_c + MARGIN_C
+        if not all(low <= temp_c <= high for temp_c in (hold.lower_c, hold.target_c, hold.upper_c)):
+            return None
+        at_c = min(max(hold.target_c, correction.low_c), correction.high_c)
+        return float(correction.correction_c(at_c)), float(correction.expanded_c(at_c))
+
+    def _uncertainty(
+        self, hold: Hold, calibrated: tuple[float, float] | None
+    ) -> tuple[ErrorSource, float | None, Says]:
+        told: list[tuple[ErrorSource, float, Says]] = []
+        if self.stated_c is not None:
+            told.append(("stated", self.stated_c, Says("stated with the run (k = 2)")))
+        if calibrated is not None and self.calibration is not None:
+            told.append(("calibration", calibrated[1], Says(f"calibration of {self.calibration.done_on}")))
+        if len(told) == 2:
+            larger, smaller = sorted(told, key=lambda one: -one[1])
+            says = Says.of("{larger}, larger than that of the {smaller}", larger=larger[2], smaller=smaller[2])
+            return larger[0], larger[1], says
+        if told:
+            return told[0]
+        if self.wire is not None:
+            at_c = _finite(float(tolerance_c(*self.wire, hold.target_c)))
+            also = "" if self.instrument_c is None else ", with the instrument's own"
+            says = Says(f"tolerance of new type {self.wire[0]} wire, class {self.wire[1]}{also}")
+            both = None if at_c is None else math.hypot(at_c, self.instrument_c or 0.0)
+            return "tolerance class", both, self._with_lapse(says)
+        return "none", None, self._with_lapse(self._nothing(hold))
+
+    def _nothing(self, hold: Hold) -> Says:
+        if self.calibration is None or self.overdue:
+            return NOTHING if self.calibration is None else Says("")
+        return Says.of(
+            "nothing is known of it at {target}: the calibration of {day} goes from {low} to {high}",
+            target=Temp(hold.target_c),
+            day=self.calibration.done_on,
+            low=Temp(self.calibration.low_c),
+            high=Temp(self.calibration.high_c),
+        )
+
+    def _with_lapse(self, says: Says) -> Says:
+        if not self.overdue or self.calibration is None:
+            return says
+        late = f"calibration of {self.calibration.done_on}, overdue since {self.calibration.due_on}"
+        return Says.of("{late}; {says}", late=late, says=says) if says.template else Says(late)
+
+    def _grown(self) -> float:
+        """Factor on U of a lapsed calibration: doubled when it is as late again as it was to last (assumption)."""
+        assert self.calibration is not None
+        done, due = date.fromisoformat(self.calibration.done_on), date.fromisoformat(self.calibration.due_on or "")
+        late = (date.fromisoformat(self.day[:10]) - due).days
+        return 1.0 + max(late, 0) / max((due - done).days, 1)
 
 
 def errors_of(column: Column | None, corrections: Mapping[str, Correction], day: str) -> SensorErrors:
-    """Find what is known of one sensor's error.
+    """What run and log book say of one sensor, its uncertainties (k = 2) in kelvin; ``day`` is the run's local day.
 
-    Parameters
-    ----------
-    column : Column or None
-        The sensor as the run describes it; its uncertainties are k = 2, in its unit.
-    corrections : mapping
-        Corrections by the sensor's name, as the log book keeps them.
-    day : str
-        Day of the run, such as 2026-11-25.
-
-    Returns
-    -------
-    SensorErrors
-        A stated U, else the calibration's, else the tolerance class of new wire, else nothing.
-
-    Notes
-    -----
-    The instrument's own uncertainty is added in quadrature: U^2 = U_sensor^2 + U_instrument^2.
+    The instrument's own uncertainty belongs to the class of the wire alone: a stated U is that of the reading, and a
+    calibration was made through the instrument.
     """
     if column is None:
-        return UNKNOWN
-    correction = corrections.get(column.name)
-    found = _sensor_part(column, correction, day)
-    if correction is not None:
-        found = replace(found, correction=correction.correction_c)
-    instrument_c = _kelvin(column.instrument_uncertainty, column)
-    return found if instrument_c is None else _with_instrument(found, instrument_c)
+        return SensorErrors(day=day)
+    kind, name = column.thermocouple, column.tolerance_class
+    return SensorErrors(
+        stated_c=_kelvin(column.expanded_uncertainty, column),
+        calibration=corrections.get(column.name),
+        day=day,
+        wire=(kind, name) if kind and name and tolerance_of(kind, name) is not None else None,
+        instrument_c=_kelvin(column.instrument_uncertainty, column),
+    )
 
 
 def _kelvin(difference: float | None, column: Column) -> float | None:
-    return difference if difference is None or column.unit != "F" else difference / 1.8
-
-
-def _sensor_part(column: Column, correction: Correction | None, day: str) -> SensorErrors:
-    stated_c = _kelvin(column.expanded_uncertainty, column)
-    if stated_c is not None:
-        return SensorErrors(stated_c, "stated", says="stated with the run (k = 2)")
-    if correction is not None:
-        late = correction.overdue_on(day)
-        return SensorErrors(
-            None,
-            "calibration",
-            expanded_at=lambda temp_c: _finite(float(correction.expanded_c(temp_c))),
-            overdue=late,
-            says=f"calibration of {correction.done_on}" + (f", overdue since {correction.due_on}" if late else ""),
-        )
-    kind, name = column.thermocouple, column.tolerance_class
-    if kind and name and tolerance_of(kind, name) is not None:
-        return SensorErrors(
-            None,
-            "tolerance class",
-            expanded_at=lambda temp_c: _finite(float(tolerance_c(kind, name, temp_c))),
-            says=f"tolerance of new type {kind} wire, class {name}",
-        )
-    return UNKNOWN
+    return None if difference is None else to_kelvin(difference, column.unit)
 
 
 def _finite(value: float) -> float | None:
     return value if math.isfinite(value) else None
 
 
-def _with_instrument(errors: SensorErrors, instrument_c: float) -> SensorErrors:
-    if errors.source == "none":
-        return errors
-
-    def both(temp_c: float) -> float | None:
-        sensor_c = errors.at(temp_c)
-        return None if sensor_c is None else math.hypot(sensor_c, instrument_c)
-
-    return replace(errors, expanded_c=None, expanded_at=both, says=f"{errors.says}, with the instrument's own")
+def reads_words(known: KnownError, shown_c: float) -> Says | None:
+    """How a person says a calibration: ``reads 1060.0, is 1053.7 ± 2.2``; None without one [degC]."""
+    if known.correction_c == 0.0 or known.expanded_c is None:
+        return None
+    true_c = shown_c + known.correction_c
+    return Says.of("reads {shown}, is {true} ± {u}", shown=Temp(shown_c), true=Temp(true_c), u=Diff(known.expanded_c))

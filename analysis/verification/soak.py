@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from soakwitness.analysis.recipes.model import Hold
-from soakwitness.analysis.verification.edges import SWING_S, Readings, crossing_s
-from soakwitness.analysis.verification.intervals import Allowed, Inside, Mode, inside
+from soakwitness.analysis.verification.edges import SWING_S, TAKEN_BACK_S
+from soakwitness.analysis.verification.intervals import Allowed, Inside, Mode, inside, merged
+from soakwitness.analysis.verification.readings import Readings, crossing_s
+
+Spans = tuple[tuple[float, float], ...]
 
 
 @dataclass(frozen=True)
@@ -19,6 +23,8 @@ class Window:
     ----------
     start_s : float
         Load mark, or where the climb to the hold began [s].
+    enter_s : float
+        *Enter* as read [s].
     level_start_s, level_end_s : float
         Begin and end of the level part [s].
     leave_s : float
@@ -31,9 +37,16 @@ class Window:
         The piece's pull mark [s].
     edges_on : Readings
         The trace that enter and leave are read from.
+    chamber_leaves_s : float or None
+        When the chamber left, where another sensor's edges are these [s].
+    follows : mapping or None
+        The work, low, best and high, where it lags behind ``edges_on`` and leaves by itself after it.
+    doors : tuple
+        Dips (from, to) [s] that a door explains: the walls stay hot meanwhile.
     """
 
     start_s: float
+    enter_s: float
     level_start_s: float
     level_end_s: float
     leave_s: float
@@ -42,6 +55,9 @@ class Window:
     left_upward: bool
     pull_s: float | None
     edges_on: Readings
+    chamber_leaves_s: float | None = None
+    follows: Mapping[Mode, Readings] | None = None
+    doors: Spans = ()
 
 
 @dataclass(frozen=True)
@@ -53,34 +69,24 @@ class Soak:
 
 
 def window_limits(window: Window, hold: Hold, error_c: float, mode: Mode, noise_c: float) -> tuple[float, float]:
-    """Begin and end of the time that can count, for a sensor that reads ``error_c`` high.
+    """Begin and end [s] of the time that can count, for a sensor that reads ``error_c`` [K] high.
 
-    Parameters
-    ----------
-    window : Window
-        The window.
-    hold : Hold
-        The hold.
-    error_c : float
-        Sensor error [K].
-    mode : str
-        ``low``, ``best`` or ``high``.
-    noise_c : float
-        Noise of a reading [K].
-
-    Returns
-    -------
-    tuple
-        Begin and end [s].
+    ``noise_c`` [K] is that of a reading.
     """
-    start, end = window.start_s, window.limit_s
+    start = window.start_s
     if window.from_above:
         start = max(start, _came_down(window, hold.upper_c + error_c, mode, noise_c))
-    width = hold.below_c + hold.above_c
-    if window.left_upward:
+    if mode == "best" and error_c == 0.0:
+        start = max(start, window.enter_s)
+    if window.chamber_leaves_s is not None and window.leave_s >= window.chamber_leaves_s:
+        end = _first_out(window.edges_on, hold, error_c, mode, noise_c, window.chamber_leaves_s)
+    elif window.left_upward:
+        width = hold.below_c + hold.above_c
         end = _went_up(window, hold.upper_c + error_c, width, mode, noise_c)
     else:
-        end = _went_down(window, hold.lower_c + error_c, width, noise_c)
+        end = _went_down(window, hold, error_c, mode, noise_c)
+    if window.follows is not None:
+        end = max(end, _first_out(window.follows[mode], hold, error_c, mode, 0.0, end))
     if window.pull_s is not None:
         end = min(end, window.pull_s)
     return start, end
@@ -104,15 +110,41 @@ def _went_up(window: Window, level_c: float, width_c: float, mode: Mode, noise_c
     return _at(trace, last + 1, 0.0) if mode == "high" else crossing_s(trace, last, level_c)
 
 
-def _went_down(window: Window, level_c: float, width_c: float, noise_c: float) -> float:
-    """Reading after the last that can be in the band, before the trace is a band's width below it."""
+def _went_down(window: Window, hold: Hold, error_c: float, mode: Mode, noise_c: float) -> float:
+    """Reading after the last that can belong to the hold: what is below it for two minutes, or above it, is none."""
     trace = window.edges_on
+    level_c = hold.lower_c + error_c - (noise_c if mode == "high" else 0.0)
     low, high = trace.between(window.leave_s, window.limit_s)
-    part = trace.temp_c[low:high]
-    part = part[: _until(part < level_c - width_c)]
-    inside = np.flatnonzero(part >= level_c - noise_c)
-    last = low + int(inside[-1]) if inside.size else low - 1
-    return window.limit_s if last + 1 >= high else _at(trace, last + 1, window.leave_s)
+    low = max(low - 1, 0)
+    t, y = trace.t_s[low:high], trace.temp_c[low:high]
+    climbed = y > max(hold.upper_c + error_c + noise_c, float(y[0]) if y.size else -np.inf)
+    y = y[: _until(climbed)]
+    inside = np.flatnonzero(y >= level_c)
+    if not inside.size:
+        return window.leave_s
+    back_s = SWING_S if hold.judge_by == "mean" else TAKEN_BACK_S
+    away = np.flatnonzero((np.diff(t[inside]) > back_s) & (np.diff(inside) > 1))
+    last = int(inside[away[0]]) if away.size else int(inside[-1])
+    return window.limit_s if low + last + 1 >= high else _at(trace, low + last + 1, window.leave_s)
+
+
+def _first_out(trace: Readings, hold: Hold, error_c: float, mode: Mode, noise_c: float, since_s: float) -> float:
+    """First crossing of either edge after a moment [s]; that moment where the trace is below the band then."""
+    spare = {"low": -noise_c, "best": 0.0, "high": noise_c}[mode]
+    lower, upper = hold.lower_c + error_c - spare, hold.upper_c + error_c + spare
+    first = max(trace.between(since_s, since_s)[1] - 1, 0)
+    y = trace.temp_c[first:]
+    if y[0] < lower:
+        return since_s
+    out = y < lower
+    if y[0] <= upper:
+        out |= y > upper
+    at = first + int(np.argmax(out)) if out.any() else trace.t_s.size - 1
+    if not out.any() or mode == "high":
+        return max(_at(trace, at, since_s), since_s)
+    if mode == "low" or trace.temp_c[at] < lower:
+        return max(_at(trace, at if trace.temp_c[at] < lower else at - 1, since_s), since_s)
+    return max(crossing_s(trace, at - 1, upper), since_s)
 
 
 def _came_down(window: Window, level_c: float, mode: Mode, noise_c: float) -> float:
@@ -170,14 +202,28 @@ def soak(work: Readings, hold: Hold, window: Window, *, error_c: float, mode: Mo
     Notes
     -----
     A hold judged by its mean counts from its first to its last time there; its swings are no dips. In ``best`` a dip
-    that stays within the noise of the edge does not start the soak again: nobody can say it was one.
+    that stays within the noise of the edge does not start the soak again: nobody can say it was one. In ``high`` a dip
+    that a door explains is none, because the walls stay hot.
     """
     start, end = window_limits(window, hold, error_c, mode, allowed.noise_c)
     level, swings = hold.lower_c + error_c, hold.judge_by == "mean"
     spans = inside(work, level, np.inf, start_s=start, end_s=end, mode=mode, allowed=allowed)
+    if mode == "high" and window.doors:
+        spans = _bridged(spans, window.doors)
     dip_s = max(hold.dip_s, SWING_S) if swings else hold.dip_s
     sure_c = level - allowed.noise_c if mode == "best" else None
     return Soak(longest(spans, work, dip_s, sure_c, bridged=swings), spans.total_s)
+
+
+def _bridged(spans: Inside, doors: Sequence[tuple[float, float]]) -> Inside:
+    """Stretches joined across the dips between them that a door explains."""
+    begin, end = list(spans.start_s), list(spans.end_s)
+    for gone, back in zip(spans.end_s[:-1].tolist(), spans.start_s[1:].tolist(), strict=True):
+        if any(a <= back and b >= gone for a, b in doors):
+            begin.append(gone)
+            end.append(back)
+    order = np.argsort(begin, kind="stable")
+    return merged(np.asarray(begin)[order], np.asarray(end)[order])
 
 
 def longest(
@@ -189,25 +235,10 @@ def longest(
     *,
     bridged: bool = False,
 ) -> float:
-    """Longest stretch whose interruptions are at most ``dip_s``.
+    """Longest stretch [s] whose interruptions are at most ``dip_s`` [s].
 
-    Parameters
-    ----------
-    spans : Inside
-        Stretches inside.
-    trace : Readings
-        The trace they come from.
-    dip_s : float
-        Longest interruption that only pauses [s].
-    below_c, above_c : float or None
-        An interruption ends a stretch only if a reading in it lies below or above these [degC]; None: always.
-    bridged : bool
-        Count the interruptions that only pause: a swinging oven is judged by its mean.
-
-    Returns
-    -------
-    float
-        Time inside [s].
+    An interruption ends a stretch only if a reading in it lies below ``below_c`` or above ``above_c`` [degC] (None:
+    always). ``bridged`` counts the interruptions that only pause: a swinging oven is judged by its mean.
     """
     if not spans.start_s.size:
         return 0.0

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from soakwitness.analysis.verification.edges import Readings
+from soakwitness.analysis.verification.readings import Readings
 
 BLOCK = 64
 FAR_C = 60.0

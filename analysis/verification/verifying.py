@@ -5,44 +5,51 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
+import numpy as np
+
 from soakwitness.analysis.calibration.correction import Correction
 from soakwitness.analysis.packet.piece import PacketModel
 from soakwitness.analysis.recipes.model import Hold, Ramp, Recipe
-from soakwitness.analysis.recipes.words import Unit
 from soakwitness.analysis.runs import Run
 from soakwitness.analysis.verification import requirements as req
-from soakwitness.analysis.verification.absence import Absence, absence_of
+from soakwitness.analysis.verification.absence import Absence, absence_of, in_other_unit
+from soakwitness.analysis.verification.bad_readings import BadReadings, bad_readings, without_bad
+from soakwitness.analysis.verification.context import VerificationContext
 from soakwitness.analysis.verification.findings import charge, presence, rates, sensing, soaks
 from soakwitness.analysis.verification.findings.view import View, sorted_findings
+from soakwitness.analysis.verification.gathering import gather
 from soakwitness.analysis.verification.holding import judge_hold
-from soakwitness.analysis.verification.intervals import gaps
 from soakwitness.analysis.verification.model import (
+    Basis,
     Finding,
     HoldResult,
+    KnownError,
     PieceInfo,
     RampResult,
     RecordState,
-    SensorErrors,
+    Source,
+    UsualDifference,
     Verdict,
     Verification,
+    WorkTemperature,
 )
 from soakwitness.analysis.verification.proving import not_seen, what_would_prove, what_would_prove_all
 from soakwitness.analysis.verification.quenching import cooling_time
 from soakwitness.analysis.verification.ramping import judge_ramps
-from soakwitness.analysis.verification.scene import Scene
-from soakwitness.analysis.verification.setting import make_scene, shown_work
-from soakwitness.analysis.verification.stuck import Stuck, stuck_readings, without_broken
+from soakwitness.analysis.verification.readings import gaps
+from soakwitness.firmware_bridge.common.zones import local_day
+
+OWN_REQUIREMENTS = ("late quench", "tempered before it was cool")
 
 
 def verify(
     run: Run,
     recipe: Recipe,
     *,
-    sensor_errors: SensorErrors | None = None,
     packet: PacketModel | None = None,
     pieces: Sequence[PieceInfo] = (),
     corrections: Mapping[str, Correction] | None = None,
-    unit: Unit = "C",
+    usual: Sequence[UsualDifference] = (),
 ) -> Verification:
     """Compare a run with its recipe.
 
@@ -52,21 +59,19 @@ def verify(
         The run, as ``open_run`` reads it.
     recipe : Recipe
         The recipe.
-    sensor_errors : SensorErrors, optional
-        What is known of the error of the sensor that decides; by default what the run and ``corrections`` say.
     packet : PacketModel, optional
         A measured packet; by default the recipe's ``[packet]`` with generic figures.
     pieces : sequence of PieceInfo
         What the log book knows of the pieces in this run.
     corrections : mapping, optional
         Corrections by the sensor's name, as the log book keeps them.
-    unit : str
-        Unit of the sentences, ``C`` or ``F``.
+    usual : sequence of UsualDifference
+        By how much pairs of sensors differed in earlier runs of the same sensor lives.
 
     Returns
     -------
     Verification
-        Steps, findings and verdict.
+        Steps, findings and verdict; its sentences carry their values and are put into degC or degF by who prints them.
 
     Raises
     ------
@@ -82,72 +87,80 @@ def verify(
     ----------
     ILAC-G8:09/2019; JCGM 106:2012 (decision rule).
     """
-    stuck = stuck_readings(run)
-    run = without_broken(run, stuck)
-    scene = make_scene(
-        run,
-        recipe,
-        sensor_errors=sensor_errors,
-        corrections=corrections or {},
-        packet=packet,
-        pieces=pieces,
-        stuck=[s for s in stuck if not s.broken],
-    )
-    holds, absences = _judge(scene, unit)
-    ramps = judge_ramps(scene)
-    view = View(scene, holds, ramps, unit)
+    bad = bad_readings(run)
+    run = without_bad(run, bad)
+    day = local_day(run.header.started_utc, run.header.zone)
+    context = gather(run, recipe, corrections=corrections or {}, packet=packet, pieces=pieces, day=day, usual=usual)
+    holds, absences = _judge(context)
+    ramps = judge_ramps(context)
+    view = View(context, holds, ramps)
     findings = sorted_findings(
         [
-            *soaks.find(view),
+            *(() if _wrong_unit(absences) else soaks.find(view)),
             *presence.find(view, absences),
             *rates.find(view),
-            *sensing.find(view, stuck),
+            *sensing.find(view, bad),
             *charge.find(view),
         ]
     )
     holds = tuple(replace(h, proves=what_would_prove(view, h)) for h in holds)
-    return _verification(replace(view, holds=holds), findings, stuck)
+    return _verification(replace(view, holds=holds), findings, bad)
 
 
-def _judge(scene: Scene, unit: Unit) -> tuple[tuple[HoldResult, ...], dict[int, Absence]]:
-    """Judge every hold; say of each absent one why."""
-    holds = [judge_hold(scene, number) for number in range(len(scene.recipe.holds))]
+def _wrong_unit(absences: Mapping[int, Absence]) -> bool:
+    return any(absence.kind == "wrong unit" for absence in absences.values())
+
+
+def _judge(context: VerificationContext) -> tuple[tuple[HoldResult, ...], dict[int, Absence]]:
+    """Judge every hold; say of each absent one why. Readings of another unit, or place, prove nothing."""
+    holds = [judge_hold(context, number) for number in range(len(context.recipe.holds))]
     absent = [number for number, hold in enumerate(holds) if not hold.found]
-    other = presence.in_other_unit(View(scene, tuple(holds), {}, unit)) if absent else None
+    other = in_other_unit(context) if absent else None
     absences: dict[int, Absence] = {}
     for number in absent:
         hold = holds[number]
-        absence = Absence("wrong unit", other[1]) if other else absence_of(scene, number, unit)
-        verdict: Verdict = "fail" if absence.shown else "not proven"
+        absence = Absence("wrong unit", other) if other else absence_of(context, number)
+        verdict: Verdict = "fail" if absence.shown or hold.limits_verdict == "fail" else "not proven"
         absences[hold.step] = absence
-        holds[number] = replace(
-            hold,
-            as_read=verdict,
-            at_true_temperature=verdict,
-            verdict=verdict,
-            on_record=absence.on_record,
-        )
+        holds[number] = _with_verdict(replace(hold, on_record=absence.on_record), verdict)
+    if other is not None:
+        holds = [_undecided(hold, "unit") for hold in holds]
+    elif context.stands_in is not None and not context.stands_in.alike:
+        holds = [_undecided(hold, "sensor") if hold.temperature_from != "load" else hold for hold in holds]
     return tuple(holds), absences
 
 
-def _verification(view: View, findings: tuple[Finding, ...], stuck: tuple[Stuck, ...]) -> Verification:
-    scene, check = view.scene, view.scene.run.check
+def _undecided(hold: HoldResult, why: str) -> HoldResult:
+    return replace(_with_verdict(hold, "not proven"), unmet=(), unproven=(why,), limits_verdict="pass")
+
+
+def _with_verdict(hold: HoldResult, verdict: Verdict) -> HoldResult:
+    return replace(hold, as_read=verdict, at_true_temperature=verdict, verdict=verdict)
+
+
+def _verification(view: View, findings: tuple[Finding, ...], bad: tuple[BadReadings, ...]) -> Verification:
+    context, check = view.context, view.context.run.check
     judged = [h for h in view.holds if h.judged]
     ramps = [r.verdict for r in view.ramps.values() if r.verdict is not None]
     # What no sensor error touches: delays and cooling that the marks show, and a record that was changed.
     others: list[Verdict] = ["fail" for f in findings if f.severity == "fail" and f.code in OWN_REQUIREMENTS]
     if any(f.code == "record changed" for f in findings):
         others.append("not proven")
-    as_read = req.worst([*(h.as_read for h in judged), *ramps, *others])
+    if not judged and not ramps:
+        others.append("not proven")
+    others += [h.limits_verdict for h in view.holds if not h.judged]
     verdict = req.worst([*(h.verdict for h in judged), *ramps, *others])
-    wide = gaps(scene.edges_on, scene.edges_on.t_s[0], scene.edges_on.t_s[-1])
+    basis, known = _rests_on(judged or list(view.holds), context)
+    readings = context.loads[0].readings if context.loads else context.chamber.readings
+    wide = gaps(readings, readings.t_s[0], readings.t_s[-1])
+    source = _source(view)
     return Verification(
-        run=scene.run.header.run,
-        recipe=scene.recipe.name,
+        run=context.run.header.run,
+        recipe=context.recipe.name,
         verdict=verdict,
-        decided_on=scene.basis,
-        temperature_from=scene.source,
-        steps=tuple(_in_order(scene.recipe, view)),
+        decided_on=basis,
+        temperature_from=source,
+        steps=tuple(_in_order(context.recipe, view)),
         findings=findings,
         record=RecordState(
             rows=check.rows,
@@ -157,19 +170,50 @@ def _verification(view: View, findings: tuple[Finding, ...], stuck: tuple[Stuck,
             intact=check.intact,
             gaps=wide,
         ),
-        sensor=scene.chamber_name,
-        errors=scene.errors,
-        work=shown_work(scene, view.holds),
-        marks_used=tuple(f"{m.act} at {m.t_s:.0f} s" for m in scene.run.marks if not m.struck),
-        not_seen=not_seen(view, stuck),
+        sensor=context.chamber.name,
+        known=known,
+        work=shown_work(context, view.holds),
+        marks_used=tuple(f"{m.act} at {m.t_s:.0f} s" for m in context.run.marks if not m.struck),
+        not_seen=not_seen(view, bad),
         proves=what_would_prove_all(view, findings) if verdict == "not proven" else (),
-        by_estimate=scene.source == "packet estimate",
-        as_read=as_read,
-        quench_cooling_s=cooling_time(scene),
+        by_estimate=source == "packet estimate",
+        as_read=req.worst([*(h.as_read for h in judged), *ramps, *others]),
+        quench_cooling_s=cooling_time(context),
     )
 
 
-OWN_REQUIREMENTS = ("late quench", "tempered before it was cool")
+def _rests_on(holds: Sequence[HoldResult], context: VerificationContext) -> tuple[Basis, KnownError]:
+    """What the run's verdict rests on: the basis of its worst hold; of several alike, the weaker one."""
+    if not holds:
+        basis: Basis = context.recipe.decide_on or "reading"
+        return basis, KnownError(basis=basis)
+    worst = max(holds, key=lambda h: (req.ORDER.index(h.verdict), h.known.basis == "reading"))
+    return worst.known.basis, worst.known
+
+
+def _source(view: View) -> Source:
+    """Where the work temperature comes from: the most direct one that any hold had."""
+    sources = {h.temperature_from for h in view.holds if h.temperature_from is not None}
+    order: tuple[Source, ...] = ("load", "packet estimate", "control")
+    return next((one for one in order if one in sources), view.context.chamber.source)
+
+
+def shown_work(context: VerificationContext, holds: Sequence[HoldResult]) -> WorkTemperature | None:
+    """The work temperature for charts: the coldest load sensor, else the slowest piece's estimate; or None."""
+    shown = None
+    if context.loads:
+        coldest = min(context.loads, key=lambda load: float(np.mean(load.readings.temp_c)))
+        t, y = coldest.readings.t_s, coldest.readings.temp_c
+        shown = WorkTemperature("load", coldest.name, t, y, y, y)
+    elif any(h.temperature_from == "packet estimate" for h in holds):
+        works = [
+            w for w in map(context.estimate_of, range(len(context.stays))) if w is not None and w.shown is not None
+        ]
+        slowest = min(works, key=lambda w: float(np.sum(w.best.temp_c)), default=None)
+        shown = slowest.shown if slowest is not None else None
+    if shown is None:
+        return None
+    return replace(shown, eats_s={h.step: h.lag_s for h in holds if h.lag_s is not None})
 
 
 def _in_order(recipe: Recipe, view: View) -> list[RampResult | HoldResult]:

@@ -66,9 +66,9 @@ def verify(
         packet = load_packet(packet_path)
     folder = find_run(run, logbook)
     others = [find_run(name, logbook) for name in compare_with]
-    found = verify_run(folder, recipe_path, logbook, packet=packet, unit=unit)
+    found = verify_run(folder, recipe_path, logbook, packet=packet)
     if others:
-        found = _beside(found, others, recipe_path, logbook, unit)
+        found = _beside(found, others, recipe_path, logbook)
     if chart is not None:
         from soakwitness.cli.charts.run_chart import save_run_chart
 
@@ -77,19 +77,15 @@ def verify(
     return 0 if exit_zero else EXIT_STATUS[found.verification.verdict]
 
 
-def _beside(
-    found: Verified, others: list[Path], recipe_path: Path | None, logbook: Path, unit: Literal["C", "F"] | None
-) -> Verified:
+def _beside(found: Verified, others: list[Path], recipe_path: Path | None, logbook: Path) -> Verified:
     """Verify the proven runs too and add what differs."""
     from soakwitness.analysis.verification.comparing import compare
     from soakwitness.cli.verified import verify_run
 
     compared = []
     for folder in others:
-        other = verify_run(folder, recipe_path, logbook, unit=unit)
-        compared.append(
-            compare(found.verification, found.run, other.verification, other.run, unit or found.recipe.unit)
-        )
+        other = verify_run(folder, recipe_path, logbook)
+        compared.append(compare(found.verification, found.run, other.verification, other.run))
     return replace(found, verification=replace(found.verification, compared=tuple(compared)))
 
 
@@ -99,7 +95,7 @@ def _show(found: Verified, *, as_json: bool, unit: Literal["C", "F"] | None, cha
         from soakwitness.analysis.verification.report import as_json as report
 
         amounts = [amount.as_dict() for amount in what_holds_amount_to(found.run, found.verification)]
-        print_json(report(found.verification) | {"comparison": amounts})
+        print_json(report(found.verification, unit or found.recipe.unit) | {"comparison": amounts})
         return
     from soakwitness.cli.words.verify_words import verify_lines
 

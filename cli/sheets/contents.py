@@ -93,7 +93,7 @@ def sheet_contents(
             _sensors(run, verification, unit, notes),
             _events(run, notes),
         ),
-        findings=_findings(verification, notes),
+        findings=_findings(verification, unit, notes),
         lines=_coverage(run, verification, unit, notes),
         cautions=cautions.for_recipe(highest, recipe.order),
         foot=cautions.NOT_A_CERTIFICATE,
@@ -115,6 +115,16 @@ def rule_words(verification: Verification) -> str:
     from soakwitness.analysis.verification.model import RULE_REFERENCES
 
     return f"{verification.rule} ({', '.join(RULE_REFERENCES)})"
+
+
+def display_words(high_c: tuple[float, float], unit: figures.Unit) -> str:
+    """By how much a display may read high, from and to [K]: ``at most 4.6 °C high and at most 5.1 °C low``."""
+    least, most = high_c
+    if least > 0.0:
+        return f"{figures.difference(least, unit)} to {figures.difference(most, unit)} high"
+    if most < 0.0:
+        return f"{figures.difference(-most, unit)} to {figures.difference(-least, unit)} low"
+    return f"at most {figures.difference(most, unit)} high and at most {figures.difference(-least, unit)} low"
 
 
 def _facts(run: Run, verification: Verification, recipe: Recipe, notes: SheetNotes) -> tuple[tuple[str, str], ...]:
@@ -165,9 +175,8 @@ def _hold_row(step: HoldResult, unit: figures.Unit) -> tuple[str, ...]:
     measured = f"soak {figures.bounds(step.soak_s)}{PLACE_WORDS[step.temperature_from]}"
     if step.overshoot_c is not None:
         measured += f"; highest {at_least}{figures.difference(step.overshoot_c, unit, signed=True)} from target"
-    if step.error_it_stands_c:
-        below, above = (figures.difference(edge, unit, signed=True) for edge in step.error_it_stands_c)
-        measured += f"; holds if the sensor reads wrong by {below} to {above}"
+    if step.display_may_read_c is not None:
+        measured += f"; holds if the display reads {display_words(step.display_may_read_c, unit)}"
     return (str(step.step), intended, measured, f"{low} to {high}", step.verdict if step.judged else "reported only")
 
 
@@ -229,8 +238,10 @@ def _sensors(run: Run, verification: Verification, unit: figures.Unit, notes: Sh
         if column.kind != "sensor":
             continue
         correction, u = known.get(column.name, ("none", ""))
-        if not u and column.name == verification.sensor and verification.errors.expanded_c is not None:
-            u = f"±{figures.difference(verification.errors.expanded_c, unit)} ({verification.errors.source})"
+        used = [h.known for h in verification.holds if h.measured_by == column.name and h.known.expanded_c is not None]
+        if not u and used:
+            most = max(used, key=lambda known: known.expanded_c or 0.0)
+            u = f"±{figures.difference(most.expanded_c or 0.0, unit)} ({most.source})"
         wire = " ".join(
             w for w in (column.thermocouple, column.tolerance_class and f"class {column.tolerance_class}") if w
         )
@@ -273,10 +284,10 @@ def _mark_words(mark: object, notes: SheetNotes) -> str:
     return "; ".join(part for part in (" ".join(pieces), note, later) if part)
 
 
-def _findings(verification: Verification, notes: SheetNotes) -> Table:
+def _findings(verification: Verification, unit: figures.Unit, notes: SheetNotes) -> Table:
     decided = dict(notes.dispositions)
     rows = tuple(
-        (f.code, f.severity, f.says, f.next, decided.get(f.code, ""))
+        (f.code, f.severity, f.says.text(unit), f.next.text(unit), decided.get(f.code, ""))
         for f in verification.findings
         if _may_show(f.pieces, notes)
     )
@@ -294,7 +305,7 @@ def _coverage(run: Run, verification: Verification, unit: figures.Unit, notes: S
     lines = [
         f"Record: {counted(record.rows, 'row')}{period}, {record.bad_rows} bad, "
         f"{figures.minutes(record.gaps_s)} without readings; the record is {state}.",
-        *(f"Not seen: {words}" for words in verification.not_seen),
+        *(f"Not seen: {words.text(unit)}" for words in verification.not_seen),
         *(amount.says(unit) for amount in what_holds_amount_to(run, verification)),
         f"Seal: {notes.seal_digest or 'none'}. Written by {run.header.software or 'an unnamed version'}.",
     ]

@@ -45,7 +45,7 @@ def sheet_sources(
     """
     from soakwitness.cli.verified import from_logbook, verify_run
 
-    found = verify_run(folder, recipe_path, logbook, unit=unit)
+    found = verify_run(folder, recipe_path, logbook)
     pieces, corrections = from_logbook(logbook, found.run)
     shown = unit or found.recipe.unit
     notes = SheetNotes(

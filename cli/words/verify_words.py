@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
-from soakwitness.cli.sheets.contents import PLACE_WORDS, SOURCE_WORDS, rule_words, verdict_words
+from soakwitness.cli.sheets.contents import PLACE_WORDS, SOURCE_WORDS, display_words, rule_words, verdict_words
 from soakwitness.cli.words import figures
 
 if TYPE_CHECKING:
     from soakwitness.analysis.recipes.model import Recipe
     from soakwitness.analysis.runs import Run
     from soakwitness.analysis.verification.model import HoldResult, RampResult, Verification
+    from soakwitness.firmware_bridge.common.wording import Says
 
 WIDTH = 100
 ALIKE_S = 30.0
@@ -34,12 +35,14 @@ def verify_lines(run: Run, recipe: Recipe, verification: Verification, *, unit: 
         for finding in verification.findings:
             where = f", step {finding.step}" if finding.step else ""
             head = f"{SEVERITY_WORDS[finding.severity]}: {finding.code}{where}."
-            lines += _wrapped(f"{head} {finding.says} Next: {finding.next}", indent="   ")
-    lines += _section("What would prove it", verification.proves)
+            lines += _wrapped(f"{head} {finding.says.text(unit)} Next: {finding.next.text(unit)}", indent="   ")
+    lines += _section("What would prove it", _said(verification.proves, unit))
     for other in verification.compared:
-        lines += _section(f"Beside run {other.run}: {'the same' if other.same else 'not the same'}", other.says)
+        lines += _section(
+            f"Beside run {other.run}: {'the same' if other.same else 'not the same'}", _said(other.says, unit)
+        )
     lines += _section("For comparison", comparison_words(run, verification, unit))
-    lines += _section("Not seen", verification.not_seen)
+    lines += _section("Not seen", _said(verification.not_seen, unit))
     lines += ["", *_wrapped(f"Decided on the {verification.decided_on}. {rule_words(verification)}")]
     return lines
 
@@ -63,15 +66,18 @@ def _section(title: str, sentences: tuple[str, ...]) -> Iterator[str]:
             yield from _wrapped(sentence, indent="   ")
 
 
+def _said(sentences: Iterable[Says], unit: figures.Unit) -> tuple[str, ...]:
+    return tuple(says.text(unit) for says in sentences)
+
+
 def _measured(verification: Verification) -> str:
     words = SOURCE_WORDS[verification.temperature_from]
     return f"steps found on sensor {verification.sensor}, soak {words}"
 
 
 def _error(verification: Verification, unit: figures.Unit) -> str:
-    errors = verification.errors
-    spread = [u for h in verification.holds if (u := errors.at(h.target_c)) is not None]
-    return errors.says + (f", U up to {figures.difference(max(spread), unit)}" if spread else "")
+    spread = [h.known.expanded_c for h in verification.holds if h.known.expanded_c is not None]
+    return verification.known.says.text(unit) + (f", U up to {figures.difference(max(spread), unit)}" if spread else "")
 
 
 def _ramp(ramp: RampResult, unit: figures.Unit) -> str:
@@ -86,6 +92,8 @@ def _ramp(ramp: RampResult, unit: figures.Unit) -> str:
 
 
 def _hold(hold: HoldResult, unit: figures.Unit) -> Iterator[str]:
+    from soakwitness.analysis.verification.sensor_errors import reads_words
+
     low, high = (figures.degrees(edge, unit, digits=0) for edge in hold.band_c)
     target = figures.degrees(hold.target_c, unit, digits=0)
     head = f"Hold {figures.minutes(hold.required_s)} at {target} ({low} to {high}):"
@@ -97,15 +105,16 @@ def _hold(hold: HoldResult, unit: figures.Unit) -> Iterator[str]:
     yield f"{head} soak {soak}: {_verdicts(hold)}.{reported}"
     if hold.enter_s is not None and hold.leave_s is not None:
         yield f"In the band from {figures.minutes(hold.enter_s)} to {figures.minutes(hold.leave_s)}{_in_band(hold)}."
+    reads = reads_words(hold.known, hold.shown_c) if hold.shown_c is not None else None
+    if reads is not None:
+        yield f"It {reads.text(unit)}."
     if hold.overshoot_c is not None:
         least = "at least " if hold.overshoot_is_at_least else ""
         yield f"Highest {least}{figures.difference(hold.overshoot_c, unit, signed=True)} from target."
     if hold.lag_s is not None:
         yield f"The work was there {figures.bounds(hold.lag_s)} after the furnace."
-    stands = hold.error_it_stands_c
-    if stands is not None:
-        high_by, low_by = figures.difference(stands[1], unit), figures.difference(-stands[0], unit)
-        yield f"Holds if the sensor reads at most {high_by} high and at most {low_by} low."
+    if hold.display_may_read_c is not None:
+        yield f"Holds if the display reads {display_words(hold.display_may_read_c, unit)}."
     soaks = [piece.soak_s.best for piece in hold.pieces]
     for piece in hold.pieces if soaks and max(soaks) - min(soaks) > ALIKE_S else ():
         yield f"{piece.piece}: soak {figures.bounds(piece.soak_s)}, {piece.verdict}."

@@ -69,3 +69,8 @@ def _names() -> list[str]:
     with contextlib.suppress(OSError, IndexError):
         names.append(Path("/etc/timezone").read_text().split()[0])
     return [name for name in names if name]
+
+
+def local_day(at_utc: str, zone: str | None) -> str:
+    """Day on which a moment (ISO 8601, UTC) falls in the zone that a record names: ``2026-11-25``."""
+    return datetime.fromisoformat(at_utc).astimezone(zone_on_record(zone)).date().isoformat()

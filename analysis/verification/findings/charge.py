@@ -5,11 +5,12 @@ from __future__ import annotations
 import numpy as np
 
 from soakwitness.analysis.verification.assignment import block_medians
-from soakwitness.analysis.verification.findings.view import View, duration, range_words
+from soakwitness.analysis.verification.context import VerificationContext
+from soakwitness.analysis.verification.findings.view import View, range_words
 from soakwitness.analysis.verification.model import Finding
 from soakwitness.analysis.verification.pieces import Stay
 from soakwitness.analysis.verification.quenching import cooling_time
-from soakwitness.analysis.verification.scene import Scene
+from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, duration, joined, moment
 
 DOOR_DROP_C = 8.0
 DOOR_WITHIN_S = 120.0
@@ -17,18 +18,7 @@ RECOVERY_C = 10.0
 
 
 def find(view: View) -> list[Finding]:
-    """All findings of this topic.
-
-    Parameters
-    ----------
-    view : View
-        The verification.
-
-    Returns
-    -------
-    list of Finding
-        In the order of the codes above.
-    """
+    """All findings of this topic."""
     return [
         *_quench(view),
         *_cooling(view),
@@ -36,6 +26,7 @@ def find(view: View) -> list[Finding]:
         *_between_rounds(view),
         *_recovery(view),
         *_unmarked_load(view),
+        *_doubts(view),
     ]
 
 
@@ -43,38 +34,58 @@ def _name(stay: Stay) -> str:
     return stay.piece or stay.charge or "the charge"
 
 
+def _doubts(view: View) -> list[Finding]:
+    """What marks leave to be asked: names that are not in the charge, a second pull, and so on."""
+    return [
+        Finding(
+            "mark in doubt",
+            "note",
+            None,
+            Says.plain(asked.says),
+            Says.plain(asked.next),
+            at_s=asked.mark.t_s,
+            pieces=asked.pieces,
+        )
+        for asked in view.context.questions
+    ]
+
+
 def _quench(view: View) -> list[Finding]:
-    quench = view.scene.recipe.quench
+    quench = view.context.recipe.quench
     if quench is None or quench.within_s is None:
         return []
     found = []
-    for stay in view.scene.stays:
+    for stay in view.context.stays:
         if stay.pull_s is not None and stay.plates_s is not None:
             delay = stay.plates_s - stay.pull_s
             if delay > quench.within_s:
+                says = f"took {duration(delay)} from the pull to the {quench.medium}; {duration(quench.within_s)}"
                 found.append(
                     Finding(
                         "late quench",
                         "fail",
                         None,
-                        f"{_name(stay)} took {duration(delay)} from the pull to the {quench.medium}; "
-                        f"{duration(quench.within_s)} are allowed.",
-                        "Check its hardness before it goes on; bring the quench nearer to the furnace.",
+                        Says.of("{name} {says} are allowed.", name=_name(stay), says=says),
+                        Says("Check its hardness before it goes on; bring the quench nearer to the furnace."),
                         at_s=stay.pull_s,
                         until_s=stay.plates_s,
                         pieces=(stay.piece,) if stay.piece else (),
                     )
                 )
-    open_ = [s for s in view.scene.stays if s.pull_s is None or s.plates_s is None]
-    if open_ and view.scene.recipe.repeat == 1:
+    open_ = [s for s in view.context.stays if s.pull_s is None or s.plates_s is None]
+    if open_ and view.context.recipe.repeat == 1:
         names = ", ".join(sorted({_name(s) for s in open_}))
         found.append(
             Finding(
                 "not on record",
                 "note",
                 None,
-                f"The quench of {names} is not on record: it takes a pull mark and a {quench.medium} mark.",
-                "Mark the pull and the plates: soakwitness mark pull, soakwitness mark plates.",
+                Says.of(
+                    "The quench of {names} is not on record: it takes a pull mark and a {medium} mark.",
+                    names=names,
+                    medium=quench.medium,
+                ),
+                Says("Mark the pull and the plates: soakwitness mark pull, soakwitness mark plates."),
             )
         )
     return found
@@ -82,19 +93,22 @@ def _quench(view: View) -> list[Finding]:
 
 def _cooling(view: View) -> list[Finding]:
     """Cooling time of a load sensor that rides through the quench."""
-    quench = view.scene.recipe.quench
+    quench = view.context.recipe.quench
     if quench is None or quench.cool_from_c is None or quench.cool_to_c is None or quench.cool_within_s is None:
         return []
-    span = f"from {view.temp(quench.cool_from_c)} to {view.temp(quench.cool_to_c)}"
-    took = cooling_time(view.scene)
+    span = Says.of("from {high} to {low}", high=Temp(quench.cool_from_c), low=Temp(quench.cool_to_c))
+    took = cooling_time(view.context)
     if took is None:
         return [
             Finding(
                 "not on record",
                 "note",
                 None,
-                f"The cooling {span} is not on record: it takes a load sensor that rides through the quench.",
-                "Let the load sensor go with the piece into the quench once.",
+                Says.of(
+                    "The cooling {span} is not on record: it takes a load sensor that rides through the quench.",
+                    span=span,
+                ),
+                Says("Let the load sensor go with the piece into the quench once."),
             )
         ]
     if took.best <= quench.cool_within_s:
@@ -104,31 +118,36 @@ def _cooling(view: View) -> list[Finding]:
             "late quench",
             "fail" if took.low > quench.cool_within_s else "warn",
             None,
-            f"The load sensor took {range_words(took)} {span}; {duration(quench.cool_within_s)} are allowed.",
-            "Check the hardness; press the plates closer, or use a faster quench.",
+            Says.of(
+                "The load sensor took {took} {span}; {allowed} are allowed.",
+                took=range_words(took),
+                span=span,
+                allowed=duration(quench.cool_within_s),
+            ),
+            Says("Check the hardness; press the plates closer, or use a faster quench."),
         )
     ]
 
 
 def _order(view: View) -> list[Finding]:
-    """What the recipe's order names and no furnace run can show."""
-    order = view.scene.recipe.order
-    if "cold treatment" not in order:
+    """What the recipe's order names and no furnace run can show; once it was entered, nothing is said."""
+    order = view.context.recipe.order
+    if "cold treatment" not in order or view.context.cold_treated:
         return []
     return [
         Finding(
             "not on record",
             "note",
             None,
-            f"The recipe's order is {', '.join(order)}; a furnace run shows no cold treatment.",
-            "Enter it with the piece: soakwitness piece treatment.",
+            Says(f"The recipe's order is {', '.join(order)}; a furnace run shows no cold treatment."),
+            Says("Enter it with the piece: soakwitness piece treatment."),
         )
     ]
 
 
 def _between_rounds(view: View) -> list[Finding]:
     """Cooling between tempers is judged on the piece: its marks or its own sensor, never on the furnace."""
-    recipe = view.scene.recipe
+    recipe = view.context.recipe
     if recipe.repeat < 2 or recipe.cool_below_c is None:
         return []
     found = []
@@ -141,25 +160,21 @@ def _between_rounds(view: View) -> list[Finding]:
 
 
 def _one_cooling(view: View, left_s: float, next_s: float, step: int) -> list[Finding]:
-    scene, limit = view.scene, view.scene.recipe.cool_below_c or 0.0
-    if scene.source == "load" and scene.edges_on is not scene.chamber:
-        low, high = scene.edges_on.between(left_s, next_s)
-        coldest = float(scene.edges_on.temp_c[low:high].min(initial=np.inf))
-        if coldest <= limit + scene.edges_on.resolution_c / 2.0:
+    context, limit = view.context, view.context.recipe.cool_below_c or 0.0
+    if context.loads:
+        seen = [load.readings for load in context.loads if load.last_s >= next_s]
+        parts = [trace.temp_c[slice(*trace.between(left_s, next_s))] for trace in seen]
+        coldest = max((float(part.min(initial=np.inf)) for part in parts), default=np.inf)
+        if coldest <= limit + max((trace.resolution_c for trace in seen), default=0.0) / 2.0:
             return []
-        if scene.lost_s is None or scene.lost_s >= next_s:
-            return [_too_warm(view, step, f"the load sensor fell to {view.temp(coldest)} only", left_s)]
-    warm = [s.hand_warm_s for s in scene.stays if s.hand_warm_s is not None and left_s <= s.hand_warm_s <= next_s]
-    loads = [s.load_s for s in scene.stays if s.load_s is not None and left_s <= s.load_s <= next_s]
+        if seen:
+            says = Says.of("the load sensor fell to {coldest} only", coldest=Temp(coldest))
+            return [_too_warm(view, step, says, left_s)]
+    warm = [s.hand_warm_s for s in context.stays if s.hand_warm_s is not None and left_s <= s.hand_warm_s <= next_s]
+    loads = [s.load_s for s in context.stays if s.load_s is not None and left_s <= s.load_s <= next_s]
     if warm and loads and min(loads) < max(warm):
-        return [
-            _too_warm(
-                view,
-                step,
-                f"it was loaded {duration(max(warm) - min(loads))} before it was marked hand-warm",
-                min(loads),
-            )
-        ]
+        says = Says(f"it was loaded {duration(max(warm) - min(loads))} before it was marked hand-warm")
+        return [_too_warm(view, step, says, min(loads))]
     if warm:
         return []
     return [
@@ -167,46 +182,58 @@ def _one_cooling(view: View, left_s: float, next_s: float, step: int) -> list[Fi
             "not on record",
             "note",
             step,
-            f"Whether the piece was below {view.temp(limit)} before the next round is not on record; "
-            "the furnace's own temperature says nothing about it.",
-            "Mark pull, hand-warm and load between the rounds.",
+            Says.of(
+                "Whether the piece was below {limit} before the next round is not on record; "
+                "the furnace's own temperature says nothing about it.",
+                limit=Temp(limit),
+            ),
+            Says("Mark pull, hand-warm and load between the rounds."),
             at_s=left_s,
             until_s=next_s,
         )
     ]
 
 
-def _too_warm(view: View, step: int, says: str, at_s: float) -> Finding:
+def _too_warm(view: View, step: int, says: Says, at_s: float) -> Finding:
     return Finding(
         "tempered before it was cool",
         "fail",
         step,
-        f"The next round began before the piece was below {view.temp(view.scene.recipe.cool_below_c or 0.0)}: {says}.",
-        "Let it cool to hand-warm first; consider one more temper.",
+        Says.of(
+            "The next round began before the piece was below {limit}: {says}.",
+            limit=Temp(view.context.recipe.cool_below_c or 0.0),
+            says=says,
+        ),
+        Says("Let it cool to hand-warm first; consider one more temper."),
         at_s=at_s,
     )
 
 
 def _recovery(view: View) -> list[Finding]:
     """A charge that went in while the furnace had not come back to its loading temperature."""
-    scene, at_c = view.scene, view.scene.recipe.load_at_c
+    context, at_c = view.context, view.context.recipe.load_at_c
     if at_c is None:
         return []
     found = []
-    for load_s in sorted({s.load_s for s in scene.stays if s.load_s is not None}):
+    chamber = context.chamber.readings
+    for load_s in sorted({s.load_s for s in context.stays if s.load_s is not None}):
         # The reading before the mark: the door is open at the mark itself.
-        low, _ = scene.chamber.between(load_s - 90.0, load_s)
-        high = scene.chamber.between(load_s, load_s)[1]
-        before = scene.chamber.temp_c[low : max(high, low + 1)]
+        low, _ = chamber.between(load_s - 90.0, load_s)
+        high = chamber.between(load_s, load_s)[1]
+        before = chamber.temp_c[low : max(high, low + 1)]
         if before.size and float(before.max()) < at_c - RECOVERY_C:
             found.append(
                 Finding(
                     "loaded before recovery",
                     "warn",
                     None,
-                    f"At the load mark the furnace was at {view.temp(float(before.max()))}, "
-                    f"{view.diff(at_c - float(before.max()))} below the {view.temp(at_c)} it is loaded at.",
-                    "Wait until the furnace has come back before the next charge goes in.",
+                    Says.of(
+                        "At the load mark the furnace was at {was}, {short} below the {asked} it is loaded at.",
+                        was=Temp(float(before.max())),
+                        short=Diff(at_c - float(before.max())),
+                        asked=Temp(at_c),
+                    ),
+                    Says("Wait until the furnace has come back before the next charge goes in."),
                     at_s=load_s,
                 )
             )
@@ -214,39 +241,33 @@ def _recovery(view: View) -> list[Finding]:
 
 
 def _unmarked_load(view: View) -> list[Finding]:
-    scene = view.scene
-    if scene.recipe.load != "hot" or any(s.load_s is not None for s in scene.stays):
+    context = view.context
+    if context.recipe.load != "hot" or any(s.load_s is not None for s in context.stays):
         return []
-    dips = loading_dips(scene)
-    listed = ", ".join(f"{duration(t)} ({view.diff(d)} down)" for t, d in dips[:6]) or "none stands out"
+    dips = loading_dips(context)
+    listed = joined([Says.of("{at} ({down} down)", at=moment(t), down=Diff(d)) for t, d in dips[:6]], ", ")
     return [
         Finding(
             "not on record",
             "warn",
             None,
-            f"The recipe loads into the hot furnace and there is no load mark, so no soak is proven. "
-            f"Dips that may be the loading: {listed}.",
-            "Enter the load mark afterwards: soakwitness mark load.",
+            Says.of(
+                "The recipe loads into the hot furnace and there is no load mark, so no soak is proven. "
+                "Dips that may be the loading: {listed}.",
+                listed=listed if dips else "none stands out",
+            ),
+            Says("Enter the load mark afterwards: soakwitness mark load."),
             at_s=dips[0][0] if dips else None,
         )
     ]
 
 
-def loading_dips(scene: Scene) -> tuple[tuple[float, float], ...]:
-    """Dips of the chamber that may be a door opening for the loading.
+def loading_dips(context: VerificationContext) -> tuple[tuple[float, float], ...]:
+    """Dips of the chamber that may be a door opening for the loading: when each began [s] and how deep it was [K].
 
-    Parameters
-    ----------
-    scene : Scene
-        The verification.
-
-    Returns
-    -------
-    tuple
-        When each began [s] and how deep it was [K], in order of time, while the furnace was near its loading
-        temperature or above.
+    In order of time, while the furnace was near its loading temperature or above.
     """
-    trace, at_c = scene.chamber, scene.recipe.load_at_c or 0.0
+    trace, at_c = context.chamber.readings, context.recipe.load_at_c or 0.0
     blocks = block_medians(trace.t_s, trace.temp_c, trace.period_s)
     back = np.maximum(np.searchsorted(blocks.t_s, blocks.t_s - DOOR_WITHIN_S), 0)
     drop = blocks.temp_c[back] - blocks.temp_c

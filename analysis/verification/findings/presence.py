@@ -2,50 +2,28 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
-import numpy as np
-
-from soakwitness.analysis.recipes.model import Hold, Ramp, Recipe
-from soakwitness.analysis.traces import COLDEST_C, HOTTEST_C
 from soakwitness.analysis.verification.absence import Absence
-from soakwitness.analysis.verification.edges import Readings
-from soakwitness.analysis.verification.findings.view import View, duration
+from soakwitness.analysis.verification.findings.view import View, hold_words
 from soakwitness.analysis.verification.model import Finding, HoldResult, Severity
-from soakwitness.analysis.verification.placing import place_holds
+from soakwitness.firmware_bridge.common.wording import Says, duration
 
 
 def find(view: View, absences: dict[int, Absence]) -> list[Finding]:
-    """All findings of this topic.
-
-    Parameters
-    ----------
-    view : View
-        The verification.
-    absences : dict
-        Why holds are absent, by step.
-
-    Returns
-    -------
-    list of Finding
-        In the order of the steps.
-    """
-    found: list[Finding] = []
-    for hold in view.holds:
-        if not hold.found:
-            found.append(_absent(view, hold, absences[hold.step]))
+    """All findings of this topic, in the order of the steps; ``absences`` by step."""
+    found = [_absent(hold, absences[hold.step]) for hold in view.holds if not hold.found]
     return [*found, *_cut_short(view)]
 
 
-def _absent(view: View, hold: HoldResult, absence: Absence) -> Finding:
-    severity: Severity = "note" if not hold.judged else "fail" if absence.shown else "warn"
+def _absent(hold: HoldResult, absence: Absence) -> Finding:
+    severity: Severity = "note" if not hold.judged else "fail" if absence.shown or hold.verdict == "fail" else "warn"
+    words = {"hold": hold_words(hold), "why": absence.says}
     if absence.kind == "wrong unit":
         return Finding(
             "wrong unit suspected",
             "warn",
             hold.step,
-            f"The {view.hold_words(hold)} is not there, but {absence.says}: the readings look like the other unit.",
-            "Check the unit of the readings; import again with --unit F or C as it is.",
+            Says.of("The {hold} is not there, but {why}: the readings look like the other unit.", **words),
+            Says("Check the unit of the readings; import again with --unit F or C as it is."),
         )
     if absence.kind in ("ended", "cut"):
         what = "run" if absence.kind == "ended" else "record"
@@ -53,103 +31,59 @@ def _absent(view: View, hold: HoldResult, absence: Absence) -> Finding:
             "run ended early",
             severity,
             hold.step,
-            f"The {what} ended before the {view.hold_words(hold)}: {absence.says}.",
-            "Look for a power cut, an alarm or an aborted program at that time.",
+            Says.of("The {what} ended before the {hold}: {why}.", what=what, **words),
+            Says("Look for a power cut, an alarm or an aborted program at that time."),
             at_s=absence.at_s,
         )
     if absence.kind == "missing":
+        hot = " The furnace stood over its limit there." if "too hot" in hold.unmet else ""
         return Finding(
             "hold missing",
             severity,
             hold.step,
-            f"The {view.hold_words(hold)} is missing: {absence.says}.",
-            "Check the program in the controller against: soakwitness recipe program.",
+            Says.of("The {hold} is missing: {why}.{hot}", hot=hot, **words),
+            Says("Check the program in the controller against: soakwitness recipe program."),
             at_s=absence.at_s,
         )
     return Finding(
         "not on record",
         "note" if not hold.judged else "warn",
         hold.step,
-        f"The {view.hold_words(hold)} is not on record: {absence.says}.",
-        "If another logger has that time, import its file: not on record is not proven, nor is it missing.",
+        Says.of("The {hold} is not on record: {why}.", **words),
+        Says("If another logger has that time, import its file: not on record is not proven, nor is it missing."),
         at_s=absence.at_s,
     )
 
 
+def _load_left(view: View, hold: HoldResult) -> bool:
+    """Whether the load sensor that decides a hold saw it end, though the chamber was read no more."""
+    load = next((load for load in view.context.loads if load.name == hold.measured_by), None)
+    return load is not None and hold.leave_s is not None and hold.leave_s < load.last_s
+
+
 def _cut_short(view: View) -> list[Finding]:
     """The record ends inside a hold."""
-    scene = view.scene
-    for hold, placed in zip(view.holds, scene.placed, strict=True):
-        if placed is not None and placed.edges is not None and not placed.edges.left and hold.soak_s is not None:
+    context = view.context
+    for hold, placed in zip(view.holds, context.chamber.placed, strict=True):
+        if placed and placed.edges and not placed.edges.left and hold.soak_s and not _load_left(view, hold):
+            pulled = hold.pieces and all(p.pull_s is not None and p.pull_s <= context.end_s for p in hold.pieces)
+            if pulled:
+                return []
+            met = hold.soak_s.best >= hold.required_s
             return [
                 Finding(
                     "run ended early",
-                    "warn" if hold.judged else "note",
+                    "warn" if hold.judged and not met else "note",
                     hold.step,
-                    f"The record ends inside the {view.hold_words(hold)}, after {duration(hold.soak_s.best)} of "
-                    f"{duration(hold.required_s)} soak.",
-                    "Record until the furnace has cooled, or mark the pull.",
-                    at_s=scene.end_s,
+                    Says.of(
+                        "The record ends inside the {hold}, after {had} of {asked} soak{met}.",
+                        hold=hold_words(hold),
+                        had=duration(hold.soak_s.best),
+                        asked=duration(hold.required_s),
+                        met=": the time is met, the take-out is not on record" if met else "",
+                    ),
+                    Says("Enter the pull: soakwitness mark pull --at TIME; or record until the furnace has cooled."),
+                    at_s=context.end_s,
                 )
             ]
     return []
-
-
-def in_other_unit(view: View) -> tuple[int, str] | None:
-    """Look for the recipe's holds at their numbers in the other unit.
-
-    Parameters
-    ----------
-    view : View
-        The verification.
-
-    Returns
-    -------
-    tuple or None
-        How many more holds are found so, and in words what they look like; None if not more.
-
-    Notes
-    -----
-    A reading in degF taken for degC stands at 1.8 T + 32 of the target T (1050 degC looks like 1922), one in degC taken
-    for degF at (T - 32) / 1.8; rates and tolerances differ by 1.8.
-    """
-    now = sum(p is not None and p.edges is not None for p in view.scene.placed)
-    as_written = _as_written(view)
-    for scale, words in (
-        (1.8, "the trace stands where degrees F would"),
-        (1 / 1.8, "the trace stands where degrees C read as F would"),
-    ):
-        recipe = _in_unit(view.scene.recipe, scale)
-        placed = place_holds(as_written, recipe)
-        there = sum(p is not None and p.edges is not None for p in placed)
-        if there > now and there >= max(1, len(placed) // 2):
-            pairs = [
-                f"{view.temp(shown.target_c)} for {view.temp(meant.target_c)}"
-                for p, shown, meant in zip(placed, recipe.holds, view.scene.recipe.holds, strict=True)
-                if p is not None
-            ]
-            return there - now, f"{words} ({', '.join(pairs)})"
-    return None
-
-
-def _as_written(view: View) -> Readings:
-    """The chamber's readings, those kept too that no thermocouple can make in degC: 1922 is 1050 degC in degF."""
-    scene = view.scene
-    value = scene.run.values.get(scene.chamber_name)
-    if value is None or np.nanmax(value) <= HOTTEST_C:
-        return scene.chamber
-    possible = np.isfinite(value) & (value >= COLDEST_C) & (value <= HOTTEST_C * 1.8 + 32.0)
-    return replace(scene.chamber, t_s=scene.run.t_s[possible], temp_c=value[possible], thin=None)
-
-
-def _in_unit(recipe: Recipe, scale: float) -> Recipe:
-    def temp(c: float) -> float:
-        return c * 1.8 + 32.0 if scale > 1 else (c - 32.0) / 1.8
-
-    def step(s: Ramp | Hold) -> Ramp | Hold:
-        if isinstance(s, Ramp):
-            rate = None if s.rate_c_per_h is None else s.rate_c_per_h * scale
-            return replace(s, to_c=temp(s.to_c), rate_c_per_h=rate)
-        return replace(s, target_c=temp(s.target_c), below_c=s.below_c * scale, above_c=s.above_c * scale)
-
-    return replace(recipe, steps=tuple(step(s) for s in recipe.steps))

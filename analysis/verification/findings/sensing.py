@@ -7,44 +7,34 @@ from collections.abc import Iterator
 import numpy as np
 
 from soakwitness.analysis.runs import Run
-from soakwitness.analysis.verification.edges import GAP_PERIODS
-from soakwitness.analysis.verification.findings.view import View, duration
-from soakwitness.analysis.verification.intervals import gaps
+from soakwitness.analysis.verification.bad_readings import BadReadings
+from soakwitness.analysis.verification.context import DecidingSensor
+from soakwitness.analysis.verification.findings.view import View, hold_words
 from soakwitness.analysis.verification.model import Finding, HoldResult
-from soakwitness.analysis.verification.stuck import Stuck
-from soakwitness.firmware_bridge.runfolder.format import often
+from soakwitness.analysis.verification.readings import GAP_PERIODS, gaps
+from soakwitness.analysis.verification.sensor_errors import reads_words
+from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, duration, moment, often
 
 FAULT_SHARE = 0.01
 CLOCKS_APART_S = 0.01  # an event and the row it belongs to carry the same moment, each rounded
 
 
-def find(view: View, stuck: tuple[Stuck, ...]) -> list[Finding]:
-    """All findings of this topic.
-
-    Parameters
-    ----------
-    view : View
-        The verification.
-    stuck : tuple of Stuck
-        Where a reading was stuck.
-
-    Returns
-    -------
-    list of Finding
-        In the order of the codes above.
-    """
+def find(view: View, bad: tuple[BadReadings, ...]) -> list[Finding]:
+    """All findings of this topic; ``bad`` are the readings that were taken out."""
     return [
-        *_faults(view, stuck),
-        *(_stuck(view, s) for s in stuck),
+        *_faults(view, bad),
+        *_bad(bad),
         *_gaps(view),
         *_changed(view),
         *_calibration(view),
+        *_smoothed(view),
+        *differing(view),
     ]
 
 
-def _faults(view: View, stuck: tuple[Stuck, ...]) -> list[Finding]:
+def _faults(view: View, bad: tuple[BadReadings, ...]) -> list[Finding]:
     """Faults that the recorder entered, and readings that no thermocouple can have made."""
-    run, found = view.scene.run, []
+    run, found = view.context.run, []
     begun: dict[str, list[tuple[float, str]]] = {}
     for event in run.events:
         if event.event == "sensor fault" and not event.detail.endswith("reads again"):
@@ -57,8 +47,8 @@ def _faults(view: View, stuck: tuple[Stuck, ...]) -> list[Finding]:
                 "sensor fault",
                 "warn",
                 None,
-                f"Sensor {name}: {many[0][1]}, {_when(many[0][0], len(many), stretches)}.",
-                "Check the thermocouple, its connector and its lead with the supply isolated.",
+                Says.plain(f"Sensor {name}: {many[0][1]}, {_when(many[0][0], len(many), stretches)}."),
+                Says("Check the thermocouple, its connector and its lead with the supply isolated."),
                 at_s=many[0][0],
                 until_s=stretches[0][1] if stretches else None,
             )
@@ -70,18 +60,46 @@ def _faults(view: View, stuck: tuple[Stuck, ...]) -> list[Finding]:
                     "sensor fault",
                     "warn",
                     None,
-                    f"Sensor {trace.name}: {trace.dropped_points} single readings no thermocouple can make, left out.",
-                    "Look for a loose connector or a lead beside the element's.",
+                    Says.of(
+                        "Sensor {name}: {count} single readings no thermocouple can make, left out.",
+                        name=trace.name,
+                        count=str(trace.dropped_points),
+                    ),
+                    Says("Look for a loose connector or a lead beside the element's."),
                 )
             )
-    told = {*begun, *(s.sensor for s in stuck if s.broken)}
+    told = {*begun, *(s.sensor for s in bad if s.kind == "broken")}
+    found += _taken_over(view)
     return [*found, *(f for name, f in _lost(view) if name not in told)]
+
+
+def _taken_over(view: View) -> list[Finding]:
+    """Another sensor judged in place of a control sensor that broke, though it read otherwise while both read."""
+    stands_in = view.context.stands_in
+    if stands_in is None or stands_in.alike:
+        return []
+    return [
+        Finding(
+            "sensors differ",
+            "warn",
+            None,
+            Says.of(
+                "Sensor {name} stands in for {broken}, which broke; while both read it read {by} {way}: "
+                "by its readings nothing is decided.",
+                name=view.context.chamber.name,
+                broken=stands_in.broken,
+                by=Diff(abs(stands_in.higher_c)),
+                way="higher" if stands_in.higher_c > 0.0 else "lower",
+            ),
+            Says("Mend the control sensor; measure by how much the other place differs: soakwitness survey."),
+        )
+    ]
 
 
 def _lost(view: View) -> Iterator[tuple[str, Finding]]:
     """Sensors that stopped reading before the holds were over."""
     ends = [h.control_leave_s for h in view.holds if h.control_leave_s is not None]
-    for trace in view.scene.run.traces:
+    for trace in view.context.run.traces:
         if trace.role not in ("load", "control", "recording") or not ends:
             continue
         read = trace.t_s[np.isfinite(trace.temp_c)]
@@ -93,9 +111,14 @@ def _lost(view: View) -> Iterator[tuple[str, Finding]]:
                     "sensor fault",
                     "warn",
                     None,
-                    f"Sensor {trace.name} read nothing from {duration(last_s)} into the run to its end, for "
-                    f"{duration(float(trace.t_s[-1]) - last_s)}; later holds are judged without it.",
-                    "Check the thermocouple, its connector and its lead with the supply isolated.",
+                    Says.of(
+                        "Sensor {name} read nothing from {at} into the run to its end, for {long}; "
+                        "later holds are judged without it.",
+                        name=trace.name,
+                        at=moment(last_s),
+                        long=duration(float(trace.t_s[-1]) - last_s),
+                    ),
+                    Says("Check the thermocouple, its connector and its lead with the supply isolated."),
                     at_s=last_s,
                     until_s=float(trace.t_s[-1]),
                 ),
@@ -121,40 +144,74 @@ def _without_reading(run: Run, name: str, begun_s: list[float]) -> list[tuple[fl
 def _when(first_s: float, count: int, stretches: list[tuple[float, float]]) -> str:
     lasted_s = sum(until_s - at_s for at_s, until_s in stretches)
     long = f" for {duration(lasted_s)}{' in all' if len(stretches) > 1 else ''}" if lasted_s else ""
-    return f"{often(count)}{long}, {'' if count == 1 else 'first '}at {duration(first_s)} into the run"
+    return f"{often(count)}{long}, {'' if count == 1 else 'first '}at {moment(first_s)} into the run"
 
 
-def _stuck(view: View, stuck: Stuck) -> Finding:
-    code = "sensor fault" if stuck.saturated or stuck.broken else "stuck reading"
-    says = (
-        f"Sensor {stuck.sensor} stood at exactly {view.temp(stuck.at_c)} for {duration(stuck.end_s - stuck.start_s)}, "
-        f"{stuck.why}."
+BAD_CODES = {"stuck": "stuck reading"}
+BAD_NEXT = {
+    "stuck": "Check the sensor's lead and the link.",
+    "end of range": "Check the range of the instrument.",
+    "broken": "Check the thermocouple and its lead with the supply isolated; holds from then on are judged without it.",
+    "contact": "Check the connector and the lead with the supply isolated; that time counts as a gap.",
+}
+
+
+def _bad(bad: tuple[BadReadings, ...]) -> list[Finding]:
+    """One finding for each sensor and kind of bad reading."""
+    groups: dict[tuple[str, str], list[BadReadings]] = {}
+    for one in bad:
+        groups.setdefault((one.sensor, one.kind), []).append(one)
+    return [_bad_finding(many) for many in groups.values()]
+
+
+def _bad_finding(many: list[BadReadings]) -> Finding:
+    first = many[0]
+    long_s = sum(one.end_s - one.start_s for one in many)
+    again = f", {often(len(many))} so" if len(many) > 1 else ""
+    exactly = "" if first.kind == "contact" else "exactly "
+    return Finding(
+        BAD_CODES.get(first.kind, "sensor fault"),
+        "warn",
+        None,
+        Says.of(
+            "Sensor {sensor} {showed} {exactly}{at} for {long}{again}, {why}: no temperature of the furnace.",
+            sensor=first.sensor,
+            showed="showed" if first.kind == "contact" else "stood at",
+            exactly=exactly,
+            at=Temp(first.at_c),
+            long=duration(long_s),
+            again=again,
+            why=first.why,
+        ),
+        Says(BAD_NEXT[first.kind]),
+        at_s=first.start_s,
+        until_s=first.end_s,
     )
-    follow = "Check the range of the instrument." if stuck.saturated else "Check the sensor's lead and the link."
-    if stuck.broken:
-        follow = (
-            "Check the thermocouple and its lead with the supply isolated; holds from then on are judged without it."
-        )
-    return Finding(code, "warn", None, says, follow, at_s=stuck.start_s, until_s=stuck.end_s)
 
 
 def _gaps(view: View) -> list[Finding]:
-    scene = view.scene
-    found = gaps(scene.edges_on, scene.edges_on.t_s[0], scene.edges_on.t_s[-1])
+    context = view.context
+    trace = (context.loads[0] if context.loads else context.chamber).readings
+    found = gaps(trace, trace.t_s[0], trace.t_s[-1])
     if not found:
         return []
     longest = max(found, key=lambda g: g[1] - g[0])
     inside = next((h for h in view.holds if _touches(h, found)), None)
     total = sum(b - a for a, b in found)
-    where = f", one inside the {view.hold_words(inside)}" if inside else ""
+    where = Says.of(", one inside the {hold}", hold=hold_words(inside)) if inside else Says("")
     return [
         Finding(
             "gap in record",
             "warn" if inside and inside.judged else "note",
             inside.step if inside else None,
-            f"{len(found)} {'gap' if len(found) == 1 else 'gaps'} without a reading, {duration(total)} in all, "
-            f"the longest {duration(longest[1] - longest[0])}{where}.",
-            "Look at the events of that time: a sensor, the link or the computer was away.",
+            Says.of(
+                "{count} without a reading, {total} in all, the longest {longest}{where}.",
+                count=f"{len(found)} {'gap' if len(found) == 1 else 'gaps'}",
+                total=duration(total),
+                longest=duration(longest[1] - longest[0]),
+                where=where,
+            ),
+            Says("Look at the events of that time: a sensor, the link or the computer was away."),
             at_s=longest[0],
             until_s=longest[1],
         )
@@ -170,7 +227,7 @@ def _touches(hold: HoldResult, found: tuple[tuple[float, float], ...]) -> bool:
 
 
 def _changed(view: View) -> list[Finding]:
-    check = view.scene.run.check
+    check = view.context.run.check
     bad = len(check.bad_rows)
     if check.intact and not bad:
         return []
@@ -184,37 +241,164 @@ def _changed(view: View) -> list[Finding]:
             "record changed",
             "warn",
             None,
-            says,
-            "Compare with a copy or the original; a changed record proves nothing.",
+            Says.plain(says),
+            Says("Compare with a copy or the original; a changed record proves nothing."),
         )
     ]
 
 
 def _calibration(view: View) -> list[Finding]:
-    errors = view.scene.errors
-    name = view.scene.edges_name
-    if errors.overdue:
-        return [
-            Finding(
-                "calibration overdue",
-                "warn",
-                None,
-                f"Sensor {name}: {errors.says}; the verdict is the one as read.",
-                "Calibrate it again: soakwitness calibrate.",
-            )
-        ]
-    outside = errors.source == "calibration" and any(errors.at(h.target_c) is None for h in view.scene.recipe.holds)
-    if errors.source in ("calibration", "stated") and not outside:
+    """What is not known of the sensors that decide: each with its words once, for the holds it is true of."""
+    told: dict[str, list[HoldResult]] = {}
+    for hold in view.holds:
+        if hold.measured_by is not None and (hold.known.lapsed or hold.known.source in ("tolerance class", "none")):
+            told.setdefault(str(hold.known.says), []).append(hold)
+    return [_uncalibrated(holds, whole=len(told) == 1) for holds in told.values()]
+
+
+def _uncalibrated(holds: list[HoldResult], *, whole: bool) -> Finding:
+    known = holds[0].known
+    names = list(dict.fromkeys(h.measured_by or "" for h in holds))
+    name = names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+    within = [h.known.expanded_c for h in holds if h.known.expanded_c is not None]
+    up_to = Says.of(" (up to {most})", most=Diff(max(within))) if within else Says("")
+    at = Says("") if whole else Says.of(", at the {hold}", hold=hold_words(holds[0]))
+    lapsed = known.lapsed is not None
+    rests = "; it proves nothing, but it can contradict" if lapsed else "; the verdict is the one as read"
+    if known.basis == "true temperature":
+        rests = "; the recipe asks for the true temperature, which nothing shows"
+    return Finding(
+        "calibration overdue" if lapsed else "no calibration",
+        "warn",
+        None if whole else holds[0].step,
+        Says.of(
+            "{sensor} {name}{at}: {says}{up_to}{rests}.",
+            sensor="Sensor" if len(names) == 1 else "Sensors",
+            name=name,
+            at=at,
+            says=known.says,
+            up_to=up_to,
+            rests=rests,
+        ),
+        Says(
+            "Calibrate it again: soakwitness calibrate."
+            if lapsed
+            else "Calibrate it against a reference (soakwitness calibrate), or state its expanded uncertainty."
+        ),
+    )
+
+
+SMOOTHED_SHARE, SMOOTHED_READINGS = 0.9, 60
+
+
+def _smoothed(view: View) -> list[Finding]:
+    """A display that stands on its setpoint to the digit: it may smooth what it shows."""
+    context = view.context
+    setpoint = context.run.signal("setpoint")
+    trace = next((tr for tr in context.run.traces if tr.name == context.chamber.name), None)
+    if setpoint is None or trace is None:
         return []
-    says = errors.says if not outside else f"{errors.says} does not reach every hold of the recipe"
-    spread = [u for h in view.scene.recipe.holds if (u := errors.at(h.target_c)) is not None]
-    within = f" (up to {view.diff(max(spread))})" if spread and np.isfinite(max(spread)) else ""
-    return [
-        Finding(
-            "no calibration",
-            "warn",
-            None,
-            f"Sensor {name}: {says}{within}; the verdict is the one as read.",
-            "Calibrate it against a reference (soakwitness calibrate), or state its expanded uncertainty.",
-        )
+    for hold in view.holds:
+        if hold.control_enter_s is None or hold.control_leave_s is None or trace.role != "control":
+            continue
+        low, high = np.searchsorted(trace.t_s, (hold.control_enter_s, hold.control_leave_s))
+        shown, asked = trace.temp_c[low:high], setpoint[low:high]
+        both = np.isfinite(shown) & np.isfinite(asked)
+        near = np.abs(shown[both] - asked[both]) < trace.resolution_c / 4.0
+        fine = trace.resolution_c <= 0.2
+        if fine and near.size >= SMOOTHED_READINGS and float(near.mean()) >= SMOOTHED_SHARE:
+            return [
+                Finding(
+                    "stuck reading",
+                    "note",
+                    hold.step,
+                    Says.of(
+                        "In the {hold} sensor {name} stood on its setpoint to the digit for {share} of 100 readings.",
+                        hold=hold_words(hold),
+                        name=trace.name,
+                        share=f"{100.0 * float(near.mean()):.0f}",
+                    ),
+                    Says("Does the instrument smooth what it shows? Look for a display filter in its manual."),
+                    at_s=hold.control_enter_s,
+                )
+            ]
+    return []
+
+
+CHANGED_C = 3.0
+STEADY_S = 300.0
+STEADY_C_PER_H = 30.0
+NEAR_C = 60.0
+
+
+def differing(view: View) -> list[Finding]:
+    """Two sensors that differ otherwise than this pair usually does; else, than their uncertainties allow."""
+    context = view.context
+    found = []
+    for hold in view.holds:
+        if not hold.found or hold.control_leave_s is None:
+            continue
+        for load in context.loads:
+            finding = _differs(view, hold, load)
+            if finding is not None:
+                found.append(finding)
+    return found[:1] if len({str(f.says) for f in found}) == 1 else found
+
+
+def _differs(view: View, hold: HoldResult, load: DecidingSensor) -> Finding | None:
+    context, number = view.context, view.number(hold)
+    chamber = context.chamber
+    pulls = [p.pull_s for p in hold.pieces if p.pull_s is not None]
+    pair = _steady(chamber, load, min([hold.control_leave_s or 0.0, *pulls]))
+    if pair is None or max(abs(at - hold.target_c) for at in pair) > NEAR_C:
+        return None
+    mine, theirs = context.known(chamber, number), context.known(load, number)
+    read_c, load_c = pair[0] + mine.correction_c, pair[1] + theirs.correction_c
+    usual = [
+        u.kelvin
+        for u in context.usual
+        if (u.sensor, u.other) == (chamber.name, load.name) and abs(u.at_c - pair[0]) < NEAR_C
     ]
+    if usual:
+        away = (pair[0] - pair[1]) - float(np.median(usual))
+        if abs(away) <= CHANGED_C:
+            return None
+        why = Says.of("usually by {usual}", usual=Diff(float(np.median(usual)), signed=True))
+    else:
+        allowed = float(np.hypot(mine.expanded_c or 0.0, theirs.expanded_c or 0.0))
+        if abs(read_c - load_c) <= max(CHANGED_C, allowed) or not (mine.expanded_c or theirs.expanded_c):
+            return None
+        why = Says.of("more than {allowed}, which their uncertainties allow", allowed=Diff(allowed))
+    corrected = reads_words(mine, pair[0])
+    return Finding(
+        "sensors differ",
+        "warn",
+        hold.step,
+        Says.of(
+            "At the end of the {hold} sensor {one} {reads} and sensor {other} {other_reads}: {apart} apart, {why}.",
+            hold=hold_words(hold),
+            one=chamber.name,
+            reads=corrected or Says.of("reads {at}", at=Temp(pair[0])),
+            other=load.name,
+            other_reads=reads_words(theirs, pair[1]) or Says.of("reads {at}", at=Temp(pair[1])),
+            apart=Diff(abs(read_c - load_c)),
+            why=why,
+        ),
+        Says("Find out which of them changed: soakwitness sensor diagnose; or hold a reference beside them."),
+        at_s=hold.control_leave_s,
+    )
+
+
+def _steady(one: DecidingSensor, other: DecidingSensor, until_s: float) -> tuple[float, float] | None:
+    """What two sensors read over the last minutes of a hold, where both stood still [degC]; else None."""
+    levels = []
+    for trace in (one.readings, other.readings):
+        low, high = trace.between(until_s - STEADY_S - 60.0, until_s - 60.0)
+        t, y = trace.t_s[low:high], trace.temp_c[low:high]
+        if t.size < 6 or t[-1] - t[0] < 0.5 * STEADY_S:
+            return None
+        slope = float(np.polyfit(t - t[0], y, 1)[0]) * 3600.0
+        if abs(slope) > STEADY_C_PER_H:
+            return None
+        levels.append(float(np.median(y)))
+    return levels[0], levels[1]

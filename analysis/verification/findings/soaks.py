@@ -2,46 +2,50 @@
 
 from __future__ import annotations
 
-from soakwitness.analysis.verification.findings.view import View, duration, range_words, severity_of
-from soakwitness.analysis.verification.model import Finding, HoldResult, Severity
-from soakwitness.analysis.verification.overshoot import level_part, overshoot
-from soakwitness.firmware_bridge.runfolder.format import often
+import numpy as np
 
-DIP_WORDS = {
-    "door": ("it fell within seconds, as when the door is opened", "Keep the door shut during a hold."),
+from soakwitness.analysis.verification.findings.view import View, hold_words, range_words, severity_of
+from soakwitness.analysis.verification.model import Dip, Finding, HoldResult, Looks, Severity
+from soakwitness.analysis.verification.overshoot import overshoot
+from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, Value, duration, often
+
+DIP_WORDS: dict[Looks, tuple[str, str]] = {
+    "door": (
+        "it fell far faster than this furnace cools and came back within minutes, as when the door is opened",
+        "Keep the door shut during a hold.",
+    ),
     "power": (
-        "it fell for minutes, as a furnace does without power",
+        "it fell as this furnace cools by itself, as without power",
         "Look for a power cut, a tripped contactor or a program that was stopped.",
     ),
+    "cycling": (
+        "it swings so all the time, as on/off control does",
+        "A wider band, or a controller with a shorter cycle.",
+    ),
+    "undershoot": ("it came after the overshoot, as a controller swings in", "Slow the last part of the ramp."),
+    "noise": ("no more than the readings scatter", "Nothing; a wider band or a quieter reading would not show it."),
     "marked": ("a load, pull or door mark stands there", "Nothing, if the soak is long enough after it."),
     "gap": (
         "readings are missing in the fall, so a sensor or link that was away may have made it",
         "Look at the sensor's connector and at the events of that time.",
     ),
+    "not told": ("its cause is not told by the record", "Note what was done at that time, if anything."),
 }
 GOOD_PART = 0.25
 LAG_WORTH_A_WARNING = 0.2  # of the required soak; common practice, no source
+BACK_C = 15.0  # heating again after a fall: the heat was cut, not the program over
+WHERE = {"load": "at the load sensor", "packet estimate": "by the packet estimate", "control": "at the control sensor"}
 
 
 def find(view: View) -> list[Finding]:
-    """All findings of this topic.
-
-    Parameters
-    ----------
-    view : View
-        The verification.
-
-    Returns
-    -------
-    list of Finding
-        In the order of the holds.
-    """
+    """All findings of this topic, in the order of the holds."""
     found: list[Finding] = []
     for hold in view.holds:
         if hold.found:
             found += [
                 *_short(view, hold),
-                *_long(view, hold),
+                *_long(hold),
+                *_too_hot(hold),
                 *_overshoot(view, hold),
                 *_chamber_overshoot(view, hold),
                 *_out_of_band(view, hold),
@@ -56,34 +60,44 @@ def _severity(hold: HoldResult, *names: str) -> Severity:
 
 
 def _lost_before(view: View, hold: HoldResult) -> bool:
-    lost_s = view.scene.lost_s
-    return lost_s is not None and hold.control_leave_s is not None and lost_s < hold.control_leave_s
-
-
-def _where(hold: HoldResult) -> str:
-    by = {"load": "at the load sensor", "packet estimate": "by the packet estimate", "control": "at the control sensor"}
-    return by[hold.temperature_from or "control"]
+    """Whether the load sensor that decides stopped reading before the chamber left the hold."""
+    load = next((s for s in view.context.loads if s.name == hold.measured_by), None)
+    lost = load is not None and hold.control_leave_s is not None and load.last_s < hold.control_leave_s
+    return lost and load is not None and load.last_s < view.context.end_s - 3.0 * view.context.chamber.readings.period_s
 
 
 def _short(view: View, hold: HoldResult) -> list[Finding]:
     soak = hold.soak_s
-    if soak is None or soak.best >= hold.required_s:
+    if soak is None or soak.best >= hold.required_s or "soak" not in (*hold.unmet, *hold.unproven):
         return []
     missing = hold.required_s - soak.best
     worst = [p for p in hold.pieces if p.soak_s.best < hold.required_s]
     who = f" (worst of {len(hold.pieces)} pieces: {min(worst, key=lambda p: p.soak_s.best).piece})" if worst else ""
     restarts = [d for d in hold.dips if d.effect == "new start"]
     why = f" A dip of {duration(restarts[0].end_s - restarts[0].start_s)} started it again." if restarts else ""
+    cut = _heat_cut(view, hold)
+    after = f"{_more(view, hold)}, and decide what becomes of these pieces."
+    if cut is not None:
+        after = "Look for a power cut or a program that was stopped; decide what becomes of these pieces."
+    if _lost_before(view, hold):
+        after = "Look at the load sensor first: it stopped reading in this hold."
     return [
         Finding(
             "short soak",
             _severity(hold, "soak"),
             hold.step,
-            f"The {view.hold_words(hold)} soaked {range_words(soak)} {_where(hold)}{who}, "
-            f"{duration(missing)} short of {duration(hold.required_s)}.{why}",
-            "Look at the load sensor first: it stopped reading in this hold."
-            if _lost_before(view, hold)
-            else f"Hold it {duration(missing)} longer next time, and decide what becomes of these pieces.",
+            Says.of(
+                "The {hold} soaked {soak} {where}{who}, {missing} short of {asked}.{why}{cut}",
+                hold=hold_words(hold),
+                soak=range_words(soak),
+                where=WHERE[hold.temperature_from or "control"],
+                who=who,
+                missing=duration(missing),
+                asked=duration(hold.required_s),
+                why=why,
+                cut=cut or Says(""),
+            ),
+            Says.plain(after),
             at_s=hold.enter_s,
             until_s=hold.leave_s,
             pieces=tuple(p.piece for p in worst if p.piece),
@@ -91,7 +105,33 @@ def _short(view: View, hold: HoldResult) -> list[Finding]:
     ]
 
 
-def _long(view: View, hold: HoldResult) -> list[Finding]:
+def _heat_cut(view: View, hold: HoldResult) -> Says | None:
+    """A hold that ended because its heat went off: it fell early, and was heated again without reaching the band."""
+    context = view.context
+    if hold.leave_s is None or hold.enter_s is None or any(p.pull_s is not None for p in hold.pieces):
+        return None
+    trace = context.chamber.readings
+    leave_s = hold.control_leave_s if hold.control_leave_s is not None else hold.leave_s
+    low, high = trace.between(leave_s, context.end_s)
+    part = trace.temp_c[low:high]
+    if leave_s - hold.enter_s >= hold.required_s or part.size < 10:
+        return None
+    bottom = np.minimum.accumulate(part)
+    rise = np.flatnonzero((part - bottom > BACK_C) & (part < hold.band_c[0]))
+    if not rise.size or bottom[rise[0]] < 0.5 * hold.target_c:
+        return None
+    lowest = int(part[: rise[0] + 1].argmin())
+    off_s = float(trace.t_s[low + lowest]) - leave_s
+    return Says.of(
+        " The heat went off {at} into it and came back {off} later, at {lowest}: "
+        "a power cut, or a program that was stopped and started again.",
+        at=duration(leave_s - hold.enter_s),
+        off=duration(off_s),
+        lowest=Temp(float(part[lowest])),
+    )
+
+
+def _long(hold: HoldResult) -> list[Finding]:
     if hold.at_most_s is None:
         return []
     longest = hold.longest_s
@@ -102,11 +142,49 @@ def _long(view: View, hold: HoldResult) -> list[Finding]:
             "long soak",
             _severity(hold, "longest soak"),
             hold.step,
-            f"The {view.hold_words(hold)} stood {range_words(longest)} at or above the lower edge, "
-            f"{duration(longest.best - hold.at_most_s)} over the {duration(hold.at_most_s)} allowed.",
-            "Look for grain growth and retained austenite before these pieces go on; pull earlier next time.",
+            Says.of(
+                "The {hold} stood {long} at or above the lower edge, {over} over the {allowed} allowed.",
+                hold=hold_words(hold),
+                long=range_words(longest),
+                over=duration(longest.best - hold.at_most_s),
+                allowed=duration(hold.at_most_s),
+            ),
+            Says("Look for grain growth and retained austenite before these pieces go on; pull earlier next time."),
             at_s=hold.enter_s,
             until_s=hold.leave_s,
+        )
+    ]
+
+
+def _too_hot(hold: HoldResult) -> list[Finding]:
+    """Too hot from load to pull, whatever the recipe calls that minute; a hold that is not judged excuses none."""
+    hot = hold.too_hot
+    level_above = _level_above(hold) and "level" in (*hold.unmet, *hold.unproven)
+    if hot is None or (level_above and "too hot" not in hold.unmet):
+        return []
+    failed = "too hot" in hold.unmet
+    if not failed and "too hot" not in hold.unproven:
+        return []
+    answer = ""
+    if hold.temperature_from == "control" and hot.by_c < 2.0 * BACK_C:
+        answer = " A load sensor, a packet or max_overshoot in the recipe would tell whether the work was so hot."
+    return [
+        Finding(
+            "out of band",
+            "fail" if failed else "warn",
+            hold.step,
+            Says.of(
+                "Too hot around the {hold}: {reached} {where}, held over its limit of {limit}, "
+                "for {over} in all.{answer}",
+                hold=hold_words(hold),
+                reached=Temp(hot.reached_c),
+                where=WHERE[hold.temperature_from or "control"],
+                limit=Temp(hot.limit_c),
+                over=duration(max(hot.over_s, 1.0)),
+                answer=answer,
+            ),
+            Says("Test the hardness of these pieces before they go on; check what was typed into the controller."),
+            at_s=hot.at_s,
         )
     ]
 
@@ -114,32 +192,41 @@ def _long(view: View, hold: HoldResult) -> list[Finding]:
 def _overshoot(view: View, hold: HoldResult) -> list[Finding]:
     if hold.overshoot_c is None:
         return []
-    least = "at least " if hold.overshoot_is_at_least else ""
-    above = f", {duration(hold.above_band_s)} above the band" if hold.above_band_s else ""
     limit = hold.max_overshoot_c
+    words: dict[str, Value] = {
+        "hold": hold_words(hold),
+        "over": Says.of(
+            "{least}{by}", least="at least " if hold.overshoot_is_at_least else "", by=Diff(hold.overshoot_c)
+        ),
+        "above": f", {duration(hold.above_band_s)} above the band" if hold.above_band_s else "",
+    }
     if limit is not None and hold.overshoot_c > limit:
         return [
             Finding(
                 "overshoot",
-                _severity(hold, "overshoot"),
+                "fail" if "overshoot" in hold.unmet else "warn",
                 hold.step,
-                f"The {view.hold_words(hold)} went {least}{view.diff(hold.overshoot_c)} over its target{above}; "
-                f"{view.diff(limit)} are allowed.",
-                "Slow the last part of the ramp or add a short hold below the target.",
+                Says.of(
+                    "The {hold} went {over} over its target{above}; {limit} are allowed.", limit=Diff(limit), **words
+                ),
+                Says("Slow the last part of the ramp or add a short hold below the target."),
                 at_s=hold.overshoot_at_s,
             )
         ]
     over = hold.overshoot_c - (hold.band_c[1] - hold.target_c)
-    swings = any(h.number == hold.step and h.judge_by == "mean" for h in view.scene.recipe.holds)
-    if limit is None and over > 0.0 and not _level_above(hold) and not swings:
+    swings = view.recipe_hold(hold).judge_by == "mean"
+    told = hold.too_hot is not None and "too hot" in (*hold.unmet, *hold.unproven)
+    if over > 0.0 and not _level_above(hold) and not swings and not told:
+        advice = "Slow the last part of the ramp" + (
+            ", or state max_overshoot in the recipe." if limit is None else "."
+        )
         return [
             Finding(
                 "overshoot",
                 "warn" if hold.judged else "note",
                 hold.step,
-                f"The {view.hold_words(hold)} went {least}{view.diff(hold.overshoot_c)} over its target, "
-                f"{view.diff(over)} above its band{above}.",
-                "Slow the last part of the ramp, or state max_overshoot in the recipe.",
+                Says.of("The {hold} went {over} over its target, {by} above its band{above}.", by=Diff(over), **words),
+                Says(advice),
                 at_s=hold.overshoot_at_s,
             )
         ]
@@ -147,27 +234,33 @@ def _overshoot(view: View, hold: HoldResult) -> list[Finding]:
 
 
 def _chamber_overshoot(view: View, hold: HoldResult) -> list[Finding]:
-    """The control sensor overshot although the deciding load sensor did not: something else in there may have."""
-    scene = view.scene
-    if hold.temperature_from != "load" or scene.edges_on is scene.chamber:
+    """The chamber went over the limit although the blade is known to have stayed below: something else may have not."""
+    context, number = view.context, view.number(hold)
+    if hold.temperature_from not in ("load", "packet estimate"):
         return []
-    step = next(h for h in scene.recipe.holds if h.number == hold.step)
-    placed = scene.placed[scene.recipe.holds.index(step)]
-    if placed is None or placed.edges is None:
+    sensor = context.chamber
+    correction_c = context.known(sensor, number).correction_c
+    placed = sensor.placed_true if correction_c else sensor.placed
+    on = context.on_trace(sensor, number, correction_c, placed)
+    if on is None or not on.inside_band:
         return []
-    allowed = scene.allowed(scene.chamber, placed.edges.enter_s, placed.edges.leave_s, step)
-    peak = overshoot(scene.chamber, step, level_part(scene.chamber, step, placed.edges, allowed.noise_c), allowed)
-    limit = step.max_overshoot_c if step.max_overshoot_c is not None else step.above_c
-    if peak is None or peak.overshoot_c <= limit + allowed.noise_c:
+    peak = overshoot(on.trace, on.hold, on.level, on.allowed)
+    limit = hold.max_overshoot_c if hold.max_overshoot_c is not None else on.hold.above_c
+    if peak is None or peak.overshoot_c <= limit + on.allowed.noise_c:
         return []
     return [
         Finding(
             "overshoot",
             "warn" if hold.judged else "note",
             hold.step,
-            f"At the control sensor the {view.hold_words(hold)} went {view.diff(peak.overshoot_c)} over its target; "
-            "the load sensor decides here, but a thinner piece follows the furnace more closely.",
-            "Slow the last part of the ramp where thin pieces are in the same charge.",
+            Says.of(
+                "At the control sensor the {hold} went {over} over its target; the {what} decides here, "
+                "but a thinner piece follows the furnace more closely.",
+                hold=hold_words(hold),
+                over=Diff(peak.overshoot_c),
+                what="load sensor" if hold.temperature_from == "load" else "blade's estimate",
+            ),
+            Says("Slow the last part of the ramp where thin pieces are in the same charge."),
             at_s=peak.at_s,
         )
     ]
@@ -186,77 +279,133 @@ def _mostly_there(hold: HoldResult) -> bool:
 
 def _out_of_band(view: View, hold: HoldResult) -> list[Finding]:
     low, high = hold.band_c
-    band = f"{view.temp(low)} to {view.temp(high)}"
     level = hold.level_c if hold.level_c is not None else hold.target_c
-    severity = _severity(hold, "level", "mean", "soak")
     if hold.enter_s is None or level > high or (level < low and not _mostly_there(hold)):
-        if hold.enter_s is None and hold.temperature_from == "load" and level < low:
-            level_says = (
-                f"the load sensor {'stopped reading before it' if _lost_before(view, hold) else 'never'} reached"
-            )
-        else:
-            level_says = f"stood at {view.temp(level)}, {'above' if level > high else 'below'}"
-        return [
-            Finding(
-                "out of band",
-                severity,
-                hold.step,
-                f"The {view.hold_words(hold)}: {level_says} its band of {band}.",
-                "Check the sensor against a reference and what was typed into the controller.",
-                at_s=hold.stays[0][0] if hold.stays else hold.enter_s,
-                until_s=hold.stays[-1][1] if hold.stays else hold.leave_s,
-            )
-        ]
-    if not hold.dips:
+        return [_beside(view, hold, level)]
+    return _dips(hold) if hold.dips else []
+
+
+def _beside(view: View, hold: HoldResult, level_c: float) -> Finding:
+    """A hold that stood beside its band, or a load sensor that never came into it."""
+    low, high = hold.band_c
+    severity = _severity(hold, "level", "mean", "soak")
+    if hold.enter_s is None and hold.temperature_from == "load" and level_c < low:
+        says = Says(f"the load sensor {'stopped reading before it' if _lost_before(view, hold) else 'never'} reached")
+    else:
+        side = "above" if level_c > high else "below"
+        says = Says.of("stood at {level}, {side}", level=Temp(level_c), side=side)
+    return Finding(
+        "out of band",
+        severity,
+        hold.step,
+        Says.of(
+            "The {hold}: {says} its band of {low} to {high}.",
+            hold=hold_words(hold),
+            says=says,
+            low=Temp(low),
+            high=Temp(high),
+        ),
+        Says("Check the sensor against a reference and what was typed into the controller."),
+        at_s=hold.stays[0][0] if hold.stays else hold.enter_s,
+        until_s=hold.stays[-1][1] if hold.stays else hold.leave_s,
+    )
+
+
+def _dips(hold: HoldResult) -> list[Finding]:
+    """Dips below the band, what each looks like told together; those of noise alone are none worth telling."""
+    dips = [d for d in hold.dips if d.looks_like != "noise"]
+    if not dips:
         return []
-    lowest = min(hold.dips, key=lambda d: d.lowest_c)
-    total = sum(d.end_s - d.start_s for d in hold.dips)
+    lowest = min(dips, key=lambda d: d.lowest_c)
     by_estimate = hold.temperature_from == "packet estimate"
-    looks = DIP_WORDS[lowest.looks_like]
-    says = " A dip of the sensor is not one of the blade; the estimate carries it through." if by_estimate else ""
+    also = " A dip of the sensor is not one of the blade; the estimate carries it through." if by_estimate else ""
+    alike = [d for d in dips if d.looks_like == lowest.looks_like]
+    looks, advice = DIP_WORDS[lowest.looks_like]
+    other = "" if len(alike) == len(dips) else f" ({len(dips) - len(alike)} of them otherwise)"
     return [
         Finding(
             "out of band",
             "note" if by_estimate or not hold.judged else "warn",
             hold.step,
-            f"The {view.hold_words(hold)} was below its band {often(len(hold.dips))}, {duration(total)} in all, "
-            f"down to {view.temp(lowest.lowest_c)}; {looks[0]}.{says}",
-            looks[1],
+            Says.of(
+                "The {hold} was below its band {often}, {long} in all, down to {lowest}; {looks}{other}.{also}",
+                hold=hold_words(hold),
+                often=often(len(dips)),
+                long=duration(_length(dips)),
+                lowest=Temp(lowest.lowest_c),
+                looks=looks,
+                other=other,
+                also=also,
+            ),
+            Says(advice),
             at_s=lowest.start_s,
             until_s=lowest.end_s,
         )
     ]
 
 
+def _length(dips: list[Dip]) -> float:
+    return sum(d.end_s - d.start_s for d in dips)
+
+
 def _lag(view: View, hold: HoldResult) -> list[Finding]:
     lag = hold.lag_s
     if lag is None:
-        if hold.never_reached:
-            return [_never(view, hold)]
-        return []
+        return [_never(hold)] if hold.never_reached else []
     heavy = lag.best > LAG_WORTH_A_WARNING * hold.required_s
-    what = "packet eats" if hold.temperature_from == "packet estimate" else "load lagged the furnace by"
-    guess = " (a model until an instrumented packet was run)" if hold.temperature_from == "packet estimate" else ""
+    estimated = hold.temperature_from == "packet estimate"
+    guess = " (a model until an instrumented packet was run)" if estimated and not hold.fitted else ""
     return [
         Finding(
             "packet lag",
-            "warn" if heavy and hold.judged else "note",
+            "warn" if heavy and hold.judged and hold.verdict != "pass" else "note",
             hold.step,
-            f"The {what} {range_words(lag)} of the {duration(hold.required_s)} of the {view.hold_words(hold)}{guess}.",
-            f"Count the soak from when the blade is there: add about {duration(lag.best)} to the program.",
+            Says.of(
+                "The {what} {lag} of the {asked} of the {hold}{guess}.",
+                what="packet eats" if estimated else "load lagged the furnace by",
+                lag=range_words(lag),
+                asked=duration(hold.required_s),
+                hold=hold_words(hold),
+                guess=guess,
+            ),
+            _more_minutes(view, hold),
             at_s=hold.control_enter_s,
         )
     ]
 
 
-def _never(view: View, hold: HoldResult) -> Finding:
+def _more_minutes(view: View, hold: HoldResult) -> Says:
+    """One number: how much longer the program must hold, net of what it already adds, so that the soak is sure."""
+    soak, extra_s = hold.soak_s, view.context.recipe.program.extra_s
+    short_s = 0.0 if soak is None else hold.required_s - soak.low
+    if hold.verdict == "pass" or short_s <= 0.0:
+        had = f", of which the program already adds {duration(extra_s)}" if extra_s else ""
+        return Says.plain(f"Nothing: the soak is counted from when the blade is there{had}.")
+    return Says.plain(f"{_more(view, hold)}: the soak counts from the blade.")
+
+
+def _more(view: View, hold: HoldResult) -> str:
+    """How much longer to hold for the soak to be sure, beyond what the program already adds."""
+    extra_s = view.context.recipe.program.extra_s
+    short_s = hold.required_s - (hold.soak_s.low or hold.soak_s.best) if hold.soak_s is not None else 0.0
+    with_that = f" (it already adds {duration(extra_s)})" if extra_s else ""
+    return f"Let the program hold {duration(short_s)} longer{with_that}"
+
+
+def _never(hold: HoldResult) -> Finding:
     share = round(100 * (hold.never_reached or 0.0))
+    advice = "Hold longer, or run a thinner piece: the measured packet does not get there in time."
+    if not hold.fitted:
+        advice = "Run one packet with a sensor in it and fit the model: soakwitness packet fit."
     return Finding(
         "packet lag",
         "warn" if hold.judged else "note",
         hold.step,
-        f"By the packet estimate the blade may never reach the band of the {view.hold_words(hold)} "
-        f"({share} of 100 draws).",
-        "Run one packet with a sensor in it and fit the model: soakwitness packet fit.",
+        Says.of(
+            "By the packet estimate the blade may never reach the band of the {hold} ({share} of 100 draws).",
+            hold=hold_words(hold),
+            share=str(share),
+        ),
+        Says(advice),
         at_s=hold.control_enter_s,
     )

@@ -1,4 +1,4 @@
-"""What every finding looks at, and how it writes numbers."""
+"""What every finding looks at, and how it is called."""
 
 from __future__ import annotations
 
@@ -6,32 +6,31 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from soakwitness.analysis.recipes.model import Hold
-from soakwitness.analysis.recipes.words import Unit, difference, temperature
-from soakwitness.analysis.recipes.words import duration as exact_duration
+from soakwitness.analysis.verification.context import VerificationContext
 from soakwitness.analysis.verification.model import Bounds, Finding, HoldResult, RampResult, Severity, Verdict
-from soakwitness.analysis.verification.scene import Scene
+from soakwitness.firmware_bridge.common.wording import Says, Temp, duration_range
 
 
 @dataclass(frozen=True)
 class View:
-    """One verification as findings see it. ``unit`` is that of the sentences."""
+    """One verification as findings see it."""
 
-    scene: Scene
+    context: VerificationContext
     holds: tuple[HoldResult, ...]
     ramps: Mapping[int, RampResult]
-    unit: Unit = "C"
 
-    def temp(self, temp_c: float) -> str:
-        """A temperature in words."""
-        return temperature(temp_c, self.unit)
+    def recipe_hold(self, hold: HoldResult) -> Hold:
+        """The recipe's hold that a result is of."""
+        return next(h for h in self.context.recipe.holds if h.number == hold.step)
 
-    def diff(self, kelvin: float) -> str:
-        """A difference of temperatures in words."""
-        return difference(kelvin, self.unit)
+    def number(self, hold: HoldResult) -> int:
+        """Its index among the recipe's holds."""
+        return self.context.recipe.holds.index(self.recipe_hold(hold))
 
-    def hold_words(self, hold: Hold | HoldResult) -> str:
-        """How a hold is called: ``hold at 1040 °C``."""
-        return f"hold at {self.temp(hold.target_c)}"
+
+def hold_words(hold: Hold | HoldResult) -> Says:
+    """How a hold is called: ``hold at 1040 °C``."""
+    return Says.of("hold at {target}", target=Temp(hold.target_c))
 
 
 def sorted_findings(findings: list[Finding]) -> tuple[Finding, ...]:
@@ -47,12 +46,6 @@ def severity_of(verdict: Verdict, *, judged: bool = True) -> Severity:
     return "fail" if verdict == "fail" else "warn"
 
 
-def duration(time_s: float) -> str:
-    """A duration in words, seconds whole."""
-    return exact_duration(float(round(time_s)))
-
-
 def range_words(bounds: Bounds) -> str:
-    """A time with what is not known of it: ``18.2 min (17.9 to 18.5)``."""
-    best, low, high = (duration(x) for x in (bounds.best, bounds.low, bounds.high))
-    return best if low == high else f"{best} ({low} to {high})"
+    """A time [s] with what is not known of it: ``18.2 min (17.9 to 18.5)``."""
+    return duration_range(bounds.best, bounds.low, bounds.high)

@@ -38,6 +38,7 @@ tolerance_below = 6
 tolerance_above = 7
 max_overshoot = 5
 dip_seconds = 90
+hot_seconds = 45
 soak_from = "control"
 judge_by = "mean"
 
@@ -84,7 +85,7 @@ def test_every_key_arrives() -> None:
         Ramp(1, 780.0),
         Hold(2, 780.0, 8.0, 8.0, 600.0, judged=False, dip_s=120.0),
         Ramp(3, 1040.0, 400.0, 300.0, 500.0),
-        Hold(4, 1040.0, 6.0, 7.0, 1500.0, 2400.0, True, 5.0, 90.0, "control", "mean"),
+        Hold(4, 1040.0, 6.0, 7.0, 1500.0, 2400.0, True, 5.0, 90.0, 45.0, "control", "mean"),
     )
     assert (recipe.name, recipe.steel, recipe.load, recipe.decide_on) == (
         "Stainless chef's blades, harden",

@@ -7,8 +7,9 @@ import pytest
 
 from soakwitness.analysis.recipes.model import Hold
 from soakwitness.analysis.verification.assignment import Stay
-from soakwitness.analysis.verification.edges import Edges, Readings
-from soakwitness.analysis.verification.passing import later_stay, passes_through
+from soakwitness.analysis.verification.edges import Edges
+from soakwitness.analysis.verification.passing import earlier_stay, later_stay, passes_through
+from soakwitness.analysis.verification.readings import Readings
 
 HOLD = Hold(2, 1000.0, 5.0, 5.0, 600.0)
 
@@ -44,8 +45,23 @@ def test_turning_round_in_the_band_is_not_passing_through():
     assert not passes_through(course, HOLD, Edges(475, 525))
 
 
-def test_the_rest_of_a_hold_after_a_cut_is_found_until_the_furnace_is_half_cold():
+def test_the_rest_of_a_hold_after_a_cut_is_found_while_the_furnace_keeps_two_fifths_of_its_heat():
     course = trace((0, 1000), (500, 1000), (1000, 900), (1500, 1000), (2500, 1000), (3000, 900))
     assert later_stay(course, HOLD, Edges(0, 525), 3000) == Stay(1475, 2525)
-    cold = trace((0, 1000), (500, 1000), (2500, 400), (4500, 1000), (5500, 1000), (6000, 900))
+    cold = trace((0, 1000), (500, 1000), (2500, 390), (4500, 1000), (5500, 1000), (6000, 900))
     assert later_stay(cold, HOLD, Edges(0, 517), 6000) is None
+
+
+def test_a_first_stand_before_a_cut_belongs_to_the_hold_too():
+    # 500 s at the target, a power cut down to 700, then 1000 s: 500 s are over a quarter of the 600 s asked.
+    course = trace((0, 900), (200, 1000), (700, 1000), (1600, 700), (2600, 1000), (3600, 1000), (3800, 800))
+    found = earlier_stay(course, HOLD, Stay(2590, 3600), 0.0)
+    assert found is not None
+    # In the band from 190 s on (995 at 0.5 K/s), out at 715 s (5 K at 1/3 K/s).
+    assert (found.start_s, found.end_s) == (190, 715)
+    # With a tenth of what is asked it was no hold yet; from hotter it is another hold's.
+    assert earlier_stay(course, Hold(2, 1000.0, 5.0, 5.0, 6000.0), Stay(2590, 3600), 0.0) is None
+    hotter = trace(
+        (0, 900), (200, 1000), (700, 1000), (1000, 1100), (1600, 900), (2600, 1000), (3600, 1000), (3800, 800)
+    )
+    assert earlier_stay(hotter, HOLD, Stay(2590, 3600), 0.0) is None

@@ -5,15 +5,13 @@ from __future__ import annotations
 import pytest
 
 from soakwitness.analysis.verification import requirements as req
-from soakwitness.analysis.verification.model import RULE_REFERENCES, SensorErrors
+from soakwitness.analysis.verification.model import RULE_REFERENCES
 from soakwitness.analysis.verification.shift import extremes, stands
 
 
-def upper_limit(reading_c: float, expanded_c: float | None) -> req.Outcome:
+def upper_limit(reading_c: float) -> req.Requirement:
     """A reading against TL = 100, true = reading - e."""
-    return req.judged(
-        "limit", lambda e: reading_c - e, lambda e: reading_c - e, 100.0, at_least=False, expanded_c=expanded_c
-    )
+    return req.at_most("limit", lambda e: reading_c - e, lambda e: reading_c - e, 100.0)
 
 
 @pytest.mark.parametrize(
@@ -28,8 +26,8 @@ def upper_limit(reading_c: float, expanded_c: float | None) -> req.Outcome:
     ],
 )
 def test_guard_band_of_u(reading_c: float, as_read: str, at_true: str):
-    outcome = upper_limit(reading_c, 4.0)
-    assert (outcome.as_read, outcome.at_true_temperature) == (as_read, at_true)
+    asked = upper_limit(reading_c)
+    assert (req.as_read(asked), req.at_true_temperature([asked], 4.0)) == (as_read, at_true)
 
 
 def test_the_rule_is_named():
@@ -38,22 +36,44 @@ def test_the_rule_is_named():
 
 def test_the_error_a_requirement_stands_is_the_distance_to_its_limit():
     # true = 97.4 - e <= 100 for e >= -2.6, whatever U is; nothing bounds it on the other side.
-    low, high = upper_limit(97.4, 1.0).stands_c or (0, 0)
+    low, high = req.interval_of(upper_limit(97.4), 1.0) or (0, 0)
     assert low == pytest.approx(-2.6, abs=0.05)
     assert low >= -2.6
     assert high == req.MOST_ERROR_C
-    assert upper_limit(101.0, 1.0).stands_c is None
-
-
-def test_without_u_nothing_is_proven_at_true_temperature():
-    assert upper_limit(50.0, None).at_true_temperature == "not proven"
-    assert upper_limit(50.0, None).as_read == "pass"
+    assert req.interval_of(upper_limit(101.0), 1.0) is None
 
 
 def test_gaps_at_their_worst_and_best_make_it_not_proven():
-    outcome = req.judged("soak", lambda e: 500.0, lambda e: 700.0, 600.0, at_least=True, expanded_c=0.0)
-    assert outcome.as_read == "not proven"
-    assert outcome.at_true_temperature == "not proven"
+    asked = req.at_least("soak", lambda e: 500.0, lambda e: 700.0, 600.0)
+    assert req.as_read(asked) == "not proven"
+    assert req.at_true_temperature([asked], 0.0) == "not proven"
+
+
+def test_no_single_error_that_meets_both_is_a_failure_though_each_may_be_met():
+    # true = reading - e: the upper edge asks e >= 3, the lower one e <= 2; a U of 5 allows each, and no e both.
+    upper = req.at_most("upper", lambda e: 103.0 - e, lambda e: 103.0 - e, 100.0)
+    lower = req.at_least("lower", lambda e: 97.0 - e, lambda e: 97.0 - e, 95.0)
+    assert [req.at_true_temperature([one], 5.0) for one in (upper, lower)] == ["not proven", "not proven"]
+    assert req.at_true_temperature([upper, lower], 5.0) == "fail"
+    # The same with edges that touch at e = 2.5 alone: one error is enough to leave it open.
+    touching = req.at_most("upper", lambda e: 102.5 - e, lambda e: 102.5 - e, 100.0)
+    just = req.at_least("lower", lambda e: 97.5 - e, lambda e: 97.5 - e, 95.0)
+    assert req.at_true_temperature([touching, just], 5.0) == "not proven"
+
+
+@pytest.mark.parametrize(
+    ("read", "old", "verdict"),
+    [
+        ("pass", "pass", "pass"),
+        ("pass", "not proven", "not proven"),
+        ("pass", "fail", "not proven"),
+        ("fail", "pass", "not proven"),
+        ("fail", "fail", "fail"),
+        ("not proven", "fail", "not proven"),
+    ],
+)
+def test_an_overdue_calibration_earns_no_pass_and_excuses_no_failure(read: str, old: str, verdict: str):
+    assert req.with_lapsed(read, old) == verdict  # type: ignore[arg-type]
 
 
 def test_extremes_look_between_the_ends_too():
@@ -72,7 +92,7 @@ def test_an_error_of_exactly_u_is_tried_itself():
     low, high = stands(lambda e: -3.0 <= e <= 2.0, 60.0, 2.0) or (0, 0)
     assert high == 2.0
     assert -3.0 <= low <= -2.95
-    assert req.judged("x", lambda e: e, lambda e: e, 2.0, at_least=False, expanded_c=2.0).at_true_temperature == "pass"
+    assert req.at_true_temperature([req.at_most("x", lambda e: e, lambda e: e, 2.0)], 2.0) == "pass"
 
 
 def test_worst_and_common():
@@ -81,19 +101,3 @@ def test_worst_and_common():
     assert req.worst([]) == "pass"
     assert req.common([(-3, 5), (-8, 2)]) == (-3, 2)
     assert req.common([(-3, 5), None]) is None
-
-
-@pytest.mark.parametrize(
-    ("errors", "word", "basis"),
-    [
-        (SensorErrors(3.0, "stated"), None, "true temperature"),
-        (SensorErrors(3.0, "calibration"), None, "true temperature"),
-        (SensorErrors(3.0, "calibration", overdue=True), None, "reading"),
-        (SensorErrors(7.9, "tolerance class"), None, "reading"),
-        (SensorErrors(), None, "reading"),
-        (SensorErrors(), "true temperature", "true temperature"),
-        (SensorErrors(3.0, "stated"), "reading", "reading"),
-    ],
-)
-def test_what_the_verdict_rests_on(errors: SensorErrors, word: str | None, basis: str):
-    assert req.basis_of(errors, word) == basis  # type: ignore[arg-type]

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from soakwitness.analysis.recipes.model import Hold
-from soakwitness.analysis.verification.edges import Readings
 from soakwitness.analysis.verification.intervals import Allowed
+from soakwitness.analysis.verification.readings import Readings
 from soakwitness.analysis.verification.soak import Window, soak
 
 HOLD = Hold(2, 1000.0, 5.0, 5.0, 600.0, dip_s=120.0)
@@ -24,7 +24,7 @@ def trace(*points: tuple[float, float]) -> Readings:
 
 def window(on: Readings, **changes: object) -> Window:
     end = float(on.t_s[-1])
-    plain = Window(0.0, 0.0, end, end, end, from_above=False, left_upward=False, pull_s=None, edges_on=on)
+    plain = Window(0.0, 0.0, 0.0, end, end, end, from_above=False, left_upward=False, pull_s=None, edges_on=on)
     return replace(plain, **changes)  # type: ignore[arg-type]
 
 

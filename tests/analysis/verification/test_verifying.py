@@ -8,11 +8,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from soakwitness.analysis.calibration.correction import Correction
 from soakwitness.analysis.errors import NotEnoughData
 from soakwitness.analysis.recipes.file import parse_recipe
 from soakwitness.analysis.recipes.model import PacketSpec, Recipe
 from soakwitness.analysis.runs import FloatArray
-from soakwitness.analysis.verification.model import Finding, PieceInfo, SensorErrors, Verification
+from soakwitness.analysis.verification.model import Finding, PieceInfo, Verification
 from soakwitness.analysis.verification.verifying import verify
 from soakwitness.firmware_bridge.runfolder.model import Act, Event, Mark, RecordCheck
 from tests.verification_runs import WHOLE, drawn, make_run, sensor, simple_recipe
@@ -26,7 +27,7 @@ STATED = sensor(expanded_uncertainty=2.0)
 def checked(
     corners: Sequence[tuple[float, float]] = HOLD, recipe: Recipe = TEN, *, noise_c: float = 0.0, **facts: object
 ) -> Verification:
-    options = {k: facts.pop(k) for k in ("sensor_errors", "pieces", "packet", "unit") if k in facts}
+    options = {k: facts.pop(k) for k in ("corrections", "pieces", "packet") if k in facts}
     t_s, temp_c = drawn(corners, noise_c=noise_c)
     columns = facts.pop("columns", [sensor()])
     run = make_run(t_s, {"furnace": temp_c}, columns=columns, **facts)  # type: ignore[arg-type]
@@ -81,14 +82,14 @@ def test_a_short_soak_fails_with_its_numbers():
     short = finding(found, "short soak")
     assert (short.severity, short.step) == ("fail", 2)
     # 1500 - 1220 s.
-    assert "280 s" in short.says or "4.7 min" in short.says
+    assert "280 s" in str(short.says) or "4.7 min" in str(short.says)
 
 
 def test_what_u_leaves_open_is_not_proven_and_says_what_would_prove_it():
     found = checked(columns=[sensor(expanded_uncertainty=6.0)])
     assert found.verdict == "not proven"
     assert found.holds[0].as_read == "pass"
-    assert any("calibration to ±4.9 °C" in words for words in found.proves)
+    assert any("calibration to ±4.9 °C" in words for words in map(str, found.proves))
 
 
 def test_a_tolerance_class_alone_leaves_the_verdict_as_read():
@@ -97,18 +98,58 @@ def test_a_tolerance_class_alone_leaves_the_verdict_as_read():
     assert (found.verdict, found.decided_on) == ("pass", "reading")
     # IEC 60584-1 class 2 at 1000 degC: 7.5 K (0.0075 t), more than the band.
     assert found.holds[0].at_true_temperature == "not proven"
-    assert "7.5 °C" in finding(found, "no calibration").says
+    assert "7.5 °C" in str(finding(found, "no calibration").says)
     asked = checked(recipe=replace(TEN, decide_on="true temperature"), columns=[wire])
     assert asked.verdict == "not proven"
 
 
-def test_sensor_errors_given_by_the_caller_count():
-    told = SensorErrors(1.0, "calibration", correction=lambda temp_c: np.full_like(temp_c, -4.0))
-    found = checked(sensor_errors=told)
+def calibrated(correction_c: float, expanded_c: float, **facts: object) -> dict[str, Correction]:
+    range_c = (700.0, 1100.0)
+    known = {"done_on": "2026-05-01", "due_on": "2027-05-01", **facts}
+    return {
+        "furnace": Correction(
+            "test",
+            "furnace",
+            "shift",
+            "one point",
+            (),
+            range_c,
+            (correction_c,) * 2,
+            (expanded_c,) * 2,
+            **known,  # type: ignore[arg-type]
+        )
+    }
+
+
+def test_a_calibration_decides_on_true_temperature_and_as_read_stays_what_was_shown():
+    found = checked(corrections=calibrated(-4.0, 1.0))
+    hold = found.holds[0]
     # Corrected by -4 the level is 996: 1 above the edge, and U is 1.
-    assert found.holds[0].level_c == pytest.approx(996)
+    assert (hold.level_c, hold.shown_c) == (pytest.approx(996), pytest.approx(1000))
     assert found.decided_on == "true temperature"
-    assert found.verdict == "not proven"
+    assert (found.verdict, hold.as_read) == ("not proven", "pass")
+    # It stands an error of -1 to 9 of the corrected reading: the display may read 3 to 13 high (less noise, 0.05 K).
+    assert hold.display_may_read_c is not None
+    assert hold.error_it_stands_c is not None
+    assert hold.display_may_read_c[0] - hold.error_it_stands_c[0] == pytest.approx(4.0)
+
+
+def test_an_overdue_calibration_stops_a_pass_and_earns_none():
+    lapsed = calibrated(-4.0, 0.5, due_on="2026-06-01")
+    # By it the level was 996, and its U has grown beyond the 1 K that is left above the edge.
+    assert checked(corrections=lapsed).verdict == "not proven"
+    assert checked(corrections=lapsed).decided_on == "reading"
+    # By +4 it was 1004: 1 K below the upper edge, and in the band as read.
+    assert checked(corrections=calibrated(0.0, 0.1, due_on="2026-06-01")).verdict == "pass"
+
+
+def test_a_calibration_beyond_its_range_does_not_touch_the_temper():
+    # Calibrated from 700 on: a temper at 180 is judged as it was shown.
+    temper = simple_recipe((180, 10, 5))
+    found = checked([(0, 20), (320, 180), (1520, 180), (3000, 80)], temper, corrections=calibrated(-4.6, 1.0))
+    hold = found.holds[0]
+    assert (found.verdict, found.decided_on) == ("pass", "reading")
+    assert hold.level_c == hold.shown_c == pytest.approx(180, abs=0.1)
 
 
 def test_too_hot_is_a_finding_of_its_own():
@@ -120,17 +161,22 @@ def test_too_hot_is_a_finding_of_its_own():
 
 
 def test_overshoot_against_its_limit():
-    over = [(0, 20), (1976, 1008), (2040, 1000), (3160, 1000), (5000, 80)]
+    # Up to 1008, 40 s there, down to 1000.
+    over = [(0, 20), (1976, 1008), (2016, 1008), (2080, 1000), (3160, 1000), (5000, 80)]
     limited = replace(TEN, steps=(TEN.steps[0], replace(TEN.holds[0], max_overshoot_c=6.0)))
     found = checked(over, limited)
     assert found.verdict == "fail"
     assert found.holds[0].overshoot_c == pytest.approx(8)
-    # Above 1005 from 1970 to 1976 + 3/8 x 64 = 2000 s.
-    assert found.holds[0].above_band_s == pytest.approx(30, abs=1)
+    # Above 1005 from 1970 to 2016 + 3/8 x 64 = 2040 s.
+    assert found.holds[0].above_band_s == pytest.approx(70, abs=1)
     assert "overshoot" in codes(found, "fail")
+    # Without a stated limit the chamber's 70 s over the band count: more than a minute on a bare chamber is too hot.
     unlimited = checked(over)
-    assert unlimited.verdict == "pass"
-    assert "overshoot" in codes(unlimited, "warn")
+    assert unlimited.verdict == "fail"
+    assert unlimited.holds[0].unmet == ("too hot",)
+    brief = [*over[:2], (1986, 1008), (2050, 1000), *over[4:]]
+    assert checked(brief).verdict == "pass"
+    assert "overshoot" in codes(checked(brief), "warn")
 
 
 def test_the_final_climb_is_not_overshoot():
@@ -149,7 +195,8 @@ def test_longest_soak():
 def test_a_hold_that_is_only_reported_decides_nothing():
     reported = replace(TWENTY_FIVE, steps=(TWENTY_FIVE.steps[0], replace(TWENTY_FIVE.holds[0], judged=False)))
     found = checked(recipe=reported)
-    assert found.verdict == "pass"
+    # Nothing is judged, so nothing is proven.
+    assert found.verdict == "not proven"
     assert found.holds[0].verdict == "fail"
     assert finding(found, "short soak").severity == "note"
 
@@ -166,17 +213,18 @@ def test_a_dip_is_listed_with_its_effect():
 def test_a_recipe_of_ramps_alone():
     ramps = replace(TEN, steps=TEN.steps[:1])
     found = checked(recipe=ramps)
-    assert found.verdict == "pass"
+    assert found.verdict == "not proven"
     assert found.holds == ()
 
 
 def test_look_alikes_of_a_dip_are_told_apart():
     door = [*HOLD[:2], (2400, 1000), (2420, 950), (2560, 1000), *HOLD[2:]]
-    cut = [*HOLD[:2], (2400, 1000), (2800, 920), (3000, 1000), (4160, 1000), (6000, 80)]
+    # At the end this furnace cools by 0.5 K/s: so does it when the power is cut.
+    cut = [*HOLD[:2], (2400, 1000), (2640, 880), (2900, 1000), (4160, 1000), (6000, 80)]
     assert [d.looks_like for d in checked(door).holds[0].dips] == ["door"]
-    assert "door" in finding(checked(door), "out of band").says
+    assert "door" in str(finding(checked(door), "out of band").says)
     assert [d.looks_like for d in checked(cut).holds[0].dips] == ["power"]
-    assert "without power" in finding(checked(cut), "out of band").says
+    assert "without power" in str(finding(checked(cut), "out of band").says)
     assert [d.looks_like for d in checked(cut, marks=(mark(2390, "door"),)).holds[0].dips] == ["marked"]
     t_s, temp_c = drawn(door)
     temp_c[2402:2418] = np.nan
@@ -264,7 +312,7 @@ def test_a_changed_record_proves_nothing():
     changed = replace(WHOLE, intact=False, first_difference="samples.csv")
     found = checked(check=changed)
     assert found.verdict == "not proven"
-    assert "samples.csv" in finding(found, "record changed").says
+    assert "samples.csv" in str(finding(found, "record changed").says)
     assert checked(recipe=TWENTY_FIVE, check=changed).verdict == "fail"
 
 
@@ -293,9 +341,9 @@ def test_a_hot_load_without_a_mark_is_not_proven_and_the_dips_are_listed():
     found = checked(dipped, hot())
     assert found.verdict == "not proven"
     listed = finding(found, "not on record")
-    assert "no load mark" in listed.says
+    assert "no load mark" in str(listed.says)
     assert listed.at_s == pytest.approx(2200, abs=60)
-    assert any("load mark" in words for words in found.proves)
+    assert any("load mark" in words for words in map(str, found.proves))
 
 
 def test_a_hot_load_without_a_mark_fails_where_even_the_whole_hold_is_too_short():
@@ -334,7 +382,7 @@ def test_quench_delay_from_pull_to_plates():
     found = checked(recipe=quick, marks=marks)
     late = finding(found, "late quench")
     assert late.pieces == ("A",)
-    assert "45 s" in late.says
+    assert "45 s" in str(late.says)
     assert found.verdict == "fail"
     assert {p.piece: p.quench_delay_s for p in found.holds[0].pieces} == {"A": 45, "B": 20}
     assert "not on record" in codes(checked(recipe=quick))
@@ -429,9 +477,23 @@ def test_soak_from_control_where_the_recipe_says_so():
 def test_the_coldest_of_several_load_sensors():
     values = {**both(100), "second": both(300)["blade"]}
     found = with_load(values, columns=[*COLUMNS, sensor("second", "load")])
-    # From when the slower is there until the quicker one leaves.
+    # Each is there for as long as the furnace was, only later.
     assert found.holds[0].soak_s is not None
-    assert found.holds[0].soak_s.best == pytest.approx(1220 - 200, abs=1)
+    assert found.holds[0].soak_s.best == pytest.approx(1220, abs=1)
+    # Pulled when the furnace leaves, at 3170 s, the slower one has 300 s less.
+    pulled = with_load(values, columns=[*COLUMNS, sensor("second", "load")], marks=(mark(3170, "pull"),))
+    assert pulled.holds[0].soak_s is not None
+    assert pulled.holds[0].soak_s.best == pytest.approx(1220 - 300, abs=1)
+    assert pulled.holds[0].measured_by == "second"
+
+
+def test_the_hottest_of_several_load_sensors_decides_too_hot():
+    # One stands at 999, the other at 1008 of 1000 +-5: the colder one soaked, the hotter one was too hot.
+    values = {**both(60), "second": both(60)["blade"]}
+    values["second"] = np.where(values["second"] > 900, values["second"] + 8.0, values["second"])
+    found = with_load(values, columns=[*COLUMNS, sensor("second", "load")])
+    assert found.verdict == "fail"
+    assert "too hot" in found.holds[0].unmet
 
 
 def test_a_blade_that_never_reaches_the_band():
@@ -465,7 +527,7 @@ def fault_words(empty: list[tuple[int, int]], *events: tuple[float, str]) -> str
     for first, last in empty:
         temp_c[first:last] = np.nan
     run = make_run(t_s, {"furnace": temp_c}, events=[Event(t, "", "sensor fault", says) for t, says in events])
-    return next(f.says for f in verify(run, TEN).findings if f.code == "sensor fault")
+    return next(str(f.says) for f in verify(run, TEN).findings if f.code == "sensor fault")
 
 
 def test_a_sensor_fault_says_how_long_it_was():
@@ -473,13 +535,13 @@ def test_a_sensor_fault_says_how_long_it_was():
     fault = (1000.0, "furnace: open circuit")
     back = (1600.0, "furnace: reads again")
     assert fault_words([(200, 320)], fault, back) == (
-        "Sensor furnace: open circuit, once for 10 min, at 16.7 min into the run."
+        "Sensor furnace: open circuit, once for 10 min, at 0:16:40 into the run."
     )
     # Another at 2000 s for 30 s; and what the instrument says changes within the first.
     more = ((1100.0, "furnace: below range"), (2000.0, "furnace: open circuit"))
-    assert "3 times for 10.5 min in all, first at 16.7 min" in fault_words([(200, 320), (400, 406)], fault, *more)
+    assert "3 times for 10.5 min in all, first at 0:16:40" in fault_words([(200, 320), (400, 406)], fault, *more)
     # A fault whose sensor goes on reading has no length.
-    assert "once, at 16.7 min" in fault_words([], fault)
+    assert "once, at 0:16:40" in fault_words([], fault)
 
 
 def test_a_load_sensor_that_hardly_reads_is_not_used():
@@ -490,7 +552,7 @@ def test_a_load_sensor_that_hardly_reads_is_not_used():
 
 def test_pieces_thicker_than_the_dummy_are_not_covered():
     found = with_load(both(100), pieces=(PieceInfo("B-1", thickness_mm=6.0),))
-    assert any("B-1" in words and "3 mm" in words for words in found.not_seen)
+    assert any("B-1" in words and "3 mm" in words for words in map(str, found.not_seen))
 
 
 def test_a_control_overshoot_that_the_blade_did_not_see_is_a_warning():
@@ -522,13 +584,15 @@ def test_a_packet_estimate_carries_the_work_temperature():
     assert hold.lag_s.low <= hold.lag_s.best <= hold.lag_s.high
     assert hold.soak_s is not None
     assert hold.soak_s.best < 1220
-    assert any("model" in words for words in found.not_seen)
+    assert any("model" in words for words in map(str, found.not_seen))
 
 
-def test_an_unfitted_estimate_never_causes_a_fail_but_the_furnaces_own_shortage_does():
-    # 20.3 min in the band: 19 min are there for the furnace but not, by the estimate, for the blade.
-    assert checked(recipe=packet_recipe(19.5)).verdict == "not proven"
-    assert checked(recipe=packet_recipe(25)).verdict == "fail"
+def test_an_estimate_decides_both_ways_by_its_draws():
+    soak = checked(recipe=packet_recipe(5)).holds[0].soak_s
+    assert soak is not None
+    assert soak.high > soak.low + 60.0
+    asked = {"pass": soak.low - 10.0, "not proven": (soak.low + soak.high) / 2.0, "fail": soak.high + 10.0}
+    assert {v: checked(recipe=packet_recipe(s / 60)).verdict for v, s in asked.items()} == {v: v for v in asked}
 
 
 def test_pieces_have_their_own_packets():
@@ -552,7 +616,7 @@ def test_fahrenheit_taken_for_celsius_is_recognised():
     t_s, temp_c = drawn(course)
     found = verify(make_run(t_s, {"furnace": np.round(temp_c * 1.8 + 32, 1)}), recipe)
     # 1.8 x 600 + 32 = 1112, 1.8 x 900 + 32 = 1652.
-    assert "1112 °C for 600 °C" in finding(found, "wrong unit suspected").says
+    assert "1112 °C for 600 °C" in str(finding(found, "wrong unit suspected").says)
     assert found.verdict == "not proven"
 
 
@@ -560,7 +624,7 @@ def test_fahrenheit_beyond_what_a_thermocouple_shows_is_recognised_too():
     # 1.8 x 1050 + 32 = 1922, which no thermocouple reads in degC; the same hold alone is not found in passing.
     t_s, temp_c = drawn([(0, 20), (2060, 1050), (3260, 1050), (5000, 80)])
     found = verify(make_run(t_s, {"furnace": np.round(temp_c * 1.8 + 32, 1)}), simple_recipe((1050, 15, 8)))
-    assert "1922 °C for 1050 °C" in finding(found, "wrong unit suspected").says
+    assert "1922 °C for 1050 °C" in str(finding(found, "wrong unit suspected").says)
     assert found.verdict == "not proven"
     assert not found.holds[0].found
 
@@ -578,7 +642,27 @@ def test_a_recording_sensor_takes_over_from_a_control_sensor_that_broke():
         make_run(t_s, {"furnace": control, "stick": temp_c}, columns=[sensor(), sensor("stick", "recording")]), TEN
     )
     assert (found.sensor, found.verdict) == ("stick", "pass")
-    assert "furnace read nothing from" in finding(found, "sensor fault").says
+    assert "furnace read nothing from" in str(finding(found, "sensor fault").says)
+
+
+def test_a_stand_in_at_a_hotter_place_decides_nothing():
+    t_s, temp_c = drawn(HOLD)
+    control = np.where(t_s > 2500, np.nan, temp_c)
+    columns = [sensor(), sensor("roof", "recording")]
+    found = verify(make_run(t_s, {"furnace": control, "roof": temp_c + 8.0}, columns=columns), TEN)
+    # 1008 of 1000 +-5 would be too hot; while both read, the roof was 8 above the control sensor.
+    assert (found.sensor, found.verdict) == ("roof", "not proven")
+    assert "8 °C higher" in str(finding(found, "sensors differ").says)
+    assert found.proves
+
+
+def test_a_longest_soak_is_open_where_the_record_ends_in_the_hold():
+    limited = replace(TEN, steps=(TEN.steps[0], replace(TEN.holds[0], at_most_s=1800.0)))
+    ends = [(0, 20), (1960, 1000), (3000, 1000)]
+    found = checked(ends, limited)
+    assert (found.verdict, found.holds[0].unproven) == ("not proven", ("longest soak",))
+    assert "pull mark" in " ".join(map(str, found.proves))
+    assert checked(ends, limited, marks=[mark(2990, "pull")]).verdict == "pass"
 
 
 def setpoint_run(setpoint: Sequence[tuple[float, float]], output: float | None = None) -> Verification:
@@ -604,13 +688,13 @@ def test_a_setpoint_that_follows_the_program():
     [
         ([(0, 20), (100, 20), (2060, 990), (3260, 990), (3261, 20)], "never stood at 1000 °C"),
         ([(0, 20), (100, 20), (2060, 1000), (2600, 1000), (2601, 20)], "9 min where the program says 20 min"),
-        ([(0, 20), (100, 20), (1080, 1000), (3260, 1000), (3261, 20)], "3600 °C an hour, 1800 °C in the program"),
+        ([(0, 20), (100, 20), (1080, 1000), (3260, 1000), (3261, 20)], "3600 °C/h, 1800 °C/h in the program"),
     ],
 )
 def test_program_differs(setpoint: Sequence[tuple[float, float]], words: str):
     found = setpoint_run(setpoint)
     differs = finding(found, "program differs")
-    assert words in differs.says
+    assert words in str(differs.says)
     assert differs.severity == "warn"
 
 
@@ -621,8 +705,7 @@ def test_a_controller_that_waits_at_full_power_was_not_typed_wrong():
 
 
 def test_sentences_in_fahrenheit():
-    found = checked(recipe=TWENTY_FIVE, unit="F")
-    assert "1832 °F" in finding(found, "short soak").says
+    assert "1832 °F" in finding(checked(recipe=TWENTY_FIVE), "short soak").says.text("F")
 
 
 def test_bad_rows_are_counted():
@@ -631,7 +714,7 @@ def test_bad_rows_are_counted():
     check = RecordCheck(1000, (BadRow("samples.csv", 17, "checksum"),), False, False, False, None, ())
     found = checked(check=check)
     assert (found.record.rows, found.record.bad_rows) == (1000, 1)
-    assert "1 row" in finding(found, "record changed").says
+    assert "1 row" in str(finding(found, "record changed").says)
 
 
 def test_a_short_hold_whose_band_touches_the_one_before_fails():
@@ -673,7 +756,7 @@ def test_what_a_broken_load_sensor_did_not_see_is_neither_soak_nor_shortage(show
     assert second.overshoot_is_at_least
     assert "sensor fault" in codes(found)
     assert codes(found, "fail") == set()
-    assert found.proves == ("Hold at 1000 °C: a load sensor that reads to its end.",)
+    assert [str(words) for words in found.proves] == ["Hold at 1000 °C: a load sensor that reads to its end."]
 
 
 def test_a_pull_ends_what_a_broken_load_sensor_may_have_missed():
@@ -706,9 +789,12 @@ def test_the_packet_estimate_takes_over_from_a_broken_load_sensor():
 
 def test_another_load_sensor_takes_over_from_a_broken_one():
     t_s, temp_c = drawn(COURSE)
-    found = broken(at_s=2600.0, more=[sensor("spare", "load")], values={"spare": temp_c})
+    later = np.interp(t_s - 60.0, t_s, temp_c)
+    found = broken(at_s=2600.0, more=[sensor("spare", "load")], values={"spare": later})
     assert found.holds[1].measured_by == "spare"
     assert found.verdict == "pass"
+    # One that was a minute ahead of it while both read cannot speak for the place of the one that was lost.
+    assert broken(at_s=2600.0, more=[sensor("spare", "load")], values={"spare": temp_c}).verdict == "not proven"
 
 
 # --- whatever the verdict rests on, the findings and the ways out of "not proven" say the same -----------------------
@@ -741,7 +827,7 @@ def test_a_hold_that_fails_for_its_length_has_no_failing_overshoot():
 def test_not_proven_always_says_what_would_prove_it(recipe: Recipe, word: str):
     found = checked(recipe=recipe)
     assert found.verdict == "not proven"
-    assert any(word in p for p in found.proves)
+    assert any(word in p for p in map(str, found.proves))
 
 
 # --- what was not seen is no fail -----------------------------------------------------------------------------------
@@ -779,4 +865,4 @@ def test_long_dips_are_dips_and_no_level_below_the_band():
     # 20 min at 1000 in which the furnace is at 950 for 11 of them.
     cut = [(0, 20), (1960, 1000), (2260, 1000), (2270, 950), (2930, 950), (2940, 1000), (3160, 1000), (5000, 80)]
     found = checked(cut, simple_recipe((1000, 5, 5)))
-    assert "below its band once" in finding(found, "out of band").says
+    assert "below its band once" in str(finding(found, "out of band").says)

@@ -1,0 +1,110 @@
+"""The packet estimate as work temperature: low, best and high trace of one piece over the measured chamber."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from soakwitness.analysis.errors import NotEnoughData
+from soakwitness.analysis.packet.model import PacketEstimate, estimate
+from soakwitness.analysis.packet.piece import PacketModel, for_piece, generic_packet
+from soakwitness.analysis.recipes.model import PacketSpec, Recipe
+from soakwitness.analysis.verification.context import ROOM_C, DecidingSensor, Work
+from soakwitness.analysis.verification.dips import DOOR_NEAR_S, DOOR_S
+from soakwitness.analysis.verification.model import WorkTemperature
+from soakwitness.analysis.verification.pieces import Stay
+from soakwitness.analysis.verification.readings import Readings
+
+WARM_C = 60.0
+WORTH_BRIDGING_C = 5.0
+BACK_SHARE = 0.15
+
+
+class Estimates:
+    """Estimates over one chamber: pieces alike that went in together share one."""
+
+    def __init__(
+        self, chamber: DecidingSensor, recipe: Recipe, packet: PacketModel | None, doors_s: Sequence[float]
+    ) -> None:
+        self._chamber, self._recipe, self._packet = chamber, recipe, packet
+        self._made: dict[tuple[PacketModel, float | None], tuple[PacketEstimate, np.ndarray]] = {}
+        self._bridged = bridged_doors(chamber.readings, doors_s)
+
+    def of(self, stay: Stay, spec: PacketSpec | None) -> Work | None:
+        """The estimate for one stay; None where the piece went in after the last reading."""
+        model = self._model(spec)
+        key = (model, stay.load_s)
+        if key not in self._made:
+            try:
+                self._made[key] = self._make(model, stay.load_s)
+            except NotEnoughData:
+                return None
+        return self._work(*self._made[key], stay)
+
+    def _model(self, spec: PacketSpec | None) -> PacketModel:
+        if self._packet is not None:
+            return self._packet if spec is None else for_piece(self._packet, spec, self._recipe.steel)
+        return generic_packet(spec or PacketSpec(), self._recipe.steel)
+
+    def _make(self, model: PacketModel, load_s: float | None) -> tuple[PacketEstimate, np.ndarray]:
+        """The estimate, and the hottest that the blade can have been.
+
+        A record that begins hot, without a load mark, says nothing of the blade's start: it lies between room and
+        chamber. A door that was open for a while cools the sensor more than the walls.
+        """
+        trace = self._chamber.readings
+        first_c = float(trace.temp_c[0])
+        begins_hot = load_s is None and self._recipe.load == "cold" and first_c >= WARM_C
+        cold = load_s is None and self._recipe.load == "cold" and not begins_hot
+        start_c = first_c if cold else ROOM_C
+        found = estimate(trace.t_s, trace.temp_c, packet=model, load_t_s=load_s, start_c=start_c)
+        hottest = found.high_c
+        for chamber, begin_c in ((self._bridged, start_c), (trace, first_c if begins_hot else None)):
+            if chamber is not None and begin_c is not None and (chamber is not trace or begins_hot):
+                other = estimate(chamber.t_s, chamber.temp_c, packet=model, load_t_s=load_s, start_c=begin_c)
+                hottest = np.maximum(hottest, other.high_c)
+        return found, hottest
+
+    def _work(self, found: PacketEstimate, hottest_c: np.ndarray, stay: Stay) -> Work:
+        period_s = self._chamber.readings.period_s
+        low, best, high = (
+            Readings(found.t_s, np.asarray(temp, dtype=np.float64), 0.0, period_s)
+            for temp in (found.low_c, found.best_c, hottest_c)
+        )
+
+        def lag(
+            level_c: float, since_s: float, until_s: float
+        ) -> tuple[float | None, float | None, float | None, float]:
+            result = found.lag_s(level_c, since_s, until_s)
+            return result.low_s, result.best_s, result.high_s, result.never_reached
+
+        name = stay.piece or stay.charge or "packet"
+        shown = WorkTemperature(
+            "packet estimate", name, found.t_s, found.low_c, found.best_c, hottest_c, found.fitted, found.biot
+        )
+        return Work("packet estimate", self._chamber, low, best, high, shown, lag, fitted=found.fitted)
+
+
+def bridged_doors(readings: Readings, doors_s: Sequence[float]) -> Readings | None:
+    """The chamber with straight lines across dips of at most 180 s that begin near a door [s]; None without any."""
+    temp_c = readings.temp_c
+    for at_s in doors_s:
+        low, high = readings.between(at_s - DOOR_NEAR_S, at_s + DOOR_NEAR_S)
+        if high - low < 2:
+            continue
+        first = low + int(readings.temp_c[low:high].argmax())
+        _, stop = readings.between(0.0, float(readings.t_s[first]) + DOOR_S)
+        part = readings.temp_c[first:stop]
+        bottom = int(part.argmin())
+        depth = float(part[0] - part[bottom])
+        back = np.flatnonzero(part[bottom:] >= part[0] - max(1.0, BACK_SHARE * depth))
+        if depth < WORTH_BRIDGING_C or not back.size or not bottom:
+            continue
+        last = first + bottom + int(back[0])
+        if temp_c is readings.temp_c:
+            temp_c = temp_c.copy()
+        ends = [first, last]
+        temp_c[first : last + 1] = np.interp(readings.t_s[first : last + 1], readings.t_s[ends], temp_c[ends])
+    return None if temp_c is readings.temp_c else replace(readings, temp_c=temp_c)

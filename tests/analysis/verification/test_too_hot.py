@@ -1,0 +1,69 @@
+"""Limits at each moment from load to pull, and how long a heat must last to count."""
+
+from __future__ import annotations
+
+import pytest
+
+from soakwitness.analysis.verification.model import Verification
+from soakwitness.analysis.verification.verifying import verify
+from soakwitness.firmware_bridge.runfolder.model import Mark
+from tests.verification_runs import drawn, make_run, sensor, simple_recipe
+
+TEN = simple_recipe((1000, 10, 5))
+
+
+def checked(*corners: tuple[float, float], marks: tuple[Mark, ...] = (), load: bool = False) -> Verification:
+    t_s, temp_c = drawn(list(corners))
+    columns, values = [sensor()], {"furnace": temp_c}
+    if load:
+        columns, values = [*columns, sensor("blade", "load")], {**values, "blade": temp_c}
+    return verify(make_run(t_s, values, columns=columns, marks=marks), TEN)
+
+
+def hump(long_s: float, *, load: bool = False) -> Verification:
+    """So long over the upper edge of 1005: up and down at 0.5 K/s, flat at 1008 between (12 s of it on the slopes)."""
+    top = 2500.0 + long_s - 6.0
+    return checked(
+        (0, 20),
+        (1960, 1000),
+        (2484, 1000),
+        (2500, 1008),
+        (top, 1008),
+        (top + 16, 1000),
+        (3600, 1000),
+        (5000, 80),
+        load=load,
+    )
+
+
+@pytest.mark.parametrize(("long_s", "verdict"), [(50.0, "pass"), (90.0, "fail")])
+def test_a_bare_chamber_may_be_over_for_a_minute(long_s: float, verdict: str):
+    assert hump(long_s).verdict == verdict
+
+
+@pytest.mark.parametrize(("long_s", "verdict"), [(20.0, "pass"), (50.0, "fail")])
+def test_work_that_is_known_may_be_over_for_half_a_minute(long_s: float, verdict: str):
+    assert hump(long_s, load=True).verdict == verdict
+
+
+def test_only_the_time_with_a_charge_inside_counts():
+    # Before the load mark, and after the pull, the furnace may be as hot as it likes; a bare chamber settles for 600 s.
+    course = [(0, 20), (1960, 1060), (2300, 1060), (2500, 1000), (4200, 1000), (4300, 1050), (5000, 1050), (7000, 80)]
+    marks = (Mark(2600.0, "load"), Mark(4190.0, "pull"))
+    assert "too hot" not in checked(*course, marks=marks).holds[0].unmet
+    late = (Mark(2600.0, "load"), Mark(4990.0, "pull"))
+    assert "too hot" in checked(*course, marks=late).holds[0].unmet
+
+
+def test_an_attempt_before_the_furnace_was_cold_again_is_judged_by_the_hottest_hold():
+    two = simple_recipe((500, 10, 5), (900, 10, 5))
+
+    def tried(first_c: float) -> Verification:
+        first = [(0, 20), (960, 500), (1700, 500), (2500, first_c), (2800, first_c), (6000, 100)]
+        again = [(t + 6000, c) for t, c in [(960, 500), (1700, 500), (2500, 900), (3400, 900), (6000, 100)]]
+        t_s, temp_c = drawn([*first, *again])
+        return verify(make_run(t_s, {"furnace": temp_c}), two)
+
+    assert tried(900).verdict == "pass"
+    # Hotter than any hold of the recipe it is too hot in any attempt.
+    assert tried(950).verdict == "fail"
