@@ -27,6 +27,7 @@ from soakwitness.analysis.audit.weighing import FAIR, HINT, LIGHT, PROOF, STRONG
 from soakwitness.analysis.audit.words import kelvin, minutes, temp
 from soakwitness.analysis.condition.figures import RunFigures
 from soakwitness.analysis.logbook.moments import days_between
+from soakwitness.firmware_bridge.common.units import from_celsius, to_celsius
 from soakwitness.firmware_bridge.runfolder.format import counted, often
 
 OFFSETS = ("plain offset", "cold junction not sensed")
@@ -272,7 +273,7 @@ def unit_mixed_up(case: Case) -> Scale | None:
         level = hold.control_c
         if level is None:
             continue
-        as_fahrenheit, as_celsius = (hold.target_c - 32.0) / 1.8, hold.target_c * 1.8 + 32.0
+        as_fahrenheit, as_celsius = to_celsius(hold.target_c, "F"), from_celsius(hold.target_c, "F")
         for other, words in ((as_fahrenheit, "°F taken for °C"), (as_celsius, "°C taken for °F")):
             if abs(level - other) < 10.0 and abs(level - hold.target_c) > 40.0:
                 which = "The temper" if hold in tempers else f"Hold {hold.step}"

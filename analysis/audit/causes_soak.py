@@ -12,6 +12,7 @@ from soakwitness.analysis.audit.statistics import apart, chance_of_split, compar
 from soakwitness.analysis.audit.weighing import FAIR, HINT, LIGHT, STRONG, Scale
 from soakwitness.analysis.audit.words import kelvin, minutes, percent, temp
 from soakwitness.analysis.condition.figures import HoldFigures
+from soakwitness.firmware_bridge.common.units import to_celsius
 from soakwitness.firmware_bridge.runfolder.format import counted
 
 SHORT_SHARE = 0.97
@@ -242,7 +243,7 @@ def loaded_early(case: Case) -> Scale | None:
     if not scale.pro:
         return None
     loaded, asked = run.loaded_at_c, run.load_at_c
-    if case.has_finding("wrong unit suspected") and loaded and asked and abs(loaded - (asked - 32.0) / 1.8) < 15.0:
+    if case.has_finding("wrong unit suspected") and loaded and asked and abs(loaded - to_celsius(asked, "F")) < 15.0:
         scale.speaks_against(FAIR, f"{temp(loaded)} is that figure with °F taken for °C.")
     if case.good_share_with("loaded before recovery") > 0.5:
         scale.speaks_against(FAIR, "The good runs were loaded as early.")

@@ -6,7 +6,6 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from soakwitness.analysis.calibration.correction import Correction, correction_from_dict, correction_to_dict
-from soakwitness.analysis.calibration.from_run import in_kelvin
 from soakwitness.analysis.errors import LogBookError
 from soakwitness.analysis.logbook.moments import Stamp, later, local_day, moment_of
 from soakwitness.analysis.logbook.opening import LogBook
@@ -20,6 +19,7 @@ from soakwitness.analysis.logbook.sensors import (
     sensor_life_on,
     sensor_lives,
 )
+from soakwitness.firmware_bridge.common.units import to_kelvin
 from soakwitness.firmware_bridge.runfolder.model import Column, RunHeader
 
 OFFSET_SAME_C = 0.05
@@ -158,7 +158,7 @@ def life_at(
         serial=column.serial if column else None,
         channel=column.channel if column else None,
         position=column.position if column else None,
-        input_offset_c=in_kelvin(column.input_offset, column) if column else None,
+        input_offset_c=to_kelvin(column.input_offset, column.unit) if column else None,
         thermocouple=column.thermocouple if column else None,
         tolerance_class=column.tolerance_class if column else None,
         note="begun with its first calibration; when it was fitted is not known",
@@ -191,7 +191,7 @@ def changes(life: SensorLife, column: Column) -> str:
         )
         if here is not None and there is not None and here != there
     ]
-    offset_c = in_kelvin(column.input_offset, column)
+    offset_c = to_kelvin(column.input_offset, column.unit)
     if None not in (offset_c, life.input_offset_c) and abs(offset_c - life.input_offset_c) > OFFSET_SAME_C:  # type: ignore[operator]
         found.append(f"input offset {offset_c:g} °C, the log book {life.input_offset_c:g} °C")
     return "; ".join(found)

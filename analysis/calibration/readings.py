@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from soakwitness.analysis.errors import AnalysisError
+from soakwitness.firmware_bridge.common.units import from_celsius, to_celsius
 
 COLUMNS = ("reference", "sensor", "head", "room", "note")
 ABSENT = ("", "-")
@@ -126,8 +127,8 @@ def _pair(cells: dict[str, str], place: str, semicolons: bool, unit: str) -> Pai
             value = math.nan
         if not math.isfinite(value):
             raise ReadingsError(f"{place}, {name} {text!r}: must be a temperature in degrees {unit}, such as 1049.5.")
-        temp_c = (value - 32.0) / 1.8 if unit == "F" else value
-        highest_c = HIGHEST_C * 1.8 + 32.0 if name == "sensor" else HIGHEST_C  # a sensor may show °F for °C
+        temp_c = to_celsius(value, unit)
+        highest_c = from_celsius(HIGHEST_C, "F") if name == "sensor" else HIGHEST_C  # a sensor may show °F for °C
         if not -270.0 <= temp_c <= highest_c:
             raise ReadingsError(
                 f"{place}, {name} {text!r}: outside what a thermocouple shows, -270 to {highest_c:.0f} °C."

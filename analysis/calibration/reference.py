@@ -14,6 +14,7 @@ from soakwitness.analysis.calibration.budget import BudgetRow, expanded, rectang
 from soakwitness.analysis.errors import AnalysisError, RecipeError
 from soakwitness.analysis.recipes.tables import Table
 from soakwitness.analysis.thermocouple import tolerance_c
+from soakwitness.firmware_bridge.common.units import from_celsius, from_kelvin, to_celsius, to_kelvin
 
 REACH_C = 10.0  # a stretch this near an outermost certified point counts as at it
 KEYS = ("sensor", "thermocouple", "serial", "date", "laboratory", "number", "unit", "drift", "point")
@@ -209,14 +210,14 @@ def parse_certificate(text: str, source: str) -> Reference:
 def _certificate(table: Table) -> Reference:
     """Build the reference from a parsed file."""
     table.check_keys(KEYS, dict.fromkeys(POINT_KEYS, "in a [[point]]"))
-    factor = 1.8 if (table.choice("unit", ("C", "F")) or "C") == "F" else 1.0
+    unit = table.choice("unit", ("C", "F")) or "C"
     kind = table.choice("thermocouple", tuple("BEJKNRST"))
     day = _day(table)
-    drift_c = (table.number("drift", 0.0, 50.0 * factor, "degrees") or 0.0) / factor
+    drift_c = to_kelvin(table.number("drift", 0.0, from_kelvin(50.0, unit), "degrees") or 0.0, unit)
     raw = table.values.get("point")
     if not isinstance(raw, list) or not raw or not all(isinstance(p, dict) for p in raw):
         table.refuse("point", "at least one [[point]] with temp, correction, U and k is needed.")
-    points = tuple(_point(Table(f"{table.place}, point {n}", p), factor) for n, p in enumerate(raw, 1))
+    points = tuple(_point(Table(f"{table.place}, point {n}", p), unit) for n, p in enumerate(raw, 1))
     temps = [p.temp_c for p in points]
     if len(set(temps)) < len(temps):
         table.refuse("point", f"two points stand at {max(t for t in temps if temps.count(t) > 1):g} °C. Keep one.")
@@ -239,13 +240,14 @@ def _day(table: Table) -> str:
         table.refuse("date", "must be a day such as 2026-03-02.")
 
 
-def _point(table: Table, factor: float) -> CertifiedPoint:
-    """One point in degC and K; a difference in degF is x1.8, never +32."""
+def _point(table: Table, unit: str) -> CertifiedPoint:
+    """One point in degC and K."""
     table.check_keys(POINT_KEYS)
-    low, high = (-200.0, 1800.0) if factor == 1.0 else (-328.0, 3272.0)
+    low, high = (round(from_celsius(edge, unit)) for edge in (-200.0, 1800.0))
+    most = from_kelvin(100.0, unit)
     temp = table.number("temp", low, high, "degrees")
-    correction = table.number("correction", -100.0 * factor, 100.0 * factor, "degrees, to be added to the reading")
-    u = table.number("U", 0.0, 100.0 * factor, "degrees", above=True)
+    correction = table.number("correction", -most, most, "degrees, to be added to the reading")
+    u = table.number("U", 0.0, most, "degrees", above=True)
     for key, value in (("temp", temp), ("correction", correction), ("U", u)):
         if value is None:
             table.refuse(key, "is needed in every [[point]]: temp, correction (to be added to the reading), U, k.")
@@ -253,5 +255,6 @@ def _point(table: Table, factor: float) -> CertifiedPoint:
     assert temp is not None
     assert correction is not None
     assert u is not None
-    temp_c = (temp - 32.0) / 1.8 if factor != 1.0 else temp
-    return CertifiedPoint(temp_c, correction / factor, u / factor, 2.0 if k is None else k)
+    return CertifiedPoint(
+        to_celsius(temp, unit), to_kelvin(correction, unit), to_kelvin(u, unit), 2.0 if k is None else k
+    )

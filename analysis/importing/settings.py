@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from soakwitness.analysis.errors import ImportFileError
+from soakwitness.firmware_bridge.common.units import Unit
 from soakwitness.firmware_bridge.furnace.model import ROLES
 
 TimeUnit = Literal["ms", "s", "min", "h"]
@@ -41,7 +42,7 @@ class ImportSettings:
     time_format: str | None = None
     time_unit: TimeUnit = "s"
     zone: str | None = None
-    unit: Literal["C", "F"] = "C"
+    unit: Unit = "C"
     thermocouple: str | None = None
     tolerance_class: str | None = None
     expanded_uncertainty: float | None = None

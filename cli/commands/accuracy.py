@@ -11,7 +11,6 @@ from soakwitness.cli.calibrating import (
     CHARTS,
     Compared,
     a_file,
-    as_difference,
     budget_lines,
     compare,
     comparison_options,
@@ -31,14 +30,14 @@ from soakwitness.cli.common import (
     print_json,
     unit_option,
 )
-from soakwitness.cli.entering import by_option, celsius, new_stamp, open_book, table
+from soakwitness.cli.entering import by_option, new_stamp, open_book, table
+from soakwitness.firmware_bridge.common.units import Unit, to_celsius, to_kelvin
 
 if TYPE_CHECKING:
     from soakwitness.analysis.calibration.accuracy import AccuracyTest
     from soakwitness.analysis.calibration.calibrating import Calibration
     from soakwitness.analysis.calibration.correction import Correction
     from soakwitness.analysis.logbook.sensors import Check, SensorLife
-    from soakwitness.cli.charts.style import Unit
 
 MONTHS = 3
 
@@ -107,13 +106,13 @@ def _judged(
     """Hold the difference against the limit."""
     from soakwitness.analysis.calibration.accuracy import LIMIT_C, AccuracyLimit, accuracy_test
 
-    limit_c = as_difference(given["limit"], unit)
+    limit_c = to_kelvin(given["limit"], unit)
     limit = AccuracyLimit(
         LIMIT_C if limit_c is None else limit_c,
         given["percent"],
         "setting of this program" if limit_c is None and not given["percent"] else "given",
     )
-    return accuracy_test(found, limit, at_c=celsius(given["at"], unit), correction=correction, guard=given["guard"])
+    return accuracy_test(found, limit, at_c=to_celsius(given["at"], unit), correction=correction, guard=given["guard"])
 
 
 def _valid(logbook: Path, made: Compared, day: str) -> Correction | None:

@@ -34,7 +34,8 @@ from soakwitness.cli.common import (
     print_json,
     unit_option,
 )
-from soakwitness.cli.entering import by_option, celsius, new_stamp, open_book, table
+from soakwitness.cli.entering import by_option, new_stamp, open_book, table
+from soakwitness.firmware_bridge.common.units import Unit, to_celsius
 from soakwitness.firmware_bridge.runfolder.format import counted
 
 if TYPE_CHECKING:
@@ -44,7 +45,6 @@ if TYPE_CHECKING:
     from soakwitness.analysis.calibration.from_run import Pair
     from soakwitness.analysis.calibration.guiding import Guidance
     from soakwitness.analysis.calibration.stretches import StretchLimits
-    from soakwitness.cli.charts.style import Unit
 
 MONTHS = 12
 FAULT_C = 25.0  # an error beyond this is a fault to find rather than one to correct; over three times class 2 at 1100
@@ -281,7 +281,7 @@ def _follow(run: str | None, logbook: Path, unit: Unit | None, given: dict[str, 
     if run is None or given["second_log"] is not None:
         raise WrongUse("--follow needs a RUN that is being recorded, with the reference in it.")
     limits = limits_of(given["minutes"], given["drift"], given["spread"], unit)
-    wanted_c = [celsius(value, unit) or 0.0 for value in given["wanted"]]
+    wanted_c = [to_celsius(value, unit) or 0.0 for value in given["wanted"]]
     path, said = str(find_run(run, logbook)), ""
     click.echo("Following the run. Ctrl-C ends this and gives the result.", err=True)
     try:

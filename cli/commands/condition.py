@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 import click
 
@@ -18,6 +18,7 @@ from soakwitness.cli.common import (
     unit_option,
 )
 from soakwitness.cli.entering import new_stamp, open_book, progress_bar, take_in_runs
+from soakwitness.firmware_bridge.common.units import Unit
 
 if TYPE_CHECKING:
     from soakwitness.analysis.condition.judging import Condition
@@ -40,7 +41,7 @@ def condition(
     newest: int,
     every: bool,
     chart: Path | None,
-    unit: Literal["C", "F"] | None,
+    unit: Unit | None,
     as_json: bool,
     force: bool,
     logbook: Path,

@@ -6,7 +6,7 @@ import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
@@ -21,6 +21,7 @@ from soakwitness.cli.common import (
     print_json,
     unit_option,
 )
+from soakwitness.firmware_bridge.common.units import Unit
 
 if TYPE_CHECKING:
     from soakwitness.analysis.packet.fitting import Fit
@@ -73,7 +74,7 @@ def predict(
     recipe_path: Path | None,
     chart: Path | None,
     as_json: bool,
-    unit: Literal["C", "F"] | None,
+    unit: Unit | None,
     logbook: Path,
     force: bool,
     **piece: Any,
@@ -159,7 +160,7 @@ def fit(
     thickness_mm: float | None,
     out: Path,
     as_json: bool,
-    unit: Literal["C", "F"] | None,
+    unit: Unit | None,
     logbook: Path,
     force: bool,
     **piece: Any,

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from soakwitness.cli.calibrating import LETTERS, a_file, as_difference, difference, level, limits_of, open_pair
+from soakwitness.cli.calibrating import LETTERS, a_file, difference, level, limits_of, open_pair
 from soakwitness.cli.common import (
     Finite,
     SuggestingGroup,
@@ -27,12 +27,12 @@ from soakwitness.cli.entering import (
     why_option,
     zone_option,
 )
+from soakwitness.firmware_bridge.common.units import Unit, to_kelvin
 
 if TYPE_CHECKING:
     from soakwitness.analysis.calibration.diagnosis import Diagnosis
     from soakwitness.analysis.calibration.readings import PairReading
     from soakwitness.analysis.logbook.sensors import Calibration, SensorLife
-    from soakwitness.cli.charts.style import Unit
 
 ROLES = ("control", "recording", "load", "reference", "survey", "ambient", "over-temperature")
 CLASSES = ("1", "2", "special", "standard")
@@ -89,7 +89,7 @@ def fitted(name: str, furnace: str, logbook: Path, **given: Any) -> None:
         "serial": given["serial"],
         "channel": given["channel"],
         "position": given["position"],
-        "input_offset_c": as_difference(given["input_offset"], given["unit"]),
+        "input_offset_c": to_kelvin(given["input_offset"], given["unit"]),
         "thermocouple": given["kind"],
         "tolerance_class": given["tolerance_class"],
     }
@@ -225,7 +225,7 @@ def diagnose(
     if sum(given is not None for given in (run, readings, example)) != 1:
         raise WrongUse("give a RUN, --readings FILE, or --example CAUSE; one of them.")
     pairs, kind = _readings(run, readings, example, reference, name, unit, logbook)
-    noise_c = as_difference(noise, unit)
+    noise_c = to_kelvin(noise, unit)
     found = find_cause(pairs, set_to=set_to or kind, noise_c=NOISE_C if noise_c is None else noise_c)
     if as_json:
         print_json(

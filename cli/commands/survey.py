@@ -11,7 +11,6 @@ import click
 from soakwitness.cli.calibrating import (
     CHARTS,
     a_file,
-    as_difference,
     days_of,
     difference,
     keeping_options,
@@ -29,7 +28,8 @@ from soakwitness.cli.common import (
     print_json,
     unit_option,
 )
-from soakwitness.cli.entering import by_option, celsius, new_stamp, open_book, table
+from soakwitness.cli.entering import by_option, new_stamp, open_book, table
+from soakwitness.firmware_bridge.common.units import Unit, to_celsius, to_kelvin
 
 if TYPE_CHECKING:
     from soakwitness.analysis.calibration.correction import Correction
@@ -37,7 +37,6 @@ if TYPE_CHECKING:
     from soakwitness.analysis.calibration.survey import Survey, SurveySensor
     from soakwitness.analysis.calibration.survey_limits import Requirement, SurveyLimits
     from soakwitness.analysis.runs import Run
-    from soakwitness.cli.charts.style import Unit
 
 MONTHS = 12
 
@@ -83,8 +82,8 @@ def survey(run: str, logbook: Path, unit: Unit | None, as_json: bool, **given: A
     found = make_survey(
         opened.t_s,
         sensors,
-        band_c=as_difference(given["band"], unit) or 0.0,
-        target_c=celsius(given["target"], unit),
+        band_c=to_kelvin(given["band"], unit) or 0.0,
+        target_c=to_celsius(given["target"], unit),
         setpoint_c=opened.signal("setpoint"),
         doors_s=[mark.t_s for mark in opened.marks if mark.act == "door" and not mark.struck],
         limits=_limits(given),

@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 import click
 
@@ -20,6 +20,7 @@ from soakwitness.cli.person import (
     open_page,
     page_options,
 )
+from soakwitness.firmware_bridge.common.units import Unit
 
 if TYPE_CHECKING:
     from soakwitness.firmware_bridge.furnace.model import Furnace
@@ -62,7 +63,7 @@ def watch(
     page: bool,
     lan: bool,
     port: int | None,
-    unit: Literal["C", "F"] | None,
+    unit: Unit | None,
     logbook: Path,
     force: bool,
 ) -> None:

@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any
 
 from soakwitness.cli.words.furnace_words import is_temperature, shown_in
 from soakwitness.cli.words.now_words import clock_words, keeping_words
+from soakwitness.firmware_bridge.common.units import Unit, from_celsius
 
 if TYPE_CHECKING:
     from soakwitness.analysis.recipes.model import Hold
     from soakwitness.firmware_bridge.recording.now import Now
 
-Unit = Literal["C", "F"]
 MARKS_SHOWN = 3
 GAP_PERIODS = 3.0  # longer without a reading is a gap, as in the verification
 
@@ -47,7 +47,7 @@ def page_state(now: Now, *, unit: Unit, lead: str | None = None, holds: Sequence
 
 def _hold(hold: Hold, unit: Unit) -> dict[str, float]:
     edges = {"target": hold.target_c, "lower": hold.lower_c, "upper": hold.upper_c}
-    return {name: round(temp_c * 1.8 + 32.0 if unit == "F" else temp_c, 1) for name, temp_c in edges.items()}
+    return {name: round(from_celsius(temp_c, unit), 1) for name, temp_c in edges.items()}
 
 
 def _last_marks(now: Now) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections import Counter
 
+from soakwitness.firmware_bridge.common.units import from_celsius, to_celsius
 from soakwitness.firmware_bridge.furnace.model import Contact, Furnace, LineSource, ModbusSource, Sensor, Signal
 from soakwitness.firmware_bridge.links.base import Reading
 
@@ -69,7 +70,7 @@ def shown_in(part: Sensor | Signal | Contact, value: float, furnace: Furnace, un
     """Give a value in the unit to show."""
     if not is_temperature(part) or unit == furnace.unit:
         return value
-    return round(value * 1.8 + 32.0 if unit == "F" else (value - 32.0) / 1.8, 4)
+    return round(from_celsius(to_celsius(value, furnace.unit), unit), 4)
 
 
 def unit_word(part: Sensor | Signal | Contact, unit: str) -> str:
@@ -121,8 +122,7 @@ def _limit_sentences(furnace: Furnace) -> list[str]:
 
 
 def _in(temp_c: float, furnace: Furnace) -> str:
-    temp = temp_c * 1.8 + 32.0 if furnace.unit == "F" else temp_c
-    return f"{round(temp, 3):g} °{furnace.unit}"
+    return f"{round(from_celsius(temp_c, furnace.unit), 3):g} °{furnace.unit}"
 
 
 def _register_notes(furnace: Furnace) -> list[str]:

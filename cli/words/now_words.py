@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Literal
-
 from soakwitness.cli.words.furnace_words import shown_in, unit_word
+from soakwitness.firmware_bridge.common.units import Unit
 from soakwitness.firmware_bridge.furnace.model import Contact
 from soakwitness.firmware_bridge.recording.now import Now
 from soakwitness.firmware_bridge.runfolder.format import counted
-
-Unit = Literal["C", "F"]
 
 
 def clock_words(seconds: float) -> str:

@@ -12,6 +12,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from soakwitness.firmware_bridge.common.units import Unit, to_celsius, to_kelvin
 from soakwitness.firmware_bridge.errors import FurnaceFileError
 from soakwitness.firmware_bridge.furnace.checking import Source, Table, shown
 from soakwitness.firmware_bridge.furnace.linktable import LINK_KINDS, link_settings
@@ -24,7 +25,6 @@ from soakwitness.firmware_bridge.furnace.model import (
     LinkKind,
     Sensor,
     Signal,
-    Unit,
 )
 from soakwitness.firmware_bridge.furnace.sources import SourceReader
 from soakwitness.firmware_bridge.furnace.templates import TEMPLATES
@@ -88,11 +88,6 @@ def template(link: LinkKind, **values: str) -> str:
         comment = re.search(r"\s{2,}(#.*)$", lines[at])
         lines[at] = f"{f'{key} = {value}':<31} {comment[1]}" if comment else f"{key} = {value}"
     return "\n".join(lines) + "\n"
-
-
-def to_celsius(temp: float, unit: Unit) -> float:
-    """Turn a temperature in the file's unit into degrees Celsius."""
-    return (temp - 32.0) / 1.8 if unit == "F" else temp
 
 
 def _placed(says: str) -> str:
@@ -241,7 +236,7 @@ def _limits(table: Table, unit: Unit) -> Limits:
     if low is not None and high is not None and low >= high:
         at, least = shown(table.value("max_temp")), shown(table.value("min_temp"))
         raise table.wrong("max_temp", f"{at} is not allowed; it must be above min_temp, {least}.")
-    return Limits(max_temp_c=high, min_temp_c=low, max_rate_c_per_s=rate / 1.8 if rate and unit == "F" else rate)
+    return Limits(max_temp_c=high, min_temp_c=low, max_rate_c_per_s=to_kelvin(rate, unit))
 
 
 def _alarm(table: Table, unit: Unit) -> Alarm:
@@ -257,5 +252,5 @@ def _alarm(table: Table, unit: Unit) -> Alarm:
 
 
 def _celsius(table: Table, key: str, unit: Unit) -> float | None:
-    temp = table.number(key, low=-460.0, high=4000.0)
-    return None if temp is None else to_celsius(temp, unit)
+    temp: float | None = table.number(key, low=-460.0, high=4000.0)
+    return to_celsius(temp, unit)

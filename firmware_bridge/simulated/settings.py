@@ -46,8 +46,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
+from soakwitness.firmware_bridge.common.units import Unit, from_celsius, to_celsius, to_kelvin
 from soakwitness.firmware_bridge.furnace.checking import Source, Table, shown
-from soakwitness.firmware_bridge.furnace.model import Unit
 from soakwitness.firmware_bridge.simulated.controller import PidParts, ProgramHold, ProgramRamp, ProgramStep
 from soakwitness.firmware_bridge.simulated.furnace import SENSORS
 from soakwitness.firmware_bridge.simulated.packet import PacketParts
@@ -63,7 +63,7 @@ from soakwitness.firmware_bridge.simulated.scenario import (
 from soakwitness.firmware_bridge.simulated.thermocouples import TYPES
 
 Over = Literal["auto", "pseudo-terminal", "network"]
-HOTTEST_C = 1300.0
+COLDEST_C, HOTTEST_C = -20.0, 1300.0
 LONGEST_MINUTES = 7.0 * 24.0 * 60.0
 
 
@@ -125,12 +125,9 @@ class _Reader:
     def temp_c(self, table: Table, key: str, default_c: float) -> float:
         if table.value(key) is None:
             return default_c
-        low, high = (-20.0, HOTTEST_C) if self.unit == "C" else (-4.0, 1.8 * HOTTEST_C + 32.0)
+        low, high = (from_celsius(edge, self.unit) for edge in (COLDEST_C, HOTTEST_C))
         temp: float = table.number(key, low=low, high=high)
-        return temp if self.unit == "C" else (temp - 32.0) / 1.8
-
-    def difference_k(self, number: float) -> float:
-        return number if self.unit == "C" else number / 1.8
+        return to_celsius(temp, self.unit)
 
     def scenario(self, table: Table) -> Scenario:
         room_c = self.temp_c(table, "room", 20.0)
@@ -149,14 +146,14 @@ class _Reader:
             pieces=pieces or (Piece(PacketParts(start_c=room_c), sensor=True),),
             faults=tuple(self.fault(part, len(program)) for part in self.tables(table, "fault")),
             pid=self.pid(self.table("link.controller", table.value("controller") or {})),
-            noise_c=Scenario.noise_c if noise is None else self.difference_k(noise),
+            noise_c=Scenario.noise_c if noise is None else to_kelvin(noise, self.unit),
         )
 
     def pid(self, table: Table) -> PidParts:
         usual = PidParts()
         gain = table.number("gain", low=1e-4, high=10.0)
         parts = PidParts(
-            gain_per_c=usual.gain_per_c if gain is None else gain / self.difference_k(1.0),
+            gain_per_c=usual.gain_per_c if gain is None else gain / to_kelvin(1.0, self.unit),
             integral_s=table.number("integral_s", usual.integral_s, low=1.0, high=1e6),
             derivative_s=table.number("derivative_s", usual.derivative_s, low=0.0, high=1e4),
         )
@@ -180,7 +177,7 @@ class _Reader:
         if isinstance(value, bool) or not isinstance(value, (int, float)) or not 1.0 <= value <= 10_000.0:
             allowed = '"full power" or degrees per hour from 1 to 10000'
             raise table.wrong("ramp", f"{shown(value)} is not allowed; it needs {allowed}.")
-        return self.difference_k(float(value))
+        return to_kelvin(float(value), self.unit)
 
     def piece(self, table: Table, steps: int, room_c: float) -> Piece:
         packet = PacketParts(
@@ -218,7 +215,7 @@ class _Reader:
             what,
             begin=self.moment(table, "", steps) or Moment(),
             for_s=None if minutes is None else 60.0 * minutes,
-            size=self.difference_k(size) if size is not None and in_degrees else size,
+            size=to_kelvin(size, self.unit) if size is not None and in_degrees else size,
             sensor=table.choice("sensor", SENSORS, "control"),
             share=table.number("share", 0.2, low=0.0, high=1.0),
             wired=table.choice("wired", TYPES, "K"),
