@@ -202,7 +202,7 @@ def test_readings_typed_in(book: Path, tmp_path: Path) -> None:
         (["calibrate", "RUN", "--reference", "ref", "--minutes", "500"], "no stable stretch: none of 500 min"),
         (
             ["calibrate", "RUN", "--reference", "ref", "--reference-certificate", "none.toml"],
-            "none.toml: cannot be read",
+            "none.toml: there is no such file",
         ),
         (["calibrate", "RUN", "--reference", "ref", "--date", "spring"], "'spring' is no day"),
         (["calibrate", "RUN", "--reference", "ref", "--due", "2020-01-01"], "is before the day it was done"),
