@@ -16,7 +16,8 @@ from pathlib import Path
 from typing import Literal, cast
 
 from soakwitness.analysis.errors import AnalysisError
-from soakwitness.analysis.recipes.words import Unit, number, temperature
+from soakwitness.firmware_bridge.common.units import Unit
+from soakwitness.firmware_bridge.common.wording import number, temperature
 
 What = Literal["preheat", "harden", "as quenched", "stress relief", "temper"]
 WHATS: tuple[What, ...] = ("preheat", "harden", "as quenched", "stress relief", "temper")

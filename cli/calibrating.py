@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from soakwitness.cli.common import Finite, WrongUse, find_run
-from soakwitness.firmware_bridge.common.units import Unit, from_celsius, from_kelvin, to_kelvin
+from soakwitness.firmware_bridge.common.units import Unit, from_kelvin, to_kelvin
 
 if TYPE_CHECKING:
     from soakwitness.analysis.calibration.calibrating import CalibratedPoint, Calibration
@@ -179,14 +179,9 @@ def days_of(day: str | None, due: str | None, months: int, run: Run | None) -> t
     return done, falls_due
 
 
-def level(temp_c: float, unit: Unit, digits: int = 1) -> str:
-    """Temperature with its unit."""
-    return f"{from_celsius(temp_c, unit):.{digits}f} °{unit}"
-
-
-def difference(kelvin: float, unit: Unit, *, sign: bool = True, digits: int = 1) -> str:
-    """Difference, without its unit."""
-    return f"{from_kelvin(kelvin, unit):{'+' if sign else ''}.{digits}f}"
+def _small(kelvin: float, unit: Unit, digits: int) -> str:
+    """A difference of a budget, whose shares are small: with more decimals than anywhere else, and without its unit."""
+    return f"{from_kelvin(kelvin, unit):.{digits}f}"
 
 
 def budget_lines(point: CalibratedPoint, unit: Unit) -> list[list[str]]:
@@ -194,7 +189,7 @@ def budget_lines(point: CalibratedPoint, unit: Unit) -> list[list[str]]:
     budget = point.budget
     rows = [["source", "value", "distribution", "divisor", "sensitivity", f"contribution °{unit}"]]
     for row in budget.rows:
-        value = row.value if row.unit != "K" else float(difference(row.value, unit, sign=False, digits=6))
+        value = row.value if row.unit != "K" else from_kelvin(row.value, unit)
         rows.append(
             [
                 row.source,
@@ -202,10 +197,10 @@ def budget_lines(point: CalibratedPoint, unit: Unit) -> list[list[str]]:
                 row.distribution,
                 f"{row.divisor:.3g}",
                 f"{row.sensitivity:.3g}",
-                difference(row.contribution_c, unit, sign=False, digits=3),
+                _small(row.contribution_c, unit, 3),
             ]
         )
-    rows.append(["combined", "", "", "", "", difference(budget.combined_c, unit, sign=False, digits=3)])
+    rows.append(["combined", "", "", "", "", _small(budget.combined_c, unit, 3)])
     words = f"U, k = {budget.coverage_factor:.2f}"
-    rows.append([words, "", "", "", "", difference(budget.expanded_c, unit, sign=False, digits=2)])
+    rows.append([words, "", "", "", "", _small(budget.expanded_c, unit, 2)])
     return rows

@@ -12,7 +12,7 @@ from soakwitness.analysis.audit.statistics import compare
 from soakwitness.analysis.audit.weighing import FAIR, HINT, LIGHT, STRONG, Scale
 from soakwitness.analysis.audit.words import kelvin, minutes, percent, temp
 from soakwitness.analysis.condition.figures import DipFigures, FindingFigures, RunFigures
-from soakwitness.firmware_bridge.runfolder.format import often
+from soakwitness.firmware_bridge.common.wording import often
 
 SETPOINT_FLOOR_C = 1.5
 SLOW = 0.9

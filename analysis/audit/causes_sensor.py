@@ -28,7 +28,7 @@ from soakwitness.analysis.audit.words import kelvin, minutes, temp
 from soakwitness.analysis.condition.figures import RunFigures
 from soakwitness.analysis.logbook.moments import days_between
 from soakwitness.firmware_bridge.common.units import from_celsius, to_celsius
-from soakwitness.firmware_bridge.runfolder.format import counted, often
+from soakwitness.firmware_bridge.common.wording import counted, often
 
 OFFSETS = ("plain offset", "cold junction not sensed")
 LEADS = ("reversed extension lead", "copper in place of extension lead")

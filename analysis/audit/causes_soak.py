@@ -13,7 +13,7 @@ from soakwitness.analysis.audit.weighing import FAIR, HINT, LIGHT, STRONG, Scale
 from soakwitness.analysis.audit.words import kelvin, minutes, percent, temp
 from soakwitness.analysis.condition.figures import HoldFigures
 from soakwitness.firmware_bridge.common.units import to_celsius
-from soakwitness.firmware_bridge.runfolder.format import counted
+from soakwitness.firmware_bridge.common.wording import counted
 
 SHORT_SHARE = 0.97
 CLEARLY_SHORT = 0.9

@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from soakwitness.analysis.calibration.survey_hold import Strayed
 from soakwitness.analysis.calibration.survey_period import CUT_MINUTES
-from soakwitness.firmware_bridge.runfolder.format import counted
+from soakwitness.firmware_bridge.common.wording import counted
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]

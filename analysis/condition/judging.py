@@ -9,7 +9,7 @@ from statistics import median
 from soakwitness.analysis.audit.words import kelvin, rendered, temp
 from soakwitness.analysis.condition.figures import ConditionFigures
 from soakwitness.analysis.condition.trends import Trend, all_series, middle_change, trend
-from soakwitness.firmware_bridge.runfolder.format import counted, often
+from soakwitness.firmware_bridge.common.wording import counted, often
 
 LOW_BELOW_C = 500.0
 RATE_DOWN = -0.04

@@ -18,7 +18,7 @@ from soakwitness.analysis.importing.layout import Layout
 from soakwitness.analysis.importing.settings import FARTHEST_S, ImportSettings
 from soakwitness.analysis.importing.times import TimeReader
 from soakwitness.analysis.runs import FloatArray
-from soakwitness.firmware_bridge.runfolder.format import counted
+from soakwitness.firmware_bridge.common.wording import counted
 
 ROWS_AT_ONCE = 100_000
 Progress = Callable[[float], None]  # told the share that is done, 0 to 1

@@ -205,7 +205,7 @@ def _rate(table: Table, key: str, unit: Unit) -> float | None:
         table.refuse(key, 'must be "full power", or a rate in degrees per hour as a number.')
     if isinstance(value, (int, float)) and value < 0:
         table.refuse(key, "a rate is written without a sign; up or down follows from the temperatures.")
-    rate = table.number(key, low=low, high=high, unit=f"°{unit} per hour")
+    rate = table.number(key, low=low, high=high, unit=f"°{unit}/h")
     return to_kelvin(rate, unit)
 
 

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from soakwitness.analysis.recipes.model import Hold, Recipe
-from soakwitness.analysis.recipes.words import Unit, temperature
 from soakwitness.analysis.steels import CONFIRM, Steel, SteelFigure, What, span_words
-from soakwitness.firmware_bridge.common.units import from_celsius, to_celsius
+from soakwitness.firmware_bridge.common.units import Unit, from_celsius, to_celsius
+from soakwitness.firmware_bridge.common.wording import temperature
 
 HARDENING_FROM_C = 700.0  # no steel here is hardened below, or tempered above
 NEAR_C = 15.0  # single published temperatures stand for their surroundings

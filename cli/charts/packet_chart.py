@@ -8,7 +8,9 @@ from typing import TYPE_CHECKING
 from soakwitness.cli.charts import style
 from soakwitness.cli.charts.run_chart import draw_estimate, frame_whole, write_upright
 from soakwitness.cli.charts.thinning import thin
+from soakwitness.cli.words.packet_words import eaten_words
 from soakwitness.firmware_bridge.common.units import Unit, from_celsius, from_kelvin
+from soakwitness.firmware_bridge.common.wording import duration, temperature
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -101,12 +103,9 @@ def _draw_inset(ax: Axes, run: Run, prediction: Prediction, recipe: Recipe | Non
     ax.set_ylim(middle - reach, middle + reach)
     ax.set_xlim(hold.enter_s - margin, max(leave_s, hold.enter_s + hold.required_s) + margin)
     style.clock_axis(ax, label=False)
-    ax.set_title(f"Step {hold.step}, {middle:.0f} {style.degree(unit)}: {_eaten(hold)}")
+    ax.set_title(f"Step {hold.step}, {temperature(hold.target_c, unit)}: {_eaten(hold)}")
 
 
 def _eaten(hold: HoldLag) -> str:
-    low, best, high = (
-        None if s is None else f"{s / 60:.1f}" for s in (hold.lag.low_s, hold.lag.best_s, hold.lag.high_s)
-    )
-    whole = f"of {hold.required_s / 60:g} min"
-    return f"eats all {whole}" if low is None else f"eats {best or 'all'} ({low} to {high or 'all'}) {whole}"
+    whole = f"of {duration(hold.required_s)}"
+    return f"eats all {whole}" if hold.lag.low_s is None else f"eats {eaten_words(hold)} {whole}"

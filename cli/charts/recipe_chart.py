@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from soakwitness.cli.charts import style
 from soakwitness.firmware_bridge.common.units import Unit, from_celsius, from_kelvin
+from soakwitness.firmware_bridge.common.wording import duration, number, rate, temperature
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -46,7 +47,7 @@ def _draw_whole(ax: Axes, profile: Profile, unit: Unit) -> None:
     for span in profile.holds:
         low, high = from_celsius(span.hold.lower_c, unit), from_celsius(span.hold.upper_c, unit)
         style.draw_band(ax, span.start_s, span.end_s, low, high)
-        words = f"{from_celsius(span.hold.target_c, unit):.0f} {style.degree(unit)}, {span.hold.required_s / 60:g} min"
+        words = f"{temperature(span.hold.target_c, unit)}, {duration(span.hold.required_s)}"
         ax.annotate(words, (span.start_s, high), xytext=(2, 3), textcoords="offset points", ha="right")
     ax.set_ylabel(f"temperature, {style.degree(unit)}")
     ax.set_xlim(0.0, 1.02 * profile.corners[-1].t_s)
@@ -54,8 +55,7 @@ def _draw_whole(ax: Axes, profile: Profile, unit: Unit) -> None:
     ax.set_ylim(low, high + 0.1 * (high - low))
     style.clock_axis(ax)
     if profile.assumed_c_per_h is not None:
-        rate = from_kelvin(profile.assumed_c_per_h, unit)
-        says = f"full-power ramps and free cooling are drawn at {rate:.0f} {style.degree(unit)} per hour: only a guess"
+        says = f"full-power ramps and free cooling are drawn at {rate(profile.assumed_c_per_h, unit)}: only a guess"
         ax.set_title(says, fontsize=8.5)
 
 
@@ -75,7 +75,7 @@ def _draw_inset(ax: Axes, profile: Profile, span: HoldSpan, unit: Unit) -> None:
     low, high = from_celsius(hold.lower_c, unit), from_celsius(hold.upper_c, unit)
     style.draw_band(ax, span.start_s, span.end_s, low, high)
     for edge, above in ((low, 3), (high, -9)):
-        ax.annotate(f"{edge:.1f}", (span.start_s, edge), xytext=(4, above), textcoords="offset points", fontsize=7.5)
+        ax.annotate(number(edge), (span.start_s, edge), xytext=(4, above), textcoords="offset points", fontsize=7.5)
     if hold.max_overshoot_c is not None:
         most = from_celsius(hold.target_c + hold.max_overshoot_c, unit)
         ax.hlines(most, span.start_s, span.end_s, colors=style.VERMILION, linewidth=1.1, linestyles=(0, (2, 2)))
@@ -85,4 +85,4 @@ def _draw_inset(ax: Axes, profile: Profile, span: HoldSpan, unit: Unit) -> None:
     ax.set_xlim(span.start_s - margin, span.end_s + margin)
     style.clock_axis(ax, label=False)
     judged = "" if hold.judged else ", not judged"
-    ax.set_title(f"Step {hold.number}: {hold.required_s / 60:g} min{judged}")
+    ax.set_title(f"Step {hold.number}: {duration(hold.required_s)}{judged}")

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from soakwitness.cli.charts import style
 from soakwitness.cli.charts.thinning import thin
 from soakwitness.firmware_bridge.common.units import Unit, from_celsius, from_kelvin
+from soakwitness.firmware_bridge.common.wording import duration, temperature
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -196,9 +197,8 @@ def _draw_inset(ax: Axes, run: Run, verification: Verification, hold: HoldResult
             write_upright(ax, t_s, words)
     style.clock_axis(ax, label=False)
     soak = hold.soak_s
-    minutes = f"soak {soak.best / 60:.1f} of {hold.required_s / 60:g} min, " if soak else ""
-    target = f"{from_celsius(hold.target_c, unit):.0f} {style.degree(unit)}"
-    ax.set_title(f"Step {hold.step}, {target}: {minutes}{hold.verdict}")
+    minutes = f"soak {duration(soak.best)} of {duration(hold.required_s)}, " if soak else ""
+    ax.set_title(f"Step {hold.step}, {temperature(hold.target_c, unit)}: {minutes}{hold.verdict}")
 
 
 def write_upright(ax: Axes, t_s: float, words: str) -> None:

@@ -100,13 +100,13 @@ def clock_axis(ax: Axes, *, label: bool = True) -> None:
         ax.xaxis.set_major_locator(MultipleLocator(step))
     else:
         ax.xaxis.set_major_locator(MaxNLocator(7))
-    ax.xaxis.set_major_formatter(FuncFormatter(lambda t, _: clock_words(t, seconds=bool(step and step < 60))))
+    ax.xaxis.set_major_formatter(FuncFormatter(lambda t, _: axis_words(t, seconds=bool(step and step < 60))))
     if label:
         ax.set_xlabel("time of the run, h:min" + (":s" if step and step < 60 else ""))
 
 
-def clock_words(t_s: float, *, seconds: bool = False) -> str:
-    """Seconds [s] as ``h:mm`` or ``h:mm:ss``."""
+def axis_words(t_s: float, *, seconds: bool = False) -> str:
+    """Seconds [s] on an axis: ``h:mm``, which leaves more room, or ``h:mm:ss``."""
     sign = "-" if t_s < 0 else ""
     whole = round(abs(t_s)) if seconds else round(abs(t_s) / 60) * 60
     text = f"{sign}{whole // 3600}:{whole % 3600 // 60:02d}"

@@ -15,9 +15,7 @@ from soakwitness.cli.calibrating import (
     compare,
     comparison_options,
     days_of,
-    difference,
     keeping_options,
-    level,
     report_place,
 )
 from soakwitness.cli.common import (
@@ -32,6 +30,7 @@ from soakwitness.cli.common import (
 )
 from soakwitness.cli.entering import by_option, new_stamp, open_book, table
 from soakwitness.firmware_bridge.common.units import Unit, to_celsius, to_kelvin
+from soakwitness.firmware_bridge.common.wording import difference, temperature
 
 if TYPE_CHECKING:
     from soakwitness.analysis.calibration.accuracy import AccuracyTest
@@ -167,15 +166,17 @@ def _show(result: AccuracyTest, made: Compared, unit: Unit) -> None:
     point, decision = result.point, result.decision
     click.echo(f"{made.sensor} of {made.furnace or 'a furnace not named'}, against {made.found.reference.says}")
     rows = [
-        ["reference, corrected", level(point.reference_c, unit)],
-        ["reading", level(point.reading_c, unit)],
-        ["difference as read", difference(result.difference_c, unit)],
+        ["reference, corrected", temperature(point.reference_c, unit)],
+        ["reading", temperature(point.reading_c, unit)],
+        ["difference as read", difference(result.difference_c, unit, signed=True)],
     ]
     if result.corrected_c is not None:
-        rows.append([f"after the correction of {result.correction_of}", difference(result.corrected_c, unit)])
-    limit_words = difference(result.limit_c, unit, sign=False)
+        rows.append(
+            [f"after the correction of {result.correction_of}", difference(result.corrected_c, unit, signed=True)]
+        )
+    limit_words = difference(result.limit_c, unit)
     rows += [
-        ["U", difference(point.budget.expanded_c, unit, sign=False)],
+        ["U", difference(point.budget.expanded_c, unit)],
         ["limit", f"±{limit_words} ({result.limit_origin})"],
         ["accepted within", _accepted(decision.accept_to or 0.0, unit)],
         ["probability that it is inside the limit", f"{decision.conformity:.3f}"],
@@ -189,9 +190,7 @@ def _show(result: AccuracyTest, made: Compared, unit: Unit) -> None:
 
 def _accepted(within_c: float, unit: Unit) -> str:
     """Acceptance limits in words: a guard band wider than the limit leaves none."""
-    return (
-        f"±{difference(within_c, unit, sign=False)}" if within_c >= 0 else "nothing: U is larger than the limit allows"
-    )
+    return f"±{difference(within_c, unit)}" if within_c >= 0 else "nothing: U is larger than the limit allows"
 
 
 def _so_far(logbook: Path, furnace: str, sensor: str) -> tuple[tuple[Check, ...], tuple[SensorLife, ...]]:
@@ -227,10 +226,10 @@ def _history(logbook: Path, furnace: str, sensor: str, unit: Unit, as_json: bool
         rows.append(
             [
                 t.done_on,
-                level(r["at_c"], unit),
-                difference(r["difference_c"], unit),
-                difference(r["expanded_c"], unit, sign=False),
-                f"±{difference(r['limit_c'], unit, sign=False)}",
+                temperature(r["at_c"], unit),
+                difference(r["difference_c"], unit, signed=True),
+                difference(r["expanded_c"], unit),
+                f"±{difference(r['limit_c'], unit)}",
                 r["verdict"],
                 str(t.life or "-"),
             ]

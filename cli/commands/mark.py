@@ -202,7 +202,7 @@ def _enter(
 
 
 def _when(t_s: float) -> str:
-    from soakwitness.cli.words.now_words import clock_words
+    from soakwitness.firmware_bridge.common.wording import moment as clock_words
 
     return clock_words(t_s) if t_s >= 0 else f"{clock_words(-t_s)} before the start"
 

@@ -20,7 +20,7 @@ from soakwitness.cli.entering import (
     zone_option,
 )
 from soakwitness.firmware_bridge.common.units import Unit, to_celsius
-from soakwitness.firmware_bridge.runfolder.format import counted
+from soakwitness.firmware_bridge.common.wording import counted
 
 if TYPE_CHECKING:
     from soakwitness.analysis.logbook.pieces import Piece

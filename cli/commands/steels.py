@@ -144,7 +144,7 @@ def cold(ms: float | None, temp: float, unit: Unit | None, as_json: bool) -> Non
     Example: soakwitness steels cold --ms 200 --temp -80
     """
     from soakwitness.analysis.comparison import LABEL, retained_fraction
-    from soakwitness.analysis.recipes.words import temperature
+    from soakwitness.firmware_bridge.common.wording import temperature
 
     shown: Unit = unit or "C"
     low_c, ms_c = to_celsius(temp, shown), to_celsius(ms, shown)

@@ -12,9 +12,7 @@ from soakwitness.cli.calibrating import (
     CHARTS,
     a_file,
     days_of,
-    difference,
     keeping_options,
-    level,
     report_place,
 )
 from soakwitness.cli.common import (
@@ -30,6 +28,7 @@ from soakwitness.cli.common import (
 )
 from soakwitness.cli.entering import by_option, new_stamp, open_book, table
 from soakwitness.firmware_bridge.common.units import Unit, to_celsius, to_kelvin
+from soakwitness.firmware_bridge.common.wording import difference, duration, moment, temperature
 
 if TYPE_CHECKING:
     from soakwitness.analysis.calibration.correction import Correction
@@ -188,15 +187,13 @@ def _enter(logbook: Path, opened: Run, found: Survey, done: str, due: str, given
 
 def _show(found: Survey, opened: Run, unit: Unit) -> None:
     """Print for people."""
-    from soakwitness.cli.charts.style import clock_words
-
     click.echo(
-        f"Survey of {opened.header.furnace_name}, run {opened.header.run}: target {level(found.target_c, unit)} "
-        f"({found.target_from}), band ±{difference(found.band_c, unit, sign=False)}"
+        f"Survey of {opened.header.furnace_name}, run {opened.header.run}: target {temperature(found.target_c, unit)} "
+        f"({found.target_from}), band ±{difference(found.band_c, unit)}"
     )
     click.echo(
-        f"Survey period: {clock_words(found.start_s)} to {clock_words(found.end_s)} of the run, "
-        f"{(found.end_s - found.start_s) / 60.0:.0f} min."
+        f"Survey period: {moment(found.start_s)} to {moment(found.end_s)} of the run, "
+        f"{duration(found.end_s - found.start_s)}."
     )
     rows = [["sensor", "place", "highest", "lowest", "mean", "spread", "before and during, above target", "add", "U"]]
     for s in found.sensors:
@@ -204,27 +201,27 @@ def _show(found: Survey, opened: Run, unit: Unit) -> None:
             [
                 s.name,
                 s.position or "-",
-                level(s.highest_c, unit),
-                level(s.lowest_c, unit),
-                level(s.mean_c, unit),
-                difference(s.spread_c, unit, sign=False),
-                difference(s.approach_overshoot_c, unit),
-                difference(s.correction_c, unit),
-                "-" if s.expanded_c is None else difference(s.expanded_c, unit, sign=False),
+                temperature(s.highest_c, unit),
+                temperature(s.lowest_c, unit),
+                temperature(s.mean_c, unit),
+                difference(s.spread_c, unit),
+                difference(s.approach_overshoot_c, unit, signed=True),
+                difference(s.correction_c, unit, signed=True),
+                "-" if s.expanded_c is None else difference(s.expanded_c, unit),
             ]
         )
     click.echo(table(rows))
     _show_evenness(found, unit)
     for at_s, took_s in found.recovery_s:
-        words = "not back in the band" if took_s is None else f"all back in the band after {took_s / 60.0:.1f} min"
-        click.echo(f"Door at {clock_words(at_s)}: {words}.")
+        words = "not back in the band" if took_s is None else f"all back in the band after {duration(took_s)}"
+        click.echo(f"Door at {moment(at_s)}: {words}.")
     for one in found.strayed:
         gone = (
             "no reading"
             if one.by_c is None
-            else f"up to {difference(one.by_c, unit)} from where it had been among the others"
+            else f"up to {difference(one.by_c, unit, signed=True)} from where it had been among the others"
         )
-        times = f"{clock_words(one.start_s)} to {clock_words(one.end_s)}"
+        times = f"{moment(one.start_s)} to {moment(one.end_s)}"
         click.echo(f"{one.sensor}: {gone}, {times}: in the hold, but not in the survey period.")
     click.echo("")
     met = {True: "met", False: "not met", None: "not known"}
@@ -239,7 +236,7 @@ def _says(requirement: Requirement, unit: Unit) -> str:
     words = requirement.says
     for temp_c in (requirement.value_c, requirement.limit_c):
         if temp_c is not None:
-            words = words.replace(f"{temp_c:.1f} °C", level(temp_c, unit))
+            words = words.replace(f"{temp_c:.1f} °C", temperature(temp_c, unit))
     return words
 
 
@@ -255,17 +252,17 @@ def _show_verdict(found: Survey) -> None:
 
 def _show_evenness(found: Survey, unit: Unit) -> None:
     """Extremes as read and corrected, what band holds, what would centre it."""
-    from soakwitness.cli.charts.style import clock_words
-
     for title, even in (("As read", found.as_read), ("Corrected", found.corrected)):
         click.echo(
-            f"{title}: hottest {even.hottest} {level(even.highest_c, unit)} at {clock_words(even.hottest_at_s)}, "
-            f"coldest {even.coldest} {level(even.lowest_c, unit)} at {clock_words(even.coldest_at_s)}; fits ±"
-            f"{difference(even.half_spread_c, unit, sign=False)} about its own middle, "
-            f"±{difference(even.about_target_c, unit, sign=False)} about the target"
-            + ("" if even.with_u_c is None else f", ±{difference(even.with_u_c, unit, sign=False)} with U")
+            f"{title}: hottest {even.hottest} {temperature(even.highest_c, unit)} at {moment(even.hottest_at_s)}, "
+            f"coldest {even.coldest} {temperature(even.lowest_c, unit)} at {moment(even.coldest_at_s)}; fits ±"
+            f"{difference(even.half_spread_c, unit)} about its own middle, "
+            f"±{difference(even.about_target_c, unit)} about the target"
+            + ("" if even.with_u_c is None else f", ±{difference(even.with_u_c, unit)} with U")
             + "."
         )
-    click.echo(f"Control setting {difference(found.corrected.centring_c, unit)} would centre it on the target.")
-    bands = ", ".join(difference(band, unit, sign=False, digits=0) for band in found.limits.classes_c)
+    click.echo(
+        f"Control setting {difference(found.corrected.centring_c, unit, signed=True)} would centre it on the target."
+    )
+    bands = ", ".join(difference(band, unit) for band in found.limits.classes_c)
     click.echo(f"Bands in common use: ±{bands} ({found.limits.origin}).")

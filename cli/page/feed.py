@@ -6,8 +6,9 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from soakwitness.cli.words.furnace_words import is_temperature, shown_in
-from soakwitness.cli.words.now_words import clock_words, keeping_words
+from soakwitness.cli.words.now_words import keeping_words
 from soakwitness.firmware_bridge.common.units import Unit, from_celsius
+from soakwitness.firmware_bridge.common.wording import countdown, moment
 
 if TYPE_CHECKING:
     from soakwitness.analysis.recipes.model import Hold
@@ -34,7 +35,7 @@ def page_state(now: Now, *, unit: Unit, lead: str | None = None, holds: Sequence
         "run": now.run.name if now.run else None,
         "t_s": round(now.t_s, 1),
         "unit": unit,
-        "sentence": lead or f"{clock_words(now.t_s)} into the run",
+        "sentence": lead or f"{countdown(now.t_s)} into the run",
         "detail": _last_marks(now),
         "readings": readings,
         "record": keeping_words(now) if now.run is not None else "No run is open.",
@@ -53,5 +54,5 @@ def _hold(hold: Hold, unit: Unit) -> dict[str, float]:
 def _last_marks(now: Now) -> str:
     """Return the last marks, the newest first."""
     marks = sorted((m for m in now.marks if not m.struck), key=lambda m: m.t_s)[-MARKS_SHOWN:]
-    words = [f"{' '.join((m.act, *m.pieces))} at {clock_words(m.t_s)}" for m in reversed(marks)]
+    words = [f"{' '.join((m.act, *m.pieces))} at {moment(m.t_s)}" for m in reversed(marks)]
     return f"Marked: {', '.join(words)}." if words else ""

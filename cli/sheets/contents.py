@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from soakwitness.cli.words import cautions, figures
-from soakwitness.firmware_bridge.runfolder.format import counted
+from soakwitness.firmware_bridge.common.units import Unit
+from soakwitness.firmware_bridge.common.wording import counted, difference, duration, rate, temperature
 
 if TYPE_CHECKING:
     from soakwitness.analysis.recipes.model import Recipe
@@ -74,7 +75,7 @@ PLACE_WORDS = {
 
 
 def sheet_contents(
-    run: Run, verification: Verification, recipe: Recipe, *, unit: figures.Unit, notes: SheetNotes | None = None
+    run: Run, verification: Verification, recipe: Recipe, *, unit: Unit, notes: SheetNotes | None = None
 ) -> SheetContents:
     """Put a run, its verification and its recipe into the words of a run sheet."""
     notes = notes or SheetNotes()
@@ -122,7 +123,7 @@ def _facts(run: Run, verification: Verification, recipe: Recipe, notes: SheetNot
         ("Furnace", header.furnace_name),
         ("Run", header.run),
         ("Start", f"{figures.clock(header.started_utc, 0.0, header.zone)} ({zone})"),
-        ("Length", figures.minutes(last_s)),
+        ("Length", duration(last_s)),
         ("Operator", header.operator or ""),
         ("Steel", recipe.steel or ""),
         ("Recipe digest", recipe.digest[:16]),
@@ -132,28 +133,28 @@ def _facts(run: Run, verification: Verification, recipe: Recipe, notes: SheetNot
     return tuple((name, words) for name, words in pairs if words)
 
 
-def _steps(verification: Verification, unit: figures.Unit) -> Table:
+def _steps(verification: Verification, unit: Unit) -> Table:
     rows = tuple(_ramp_row(step, unit) if step.kind == "ramp" else _hold_row(step, unit) for step in verification.steps)
     return Table("Intended and measured", ("step", "intended", "measured", "limits", "verdict"), rows)
 
 
-def _ramp_row(step: RampResult, unit: figures.Unit) -> tuple[str, ...]:
-    pace = f"at {figures.rate(step.required_rate_c_per_h, unit)}" if step.required_rate_c_per_h else "at full power"
-    measured = f"{figures.rate(step.rate_c_per_h, unit)}" if step.found else "not found"
+def _ramp_row(step: RampResult, unit: Unit) -> tuple[str, ...]:
+    pace = f"at {rate(step.required_rate_c_per_h, unit)}" if step.required_rate_c_per_h else "at full power"
+    measured = f"{rate(step.rate_c_per_h, unit)}" if step.found else "not found"
     if step.found and step.curved:
-        measured += f", curved; end to end {figures.rate(step.end_to_end_rate_c_per_h, unit)}"
+        measured += f", curved; end to end {rate(step.end_to_end_rate_c_per_h, unit)}"
     return (
         str(step.step),
-        f"ramp to {figures.degrees(step.to_c, unit, digits=0)} {pace}",
+        f"ramp to {temperature(step.to_c, unit)} {pace}",
         measured,
         "",
         step.verdict or "observed",
     )
 
 
-def _hold_row(step: HoldResult, unit: figures.Unit) -> tuple[str, ...]:
-    low, high = (figures.degrees(edge, unit, digits=0) for edge in step.band_c)
-    intended = f"hold {figures.minutes(step.required_s)} at {figures.degrees(step.target_c, unit, digits=0)}"
+def _hold_row(step: HoldResult, unit: Unit) -> tuple[str, ...]:
+    low, high = (temperature(edge, unit) for edge in step.band_c)
+    intended = f"hold {duration(step.required_s)} at {temperature(step.target_c, unit)}"
     if not step.on_record:
         return (str(step.step), intended, "not on record", f"{low} to {high}", "not proven")
     if not step.found:
@@ -161,9 +162,9 @@ def _hold_row(step: HoldResult, unit: figures.Unit) -> tuple[str, ...]:
     at_least = "at least " if step.overshoot_is_at_least else ""
     measured = f"soak {figures.bounds(step.soak_s)}{PLACE_WORDS[step.temperature_from]}"
     if step.overshoot_c is not None:
-        measured += f"; highest {at_least}{figures.difference(step.overshoot_c, unit, signed=True)} from target"
+        measured += f"; highest {at_least}{difference(step.overshoot_c, unit, signed=True)} from target"
     if step.error_it_stands_c:
-        below, above = (figures.difference(edge, unit, signed=True) for edge in step.error_it_stands_c)
+        below, above = (difference(edge, unit, signed=True) for edge in step.error_it_stands_c)
         measured += f"; holds if the sensor reads wrong by {below} to {above}"
     return (str(step.step), intended, measured, f"{low} to {high}", step.verdict if step.judged else "reported only")
 
@@ -190,14 +191,14 @@ def _piece_row(run: Run, name: str, hold: HoldResult, piece: PieceResult, words:
             return "not on record"
         return figures.clock(run.header.started_utc, t_s, run.header.zone).split(" ")[1]
 
-    delay = f"{piece.quench_delay_s:.0f} s" if piece.quench_delay_s is not None else "not on record"
+    delay = duration(piece.quench_delay_s) if piece.quench_delay_s is not None else "not on record"
     soak = f"step {hold.step}: {figures.bounds(piece.soak_s)}"
     label = f"{name} ({words})" if words else name
     loaded = "cold, at the start" if cold and piece.load_s is None else at(piece.load_s)
     return (label, piece.charge or "", loaded, at(piece.pull_s), delay, soak, piece.verdict)
 
 
-def _sensors(run: Run, verification: Verification, unit: figures.Unit, notes: SheetNotes) -> Table:
+def _sensors(run: Run, verification: Verification, unit: Unit, notes: SheetNotes) -> Table:
     known = {name: (correction, u) for name, correction, u in notes.sensors}
     rows = []
     for column in run.columns:
@@ -205,7 +206,7 @@ def _sensors(run: Run, verification: Verification, unit: figures.Unit, notes: Sh
             continue
         correction, u = known.get(column.name, ("none", ""))
         if not u and column.name == verification.sensor and verification.errors.expanded_c is not None:
-            u = f"±{figures.difference(verification.errors.expanded_c, unit)} ({verification.errors.source})"
+            u = f"±{difference(verification.errors.expanded_c, unit)} ({verification.errors.source})"
         wire = " ".join(
             w for w in (column.thermocouple, column.tolerance_class and f"class {column.tolerance_class}") if w
         )
@@ -258,17 +259,17 @@ def _findings(verification: Verification, notes: SheetNotes) -> Table:
     return Table("Findings", ("finding", "weight", "what was seen", "next", "decided"), rows, "Nothing was flagged.")
 
 
-def _coverage(run: Run, verification: Verification, unit: figures.Unit, notes: SheetNotes) -> tuple[str, ...]:
+def _coverage(run: Run, verification: Verification, unit: Unit, notes: SheetNotes) -> tuple[str, ...]:
     from soakwitness.analysis.verification.amounts import what_holds_amount_to
 
     record = verification.record
     state = (
         "sealed and unchanged" if record.sealed and record.intact else "not sealed" if not record.sealed else "CHANGED"
     )
-    period = f", one every {run.header.every_s:g} s" if run.header.every_s else ""
+    period = f", one every {duration(run.header.every_s)}" if run.header.every_s else ""
     lines = [
         f"Record: {counted(record.rows, 'row')}{period}, {record.bad_rows} bad, "
-        f"{figures.minutes(record.gaps_s)} without readings; the record is {state}.",
+        f"{duration(record.gaps_s)} without readings; the record is {state}.",
         *(f"Not seen: {words}" for words in verification.not_seen),
         *(amount.says(unit) for amount in what_holds_amount_to(run, verification)),
         f"Seal: {notes.seal_digest or 'none'}. Written by {run.header.software or 'an unnamed version'}.",

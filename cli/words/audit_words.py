@@ -5,6 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from soakwitness.cli.entering import table
+from soakwitness.firmware_bridge.common.units import Unit
+from soakwitness.firmware_bridge.common.wording import difference, duration, rate, temperature
 
 if TYPE_CHECKING:
     from soakwitness.analysis.audit.auditing import Audit
@@ -14,7 +16,7 @@ if TYPE_CHECKING:
 SHOWN = 6
 
 
-def audit_lines(audit: Audit, unit: str, *, every: bool = False) -> list[str]:
+def audit_lines(audit: Audit, unit: Unit, *, every: bool = False) -> list[str]:
     """Lines for the screen: the answer first, then each cause with what speaks for and against it, then the table."""
     lines = [audit.says, _about(audit)]
     shown = audit.causes if every else audit.causes[:SHOWN]
@@ -57,7 +59,7 @@ def _cause(number: int, opinion: Opinion) -> list[str]:
     return [*lines, f"   next: {opinion.next}"]
 
 
-def _row(row: Row, unit: str) -> tuple[str, ...]:
+def _row(row: Row, unit: Unit) -> tuple[str, ...]:
     beside = row.beside
     return (
         row.name,
@@ -68,17 +70,16 @@ def _row(row: Row, unit: str) -> tuple[str, ...]:
     )
 
 
-def shown(value: float | None, kind: str, unit: str) -> str:
-    """One figure with its unit; a difference in degF is x 1.8, never + 32."""
+def shown(value: float | None, kind: str, unit: Unit) -> str:
+    """One figure with its unit."""
     if value is None:
         return "-"
-    fahrenheit = unit == "F"
     if kind == "temperature":
-        return f"{value * 1.8 + 32 if fahrenheit else value:.1f} °{unit}"
+        return temperature(value, unit)
     if kind == "difference":
-        return f"{value * 1.8 if fahrenheit else value:.1f} °{unit}"
+        return difference(value, unit)
     if kind == "rate":
-        return f"{value * 1.8 if fahrenheit else value:.0f} °{unit}/h"
+        return rate(value, unit)
     if kind == "time":
-        return f"{value / 60:.1f} min"
+        return duration(value)
     return f"{value:.0f} %" if kind == "share" else f"{value:g}"

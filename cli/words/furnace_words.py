@@ -6,6 +6,7 @@ import os
 from collections import Counter
 
 from soakwitness.firmware_bridge.common.units import from_celsius, to_celsius
+from soakwitness.firmware_bridge.common.wording import duration, temperature
 from soakwitness.firmware_bridge.furnace.model import Contact, Furnace, LineSource, ModbusSource, Sensor, Signal
 from soakwitness.firmware_bridge.links.base import Reading
 
@@ -15,13 +16,13 @@ MANUAL_NUMBERS = range(30001, 49999)  # how manuals print register numbers; on t
 def furnace_sentences(furnace: Furnace) -> list[str]:
     """Say what the furnace file was understood to mean."""
     link = furnace.link
-    says = [f"{furnace.name}: the instrument shows °{furnace.unit} and is read every {furnace.every_s:g} s."]
+    says = [f"{furnace.name}: the instrument shows °{furnace.unit} and is read every {duration(furnace.every_s)}."]
     if link.kind == "simulated":
         says.append(f"Link: a simulated furnace that speaks {link.settings.get('speaks', 'modbus')}.")
     else:
         kind = f"Modbus {link.framing.upper()}, unit {link.unit_id}," if link.kind == "modbus" else "text lines"
         line = "" if "://" in link.port else f" at {link.baud} baud, {link.data_bits}{link.parity}{link.stop_bits}"
-        says.append(f"Link: {kind} on {link.port}{line}; an answer may take {link.timeout_s:g} s.")
+        says.append(f"Link: {kind} on {link.port}{line}; an answer may take {duration(link.timeout_s)}.")
     says += [_part_sentence(part, furnace) for part in furnace.parts]
     return [*says, *_limit_sentences(furnace)]
 
@@ -110,19 +111,18 @@ def _place(source: ModbusSource | LineSource) -> str:
 def _limit_sentences(furnace: Furnace) -> list[str]:
     limits, alarm = furnace.limits, furnace.alarm
     parts = [
-        f"above {_in(limits.max_temp_c, furnace)}" if limits.max_temp_c is not None else "",
-        f"below {_in(limits.min_temp_c, furnace)}" if limits.min_temp_c is not None else "",
+        f"above {temperature(limits.max_temp_c, furnace.unit)}" if limits.max_temp_c is not None else "",
+        f"below {temperature(limits.min_temp_c, furnace.unit)}" if limits.min_temp_c is not None else "",
     ]
     says = [f"Readings {' or '.join(p for p in parts if p)} are not believed."] if any(parts) else []
     if alarm.over_c is not None:
-        says.append(f"Alarm above {_in(alarm.over_c, furnace)}, and after {alarm.silent_s:g} s without a reading.")
+        says.append(
+            f"Alarm above {temperature(alarm.over_c, furnace.unit)}, "
+            f"and after {duration(alarm.silent_s)} without a reading."
+        )
     if alarm.command:
         says.append(f"An alarm runs: {' '.join(alarm.command)}")
     return says
-
-
-def _in(temp_c: float, furnace: Furnace) -> str:
-    return f"{round(from_celsius(temp_c, furnace.unit), 3):g} °{furnace.unit}"
 
 
 def _register_notes(furnace: Furnace) -> list[str]:

@@ -41,14 +41,14 @@ def rate(c_per_h: float | None, unit: Unit) -> str:
 
 
 def duration(time_s: float | None) -> str:
-    """A duration [s]: ``0.5 s``, ``45 s``, ``10 min``, ``11.4 min``, ``2 h``, ``2 h 19 min``."""
+    """A duration [s]: ``0.25 s``, ``45 s``, ``10 min``, ``11.4 min``, ``2 h``, ``2 h 19 min``."""
     if time_s is None:
         return UNKNOWN
     if time_s < 0.0:
         return f"-{duration(-time_s)}"
-    time_s = round(time_s) if time_s >= 9.95 else round(time_s, 1)
+    time_s = round(time_s, 0 if time_s >= 9.95 else 1 if time_s >= 0.995 else 2)
     if time_s < 120.0 and time_s % 60.0:
-        return f"{number(time_s)} s"
+        return f"{time_s:g} s"
     if time_s == 0.0:
         return "0 s"
     minutes = round(time_s / 60.0, 1)
@@ -58,15 +58,26 @@ def duration(time_s: float | None) -> str:
     return f"{hours} h" + (f" {rest} min" if rest else "")
 
 
+def duration_span(low_s: float, high_s: float) -> str:
+    """From one duration to another [s]: ``10 to 11.4 min``, ``90 s to 2.5 min``."""
+    low, high = duration(low_s), duration(high_s)
+    return low if low == high else f"{_shortened(low, high)} to {high}"
+
+
 def duration_range(best_s: float, low_s: float, high_s: float) -> str:
     """A duration with its bounds [s]: ``11.4 min (11.1 to 11.6)``; without them where they say nothing more."""
     best, low, high = duration(best_s), duration(low_s), duration(high_s)
     if low == high:
         return best
-    word = best.rpartition(" ")[2]
-    if "h" not in (best + low + high) and all(text.endswith(f" {word}") for text in (low, high)):
-        low, high = low.removesuffix(f" {word}"), high.removesuffix(f" {word}")
-    return f"{best} ({low} to {high})"
+    both = _shortened(low, best), _shortened(high, best)
+    return f"{best} ({' to '.join(both if both[0] != low and both[1] != high else (low, high))})"
+
+
+def _shortened(text: str, beside: str) -> str:
+    """A duration without its unit where the one beside it shows the same one."""
+    unit = beside.rpartition(" ")[2]
+    same = text.endswith(f" {unit}") and "h" not in text + beside
+    return text.removesuffix(f" {unit}") if same else text
 
 
 def moment(t_s: float | None) -> str:

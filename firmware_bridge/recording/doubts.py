@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from soakwitness.firmware_bridge.common.units import from_kelvin
+from soakwitness.firmware_bridge.common.wording import duration
 from soakwitness.firmware_bridge.furnace.model import Furnace
 
 STUCK_S = 600.0
@@ -64,7 +65,7 @@ class Doubts:
         if not moved:
             return None
         seen.said = True
-        return f"{name}: shows {value:g} for {(t_s - seen.since_s) / 60:.0f} minutes while {moved[0]} moved; stuck?"
+        return f"{name}: shows {value:g} for {duration(t_s - seen.since_s)} while {moved[0]} moved; stuck?"
 
     def _shifted(self, name: str, before: float, now: float) -> str | None:
         if before == 0 or now == 0 or abs(now - before) < self._jump:

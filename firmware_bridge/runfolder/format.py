@@ -15,6 +15,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, datetime
 from zlib import crc32
 
+from soakwitness.firmware_bridge.common.wording import often as often  # verification still asks for it here
 from soakwitness.firmware_bridge.errors import RunFolderError
 
 EVENT_COLUMNS = ("t_s", "utc", "event", "detail")
@@ -63,16 +64,6 @@ def row_bytes(body: bytes, previous: int) -> tuple[bytes, int]:
     """A whole row with checksum and line feed, and its checksum."""
     crc = crc32(body, previous)
     return b"%b,%08x\n" % (body, crc), crc
-
-
-def counted(count: int, word: str) -> str:
-    """Write ``1 row``, ``2 rows``."""
-    return f"{count} {word}" if count == 1 else f"{count} {word}s"
-
-
-def often(count: int) -> str:
-    """Write ``once``, ``2 times``."""
-    return "once" if count == 1 else f"{count} times"
 
 
 def number_text(value: float) -> str:

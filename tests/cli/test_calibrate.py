@@ -76,8 +76,8 @@ def test_printed_for_people(book: Path, certificate: Path) -> None:
     run = calibration_run(book)
     words = ("calibrate", run, "--reference", "reference", "--reference-certificate", certificate, "--no-entry")
     text = ask(book, *words).stdout
-    assert "Stable: 10 min or more, drift at most 6.0 per hour, spread at most 1.5" in text
-    assert "Budget of point 1, 779.0 °C" in text
+    assert "Stable: 10 min or more, drift at most 6 °C/h, spread at most 1.5 °C" in text
+    assert "Budget of point 1, 779 °C" in text
     assert "rectangular" in text
     assert "nothing is stated" in text
     assert "Entered" not in text
@@ -282,7 +282,7 @@ def test_following_a_live_run(book: Path, monkeypatch: pytest.MonkeyPatch) -> No
     words = ("calibrate", run.path, "--follow", "--at", "780", "--at", "1050", "--reference", "ref", "--no-entry")
     answer = ask(book, *words)
     said = answer.stderr
-    assert "per hour (to 780 °C): wait for 6.0 °C/h or less" in said
+    assert "°C/h (to 780 °C): wait for 6 °C/h or less" in said
     assert "quiet for" in said
     assert "stable for" in said
     assert "enough here; next, set 1050 °C" in said
@@ -388,6 +388,6 @@ def test_a_fault_is_not_quietly_corrected_away(book: Path, tmp_path: Path) -> No
     readings = tmp_path / "r.csv"
     words = ("calibrate", "--readings", readings, "--furnace", "x", "--no-entry", "--reference-uncertainty", "1")
     readings.write_text("reference,sensor\n1000,1832\n", encoding="utf-8")  # 1000 degC is 1832 degF
-    assert "An error of +832.0 is a fault rather than something to correct" in ask(book, *words).stderr
+    assert "An error of +832 °C is a fault rather than something to correct" in ask(book, *words).stderr
     readings.write_text("reference,sensor\n1000,1008\n", encoding="utf-8")
     assert ask(book, *words).stderr == ""

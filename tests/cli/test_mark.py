@@ -65,7 +65,7 @@ def test_into_a_sealed_run_it_is_entered_later(tmp_path: Path) -> None:
     done = mark(tmp_path, "pull", "B-041", "--run", "last", "--at", "+0:45", "--by", "anna", "--note", "late")
     assert done.exit_code == 0, done.stderr
     assert "entered later" in done.stderr
-    assert done.stdout.endswith(f"entered into {path.name} at 0:45.\n")
+    assert done.stdout.endswith(f"entered into {path.name} at 0:00:45.\n")
     load, pull = read_marks(path)
     assert (pull.t_s, pull.pieces, pull.entered_later, pull.by, pull.note) == (45.0, ("B-041",), True, "anna", "late")
     assert load.act == "load"
@@ -73,7 +73,7 @@ def test_into_a_sealed_run_it_is_entered_later(tmp_path: Path) -> None:
     assert check.sealed
     assert check.intact
     listed = mark(tmp_path, "--list", "--run", "last").stdout.splitlines()
-    assert listed[1].startswith("0:45  Pull of B-041: late (id ")
+    assert listed[1].startswith("0:00:45  Pull of B-041: late (id ")
     assert listed[1].endswith("by anna; entered later")
 
 
@@ -184,8 +184,8 @@ def test_a_clock_time_in_the_second_day_of_a_run_is_found(tmp_path: Path) -> Non
 def test_a_mark_before_the_start_is_listed_as_such(tmp_path: Path) -> None:
     sealed_run(tmp_path)
     done = mark(tmp_path, "load", "--run", "last", "--at", "08:10", "--zone", "Europe/Vienna")
-    assert done.stdout.endswith(" at 5:02 before the start.\n")
-    assert mark(tmp_path, "--list", "--run", "last").stdout.startswith("5:02 before the start  Load (id ")
+    assert done.stdout.endswith(" at 0:05:02 before the start.\n")
+    assert mark(tmp_path, "--list", "--run", "last").stdout.startswith("0:05:02 before the start  Load (id ")
 
 
 def test_a_mark_is_struck_out_once_and_its_first_reason_stays(tmp_path: Path) -> None:

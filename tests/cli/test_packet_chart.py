@@ -42,7 +42,7 @@ def test_it_shows_chamber_load_estimate_and_recipe(unit: style.Unit, target: str
     assert figure.get_suptitle() == "a blade"
     best = found.holds[1].lag.best_s
     assert best is not None
-    assert f"{target}: eats {best / 60:.1f} (" in insets[1].get_title(loc="left")
+    assert f"{target}: eats {best / 60:.1f} min (" in insets[1].get_title(loc="left")
     # The whole band is seen, whatever the unit.
     low, high = insets[1].get_ylim()
     assert low < from_celsius(995.0, unit)
