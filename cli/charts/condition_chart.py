@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from soakwitness.cli.charts import style
-from soakwitness.firmware_bridge.common.units import Unit, from_celsius, from_kelvin
+from soakwitness.firmware_bridge.common.units import Unit, from_kelvin
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -83,14 +83,9 @@ def _values(ax: Axes, trend: Trend, unit: Unit) -> None:
 
 
 def _title(trend: Trend, unit: Unit) -> str:
-    where, sign = trend.series.where, style.degree(unit)
-    name = (
-        trend.series.name.replace(where, f"{from_celsius(float(where), unit):.0f} {sign}")
-        if where
-        else trend.series.name
-    )
+    sign = style.degree(unit)
     units = {"rate": f"{sign}/h", "cooling": f"{sign}/h", "output": "%", "missed": "%"}
-    return f"{name}, {units.get(trend.series.kind, sign)}"
+    return f"{trend.series.name.text(unit)}, {units.get(trend.series.kind, sign)}"
 
 
 def _sums(ax: Axes, trend: Trend) -> None:

@@ -96,11 +96,11 @@ def audit(
         check_output(chart, force=force, suffixes=SUFFIXES)
     with open_book(logbook) as book:
         evidence = _evidence(book, suspect, good, recipe_path)
-        found = look(evidence, unit=unit or "C")
+        found = look(evidence)
         if chart is not None:
             _draw(book, evidence, found.run, found.good_runs, chart, unit or "C")
     if as_json:
-        print_json(plain(found))
+        print_json(plain(found, unit or "C"))
     else:
         for line in audit_lines(found, unit or "C", every=every):
             click.echo(line)

@@ -57,13 +57,13 @@ def condition(
     if chart is not None:
         check_output(chart, force=force, suffixes=SUFFIXES)
     with open_book(logbook) as book:
-        found = _condition(book, furnace, newest, unit or "C")
+        found = _condition(book, furnace, newest)
     if chart is not None:
         from soakwitness.cli.charts.condition_chart import save_condition_chart
 
         save_condition_chart(found, chart, unit=unit or "C")
     if as_json:
-        print_json(condition_json(found))
+        print_json(condition_json(found, unit or "C"))
     else:
         for line in condition_lines(found, unit or "C", every=every):
             click.echo(line)
@@ -71,7 +71,7 @@ def condition(
         click.echo(str(chart), err=as_json)
 
 
-def _condition(book: LogBook, furnace: str, newest: int, unit: str) -> Condition:
+def _condition(book: LogBook, furnace: str, newest: int) -> Condition:
     from soakwitness.analysis.condition.judging import Accuracy, judge
     from soakwitness.analysis.logbook.kept import furnace_condition, refresh
     from soakwitness.analysis.logbook.runs import furnaces, list_runs
@@ -92,4 +92,4 @@ def _condition(book: LogBook, furnace: str, newest: int, unit: str) -> Condition
     name = entries[-1].furnace
     tests = [t for t in accuracy_tests(book, name) if isinstance(t.result.get("difference_c"), (int, float))]
     accuracy = [Accuracy(t.done_on, float(t.result["difference_c"])) for t in tests]
-    return judge(name, furnace_condition(book, name)[-newest:], accuracy=accuracy, unit=unit)
+    return judge(name, furnace_condition(book, name)[-newest:], accuracy=accuracy)

@@ -21,7 +21,7 @@ def audit_lines(audit: Audit, unit: Unit, *, every: bool = False) -> list[str]:
     lines = [audit.says, _about(audit)]
     shown = audit.causes if every else audit.causes[:SHOWN]
     for number, opinion in enumerate(shown, start=1):
-        lines += ["", *_cause(number, opinion)]
+        lines += ["", *_cause(number, opinion, unit)]
     left = len(audit.causes) - len(shown)
     if left > 0:
         lines += ["", f"{left} less likely ones are left out (--all shows them)."]
@@ -49,20 +49,20 @@ def _about(audit: Audit) -> str:
     return f"({'; '.join(parts)})"
 
 
-def _cause(number: int, opinion: Opinion) -> list[str]:
+def _cause(number: int, opinion: Opinion, unit: Unit) -> list[str]:
     word = "" if opinion.claimed or number == 1 else " (not claimed)"
     effect = f", as the effect of: {opinion.explained_by}" if opinion.explained_by else ""
     lines = [f"{number}. {opinion.cause}{word}{effect}"]
-    lines += [f"   for: {says}" for says in opinion.pro]
-    lines += [f"   against: {says}" for says in opinion.con]
-    lines += [f"   missing: {says}" for says in opinion.missing]
+    lines += [f"   for: {says.text(unit)}" for says in opinion.pro]
+    lines += [f"   against: {says.text(unit)}" for says in opinion.con]
+    lines += [f"   missing: {says.text(unit)}" for says in opinion.missing]
     return [*lines, f"   next: {opinion.next}"]
 
 
 def _row(row: Row, unit: Unit) -> tuple[str, ...]:
     beside = row.beside
     return (
-        row.name,
+        row.name.text(unit),
         shown(beside.value, row.kind, unit),
         shown(beside.good_median, row.kind, unit),
         shown(beside.good_mad, "difference" if row.kind == "temperature" else row.kind, unit),

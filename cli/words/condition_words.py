@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from soakwitness.cli.entering import table
 from soakwitness.firmware_bridge.common.units import Unit
-from soakwitness.firmware_bridge.common.wording import counted, difference, rate, temperature
+from soakwitness.firmware_bridge.common.wording import counted, difference, rate
 
 if TYPE_CHECKING:
     from soakwitness.analysis.condition.judging import Condition
@@ -20,7 +20,7 @@ def condition_lines(condition: Condition, unit: Unit, *, every: bool = False) ->
         groups = ", ".join(f"{count} {group}" for group, count in condition.groups)
         lines.append(f"({counted(condition.runs, 'run')}, {condition.first_day} to {condition.last_day}: {groups})")
     for part in condition.parts:
-        lines += ["", f"{part.part}", f"   {part.says}", f"   measure: {part.measure}"]
+        lines += ["", f"{part.part}", f"   {part.says.text(unit)}", f"   measure: {part.measure}"]
     main = condition.groups[0][0] if condition.groups else ""
     shown = [t for t in condition.trends if every or t.moved or t.series.group in (main, "all runs")]
     if shown:
@@ -36,7 +36,7 @@ def _row(trend: Trend, unit: Unit) -> tuple[str, ...]:
     group = "" if trend.series.group == "all runs" else f" ({trend.series.group})"
     limits = f"{_figure(trend.singles.lower, kind, unit)} to {_figure(trend.singles.upper, kind, unit)}"
     return (
-        _name(trend, unit) + group,
+        trend.series.name.text(unit) + group,
         str(trend.series.values.size),
         _figure(trend.usual, kind, unit),
         _figure(trend.now, kind, unit),
@@ -44,13 +44,6 @@ def _row(trend: Trend, unit: Unit) -> tuple[str, ...]:
         limits,
         trend.since or "-",
     )
-
-
-def _name(trend: Trend, unit: Unit) -> str:
-    where = trend.series.where
-    if not where:
-        return trend.series.name
-    return trend.series.name.replace(where, temperature(float(where), unit))
 
 
 def _figure(value: float, kind: str, unit: Unit, *, sign: bool = False) -> str:
@@ -70,7 +63,7 @@ def _change(trend: Trend, unit: Unit) -> str:
     return _figure(trend.change, trend.series.kind, unit, sign=True)
 
 
-def condition_json(condition: Condition) -> dict[str, Any]:
+def condition_json(condition: Condition, unit: Unit = "C") -> dict[str, Any]:
     """The same for programs; temperatures in degC, rates in K/h, output in %."""
     return {
         "schema": "soakwitness/condition/1",
@@ -78,7 +71,7 @@ def condition_json(condition: Condition) -> dict[str, Any]:
         "says": condition.says,
         "runs": condition.runs,
         "groups": dict(condition.groups),
-        "parts": [{"part": p.part, "says": p.says, "measure": p.measure} for p in condition.parts],
+        "parts": [{"part": p.part, "says": p.says.text(unit), "measure": p.measure} for p in condition.parts],
         "accuracy": [{"day": a.day, "difference_c": a.difference_c} for a in condition.accuracy],
         "trends": [_trend_json(t) for t in condition.trends],
     }

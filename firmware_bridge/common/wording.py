@@ -100,6 +100,11 @@ def counted(count: int, word: str) -> str:
     return f"{count} {word}" if count == 1 else f"{count} {word}s"
 
 
+def percent(share: float, *, signed: bool = False) -> str:
+    """A share: ``62 %``, signed ``+12 %``."""
+    return f"{100.0 * share:{'+' if signed else ''}.0f} %"
+
+
 def often(count: int) -> str:
     """``once``, ``2 times``."""
     return "once" if count == 1 else f"{count} times"
@@ -170,6 +175,11 @@ class Says:
     def __str__(self) -> str:
         """The sentence in degC."""
         return self.text("C")
+
+
+def saying(words: str | Says) -> Says:
+    """A sentence, with values or without any."""
+    return Says.plain(words) if isinstance(words, str) else words
 
 
 def joined(parts: Iterable[Value], between: str = " ") -> Says:

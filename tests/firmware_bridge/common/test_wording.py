@@ -30,6 +30,10 @@ def test_counts_read_in_the_singular_and_the_plural() -> None:
     assert [wording.often(n) for n in (1, 2)] == ["once", "2 times"]
 
 
+def test_shares_in_words() -> None:
+    assert (wording.percent(0.618), wording.percent(0.12, signed=True)) == ("62 %", "+12 %")
+
+
 def test_a_span_of_durations_names_the_unit_once() -> None:
     assert wording.duration_span(600, 684) == "10 to 11.4 min"
     assert wording.duration_span(90, 150) == "90 s to 2.5 min"
@@ -69,3 +73,5 @@ def test_a_sentence_carries_its_values_to_the_edge() -> None:
     assert said.text("F") == "Stood at 1904 °F, up to 9 °F, at 108 °F/h, {A}."
     assert str(Says.plain("braces {stay}")) == "braces {stay}"
     assert str(wording.joined([said, "End."])).endswith("{A}. End.")
+    assert wording.saying("{A}") == Says.plain("{A}")
+    assert wording.saying(said) is said
