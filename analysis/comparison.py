@@ -10,7 +10,7 @@ import numpy as np
 from soakwitness.analysis.errors import AnalysisError
 from soakwitness.analysis.runs import FloatArray
 from soakwitness.firmware_bridge.common.units import Unit
-from soakwitness.firmware_bridge.common.wording import duration, duration_span, temperature
+from soakwitness.firmware_bridge.common.wording import Says, Temp, duration, duration_span, temperature
 
 LABEL = "for comparison only; the soak by the clock stays the verdict"
 ZERO_C_IN_K = 273.15
@@ -74,9 +74,8 @@ def hollomon_jaffe(temp_c: float, time_h: float, *, constant: float = TEMPER_CON
     EN 13445-4:2021, equation (11.1-1), with C = 20.
     """
     if not time_h > 0.0 or not temp_c > -ZERO_C_IN_K:
-        raise ComparisonRefused(
-            f"A temper of {time_h:g} h at {temp_c:g} °C: time and absolute temperature must be above 0."
-        )
+        says = f"A temper of {time_h:g} h at {{at}}: time and absolute temperature must be above 0."
+        raise ComparisonRefused(Says.of(says, at=Temp(temp_c)))
     return (temp_c + ZERO_C_IN_K) * (constant + math.log10(time_h)) / 1000.0
 
 

@@ -11,7 +11,7 @@ from soakwitness.analysis.audit.causes_sensor import lone_sensor_note
 from soakwitness.analysis.audit.differences import Row, differences_table
 from soakwitness.analysis.audit.evidence import Evidence
 from soakwitness.analysis.audit.weighing import CLAIM, FAIR, Opinion, Scale
-from soakwitness.firmware_bridge.common.wording import Says
+from soakwitness.firmware_bridge.common.wording import Says, counted
 
 BELOW_ROOT = 0.5
 
@@ -130,7 +130,7 @@ def _why_nothing(case: Case, claimed: bool, odd: bool) -> str:
     if case.run is None:
         return "No run of these pieces is on record."
     count = len(case.good)
-    beside = f"beside {count} good run{'s' if count != 1 else ''}" if count else "and no good run is there to compare"
+    beside = f"beside {counted(count, 'good run')}" if count else "and no good run is there to compare"
     sure = (
         "Nothing on record is strong enough to be called the cause" if odd else "Nothing on record sets this run apart"
     )

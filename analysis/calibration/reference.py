@@ -14,7 +14,7 @@ from soakwitness.analysis.errors import AnalysisError
 from soakwitness.analysis.thermocouple import tolerance_c
 from soakwitness.firmware_bridge.common.tables import Table, parse, read_file
 from soakwitness.firmware_bridge.common.units import Unit, from_celsius, from_kelvin, to_celsius, to_kelvin
-from soakwitness.firmware_bridge.common.wording import temperature
+from soakwitness.firmware_bridge.common.wording import Says, saying, temperature
 
 REACH_C = 10.0  # a stretch this near an outermost certified point counts as at it
 KEYS = ("sensor", "thermocouple", "serial", "date", "laboratory", "number", "unit", "drift", "point")
@@ -43,7 +43,7 @@ class Reference:
     ``of_readings``: what is known holds for its readings, readout and cold junction included, not for the wire alone.
     """
 
-    says: str
+    says: Says
     low_c: float
     high_c: float
     row: Callable[[float], BudgetRow]
@@ -97,17 +97,17 @@ def certified(points: tuple[CertifiedPoint, ...], says: str, *, drift_c: float =
         k = min(rising, key=lambda p: abs(p.temp_c - temp_c)).k
         return expanded("reference certificate", k * u, k=k, common=True, origin=says)
 
-    return Reference(says, temps[0] - REACH_C, temps[-1] + REACH_C, row, rising, drift_c)
+    return Reference(Says.plain(says), temps[0] - REACH_C, temps[-1] + REACH_C, row, rising, drift_c)
 
 
-def stated(expanded_c: float, says: str) -> Reference:
+def stated(expanded_c: float, says: str | Says) -> Reference:
     """Build a reference of which one U was stated.
 
     Parameters
     ----------
     expanded_c : float
         U (k = 2) of its readings [K].
-    says : str
+    says : str or Says
         Who stated it.
 
     Returns
@@ -116,10 +116,10 @@ def stated(expanded_c: float, says: str) -> Reference:
         Without a correction, for all temperatures.
     """
     return Reference(
-        says,
+        saying(says),
         -np.inf,
         np.inf,
-        lambda _: expanded("reference, stated U", expanded_c, common=True, origin=says),
+        lambda _: expanded("reference, stated U", expanded_c, common=True, origin=str(says)),
         of_readings=True,
     )
 
@@ -148,7 +148,7 @@ def of_class(thermocouple: str, tolerance_class: str) -> Reference:
         half = float(tolerance_c(thermocouple, tolerance_class, temp_c))
         return rectangular("reference, tolerance of new wire", half, common=True, origin=says)
 
-    return replace(Reference(says, low_c, high_c, row), thermocouple=thermocouple)
+    return replace(Reference(Says.plain(says), low_c, high_c, row), thermocouple=thermocouple)
 
 
 def load_certificate(path: str | Path) -> Reference:

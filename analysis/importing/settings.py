@@ -143,7 +143,7 @@ def checked_settings(settings: ImportSettings) -> ImportSettings:
             raise ImportFileError(f"The name {name!r} cannot be used: no comma or quote, and not t_s, utc or crc.")
     spread = settings.expanded_uncertainty
     if spread is not None and not 0.0 <= spread <= 200.0:
-        raise ImportFileError(f"--expanded-uncertainty {spread:g}: must be from 0 to 200 degrees {settings.unit}.")
+        raise ImportFileError(f"--expanded-uncertainty {spread:g}: must be from 0 to 200 °{settings.unit}.")
     if not abs(settings.clock_offset_s) <= FARTHEST_S:
         raise ImportFileError(f"--clock-offset {settings.clock_offset_s:g}: must be a number of seconds.")
     return settings

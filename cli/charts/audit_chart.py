@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from soakwitness.cli.charts import style
 from soakwitness.firmware_bridge.common.units import Unit, from_celsius, from_kelvin
+from soakwitness.firmware_bridge.common.wording import counted
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -48,7 +49,7 @@ def audit_figure(aligned: Aligned, run: str, *, unit: Unit) -> Figure:
     _difference(lower, aligned, unit)
     _clock(lower, aligned)
     count = aligned.good_c.shape[0]
-    beside = f"over {count} good run{'s' if count != 1 else ''}" if count else "with no good run to compare"
+    beside = f"over {counted(count, 'good run')}" if count else "with no good run to compare"
     upper.set_title(f"{run} {beside}")
     return figure
 

@@ -83,7 +83,7 @@ def accuracy(run: str | None, logbook: Path, unit: Unit | None, as_json: bool, *
         raise WrongUse("--chart draws the tests in the log book: leave out --no-entry, or ask for --history.")
     made = compare(run, logbook, unit, given)
     done, due = days_of(given["day"], given["due"], MONTHS, made.run)
-    result = _judged(made.found, _valid(logbook, made, done), unit, given)
+    result = _judged(made.found, _valid(logbook, made, done, unit), unit, given)
     answer: dict[str, Any] = {"schema": "soakwitness/accuracy/1", "furnace": made.furnace, "sensor": made.sensor}
     answer |= {"done_on": done, "due_on": due, **result.as_dict(), "entry": None}
     if not given["no_entry"]:
@@ -114,7 +114,7 @@ def _judged(
     return accuracy_test(found, limit, at_c=to_celsius(given["at"], unit), correction=correction, guard=given["guard"])
 
 
-def _valid(logbook: Path, made: Compared, day: str) -> Correction | None:
+def _valid(logbook: Path, made: Compared, day: str, unit: Unit | None) -> Correction | None:
     """Correction that was valid then."""
     from soakwitness.analysis.calibration.correction import correction_from_dict
     from soakwitness.analysis.calibration.keeping import calibrations_for
@@ -133,7 +133,7 @@ def _valid(logbook: Path, made: Compared, day: str) -> Correction | None:
             )
             kept = found.get(made.sensor)
             for words in refused:
-                click.echo(words, err=True)
+                click.echo(words.text(unit or "C"), err=True)
     if kept is None:
         return None
     if made.run is not None and kept.run == made.run.header.run:
@@ -164,7 +164,9 @@ def _enter(logbook: Path, made: Compared, result: AccuracyTest, done: str, due: 
 def _show(result: AccuracyTest, made: Compared, unit: Unit) -> None:
     """Print for people."""
     point, decision = result.point, result.decision
-    click.echo(f"{made.sensor} of {made.furnace or 'a furnace not named'}, against {made.found.reference.says}")
+    click.echo(
+        f"{made.sensor} of {made.furnace or 'a furnace not named'}, against {made.found.reference.says.text(unit)}"
+    )
     rows = [
         ["reference, corrected", temperature(point.reference_c, unit)],
         ["reading", temperature(point.reading_c, unit)],

@@ -174,12 +174,12 @@ def _answer(made: Compared, correction: Correction) -> dict[str, Any]:
         "schema": "soakwitness/calibrate/1",
         "furnace": correction.furnace,
         "sensor": correction.sensor,
-        "reference": found.reference.says,
+        "reference": str(found.reference.says),
         "limits": found.limits.as_dict() if found.limits else None,
         "comparing": found.comparing.as_dict(),
         "alignment": dict(vars(alignment)) if alignment else None,
         "points": [point.as_dict() for point in found.points],
-        "left_out": list(found.left_out),
+        "left_out": [str(words) for words in found.left_out],
         "correction": correction_to_dict(correction),
         "entry": None,
     }
@@ -187,7 +187,8 @@ def _answer(made: Compared, correction: Correction) -> dict[str, Any]:
 
 def _show(found: Calibration, correction: Correction, pair: Pair | None, unit: Unit) -> None:
     """Print for people."""
-    click.echo(f"{correction.sensor} of {correction.furnace or 'a furnace not named'}, {correction.method}")
+    furnace, against = correction.furnace or "a furnace not named", found.reference.says.text(unit)
+    click.echo(f"{correction.sensor} of {furnace}, against {against}")
     if pair is not None and pair.alignment is not None:
         a = pair.alignment
         click.echo(
@@ -203,7 +204,7 @@ def _show(found: Calibration, correction: Correction, pair: Pair | None, unit: U
         )
     click.echo(table(_point_lines(found, unit)))
     for words in found.left_out:
-        click.echo(words)
+        click.echo(words.text(unit))
     for number, point in enumerate(found.points, 1):
         click.echo(f"\nBudget of point {number}, {temperature(point.reference_c, unit)} (in the manner of EA-4/02):")
         click.echo(table(budget_lines(point, unit), indent="  "))

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from soakwitness.cli.common import Finite, WrongUse, json_option, print_json, unit_option
-from soakwitness.firmware_bridge.common.units import from_celsius, from_kelvin, to_celsius, to_kelvin
+from soakwitness.firmware_bridge.common.units import Unit, from_celsius, from_kelvin, to_celsius, to_kelvin
+from soakwitness.firmware_bridge.common.wording import temperature
 
 if TYPE_CHECKING:
     import numpy as np
@@ -39,7 +40,7 @@ def emf(
     reference: float | None,
     table: str | None,
     tolerance_class: str | None,
-    unit: str | None,
+    unit: Unit | None,
     as_json: bool,
 ) -> None:
     """Convert between thermocouple voltage and temperature, both ways.
@@ -62,7 +63,7 @@ def emf(
     show(rows, kind, at_c, unit, tolerance_class)
 
 
-def converted(text: str, kind: str, reference_c: float, unit: str, tolerance_class: str | None) -> dict[str, Any]:
+def converted(text: str, kind: str, reference_c: float, unit: Unit, tolerance_class: str | None) -> dict[str, Any]:
     """One value, whichever way it goes."""
     from soakwitness.analysis.thermocouple import emf_mv, temperature_c
 
@@ -90,7 +91,7 @@ def row_of(temp_c: float, mv: float, kind: str, tolerance_class: str | None) -> 
 
 
 def table_rows(
-    table: str, kind: str, reference_c: float, unit: str, tolerance_class: str | None
+    table: str, kind: str, reference_c: float, unit: Unit, tolerance_class: str | None
 ) -> list[dict[str, Any]]:
     """Rows of ``--table``; outside the type's range is refused."""
     from soakwitness.analysis.thermocouple import emf_mv
@@ -100,7 +101,7 @@ def table_rows(
     return [row_of(float(t), float(e), kind, tolerance_class) for t, e in zip(temps_c, emfs, strict=True)]
 
 
-def spread(table: str, unit: str) -> npt.NDArray[np.float64]:
+def spread(table: str, unit: Unit) -> npt.NDArray[np.float64]:
     """Temperatures of FROM:TO:STEP in degC."""
     import numpy as np
 
@@ -115,11 +116,11 @@ def spread(table: str, unit: str) -> npt.NDArray[np.float64]:
     return to_celsius(shown, unit)
 
 
-def show(rows: list[dict[str, Any]], kind: str, reference_c: float, unit: str, tolerance_class: str | None) -> None:
+def show(rows: list[dict[str, Any]], kind: str, reference_c: float, unit: Unit, tolerance_class: str | None) -> None:
     """Print the table for people."""
     from soakwitness.analysis.thermocouple_tolerance import tolerance_of
 
-    click.echo(f"Type {kind} (ITS-90), reference junction at {from_celsius(reference_c, unit):g} °{unit}")
+    click.echo(f"Type {kind} (ITS-90), reference junction at {temperature(reference_c, unit, digits=3)}")
     head = f"{'°' + unit:>10}  {'mV':>9}  {'uV/°' + unit:>8}"
     click.echo(head + (f"  {'±°' + unit:>8}" if tolerance_class else ""))
     for row in rows:

@@ -235,7 +235,7 @@ def _fit_data(fits: Sequence[Fit], found: PacketModel, out: Path) -> dict[str, A
             "residual_c": one.residual_c,
             "worst_c": one.worst_c,
             "told": list(one.told),
-            "says": list(one.says),
+            "says": [str(says) for says in one.says],
         }
         for one in fits
     ]
@@ -246,7 +246,7 @@ def _fit_data(fits: Sequence[Fit], found: PacketModel, out: Path) -> dict[str, A
         "residual_c": max(one.residual_c for one in fits),
         "worst_c": max(one.worst_c for one in fits),
         "told": sorted({name for one in fits for name in one.told}),
-        "says": list(dict.fromkeys(says for one in fits for says in one.says)),
+        "says": list(dict.fromkeys(str(says) for one in fits for says in one.says)),
         "runs": each,
     }
 

@@ -283,7 +283,8 @@ def _show(found: Diagnosis, pairs: tuple[PairReading, ...], unit: Unit) -> None:
     if found.cause is not None:
         click.echo(f"Most likely: {found.cause}.")
     elif not found.between:
-        click.echo(found.says[:1].upper() + found.says[1:])
+        says = found.says.text(unit)
+        click.echo(says[:1].upper() + says[1:])
     else:
         click.echo(f"Cannot tell between: {', '.join(found.between)}.")
     hottest = max(range(len(pairs)), key=lambda i: pairs[i].reference_c)
@@ -296,7 +297,7 @@ def _show(found: Diagnosis, pairs: tuple[PairReading, ...], unit: Unit) -> None:
                 str(number),
                 one.cause,
                 f"{one.probability:.2f}" if one.probability >= 0.005 else "< 0.01",
-                one.size or "-",
+                one.size.text(unit) or "-",
                 difference(error, unit, signed=True) if error == error else "out of range",
                 difference(misfit, unit) if misfit == misfit else "-",
             ]

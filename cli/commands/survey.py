@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from soakwitness.analysis.calibration.correction import Correction
     from soakwitness.analysis.calibration.reference import Reference
     from soakwitness.analysis.calibration.survey import Survey, SurveySensor
-    from soakwitness.analysis.calibration.survey_limits import Requirement, SurveyLimits
+    from soakwitness.analysis.calibration.survey_limits import SurveyLimits
     from soakwitness.analysis.runs import Run
 
 MONTHS = 12
@@ -77,7 +77,7 @@ def survey(run: str, logbook: Path, unit: Unit | None, as_json: bool, **given: A
     if chart is not None:
         check_output(chart, force=given["force"], suffixes=CHARTS)
     opened = open_run(find_run(run, logbook))
-    sensors = _sensors(opened, given["sensors"], given["certificates"], logbook)
+    sensors = _sensors(opened, given["sensors"], given["certificates"], logbook, unit)
     found = make_survey(
         opened.t_s,
         sensors,
@@ -120,7 +120,9 @@ def _limits(given: dict[str, Any]) -> SurveyLimits:
     return replace(SurveyLimits(), **changed, given=tuple(names[name] for name in changed))
 
 
-def _sensors(opened: Run, names: str, certificates: tuple[str, ...], logbook: Path) -> list[SurveySensor]:
+def _sensors(
+    opened: Run, names: str, certificates: tuple[str, ...], logbook: Path, unit: Unit | None
+) -> list[SurveySensor]:
     """Sensors asked for, each with the best knowledge of its error."""
     from soakwitness.analysis.calibration.from_run import survey_sensor
 
@@ -131,7 +133,7 @@ def _sensors(opened: Run, names: str, certificates: tuple[str, ...], logbook: Pa
     if doubled:
         raise WrongUse(f"--sensors: {doubled[0]} stands twice.")
     known = _certificates(certificates, wanted)
-    corrections = _corrections(opened, logbook)
+    corrections = _corrections(opened, logbook, unit)
     return [
         survey_sensor(opened, name, certificate=known.get(name), correction=corrections.get(name)) for name in wanted
     ]
@@ -153,7 +155,7 @@ def _certificates(given: tuple[str, ...], wanted: list[str]) -> dict[str, Refere
     return found
 
 
-def _corrections(opened: Run, logbook: Path) -> dict[str, Correction]:
+def _corrections(opened: Run, logbook: Path, unit: Unit | None) -> dict[str, Correction]:
     """Corrections valid on the day of the run."""
     from soakwitness.analysis.calibration.keeping import corrections_for
     from soakwitness.analysis.logbook.opening import DATABASE
@@ -163,7 +165,7 @@ def _corrections(opened: Run, logbook: Path) -> dict[str, Correction]:
     with open_book(logbook) as book:
         found, refused = corrections_for(book, opened.header)
     for words in refused:
-        click.echo(words, err=True)
+        click.echo(words.text(unit or "C"), err=True)
     return found
 
 
@@ -225,19 +227,10 @@ def _show(found: Survey, opened: Run, unit: Unit) -> None:
         click.echo(f"{one.sensor}: {gone}, {times}: in the hold, but not in the survey period.")
     click.echo("")
     met = {True: "met", False: "not met", None: "not known"}
-    click.echo(table([[r.name, met[r.met], _says(r, unit), f"({r.origin})"] for r in found.requirements]))
+    click.echo(table([[r.name, met[r.met], r.says.text(unit), f"({r.origin})"] for r in found.requirements]))
     _show_verdict(found)
     rule = found.decision or found.decision_as_read
     click.echo(f"Rule: {rule.rule} (ILAC-G8:09/2019, JCGM 106:2012).")
-
-
-def _says(requirement: Requirement, unit: Unit) -> str:
-    """Words of a requirement with its temperatures in the unit that is shown."""
-    words = requirement.says
-    for temp_c in (requirement.value_c, requirement.limit_c):
-        if temp_c is not None:
-            words = words.replace(f"{temp_c:.1f} °C", temperature(temp_c, unit))
-    return words
 
 
 def _show_verdict(found: Survey) -> None:

@@ -6,7 +6,7 @@ import os
 from collections import Counter
 
 from soakwitness.firmware_bridge.common.units import from_celsius, to_celsius
-from soakwitness.firmware_bridge.common.wording import duration, temperature
+from soakwitness.firmware_bridge.common.wording import duration, number, temperature
 from soakwitness.firmware_bridge.furnace.model import Contact, Furnace, LineSource, ModbusSource, Sensor, Signal
 from soakwitness.firmware_bridge.links.base import Reading
 
@@ -56,7 +56,10 @@ def reading_lines(furnace: Furnace, reading: Reading, unit: str) -> list[str]:
         elif isinstance(part, Contact):
             lines.append(f"{part.name}: {'acted' if value else 'at rest'} ({part.means})")
         else:
-            lines.append(f"{part.name}: {shown_in(part, value, furnace, unit):g}{unit_word(part, unit)}")
+            shown = shown_in(part, value, furnace, unit)
+            lines.append(
+                f"{part.name}: {number(shown) if is_temperature(part) else f'{shown:g}'}{unit_word(part, unit)}"
+            )
     if reading.missed:
         lines.append(f"Answers or lines lost or garbled before it: {reading.missed}.")
     return [*lines, *reading.texts]

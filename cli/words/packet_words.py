@@ -7,7 +7,15 @@ from typing import TYPE_CHECKING
 
 from soakwitness.analysis.packet.piece import FIGURE_WORDS
 from soakwitness.firmware_bridge.common.units import Unit
-from soakwitness.firmware_bridge.common.wording import counted, difference, duration, duration_span, moment, temperature
+from soakwitness.firmware_bridge.common.wording import (
+    Says,
+    counted,
+    difference,
+    duration,
+    duration_span,
+    moment,
+    temperature,
+)
 
 if TYPE_CHECKING:
     from soakwitness.analysis.packet.fitting import Fit
@@ -25,7 +33,7 @@ def prediction_lines(prediction: Prediction, unit: Unit) -> list[str]:
     for hold in prediction.holds:
         lines.append(f"  {_hold_line(hold, found.load_t_s, unit)}")
     lines.append(f"Hottest estimate {temperature(float(found.best_c.max()), unit)}; Biot number {found.biot:.3f}.")
-    lines += [f"{says[0].upper()}{says[1:]}." for says in prediction.says]
+    lines += [_sentence(says, unit) for says in prediction.says]
     if not found.fitted:
         lines.append("Run one instrumented packet to replace the guess: soakwitness packet fit --help")
     return lines
@@ -88,7 +96,7 @@ def fit_lines(fit: Fit, unit: Unit) -> list[str]:
         "From run to run it may differ by 15 % in the emissivities and 30 % in the gap: predictions carry that. "
         "Several such runs together measure it."
     )
-    lines += [f"{says[0].upper()}{says[1:]}." for says in fit.says]
+    lines += [_sentence(says, unit) for says in fit.says]
     return lines
 
 
@@ -106,8 +114,13 @@ def several_lines(fits: Sequence[Fit], packet: PacketModel, unit: Unit) -> list[
         f"From run to run it differs by {', '.join(differs)}, as far as {counted(len(fits), 'run')} can tell: "
         "predictions carry that."
     )
-    lines += [f"{fit.packet.fitted_from}: {says}." for fit in fits for says in fit.says]
+    lines += [f"{fit.packet.fitted_from}: {says.text(unit)}." for fit in fits for says in fit.says]
     return lines
+
+
+def _sentence(says: Says, unit: Unit) -> str:
+    text = says.text(unit)
+    return f"{text[0].upper()}{text[1:]}."
 
 
 def _follows(fit: Fit, unit: Unit) -> str:

@@ -16,28 +16,32 @@ from soakwitness.firmware_bridge.common.units import Unit, from_celsius, from_ke
 UNKNOWN = "not known"
 
 
-def number(value: float) -> str:
-    """A number with at most one decimal: ``780`` or ``1065.6``."""
-    text = f"{value:.1f}".removesuffix(".0")
+def number(value: float, digits: int = 1) -> str:
+    """A number with at most one decimal: ``780`` or ``1065.6``; ``digits``: what a person stated, with more."""
+    text = f"{value:.{digits}f}"
+    text = text.rstrip("0").rstrip(".") if digits else text
     return "0" if text == "-0" else text
 
 
-def temperature(temp_c: float | None, unit: Unit) -> str:
+def temperature(temp_c: float | None, unit: Unit, *, digits: int = 1) -> str:
     """A temperature [degC]: ``780 °C``."""
-    return UNKNOWN if temp_c is None else f"{number(from_celsius(temp_c, unit))} °{unit}"
+    return UNKNOWN if temp_c is None else f"{number(from_celsius(temp_c, unit), digits)} °{unit}"
 
 
-def difference(kelvin: float | None, unit: Unit, *, signed: bool = False) -> str:
+def difference(kelvin: float | None, unit: Unit, *, signed: bool = False, digits: int = 1) -> str:
     """A difference of temperatures [K]: ``6 °C``, signed ``+0.7 °C``."""
     if kelvin is None:
         return UNKNOWN
-    text = number(from_kelvin(kelvin, unit))
+    text = number(from_kelvin(kelvin, unit), digits)
     return f"{'+' if signed and not text.startswith('-') else ''}{text} °{unit}"
 
 
 def rate(c_per_h: float | None, unit: Unit) -> str:
-    """A rate [K/h]: ``400 °C/h``."""
-    return UNKNOWN if c_per_h is None else f"{from_kelvin(c_per_h, unit):.0f} °{unit}/h"
+    """A rate [K/h]: ``400 °C/h``, below ten ``1.5 °C/h``."""
+    if c_per_h is None:
+        return UNKNOWN
+    shown = from_kelvin(c_per_h, unit)
+    return f"{number(shown, 0 if abs(shown) >= 10.0 else 1)} °{unit}/h"
 
 
 def duration(time_s: float | None) -> str:
@@ -115,10 +119,11 @@ class Temp:
     """A temperature in a sentence [degC]."""
 
     temp_c: float
+    digits: int = 1
 
     def text(self, unit: Unit) -> str:
         """In words."""
-        return temperature(self.temp_c, unit)
+        return temperature(self.temp_c, unit, digits=self.digits)
 
 
 @dataclass(frozen=True)
@@ -127,10 +132,11 @@ class Diff:
 
     kelvin: float
     signed: bool = False
+    digits: int = 1
 
     def text(self, unit: Unit) -> str:
         """In words."""
-        return difference(self.kelvin, unit, signed=self.signed)
+        return difference(self.kelvin, unit, signed=self.signed, digits=self.digits)
 
 
 @dataclass(frozen=True)

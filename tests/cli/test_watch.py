@@ -143,7 +143,7 @@ def test_odd_names_are_quoted_as_systemd_reads_them() -> None:
     ("words", "says"),
     [
         (["--write"], "--install"),
-        (["--cold", "900"], "between 0 and 500"),
+        (["--cold", "900"], "from 0 °C to 500 °C"),
         (["--idle", "never"], "no duration"),
         (["--recipes", "nowhere"], "nowhere"),
         (["--recipe", "nowhere.toml"], "nowhere.toml"),
