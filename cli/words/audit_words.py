@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from soakwitness.cli.entering import table
 from soakwitness.firmware_bridge.common.units import Unit
-from soakwitness.firmware_bridge.common.wording import difference, duration, rate, temperature
+from soakwitness.firmware_bridge.common.wording import counted, difference, duration, rate, temperature
 
 if TYPE_CHECKING:
     from soakwitness.analysis.audit.auditing import Audit
@@ -45,7 +45,9 @@ def _about(audit: Audit) -> str:
     parts.append(f"{len(audit.suspects)} suspect" if audit.suspects else "no piece named")
     if audit.siblings:
         parts.append(f"{len(audit.siblings)} good in the same run")
-    parts.append(f"{len(audit.good_runs)} good runs to compare" if audit.good_runs else "no good run to compare")
+    parts.append(
+        f"{counted(len(audit.good_runs), 'good run')} to compare" if audit.good_runs else "no good run to compare"
+    )
     return f"({'; '.join(parts)})"
 
 

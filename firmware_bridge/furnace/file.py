@@ -204,5 +204,5 @@ def _alarm(table: Table, unit: Unit) -> Alarm:
 
 
 def _celsius(table: Table, key: str, unit: Unit) -> float | None:
-    temp = table.number(key, low=-460.0, high=4000.0)
+    temp = table.number(key, low=-460.0, high=4000.0, unit=f"°{unit}")
     return to_celsius(temp, unit)

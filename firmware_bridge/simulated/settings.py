@@ -113,7 +113,7 @@ class _Reader:
         if table.value(key) is None:
             return default_c
         low, high = (from_celsius(edge, self.unit) for edge in (COLDEST_C, HOTTEST_C))
-        return to_celsius(table.number(key, 0.0, low=low, high=high), self.unit)
+        return to_celsius(table.number(key, 0.0, low=low, high=high, unit=f"°{self.unit}"), self.unit)
 
     def scenario(self, table: Table) -> Scenario:
         room_c = self.temp_c(table, "room", 20.0)
