@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -14,9 +14,10 @@ from soakwitness.analysis.calibration.cheap_tests import FOR_CAUSE, CheapTest, b
 from soakwitness.analysis.calibration.readings import PairReading
 from soakwitness.analysis.errors import NotEnoughData
 from soakwitness.analysis.thermocouple import TYPES
-from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, joined, number
+from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, Value, number
 
 FloatArray = npt.NDArray[np.float64]
+SaysSize = Callable[[int], Says]  # of the index in a grid of sizes
 
 NOTHING = "nothing wrong"
 SURE = 0.95  # probability from which a cause is named alone
@@ -93,12 +94,12 @@ class Diagnosis:
 
 @dataclass(frozen=True)
 class _Guess:
-    """One cause with a grid of sizes: predictions (g, n) [degC], log prior weights (g,), and words for each size."""
+    """One cause with a grid of sizes: predictions (g, n) [degC], log prior weights (g,), and how to say a size."""
 
     cause: str
     shown_c: FloatArray
     weight: FloatArray
-    sizes: Sequence[Says]
+    size: SaysSize
     prior: float = 1.0
     own_noise_c: float = 0.0  # of what the prediction itself was made from
 
@@ -143,7 +144,7 @@ def diagnose(readings: Sequence[PairReading], *, set_to: str | None = None, nois
     for guess, log_evidence, at, fits in scored:
         evidence[guess.cause] = np.logaddexp(evidence.get(guess.cause, -np.inf), log_evidence)
         if guess.cause not in best or log_evidence > best[guess.cause][0]:
-            best[guess.cause] = (log_evidence, guess.sizes[at], guess.shown_c[at], fits)
+            best[guess.cause] = (log_evidence, guess.size(at), guess.shown_c[at], fits)
     chances = _chances(evidence)
     order = sorted(chances, key=lambda cause: -chances[cause])
     candidates = tuple(
@@ -225,30 +226,29 @@ def _score(guess: _Guess, shown: FloatArray, covariance: FloatArray) -> tuple[_G
 def _guesses(readings: Sequence[PairReading], true: FloatArray, kinds: Sequence[str]) -> Iterator[_Guess]:
     """All causes with their grids; those that depend on the type for each that may be set."""
     rooms = _rooms(readings)
-    yield _grid(NOTHING, true[None, :], [Says.plain("")])
+    yield _grid(NOTHING, true[None, :], _always(""))
     yield from _wrong_types(true, rooms, kinds)
     for kind in kinds:
         if_kind, prior = (f" (if type {kind})" if len(kinds) > 1 else ""), 1.0 / len(kinds)
         yield from _wrong_leads(readings, true, rooms, kind, if_kind, prior)
         unsensed = faults.unsensed_c(true, kind, rooms)
-        terminals = [Says.of(f"terminals at {{at}}{if_kind}", at=_mean(room)) for room in rooms]
+        terminals = _sized(f"terminals at {{size}}{if_kind}", rooms.mean(axis=1), Temp)
         yield _grid("cold junction not sensed", unsensed, terminals, prior)
     sizes = np.concatenate([-_spread(2.0, 80.0, 200), _spread(2.0, 80.0, 200)])
-    offsets = [Says.of("offset {size}", size=Diff(float(size), signed=True)) for size in sizes]
-    yield _grid("plain offset", true + sizes[:, None], offsets)
+    yield _grid("plain offset", true + sizes[:, None], _sized("offset {size}", sizes, _signed))
     yield _drift(true)
     both = np.stack([faults.mixed_up_c(true, shows_fahrenheit=flag) for flag in (True, False)])
     ways = [Says.plain("shows °F, read as °C"), Says.plain("shows °C, read as °F")]
-    yield _grid("degrees C and F mixed up", both, ways)
+    yield _grid("degrees C and F mixed up", both, ways.__getitem__)
     shares = _spread(0.005, 0.4, 300)
     pulled = faults.pulled_back_c(true, shares[:, None], 25.0)
-    lost = [Says.plain(f"{number(100.0 * share)} % of the difference to the room lost") for share in shares]
+    lost = _sized("{size} of the difference to the room lost", shares, lambda share: f"{number(100.0 * share)} %")
     yield _grid("tip pulled back", pulled, lost)
 
 
-def _grid(cause: str, shown_c: FloatArray, sizes: Sequence[Says], prior: float = 1.0) -> _Guess:
+def _grid(cause: str, shown_c: FloatArray, size: SaysSize, prior: float = 1.0) -> _Guess:
     """A cause whose sizes are all as likely beforehand."""
-    return _Guess(cause, shown_c, np.full(shown_c.shape[0], -np.log(shown_c.shape[0])), sizes, prior)
+    return _Guess(cause, shown_c, np.full(shown_c.shape[0], -np.log(shown_c.shape[0])), size, prior)
 
 
 def _spread(low: float, high: float, count: int) -> FloatArray:
@@ -256,8 +256,18 @@ def _spread(low: float, high: float, count: int) -> FloatArray:
     return np.geomspace(low, high, count)
 
 
-def _mean(values: FloatArray) -> Temp:
-    return Temp(float(np.mean(values)))
+def _always(words: str) -> SaysSize:
+    """The same for every size."""
+    return lambda _: Says.plain(words)
+
+
+def _sized(template: str, sizes: FloatArray, of: Callable[[float], Value]) -> SaysSize:
+    """A sentence with ``{size}``, made only for the size that fits best."""
+    return lambda at: Says.of(template, size=of(float(sizes[at])))
+
+
+def _signed(kelvin: float) -> Diff:
+    return Diff(kelvin, signed=True)
 
 
 def _rooms(readings: Sequence[PairReading]) -> FloatArray:
@@ -275,8 +285,7 @@ def _wrong_types(true: FloatArray, rooms: FloatArray, kinds: Sequence[str]) -> I
     pairs = [(wired, other) for other in kinds for wired in TYPES if wired != other]
     for wired, other in pairs:
         shown = faults.wrong_type_c(true, wired, other, rooms)
-        pair = Says.plain(f"wired {wired}, set to {other}")
-        yield _grid("wrong type set", shown, [pair] * len(rooms), 1.0 / len(pairs))
+        yield _grid("wrong type set", shown, _always(f"wired {wired}, set to {other}"), 1.0 / len(pairs))
 
 
 def _wrong_leads(
@@ -284,14 +293,13 @@ def _wrong_leads(
 ) -> Iterator[_Guess]:
     """Reversed extension lead and copper, for the head temperatures measured or any that are plausible."""
     rooms = rooms[:: max(1, rooms.shape[0] // 6)]  # the difference to the head is what counts
-    heads, words = _heads(readings, true, rooms)
-    words = [joined([word, if_kind], "") for word in words] if if_kind else words
+    heads, size = _heads(readings, true, rooms, if_kind)
     for cause, reverse in (("reversed extension lead", True), ("copper in place of extension lead", False)):
         shown = faults.wrong_lead_c(
             true, kind, heads, np.tile(rooms, (heads.shape[0] // rooms.shape[0], 1)), reversed_lead=reverse
         )
         noise_c = HEAD_KNOWN_TO_C * (2.0 if reverse else 1.0) if _all_heads(readings) else 0.0
-        yield replace(_grid(cause, shown, words, prior), own_noise_c=noise_c)
+        yield replace(_grid(cause, shown, size, prior), own_noise_c=noise_c)
 
 
 def _all_heads(readings: Sequence[PairReading]) -> bool:
@@ -299,20 +307,26 @@ def _all_heads(readings: Sequence[PairReading]) -> bool:
     return all(r.head_c is not None for r in readings)
 
 
-def _heads(readings: Sequence[PairReading], true: FloatArray, rooms: FloatArray) -> tuple[FloatArray, list[Says]]:
-    """Head temperatures (g, n) for each room temperature in turn [degC], and words for each."""
+def _heads(
+    readings: Sequence[PairReading], true: FloatArray, rooms: FloatArray, if_kind: str
+) -> tuple[FloatArray, SaysSize]:
+    """Head temperatures (g, n) for each room temperature in turn [degC], and how to say one of them."""
     known = np.array([np.nan if r.head_c is None else r.head_c for r in readings])
     if _all_heads(readings):
         heads = np.repeat(known[None, :], rooms.shape[0], axis=0)
-        return heads, [Says.of("head at {at}, as measured", at=_mean(head)) for head in heads]
+        return heads, _sized(f"head at {{size}}, as measured{if_kind}", heads.mean(axis=1), Temp)
     warmer = _spread(4.0, 150.0, 60)
     rise = [(np.maximum(true - 25.0, 0.0) / 1000.0) ** power for power in HEAD_POWERS]
     heads = np.concatenate([rooms + d * shape for shape in rise for d in warmer])
     heads = np.where(np.isfinite(known), known, heads)
     whens = ["" if power == 0.0 else Says.of(" at {at}", at=Temp(1000.0)) for power in HEAD_POWERS]
-    words = "head {more} warmer than the terminals{when}"
-    sizes = [Says.of(words, more=Diff(float(d)), when=when) for when in whens for d in warmer]
-    return heads, [size for size in sizes for _ in range(rooms.shape[0])]
+
+    def size(at: int) -> Says:
+        when, more = divmod(at // rooms.shape[0], warmer.size)
+        words = f"head {{more}} warmer than the terminals{{when}}{if_kind}"
+        return Says.of(words, more=Diff(float(warmer[more])), when=whens[when])
+
+    return heads, size
 
 
 def _drift(true: FloatArray) -> _Guess:
@@ -321,6 +335,8 @@ def _drift(true: FloatArray) -> _Guess:
     power = np.array([1.0, 1.5, 2.0, 2.5, 3.0, 4.0])
     every = np.repeat(size, power.size)
     shown = faults.drifted_c(true, every[:, None], np.tile(power, size.size)[:, None])
-    at = Temp(1000.0)
-    words = [Says.of("{size} at {at}, more above", size=Diff(float(s), signed=True), at=at) for s in every]
-    return _grid("drift growing with temperature", shown, words)
+
+    def said(at: int) -> Says:
+        return Says.of("{size} at {at}, more above", size=_signed(float(every[at])), at=Temp(1000.0))
+
+    return _grid("drift growing with temperature", shown, said)
