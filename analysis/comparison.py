@@ -8,8 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from soakwitness.analysis.errors import AnalysisError
-from soakwitness.analysis.recipes.words import Unit, duration, temperature
 from soakwitness.analysis.runs import FloatArray
+from soakwitness.firmware_bridge.common.units import Unit
+from soakwitness.firmware_bridge.common.wording import Says, Temp, duration, duration_span, temperature
 
 LABEL = "for comparison only; the soak by the clock stays the verdict"
 ZERO_C_IN_K = 273.15
@@ -73,9 +74,8 @@ def hollomon_jaffe(temp_c: float, time_h: float, *, constant: float = TEMPER_CON
     EN 13445-4:2021, equation (11.1-1), with C = 20.
     """
     if not time_h > 0.0 or not temp_c > -ZERO_C_IN_K:
-        raise ComparisonRefused(
-            f"A temper of {time_h:g} h at {temp_c:g} °C: time and absolute temperature must be above 0."
-        )
+        says = f"A temper of {time_h:g} h at {{at}}: time and absolute temperature must be above 0."
+        raise ComparisonRefused(Says.of(says, at=Temp(temp_c)))
     return (temp_c + ZERO_C_IN_K) * (constant + math.log10(time_h)) / 1000.0
 
 
@@ -311,15 +311,14 @@ def comparison_sentence(compared: HoldComparison, unit: Unit = "C") -> str:
         One sentence that ends with the label of every such figure.
     """
     at = temperature(compared.target_c, unit)
-    bridged = f", {duration(round(compared.bridged_s))} without a reading taken as a straight line"
+    bridged = f", {duration(compared.bridged_s)} without a reading taken as a straight line"
     more = f"{bridged if compared.bridged_s else ''} ({LABEL})."
     if compared.parameter is not None:
         figure = f"Hollomon-Jaffe parameter {compared.parameter:.2f} with C = {TEMPER_CONSTANT:g}"
-        return f"{figure}, as {compared.equal_h:.2f} h at {at}{more}"
-    minutes = [f"{time_s / 60.0:.1f}" for time_s in sorted(soak.time_s for soak in compared.soaks)]
-    counted = minutes[0] if minutes[0] == minutes[-1] else f"{minutes[0]} to {minutes[-1]}"
+        return f"{figure}, as {duration(3600.0 * (compared.equal_h or 0.0))} at {at}{more}"
+    times_s = [soak.time_s for soak in compared.soaks]
     energies = f"{ACTIVATION_RANGE_J_PER_MOL[0] / 1e3:.0f} to {ACTIVATION_RANGE_J_PER_MOL[-1] / 1e3:.0f} kJ/mol"
-    return f"As {counted} min at {at}, weighted after Arrhenius for {energies}{more}"
+    return f"As {duration_span(min(times_s), max(times_s))} at {at}, weighted after Arrhenius for {energies}{more}"
 
 
 def _known(t_s: FloatArray, temp_c: FloatArray) -> tuple[FloatArray, FloatArray]:

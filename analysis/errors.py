@@ -2,11 +2,20 @@
 
 from __future__ import annotations
 
+from soakwitness.firmware_bridge.common.wording import Says, saying
+
 
 class AnalysisError(Exception):
-    """Base of everything this wing raises on purpose. ``exit_code`` is the status a command gives for it."""
+    """Base of everything this wing raises on purpose. ``exit_code`` is the status a command gives for it.
+
+    Its sentence may carry temperatures: ``says`` is it for either unit, ``str`` in degC.
+    """
 
     exit_code = 2
+
+    def __init__(self, says: str | Says) -> None:
+        self.says = saying(says)
+        super().__init__(str(self.says))
 
 
 class RecipeError(AnalysisError):

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from statistics import fmean, stdev
 
 from soakwitness.analysis.errors import LogBookError
-from soakwitness.firmware_bridge.runfolder.format import counted
+from soakwitness.firmware_bridge.common.wording import counted
 
 SCALES = ("HRC", "HRA", "HR15N", "HR30N", "HV")
 ROCKWELL_LOADS_N = {"HRC": 1471.0, "HRA": 588.4, "HR15N": 147.1, "HR30N": 294.2}

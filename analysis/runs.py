@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import numpy.typing as npt
 
+from soakwitness.firmware_bridge.common.units import to_celsius, to_kelvin
 from soakwitness.firmware_bridge.runfolder.model import ByteRange, Column, Event, Mark, RecordCheck, RunHeader
 
 if TYPE_CHECKING:
@@ -112,14 +113,14 @@ def open_run(path: str | Path) -> Run:
     steps = {c.name: c.resolution or traces.resolution(table[c.name]) for c in header.columns if c.kind == "sensor"}
     for column in header.columns:
         if column.unit in ("C", "F"):
-            table[column.name] = traces.to_celsius(table[column.name], column.unit)
+            table[column.name] = to_celsius(table[column.name], column.unit)
     sensors = tuple(
         traces.trace(
             column.name,
             column.role or "",
             t_s,
             table[column.name],
-            resolution_c=steps[column.name] / (1.8 if column.unit == "F" else 1.0),
+            resolution_c=to_kelvin(steps[column.name], column.unit),
             period_s=period_s,
         )
         for column in header.columns

@@ -16,13 +16,16 @@ from pathlib import Path
 from typing import Literal, cast
 
 from soakwitness.analysis.errors import AnalysisError
-from soakwitness.analysis.recipes.words import Unit, number, temperature
+from soakwitness.firmware_bridge.common.units import Unit
+from soakwitness.firmware_bridge.common.wording import Says, Temp, number, temperature
 
 What = Literal["preheat", "harden", "as quenched", "stress relief", "temper"]
 WHATS: tuple[What, ...] = ("preheat", "harden", "as quenched", "stress relief", "temper")
 COLUMNS = ("steel", "also", "what", "low_c", "high_c", "hrc_low", "hrc_high", "note", "source")
 OWN_FILE = "steels.csv"  # in the folder of the log book
 CONFIRM = "Confirm with your supplier's certificate."
+TEMPS_C = (-200.0, 1400.0)
+HARDNESSES_HRC = (10.0, 72.0)
 
 
 class SteelsError(AnalysisError):
@@ -192,13 +195,22 @@ def checked(figure: SteelFigure, place: str) -> SteelFigure:
         raise SteelsError(f"{place}: the figure has no source. Say where it is published, or who told it.")
     if figure.low_c is None and figure.hrc_low is None:
         raise SteelsError(f"{place}: give a temperature, a hardness, or both.")
-    for word, low, high, least, most in (
-        ("temperature", figure.low_c, figure.high_c, -200.0, 1400.0),
-        ("hardness", figure.hrc_low, figure.hrc_high, 10.0, 72.0),
-    ):
-        if low is not None and not (least <= low <= (high if high is not None else low) <= most):
-            raise SteelsError(f"{place}: {word} {low:g} to {high}: must rise, from {least:g} to {most:g}.")
+    if not _rises(figure.low_c, figure.high_c, *TEMPS_C):
+        low, high, least, most = (
+            Temp(t) for t in (figure.low_c or 0.0, figure.high_c or figure.low_c or 0.0, *TEMPS_C)
+        )
+        says = "{place}: temperature {low} to {high}: must rise, from {least} to {most}."
+        raise SteelsError(Says.of(says, place=place, low=low, high=high, least=least, most=most))
+    if not _rises(figure.hrc_low, figure.hrc_high, *HARDNESSES_HRC):
+        span = f"{number(figure.hrc_low or 0.0)} to {number(figure.hrc_high or figure.hrc_low or 0.0)}"
+        allowed = " to ".join(number(edge) for edge in HARDNESSES_HRC)
+        raise SteelsError(f"{place}: hardness {span} HRC: must rise, from {allowed}.")
     return figure
+
+
+def _rises(low: float | None, high: float | None, least: float, most: float) -> bool:
+    """Whether a range may be empty, or lies in order between two figures."""
+    return low is None or least <= low <= (low if high is None else high) <= most
 
 
 def figure_line(figure: SteelFigure) -> str:

@@ -21,6 +21,7 @@ from soakwitness.analysis.thermocouple_numerics import (
     temperature_rows,
 )
 from soakwitness.analysis.thermocouple_tolerance import TOLERANCE_CLASSES, tolerance_c
+from soakwitness.firmware_bridge.common.wording import Says, Temp
 
 __all__ = [
     "TOLERANCE_CLASSES",
@@ -199,7 +200,10 @@ def _checked(result: FloatArray, given: npt.ArrayLike, kind: str, on_range: OnRa
             limits = type_range(kind)
             low, high = (limits.low_mv, limits.high_mv) if unit == "mV" else (limits.low_c, limits.high_c)
             worst = float(value[outside].flat[0]) if value.ndim else float(value)
-            raise ThermocoupleError(f"{worst:.6g} {unit} is outside type {kind}, {low:.4g} to {high:.6g}.")
+            if unit == "mV":
+                raise ThermocoupleError(f"{worst:.6g} mV is outside type {kind}, {low:.4g} to {high:.6g} mV.")
+            says = f"{{at}}{unit.removeprefix('°C')} is outside type {kind}, {{low}} to {{high}}."
+            raise ThermocoupleError(Says.of(says, at=Temp(worst, digits=3), low=Temp(low), high=Temp(high)))
     elif on_range != "nan":
         raise ThermocoupleError(f'on_range is {on_range!r}; it can be "nan" or "raise".')
     return result

@@ -18,24 +18,6 @@ _BLOCK = 1 << 15
 STEPS = (10.0, 5.0, 2.0, 1.0, 0.5, 0.25, 0.2, 0.125, 0.1, 0.0625, 0.05, 0.025, 0.02, 0.01, 0.005, 0.002, 0.001)
 
 
-def to_celsius(value: FloatArray, unit: str) -> FloatArray:
-    """Convert readings to degC.
-
-    Parameters
-    ----------
-    value : ndarray
-        Readings in ``unit`` [degC or degF], shape (n,).
-    unit : str
-        ``C`` or ``F``.
-
-    Returns
-    -------
-    ndarray
-        Readings [degC], shape (n,).
-    """
-    return (value - 32.0) / 1.8 if unit == "F" else value
-
-
 def resolution(value: FloatArray) -> float:
     """Estimate the step of a reading from the numbers themselves.
 

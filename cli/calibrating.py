@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from soakwitness.cli.common import Finite, WrongUse, find_run
+from soakwitness.firmware_bridge.common.units import Unit, from_kelvin, to_kelvin
 
 if TYPE_CHECKING:
     from soakwitness.analysis.calibration.calibrating import CalibratedPoint, Calibration
@@ -18,7 +19,6 @@ if TYPE_CHECKING:
     from soakwitness.analysis.calibration.reference import Reference
     from soakwitness.analysis.calibration.stretches import StretchLimits
     from soakwitness.analysis.runs import Run
-    from soakwitness.cli.charts.style import Unit
     from soakwitness.firmware_bridge.runfolder.model import Column
 
 F = TypeVar("F", bound=Callable[..., Any])
@@ -82,17 +82,12 @@ def report_place(run: Run | None, name: str) -> Path | None:
     return folder / f"{name}.svg"
 
 
-def as_difference(value: float | None, unit: str | None) -> float | None:
-    """A difference a person typed, in kelvin: degF is x1.8, never +32."""
-    return value / 1.8 if value is not None and unit == "F" else value
-
-
 def limits_of(minutes: float, drift: float | None, spread: float | None, unit: str | None) -> StretchLimits:
     """Limits of a stable stretch."""
     from soakwitness.analysis.calibration.stretches import StretchLimits
 
     default = StretchLimits()
-    drift_c, spread_c = as_difference(drift, unit), as_difference(spread, unit)
+    drift_c, spread_c = to_kelvin(drift, unit), to_kelvin(spread, unit)
     return StretchLimits(
         minutes,
         default.drift_c_per_h if drift_c is None else drift_c,
@@ -141,8 +136,8 @@ def compare(run: str | None, logbook: Path, unit: Unit | None, given: Mapping[st
     comparing = comparing_of(
         pair,
         distance_mm=given["distance_mm"],
-        gradient_c_per_mm=as_difference(given["gradient"], unit),
-        cold_junction_c=as_difference(given["cold_junction"], unit),
+        gradient_c_per_mm=to_kelvin(given["gradient"], unit),
+        cold_junction_c=to_kelvin(given["cold_junction"], unit),
     )
     if pair is None:
         found = calibrate_readings(load_readings(given["readings"], unit=unit or "C"), reference, comparing)
@@ -164,7 +159,7 @@ def _reference(column: Column | None, certificate: Path | None, stated: float | 
     return reference_of(
         column,
         certificate=None if certificate is None else load_certificate(certificate),
-        expanded_c=as_difference(stated, unit),
+        expanded_c=to_kelvin(stated, unit),
     )
 
 
@@ -184,39 +179,28 @@ def days_of(day: str | None, due: str | None, months: int, run: Run | None) -> t
     return done, falls_due
 
 
-def level(temp_c: float, unit: Unit, digits: int = 1) -> str:
-    """Temperature with its unit."""
-    from soakwitness.cli.charts.style import degree, shown
-
-    return f"{shown(temp_c, unit):.{digits}f} {degree(unit)}"
-
-
-def difference(kelvin: float, unit: Unit, *, sign: bool = True, digits: int = 1) -> str:
-    """Difference, without its unit."""
-    from soakwitness.cli.charts.style import shown_difference
-
-    return f"{shown_difference(kelvin, unit):{'+' if sign else ''}.{digits}f}"
+def _small(kelvin: float, unit: Unit, digits: int) -> str:
+    """A difference of a budget, whose shares are small: with more decimals than anywhere else, and without its unit."""
+    return f"{from_kelvin(kelvin, unit):.{digits}f}"
 
 
 def budget_lines(point: CalibratedPoint, unit: Unit) -> list[list[str]]:
     """Budget of one point, a line a source."""
-    from soakwitness.cli.charts.style import degree
-
     budget = point.budget
-    rows = [["source", "value", "distribution", "divisor", "sensitivity", f"contribution {degree(unit)}"]]
+    rows = [["source", "value", "distribution", "divisor", "sensitivity", f"contribution °{unit}"]]
     for row in budget.rows:
-        value = row.value if row.unit != "K" else float(difference(row.value, unit, sign=False, digits=6))
+        value = row.value if row.unit != "K" else from_kelvin(row.value, unit)
         rows.append(
             [
                 row.source,
-                f"{value:.3g} {degree(unit) if row.unit == 'K' else row.unit}",
+                f"{value:.3g} {f'°{unit}' if row.unit == 'K' else row.unit}",
                 row.distribution,
                 f"{row.divisor:.3g}",
                 f"{row.sensitivity:.3g}",
-                difference(row.contribution_c, unit, sign=False, digits=3),
+                _small(row.contribution_c, unit, 3),
             ]
         )
-    rows.append(["combined", "", "", "", "", difference(budget.combined_c, unit, sign=False, digits=3)])
+    rows.append(["combined", "", "", "", "", _small(budget.combined_c, unit, 3)])
     words = f"U, k = {budget.coverage_factor:.2f}"
-    rows.append([words, "", "", "", "", difference(budget.expanded_c, unit, sign=False, digits=2)])
+    rows.append([words, "", "", "", "", _small(budget.expanded_c, unit, 2)])
     return rows

@@ -13,6 +13,9 @@ from typing import Any, TypeVar
 
 import click
 
+from soakwitness.firmware_bridge.common.units import Unit
+from soakwitness.firmware_bridge.common.wording import Says
+
 F = TypeVar("F", bound=Callable[..., Any])
 
 
@@ -72,8 +75,9 @@ def nearest(word: str, known: Iterable[str]) -> str:
 
 def run_main(command: click.Command) -> int:
     """Run a command; return the exit status. Known errors are one line on stderr, never a traceback."""
+    asked: dict[str, Unit] = {}
     try:
-        result = command.main(standalone_mode=False)
+        result = command.main(standalone_mode=False, obj=asked)
     except click.exceptions.Exit as stop:
         return stop.exit_code
     except click.Abort:
@@ -93,7 +97,9 @@ def run_main(command: click.Command) -> int:
         code = getattr(error, "exit_code", None)
         if code is None:
             raise
-        click.echo(f"Error: {error}", err=True)
+        says = getattr(error, "says", None)
+        text = says.text(asked.get("unit", "C")) if isinstance(says, Says) else str(error)
+        click.echo(f"Error: {text}", err=True)
         return int(code)
     return result if isinstance(result, int) else 0
 
@@ -124,8 +130,19 @@ def json_option(function: F) -> F:
 def unit_option(function: F) -> F:
     """Option ``--unit C|F``, passed as ``unit``; display only unless the command says otherwise."""
     return click.option(
-        "--unit", type=click.Choice(["C", "F"]), default=None, help="Show degrees Celsius or Fahrenheit."
+        "--unit",
+        type=click.Choice(["C", "F"]),
+        default=None,
+        callback=_asked_unit,
+        help="Show degrees Celsius or Fahrenheit.",
     )(function)
+
+
+def _asked_unit(ctx: click.Context, _: click.Parameter, unit: Unit | None) -> Unit | None:
+    """Keep the unit for errors, which are told where the options are no longer known."""
+    if unit is not None and isinstance(ctx.obj, dict):
+        ctx.obj["unit"] = unit
+    return unit
 
 
 def _possible(_: click.Context, __: click.Parameter, folder: Path) -> Path:

@@ -70,11 +70,6 @@ def moment(text: str | None, zone: str | None) -> str | None:
     return at_utc
 
 
-def celsius(value: float | None, unit: str | None) -> float | None:
-    """A temperature a person typed, in degC."""
-    return (value - 32.0) / 1.8 if value is not None and unit == "F" else value
-
-
 def open_book(logbook: Path, *, create: bool = False) -> LogBook:
     """Open the log book; what it has to tell goes to stderr."""
     from soakwitness.analysis.logbook.opening import open_logbook

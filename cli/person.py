@@ -7,7 +7,7 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
@@ -15,6 +15,7 @@ from soakwitness.cli.attending import Keys, Screen, Stop
 from soakwitness.cli.common import WrongUse
 from soakwitness.cli.page.feed import page_state
 from soakwitness.cli.words.now_words import now_sentence, readings_words
+from soakwitness.firmware_bridge.common.units import Unit
 from soakwitness.firmware_bridge.furnace.model import Furnace
 from soakwitness.firmware_bridge.recording.now import Now
 from soakwitness.firmware_bridge.recording.recorder import Recording
@@ -29,7 +30,6 @@ if TYPE_CHECKING:
     from soakwitness.firmware_bridge.recording.beginning import About
     from soakwitness.firmware_bridge.recording.clocks import Clock
 
-Unit = Literal["C", "F"]
 IDLE_LINE_S = 3600.0  # a journal that is written for years
 F = TypeVar("F", bound=Callable[..., Any])
 

@@ -11,7 +11,7 @@ from soakwitness.analysis.audit.causes_sensor import lone_sensor_note
 from soakwitness.analysis.audit.differences import Row, differences_table
 from soakwitness.analysis.audit.evidence import Evidence
 from soakwitness.analysis.audit.weighing import CLAIM, FAIR, Opinion, Scale
-from soakwitness.analysis.audit.words import rendered
+from soakwitness.firmware_bridge.common.wording import Says, counted
 
 BELOW_ROOT = 0.5
 
@@ -39,15 +39,13 @@ class Audit:
         return tuple(c for c in self.causes if c.claimed)
 
 
-def audit(evidence: Evidence, *, unit: str = "C") -> Audit:
+def audit(evidence: Evidence) -> Audit:
     """Look for what the suspects had that the good ones had not.
 
     Parameters
     ----------
     evidence : Evidence
         Pieces and figures of their runs.
-    unit : str
-        ``C`` or ``F``, of temperatures in the sentences.
 
     Returns
     -------
@@ -65,10 +63,12 @@ def audit(evidence: Evidence, *, unit: str = "C") -> Audit:
     for cause, scale in weighed:
         if cause.shows_in_hardness:
             _hardness_is_good(case, scale)
-    opinions = _ranked(weighed, unit)
+    opinions = _ranked(weighed)
     claimed = [o for o in opinions if o.claimed]
     odd = any(sum(s.weight for s in scale.pro) >= FAIR for _, scale in weighed)
-    nothing = Opinion(NOTHING, CLAIM, False, (_why_nothing(case, bool(claimed), odd),), (), (), NOTHING_NEXT)
+    nothing = Opinion(
+        NOTHING, CLAIM, False, (Says.plain(_why_nothing(case, bool(claimed), odd)),), (), (), NOTHING_NEXT
+    )
     causes = [*opinions, nothing] if claimed else [nothing, *opinions]
     return Audit(
         run=case.run.run if case.run else None,
@@ -78,7 +78,7 @@ def audit(evidence: Evidence, *, unit: str = "C") -> Audit:
         good_runs=tuple(r.run for r in case.good),
         causes=tuple(causes),
         differences=differences_table(case),
-        notes=tuple(rendered(n, unit) for n in _notes(case)),
+        notes=tuple(_notes(case)),
         says=_says(case, claimed),
     )
 
@@ -91,7 +91,7 @@ def _hardness_is_good(case: Case, scale: Scale) -> None:
         scale.speaks_against(FAIR, "Suspects and good ones differ by less than the tester can repeat.")
 
 
-def _ranked(weighed: list[tuple[Cause, Scale]], unit: str) -> list[Opinion]:
+def _ranked(weighed: list[tuple[Cause, Scale]]) -> list[Opinion]:
     scores = {cause.name: scale.score for cause, scale in weighed}
     roots: dict[str, str] = {}
     for cause, scale in weighed:
@@ -104,18 +104,18 @@ def _ranked(weighed: list[tuple[Cause, Scale]], unit: str) -> list[Opinion]:
                 if scores[effect] > ceiling or effect not in roots:
                     roots.setdefault(effect, cause.name)
                 scores[effect] = min(scores[effect], ceiling)
-    opinions = [_opinion(cause, scale, scores[cause.name], roots.get(cause.name), unit) for cause, scale in weighed]
+    opinions = [_opinion(cause, scale, scores[cause.name], roots.get(cause.name)) for cause, scale in weighed]
     return sorted(opinions, key=lambda o: -o.score)
 
 
-def _opinion(cause: Cause, scale: Scale, score: float, root: str | None, unit: str) -> Opinion:
+def _opinion(cause: Cause, scale: Scale, score: float, root: str | None) -> Opinion:
     return Opinion(
         cause=cause.name,
         score=round(score, 2),
         claimed=score >= CLAIM,
-        pro=tuple(rendered(s.says, unit) for s in sorted(scale.pro, key=lambda s: -s.weight)),
-        con=tuple(rendered(s.says, unit) for s in sorted(scale.con, key=lambda s: -s.weight)),
-        missing=tuple(rendered(m, unit) for m in scale.missing),
+        pro=tuple(s.says for s in sorted(scale.pro, key=lambda s: -s.weight)),
+        con=tuple(s.says for s in sorted(scale.con, key=lambda s: -s.weight)),
+        missing=tuple(scale.missing),
         next=cause.next,
         explained_by=root,
     )
@@ -130,7 +130,7 @@ def _why_nothing(case: Case, claimed: bool, odd: bool) -> str:
     if case.run is None:
         return "No run of these pieces is on record."
     count = len(case.good)
-    beside = f"beside {count} good run{'s' if count != 1 else ''}" if count else "and no good run is there to compare"
+    beside = f"beside {counted(count, 'good run')}" if count else "and no good run is there to compare"
     sure = (
         "Nothing on record is strong enough to be called the cause" if odd else "Nothing on record sets this run apart"
     )

@@ -10,8 +10,8 @@ from soakwitness.analysis.audit.evidence import HardnessEvidence, PieceEvidence
 from soakwitness.analysis.audit.hardness_signs import hard_in_the_end, soft_after_temper
 from soakwitness.analysis.audit.statistics import compare
 from soakwitness.analysis.audit.weighing import FAIR, HINT, LIGHT, PROOF, STRONG, Scale
-from soakwitness.analysis.audit.words import kelvin, minutes, temp
 from soakwitness.analysis.condition.figures import HoldFigures, RunFigures
+from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, duration
 
 LEVEL_FLOOR_C = 2.0
 LATE_TEMPER_S = 24 * 3600.0  # common practice, no source
@@ -40,7 +40,7 @@ def temper_runs(case: Case, pieces: tuple[PieceEvidence, ...]) -> list[RunFigure
     return sorted(runs, key=lambda r: r.started_utc)
 
 
-def temper_level(case: Case) -> tuple[float, str] | None:
+def temper_level(case: Case) -> tuple[float, Says] | None:
     """How far the temper was off its band or off the good ones, from its run or from what was entered.
 
     Parameters
@@ -50,7 +50,7 @@ def temper_level(case: Case) -> tuple[float, str] | None:
 
     Returns
     -------
-    tuple of float and str, or None
+    tuple of float and Says, or None
         Signed difference [K] with its sentence; None where nothing is off or nothing is known.
     """
     good = temper_runs(case, case.evidence.good)
@@ -62,22 +62,23 @@ def temper_level(case: Case) -> tuple[float, str] | None:
     return _off_as_entered(case)
 
 
-def _off_level(hold: HoldFigures, good: list[HoldFigures]) -> tuple[float, str] | None:
+def _off_level(hold: HoldFigures, good: list[HoldFigures]) -> tuple[float, Says] | None:
     level = hold.work_c if hold.work_c is not None else hold.control_c
     if level is None:
         return None
     beside = compare(level, [h.work_c for h in good if h.work_c is not None], floor=LEVEL_FLOOR_C)
-    words = f"The temper stood at {temp(level)}, its target is {temp(hold.target_c)}"
+    words = Says.of("The temper stood at {at}, its target is {target}", at=Temp(level), target=Temp(hold.target_c))
     if not hold.lower_c - 0.5 <= level <= hold.upper_c + 0.5:
-        return level - hold.target_c, f"{words}."
+        return level - hold.target_c, Says.of("{words}.", words=words)
     if beside.spreads is None or beside.difference is None or beside.good_median is None:
         return None
     if abs(beside.spreads) > 4 and abs(beside.difference) > 6.0:
-        return beside.difference, f"{words}; the good ones stood at {temp(beside.good_median)}."
+        says = Says.of("{words}; the good ones stood at {good}.", words=words, good=Temp(beside.good_median))
+        return beside.difference, says
     return None
 
 
-def _off_as_entered(case: Case) -> tuple[float, str] | None:
+def _off_as_entered(case: Case) -> tuple[float, Says] | None:
     own, good = (
         [t.shown_c for p in pieces for t in p.treatments if t.kind == "temper" and t.shown_c is not None]
         for pieces in (case.suspects_here, case.evidence.good)
@@ -86,8 +87,8 @@ def _off_as_entered(case: Case) -> tuple[float, str] | None:
     good = good or logged
     if not own or not good or abs(median(own) - median(good)) < 8.0:
         return None
-    says = f"The oven showed {temp(median(own))} for the temper; for the good ones it was {temp(median(good))}."
-    return median(own) - median(good), says
+    says = "The oven showed {own} for the temper; for the good ones it was {good}."
+    return median(own) - median(good), Says.of(says, own=Temp(median(own)), good=Temp(median(good)))
 
 
 def temper_too_hot(case: Case) -> Scale | None:
@@ -146,7 +147,8 @@ def temper_missed(case: Case) -> Scale | None:
         and h.control_c is None
     ]
     if missing_hold:
-        scale.speaks_for(STRONG, f"The tempering run never held {temp(missing_hold[0].target_c)} as it should.")
+        at = Temp(missing_hold[0].target_c)
+        scale.speaks_for(STRONG, Says.of("The tempering run never held {at} as it should.", at=at))
     if case.suspects_here and own < wanted and case.final.direction == "high":
         scale.speaks_for(FAIR, f"They are too hard in the end: {case.final.says}.")
         scale.speaks_for(LIGHT, f"{own:g} of {wanted:g} tempers are on record, which alone would say nothing.")
@@ -213,8 +215,8 @@ def temper_late(case: Case) -> Scale | None:
     good = waits(case, case.evidence.good, "temper")
     if not own or median(own) < LATE_TEMPER_S or (good and median(own) < 2.0 * median(good)):
         return None
-    beside = f"; the good ones waited {minutes(median(good))}" if good else ""
-    scale.speaks_for(STRONG if good else FAIR, f"They waited {minutes(median(own))} for the temper{beside}.")
+    beside = f"; the good ones waited {duration(median(good))}" if good else ""
+    scale.speaks_for(STRONG if good else FAIR, f"They waited {duration(median(own))} for the temper{beside}.")
     if case.softness == "high":
         scale.speaks_against(FAIR, "They are too hard, which waiting does not do.")
     return scale
@@ -225,17 +227,21 @@ def cold_treatment(case: Case) -> Scale | None:
     scale = Scale()
     own, good = waits(case, case.suspects_here, "cold treatment"), waits(case, case.evidence.good, "cold treatment")
     if own and good and median(own) > max(LATE_COLD_S, 2.5 * median(good)):
-        words = f"{minutes(median(own))} after the quench, that of the good ones {minutes(median(good))}"
+        words = f"{duration(median(own))} after the quench, that of the good ones {duration(median(good))}"
         scale.speaks_for(STRONG, f"The cold treatment began {words}.")
     elif own and not good and median(own) > 2 * LATE_COLD_S:
-        scale.speaks_for(FAIR, f"The cold treatment began {minutes(median(own))} after the quench.")
+        scale.speaks_for(FAIR, f"The cold treatment began {duration(median(own))} after the quench.")
     lowest, theirs = (
         [t.lowest_c for p in pieces for t in p.treatments if t.kind == "cold treatment" and t.lowest_c is not None]
         for pieces in (case.suspects_here, case.evidence.good)
     )
     if lowest and theirs and median(lowest) > median(theirs) + WARM_C:
-        says = f"It went down to {temp(median(lowest))} only, {kelvin(median(lowest) - median(theirs))} warmer"
-        scale.speaks_for(STRONG if not scale.pro else LIGHT, f"{says} than with the good ones.")
+        says = Says.of(
+            "It went down to {lowest} only, {more} warmer than with the good ones.",
+            lowest=Temp(median(lowest)),
+            more=Diff(median(lowest) - median(theirs)),
+        )
+        scale.speaks_for(STRONG if not scale.pro else LIGHT, says)
     if not scale.pro:
         return None
     if case.softness == "low":

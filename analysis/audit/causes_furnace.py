@@ -10,9 +10,8 @@ from soakwitness.analysis.audit.causes_soak import SHORT_SHARE, furnace_share, m
 from soakwitness.analysis.audit.hardness_signs import no_trouble_within_the_run, soft_as_quenched
 from soakwitness.analysis.audit.statistics import compare
 from soakwitness.analysis.audit.weighing import FAIR, HINT, LIGHT, STRONG, Scale
-from soakwitness.analysis.audit.words import kelvin, minutes, percent, temp
 from soakwitness.analysis.condition.figures import DipFigures, FindingFigures, RunFigures
-from soakwitness.firmware_bridge.runfolder.format import often
+from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, duration, often, percent
 
 SETPOINT_FLOOR_C = 1.5
 SLOW = 0.9
@@ -34,14 +33,12 @@ def program_edited(case: Case) -> Scale | None:
         off = hold.setpoint_c - hold.program_c
         good = [h.setpoint_c for h in case.good_holds(hold.step) if h.setpoint_c is not None]
         if abs(off) > SETPOINT_FLOOR_C:
-            says = (
-                f"In hold {hold.step} the setpoint stood at {temp(hold.setpoint_c)}, "
-                f"the program is {temp(hold.program_c)}"
-            )
+            says = f"In hold {hold.step} the setpoint stood at {{at}}, the program is {{asked}}"
+            figures = {"at": Temp(hold.setpoint_c), "asked": Temp(hold.program_c)}
             if good and abs(median(good) - hold.setpoint_c) <= SETPOINT_FLOOR_C:
-                scale.speaks_for(HINT, f"{says}; but so it did in the good runs.")
+                scale.speaks_for(HINT, Says.of(says + "; but so it did in the good runs.", **figures))
             else:
-                scale.speaks_for(STRONG + LIGHT if not scale.pro else HINT, f"{says}.")
+                scale.speaks_for(STRONG + LIGHT if not scale.pro else HINT, Says.of(says + ".", **figures))
     _hold_shortened(case, scale)
     otherwise = _differs_otherwise(case)
     if not scale.pro and otherwise is not None:
@@ -98,8 +95,8 @@ def _hold_shortened(case: Case, scale: Scale) -> None:
         if not good or median(good) > 1.1 * hold.setpoint_s:
             scale.speaks_for(
                 STRONG + LIGHT if not scale.pro else HINT,
-                f"In hold {hold.step} the setpoint stood for {minutes(hold.setpoint_s)}, the program says "
-                f"{minutes(hold.program_s)}.",
+                f"In hold {hold.step} the setpoint stood for {duration(hold.setpoint_s)}, the program says "
+                f"{duration(hold.program_s)}.",
             )
 
 
@@ -121,8 +118,8 @@ def power_low(case: Case) -> Scale | None:
         for target, output in here.output.items():
             beside = compare(output, [g.output[target] for g in good if g.output and target in g.output], floor=2.0)
             if beside.spreads is not None and beside.good_median is not None and beside.spreads > 3:
-                took = f"It took {output:.0f} % of the output to hold {temp(float(target))}"
-                scale.speaks_for(HINT, f"{took}, else {beside.good_median:.0f} %.")
+                took = f"It took {output:.0f} % of the output to hold {{at}}, else {beside.good_median:.0f} %."
+                scale.speaks_for(HINT, Says.of(took, at=Temp(float(target))))
                 break
     heavy = charge_ratio(case)
     if heavy is not None and heavy > HEAVY and not (ratios and median(ratios) < _slowest(heavy)):
@@ -234,12 +231,12 @@ def _felt_by_the_furnace(case: Case, scale: Scale, thick: bool) -> None:
         beside = case.beside_good(case.run.recovery_s, lambda r: r.recovery_s, floor=45.0)
         usual = None if case.has_finding("loaded before recovery") else beside.good_median
         if usual is not None and beside.spreads is not None and beside.spreads > 2:
-            signs.append(f"it took {minutes(beside.value)} to recover, else {minutes(usual)}")
+            signs.append(f"it took {duration(beside.value)} to recover, else {duration(usual)}")
             strong = strong or beside.value > 2 * usual
     lags = [f.lag_s for f in case.suspect_figures if f.lag_s is not None]
     good = [p.lag_s for r in case.good for p in r.pieces if p.lag_s is not None]
     if not thick and lags and good and max(lags) > median(good) + 60.0:
-        signs.append(f"the pieces lagged {minutes(max(lags))}, theirs {minutes(median(good))}")
+        signs.append(f"the pieces lagged {duration(max(lags))}, theirs {duration(median(good))}")
         strong = True
     shares = [f.soak_share for f in case.suspect_figures if f.soak_share is not None]
     if signs and not thick and shares and min(shares) < SHORT_SHARE:
@@ -295,8 +292,8 @@ def door_opened(case: Case) -> Scale | None:
         deepest = max((depth for depths in good for depth in depths), default=0.0)
         more = len(falls) > max(map(len, good), default=0) or deep.depth_c > 1.5 * deepest
         weight = (STRONG if deep.depth_c >= 20.0 or len(falls) > 2 else FAIR) if more else HINT
-        says = f"The reading fell within seconds {often(len(falls))}, by up to {kelvin(deep.depth_c)}, and came back."
-        scale.speaks_for(weight, says)
+        says = f"The reading fell within seconds {often(len(falls))}, by up to {{most}}, and came back."
+        scale.speaks_for(weight, Says.of(says, most=Diff(deep.depth_c)))
         if not more:
             scale.speaks_against(FAIR, "The good runs have such dips too.")
     if marks:
@@ -318,13 +315,15 @@ def power_cut(case: Case) -> Scale | None:
     over_gaps = [d for d in lone_dips(run) if d.gap and d.depth_c >= GAP_FALL_C]
     if sags or over_gaps:
         worst = max(sags or over_gaps, key=lambda d: d.depth_c)
-        says = f"The temperature sagged by {kelvin(worst.depth_c)} over {minutes(worst.seconds)}, as it cools by itself"
+        words = f"The temperature sagged by {{depth}} over {duration(worst.seconds)}, as it cools by itself"
+        says = Says.of(words, depth=Diff(worst.depth_c))
         if worst.output_pct is not None and worst.output_pct > 60:
-            scale.speaks_for(STRONG, f"{says}, with the output at {worst.output_pct:.0f} %.")
+            with_output = f"{{says}}, with the output at {worst.output_pct:.0f} %."
+            scale.speaks_for(STRONG, Says.of(with_output, says=says))
         elif worst.output_pct is not None and worst.output_pct < 5 and not worst.gap and worst.depth_c < DEEP_C:
-            scale.speaks_for(FAIR + HINT, f"{says}, with the output off.")
+            scale.speaks_for(FAIR + HINT, Says.of("{says}, with the output off.", says=says))
         else:
-            scale.speaks_for(STRONG, f"{says}.")
+            scale.speaks_for(STRONG, Says.of("{says}.", says=says))
         if over_gaps:
             scale.speaks_for(HINT, "Readings stopped meanwhile and went on cooler.")
     resumed = [detail for _, event, detail in run.events if event == "resumed"]

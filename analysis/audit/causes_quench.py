@@ -10,7 +10,7 @@ from soakwitness.analysis.audit.evidence import PieceEvidence, TreatmentEvidence
 from soakwitness.analysis.audit.hardness_signs import soft_as_quenched
 from soakwitness.analysis.audit.statistics import apart, rank_correlation
 from soakwitness.analysis.audit.weighing import FAIR, HINT, LIGHT, STRONG, Scale
-from soakwitness.analysis.audit.words import minutes, temp
+from soakwitness.firmware_bridge.common.wording import Says, Temp, duration
 
 LATE_FLOOR_S = 8.0
 ORDER_FROM = 4
@@ -31,17 +31,17 @@ def late_quench(case: Case) -> Scale | None:
         worst = median(delays)
         if limit is not None and worst > limit:
             scale.speaks_for(
-                STRONG, f"From pull to plates it took {minutes(worst)}; the recipe allows {minutes(limit)}."
+                STRONG, f"From pull to plates it took {duration(worst)}; the recipe allows {duration(limit)}."
             )
         elif limit is not None and max(delays) > limit:
             scale.speaks_for(
-                FAIR + HINT, f"One piece took {minutes(max(delays))} to the plates; {minutes(limit)} are allowed."
+                FAIR + HINT, f"One piece took {duration(max(delays))} to the plates; {duration(limit)} are allowed."
             )
         beside = [*good, *well]
         if beside and worst > max(1.5 * median(beside), median(beside) + LATE_FLOOR_S):
-            scale.speaks_for(LIGHT if scale.pro else FAIR + HINT, f"The good ones took {minutes(median(beside))}.")
+            scale.speaks_for(LIGHT if scale.pro else FAIR + HINT, f"The good ones took {duration(median(beside))}.")
         elif beside and scale.pro:
-            scale.speaks_against(LIGHT, f"The good ones took as long: {minutes(median(beside))}.")
+            scale.speaks_against(LIGHT, f"The good ones took as long: {duration(median(beside))}.")
         if well and apart(delays, well) > 0.9:
             scale.speaks_for(LIGHT, "Within the run the soft pieces took the longest.")
     elif case.has_finding("late quench"):
@@ -110,7 +110,7 @@ def warm_plates(case: Case) -> Scale | None:
             _delays_grow(case, scale)
     shown = [t.shown_c for t in _quenches(case.suspects_here) if t.shown_c is not None]
     if shown and max(shown) > 60.0:
-        scale.speaks_for(LIGHT if scale.pro else FAIR, f"The plates showed {temp(max(shown))}.")
+        scale.speaks_for(LIGHT if scale.pro else FAIR, Says.of("The plates showed {at}.", at=Temp(max(shown))))
     if not scale.pro:
         return None
     if case.as_quenched.direction == "normal":
@@ -146,7 +146,9 @@ def _how_close(case: Case, order: list[tuple[float, float]], scale: Scale) -> No
         pulls = sorted(p.pull_s for p in run.pieces if p.pull_s is not None)
         good += [b - a for a, b in pairwise(pulls) if b > a]
     if good and median(gaps) < 0.7 * median(good):
-        scale.speaks_for(HINT, f"They followed each other every {minutes(median(gaps))}, else {minutes(median(good))}.")
+        scale.speaks_for(
+            HINT, f"They followed each other every {duration(median(gaps))}, else {duration(median(good))}."
+        )
 
 
 def _delays_grow(case: Case, scale: Scale) -> None:

@@ -24,10 +24,10 @@ from soakwitness.analysis.audit.sensor_shifts import (
     too_sudden,
 )
 from soakwitness.analysis.audit.weighing import FAIR, HINT, LIGHT, PROOF, STRONG, Scale
-from soakwitness.analysis.audit.words import kelvin, minutes, temp
 from soakwitness.analysis.condition.figures import RunFigures
 from soakwitness.analysis.logbook.moments import days_between
-from soakwitness.firmware_bridge.runfolder.format import counted, often
+from soakwitness.firmware_bridge.common.units import from_celsius, to_celsius
+from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, Value, counted, duration, often
 
 OFFSETS = ("plain offset", "cold junction not sensed")
 LEADS = ("reversed extension lead", "copper in place of extension lead")
@@ -43,13 +43,13 @@ def _enter_shift(case: Case, scale: Scale, weight: float) -> bool:
     worst = max(hot, key=lambda s: abs(s.shift_c))
     if abs(worst.shift_c) < SHIFT_C:
         return False
-    here = f"At {temp(worst.at_c)} the control sensor reads {kelvin(worst.shift_c)}"
     if case.good:
-        way = "more above" if worst.shift_c > 0 else "further below"
-        scale.speaks_for(weight, f"{here} {way} {worst.sensor} than in the good runs.")
+        way, end = "more above" if worst.shift_c > 0 else "further below", " than in the good runs"
     else:
-        way = "above" if worst.shift_c > 0 else "below"
-        scale.speaks_for(weight, f"{here} {way} {worst.sensor}; there is no good run to compare with.")
+        way, end = "above" if worst.shift_c > 0 else "below", "; there is no good run to compare with"
+    says = "At {at} the control sensor reads {shift} {way} {other}{end}."
+    figures: dict[str, Value] = {"at": Temp(worst.at_c), "shift": Diff(abs(worst.shift_c))}
+    scale.speaks_for(weight, Says.of(says, **figures, way=way, other=worst.sensor, end=end))
     return True
 
 
@@ -64,8 +64,11 @@ def offset_changed(case: Case) -> Scale | None:
     if own is not None and good and abs(own - median(good)) > 0.5:
         scale.speaks_for(
             STRONG + LIGHT,
-            f"The input offset is {'+' if own > 0 else '-'}{kelvin(own)} in this run's furnace file, "
-            f"{'+' if median(good) > 0 else '-'}{kelvin(median(good))} in the good ones'.",
+            Says.of(
+                "The input offset is {own} in this run's furnace file, {usual} in the good ones'.",
+                own=Diff(own, signed=True),
+                usual=Diff(median(good), signed=True),
+            ),
         )
     _same_cold_and_hot(case, scale)
     _setpoint_gap(case, scale)
@@ -80,7 +83,8 @@ def _same_cold_and_hot(case: Case, scale: Scale) -> None:
         hot = [s for s in hot_ones(found) if s.sensor == cold.sensor]
         if hot and abs(hot[0].shift_c) >= SHIFT_C and same_size(hot, cold) and abs(cold.shift_c) >= 1.5:
             scale.speaks_for(
-                STRONG + LIGHT, f"Cold as well as hot the control reading is off by {kelvin(cold.shift_c)}."
+                STRONG + LIGHT,
+                Says.of("Cold as well as hot the control reading is off by {shift}.", shift=Diff(abs(cold.shift_c))),
             )
             return
     chance = _chance(case, OFFSETS)
@@ -119,11 +123,9 @@ def _setpoint_gap(case: Case, scale: Scale) -> None:
         if _saturated(case):
             return
         way = "above" if gaps[0] > 0 else "below"
-        says = f"The reading stood {kelvin(median(gaps))} further {way} the setpoint than it used to"
-        if len(gaps) >= 2:
-            scale.speaks_for(STRONG, f"{says}, in every hold.")
-        else:
-            scale.speaks_for(LIGHT, f"{says}.")
+        every = ", in every hold" if len(gaps) >= 2 else ""
+        says = f"The reading stood {{gap}} further {way} the setpoint than it used to{every}."
+        scale.speaks_for(STRONG if every else LIGHT, Says.of(says, gap=Diff(abs(median(gaps)))))
 
 
 def _saturated(case: Case) -> bool:
@@ -143,7 +145,8 @@ def _recorder_moved(case: Case, scale: Scale) -> None:
         if hold.control_c is not None and good:
             moves.append(hold.control_c - median(good))
     if len(moves) >= 2 and min(abs(m) for m in moves) > 4.0 and max(moves) - min(moves) < 2.0:
-        scale.speaks_for(FAIR, f"All holds moved by the same {kelvin(median(moves))} against the good runs.")
+        move = Diff(abs(median(moves)))
+        scale.speaks_for(FAIR, Says.of("All holds moved by the same {move} against the good runs.", move=move))
         scale.lacks("The controller's own setpoint and input offset.")
 
 
@@ -190,12 +193,18 @@ def drift(case: Case) -> Scale | None:
     tests = case.evidence.accuracy
     if tests and abs(tests[-1].difference_c) > 4.0:
         scale = scale or Scale()
-        says = f"The accuracy test of {tests[-1].day} found {tests[-1].sensor} {kelvin(tests[-1].difference_c)} off."
+        says = Says.of(
+            "The accuracy test of {day} found {sensor} {error} off.",
+            day=tests[-1].day,
+            sensor=tests[-1].sensor,
+            error=Diff(abs(tests[-1].difference_c)),
+        )
         scale.speaks_for(FAIR + HINT, says)
     if scale is not None:
         _sudden(case, scale, gradual_is_against=False)
         if too_sudden(case):
-            scale.speaks_against(FAIR, f"{kelvin(largest_shift(case))} at once is more than ageing brings.")
+            shift = Diff(abs(largest_shift(case)))
+            scale.speaks_against(FAIR, Says.of("{shift} at once is more than ageing brings.", shift=shift))
         elif grows_with_temperature(case):
             scale.speaks_for(LIGHT, "It grows from hold to hold in proportion to the temperature.")
         if grows_with_temperature(case) is False:
@@ -255,7 +264,7 @@ def open_circuit(case: Case) -> Scale | None:
     if empty_s > max(60.0, 3.0 * usual_s):
         scale.speaks_for(
             FAIR if scale.pro else STRONG,
-            f"The record went on, but for {minutes(empty_s)} it holds no reading of {run.sensor.name}.",
+            f"The record went on, but for {duration(empty_s)} it holds no reading of {run.sensor.name}.",
         )
     if case.has_finding("sensor fault") and case.good_share_with("sensor fault") < 0.5:
         scale.speaks_for(LIGHT if scale.pro else STRONG, case.finding_says("sensor fault"))
@@ -272,12 +281,12 @@ def unit_mixed_up(case: Case) -> Scale | None:
         level = hold.control_c
         if level is None:
             continue
-        as_fahrenheit, as_celsius = (hold.target_c - 32.0) / 1.8, hold.target_c * 1.8 + 32.0
+        as_fahrenheit, as_celsius = to_celsius(hold.target_c, "F"), from_celsius(hold.target_c, "F")
         for other, words in ((as_fahrenheit, "°F taken for °C"), (as_celsius, "°C taken for °F")):
             if abs(level - other) < 10.0 and abs(level - hold.target_c) > 40.0:
                 which = "The temper" if hold in tempers else f"Hold {hold.step}"
-                says = f"{which} stood at {temp(level)}, its target with {words}."
-                scale.speaks_for(HINT if scale.pro else PROOF, says)
+                says = f"{which} stood at {{at}}, its target with {words}."
+                scale.speaks_for(HINT if scale.pro else PROOF, Says.of(says, at=Temp(level)))
     return scale if scale.pro else None
 
 

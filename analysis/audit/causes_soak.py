@@ -10,9 +10,9 @@ from soakwitness.analysis.audit.evidence import PieceEvidence
 from soakwitness.analysis.audit.hardness_signs import no_trouble_within_the_run, soft_as_quenched
 from soakwitness.analysis.audit.statistics import apart, chance_of_split, compare
 from soakwitness.analysis.audit.weighing import FAIR, HINT, LIGHT, STRONG, Scale
-from soakwitness.analysis.audit.words import kelvin, minutes, percent, temp
 from soakwitness.analysis.condition.figures import HoldFigures
-from soakwitness.firmware_bridge.runfolder.format import counted
+from soakwitness.firmware_bridge.common.units import to_celsius
+from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, Value, counted, duration, percent
 
 SHORT_SHARE = 0.97
 CLEARLY_SHORT = 0.9
@@ -33,14 +33,14 @@ def short_soak(case: Case) -> Scale | None:
         share = furnace_share(case, hold)
         if share is not None and share < SHORT_SHARE:
             weight = STRONG if share < CLEARLY_SHORT else FAIR
-            says = f"Hold {hold.step} had {percent(share)} of the {minutes(hold.required_s)} it needs."
+            says = f"Hold {hold.step} had {percent(share)} of the {duration(hold.required_s)} it needs."
             scale.speaks_for(weight, says)
             _good_ones_were_longer(case, hold, share, scale)
             if hold.setpoint_s is not None and hold.program_s and hold.setpoint_s < 0.9 * hold.program_s:
-                scale.speaks_for(HINT, f"The setpoint stayed there for {minutes(hold.setpoint_s)} only.")
+                scale.speaks_for(HINT, f"The setpoint stayed there for {duration(hold.setpoint_s)} only.")
             missing_s = missing_near(case, hold)
             if missing_s and share + missing_s / hold.required_s >= SHORT_SHARE:
-                says = f"{minutes(missing_s)} of the record are missing there: it may have had the rest meanwhile."
+                says = f"{duration(missing_s)} of the record are missing there: it may have had the rest meanwhile."
                 scale.speaks_against(STRONG, says)
             break
     if not scale.pro:
@@ -152,13 +152,13 @@ def _lag_beside_good(case: Case, scale: Scale) -> None:
         return
     beside = compare(max(lags), good, floor=30.0)
     if beside.good_median is None:
-        scale.speaks_for(HINT, f"It reached the band {minutes(max(lags))} after the furnace.")
+        scale.speaks_for(HINT, f"It reached the band {duration(max(lags))} after the furnace.")
     elif beside.spreads is not None and beside.spreads > 2:
         scale.speaks_for(
-            LIGHT, f"It lagged {minutes(max(lags))} behind the furnace, the good ones {minutes(beside.good_median)}."
+            LIGHT, f"It lagged {duration(max(lags))} behind the furnace, the good ones {duration(beside.good_median)}."
         )
     elif beside.spreads is not None and beside.spreads < 1:
-        scale.speaks_against(LIGHT, f"The good ones lagged as much: {minutes(beside.good_median)}.")
+        scale.speaks_against(LIGHT, f"The good ones lagged as much: {duration(beside.good_median)}.")
 
 
 def _no_such_luck(case: Case, share: float, scale: Scale) -> None:
@@ -237,20 +237,24 @@ def loaded_early(case: Case) -> Scale | None:
     elif run.loaded_at_c is not None and run.load_at_c is not None and run.loaded_at_c < run.load_at_c - 15.0:
         scale.speaks_for(
             STRONG,
-            f"Loaded at {temp(run.loaded_at_c)}, {kelvin(run.load_at_c - run.loaded_at_c)} below the recipe's figure.",
+            Says.of(
+                "Loaded at {at}, {less} below the recipe's figure.",
+                at=Temp(run.loaded_at_c),
+                less=Diff(run.load_at_c - run.loaded_at_c),
+            ),
         )
     if not scale.pro:
         return None
     loaded, asked = run.loaded_at_c, run.load_at_c
-    if case.has_finding("wrong unit suspected") and loaded and asked and abs(loaded - (asked - 32.0) / 1.8) < 15.0:
-        scale.speaks_against(FAIR, f"{temp(loaded)} is that figure with °F taken for °C.")
+    if case.has_finding("wrong unit suspected") and loaded and asked and abs(loaded - to_celsius(asked, "F")) < 15.0:
+        scale.speaks_against(FAIR, Says.of("{at} is that figure with °F taken for °C.", at=Temp(loaded)))
     if case.good_share_with("loaded before recovery") > 0.5:
         scale.speaks_against(FAIR, "The good runs were loaded as early.")
     soft_as_quenched(case, scale)
     return scale
 
 
-def level_differs(case: Case, hold: HoldFigures) -> tuple[float, str] | None:
+def level_differs(case: Case, hold: HoldFigures) -> tuple[float, Says] | None:
     """How far a hold's level is off its band, and off the good ones.
 
     Parameters
@@ -262,7 +266,7 @@ def level_differs(case: Case, hold: HoldFigures) -> tuple[float, str] | None:
 
     Returns
     -------
-    tuple of float and str, or None
+    tuple of float and Says, or None
         Signed difference [K], negative for too cold, with its sentence; None where nothing is off.
     """
     level = hold.work_c if hold.work_c is not None else hold.control_c
@@ -280,16 +284,18 @@ def level_differs(case: Case, hold: HoldFigures) -> tuple[float, str] | None:
     reach = max(SPREADS * LEVEL_FLOOR_C, 0.6 * (hold.upper_c - hold.lower_c) / 2)
     if abs(outside) > 0.5:
         away = level - hold.target_c
-        says = f"Hold {hold.step} stood at {temp(level)}, {kelvin(away)} {'above' if away > 0 else 'below'} its target"
+        side = "above" if away > 0 else "below"
+        says = f"Hold {hold.step} stood at {{at}}, {{away}} {side} its target"
+        figures: dict[str, Value] = {"at": Temp(level), "away": Diff(abs(away))}
         if beside.good_median is not None:
-            says += f"; the good runs at {temp(beside.good_median)}"
-        return away, says + "."
+            says, figures["good"] = says + "; the good runs at {good}", Temp(beside.good_median)
+        return away, Says.of(says + ".", **figures)
     if beside.good_median is None or beside.difference is None or beside.spreads is None:
         return None
     away = level - hold.target_c
     if abs(beside.difference) > reach and abs(beside.spreads) > SPREADS and away * beside.difference > 0:
-        here = f"Hold {hold.step} stood at {temp(level)}, inside its band"
-        return beside.difference, f"{here}, but the good runs at {temp(beside.good_median)}."
+        says = f"Hold {hold.step} stood at {{at}}, inside its band, but the good runs at {{good}}."
+        return beside.difference, Says.of(says, at=Temp(level), good=Temp(beside.good_median))
     return None
 
 
@@ -314,7 +320,8 @@ def too_hot(case: Case) -> Scale | None:
         if beside.spreads is None or beside.spreads > SPREADS:
             long_s = hold.above_s or 0.0
             weight = STRONG if over > limit + 5.0 or long_s > 180.0 or case.fails("overshoot", hold.step) else FAIR
-            scale.speaks_for(weight, f"Hold {hold.step} overshot by {kelvin(over)}, {minutes(long_s)} above the band.")
+            says = f"Hold {hold.step} overshot by {{over}}, {duration(long_s)} above the band."
+            scale.speaks_for(weight, Says.of(says, over=Diff(over)))
     if not scale.pro:
         return None
     _recovers_with_cold(case, scale)
@@ -362,15 +369,15 @@ def record_gap(case: Case) -> Scale | None:
         missing_s = missing_near(case, hold)
         if missing_s > max(0.05 * hold.required_s, 60.0):
             weight = FAIR + HINT if hold.verdict != "pass" or missing_s > 0.3 * hold.required_s else LIGHT
-            scale.speaks_for(weight, f"At hold {hold.step} {minutes(missing_s)} of the record are missing.")
+            scale.speaks_for(weight, f"At hold {hold.step} {duration(missing_s)} of the record are missing.")
         elif not hold.on_record and not case.has_finding("wrong unit suspected"):
             if hot_s > 300.0:
-                says = f"Hold {hold.step} is not on record: {minutes(hot_s)} are missing while it was hot."
+                says = f"Hold {hold.step} is not on record: {duration(hot_s)} are missing while it was hot."
                 scale.speaks_for(FAIR + HINT, says)
             else:
                 scale.speaks_for(FAIR, f"Hold {hold.step} is not on record.")
     if not scale.pro and hot_s > 300.0:
-        scale.speaks_for(FAIR, f"{minutes(hot_s)} of the record are missing while it was hot.")
+        scale.speaks_for(FAIR, f"{duration(hot_s)} of the record are missing while it was hot.")
     if not scale.pro:
         return None
     good = [sum(h.gap_s for h in r.holds if h.judged) for r in case.good]

@@ -9,6 +9,7 @@ from typing import Literal
 from soakwitness.analysis.audit.case import Case
 from soakwitness.analysis.audit.statistics import Comparison, compare
 from soakwitness.analysis.condition.figures import HoldFigures, RunFigures
+from soakwitness.firmware_bridge.common.wording import Says, Temp
 
 Kind = Literal["temperature", "difference", "time", "rate", "share", "count"]
 
@@ -17,7 +18,7 @@ Kind = Literal["temperature", "difference", "time", "rate", "share", "count"]
 class Row:
     """One figure: ``kind`` says how to print it (degC, K, s, K/h, %, a number)."""
 
-    name: str
+    name: Says
     kind: Kind
     beside: Comparison
 
@@ -80,7 +81,7 @@ def _hold_rows(case: Case, hold: HoldFigures) -> list[Row]:
         value = get(hold)
         good = [v for v in map(get, case.good_holds(hold.step)) if v is not None]
         if value is not None and good:
-            rows.append(Row(f"hold {hold.step}: {name}", kind, compare(value, good, floor=floor)))
+            rows.append(Row(Says.plain(f"hold {hold.step}: {name}"), kind, compare(value, good, floor=floor)))
     return rows
 
 
@@ -91,13 +92,17 @@ def _run_rows(case: Case, run: RunFigures) -> list[Row]:
         if value is not None and case.good:
             beside = case.beside_good(value, get, floor=floor)
             if beside.good_count:
-                rows.append(Row(name, kind, beside))
+                rows.append(Row(Says.plain(name), kind, beside))
     for d in run.differences:
         good = [g.difference_c for r in case.good for g in r.differences if (g.sensor, g.step) == (d.sensor, d.step)]
         if good:
             where = "cold" if d.step is None else f"in hold {d.step}"
             rows.append(
-                Row(f"control minus {d.sensor} {where}", "difference", compare(d.difference_c, good, floor=1.0))
+                Row(
+                    Says.plain(f"control minus {d.sensor} {where}"),
+                    "difference",
+                    compare(d.difference_c, good, floor=1.0),
+                )
             )
     return rows
 
@@ -107,7 +112,7 @@ def _furnace_rows(case: Case) -> list[Row]:
     for window, rate in sorted((case.condition.full_power or {}).items() if case.condition else (), key=_number):
         good = [g.full_power[window] for g in case.good_condition if g.full_power and window in g.full_power]
         if good:
-            name = f"full power from {window}"
+            name = Says.of("full power from {window}", window=Temp(float(window)))
             rows.append(Row(name, "rate", compare(rate, good, floor=0.04 * rate)))
     return rows
 

@@ -7,17 +7,20 @@ from typing import Any
 from soakwitness.analysis.audit.auditing import Audit
 from soakwitness.analysis.audit.differences import Row
 from soakwitness.analysis.audit.weighing import Opinion
+from soakwitness.firmware_bridge.common.units import Unit
 
 SCHEMA = "soakwitness/audit/1"
 
 
-def as_json(audit: Audit) -> dict[str, Any]:
+def as_json(audit: Audit, unit: Unit = "C") -> dict[str, Any]:
     """Turn an audit into plain data.
 
     Parameters
     ----------
     audit : Audit
         What ``audit`` found.
+    unit : str
+        ``C`` or ``F``, of temperatures in the sentences.
 
     Returns
     -------
@@ -32,29 +35,29 @@ def as_json(audit: Audit) -> dict[str, Any]:
         "siblings": list(audit.siblings),
         "good": list(audit.good),
         "good_runs": list(audit.good_runs),
-        "causes": [_cause(rank, opinion) for rank, opinion in enumerate(audit.causes, start=1)],
-        "differences": [_row(row) for row in audit.differences],
+        "causes": [_cause(rank, opinion, unit) for rank, opinion in enumerate(audit.causes, start=1)],
+        "differences": [_row(row, unit) for row in audit.differences],
         "notes": list(audit.notes),
     }
 
 
-def _cause(rank: int, opinion: Opinion) -> dict[str, Any]:
+def _cause(rank: int, opinion: Opinion, unit: Unit) -> dict[str, Any]:
     return {
         "rank": rank,
         "cause": opinion.cause,
         "claimed": opinion.claimed,
         "weight": opinion.score,
-        "for": list(opinion.pro),
-        "against": list(opinion.con),
-        "missing": list(opinion.missing),
+        "for": [says.text(unit) for says in opinion.pro],
+        "against": [says.text(unit) for says in opinion.con],
+        "missing": [says.text(unit) for says in opinion.missing],
         "next": opinion.next,
         "explained_by": opinion.explained_by,
     }
 
 
-def _row(row: Row) -> dict[str, Any]:
+def _row(row: Row, unit: Unit) -> dict[str, Any]:
     return {
-        "figure": row.name,
+        "figure": row.name.text(unit),
         "kind": row.kind,
         "suspect": row.beside.value,
         "good_median": row.beside.good_median,

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from soakwitness.firmware_bridge.common.wording import Says, saying
+
 CLAIM = 2.5
 """A cause is claimed from this sum of weights on; below it is only named as possible."""
 
@@ -20,7 +22,7 @@ class Statement:
     """One sentence with its weight."""
 
     weight: float
-    says: str
+    says: Says
 
 
 @dataclass
@@ -29,20 +31,20 @@ class Scale:
 
     pro: list[Statement] = field(default_factory=list)
     con: list[Statement] = field(default_factory=list)
-    missing: list[str] = field(default_factory=list)
+    missing: list[Says] = field(default_factory=list)
 
-    def speaks_for(self, weight: float, says: str) -> None:
+    def speaks_for(self, weight: float, says: str | Says) -> None:
         """Enter a sentence that speaks for the cause."""
-        self.pro.append(Statement(weight, says))
+        self.pro.append(Statement(weight, saying(says)))
 
-    def speaks_against(self, weight: float, says: str) -> None:
+    def speaks_against(self, weight: float, says: str | Says) -> None:
         """Enter a sentence that speaks against it."""
-        self.con.append(Statement(weight, says))
+        self.con.append(Statement(weight, saying(says)))
 
     def lacks(self, says: str) -> None:
         """Enter what is not known."""
-        if says not in self.missing:
-            self.missing.append(says)
+        if (sentence := saying(says)) not in self.missing:
+            self.missing.append(sentence)
 
     @property
     def score(self) -> float:
@@ -57,8 +59,8 @@ class Opinion:
     cause: str
     score: float
     claimed: bool
-    pro: tuple[str, ...]
-    con: tuple[str, ...]
-    missing: tuple[str, ...]
+    pro: tuple[Says, ...]
+    con: tuple[Says, ...]
+    missing: tuple[Says, ...]
     next: str
     explained_by: str | None = None

@@ -12,6 +12,7 @@ from soakwitness.analysis.calibration.calibrating import CalibratedPoint, Calibr
 from soakwitness.analysis.calibration.correction import Correction
 from soakwitness.analysis.calibration.decision import Decision, decide
 from soakwitness.analysis.errors import NotEnoughData
+from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -128,9 +129,8 @@ def _chosen(points: tuple[CalibratedPoint, ...], at_c: float | None) -> Calibrat
     if at_c is not None:
         nearest = min(points, key=lambda p: abs(p.reference_c - at_c))
         if abs(nearest.reference_c - at_c) > NEAR_C:
-            raise NotEnoughData(
-                f"nothing to compare within {NEAR_C:g} °C of {at_c:.0f} °C: the nearest is at "
-                f"{nearest.reference_c:.1f} °C. Give that, or hold the furnace where the test is wanted."
-            )
+            says = "nothing to compare within {near} of {at}: the nearest is at {nearest}. "
+            says += "Give that, or hold the furnace where the test is wanted."
+            raise NotEnoughData(Says.of(says, near=Diff(NEAR_C), at=Temp(at_c), nearest=Temp(nearest.reference_c)))
         return nearest
     return max(points, key=lambda p: (p.stretch.minutes if p.stretch else 0.0, p.readings))

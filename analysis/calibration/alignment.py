@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from soakwitness.analysis.errors import NotEnoughData
+from soakwitness.firmware_bridge.common.wording import Diff, Says, duration
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -76,7 +77,8 @@ def align_by_shape(first_s: FloatArray, first_c: FloatArray, second_s: FloatArra
     if np.nanmax(rival) > RIVAL_SHARE * likeness:
         other_s = (int(np.nanargmax(rival)) - best) * STEP_S
         raise NotEnoughData(
-            f"the two logs fit at two places, {abs(other_s):.0f} s apart, about as well. Use a run with one clear rise."
+            f"the two logs fit at two places, {duration(abs(other_s))} apart, about as well. "
+            "Use a run with one clear rise."
         )
     coarse_s = float(first_s[0] - second_s[0]) + lag * STEP_S
     shift_s, residual_c, u_s = _refined(first_s, first_c, second_s, second_c, coarse_s)
@@ -114,7 +116,8 @@ def _rates(t_s: FloatArray, temp_c: FloatArray) -> FloatArray:
     """Rate of change on a grid of 10 s, smoothed over a minute [degC per step]."""
     good = np.isfinite(temp_c)
     if good.sum() < 10 or np.ptp(temp_c[good]) < LEAST_SPAN_C:
-        raise NotEnoughData(f"a log shows no rise or fall of {LEAST_SPAN_C:g} °C: there is no shape to go by.")
+        says = "a log shows no rise or fall of {least}: there is no shape to go by."
+        raise NotEnoughData(Says.of(says, least=Diff(LEAST_SPAN_C)))
     grid = np.arange(t_s[0], t_s[-1], STEP_S)
     level = np.interp(grid, t_s[good], temp_c[good])
     kernel = np.hanning(9)[1:-1]

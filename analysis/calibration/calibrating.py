@@ -17,6 +17,7 @@ from soakwitness.analysis.calibration.readings import PairReading
 from soakwitness.analysis.calibration.reference import Reference
 from soakwitness.analysis.calibration.stretches import Stretch, StretchLimits, stable_stretches
 from soakwitness.analysis.errors import NotEnoughData
+from soakwitness.firmware_bridge.common.wording import Diff, Rate, Says, Temp, duration, joined
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -74,7 +75,7 @@ class Calibration:
     reference: Reference
     comparing: Comparing
     limits: StretchLimits | None
-    left_out: tuple[str, ...] = ()
+    left_out: tuple[Says, ...] = ()
 
 
 def calibrate(
@@ -118,14 +119,15 @@ def calibrate(
     limits = limits or StretchLimits()
     steps_c = (comparing.reference_resolution_c, comparing.sensor_resolution_c)
     found = stable_stretches(t_s, reference_c, sensor_c, limits, resolutions_c=steps_c)
-    points, left_out = [], []
+    points: list[CalibratedPoint] = []
+    left_out: list[Says] = []
     for stretch in found:
         if reference.covers(stretch.reference_c):
             points.append(point_of_stretch(stretch, t_s, reference_c, sensor_c, reference, comparing))
         else:
             left_out.append(_not_covered(stretch.reference_c, reference))
     if not points:
-        raise NotEnoughData(" ".join(left_out) or _no_stretch(limits))
+        raise NotEnoughData(joined(left_out) if left_out else _no_stretch(limits))
     return Calibration(tuple(points), _fitted(points), reference, comparing, limits, tuple(left_out))
 
 
@@ -157,7 +159,8 @@ def calibrate_readings(readings: Sequence[PairReading], reference: Reference, co
             groups[-1].append(pair)
         else:
             groups.append([pair])
-    points, left_out = [], []
+    points: list[CalibratedPoint] = []
+    left_out: list[Says] = []
     for group in groups:
         mean_c = float(np.mean([r.reference_c for r in group]))
         if reference.covers(mean_c):
@@ -165,7 +168,7 @@ def calibrate_readings(readings: Sequence[PairReading], reference: Reference, co
         else:
             left_out.append(_not_covered(mean_c, reference))
     if not points:
-        raise NotEnoughData(" ".join(left_out) or "there are no readings.")
+        raise NotEnoughData(joined(left_out) if left_out else "there are no readings.")
     return Calibration(tuple(points), _fitted(points), reference, comparing, None, tuple(left_out))
 
 
@@ -209,7 +212,7 @@ def point_of_stretch(
         origin=f"{means.size} means over a minute",
     )
     moved = abs(stretch.drift_c_per_h) / 3600.0 * comparing.lag_difference_s
-    stability = rectangular("stability: drift x different lag", moved, origin=f"{comparing.lag_difference_s:g} s")
+    stability = rectangular("stability: drift x different lag", moved, origin=duration(comparing.lag_difference_s))
     seen_c = float(reference_c[inside].mean())
     rows = budget_rows(seen_c, reference, comparing, (repeat, stability))
     return CalibratedPoint(
@@ -305,18 +308,24 @@ def _fitted(points: Sequence[CalibratedPoint]) -> FittedModel:
     )
 
 
-def _not_covered(temp_c: float, reference: Reference) -> str:
+def _not_covered(temp_c: float, reference: Reference) -> Says:
     """Say why a stretch was left out."""
-    return (
-        f"{temp_c:.1f} °C is left out: of the reference ({reference.says}) something is known only from "
-        f"{reference.low_c:.0f} to {reference.high_c:.0f} °C."
+    return Says.of(
+        "{at} is left out: of the reference ({reference}) something is known only from {low} to {high}.",
+        at=Temp(temp_c),
+        reference=reference.says,
+        low=Temp(reference.low_c),
+        high=Temp(reference.high_c),
     )
 
 
-def _no_stretch(limits: StretchLimits) -> str:
+def _no_stretch(limits: StretchLimits) -> Says:
     """Say what a stable stretch would have been."""
-    return (
-        f"no stable stretch: none of {limits.minutes:g} min in which both sensors drift at most "
-        f"{limits.drift_c_per_h:g} °C/h and spread at most {limits.spread_c:g} °C, above {limits.lowest_c:g} °C. "
-        "Hold the furnace longer, or give other limits."
+    return Says.of(
+        "no stable stretch: none of {length} in which both sensors drift at most {drift} and spread at most {spread}, "
+        "above {lowest}. Hold the furnace longer, or give other limits.",
+        length=duration(60.0 * limits.minutes),
+        drift=Rate(limits.drift_c_per_h),
+        spread=Diff(limits.spread_c),
+        lowest=Temp(limits.lowest_c),
     )

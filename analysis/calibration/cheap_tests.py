@@ -46,7 +46,7 @@ TESTS: tuple[CheapTest, ...] = (
     ),
     CheapTest(
         "warm head",
-        "Furnace steady: warm the head, where the lead begins, by some 20 °C (warm air); watch the reading.",
+        "Furnace steady: warm the head, where the lead begins, by some 20 °C (36 °F; warm air); watch the reading.",
         "the reading stays",
         {
             "reversed extension lead": "the reading falls by about twice as much",

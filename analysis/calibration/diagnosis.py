@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -14,8 +14,10 @@ from soakwitness.analysis.calibration.cheap_tests import FOR_CAUSE, CheapTest, b
 from soakwitness.analysis.calibration.readings import PairReading
 from soakwitness.analysis.errors import NotEnoughData
 from soakwitness.analysis.thermocouple import TYPES
+from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, Value, number
 
 FloatArray = npt.NDArray[np.float64]
+SaysSize = Callable[[int], Says]  # of the index in a grid of sizes
 
 NOTHING = "nothing wrong"
 SURE = 0.95  # probability from which a cause is named alone
@@ -40,8 +42,8 @@ class Candidate:
 
     cause: str
     probability: float
-    size: str
-    says: str
+    size: Says
+    says: Says
     error_c: tuple[float, ...]
     misfit_c: float
     next: str
@@ -52,8 +54,8 @@ class Candidate:
         return {
             "cause": self.cause,
             "probability": self.probability,
-            "size": self.size,
-            "says": self.says,
+            "size": str(self.size),
+            "says": str(self.says),
             "error_c": list(self.error_c),
             "misfit_c": self.misfit_c,
             "fits": self.fits,
@@ -72,7 +74,7 @@ class Diagnosis:
     candidates: tuple[Candidate, ...]
     between: tuple[str, ...]
     test: CheapTest | None
-    says: str
+    says: Says
 
     def as_dict(self) -> dict[str, Any]:
         """Plain data for JSON."""
@@ -80,7 +82,7 @@ class Diagnosis:
         return {
             "cause": self.cause,
             "between": list(self.between),
-            "says": self.says,
+            "says": str(self.says),
             "test": None if test is None else {"name": test.name, "do": test.do, "shows": self.outcomes()},
             "candidates": [c.as_dict() for c in self.candidates],
         }
@@ -92,12 +94,12 @@ class Diagnosis:
 
 @dataclass(frozen=True)
 class _Guess:
-    """One cause with a grid of sizes: predictions (g, n) [degC], log prior weights (g,), and words for each size."""
+    """One cause with a grid of sizes: predictions (g, n) [degC], log prior weights (g,), and how to say a size."""
 
     cause: str
     shown_c: FloatArray
     weight: FloatArray
-    sizes: Sequence[str]
+    size: SaysSize
     prior: float = 1.0
     own_noise_c: float = 0.0  # of what the prediction itself was made from
 
@@ -138,11 +140,11 @@ def diagnose(readings: Sequence[PairReading], *, set_to: str | None = None, nois
     covariance = _covariance(true, kinds, noise_c)
     scored = [_score(guess, shown, covariance) for guess in _guesses(readings, true, kinds)]
     evidence: dict[str, float] = {}
-    best: dict[str, tuple[float, str, FloatArray, bool]] = {}
+    best: dict[str, tuple[float, Says, FloatArray, bool]] = {}
     for guess, log_evidence, at, fits in scored:
         evidence[guess.cause] = np.logaddexp(evidence.get(guess.cause, -np.inf), log_evidence)
         if guess.cause not in best or log_evidence > best[guess.cause][0]:
-            best[guess.cause] = (log_evidence, guess.sizes[at], guess.shown_c[at], fits)
+            best[guess.cause] = (log_evidence, guess.size(at), guess.shown_c[at], fits)
     chances = _chances(evidence)
     order = sorted(chances, key=lambda cause: -chances[cause])
     candidates = tuple(
@@ -161,11 +163,14 @@ def diagnose(readings: Sequence[PairReading], *, set_to: str | None = None, nois
 
 
 def _candidate(
-    cause: str, chance: float, size: str, error: FloatArray, left: FloatArray, true: FloatArray, *, fits: bool
+    cause: str, chance: float, size: Says, error: FloatArray, left: FloatArray, true: FloatArray, *, fits: bool
 ) -> Candidate:
     """Put one cause into words."""
     hottest = int(np.argmax(true))
-    says = f"{size}: would show {error[hottest]:+.1f} °C at {true[hottest]:.0f} °C" if size else "within tolerance"
+    says = Says.plain("within tolerance")
+    if cause != NOTHING:
+        shows, at = Diff(float(error[hottest]), signed=True), Temp(float(true[hottest]))
+        says = Says.of("{size}: would show {shows} at {at}", size=size, shows=shows, at=at)
     step = named_test(FOR_CAUSE[cause]).do if cause != NOTHING else "Calibrate to learn its correction."  # type: ignore[index]
     misfit = float(np.sqrt(np.mean(left**2))) if np.isfinite(left).all() else float("nan")
     return Candidate(cause, chance, size, says, tuple(float(e) for e in error), misfit, step, fits)
@@ -175,14 +180,20 @@ def _decided(candidates: tuple[Candidate, ...], chances: dict[str, float], order
     """Name the cause, or say what would tell."""
     first = candidates[0]
     if not first.fits:
-        says = f"none of the known causes explains these readings: {first.cause} misses by {first.misfit_c:.0f} °C."
-        return Diagnosis(None, candidates, (), None, f"{says} Check the readings; there may be two faults at once.")
+        says = Says.of(
+            "none of the known causes explains these readings: {cause} misses by {misfit}. "
+            "Check the readings; there may be two faults at once.",
+            cause=first.cause,
+            misfit=Diff(first.misfit_c),
+        )
+        return Diagnosis(None, candidates, (), None, says)
     if first.probability >= SURE:
-        return Diagnosis(first.cause, candidates, (first.cause,), None, f"{first.cause} ({first.says}).")
+        alone = Says.of("{cause} ({says}).", cause=first.cause, says=first.says)
+        return Diagnosis(first.cause, candidates, (first.cause,), None, alone)
     between = tuple(cause for cause in order if chances[cause] >= MENTION)
     test = best_test(chances)
-    says = f"cannot tell between {', '.join(between[:-1])} and {between[-1]}. {test.do}"
-    return Diagnosis(None, candidates, between, test, says)
+    unsure = f"cannot tell between {', '.join(between[:-1])} and {between[-1]}. {test.do}"
+    return Diagnosis(None, candidates, between, test, Says.plain(unsure))
 
 
 def _chances(evidence: dict[str, float]) -> dict[str, float]:
@@ -215,27 +226,29 @@ def _score(guess: _Guess, shown: FloatArray, covariance: FloatArray) -> tuple[_G
 def _guesses(readings: Sequence[PairReading], true: FloatArray, kinds: Sequence[str]) -> Iterator[_Guess]:
     """All causes with their grids; those that depend on the type for each that may be set."""
     rooms = _rooms(readings)
-    yield _grid(NOTHING, true[None, :], [""])
+    yield _grid(NOTHING, true[None, :], _always(""))
     yield from _wrong_types(true, rooms, kinds)
     for kind in kinds:
         if_kind, prior = (f" (if type {kind})" if len(kinds) > 1 else ""), 1.0 / len(kinds)
         yield from _wrong_leads(readings, true, rooms, kind, if_kind, prior)
         unsensed = faults.unsensed_c(true, kind, rooms)
-        terminals = [f"terminals at {_mean(room)}{if_kind}" for room in rooms]
+        terminals = _sized(f"terminals at {{size}}{if_kind}", rooms.mean(axis=1), Temp)
         yield _grid("cold junction not sensed", unsensed, terminals, prior)
     sizes = np.concatenate([-_spread(2.0, 80.0, 200), _spread(2.0, 80.0, 200)])
-    yield _grid("plain offset", true + sizes[:, None], [f"offset {size:+.1f} °C" for size in sizes])
+    yield _grid("plain offset", true + sizes[:, None], _sized("offset {size}", sizes, _signed))
     yield _drift(true)
     both = np.stack([faults.mixed_up_c(true, shows_fahrenheit=flag) for flag in (True, False)])
-    yield _grid("degrees C and F mixed up", both, ["shows °F, read as °C", "shows °C, read as °F"])
+    ways = [Says.plain("shows °F, read as °C"), Says.plain("shows °C, read as °F")]
+    yield _grid("degrees C and F mixed up", both, ways.__getitem__)
     shares = _spread(0.005, 0.4, 300)
     pulled = faults.pulled_back_c(true, shares[:, None], 25.0)
-    yield _grid("tip pulled back", pulled, [f"{share:.1%} of the difference to the room lost" for share in shares])
+    lost = _sized("{size} of the difference to the room lost", shares, lambda share: f"{number(100.0 * share)} %")
+    yield _grid("tip pulled back", pulled, lost)
 
 
-def _grid(cause: str, shown_c: FloatArray, sizes: Sequence[str], prior: float = 1.0) -> _Guess:
+def _grid(cause: str, shown_c: FloatArray, size: SaysSize, prior: float = 1.0) -> _Guess:
     """A cause whose sizes are all as likely beforehand."""
-    return _Guess(cause, shown_c, np.full(shown_c.shape[0], -np.log(shown_c.shape[0])), sizes, prior)
+    return _Guess(cause, shown_c, np.full(shown_c.shape[0], -np.log(shown_c.shape[0])), size, prior)
 
 
 def _spread(low: float, high: float, count: int) -> FloatArray:
@@ -243,8 +256,18 @@ def _spread(low: float, high: float, count: int) -> FloatArray:
     return np.geomspace(low, high, count)
 
 
-def _mean(values: FloatArray) -> str:
-    return f"{float(np.mean(values)):.0f} °C"
+def _always(words: str) -> SaysSize:
+    """The same for every size."""
+    return lambda _: Says.plain(words)
+
+
+def _sized(template: str, sizes: FloatArray, of: Callable[[float], Value]) -> SaysSize:
+    """A sentence with ``{size}``, made only for the size that fits best."""
+    return lambda at: Says.of(template, size=of(float(sizes[at])))
+
+
+def _signed(kelvin: float) -> Diff:
+    return Diff(kelvin, signed=True)
 
 
 def _rooms(readings: Sequence[PairReading]) -> FloatArray:
@@ -262,7 +285,7 @@ def _wrong_types(true: FloatArray, rooms: FloatArray, kinds: Sequence[str]) -> I
     pairs = [(wired, other) for other in kinds for wired in TYPES if wired != other]
     for wired, other in pairs:
         shown = faults.wrong_type_c(true, wired, other, rooms)
-        yield _grid("wrong type set", shown, [f"wired {wired}, set to {other}"] * len(rooms), 1.0 / len(pairs))
+        yield _grid("wrong type set", shown, _always(f"wired {wired}, set to {other}"), 1.0 / len(pairs))
 
 
 def _wrong_leads(
@@ -270,14 +293,13 @@ def _wrong_leads(
 ) -> Iterator[_Guess]:
     """Reversed extension lead and copper, for the head temperatures measured or any that are plausible."""
     rooms = rooms[:: max(1, rooms.shape[0] // 6)]  # the difference to the head is what counts
-    heads, words = _heads(readings, true, rooms)
-    words = [word + if_kind for word in words]
+    heads, size = _heads(readings, true, rooms, if_kind)
     for cause, reverse in (("reversed extension lead", True), ("copper in place of extension lead", False)):
         shown = faults.wrong_lead_c(
             true, kind, heads, np.tile(rooms, (heads.shape[0] // rooms.shape[0], 1)), reversed_lead=reverse
         )
         noise_c = HEAD_KNOWN_TO_C * (2.0 if reverse else 1.0) if _all_heads(readings) else 0.0
-        yield replace(_grid(cause, shown, words, prior), own_noise_c=noise_c)
+        yield replace(_grid(cause, shown, size, prior), own_noise_c=noise_c)
 
 
 def _all_heads(readings: Sequence[PairReading]) -> bool:
@@ -285,19 +307,26 @@ def _all_heads(readings: Sequence[PairReading]) -> bool:
     return all(r.head_c is not None for r in readings)
 
 
-def _heads(readings: Sequence[PairReading], true: FloatArray, rooms: FloatArray) -> tuple[FloatArray, list[str]]:
-    """Head temperatures (g, n) for each room temperature in turn [degC], and words for each."""
+def _heads(
+    readings: Sequence[PairReading], true: FloatArray, rooms: FloatArray, if_kind: str
+) -> tuple[FloatArray, SaysSize]:
+    """Head temperatures (g, n) for each room temperature in turn [degC], and how to say one of them."""
     known = np.array([np.nan if r.head_c is None else r.head_c for r in readings])
     if _all_heads(readings):
         heads = np.repeat(known[None, :], rooms.shape[0], axis=0)
-        return heads, [f"head at {_mean(head)}, as measured" for head in heads]
+        return heads, _sized(f"head at {{size}}, as measured{if_kind}", heads.mean(axis=1), Temp)
     warmer = _spread(4.0, 150.0, 60)
     rise = [(np.maximum(true - 25.0, 0.0) / 1000.0) ** power for power in HEAD_POWERS]
     heads = np.concatenate([rooms + d * shape for shape in rise for d in warmer])
     heads = np.where(np.isfinite(known), known, heads)
-    whens = ["" if power == 0.0 else " at 1000 °C" for power in HEAD_POWERS]
-    sizes = [f"head {d:.0f} °C warmer than the terminals{when}" for when in whens for d in warmer]
-    return heads, [size for size in sizes for _ in range(rooms.shape[0])]
+    whens = ["" if power == 0.0 else Says.of(" at {at}", at=Temp(1000.0)) for power in HEAD_POWERS]
+
+    def size(at: int) -> Says:
+        when, more = divmod(at // rooms.shape[0], warmer.size)
+        words = f"head {{more}} warmer than the terminals{{when}}{if_kind}"
+        return Says.of(words, more=Diff(float(warmer[more])), when=whens[when])
+
+    return heads, size
 
 
 def _drift(true: FloatArray) -> _Guess:
@@ -306,5 +335,8 @@ def _drift(true: FloatArray) -> _Guess:
     power = np.array([1.0, 1.5, 2.0, 2.5, 3.0, 4.0])
     every = np.repeat(size, power.size)
     shown = faults.drifted_c(true, every[:, None], np.tile(power, size.size)[:, None])
-    words = [f"{s:+.1f} °C at 1000 °C, more above" for s in every]
-    return _grid("drift growing with temperature", shown, words)
+
+    def said(at: int) -> Says:
+        return Says.of("{size} at {at}, more above", size=_signed(float(every[at])), at=Temp(1000.0))
+
+    return _grid("drift growing with temperature", shown, said)

@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from soakwitness.analysis.thermocouple import emf_mv, temperature_c
+from soakwitness.firmware_bridge.common.units import from_celsius, to_celsius
 
 FloatArray = npt.NDArray[np.float64]
 Cause = Literal[
@@ -152,7 +153,7 @@ def mixed_up_c(true_c: npt.ArrayLike, *, shows_fahrenheit: bool) -> FloatArray:
         Number shown, taken as [degC].
     """
     true = np.asarray(true_c, dtype=np.float64)
-    return 1.8 * true + 32.0 if shows_fahrenheit else (true - 32.0) / 1.8
+    return from_celsius(true, "F") if shows_fahrenheit else to_celsius(true, "F")
 
 
 def pulled_back_c(true_c: npt.ArrayLike, share: npt.ArrayLike, room_c: npt.ArrayLike = ROOM_C) -> FloatArray:

@@ -17,6 +17,8 @@ from soakwitness.analysis.calibration.stretches import StretchLimits, stable_str
 from soakwitness.analysis.calibration.survey import SurveySensor
 from soakwitness.analysis.errors import AnalysisError
 from soakwitness.analysis.runs import Run, Trace
+from soakwitness.firmware_bridge.common.units import to_kelvin
+from soakwitness.firmware_bridge.common.wording import Diff, Says
 from soakwitness.firmware_bridge.runfolder.model import Column
 
 FloatArray = npt.NDArray[np.float64]
@@ -183,7 +185,7 @@ def comparing_of(
         reference_resolution_c=pair.reference_resolution_c,
         sensor_type=pair.sensor.thermocouple,
         reference_type=pair.reference.thermocouple,
-        readout_expanded_c=in_kelvin(pair.reference.instrument_uncertainty, pair.reference) or 0.0,
+        readout_expanded_c=to_kelvin(pair.reference.instrument_uncertainty, pair.reference.unit) or 0.0,
     )
 
 
@@ -214,11 +216,11 @@ def reference_of(
     if certificate is not None:
         return certificate
     if expanded_c is not None:
-        return stated(expanded_c, f"U of {expanded_c:g} °C stated by hand")
+        return stated(expanded_c, Says.of("U of {u} stated by hand", u=Diff(expanded_c, digits=3)))
     if column is not None:
-        of_run = in_kelvin(column.expanded_uncertainty, column)
+        of_run = to_kelvin(column.expanded_uncertainty, column.unit)
         if of_run is not None:
-            return stated(of_run, f"U of {of_run:.3g} °C stated with the run")
+            return stated(of_run, Says.of("U of {u} stated with the run", u=Diff(of_run, digits=2)))
         if column.thermocouple and column.tolerance_class:
             return of_class(column.thermocouple, column.tolerance_class)
     name = f"the reference {column.name!r}" if column else "the reference"
@@ -226,24 +228,6 @@ def reference_of(
         f"nothing is known of how far {name} may be off. "
         "Give --reference-certificate FILE or --reference-uncertainty U."
     )
-
-
-def in_kelvin(difference: float | None, column: Column) -> float | None:
-    """Difference that a run states in its own unit, as a difference in kelvin.
-
-    Parameters
-    ----------
-    difference : float or None
-        In the column's unit; degF is x1.8, never +32.
-    column : Column
-        The column.
-
-    Returns
-    -------
-    float or None
-        Difference [K].
-    """
-    return difference / 1.8 if difference is not None and column.unit == "F" else difference
 
 
 def survey_sensor(
@@ -292,7 +276,7 @@ def survey_sensor(
     adds = np.array([p.correction_c for p in reference.points] or [0.0])
     u_c = Budget(reference.rows(hot_c)).expanded_c if reference.covers(hot_c) else None
     add = np.interp(trace.temp_c, temps, adds)
-    return SurveySensor(column.name, trace.temp_c, add, u_c, column.position, reference.says)
+    return SurveySensor(column.name, trace.temp_c, add, u_c, column.position, str(reference.says))
 
 
 def readings_of(pair: Pair, limits: StretchLimits) -> tuple[PairReading, ...]:

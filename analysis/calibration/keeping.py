@@ -6,7 +6,6 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from soakwitness.analysis.calibration.correction import Correction, correction_from_dict, correction_to_dict
-from soakwitness.analysis.calibration.from_run import in_kelvin
 from soakwitness.analysis.errors import LogBookError
 from soakwitness.analysis.logbook.moments import Stamp, later, local_day, moment_of
 from soakwitness.analysis.logbook.opening import LogBook
@@ -20,6 +19,8 @@ from soakwitness.analysis.logbook.sensors import (
     sensor_life_on,
     sensor_lives,
 )
+from soakwitness.firmware_bridge.common.units import to_kelvin
+from soakwitness.firmware_bridge.common.wording import Diff, Says, joined
 from soakwitness.firmware_bridge.runfolder.model import Column, RunHeader
 
 OFFSET_SAME_C = 0.05
@@ -143,10 +144,11 @@ def life_at(
     life = sensor_life_on(book, furnace, sensor, at_utc)
     if life is not None:
         if column is not None and (changed := changes(life, column)):
-            raise LogBookError(
-                f"{sensor} of {furnace}: the run says {changed}. That ends the sensor life on record; "
-                f"enter the change first: soakwitness sensor fitted {sensor} --furnace {furnace!r} --at ..."
+            step = f"soakwitness sensor fitted {sensor} --furnace {furnace!r} --at ..."
+            says = (
+                "{whose}: the run says {changed}. That ends the sensor life on record; enter the change first: {step}"
             )
+            raise LogBookError(Says.of(says, whose=f"{sensor} of {furnace}", changed=changed, step=step))
         return life.entry, False
     entry = fit_sensor(
         book,
@@ -158,7 +160,7 @@ def life_at(
         serial=column.serial if column else None,
         channel=column.channel if column else None,
         position=column.position if column else None,
-        input_offset_c=in_kelvin(column.input_offset, column) if column else None,
+        input_offset_c=to_kelvin(column.input_offset, column.unit) if column else None,
         thermocouple=column.thermocouple if column else None,
         tolerance_class=column.tolerance_class if column else None,
         note="begun with its first calibration; when it was fitted is not known",
@@ -166,7 +168,7 @@ def life_at(
     return entry, True
 
 
-def changes(life: SensorLife, column: Column) -> str:
+def changes(life: SensorLife, column: Column) -> Says | None:
     """What a run says of a sensor that its life on record does not.
 
     Parameters
@@ -178,10 +180,10 @@ def changes(life: SensorLife, column: Column) -> str:
 
     Returns
     -------
-    str
-        Words; empty where they agree, or where one of them says nothing.
+    Says or None
+        Words; None where they agree, or where one of them says nothing.
     """
-    found = [
+    found: list[str | Says] = [
         f"{name} {there}, the log book {here}"
         for name, here, there in (
             ("serial", life.serial, column.serial),
@@ -191,10 +193,11 @@ def changes(life: SensorLife, column: Column) -> str:
         )
         if here is not None and there is not None and here != there
     ]
-    offset_c = in_kelvin(column.input_offset, column)
+    offset_c = to_kelvin(column.input_offset, column.unit)
     if None not in (offset_c, life.input_offset_c) and abs(offset_c - life.input_offset_c) > OFFSET_SAME_C:  # type: ignore[operator]
-        found.append(f"input offset {offset_c:g} °C, the log book {life.input_offset_c:g} °C")
-    return "; ".join(found)
+        here, there = (Diff(value or 0.0, digits=3) for value in (life.input_offset_c, offset_c))
+        found.append(Says.of("input offset {there}, the log book {here}", there=there, here=here))
+    return joined(found, "; ") if found else None
 
 
 def correction_on(book: LogBook, furnace: str, sensor: str, day: str) -> Correction | None:
@@ -220,7 +223,7 @@ def correction_on(book: LogBook, furnace: str, sensor: str, day: str) -> Correct
 
 def calibrations_for(
     book: LogBook, furnace: str, columns: Iterable[Column], *, started_utc: str, zone: str | None
-) -> tuple[dict[str, Calibration], tuple[str, ...]]:
+) -> tuple[dict[str, Calibration], tuple[Says, ...]]:
     """Calibrations valid for the sensors of a run.
 
     Parameters
@@ -238,13 +241,13 @@ def calibrations_for(
 
     Returns
     -------
-    tuple of dict and tuple of str
+    tuple of dict and tuple of Says
         Newest calibrations by the sensor's name, and in words why one on record is not used: it was withdrawn, or
         thermocouple, channel, place or input offset of the run are not those of the life on record.
     """
     day = local_day(started_utc, zone)
     found: dict[str, Calibration] = {}
-    refused: list[str] = []
+    refused: list[Says] = []
     for column in columns:
         life = sensor_life_on(book, furnace, column.name, started_utc) if column.kind == "sensor" else None
         made = [] if life is None else [one for one in calibrations(book, life.entry) if one.done_on <= day]
@@ -252,19 +255,21 @@ def calibrations_for(
             refused += [] if life is None else _withdrawn(book, life.entry, column.name, day)
             continue
         if words := changes(life, column):
-            refused.append(f"{column.name}: the correction of {made[-1].done_on} is not used, the run says {words}.")
+            says = "{sensor}: the correction of {day} is not used, the run says {words}."
+            refused.append(Says.of(says, sensor=column.name, day=made[-1].done_on, words=words))
         else:
             found[column.name] = made[-1]
     return found, tuple(refused)
 
 
-def _withdrawn(book: LogBook, life: int, sensor: str, day: str) -> list[str]:
+def _withdrawn(book: LogBook, life: int, sensor: str, day: str) -> list[Says]:
     """Name the newest calibration of a life that would have been used, had it not been withdrawn."""
     struck = [one for one in calibrations(book, life, withdrawn=True) if one.struck_utc and one.done_on <= day]
     if not struck:
         return []
     last = struck[-1]
-    return [f"{sensor}: calibration {last.entry} of {last.done_on} is not used, it was withdrawn: {last.struck_why}."]
+    says = f"{sensor}: calibration {last.entry} of {last.done_on} is not used, it was withdrawn: {last.struck_why}."
+    return [Says.plain(says)]
 
 
 def with_wire_on_record(book: LogBook, header: RunHeader) -> RunHeader:
@@ -296,7 +301,7 @@ def with_wire_on_record(book: LogBook, header: RunHeader) -> RunHeader:
     return replace(header, columns=tuple(filled(column) for column in header.columns))
 
 
-def corrections_for(book: LogBook, header: RunHeader) -> tuple[dict[str, Correction], tuple[str, ...]]:
+def corrections_for(book: LogBook, header: RunHeader) -> tuple[dict[str, Correction], tuple[Says, ...]]:
     """Corrections valid for the sensors of a run.
 
     Parameters
@@ -308,7 +313,7 @@ def corrections_for(book: LogBook, header: RunHeader) -> tuple[dict[str, Correct
 
     Returns
     -------
-    tuple of dict and tuple of str
+    tuple of dict and tuple of Says
         Corrections by the sensor's name, and in words why one on record is not used.
     """
     found, refused = calibrations_for(

@@ -11,7 +11,7 @@ import numpy.typing as npt
 from soakwitness.analysis.calibration.correction import Model
 from soakwitness.analysis.calibration.lines import PolynomialFit, fit_polynomial
 from soakwitness.analysis.errors import NotEnoughData
-from soakwitness.firmware_bridge.runfolder.format import counted
+from soakwitness.firmware_bridge.common.wording import counted
 
 FloatArray = npt.NDArray[np.float64]
 

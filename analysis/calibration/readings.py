@@ -8,9 +8,12 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from soakwitness.analysis.errors import AnalysisError
+from soakwitness.firmware_bridge.common.units import Unit, from_celsius, to_celsius
+from soakwitness.firmware_bridge.common.wording import temperature
 
 COLUMNS = ("reference", "sensor", "head", "room", "note")
 ABSENT = ("", "-")
+LOWEST_C = -270.0
 HIGHEST_C = 2000.0
 
 
@@ -33,7 +36,7 @@ class PairReading:
     note: str = ""
 
 
-def load_readings(path: str | Path, *, unit: str = "C") -> tuple[PairReading, ...]:
+def load_readings(path: str | Path, *, unit: Unit = "C") -> tuple[PairReading, ...]:
     """Read a table of readings.
 
     Parameters
@@ -61,7 +64,7 @@ def load_readings(path: str | Path, *, unit: str = "C") -> tuple[PairReading, ..
     return parse_readings(text, file.name, unit=unit)
 
 
-def parse_readings(text: str, source: str, *, unit: str = "C") -> tuple[PairReading, ...]:
+def parse_readings(text: str, source: str, *, unit: Unit = "C") -> tuple[PairReading, ...]:
     """Check the text of a table of readings.
 
     Parameters
@@ -113,7 +116,7 @@ def _check_header(header: list[str], source: str, line: int) -> None:
             raise ReadingsError(f"{source}, line {line}: column {name!r} is missing. Write reference,sensor first.")
 
 
-def _pair(cells: dict[str, str], place: str, semicolons: bool, unit: str) -> PairReading:
+def _pair(cells: dict[str, str], place: str, semicolons: bool, unit: Unit) -> PairReading:
     """One line as numbers in degC."""
 
     def number(name: str) -> float | None:
@@ -125,12 +128,13 @@ def _pair(cells: dict[str, str], place: str, semicolons: bool, unit: str) -> Pai
         except ValueError:
             value = math.nan
         if not math.isfinite(value):
-            raise ReadingsError(f"{place}, {name} {text!r}: must be a temperature in degrees {unit}, such as 1049.5.")
-        temp_c = (value - 32.0) / 1.8 if unit == "F" else value
-        highest_c = HIGHEST_C * 1.8 + 32.0 if name == "sensor" else HIGHEST_C  # a sensor may show °F for °C
-        if not -270.0 <= temp_c <= highest_c:
+            raise ReadingsError(f"{place}, {name} {text!r}: must be a temperature in °{unit}, such as 1049.5.")
+        temp_c = to_celsius(value, unit)
+        highest_c = from_celsius(HIGHEST_C, "F") if name == "sensor" else HIGHEST_C  # a sensor may show °F for °C
+        if not LOWEST_C <= temp_c <= highest_c:
             raise ReadingsError(
-                f"{place}, {name} {text!r}: outside what a thermocouple shows, -270 to {highest_c:.0f} °C."
+                f"{place}, {name} {text!r}: outside what a thermocouple shows, "
+                f"{temperature(LOWEST_C, unit)} to {temperature(highest_c, unit)}."
             )
         return temp_c
 

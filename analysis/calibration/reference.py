@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import date, datetime
@@ -11,9 +10,11 @@ from pathlib import Path
 import numpy as np
 
 from soakwitness.analysis.calibration.budget import BudgetRow, expanded, rectangular
-from soakwitness.analysis.errors import AnalysisError, RecipeError
-from soakwitness.analysis.recipes.tables import Table
+from soakwitness.analysis.errors import AnalysisError
 from soakwitness.analysis.thermocouple import tolerance_c
+from soakwitness.firmware_bridge.common.tables import Table, parse, read_file
+from soakwitness.firmware_bridge.common.units import Unit, from_celsius, from_kelvin, to_celsius, to_kelvin
+from soakwitness.firmware_bridge.common.wording import Says, saying, temperature
 
 REACH_C = 10.0  # a stretch this near an outermost certified point counts as at it
 KEYS = ("sensor", "thermocouple", "serial", "date", "laboratory", "number", "unit", "drift", "point")
@@ -42,7 +43,7 @@ class Reference:
     ``of_readings``: what is known holds for its readings, readout and cold junction included, not for the wire alone.
     """
 
-    says: str
+    says: Says
     low_c: float
     high_c: float
     row: Callable[[float], BudgetRow]
@@ -96,17 +97,17 @@ def certified(points: tuple[CertifiedPoint, ...], says: str, *, drift_c: float =
         k = min(rising, key=lambda p: abs(p.temp_c - temp_c)).k
         return expanded("reference certificate", k * u, k=k, common=True, origin=says)
 
-    return Reference(says, temps[0] - REACH_C, temps[-1] + REACH_C, row, rising, drift_c)
+    return Reference(Says.plain(says), temps[0] - REACH_C, temps[-1] + REACH_C, row, rising, drift_c)
 
 
-def stated(expanded_c: float, says: str) -> Reference:
+def stated(expanded_c: float, says: str | Says) -> Reference:
     """Build a reference of which one U was stated.
 
     Parameters
     ----------
     expanded_c : float
         U (k = 2) of its readings [K].
-    says : str
+    says : str or Says
         Who stated it.
 
     Returns
@@ -115,10 +116,10 @@ def stated(expanded_c: float, says: str) -> Reference:
         Without a correction, for all temperatures.
     """
     return Reference(
-        says,
+        saying(says),
         -np.inf,
         np.inf,
-        lambda _: expanded("reference, stated U", expanded_c, common=True, origin=says),
+        lambda _: expanded("reference, stated U", expanded_c, common=True, origin=str(says)),
         of_readings=True,
     )
 
@@ -147,7 +148,7 @@ def of_class(thermocouple: str, tolerance_class: str) -> Reference:
         half = float(tolerance_c(thermocouple, tolerance_class, temp_c))
         return rectangular("reference, tolerance of new wire", half, common=True, origin=says)
 
-    return replace(Reference(says, low_c, high_c, row), thermocouple=thermocouple)
+    return replace(Reference(Says.plain(says), low_c, high_c, row), thermocouple=thermocouple)
 
 
 def load_certificate(path: str | Path) -> Reference:
@@ -168,12 +169,8 @@ def load_certificate(path: str | Path) -> Reference:
     CertificateError
         If the file cannot be read or used: names key, value and what is allowed.
     """
-    file = Path(path)
-    try:
-        text = file.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        raise CertificateError(f"{path}: cannot be read ({error}). Give a TOML file with [[point]] tables.") from None
-    return parse_certificate(text, file.name)
+    make = "Give a TOML file with [[point]] tables."
+    return parse_certificate(read_file(path, CertificateError, kind="a certificate", make=make)[1], Path(path).name)
 
 
 def parse_certificate(text: str, source: str) -> Reference:
@@ -196,37 +193,34 @@ def parse_certificate(text: str, source: str) -> Reference:
     CertificateError
         Names key, value and what is allowed.
     """
-    try:
-        values = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise CertificateError(f"{source}: {error}.") from None
-    try:
-        return _certificate(Table(source, values))
-    except RecipeError as error:
-        raise CertificateError(str(error)) from None
+    return _certificate(parse(text, source, CertificateError))
 
 
 def _certificate(table: Table) -> Reference:
     """Build the reference from a parsed file."""
     table.check_keys(KEYS, dict.fromkeys(POINT_KEYS, "in a [[point]]"))
-    factor = 1.8 if (table.choice("unit", ("C", "F")) or "C") == "F" else 1.0
+    unit = table.unit()
     kind = table.choice("thermocouple", tuple("BEJKNRST"))
     day = _day(table)
-    drift_c = (table.number("drift", 0.0, 50.0 * factor, "degrees") or 0.0) / factor
-    raw = table.values.get("point")
-    if not isinstance(raw, list) or not raw or not all(isinstance(p, dict) for p in raw):
+    drift_c = to_kelvin(table.number("drift", 0.0, low=0.0, high=from_kelvin(50.0, unit), unit=f"°{unit}"), unit)
+    listed = table.tables("point")
+    if not listed:
         table.refuse("point", "at least one [[point]] with temp, correction, U and k is needed.")
-    points = tuple(_point(Table(f"{table.place}, point {n}", p), factor) for n, p in enumerate(raw, 1))
+    points = tuple(_point(each, unit) for each in listed)
     temps = [p.temp_c for p in points]
     if len(set(temps)) < len(temps):
-        table.refuse("point", f"two points stand at {max(t for t in temps if temps.count(t) > 1):g} °C. Keep one.")
+        table.refuse(
+            "point", f"two points stand at {temperature(max(t for t in temps if temps.count(t) > 1), unit)}. Keep one."
+        )
     name = " ".join(word for key in ("sensor", "serial", "laboratory", "number") if (word := table.text(key)))
-    return replace(certified(points, f"certificate {name or table.place} of {day}", drift_c=drift_c), thermocouple=kind)
+    return replace(
+        certified(points, f"certificate {name or table.file.name} of {day}", drift_c=drift_c), thermocouple=kind
+    )
 
 
 def _day(table: Table) -> str:
     """Date of the certificate."""
-    value = table.values.get("date")
+    value = table.value("date")
     if value is None:
         table.refuse("date", "the certificate's date is needed, such as date = 2026-03-02.")
     if isinstance(value, datetime):
@@ -239,19 +233,19 @@ def _day(table: Table) -> str:
         table.refuse("date", "must be a day such as 2026-03-02.")
 
 
-def _point(table: Table, factor: float) -> CertifiedPoint:
-    """One point in degC and K; a difference in degF is x1.8, never +32."""
+def _point(table: Table, unit: Unit) -> CertifiedPoint:
+    """One point in degC and K."""
     table.check_keys(POINT_KEYS)
-    low, high = (-200.0, 1800.0) if factor == 1.0 else (-328.0, 3272.0)
-    temp = table.number("temp", low, high, "degrees")
-    correction = table.number("correction", -100.0 * factor, 100.0 * factor, "degrees, to be added to the reading")
-    u = table.number("U", 0.0, 100.0 * factor, "degrees", above=True)
+    low, high = (round(from_celsius(edge, unit)) for edge in (-200.0, 1800.0))
+    most = from_kelvin(100.0, unit)
+    temp = table.number("temp", low=low, high=high, unit=f"°{unit}")
+    correction = table.number("correction", low=-most, high=most, unit=f"°{unit}, to be added to the reading")
+    u = table.number("U", low=0.0, high=most, unit=f"°{unit}", above=True)
     for key, value in (("temp", temp), ("correction", correction), ("U", u)):
         if value is None:
             table.refuse(key, "is needed in every [[point]]: temp, correction (to be added to the reading), U, k.")
-    k = table.number("k", 1.0, 5.0, "")
+    k = table.number("k", 2.0, low=1.0, high=5.0)
     assert temp is not None
     assert correction is not None
     assert u is not None
-    temp_c = (temp - 32.0) / 1.8 if factor != 1.0 else temp
-    return CertifiedPoint(temp_c, correction / factor, u / factor, 2.0 if k is None else k)
+    return CertifiedPoint(to_celsius(temp, unit), to_kelvin(correction, unit), to_kelvin(u, unit), k)

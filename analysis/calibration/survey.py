@@ -14,6 +14,7 @@ from soakwitness.analysis.calibration.survey_hold import Strayed, strayed_sensor
 from soakwitness.analysis.calibration.survey_limits import AGAINST_A_PASS, Requirement, SurveyLimits, requirements
 from soakwitness.analysis.calibration.survey_period import stable_period
 from soakwitness.analysis.errors import NotEnoughData
+from soakwitness.firmware_bridge.common.wording import duration, joined
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
@@ -142,7 +143,7 @@ class Survey:
             "as_read": self.as_read.as_dict(),
             "corrected": self.corrected.as_dict(),
             "recovery_s": [{"door_s": at, "recovery_s": took} for at, took in self.recovery_s],
-            "requirements": [dict(vars(r)) for r in self.requirements],
+            "requirements": [dict(vars(r)) | {"says": str(r.says)} for r in self.requirements],
             "not_met": list(self.not_met),
             "strayed": [one.as_dict() for one in self.strayed],
             "decision_as_read": self.decision_as_read.as_dict(),
@@ -258,8 +259,8 @@ def _period(
                 start_s, end_s = of([s for s in sensors if s is not sensor])
             except NotEnoughData:
                 continue
-            minutes = f"{(end_s - start_s) / 60.0:.0f} min"
-            raise NotEnoughData(f"{error} Without {sensor.name} there are {minutes}: look at that sensor.") from None
+            hint = f"Without {sensor.name} there are {duration(end_s - start_s)}: look at that sensor."
+            raise NotEnoughData(joined([error.says, hint])) from None
         raise
 
 

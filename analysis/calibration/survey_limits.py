@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from soakwitness.analysis.calibration.survey_hold import Strayed
 from soakwitness.analysis.calibration.survey_period import CUT_MINUTES
-from soakwitness.firmware_bridge.runfolder.format import counted
+from soakwitness.firmware_bridge.common.wording import Says, Temp, counted, duration, saying
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
@@ -46,12 +46,12 @@ class SurveyLimits:
 class Requirement:
     """One thing that a survey is expected to have had; a figure that is a setting, with its origin.
 
-    ``value_c`` and ``limit_c`` are the temperatures in ``says`` [degC], for those who show them in another unit.
+    ``value_c`` and ``limit_c`` are the temperatures in ``says`` [degC].
     """
 
     name: str
     met: bool | None
-    says: str
+    says: Says
     origin: str
     value_c: float | None = None
     limit_c: float | None = None
@@ -103,23 +103,31 @@ def requirements(
         else "a sensor was at the lower limit when recording began"
     )
     minutes = float(t_s[inside][-1] - t_s[inside][0]) / 60.0
-    length_words = f"{minutes:.0f} min (a minute at either end is cut off), at least {limits.least_minutes:g}"
+    least = duration(60.0 * limits.least_minutes)
+    length_words = f"{duration(60.0 * minutes)} (a minute at either end is cut off), at least {least}"
     period_s = float(np.max(np.diff(t_s[inside]))) if inside.sum() > 1 else float("inf")
     enough = f"{counted(sensors, 'sensor')}, at least {limits.least_sensors} in a chamber under 0.085 m3"
     names = sorted({one.sensor for one in strayed})
     said = f"{', '.join(names)} failed or went astray in the hold" if names else "all read on through the whole hold"
-    found = (
+    highest = Says.of("highest {hottest} at any time, upper limit {upper}", hottest=Temp(hottest), upper=Temp(upper_c))
+    found: tuple[tuple[str, bool, str | Says], ...] = (
         ("length", minutes + CUT_MINUTES >= limits.least_minutes, length_words),
-        ("sampling", period_s <= limits.slowest_s, f"every {period_s:.0f} s, at most {limits.slowest_s:g}"),
+        ("sampling", period_s <= limits.slowest_s, f"every {duration(period_s)}, at most {duration(limits.slowest_s)}"),
         ("begun in time", begun, begun_words),
-        ("never above", hottest <= upper_c, f"highest {hottest:.1f} °C at any time, upper limit {upper_c:.1f} °C"),
+        ("never above", hottest <= upper_c, highest),
         ("sensors", sensors >= limits.least_sensors, enough),
     )
     temps = {"never above": (hottest, upper_c)}
     return (
-        *(Requirement(name, met, says, limits.origin_of(name), *temps.get(name, ())) for name, met, says in found),
-        Requirement("every sensor", not names, said, "else the survey period is not the whole hold"),
+        *(
+            Requirement(name, met, saying(says), limits.origin_of(name), *temps.get(name, ()))
+            for name, met, says in found
+        ),
+        Requirement("every sensor", not names, Says.plain(said), "else the survey period is not the whole hold"),
         Requirement(
-            "corrections", with_u == sensors, f"U known of {with_u} of {sensors} sensors", "needed to decide with U"
+            "corrections",
+            with_u == sensors,
+            Says.plain(f"U known of {with_u} of {sensors} sensors"),
+            "needed to decide with U",
         ),
     )

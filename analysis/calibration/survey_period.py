@@ -9,6 +9,7 @@ import numpy.typing as npt
 
 from soakwitness.analysis.calibration.stretches import StretchLimits, runs_of, steadiness
 from soakwitness.analysis.errors import NotEnoughData
+from soakwitness.firmware_bridge.common.wording import Rate, Says, duration
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -67,10 +68,8 @@ def stable_period(
             begin, end = _level_part(np.array([one.sensor_c for one in steady]), begin, end)
             return float(steady[0].t_s[begin]), float(steady[0].t_s[end - 1])
     where = "" if wanted_c is None else " near the target"
-    raise NotEnoughData(
-        f"no stable period{where}: in none of {windows_minutes[-1]:g} min do all sensors drift less than "
-        f"{drift_c_per_h:g} °C/h. Hold the furnace longer."
-    )
+    says = f"no stable period{where}: in none of {duration(60.0 * windows_minutes[-1])} do all sensors drift less than "
+    raise NotEnoughData(Says.of(says + "{drift}. Hold the furnace longer.", drift=Rate(drift_c_per_h)))
 
 
 def _level_part(traces: FloatArray, begin: int, end: int) -> tuple[int, int]:

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from statistics import median
 
-from soakwitness.analysis.audit.words import kelvin, rendered, temp
 from soakwitness.analysis.condition.figures import ConditionFigures
 from soakwitness.analysis.condition.trends import Trend, all_series, middle_change, trend
-from soakwitness.firmware_bridge.runfolder.format import counted, often
+from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, counted, joined, often, percent
 
 LOW_BELOW_C = 500.0
 RATE_DOWN = -0.04
@@ -24,7 +23,7 @@ class Part:
     """One thing that may have changed: what the figures say of it, and the measurement that would settle it."""
 
     part: str
-    says: str
+    says: Says
     measure: str
 
 
@@ -56,9 +55,7 @@ class Condition:
         return tuple(t for t in self.trends if t.moved)
 
 
-def judge(
-    furnace: str, runs: Sequence[ConditionFigures], *, accuracy: Sequence[Accuracy] = (), unit: str = "C"
-) -> Condition:
+def judge(furnace: str, runs: Sequence[ConditionFigures], *, accuracy: Sequence[Accuracy] = ()) -> Condition:
     """Say how a furnace is doing over its runs.
 
     Parameters
@@ -69,8 +66,6 @@ def judge(
         Its runs in order of time.
     accuracy : sequence of Accuracy
         Accuracy tests of its control sensor in order of time.
-    unit : str
-        ``C`` or ``F``, of temperatures in the sentences.
 
     Returns
     -------
@@ -99,7 +94,7 @@ def judge(
         last_day=runs[-1].started_utc[:10] if runs else None,
         groups=tuple(sorted(counts.items(), key=lambda item: -item[1])),
         trends=trends,
-        parts=tuple(replace(p, says=rendered(p.says, unit)) for p in parts),
+        parts=tuple(parts),
         accuracy=tuple(accuracy),
         says=_says(furnace, runs, trends, parts),
     )
@@ -148,15 +143,15 @@ def _power(trends: Sequence[Trend]) -> list[Part]:
     if since is None or low is None or low > RATE_DOWN or (high is not None and high > RATE_DOWN):
         return []
     output = middle_change(trends, kind="output")
-    more = f", and it takes {output:+.0%} output to hold" if output is not None and output > UP else ""
-    says = f"At full power it climbs {-low:.0%} slower in every window since {since}{more}."
+    more = f", and it takes {percent(output, signed=True)} output to hold" if output is not None and output > UP else ""
+    says = f"At full power it climbs {percent(-low)} slower in every window since {since}{more}."
     steady = median([abs(t.steady_rise) for t in rates])
     restless = median([_scatter(t) for t in rates])
     if steady > STEADY and restless < MAINS_SCATTER:
         return [
             Part(
                 "aged element rather than mains",
-                f"{says} It came slowly and steadily, which speaks for the element.",
+                Says.plain(f"{says} It came slowly and steadily, which speaks for the element."),
                 "The element's cold resistance (supply isolated, by an electrician) beside that of a new one.",
             )
         ]
@@ -164,14 +159,16 @@ def _power(trends: Sequence[Trend]) -> list[Part]:
         return [
             Part(
                 "low mains rather than element",
-                f"{says} It goes up and down from run to run, which speaks for the mains.",
+                Says.plain(f"{says} It goes up and down from run to run, which speaks for the mains."),
                 "The mains voltage under load, at the hours of the slow runs.",
             )
         ]
     return [
         Part(
             "less power: mains or element",
-            f"{says} It came at once and stayed: a tap of the mains, a lost phase or a broken element alike.",
+            Says.plain(
+                f"{says} It came at once and stayed: a tap of the mains, a lost phase or a broken element alike."
+            ),
             "The mains voltage and the current under load: one tells mains, both together the element.",
         )
     ]
@@ -201,13 +198,13 @@ def _insulation(trends: Sequence[Trend]) -> list[Part]:
     since = _moved_since(trends, ("output", "cooling"))
     if not lost or since is None or not (faster or slower):
         return []
-    signs = [f"it takes {output:+.0%} output to hold"]
-    signs += [f"it cools {cooling:+.0%} faster"] if faster and cooling is not None else []
+    signs = [f"it takes {percent(output or 0.0, signed=True)} output to hold"]
+    signs += [f"it cools {percent(cooling, signed=True)} faster"] if faster and cooling is not None else []
     signs += ["it climbs slower only near the top"] if slower else []
     return [
         Part(
             "insulation or door seal",
-            f"Since {since} {', '.join(signs)}, while it climbs as ever from cold.",
+            Says.plain(f"Since {since} {', '.join(signs)}, while it climbs as ever from cold."),
             "A look at the door's seal by a paper strip, and at the shell's temperature beside the door and the back.",
         )
     ]
@@ -219,18 +216,21 @@ def _thermocouple(trends: Sequence[Trend], accuracy: Sequence[Accuracy]) -> list
     if found:
         worst = max(found, key=lambda t: abs(t.change))
         way = "up" if worst.change > 0 else "down"
-        where = temp(float(worst.series.where))
-        says = f"Control minus the other sensor at {where} went {way} by {kelvin(worst.change)} since {worst.since}."
+        says = Says.of(
+            f"Control minus the other sensor at {{where}} went {way} by {{change}} since {worst.since}.",
+            where=Temp(float(worst.series.where)),
+            change=Diff(abs(worst.change)),
+        )
         if tested is not None and abs(tested) > 0.5 * abs(worst.change) and tested * worst.change > 0:
-            return [
-                Part("control thermocouple", f"{says} The accuracy tests say the same of the control sensor.", _SWAP)
-            ]
+            same = joined([says, "The accuracy tests say the same of the control sensor."])
+            return [Part("control thermocouple", same, _SWAP)]
         if tested is not None and abs(tested) < 0.3 * abs(worst.change):
-            return [Part("the other thermocouple", f"{says} The accuracy tests clear the control sensor.", _SWAP)]
-        return [Part("one of two thermocouples", f"{says} Two sensors alone do not tell which.", _TEST)]
+            cleared = joined([says, "The accuracy tests clear the control sensor."])
+            return [Part("the other thermocouple", cleared, _SWAP)]
+        return [Part("one of two thermocouples", joined([says, "Two sensors alone do not tell which."]), _TEST)]
     if tested is not None and abs(tested) > 3.0:
-        says = f"The accuracy tests have moved by {kelvin(tested)} from {accuracy[0].day} to {accuracy[-1].day}."
-        return [Part("control thermocouple", says, _SWAP)]
+        words = f"The accuracy tests have moved by {{moved}} from {accuracy[0].day} to {accuracy[-1].day}."
+        return [Part("control thermocouple", Says.of(words, moved=Diff(abs(tested))), _SWAP)]
     output = [t for t in trends if t.series.kind == "output" and t.moved]
     kept = middle_change(trends, kind="rate", high_c=LOW_BELOW_C)
     differences = [t for t in trends if t.series.kind == "difference"]
@@ -238,8 +238,9 @@ def _thermocouple(trends: Sequence[Trend], accuracy: Sequence[Accuracy]) -> list
         cooling = middle_change(trends, kind="cooling")
         if cooling is None or abs(cooling) < UP:
             worst = max(output, key=lambda t: abs(t.change))
-            where = temp(float(worst.series.where))
-            says = f"Since {worst.since} it takes {worst.change:+.0%} output to hold {where}, all else being as ever."
+            more = percent(worst.change, signed=True)
+            words = f"Since {worst.since} it takes {more} output to hold {{where}}, all else being as ever."
+            says = Says.of(words, where=Temp(float(worst.series.where)))
             return [Part("insulation or thermocouple, which one sensor alone cannot tell", says, _TEST)]
     return []
 
@@ -255,14 +256,13 @@ def _link(trends: Sequence[Trend], runs: Sequence[ConditionFigures]) -> list[Par
     if missed:
         lost = sum(r.lost for r in runs[-20:])
         times = f"link lost {often(lost)} in the last {counted(min(20, len(runs)), 'run')}"
-        says = f"Since {missed[0].since} {missed[0].now:.1%} of the readings are missing ({times})."
+        says = Says.plain(f"Since {missed[0].since} {100 * missed[0].now:.1f} % of the readings are missing ({times}).")
         found.append(
             Part("link to the instrument", says, "The cable, its screen and its plugs; the instrument's baud rate.")
         )
     if noisy:
-        says = (
-            f"Since {noisy[0].since} the readings scatter by {kelvin(noisy[0].now)}, {kelvin(noisy[0].usual)} before."
-        )
+        words = f"Since {noisy[0].since} the readings scatter by {{now}}, {{usual}} before."
+        says = Says.of(words, now=Diff(noisy[0].now), usual=Diff(noisy[0].usual))
         found.append(
             Part("noise on the sensor's lead", says, "The lead's way beside power cables, its screen, its terminals.")
         )

@@ -21,6 +21,7 @@ from soakwitness.analysis.recipes.program import program_setpoints
 from soakwitness.analysis.runs import Run, Trace
 from soakwitness.analysis.verification.model import HoldResult, PieceResult, Verification
 from soakwitness.firmware_bridge.common.charges import read_charges
+from soakwitness.firmware_bridge.common.units import to_kelvin
 
 EVENTS = ("sensor fault", "link lost", "link back", "resumed", "clock step", "alarm")
 SETPOINT_NEAR_C = 0.6
@@ -168,13 +169,12 @@ def header_sensor(run: Run, name: str) -> SensorFigures:
     column = next((c for c in run.columns if c.name == name), None)
     if column is None:
         return SensorFigures(name)
-    offset = column.input_offset
     return SensorFigures(
         name,
         serial=column.serial,
         channel=column.channel,
         position=column.position,
-        input_offset_c=offset / 1.8 if offset is not None and column.unit == "F" else offset,
+        input_offset_c=to_kelvin(column.input_offset, column.unit),
         thermocouple=column.thermocouple,
     )
 

@@ -20,6 +20,7 @@ from soakwitness.analysis.condition.control_charts import (
 )
 from soakwitness.analysis.condition.figures import ConditionFigures
 from soakwitness.analysis.runs import FloatArray
+from soakwitness.firmware_bridge.common.wording import Says, Temp
 
 Kind = Literal["rate", "output", "overshoot", "difference", "cooling", "missed", "noise", "accuracy"]
 FEWEST = 8
@@ -64,19 +65,19 @@ class Series:
     values: FloatArray
 
     @property
-    def name(self) -> str:
+    def name(self) -> Says:
         """Name for a table."""
         words = {
-            "rate": f"full power from {self.where}",
-            "output": f"output at {self.where}",
-            "overshoot": f"overshoot at {self.where}",
-            "difference": f"control minus other at {self.where}",
-            "cooling": f"cooling from {self.where}",
+            "rate": "full power from {where}",
+            "output": "output at {where}",
+            "overshoot": "overshoot at {where}",
+            "difference": "control minus other at {where}",
+            "cooling": "cooling from {where}",
             "missed": "readings missed",
             "noise": "noise",
             "accuracy": "accuracy test",
         }
-        return words[self.kind]
+        return Says.of(words[self.kind], where=Temp(float(self.where)) if self.where else "")
 
 
 @dataclass(frozen=True)

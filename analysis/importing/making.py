@@ -21,7 +21,8 @@ from soakwitness.analysis.importing.rows import READING, ROWS_AT_ONCE, Block, Lo
 from soakwitness.analysis.importing.settings import ImportSettings, checked_settings
 from soakwitness.analysis.recipes.model import Recipe
 from soakwitness.analysis.runs import FloatArray
-from soakwitness.firmware_bridge.runfolder.format import counted, utc_text
+from soakwitness.firmware_bridge.common.wording import counted
+from soakwitness.firmware_bridge.runfolder.format import utc_text
 from soakwitness.firmware_bridge.runfolder.marks import encode_mark, new_mark_id
 from soakwitness.firmware_bridge.runfolder.model import Column, Mark
 from soakwitness.firmware_bridge.runfolder.writer import RunFolder

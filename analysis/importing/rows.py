@@ -18,7 +18,7 @@ from soakwitness.analysis.importing.layout import Layout
 from soakwitness.analysis.importing.settings import FARTHEST_S, ImportSettings
 from soakwitness.analysis.importing.times import TimeReader
 from soakwitness.analysis.runs import FloatArray
-from soakwitness.firmware_bridge.runfolder.format import counted
+from soakwitness.firmware_bridge.common.wording import counted, duration
 
 ROWS_AT_ONCE = 100_000
 Progress = Callable[[float], None]  # told the share that is done, 0 to 1
@@ -210,7 +210,7 @@ class LogReader:
             hint = "Are there several runs in this file, or was the clock set? Split the file there."
         return ImportFileError(
             f"{self.layout.path}, line {lines[places[at]]}: the time {str(when[places[at]])!r} is "
-            f"{before[at] - value[at]:g} s before the row above it. {hint}"
+            f"{duration(float(before[at] - value[at]))} before the row above it. {hint}"
         )
 
     def _cells(self, name: str, column: Cells, values: FloatArray, lines: Lines) -> Cells:

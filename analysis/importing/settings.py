@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from soakwitness.analysis.errors import ImportFileError
+from soakwitness.firmware_bridge.common.units import Unit
 from soakwitness.firmware_bridge.furnace.model import ROLES
 
 TimeUnit = Literal["ms", "s", "min", "h"]
@@ -41,7 +42,7 @@ class ImportSettings:
     time_format: str | None = None
     time_unit: TimeUnit = "s"
     zone: str | None = None
-    unit: Literal["C", "F"] = "C"
+    unit: Unit = "C"
     thermocouple: str | None = None
     tolerance_class: str | None = None
     expanded_uncertainty: float | None = None
@@ -142,7 +143,7 @@ def checked_settings(settings: ImportSettings) -> ImportSettings:
             raise ImportFileError(f"The name {name!r} cannot be used: no comma or quote, and not t_s, utc or crc.")
     spread = settings.expanded_uncertainty
     if spread is not None and not 0.0 <= spread <= 200.0:
-        raise ImportFileError(f"--expanded-uncertainty {spread:g}: must be from 0 to 200 degrees {settings.unit}.")
+        raise ImportFileError(f"--expanded-uncertainty {spread:g}: must be from 0 to 200 °{settings.unit}.")
     if not abs(settings.clock_offset_s) <= FARTHEST_S:
         raise ImportFileError(f"--clock-offset {settings.clock_offset_s:g}: must be a number of seconds.")
     return settings

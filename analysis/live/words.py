@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from typing import Literal
-
 from soakwitness.analysis.live.state import ClockState, PieceState, Source
+from soakwitness.firmware_bridge.common.units import Unit
+from soakwitness.firmware_bridge.common.wording import countdown, difference, temperature
 
 SOURCES: dict[Source, str] = {
     "load": "by the load sensor",
     "packet estimate": "estimated in the packet",
     "control": "at the control sensor",
 }
-Unit = Literal["C", "F"]
 
 
 def sentence(state: ClockState | None, unit: Unit = "C") -> str:
@@ -32,10 +31,10 @@ def sentence(state: ClockState | None, unit: Unit = "C") -> str:
     if state is None:
         return "No reading of the chamber yet"
     if state.hold is None or state.band_c is None:
-        return f"All holds are over, chamber at {_temp(state.chamber_c, unit)}"
+        return f"All holds are over, chamber at {temperature(state.chamber_c, unit)}"
     lead = f"Hold {state.hold}: "
     if state.all_out:
-        return f"{lead}all pieces are out, chamber at {_temp(state.chamber_c, unit)}"
+        return f"{lead}all pieces are out, chamber at {temperature(state.chamber_c, unit)}"
     if not state.pieces:
         return lead + _chamber_only(state, unit)
     if state.phase == "before" and not any(piece.in_band for piece in state.pieces):
@@ -63,16 +62,16 @@ def _who(piece: PieceState, *, alone: bool) -> str:
 
 def _one(state: ClockState, piece: PieceState, unit: Unit) -> str:
     """How one group of pieces stands, without its name."""
-    of = f"{_clock(piece.soak_s)} of {_clock(piece.required_s)}"
+    of = f"{countdown(piece.soak_s)} of {countdown(piece.required_s)}"
     if piece.overdue:
         return f"in band {of}, overdue: {_out(state)}"
     if piece.complete:
         return f"in band {of}, soak complete{_surely(piece) if state.take_out else ''}: {_out(state)}"
     if piece.in_band:
         return f"in band {of}, {_when(state, piece)}"
-    short = f"{_diff(piece.short_c, unit)} below the band"
+    short = f"{difference(piece.short_c, unit)} below the band"
     if piece.soak_s > 0.0:
-        return f"{short} since {_clock(piece.dip_s)}, soak stands at {of}"
+        return f"{short} since {countdown(piece.dip_s)}, soak stands at {of}"
     return f"{short}, soak {of}{', ' + _when(state, piece) if piece.left_s is not None else ''}"
 
 
@@ -80,15 +79,15 @@ def _when(state: ClockState, piece: PieceState) -> str:
     if piece.left_s is None:
         return "time left not known"
     if not state.take_out:
-        return f"complete in {_clock(piece.left_s)}"
-    return f"take out in {_clock(piece.left_s)}{_surely(piece)}"
+        return f"complete in {countdown(piece.left_s)}"
+    return f"take out in {countdown(piece.left_s)}{_surely(piece)}"
 
 
 def _surely(piece: PieceState) -> str:
     """What a slow packet, or time without a reading, asks for beyond the best estimate."""
     if piece.sure_in_s is None or piece.sure_in_s < (piece.left_s or 0.0) + 30.0:
         return ""
-    return f", to be sure in {_clock(piece.sure_in_s)}"
+    return f", to be sure in {countdown(piece.sure_in_s)}"
 
 
 def _out(state: ClockState) -> str:
@@ -99,32 +98,18 @@ def _on_the_way(state: ClockState, unit: Unit) -> str:
     assert state.band_c is not None
     lower_c, upper_c = state.band_c
     if state.chamber_c < lower_c:
-        where = f"{_diff(lower_c - state.chamber_c, unit)} to go to the band"
+        where = f"{difference(lower_c - state.chamber_c, unit)} to go to the band"
     elif state.chamber_c > upper_c:
-        where = f"{_diff(state.chamber_c - upper_c, unit)} to come down to the band"
+        where = f"{difference(state.chamber_c - upper_c, unit)} to come down to the band"
     else:
         where = "in band"
-    blades = f", blade at {_temp(min(piece.work_c for piece in state.pieces), unit)}" if state.pieces else ""
+    blades = f", blade at {temperature(min(piece.work_c for piece in state.pieces), unit)}" if state.pieces else ""
     named = f" ({SOURCES[state.pieces[0].source]})" if blades else ""
-    return f"chamber at {_temp(state.chamber_c, unit)}, {where}{blades}{named}"
+    return f"chamber at {temperature(state.chamber_c, unit)}, {where}{blades}{named}"
 
 
 def _chamber_only(state: ClockState, unit: Unit) -> str:
     """Loaded hot and nobody has marked the loading."""
     if state.phase != "in":
         return _on_the_way(state, unit) + ("" if state.loaded else ", not loaded yet")
-    return f"chamber in band for {_clock(state.chamber_soak_s)}, no load mark: the soak counts from loading, mark it"
-
-
-def _clock(seconds: float) -> str:
-    whole = int(seconds)
-    hours, minutes = whole // 3600, whole // 60 % 60
-    return f"{hours}:{minutes:02d}:{whole % 60:02d}" if hours else f"{minutes}:{whole % 60:02d}"
-
-
-def _temp(temp_c: float, unit: Unit) -> str:
-    return f"{temp_c:.0f} °C" if unit == "C" else f"{temp_c * 1.8 + 32.0:.0f} °F"
-
-
-def _diff(difference_k: float, unit: Unit) -> str:
-    return f"{difference_k:.0f} °C" if unit == "C" else f"{difference_k * 1.8:.0f} °F"
+    return f"chamber in band for {countdown(state.chamber_soak_s)}, no load mark: the soak counts from loading, mark it"

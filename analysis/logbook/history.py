@@ -14,6 +14,7 @@ from soakwitness.analysis.logbook.pieces import Piece, piece_named
 from soakwitness.analysis.logbook.runs import RunEntry, recipe_text, runs_listed
 from soakwitness.analysis.logbook.treatments import QUENCHES, Treatment, treatments_of
 from soakwitness.analysis.recipes.model import Recipe
+from soakwitness.firmware_bridge.common.wording import duration
 
 HARDENS_FROM_C = 740.0  # below the lowest hardening temperature of any steel treated here, above any temper
 TEMPER_WITHIN_S = 24 * 3600.0  # common practice, no source: as-quenched steel does not wait overnight and longer
@@ -198,8 +199,8 @@ def _late(steps: Sequence[Step]) -> list[OrderFinding]:
             limit_s = TEMPER_WITHIN_S if step.kind == "temper" else COLD_WITHIN_S
             if waited_s > limit_s:
                 says = (
-                    f"The {step.kind} began {waited_s / 3600:.0f} h after what came before it; "
-                    f"common practice is within {limit_s / 3600:.0f} h."
+                    f"The {step.kind} began {duration(waited_s)} after what came before it; "
+                    f"common practice is within {duration(limit_s)}."
                 )
                 code = "tempered late" if step.kind == "temper" else "cold treatment late"
                 found.append(OrderFinding(code, "warn", says, "Look for cracks, and for low hardness."))

@@ -12,6 +12,7 @@ from pathlib import Path
 from soakwitness.analysis.errors import LogBookError
 from soakwitness.analysis.logbook.moments import Stamp, from_utc_text, utc_text
 from soakwitness.analysis.logbook.opening import LogBook
+from soakwitness.firmware_bridge.common.units import to_kelvin
 from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.runfolder.model import Event, RunHeader
 from soakwitness.firmware_bridge.runfolder.seal import Seal, read_seal
@@ -180,7 +181,6 @@ def _replace_sensors(book: LogBook, header: RunHeader) -> None:
     book.connection.execute("DELETE FROM run_sensors WHERE run = ?", (header.run,))
     for column in header.columns:
         if column.kind == "sensor":
-            offset = column.input_offset
             book.insert(
                 "run_sensors",
                 run=header.run,
@@ -189,7 +189,7 @@ def _replace_sensors(book: LogBook, header: RunHeader) -> None:
                 serial=column.serial,
                 channel=column.channel,
                 position=column.position,
-                input_offset=offset / 1.8 if offset is not None and column.unit == "F" else offset,
+                input_offset=to_kelvin(column.input_offset, column.unit),
                 thermocouple=column.thermocouple,
                 tolerance_class=column.tolerance_class,
             )

@@ -10,6 +10,7 @@ from soakwitness.analysis.errors import LogBookError
 from soakwitness.analysis.logbook.moments import Stamp, moment_of
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.logbook.pieces import pieces_named
+from soakwitness.firmware_bridge.common.wording import Says, Temp
 
 KINDS = (
     "plate quench",
@@ -96,7 +97,7 @@ def add_treatment(
         raise LogBookError(f"The end {end_utc} is before the start {start_utc}.")
     for value in (lowest_c, shown_c):
         if value is not None and not -273.15 <= value <= 1600.0:
-            raise LogBookError(f"{value:g} °C is not believable.")
+            raise LogBookError(Says.of("{temp} is not believable.", temp=Temp(value)))
     with book.writing(stamp):
         return tuple(
             book.insert(

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import tomllib
 from pathlib import Path
 from typing import Any, cast
 
-from soakwitness.analysis.errors import PacketFileError, RecipeError
+from soakwitness.analysis.errors import PacketFileError
 from soakwitness.analysis.packet.piece import (
     GENERIC_BARE,
     GENERIC_FOIL,
@@ -19,11 +18,12 @@ from soakwitness.analysis.packet.piece import (
 )
 from soakwitness.analysis.packet.piece import for_piece as for_piece
 from soakwitness.analysis.packet.piece import generic_packet as generic_packet
-from soakwitness.analysis.recipes.tables import Table
+from soakwitness.firmware_bridge.common.tables import Table, parse, read_file
 
 FORMAT = "soakwitness/packet-file/1"
 KEYS = ("format", "fitted", "fitted_from", "thickness_mm", "foil", "foil_mm", "heated_faces", "blades", "steel_group")
 FIGURES = (*PARAMETERS, "peak_c", "peak_spread_c", "sensor_offset_c")
+MAKE = "Make one with: soakwitness packet fit"
 TABLES = ("spread", "scatter", "correlation")
 
 
@@ -45,15 +45,7 @@ def load_packet(path: str | Path) -> PacketModel:
     PacketFileError
         If the file cannot be read, or for the first mistake found: file, key, value and what is allowed.
     """
-    try:
-        text = Path(path).read_bytes().decode("utf-8")
-    except OSError as error:
-        raise PacketFileError(
-            f"{path}: cannot be read ({error.strerror}). Make one with: soakwitness packet fit"
-        ) from None
-    except UnicodeDecodeError:
-        raise PacketFileError(f"{path}: is no text in UTF-8. Make one with: soakwitness packet fit") from None
-    return parse_packet(text, str(path))
+    return parse_packet(read_file(path, PacketFileError, kind="a packet file", make=MAKE)[1], str(path))
 
 
 def parse_packet(text: str, source: str = "packet file") -> PacketModel:
@@ -76,42 +68,36 @@ def parse_packet(text: str, source: str = "packet file") -> PacketModel:
     PacketFileError
         For the first mistake: line or key, value and what is allowed.
     """
-    try:
-        values = tomllib.loads(text)
-        return _packet(Table(source, values), source)
-    except tomllib.TOMLDecodeError as error:
-        raise PacketFileError(f"{source}: {error}. Write the file anew with: soakwitness packet fit") from None
-    except RecipeError as error:
-        raise PacketFileError(str(error)) from None
+    return _packet(parse(text, source, PacketFileError, hint=MAKE), source)
 
 
 def _packet(top: Table, source: str) -> PacketModel:
     top.check_keys((*KEYS, *FIGURES, *TABLES))
     if top.values.get("format", FORMAT) != FORMAT:
         top.refuse("format", f'must be "{FORMAT}".')
-    thickness = top.number("thickness_mm", 0.0, 100.0, "mm", above=True)
+    thickness = top.number("thickness_mm", low=0.0, high=100.0, unit="mm", above=True)
     if thickness is None:
         top.refuse("thickness_mm", "is missing: the thickness of the blade in mm.")
     foil = top.flag("foil", True)
     generic = GENERIC_FOIL if foil else GENERIC_BARE
-    group = cast(SteelGroup, top.choice("steel_group", tuple(PEAK_C)) or "unknown")
-    figures: dict[str, Any] = {name: _or(top.number(name, *LIMITS[name], ""), generic[name][0]) for name in PARAMETERS}
+    group = cast(SteelGroup, top.choice("steel_group", tuple(PEAK_C), "unknown"))
+    figures: dict[str, Any] = {name: _figure(top, name, generic[name][0]) for name in PARAMETERS}
     fitted = top.flag("fitted", False)
     return PacketModel(
         thickness_mm=thickness,
         foil=foil,
-        foil_mm=_or(top.number("foil_mm", 0.0, 1.0, "mm", above=True), 0.05),
-        heated_faces=top.whole("heated_faces", 1, 2) or 2,
-        blades=top.whole("blades", 1, 100) or 1,
+        foil_mm=top.number("foil_mm", 0.05, low=0.0, high=1.0, unit="mm", above=True),
+        heated_faces=top.whole("heated_faces", 1, 2, 2),
+        blades=top.whole("blades", 1, 100, 1),
         spread=_logs(top.table("spread"), tuple(generic[name][1] for name in PARAMETERS)),
         scatter=_logs(top.table("scatter"), (0.0,) * len(PARAMETERS)),
         correlation=_correlation(top.table("correlation")),
-        peak_c=_or(top.number("peak_c", 600.0, 950.0, "°C"), PEAK_C[group][0]),
-        peak_spread_c=_or(top.number("peak_spread_c", 0.0, 100.0, "°C"), PEAK_C[group][1]),
+        peak_c=top.number("peak_c", PEAK_C[group][0], low=600.0, high=950.0, unit="°C"),
+        peak_spread_c=top.number("peak_spread_c", PEAK_C[group][1], low=0.0, high=100.0, unit="°C"),
         steel_group=group,
         fitted=fitted,
         slow_side=1.0 if fitted else 1.5,
-        sensor_offset_c=_or(top.number("sensor_offset_c", -50.0, 50.0, "°C"), 0.0),
+        sensor_offset_c=top.number("sensor_offset_c", 0.0, low=-50.0, high=50.0, unit="°C"),
         fitted_from=top.text("fitted_from") or "",
         fitted_thickness_mm=thickness if fitted else None,
         source=source,
@@ -119,8 +105,9 @@ def _packet(top: Table, source: str) -> PacketModel:
     )
 
 
-def _or(value: float | None, default: float) -> float:
-    return default if value is None else value
+def _figure(table: Table, name: str, default: float) -> float:
+    low, high = LIMITS[name]
+    return table.number(name, default, low=low, high=high)
 
 
 def _logs(table: Table | None, default: tuple[float, ...]) -> tuple[float, ...]:
@@ -128,7 +115,7 @@ def _logs(table: Table | None, default: tuple[float, ...]) -> tuple[float, ...]:
     if table is None:
         return default
     table.check_keys(PARAMETERS)
-    return tuple(_or(table.number(name, 0.0, 3.0, ""), 0.0) for name in PARAMETERS)
+    return tuple(table.number(name, 0.0, low=0.0, high=3.0) for name in PARAMETERS)
 
 
 def _correlation(table: Table | None) -> tuple[tuple[float, ...], ...]:

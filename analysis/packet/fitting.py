@@ -16,6 +16,7 @@ from soakwitness.analysis.packet.grid import STEP_S, Chamber, Steps, bridge, lay
 from soakwitness.analysis.packet.marching import march
 from soakwitness.analysis.packet.piece import FIGURE_WORDS, LIMITS, PARAMETERS, PacketModel
 from soakwitness.analysis.packet.stepping import Bundle
+from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, counted, moment
 
 FloatArray = npt.NDArray[np.float64]
 # Weak priors: standard deviations of the logarithms, then of the peak's place [K] and the sensor's offset [K].
@@ -48,7 +49,7 @@ class Fit:
     fitted_c: FloatArray
     measured_c: FloatArray
     told: tuple[str, ...]
-    says: tuple[str, ...]
+    says: tuple[Says, ...]
 
 
 def fit_packet(
@@ -103,10 +104,10 @@ def fit_packet(
     inside = (times >= load) & (times <= stop)
     if inside.sum() < FEWEST_POINTS or np.ptp(work[inside]) < LEAST_RISE_C:
         rise = float(np.ptp(work[inside])) if inside.any() else 0.0
-        raise NotEnoughData(
-            f"From {load:.0f} to {stop:.0f} s the load sensor has {inside.sum()} readings and rises by {rise:.0f} °C; "
-            f"a fit needs {FEWEST_POINTS} readings and {LEAST_RISE_C:.0f} °C. Check which sensor rode in the packet."
-        )
+        seen = f"From {moment(load)} to {moment(stop)} the load sensor has {counted(int(inside.sum()), 'reading')}"
+        says = f"{seen} and rises by {{rise}}; a fit needs {counted(FEWEST_POINTS, 'reading')} and {{least}}. "
+        says += "Check which sensor rode in the packet."
+        raise NotEnoughData(Says.of(says, rise=Diff(rise), least=Diff(LEAST_RISE_C)))
     whole = _solved(_problem(chamber, packet, (times, work), load, stop, progress), fitted_from)
     warm = _warm_from(chamber, load)
     if whole.residual_c <= GOOD_FIT_C or warm >= stop - FEWEST_POINTS * STEP_S:
@@ -114,9 +115,10 @@ def fit_packet(
     part = _solved(_problem(chamber, packet, (times, work), warm, stop, progress), fitted_from)
     if part.residual_c > 0.5 * whole.residual_c:
         return whole
-    note = (
-        f"before {warm:.0f} s, while the chamber was not half as hot as it got, the two sensors do not go together "
-        f"({whole.residual_c:.0f} °C apart): only what came after was used"
+    note = Says.of(
+        f"before {moment(warm)}, while the chamber was not half as hot as it got, the two sensors do not go together "
+        "({apart} apart): only what came after was used",
+        apart=Diff(whole.residual_c),
     )
     return replace(part, says=(note, *part.says))
 
@@ -291,20 +293,22 @@ def _alike(left: FloatArray) -> float:
     return (1.0 + r) / (1.0 - r)
 
 
-def _says(problem: _Problem, packet: PacketModel, left: FloatArray, told: tuple[str, ...]) -> tuple[str, ...]:
-    says = []
+def _says(problem: _Problem, packet: PacketModel, left: FloatArray, told: tuple[str, ...]) -> tuple[Says, ...]:
+    says: list[Says] = []
     hottest = float(problem.steps.mean_c.max())
     rms = float(np.sqrt(np.mean(left**2)))
     if rms > 5.0:
-        says.append(f"the model misses the load sensor by {rms:.1f} °C on average: check thickness, marks and sensor")
+        misses = "the model misses the load sensor by {rms} on average: check thickness, marks and sensor"
+        says.append(Says.of(misses, rms=Diff(rms)))
     if hottest < properties.PEAK_FROM_C and "peak_factor" not in told:
-        says.append(f"the run stayed below {hottest:.0f} °C: it tells nothing of the transformation peak")
+        below = "the run stayed below {hottest}: it tells nothing of the transformation peak"
+        says.append(Says.of(below, hottest=Temp(hottest)))
     if abs(packet.sensor_offset_c) > 3.0:
-        says.append(
-            f"the load sensor reads {packet.sensor_offset_c:+.1f} °C against the control sensor: compare the two first"
-        )
+        reads = "the load sensor reads {offset} against the control sensor: compare the two first"
+        says.append(Says.of(reads, offset=Diff(packet.sensor_offset_c, signed=True)))
     used = [name for name in PARAMETERS if packet.foil or name in ("eps_o", "peak_factor")]
     untold = [FIGURE_WORDS[name] for name in used if name not in told]
     if untold:
-        says.append(f"this run says little of the {' and the '.join(untold)}: the figures before it still stand there")
+        little = f"this run says little of the {' and the '.join(untold)}: the figures before it still stand there"
+        says.append(Says.plain(little))
     return tuple(says)

@@ -11,7 +11,7 @@ import numpy.typing as npt
 from soakwitness.analysis.errors import NotEnoughData
 from soakwitness.analysis.packet import properties
 from soakwitness.analysis.packet.piece import PacketModel
-from soakwitness.firmware_bridge.runfolder.format import counted
+from soakwitness.firmware_bridge.common.wording import counted
 
 FloatArray = npt.NDArray[np.float64]
 STEP_S, LONG_STEP_S, LONG_RUN_S = 20.0, 40.0, 100_000.0  # in runs of more than about a day the longer one

@@ -13,6 +13,7 @@ from soakwitness.analysis.packet.draws import bundle_of, uniform_set
 from soakwitness.analysis.packet.grid import Chamber, bridge, lay_steps
 from soakwitness.analysis.packet.marching import march
 from soakwitness.analysis.packet.piece import PacketModel as PacketModel
+from soakwitness.firmware_bridge.common.wording import Says, Temp, duration, moment
 
 FloatArray = npt.NDArray[np.float64]
 SingleArray = npt.NDArray[np.float32]
@@ -60,7 +61,7 @@ class PacketEstimate:
     fitted: bool
     packet: PacketModel
     gaps: tuple[tuple[float, float], ...] = ()
-    says: tuple[str, ...] = ()
+    says: tuple[Says, ...] = ()
 
     def window(self, start_s: float, stop_s: float) -> tuple[FloatArray, SingleArray]:
         """Part of the draws that covers a time, without copying.
@@ -204,7 +205,8 @@ def estimate(
     chamber = bridge(times, np.clip(np.asarray(chamber_c, dtype=float), *POSSIBLE_C))
     load = float(chamber.t_s[0]) if load_t_s is None else max(float(load_t_s), float(chamber.t_s[0]))
     if load >= chamber.t_s[-1]:
-        raise NotEnoughData(f"The load mark at {load:.0f} s is after the last reading at {chamber.t_s[-1]:.0f} s.")
+        last = moment(float(chamber.t_s[-1]))
+        raise NotEnoughData(f"The load mark at {moment(load)} is after the last reading at {last}.")
     steps = lay_steps(chamber, packet, load, start_c)
     count = draws or (MANY_DRAWS if steps.mean_c.size <= MANY_STEPS else FEW_DRAWS)
     bundle, unseen = bundle_of(packet, count)
@@ -267,16 +269,16 @@ def biot_number(packet: PacketModel, hottest_c: float) -> float:
 
 def _says(
     chamber: Chamber, packet: PacketModel, load_t_s: float | None, start_c: float, biot: float
-) -> tuple[str, ...]:
-    says = []
+) -> tuple[Says, ...]:
+    says: list[Says] = []
     if not packet.fitted:
-        says.append("a model with generic figures until an instrumented packet was run")
+        says.append(Says.plain("a model with generic figures until an instrumented packet was run"))
     if chamber.gaps.size:
-        says.append(f"the chamber was not read for {np.diff(chamber.gaps).sum():.0f} s: the estimate is wider there")
+        unread = duration(float(np.diff(chamber.gaps).sum()))
+        says.append(Says.plain(f"the chamber was not read for {unread}: the estimate is wider there"))
     if load_t_s is None and chamber.temp_c[0] > start_c + HOT_START_C:
-        says.append(
-            f"the record starts at {chamber.temp_c[0]:.0f} °C: the packet is taken to have gone in cold just then"
-        )
+        hot = "the record starts at {first}: the packet is taken to have gone in cold just then"
+        says.append(Says.of(hot, first=Temp(float(chamber.temp_c[0]))))
     if biot > THICK_BIOT:
-        says.append(f"Biot number {biot:.2f}: the core of so thick a piece follows later than this says")
+        says.append(Says.plain(f"Biot number {biot:.2f}: the core of so thick a piece follows later than this says"))
     return tuple(says)

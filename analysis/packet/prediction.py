@@ -18,6 +18,7 @@ from soakwitness.analysis.verification.gathering import chamber_trace, corrected
 from soakwitness.analysis.verification.placing import Placed, place_holds
 from soakwitness.analysis.verification.readings import Readings
 from soakwitness.analysis.verification.sensor_errors import errors_of
+from soakwitness.firmware_bridge.common.wording import Says
 
 
 class UnknownSensor(AnalysisError):
@@ -52,7 +53,7 @@ class Prediction:
     estimate: PacketEstimate
     holds: tuple[HoldLag, ...]
     chamber: str
-    says: tuple[str, ...]
+    says: tuple[Says, ...]
 
 
 def predict(
@@ -96,7 +97,9 @@ def predict(
     holds = recipe.holds if recipe is not None else ()
     says = list(found.says)
     if load_s is None and recipe is not None and recipe.load == "hot":
-        says.append("loaded hot, but no load mark: the packet is taken to have gone in at the first reading")
+        says.append(
+            Says.plain("loaded hot, but no load mark: the packet is taken to have gone in at the first reading")
+        )
     return Prediction(
         found,
         tuple(_hold(n, hold, place, found) for n, (hold, place) in enumerate(zip(holds, placed, strict=True), start=1)),
@@ -235,5 +238,5 @@ def as_json(prediction: Prediction) -> dict[str, object]:
         "thickness_mm": found.packet.thickness_mm,
         "foil": found.packet.foil,
         "load_t_s": found.load_t_s,
-        "says": list(prediction.says),
+        "says": [str(says) for says in prediction.says],
     }

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from soakwitness.analysis.recipes.model import Hold, Ramp, Recipe
-from soakwitness.analysis.recipes.words import Unit, difference, duration, temperature
+from soakwitness.firmware_bridge.common.units import Unit
+from soakwitness.firmware_bridge.common.wording import difference, duration, rate, temperature
 
 HOTTEST_USUAL_C = 1250.0  # high-speed steels; common practice, no source
 SLOW_C_PER_H, FAST_C_PER_H = 20.0, 6000.0
@@ -48,10 +49,10 @@ def _ramp_doubts(recipe: Recipe, step: Ramp, unit: Unit) -> list[str]:
         says.append(
             f"Step {step.number} goes to {temperature(step.to_c, unit)}, hotter than blade steels are heated.{hint}"
         )
-    rate = step.rate_c_per_h
-    if rate is not None and not SLOW_C_PER_H <= rate <= FAST_C_PER_H:
-        hint = "Rates are per hour, not per minute." if rate < SLOW_C_PER_H else "No small furnace is that fast."
-        says.append(f"Step {step.number} asks for {difference(rate, unit)} per hour. {hint}")
+    pace = step.rate_c_per_h
+    if pace is not None and not SLOW_C_PER_H <= pace <= FAST_C_PER_H:
+        hint = "Rates are per hour, not per minute." if pace < SLOW_C_PER_H else "No small furnace is that fast."
+        says.append(f"Step {step.number} asks for {rate(pace, unit)}. {hint}")
     return says
 
 

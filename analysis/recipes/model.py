@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from soakwitness.firmware_bridge.common.units import Unit
+
 
 @dataclass(frozen=True)
 class Ramp:
@@ -87,7 +89,7 @@ class Recipe:
     """
 
     name: str
-    unit: Literal["C", "F"]
+    unit: Unit
     steps: tuple[Ramp | Hold, ...]
     steel: str | None = None
     load: Literal["cold", "hot"] = "cold"

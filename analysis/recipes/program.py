@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from soakwitness.analysis.recipes.model import Hold, Recipe
-from soakwitness.analysis.recipes.words import Unit, difference, duration, temperature
+from soakwitness.firmware_bridge.common.units import Unit
+from soakwitness.firmware_bridge.common.wording import difference, duration, rate, temperature
 
 
 @dataclass(frozen=True)
@@ -84,7 +85,7 @@ def _typed(step: ProgramStep, unit: Unit) -> str:
         return f"Stay at {goal} for {duration(step.hold_s)}."
     if step.rate_c_per_h is None:
         return f"Go to {goal} as fast as the furnace can."
-    return f"Go to {goal} at {difference(step.rate_c_per_h, unit)} per hour."
+    return f"Go to {goal} at {rate(step.rate_c_per_h, unit)}."
 
 
 def _deliberate(recipe: Recipe, unit: Unit) -> str:

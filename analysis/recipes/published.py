@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from soakwitness.analysis.recipes.model import Hold, Recipe
-from soakwitness.analysis.recipes.words import Unit, temperature
 from soakwitness.analysis.steels import CONFIRM, Steel, SteelFigure, What, span_words
+from soakwitness.firmware_bridge.common.units import Unit, from_celsius, to_celsius
+from soakwitness.firmware_bridge.common.wording import temperature
 
 HARDENING_FROM_C = 700.0  # no steel here is hardened below, or tempered above
 NEAR_C = 15.0  # single published temperatures stand for their surroundings
@@ -44,7 +45,7 @@ def recipe_outside(recipe: Recipe, steel: Steel, unit: Unit | None = None) -> tu
 
 def _wrong_unit(recipe: Recipe, hottest_c: float, steel: Steel) -> tuple[str, ...]:
     """Ask about the unit where the hottest hold would harden this steel if its number were read in the other one."""
-    other, read_c = ("C", hottest_c * 1.8 + 32.0) if recipe.unit == "F" else ("F", (hottest_c - 32.0) / 1.8)
+    other, read_c = ("C", from_celsius(hottest_c, "F")) if recipe.unit == "F" else ("F", to_celsius(hottest_c, "F"))
     for figure in steel.of("harden"):
         low_c, high_c = figure.low_c or 0.0, figure.high_c or figure.low_c or 0.0
         if low_c - NEAR_C <= read_c <= high_c + NEAR_C:

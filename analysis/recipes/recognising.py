@@ -10,6 +10,7 @@ import numpy.typing as npt
 
 from soakwitness.analysis.recipes.model import Recipe
 from soakwitness.analysis.recipes.program import program_setpoints
+from soakwitness.firmware_bridge.common.wording import Says, Temp, duration, joined
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -35,7 +36,7 @@ class Recognised:
     """The recipe that fits, or None; ``says`` is one sentence about why."""
 
     recipe: Recipe | None
-    says: str
+    says: Says
 
 
 def levels(t_s: FloatArray, temp_c: FloatArray) -> tuple[Level, ...]:
@@ -90,12 +91,13 @@ def recognise(found: Sequence[Level], recipes: Sequence[Recipe], *, by_setpoint:
     within_c = SETPOINT_WITHIN_C if by_setpoint else READING_WITHIN_C
     fits = [(distance, recipe) for recipe in recipes if (distance := _distance(found, recipe, within_c)) is not None]
     if not fits:
-        stays = ", ".join(f"{level.temp_c:.0f} for {level.stay_s / 60:.0f} min" for level in found) or "none"
-        return Recognised(None, f"no recipe has these stays (°C): {stays}")
+        stays = [Says.of(f"{{at}} for {duration(level.stay_s)}", at=Temp(level.temp_c)) for level in found]
+        none = Says.of("no recipe has these stays: {stays}", stays=joined(stays or ["none"], ", "))
+        return Recognised(None, none)
     fits.sort(key=lambda fit: fit[0])
     if len(fits) > 1 and fits[1][0] - fits[0][0] < 0.5:
-        return Recognised(None, f"{fits[0][1].name} and {fits[1][1].name} fit equally well")
-    return Recognised(fits[0][1], f"recognised {fits[0][1].name}")
+        return Recognised(None, Says.plain(f"{fits[0][1].name} and {fits[1][1].name} fit equally well"))
+    return Recognised(fits[0][1], Says.plain(f"recognised {fits[0][1].name}"))
 
 
 def _distance(found: Sequence[Level], recipe: Recipe, within_c: float) -> float | None:

@@ -5,7 +5,8 @@ from __future__ import annotations
 from itertools import pairwise
 
 from soakwitness.analysis.recipes.model import Hold, Quench, Ramp, Recipe
-from soakwitness.analysis.recipes.words import Unit, difference, duration, number, temperature
+from soakwitness.firmware_bridge.common.units import Unit
+from soakwitness.firmware_bridge.common.wording import difference, duration, number, rate, temperature
 
 ROOM_C = 20.0
 
@@ -89,11 +90,11 @@ def _ramp(recipe: Recipe, before: Ramp | Hold | None, step: Ramp, unit: Unit) ->
     else:
         word = "heat" if up else "cool"
         time_s = 3600.0 * abs(step.to_c - from_c) / step.rate_c_per_h
-        says = f"{word} at {difference(step.rate_c_per_h, unit)} per hour to {to}, about {duration(round(time_s, -1))}"
+        says = f"{word} at {rate(step.rate_c_per_h, unit)} to {to}, about {duration(time_s)}"
     limits = [
-        f"no {word} than {difference(rate, unit)} per hour"
-        for word, rate in (("slower", step.min_rate_c_per_h), ("faster", step.max_rate_c_per_h))
-        if rate is not None
+        f"no {word} than {rate(pace, unit)}"
+        for word, pace in (("slower", step.min_rate_c_per_h), ("faster", step.max_rate_c_per_h))
+        if pace is not None
     ]
     says += "".join(f", {text}" for text in limits)
     if new_round and recipe.cool_below_c is not None:

@@ -15,9 +15,9 @@ from soakwitness.analysis.comparison import (
     compare_hold,
     comparison_sentence,
 )
-from soakwitness.analysis.recipes.words import Unit
 from soakwitness.analysis.runs import Run
 from soakwitness.analysis.verification.model import Verification
+from soakwitness.firmware_bridge.common.units import Unit
 
 
 @dataclass(frozen=True)

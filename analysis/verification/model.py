@@ -330,7 +330,6 @@ class Verification:
     sensor: str
     known: KnownError
     work: WorkTemperature | None = None
-    marks_used: tuple[str, ...] = ()
     not_seen: tuple[Says, ...] = ()
     proves: tuple[Says, ...] = ()
     rule: str = RULE

@@ -173,7 +173,6 @@ def _verification(view: View, findings: tuple[Finding, ...], bad: tuple[BadReadi
         sensor=context.chamber.name,
         known=known,
         work=shown_work(context, view.holds),
-        marks_used=tuple(f"{m.act} at {m.t_s:.0f} s" for m in context.run.marks if not m.struck),
         not_seen=not_seen(view, bad),
         proves=what_would_prove_all(view, findings) if verdict == "not proven" else (),
         by_estimate=source == "packet estimate",

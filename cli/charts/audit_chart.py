@@ -7,6 +7,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from soakwitness.cli.charts import style
+from soakwitness.firmware_bridge.common.units import Unit, from_celsius, from_kelvin
+from soakwitness.firmware_bridge.common.wording import counted
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -14,13 +16,12 @@ if TYPE_CHECKING:
 
     from soakwitness.analysis.audit.aligning import Aligned
     from soakwitness.analysis.audit.evidence import Evidence
-    from soakwitness.analysis.runs import FloatArray
 
 MOST_LABELS = 4
 
 
 def save_audit_chart(
-    evidence: Evidence, run: str, folders: Mapping[str, Path], path: Path, *, unit: style.Unit = "C"
+    evidence: Evidence, run: str, folders: Mapping[str, Path], path: Path, *, unit: Unit = "C"
 ) -> None:
     """Read the runs (``folders`` by run) and draw the suspect over the good ones as PNG, SVG or PDF."""
     from soakwitness.analysis.audit.aligning import align
@@ -38,7 +39,7 @@ def save_audit_chart(
         style.save(audit_figure(aligned, run, unit=unit), path)
 
 
-def audit_figure(aligned: Aligned, run: str, *, unit: style.Unit) -> Figure:
+def audit_figure(aligned: Aligned, run: str, *, unit: Unit) -> Figure:
     """Figure: traces above, suspect minus the good ones' median below. Call within ``style.own_look()``."""
     from matplotlib.figure import Figure
 
@@ -48,45 +49,37 @@ def audit_figure(aligned: Aligned, run: str, *, unit: style.Unit) -> Figure:
     _difference(lower, aligned, unit)
     _clock(lower, aligned)
     count = aligned.good_c.shape[0]
-    beside = f"over {count} good run{'s' if count != 1 else ''}" if count else "with no good run to compare"
+    beside = f"over {counted(count, 'good run')}" if count else "with no good run to compare"
     upper.set_title(f"{run} {beside}")
     return figure
 
 
-def _traces(ax: Axes, aligned: Aligned, unit: style.Unit) -> None:
+def _traces(ax: Axes, aligned: Aligned, unit: Unit) -> None:
     t = aligned.t_s
     hold = aligned.hold
     if hold is not None:
-        style.draw_band(ax, 0.0, hold.required_s, style.shown(hold.lower_c, unit), style.shown(hold.upper_c, unit))
-        target = style.shown(hold.target_c, unit)
+        style.draw_band(ax, 0.0, hold.required_s, from_celsius(hold.lower_c, unit), from_celsius(hold.upper_c, unit))
+        target = from_celsius(hold.target_c, unit)
         ax.plot([0.0, hold.required_s], [target, target], label="recipe", **style.RECIPE)
     for i, line in enumerate(aligned.good_c):
-        ax.plot(t, _shown(line, unit), color="#8C8C8C", linewidth=0.9, label="good runs" if i == 0 else None)
-    ax.plot(t, _shown(aligned.suspect_c, unit), label="suspect", **style.MEASURED)
+        ax.plot(t, from_celsius(line, unit), color="#8C8C8C", linewidth=0.9, label="good runs" if i == 0 else None)
+    ax.plot(t, from_celsius(aligned.suspect_c, unit), label="suspect", **style.MEASURED)
     for number, (start, end, _) in enumerate(aligned.apart):
         ax.axvspan(start, end, ymax=0.015, color=style.VERMILION, linewidth=0, label="apart" if number == 0 else None)
     ax.set_ylabel(f"temperature, {style.degree(unit)}")
     ax.legend(loc="lower left", bbox_to_anchor=(0.25, 0.05), ncols=4)
 
 
-def _scale(unit: style.Unit) -> float:
-    return style.shown_difference(1.0, unit)
-
-
-def _shown(temp_c: FloatArray, unit: style.Unit) -> FloatArray:
-    return _scale(unit) * temp_c + style.shown(0.0, unit)
-
-
-def _difference(ax: Axes, aligned: Aligned, unit: style.Unit) -> None:
+def _difference(ax: Axes, aligned: Aligned, unit: Unit) -> None:
     t = aligned.t_s
-    difference = _scale(unit) * (aligned.suspect_c - aligned.median_c)
-    spread = _scale(unit) * aligned.spread_c
+    difference = from_kelvin(aligned.suspect_c - aligned.median_c, unit)
+    spread = from_kelvin(aligned.spread_c, unit)
     ax.fill_between(t, -spread, spread, color="#CFCFCF", linewidth=0, label="spread of the good ones")
     ax.axhline(0.0, color="#8C8C8C", linewidth=0.9)
     ax.plot(t, difference, **style.MEASURED)
     widest = sorted(aligned.apart, key=lambda part: -abs(part[2]))[:MOST_LABELS]
     for start, end, kelvin in widest:
-        shown = style.shown_difference(kelvin, unit)
+        shown = from_kelvin(kelvin, unit)
         ax.axvspan(start, end, color=style.VERMILION, alpha=0.12, linewidth=0, zorder=0.4)
         ax.annotate(
             f"{shown:+.0f} {style.degree(unit)}",

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from soakwitness.cli.charts import style
+from soakwitness.firmware_bridge.common.units import Unit, from_celsius, from_kelvin
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -25,7 +26,7 @@ def draw_calibration(
     *,
     pair: Pair | None = None,
     before: Correction | None = None,
-    unit: style.Unit = "C",
+    unit: Unit = "C",
 ) -> None:
     """Draw errors against temperature, and above them the run with its stable stretches."""
     from matplotlib.figure import Figure
@@ -41,7 +42,7 @@ def draw_calibration(
         style.save(figure, path)
 
 
-def _draw_stretches(ax: Axes, found: Calibration, pair: Pair, unit: style.Unit) -> None:
+def _draw_stretches(ax: Axes, found: Calibration, pair: Pair, unit: Unit) -> None:
     """Both traces, the stable stretches marked and numbered."""
     from soakwitness.cli.charts.thinning import thin
 
@@ -50,14 +51,14 @@ def _draw_stretches(ax: Axes, found: Calibration, pair: Pair, unit: style.Unit) 
         (pair.sensor_c, pair.sensor.name, style.MEASURED),
     ):
         t_s, temp = thin(pair.t_s, values, most=2000, gap_s=None)
-        ax.plot(t_s, [style.shown(v, unit) for v in temp], label=name, **look)
+        ax.plot(t_s, [from_celsius(v, unit) for v in temp], label=name, **look)
     for number, point in enumerate(found.points, 1):
         if point.stretch is None:
             continue
         ax.axvspan(point.stretch.start_s, point.stretch.end_s, color=style.BAND_FILL, alpha=0.45, linewidth=0, zorder=0)
         middle = (point.stretch.start_s + point.stretch.end_s) / 2.0
         ax.annotate(
-            str(number), (middle, style.shown(point.reference_c, unit)), xytext=(0, 6), textcoords="offset points"
+            str(number), (middle, from_celsius(point.reference_c, unit)), xytext=(0, 6), textcoords="offset points"
         )
     ax.set_title("Stable stretches (shaded)")
     ax.set_ylabel(style.degree(unit))
@@ -65,13 +66,11 @@ def _draw_stretches(ax: Axes, found: Calibration, pair: Pair, unit: style.Unit) 
     ax.legend(loc="best")
 
 
-def _draw_errors(
-    ax: Axes, found: Calibration, correction: Correction, before: Correction | None, unit: style.Unit
-) -> None:
+def _draw_errors(ax: Axes, found: Calibration, correction: Correction, before: Correction | None, unit: Unit) -> None:
     """Errors with U as bars; the model's error with its U as a band, which ends where nothing is known."""
-    reading = [style.shown(r, unit) for r in correction.table_reading_c]
-    error = [style.shown_difference(-c, unit) for c in correction.table_correction_c]
-    u = [style.shown_difference(v, unit) for v in correction.table_expanded_c]
+    reading = [from_celsius(r, unit) for r in correction.table_reading_c]
+    error = [from_kelvin(-c, unit) for c in correction.table_correction_c]
+    u = [from_kelvin(v, unit) for v in correction.table_expanded_c]
     low, high = ([e - s * w for e, w in zip(error, u, strict=True)] for s in (1.0, -1.0))
     ax.fill_between(reading, low, high, color=style.BAND_FILL, alpha=0.3, linewidth=0)
     for edge in (low, high):
@@ -79,15 +78,15 @@ def _draw_errors(
     ax.plot(reading, error, label=f"fitted error: {correction.model} (band: U)", **style.MEASURED)
     if before is not None:
         ax.plot(
-            [style.shown(r, unit) for r in before.table_reading_c],
-            [style.shown_difference(-c, unit) for c in before.table_correction_c],
+            [from_celsius(r, unit) for r in before.table_reading_c],
+            [from_kelvin(-c, unit) for c in before.table_correction_c],
             label=f"calibration of {before.done_on}",
             **style.RECIPE,
         )
     ax.errorbar(
-        [style.shown(p.reading_c, unit) for p in found.points],
-        [style.shown_difference(p.error_c, unit) for p in found.points],
-        yerr=[style.shown_difference(p.budget.expanded_c, unit) for p in found.points],
+        [from_celsius(p.reading_c, unit) for p in found.points],
+        [from_kelvin(p.error_c, unit) for p in found.points],
+        yerr=[from_kelvin(p.budget.expanded_c, unit) for p in found.points],
         fmt="o",
         color=style.BLACK,
         capsize=4,
@@ -101,7 +100,7 @@ def _draw_errors(
 
 
 def draw_accuracy_history(
-    path: Path, tests: Sequence[Check], lives: Sequence[SensorLife], *, sensor: str, unit: style.Unit = "C"
+    path: Path, tests: Sequence[Check], lives: Sequence[SensorLife], *, sensor: str, unit: Unit = "C"
 ) -> None:
     """Draw the differences of all accuracy tests over time; a new sensor life begins a new line."""
     from matplotlib.figure import Figure
@@ -111,8 +110,8 @@ def draw_accuracy_history(
         ax = figure.subplots()
         for number, (life, group) in enumerate(_by_life(tests).items()):
             days = [_chart_day(t.done_on) for t in group]
-            differences = [style.shown_difference(float(t.result["difference_c"]), unit) for t in group]
-            u = [style.shown_difference(float(t.result.get("expanded_c") or 0.0), unit) for t in group]
+            differences = [from_kelvin(float(t.result["difference_c"]), unit) for t in group]
+            u = [from_kelvin(float(t.result.get("expanded_c") or 0.0), unit) for t in group]
             ax.errorbar(
                 days,
                 differences,
@@ -125,7 +124,7 @@ def draw_accuracy_history(
             )
         newest = tests[-1].result.get("limit_c")
         if newest is not None:
-            limit = style.shown_difference(float(newest), unit)
+            limit = from_kelvin(float(newest), unit)
             for edge, name in ((-limit, None), (limit, "limit")):
                 ax.axhline(edge, color=style.BAND_EDGE, linewidth=1.2, label=name)
         for life_ in lives:

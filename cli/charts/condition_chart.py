@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from soakwitness.cli.charts import style
+from soakwitness.firmware_bridge.common.units import Unit, from_kelvin
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -17,7 +18,7 @@ if TYPE_CHECKING:
 MOST = 4
 
 
-def save_condition_chart(condition: Condition, path: Path, *, unit: style.Unit = "C") -> None:
+def save_condition_chart(condition: Condition, path: Path, *, unit: Unit = "C") -> None:
     """Draw the trends that matter most and write them as PNG, SVG or PDF."""
     with style.own_look():
         style.save(condition_figure(condition, unit=unit), path)
@@ -34,7 +35,7 @@ def chosen_trends(condition: Condition) -> tuple[Trend, ...]:
     return tuple(kinds.values())[:MOST]
 
 
-def condition_figure(condition: Condition, *, unit: style.Unit) -> Figure:
+def condition_figure(condition: Condition, *, unit: Unit) -> Figure:
     """Figure with two axes a trend: values above, sums below. Call within ``style.own_look()``."""
     from matplotlib.figure import Figure
 
@@ -53,12 +54,12 @@ def condition_figure(condition: Condition, *, unit: style.Unit) -> Figure:
     return figure
 
 
-def _scale(trend: Trend, unit: style.Unit) -> float:
+def _scale(trend: Trend, unit: Unit) -> float:
     plain = trend.series.kind == "output"
-    return 1.0 if plain else 100.0 if trend.series.kind == "missed" else style.shown_difference(1.0, unit)
+    return 1.0 if plain else 100.0 if trend.series.kind == "missed" else from_kelvin(1.0, unit)
 
 
-def _values(ax: Axes, trend: Trend, unit: style.Unit) -> None:
+def _values(ax: Axes, trend: Trend, unit: Unit) -> None:
     scale = _scale(trend, unit)
     number = range(1, trend.series.values.size + 1)
     singles = trend.singles
@@ -81,15 +82,10 @@ def _values(ax: Axes, trend: Trend, unit: style.Unit) -> None:
     ax.legend(loc="upper left", ncols=3)
 
 
-def _title(trend: Trend, unit: style.Unit) -> str:
-    where, sign = trend.series.where, style.degree(unit)
-    name = (
-        trend.series.name.replace(where, f"{style.shown(float(where), unit):.0f} {sign}")
-        if where
-        else trend.series.name
-    )
+def _title(trend: Trend, unit: Unit) -> str:
+    sign = style.degree(unit)
     units = {"rate": f"{sign}/h", "cooling": f"{sign}/h", "output": "%", "missed": "%"}
-    return f"{name}, {units.get(trend.series.kind, sign)}"
+    return f"{trend.series.name.text(unit)}, {units.get(trend.series.kind, sign)}"
 
 
 def _sums(ax: Axes, trend: Trend) -> None:

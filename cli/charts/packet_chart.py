@@ -8,6 +8,9 @@ from typing import TYPE_CHECKING
 from soakwitness.cli.charts import style
 from soakwitness.cli.charts.run_chart import draw_estimate, frame_whole, write_upright
 from soakwitness.cli.charts.thinning import thin
+from soakwitness.cli.words.packet_words import eaten_words
+from soakwitness.firmware_bridge.common.units import Unit, from_celsius, from_kelvin
+from soakwitness.firmware_bridge.common.wording import duration, temperature
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -21,7 +24,7 @@ MOST_INSETS = 4
 
 
 def save_packet_chart(
-    run: Run, prediction: Prediction, recipe: Recipe | None, path: Path, *, unit: style.Unit, headline: str
+    run: Run, prediction: Prediction, recipe: Recipe | None, path: Path, *, unit: Unit, headline: str
 ) -> None:
     """Draw an estimate and write it as PNG, SVG or PDF."""
     with style.own_look():
@@ -33,7 +36,7 @@ def packet_figure(
     prediction: Prediction,
     recipe: Recipe | None,
     *,
-    unit: style.Unit,
+    unit: Unit,
     headline: str,
     size: tuple[float, float] = (10.5, 6.6),
 ) -> Figure:
@@ -55,7 +58,7 @@ def packet_figure(
     return figure
 
 
-def _draw_lines(ax: Axes, run: Run, prediction: Prediction, unit: style.Unit, *, most: int = 3000) -> None:
+def _draw_lines(ax: Axes, run: Run, prediction: Prediction, unit: Unit, *, most: int = 3000) -> None:
     """Draw the chamber, a load sensor where there is one, and the estimate."""
     for trace in run.traces:
         if trace.name != prediction.chamber and trace.role != "load":
@@ -63,24 +66,22 @@ def _draw_lines(ax: Axes, run: Run, prediction: Prediction, unit: style.Unit, *,
         t_s, temp_c = thin(trace.t_s, trace.temp_c, most=most, gap_s=3 * trace.period_s)
         load = trace.name != prediction.chamber
         label = f"{trace.name} ({'load, ' if load else ''}measured)"
-        ax.plot(t_s, style.shown_all(temp_c, unit), label=label, zorder=3, **(style.LOAD if load else style.MEASURED))
+        ax.plot(t_s, from_celsius(temp_c, unit), label=label, zorder=3, **(style.LOAD if load else style.MEASURED))
     draw_estimate(ax, prediction.estimate, unit)
 
 
-def _draw_band(ax: Axes, hold: HoldLag, recipe: Recipe | None, unit: style.Unit) -> None:
+def _draw_band(ax: Axes, hold: HoldLag, recipe: Recipe | None, unit: Unit) -> None:
     assert hold.enter_s is not None
     end_s = hold.enter_s + hold.required_s
     step = next((h for h in recipe.holds if h.number == hold.step), None) if recipe is not None else None
     if step is not None:
-        style.draw_band(ax, hold.enter_s, end_s, style.shown(step.lower_c, unit), style.shown(step.upper_c, unit))
-    target = style.shown(hold.target_c, unit)
+        style.draw_band(ax, hold.enter_s, end_s, from_celsius(step.lower_c, unit), from_celsius(step.upper_c, unit))
+    target = from_celsius(hold.target_c, unit)
     label = "recipe" if hold.number == 1 else None
     ax.plot([hold.enter_s, end_s], [target, target], label=label, **style.RECIPE)
 
 
-def _draw_inset(
-    ax: Axes, run: Run, prediction: Prediction, recipe: Recipe | None, hold: HoldLag, unit: style.Unit
-) -> None:
+def _draw_inset(ax: Axes, run: Run, prediction: Prediction, recipe: Recipe | None, hold: HoldLag, unit: Unit) -> None:
     """Draw one hold's band from before the chamber was there until it left, and when the blade was there."""
     assert hold.enter_s is not None
     leave_s = hold.leave_s if hold.leave_s is not None else hold.enter_s + hold.required_s
@@ -97,17 +98,14 @@ def _draw_inset(
         ax.axvline(since_s + lag.best_s, color=style.PURPLE, linewidth=1.0, linestyle=(0, (1, 2)))
         write_upright(ax, since_s + lag.best_s, "blade")
     step = next((h for h in recipe.holds if h.number == hold.step), None) if recipe is not None else None
-    reach = 1.6 * style.shown_difference(step.below_c + step.above_c if step is not None else 20.0, unit)
-    middle = style.shown(hold.target_c, unit)
+    reach = 1.6 * from_kelvin(step.below_c + step.above_c if step is not None else 20.0, unit)
+    middle = from_celsius(hold.target_c, unit)
     ax.set_ylim(middle - reach, middle + reach)
     ax.set_xlim(hold.enter_s - margin, max(leave_s, hold.enter_s + hold.required_s) + margin)
     style.clock_axis(ax, label=False)
-    ax.set_title(f"Step {hold.step}, {middle:.0f} {style.degree(unit)}: {_eaten(hold)}")
+    ax.set_title(f"Step {hold.step}, {temperature(hold.target_c, unit)}: {_eaten(hold)}")
 
 
 def _eaten(hold: HoldLag) -> str:
-    low, best, high = (
-        None if s is None else f"{s / 60:.1f}" for s in (hold.lag.low_s, hold.lag.best_s, hold.lag.high_s)
-    )
-    whole = f"of {hold.required_s / 60:g} min"
-    return f"eats all {whole}" if low is None else f"eats {best or 'all'} ({low} to {high or 'all'}) {whole}"
+    whole = f"of {duration(hold.required_s)}"
+    return f"eats all {whole}" if hold.lag.low_s is None else f"eats {eaten_words(hold)} {whole}"

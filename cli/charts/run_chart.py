@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 from soakwitness.cli.charts import style
 from soakwitness.cli.charts.thinning import thin
+from soakwitness.firmware_bridge.common.units import Unit, from_celsius, from_kelvin
+from soakwitness.firmware_bridge.common.wording import duration, temperature
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -23,7 +25,7 @@ MARK_WORDS = {"load": "load", "pull": "pull", "plates": "plates", "hand-warm": "
 
 
 def save_run_chart(
-    run: Run, verification: Verification, recipe: Recipe, path: Path, *, unit: style.Unit | None = None
+    run: Run, verification: Verification, recipe: Recipe, path: Path, *, unit: Unit | None = None
 ) -> None:
     """Draw a run and write it as PNG, SVG or PDF; ``unit`` defaults to the recipe's."""
     with style.own_look():
@@ -31,7 +33,7 @@ def save_run_chart(
 
 
 def run_figure(
-    run: Run, verification: Verification, recipe: Recipe, *, unit: style.Unit, size: tuple[float, float] = (10.5, 6.6)
+    run: Run, verification: Verification, recipe: Recipe, *, unit: Unit, size: tuple[float, float] = (10.5, 6.6)
 ) -> Figure:
     """Figure of the whole run above and of each hold's band below. Call within ``style.own_look()``."""
     from matplotlib.figure import Figure
@@ -49,7 +51,7 @@ def draw_run(
     verification: Verification,
     recipe: Recipe,
     *,
-    unit: style.Unit,
+    unit: Unit,
 ) -> None:
     """Draw into a part of a figure: ``box`` is left, bottom, width and height as shares of the figure."""
     holds = [h for h in verification.holds if h.found and h.enter_s is not None][:MOST_INSETS]
@@ -91,48 +93,46 @@ def _roles(run: Run, verification: Verification) -> list[tuple[Trace, dict[str, 
     return lines
 
 
-def _draw_lines(ax: Axes, run: Run, verification: Verification, unit: style.Unit, *, most: int = 3000) -> None:
-    scale, zero = (1.8, 32.0) if unit == "F" else (1.0, 0.0)
+def _draw_lines(ax: Axes, run: Run, verification: Verification, unit: Unit, *, most: int = 3000) -> None:
     for trace, look in _roles(run, verification):
         t_s, temp_c = thin(trace.t_s, trace.temp_c, most=most, gap_s=3 * trace.period_s)
         label = f"{trace.name} (measured)" if trace.role != "load" else f"{trace.name} (load, measured)"
-        ax.plot(t_s, temp_c * scale + zero, label=label, zorder=3, **look)
+        ax.plot(t_s, from_celsius(temp_c, unit), label=label, zorder=3, **look)
     setpoint = run.signal("setpoint")
     if setpoint is not None:
         t_s, temp_c = thin(run.t_s, setpoint, most=most, gap_s=None)
-        ax.plot(t_s, temp_c * scale + zero, color="#888888", linewidth=0.9, label="setpoint", zorder=2)
+        ax.plot(t_s, from_celsius(temp_c, unit), color="#888888", linewidth=0.9, label="setpoint", zorder=2)
     work = verification.work
     if work is not None and work.source == "packet estimate":
         draw_estimate(ax, work, unit)
 
 
-def draw_estimate(ax: Axes, work: WorkTemperature | PacketEstimate, unit: style.Unit, *, most: int = 6000) -> None:
+def draw_estimate(ax: Axes, work: WorkTemperature | PacketEstimate, unit: Unit, *, most: int = 6000) -> None:
     """Draw the estimate of the blade in its packet: its band, and the best of it as a line."""
-    scale, zero = (1.8, 32.0) if unit == "F" else (1.0, 0.0)
     some = slice(None, None, max(1, len(work.t_s) // most))
     t_s = work.t_s[some]
-    low, best, high = (temp_c[some] * scale + zero for temp_c in (work.low_c, work.best_c, work.high_c))
+    low, best, high = (from_celsius(temp_c[some], unit) for temp_c in (work.low_c, work.best_c, work.high_c))
     ax.fill_between(t_s, low, high, color=style.PURPLE, alpha=0.25, linewidth=0, zorder=2)
     kind = "fitted" if work.fitted else "a model, not measured"
     ax.plot(t_s, best, label=f"blade in its packet, estimated ({kind})", **style.ESTIMATE)
 
 
-def _draw_recipe(ax: Axes, run: Run, verification: Verification, unit: style.Unit) -> None:
+def _draw_recipe(ax: Axes, run: Run, verification: Verification, unit: Unit) -> None:
     """Draw the recipe over the run: each hold's band and target where it was found, joined by dashes."""
     points: list[tuple[float, float]] = []
     for hold in verification.holds:
         if not hold.found or hold.enter_s is None:
             continue
         end = hold.enter_s + hold.required_s
-        low, high = (style.shown(edge, unit) for edge in hold.band_c)
+        low, high = (from_celsius(edge, unit) for edge in hold.band_c)
         style.draw_band(ax, hold.enter_s, end, low, high)
-        target = style.shown(hold.target_c, unit)
+        target = from_celsius(hold.target_c, unit)
         points += [(hold.enter_s, target), (end, target), (end, float("nan"))]
         ramp = verification.step(hold.step - 1)
         if ramp is not None and ramp.kind == "ramp" and ramp.found and ramp.start_s is not None:
             started = _temperature_at(run, verification, ramp.start_s)
             if started is not None:
-                ax.plot([ramp.start_s, hold.enter_s], [style.shown(started, unit), target], **style.RECIPE)
+                ax.plot([ramp.start_s, hold.enter_s], [from_celsius(started, unit), target], **style.RECIPE)
     if points:
         ax.plot([t for t, _ in points], [v for _, v in points], label="recipe", **style.RECIPE)
 
@@ -147,7 +147,7 @@ def _temperature_at(run: Run, verification: Verification, t_s: float) -> float |
     return float(np.interp(t_s, trace.t_s[good], trace.temp_c[good])) if good.any() else None
 
 
-def frame_whole(ax: Axes, run: Run, gaps: Sequence[tuple[float, float]], unit: style.Unit) -> None:
+def frame_whole(ax: Axes, run: Run, gaps: Sequence[tuple[float, float]], unit: Unit) -> None:
     """Give the chart of a whole run its gaps, marks, axes and legend."""
     for start, stop in gaps:
         style.draw_gap(ax, start, stop)
@@ -156,7 +156,7 @@ def frame_whole(ax: Axes, run: Run, gaps: Sequence[tuple[float, float]], unit: s
     draw_marks(ax, run)
     ax.set_ylabel(f"temperature, {style.degree(unit)}")
     low, high = ax.get_ylim()
-    ax.set_ylim(min(low, 0 if unit == "C" else 32), high + 0.06 * (high - low))
+    ax.set_ylim(min(low, from_celsius(0.0, unit)), high + 0.06 * (high - low))
     style.clock_axis(ax)
     ax.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=4, borderaxespad=0.1, handlelength=3.2)
 
@@ -175,21 +175,21 @@ def draw_marks(ax: Axes, run: Run) -> None:
             last = mark.t_s
 
 
-def _draw_inset(ax: Axes, run: Run, verification: Verification, hold: HoldResult, unit: style.Unit) -> None:
+def _draw_inset(ax: Axes, run: Run, verification: Verification, hold: HoldResult, unit: Unit) -> None:
     assert hold.enter_s is not None
     leave = hold.leave_s if hold.leave_s is not None else hold.enter_s + hold.required_s
     margin = max(120.0, 0.12 * (leave - hold.enter_s))
     window = (hold.enter_s - margin, max(leave, hold.enter_s + hold.required_s) + margin)
     _draw_lines(ax, _cut(run, window), verification, unit, most=1500)
-    low, high = (style.shown(edge, unit) for edge in hold.band_c)
+    low, high = (from_celsius(edge, unit) for edge in hold.band_c)
     style.draw_band(ax, *window, low, high)
-    ax.hlines(style.shown(hold.target_c, unit), *window, **_as_hlines(style.RECIPE))
+    ax.hlines(from_celsius(hold.target_c, unit), *window, **_as_hlines(style.RECIPE))
     for start, stop in verification.record.gaps:
         style.draw_gap(ax, start, stop)
     reach = 1.6 * (high - low)
     middle = (low + high) / 2
-    over = style.shown_difference(hold.overshoot_c or 0.0, unit)
-    ax.set_ylim(middle - reach, max(middle + reach, style.shown(hold.target_c, unit) + 1.2 * over))
+    over = from_kelvin(hold.overshoot_c or 0.0, unit)
+    ax.set_ylim(middle - reach, max(middle + reach, from_celsius(hold.target_c, unit) + 1.2 * over))
     ax.set_xlim(*window)
     for t_s, words in ((hold.enter_s, "enter"), (hold.leave_s, "leave")):
         if t_s is not None:
@@ -197,9 +197,8 @@ def _draw_inset(ax: Axes, run: Run, verification: Verification, hold: HoldResult
             write_upright(ax, t_s, words)
     style.clock_axis(ax, label=False)
     soak = hold.soak_s
-    minutes = f"soak {soak.best / 60:.1f} of {hold.required_s / 60:g} min, " if soak else ""
-    target = f"{style.shown(hold.target_c, unit):.0f} {style.degree(unit)}"
-    ax.set_title(f"Step {hold.step}, {target}: {minutes}{hold.verdict}")
+    minutes = f"soak {duration(soak.best)} of {duration(hold.required_s)}, " if soak else ""
+    ax.set_title(f"Step {hold.step}, {temperature(hold.target_c, unit)}: {minutes}{hold.verdict}")
 
 
 def write_upright(ax: Axes, t_s: float, words: str) -> None:

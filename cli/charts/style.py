@@ -6,15 +6,14 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any
+
+from soakwitness.firmware_bridge.common.units import Unit
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from soakwitness.analysis.runs import FloatArray
-
-Unit = Literal["C", "F"]
 
 # Okabe and Ito, Color Universal Design (2008)
 BLACK = "#000000"
@@ -38,21 +37,6 @@ RECIPE: dict[str, Any] = {"color": BLACK, "linewidth": 1.1, "linestyle": (0, (6,
 BAND_FILL = "#F0E442"
 BAND_EDGE = "#8A8200"
 SUFFIXES = (".png", ".svg", ".pdf")
-
-
-def shown(temp_c: float, unit: Unit) -> float:
-    """Temperature in the shown unit."""
-    return temp_c * 1.8 + 32 if unit == "F" else temp_c
-
-
-def shown_all(temp_c: FloatArray, unit: Unit) -> FloatArray:
-    """Temperatures in the shown unit."""
-    return temp_c * 1.8 + 32.0 if unit == "F" else temp_c
-
-
-def shown_difference(kelvin: float, unit: Unit) -> float:
-    """Difference in the shown unit: x 1.8 for degrees Fahrenheit, never + 32."""
-    return kelvin * 1.8 if unit == "F" else kelvin
 
 
 def degree(unit: Unit) -> str:
@@ -116,13 +100,13 @@ def clock_axis(ax: Axes, *, label: bool = True) -> None:
         ax.xaxis.set_major_locator(MultipleLocator(step))
     else:
         ax.xaxis.set_major_locator(MaxNLocator(7))
-    ax.xaxis.set_major_formatter(FuncFormatter(lambda t, _: clock_words(t, seconds=bool(step and step < 60))))
+    ax.xaxis.set_major_formatter(FuncFormatter(lambda t, _: axis_words(t, seconds=bool(step and step < 60))))
     if label:
         ax.set_xlabel("time of the run, h:min" + (":s" if step and step < 60 else ""))
 
 
-def clock_words(t_s: float, *, seconds: bool = False) -> str:
-    """Seconds [s] as ``h:mm`` or ``h:mm:ss``."""
+def axis_words(t_s: float, *, seconds: bool = False) -> str:
+    """Seconds [s] on an axis: ``h:mm``, which leaves more room, or ``h:mm:ss``."""
     sign = "-" if t_s < 0 else ""
     whole = round(abs(t_s)) if seconds else round(abs(t_s) / 60) * 60
     text = f"{sign}{whole // 3600}:{whole % 3600 // 60:02d}"

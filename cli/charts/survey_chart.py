@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from soakwitness.cli.charts import style
+from soakwitness.firmware_bridge.common.units import Unit, from_celsius, from_kelvin
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -65,7 +66,7 @@ def places_of(figures: Sequence[SensorFigures]) -> dict[str, Place]:
 
 
 def draw_survey(
-    path: Path, found: Survey, t_s: FloatArray, sensors: Sequence[SurveySensor], *, title: str, unit: style.Unit = "C"
+    path: Path, found: Survey, t_s: FloatArray, sensors: Sequence[SurveySensor], *, title: str, unit: Unit = "C"
 ) -> None:
     """Draw traces, and the work zone from the front and from above."""
     from matplotlib.figure import Figure
@@ -82,7 +83,7 @@ def draw_survey(
 
 
 def _draw_traces(
-    ax: Axes, found: Survey, t_s: FloatArray, sensors: Sequence[SurveySensor], title: str, unit: style.Unit
+    ax: Axes, found: Survey, t_s: FloatArray, sensors: Sequence[SurveySensor], title: str, unit: Unit
 ) -> None:
     """Corrected traces about the target, the band, the survey period shaded."""
     from soakwitness.cli.charts.thinning import thin
@@ -91,14 +92,14 @@ def _draw_traces(
     for number, sensor in enumerate(sensors):
         times, temp = thin(t_s, sensor.true_c, most=2000, gap_s=None)
         look = {**looks[number % len(looks)], "linewidth": 1.3}
-        ax.plot(times, [style.shown(v, unit) for v in temp], label=sensor.name, **look)
-    lower, upper = (style.shown(found.target_c + s * found.band_c, unit) for s in (-1.0, 1.0))
+        ax.plot(times, [from_celsius(v, unit) for v in temp], label=sensor.name, **look)
+    lower, upper = (from_celsius(found.target_c + s * found.band_c, unit) for s in (-1.0, 1.0))
     style.draw_band(ax, float(t_s[0]), float(t_s[-1]), lower, upper)
-    ax.axhline(style.shown(found.target_c, unit), **style.RECIPE)
+    ax.axhline(from_celsius(found.target_c, unit), **style.RECIPE)
     for edge in (found.start_s, found.end_s):
         ax.axvline(edge, color="#666666", linewidth=0.9, dashes=(2, 2))
-    margin = 4.0 * style.shown_difference(max(found.band_c, found.corrected.half_spread_c), unit)
-    middle = style.shown(found.target_c, unit)
+    margin = 4.0 * from_kelvin(max(found.band_c, found.corrected.half_spread_c), unit)
+    middle = from_celsius(found.target_c, unit)
     length = found.end_s - found.start_s
     ax.set_ylim(middle - margin, middle + margin)
     ax.set_xlim(max(float(t_s[0]), found.start_s - length / 2.0), min(float(t_s[-1]), found.end_s + length / 3.0))
@@ -109,7 +110,7 @@ def _draw_traces(
 
 
 def _draw_zone(
-    ax: Axes, found: Survey, places: dict[str, Place], up: int, title: str, upwards: str, unit: style.Unit
+    ax: Axes, found: Survey, places: dict[str, Place], up: int, title: str, upwards: str, unit: Unit
 ) -> None:
     """Sensors at their places with name, mean deviation and range; sensors without a place are listed below."""
     from matplotlib.patches import Rectangle
@@ -124,12 +125,12 @@ def _draw_zone(
         seen[(x, y)] = layer + 1
         mark = {found.corrected.hottest: "^", found.corrected.coldest: "v"}.get(figures.name, "o")
         ax.plot([x], [y], mark, color=style.BLACK, markersize=6, zorder=3)
-        mean = style.shown_difference(figures.mean_c - found.target_c, unit)
+        mean = from_kelvin(figures.mean_c - found.target_c, unit)
         side = "left" if x < 0.5 else "right" if x > 0.5 else "center"
         text = f"{figures.name} {mean:+.1f}"
         offset = (0, 7 + 11 * layer) if y < 0.85 else (0, -15 - 11 * layer)
         ax.annotate(text, (x, y), xytext=offset, textcoords="offset points", ha=side)
-    lost = [f"{f.name} {style.shown_difference(f.mean_c - found.target_c, unit):+.1f}" for f in found.sensors]
+    lost = [f"{f.name} {from_kelvin(f.mean_c - found.target_c, unit):+.1f}" for f in found.sensors]
     lost = [words for words, f in zip(lost, found.sensors, strict=True) if f.name not in places]
     ax.set_xlim(-0.03, 1.03)
     ax.set_ylim(-0.03, 1.03)

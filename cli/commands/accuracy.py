@@ -11,14 +11,11 @@ from soakwitness.cli.calibrating import (
     CHARTS,
     Compared,
     a_file,
-    as_difference,
     budget_lines,
     compare,
     comparison_options,
     days_of,
-    difference,
     keeping_options,
-    level,
     report_place,
 )
 from soakwitness.cli.common import (
@@ -31,14 +28,15 @@ from soakwitness.cli.common import (
     print_json,
     unit_option,
 )
-from soakwitness.cli.entering import by_option, celsius, new_stamp, open_book, table
+from soakwitness.cli.entering import by_option, new_stamp, open_book, table
+from soakwitness.firmware_bridge.common.units import Unit, to_celsius, to_kelvin
+from soakwitness.firmware_bridge.common.wording import difference, temperature
 
 if TYPE_CHECKING:
     from soakwitness.analysis.calibration.accuracy import AccuracyTest
     from soakwitness.analysis.calibration.calibrating import Calibration
     from soakwitness.analysis.calibration.correction import Correction
     from soakwitness.analysis.logbook.sensors import Check, SensorLife
-    from soakwitness.cli.charts.style import Unit
 
 MONTHS = 3
 
@@ -85,7 +83,7 @@ def accuracy(run: str | None, logbook: Path, unit: Unit | None, as_json: bool, *
         raise WrongUse("--chart draws the tests in the log book: leave out --no-entry, or ask for --history.")
     made = compare(run, logbook, unit, given)
     done, due = days_of(given["day"], given["due"], MONTHS, made.run)
-    result = _judged(made.found, _valid(logbook, made, done), unit, given)
+    result = _judged(made.found, _valid(logbook, made, done, unit), unit, given)
     answer: dict[str, Any] = {"schema": "soakwitness/accuracy/1", "furnace": made.furnace, "sensor": made.sensor}
     answer |= {"done_on": done, "due_on": due, **result.as_dict(), "entry": None}
     if not given["no_entry"]:
@@ -107,16 +105,16 @@ def _judged(
     """Hold the difference against the limit."""
     from soakwitness.analysis.calibration.accuracy import LIMIT_C, AccuracyLimit, accuracy_test
 
-    limit_c = as_difference(given["limit"], unit)
+    limit_c = to_kelvin(given["limit"], unit)
     limit = AccuracyLimit(
         LIMIT_C if limit_c is None else limit_c,
         given["percent"],
         "setting of this program" if limit_c is None and not given["percent"] else "given",
     )
-    return accuracy_test(found, limit, at_c=celsius(given["at"], unit), correction=correction, guard=given["guard"])
+    return accuracy_test(found, limit, at_c=to_celsius(given["at"], unit), correction=correction, guard=given["guard"])
 
 
-def _valid(logbook: Path, made: Compared, day: str) -> Correction | None:
+def _valid(logbook: Path, made: Compared, day: str, unit: Unit | None) -> Correction | None:
     """Correction that was valid then."""
     from soakwitness.analysis.calibration.correction import correction_from_dict
     from soakwitness.analysis.calibration.keeping import calibrations_for
@@ -135,7 +133,7 @@ def _valid(logbook: Path, made: Compared, day: str) -> Correction | None:
             )
             kept = found.get(made.sensor)
             for words in refused:
-                click.echo(words, err=True)
+                click.echo(words.text(unit or "C"), err=True)
     if kept is None:
         return None
     if made.run is not None and kept.run == made.run.header.run:
@@ -166,17 +164,21 @@ def _enter(logbook: Path, made: Compared, result: AccuracyTest, done: str, due: 
 def _show(result: AccuracyTest, made: Compared, unit: Unit) -> None:
     """Print for people."""
     point, decision = result.point, result.decision
-    click.echo(f"{made.sensor} of {made.furnace or 'a furnace not named'}, against {made.found.reference.says}")
+    click.echo(
+        f"{made.sensor} of {made.furnace or 'a furnace not named'}, against {made.found.reference.says.text(unit)}"
+    )
     rows = [
-        ["reference, corrected", level(point.reference_c, unit)],
-        ["reading", level(point.reading_c, unit)],
-        ["difference as read", difference(result.difference_c, unit)],
+        ["reference, corrected", temperature(point.reference_c, unit)],
+        ["reading", temperature(point.reading_c, unit)],
+        ["difference as read", difference(result.difference_c, unit, signed=True)],
     ]
     if result.corrected_c is not None:
-        rows.append([f"after the correction of {result.correction_of}", difference(result.corrected_c, unit)])
-    limit_words = difference(result.limit_c, unit, sign=False)
+        rows.append(
+            [f"after the correction of {result.correction_of}", difference(result.corrected_c, unit, signed=True)]
+        )
+    limit_words = difference(result.limit_c, unit)
     rows += [
-        ["U", difference(point.budget.expanded_c, unit, sign=False)],
+        ["U", difference(point.budget.expanded_c, unit)],
         ["limit", f"±{limit_words} ({result.limit_origin})"],
         ["accepted within", _accepted(decision.accept_to or 0.0, unit)],
         ["probability that it is inside the limit", f"{decision.conformity:.3f}"],
@@ -190,9 +192,7 @@ def _show(result: AccuracyTest, made: Compared, unit: Unit) -> None:
 
 def _accepted(within_c: float, unit: Unit) -> str:
     """Acceptance limits in words: a guard band wider than the limit leaves none."""
-    return (
-        f"±{difference(within_c, unit, sign=False)}" if within_c >= 0 else "nothing: U is larger than the limit allows"
-    )
+    return f"±{difference(within_c, unit)}" if within_c >= 0 else "nothing: U is larger than the limit allows"
 
 
 def _so_far(logbook: Path, furnace: str, sensor: str) -> tuple[tuple[Check, ...], tuple[SensorLife, ...]]:
@@ -228,10 +228,10 @@ def _history(logbook: Path, furnace: str, sensor: str, unit: Unit, as_json: bool
         rows.append(
             [
                 t.done_on,
-                level(r["at_c"], unit),
-                difference(r["difference_c"], unit),
-                difference(r["expanded_c"], unit, sign=False),
-                f"±{difference(r['limit_c'], unit, sign=False)}",
+                temperature(r["at_c"], unit),
+                difference(r["difference_c"], unit, signed=True),
+                difference(r["expanded_c"], unit),
+                f"±{difference(r['limit_c'], unit)}",
                 r["verdict"],
                 str(t.life or "-"),
             ]

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 import click
 
 from soakwitness.cli.common import check_output, force_option, json_option, logbook_option, print_json, unit_option
 from soakwitness.cli.entering import new_stamp, open_book, progress_bar, take_in_runs
+from soakwitness.firmware_bridge.common.units import Unit
 
 if TYPE_CHECKING:
     from soakwitness.analysis.audit.evidence import Evidence
@@ -76,7 +77,7 @@ def audit(
     recipe_path: Path | None,
     every: bool,
     chart: Path | None,
-    unit: Literal["C", "F"] | None,
+    unit: Unit | None,
     as_json: bool,
     force: bool,
     logbook: Path,
@@ -95,11 +96,11 @@ def audit(
         check_output(chart, force=force, suffixes=SUFFIXES)
     with open_book(logbook) as book:
         evidence = _evidence(book, suspect, good, recipe_path)
-        found = look(evidence, unit=unit or "C")
+        found = look(evidence)
         if chart is not None:
             _draw(book, evidence, found.run, found.good_runs, chart, unit or "C")
     if as_json:
-        print_json(plain(found))
+        print_json(plain(found, unit or "C"))
     else:
         for line in audit_lines(found, unit or "C", every=every):
             click.echo(line)
@@ -130,7 +131,7 @@ def _evidence(book: LogBook, suspect: tuple[str, ...], good: tuple[str, ...], re
 
 
 def _draw(
-    book: LogBook, evidence: Evidence, run: str | None, good_runs: tuple[str, ...], path: Path, unit: Literal["C", "F"]
+    book: LogBook, evidence: Evidence, run: str | None, good_runs: tuple[str, ...], path: Path, unit: Unit
 ) -> None:
     from soakwitness.analysis.logbook.runs import runs_listed
     from soakwitness.cli.charts.audit_chart import save_audit_chart

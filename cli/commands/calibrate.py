@@ -16,9 +16,7 @@ from soakwitness.cli.calibrating import (
     compare,
     comparison_options,
     days_of,
-    difference,
     keeping_options,
-    level,
     limits_of,
     open_pair,
     report_place,
@@ -34,8 +32,9 @@ from soakwitness.cli.common import (
     print_json,
     unit_option,
 )
-from soakwitness.cli.entering import by_option, celsius, new_stamp, open_book, table
-from soakwitness.firmware_bridge.runfolder.format import counted
+from soakwitness.cli.entering import by_option, new_stamp, open_book, table
+from soakwitness.firmware_bridge.common.units import Unit, to_celsius
+from soakwitness.firmware_bridge.common.wording import counted, difference, duration, moment, rate, temperature
 
 if TYPE_CHECKING:
     from soakwitness.analysis.calibration.budget import Budget
@@ -44,7 +43,6 @@ if TYPE_CHECKING:
     from soakwitness.analysis.calibration.from_run import Pair
     from soakwitness.analysis.calibration.guiding import Guidance
     from soakwitness.analysis.calibration.stretches import StretchLimits
-    from soakwitness.cli.charts.style import Unit
 
 MONTHS = 12
 FAULT_C = 25.0  # an error beyond this is a fault to find rather than one to correct; over three times class 2 at 1100
@@ -120,8 +118,8 @@ def _warn_of_a_fault(made: Compared, unit: Unit) -> None:
     worst = max((point.error_c for point in made.found.points), key=abs)
     if abs(worst) > FAULT_C:
         click.echo(
-            f"An error of {difference(worst, unit)} is a fault rather than something to correct. Find it first: "
-            "soakwitness sensor diagnose, with the same readings.",
+            f"An error of {difference(worst, unit, signed=True)} is a fault rather than something to correct. "
+            "Find it first: soakwitness sensor diagnose, with the same readings.",
             err=True,
         )
 
@@ -176,12 +174,12 @@ def _answer(made: Compared, correction: Correction) -> dict[str, Any]:
         "schema": "soakwitness/calibrate/1",
         "furnace": correction.furnace,
         "sensor": correction.sensor,
-        "reference": found.reference.says,
+        "reference": str(found.reference.says),
         "limits": found.limits.as_dict() if found.limits else None,
         "comparing": found.comparing.as_dict(),
         "alignment": dict(vars(alignment)) if alignment else None,
         "points": [point.as_dict() for point in found.points],
-        "left_out": list(found.left_out),
+        "left_out": [str(words) for words in found.left_out],
         "correction": correction_to_dict(correction),
         "entry": None,
     }
@@ -189,25 +187,26 @@ def _answer(made: Compared, correction: Correction) -> dict[str, Any]:
 
 def _show(found: Calibration, correction: Correction, pair: Pair | None, unit: Unit) -> None:
     """Print for people."""
-    click.echo(f"{correction.sensor} of {correction.furnace or 'a furnace not named'}, {correction.method}")
+    furnace, against = correction.furnace or "a furnace not named", found.reference.says.text(unit)
+    click.echo(f"{correction.sensor} of {furnace}, against {against}")
     if pair is not None and pair.alignment is not None:
         a = pair.alignment
         click.echo(
             f"Second log: {a.shift_s:+.0f} s (u {a.u_s:.0f} s) onto the run's clock, "
-            f"by shape (likeness {a.likeness:.3f} over {a.overlap_s / 60:.0f} min)."
+            f"by shape (likeness {a.likeness:.3f} over {duration(a.overlap_s)})."
         )
     if found.limits is not None:
         limits = found.limits
         click.echo(
-            f"Stable: {limits.minutes:g} min or more, drift at most "
-            f"{difference(limits.drift_c_per_h, unit, sign=False)} per hour, spread at most "
-            f"{difference(limits.spread_c, unit, sign=False)} and the reading's step (settings)."
+            f"Stable: {duration(60.0 * limits.minutes)} or more, drift at most "
+            f"{rate(limits.drift_c_per_h, unit)}, spread at most "
+            f"{difference(limits.spread_c, unit)} and the reading's step (settings)."
         )
     click.echo(table(_point_lines(found, unit)))
     for words in found.left_out:
-        click.echo(words)
+        click.echo(words.text(unit))
     for number, point in enumerate(found.points, 1):
-        click.echo(f"\nBudget of point {number}, {level(point.reference_c, unit)} (in the manner of EA-4/02):")
+        click.echo(f"\nBudget of point {number}, {temperature(point.reference_c, unit)} (in the manner of EA-4/02):")
         click.echo(table(budget_lines(point, unit), indent="  "))
         if point.budget.dominant is not None:
             click.echo(f"  {point.budget.dominant.source} dominates, rectangular: {_dominated(point.budget)}.")
@@ -225,20 +224,18 @@ def _dominated(budget: Budget) -> str:
 
 def _point_lines(found: Calibration, unit: Unit) -> list[list[str]]:
     """One line for each calibrated point."""
-    from soakwitness.cli.charts.style import clock_words
-
     rows = [["point", "from", "lasts", "truth", "reading", "error", "U", "k"]]
     for number, point in enumerate(found.points, 1):
         where = point.stretch
         rows.append(
             [
                 str(number),
-                clock_words(where.start_s) if where else "-",
-                f"{where.minutes:.0f} min" if where else counted(point.readings, "reading"),
-                level(point.reference_c, unit),
-                level(point.reading_c, unit),
-                difference(point.error_c, unit),
-                difference(point.budget.expanded_c, unit, sign=False),
+                moment(where.start_s) if where else "-",
+                duration(60.0 * where.minutes) if where else counted(point.readings, "reading"),
+                temperature(point.reference_c, unit),
+                temperature(point.reading_c, unit),
+                difference(point.error_c, unit, signed=True),
+                difference(point.budget.expanded_c, unit),
                 f"{point.budget.coverage_factor:.2f}",
             ]
         )
@@ -254,13 +251,14 @@ def _show_correction(correction: Correction, unit: Unit) -> None:
     for i in picked:
         rows.append(
             [
-                level(correction.table_reading_c[i], unit, 0),
-                difference(correction.table_correction_c[i], unit),
-                difference(correction.table_expanded_c[i], unit, sign=False),
+                temperature(correction.table_reading_c[i], unit),
+                difference(correction.table_correction_c[i], unit, signed=True),
+                difference(correction.table_expanded_c[i], unit),
             ]
         )
     click.echo(table(rows, indent="  "))
-    click.echo(f"Outside {level(correction.low_c, unit, 0)} to {level(correction.high_c, unit, 0)} nothing is stated.")
+    span = f"{temperature(correction.low_c, unit)} to {temperature(correction.high_c, unit)}"
+    click.echo(f"Outside {span} nothing is stated.")
 
 
 def _tell_entry(entry: dict[str, Any] | None, correction: Correction, chart: Path | None) -> None:
@@ -281,7 +279,7 @@ def _follow(run: str | None, logbook: Path, unit: Unit | None, given: dict[str, 
     if run is None or given["second_log"] is not None:
         raise WrongUse("--follow needs a RUN that is being recorded, with the reference in it.")
     limits = limits_of(given["minutes"], given["drift"], given["spread"], unit)
-    wanted_c = [celsius(value, unit) or 0.0 for value in given["wanted"]]
+    wanted_c = [to_celsius(value, unit) or 0.0 for value in given["wanted"]]
     path, said = str(find_run(run, logbook)), ""
     click.echo("Following the run. Ctrl-C ends this and gives the result.", err=True)
     try:
@@ -291,9 +289,7 @@ def _follow(run: str | None, logbook: Path, unit: Unit | None, given: dict[str, 
             now = guide(pair.t_s, pair.reference_c, pair.sensor_c, limits, wanted_c=wanted_c, resolutions_c=steps_c)
             words = _guidance(now, limits, bool(wanted_c), unit or "C")
             if words != said:
-                from soakwitness.cli.charts.style import clock_words
-
-                click.echo(f"{clock_words(float(pair.t_s[-1]) if pair.t_s.size else 0.0)}  {words}", err=True)
+                click.echo(f"{moment(float(pair.t_s[-1]) if pair.t_s.size else 0.0)}  {words}", err=True)
                 said = words
             if opened.check.sealed:
                 return
@@ -304,23 +300,21 @@ def _follow(run: str | None, logbook: Path, unit: Unit | None, given: dict[str, 
 
 def _guidance(now: Guidance, limits: StretchLimits, planned: bool, unit: Unit) -> str:
     """Where a calibration stands, for a person at the furnace."""
-    from soakwitness.cli.charts.style import degree
-
     if now.now_c is None:
         return "no readings of the reference yet."
-    here = level(now.now_c, unit)
+    here = temperature(now.now_c, unit)
     if now.state == "stable":
         ahead = "go on to another temperature or end the run"
         if planned:
             ahead = "all planned temperatures are done: end the run"
         if now.next_c is not None:
-            ahead = f"next, set {level(now.next_c, unit, 0)}"
-        return f"{here}, stable for {now.minutes:.0f} min: enough here; {ahead}."
+            ahead = f"next, set {temperature(now.next_c, unit)}"
+        return f"{here}, stable for {duration(60.0 * now.minutes)}: enough here; {ahead}."
     if now.state == "quiet":
-        return f"{here}, quiet for {now.minutes:.0f} of {now.needed_minutes:.0f} min: leave it, door shut."
+        quiet = f"{duration(60.0 * now.minutes)} of {duration(60.0 * now.needed_minutes)}"
+        return f"{here}, quiet for {quiet}: leave it, door shut."
     moving = "unsteady"
     if now.drift_c_per_h is not None:
-        moving = f"moving {difference(now.drift_c_per_h, unit, sign=False, digits=0)} per hour"
-    most = f"{difference(limits.drift_c_per_h, unit, sign=False)} {degree(unit)}/h"
-    target = f" (to {level(now.next_c, unit, 0)})" if now.next_c is not None else ""
-    return f"{here}, {moving}{target}: wait for {most} or less."
+        moving = f"moving {rate(now.drift_c_per_h, unit)}"
+    target = f" (to {temperature(now.next_c, unit)})" if now.next_c is not None else ""
+    return f"{here}, {moving}{target}: wait for {rate(limits.drift_c_per_h, unit)} or less."

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 import click
 
@@ -18,6 +18,7 @@ from soakwitness.cli.common import (
     unit_option,
 )
 from soakwitness.cli.entering import new_stamp, open_book, progress_bar, take_in_runs
+from soakwitness.firmware_bridge.common.units import Unit
 
 if TYPE_CHECKING:
     from soakwitness.analysis.condition.judging import Condition
@@ -40,7 +41,7 @@ def condition(
     newest: int,
     every: bool,
     chart: Path | None,
-    unit: Literal["C", "F"] | None,
+    unit: Unit | None,
     as_json: bool,
     force: bool,
     logbook: Path,
@@ -56,13 +57,13 @@ def condition(
     if chart is not None:
         check_output(chart, force=force, suffixes=SUFFIXES)
     with open_book(logbook) as book:
-        found = _condition(book, furnace, newest, unit or "C")
+        found = _condition(book, furnace, newest)
     if chart is not None:
         from soakwitness.cli.charts.condition_chart import save_condition_chart
 
         save_condition_chart(found, chart, unit=unit or "C")
     if as_json:
-        print_json(condition_json(found))
+        print_json(condition_json(found, unit or "C"))
     else:
         for line in condition_lines(found, unit or "C", every=every):
             click.echo(line)
@@ -70,7 +71,7 @@ def condition(
         click.echo(str(chart), err=as_json)
 
 
-def _condition(book: LogBook, furnace: str, newest: int, unit: str) -> Condition:
+def _condition(book: LogBook, furnace: str, newest: int) -> Condition:
     from soakwitness.analysis.condition.judging import Accuracy, judge
     from soakwitness.analysis.logbook.kept import furnace_condition, refresh
     from soakwitness.analysis.logbook.runs import furnaces, list_runs
@@ -91,4 +92,4 @@ def _condition(book: LogBook, furnace: str, newest: int, unit: str) -> Condition
     name = entries[-1].furnace
     tests = [t for t in accuracy_tests(book, name) if isinstance(t.result.get("difference_c"), (int, float))]
     accuracy = [Accuracy(t.done_on, float(t.result["difference_c"])) for t in tests]
-    return judge(name, furnace_condition(book, name)[-newest:], accuracy=accuracy, unit=unit)
+    return judge(name, furnace_condition(book, name)[-newest:], accuracy=accuracy)

@@ -235,7 +235,7 @@ def _progress() -> Iterator[Callable[[float], None]]:
 
 def _tell(verification: Verification) -> None:
     """Say what came out: what the controller's sensor would make one believe, then what was found."""
-    from soakwitness.cli.words.figures import minutes
+    from soakwitness.firmware_bridge.common.wording import duration, temperature
 
     click.echo()
     stays = [
@@ -244,8 +244,8 @@ def _tell(verification: Verification) -> None:
         if step.kind == "hold" and step.control_enter_s is not None and step.control_leave_s is not None
     ]
     for hold, stay_s in stays:
-        asked = minutes(hold.required_s)
-        click.echo(f"Control sensor at {hold.target_c:.0f} °C: {minutes(stay_s)} in the band, {asked} are asked for.")
+        at, asked = temperature(hold.target_c, "C"), duration(hold.required_s)
+        click.echo(f"Control sensor at {at}: {duration(stay_s)} in the band, {asked} are asked for.")
     if all(stay_s >= hold.required_s for hold, stay_s in stays):
         click.echo("By the control sensor alone this run would look perfect.")
     click.echo(f"Verdict: {verification.verdict}")

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from soakwitness.cli.common import Finite, WrongUse, json_option, print_json, unit_option
+from soakwitness.firmware_bridge.common.units import Unit, from_celsius, from_kelvin, to_celsius, to_kelvin
+from soakwitness.firmware_bridge.common.wording import temperature
 
 if TYPE_CHECKING:
     import numpy as np
@@ -38,7 +40,7 @@ def emf(
     reference: float | None,
     table: str | None,
     tolerance_class: str | None,
-    unit: str | None,
+    unit: Unit | None,
     as_json: bool,
 ) -> None:
     """Convert between thermocouple voltage and temperature, both ways.
@@ -51,7 +53,7 @@ def emf(
     if not values and not table:
         raise WrongUse("nothing to convert. Give values such as 1050 or 4.096mV, or --table 0:1300:50.")
     unit = unit or "C"
-    at_c = 0.0 if reference is None else to_c(reference, unit)
+    at_c = 0.0 if reference is None else to_celsius(reference, unit)
     rows = [converted(value, kind, at_c, unit, tolerance_class) for value in values]
     if table:
         rows += table_rows(table, kind, at_c, unit, tolerance_class)
@@ -61,12 +63,7 @@ def emf(
     show(rows, kind, at_c, unit, tolerance_class)
 
 
-def to_c(value: float, unit: str) -> float:
-    """Temperature in degC."""
-    return (value - 32.0) / 1.8 if unit == "F" else value
-
-
-def converted(text: str, kind: str, reference_c: float, unit: str, tolerance_class: str | None) -> dict[str, Any]:
+def converted(text: str, kind: str, reference_c: float, unit: Unit, tolerance_class: str | None) -> dict[str, Any]:
     """One value, whichever way it goes."""
     from soakwitness.analysis.thermocouple import emf_mv, temperature_c
 
@@ -78,7 +75,7 @@ def converted(text: str, kind: str, reference_c: float, unit: str, tolerance_cla
         mv = number / 1000.0 if letter == "uv" else number
         temp_c = float(temperature_c(mv, kind, reference_c, on_range="raise"))
     else:
-        temp_c = to_c(number, "F" if letter.endswith("f") else "C")
+        temp_c = to_celsius(number, "F" if letter.endswith("f") else "C")
         mv = float(emf_mv(temp_c, kind, reference_c, on_range="raise"))
     return row_of(temp_c, mv, kind, tolerance_class)
 
@@ -94,7 +91,7 @@ def row_of(temp_c: float, mv: float, kind: str, tolerance_class: str | None) -> 
 
 
 def table_rows(
-    table: str, kind: str, reference_c: float, unit: str, tolerance_class: str | None
+    table: str, kind: str, reference_c: float, unit: Unit, tolerance_class: str | None
 ) -> list[dict[str, Any]]:
     """Rows of ``--table``; outside the type's range is refused."""
     from soakwitness.analysis.thermocouple import emf_mv
@@ -104,7 +101,7 @@ def table_rows(
     return [row_of(float(t), float(e), kind, tolerance_class) for t, e in zip(temps_c, emfs, strict=True)]
 
 
-def spread(table: str, unit: str) -> npt.NDArray[np.float64]:
+def spread(table: str, unit: Unit) -> npt.NDArray[np.float64]:
     """Temperatures of FROM:TO:STEP in degC."""
     import numpy as np
 
@@ -116,24 +113,21 @@ def spread(table: str, unit: str) -> npt.NDArray[np.float64]:
     if step <= 0 or count < 1 or count > MOST_ROWS:
         raise WrongUse(f"--table {table}: STEP must be above 0, TO not below FROM, and at most {MOST_ROWS} rows.")
     shown = np.asarray(low + step * np.arange(count), dtype=np.float64)
-    return (shown - 32.0) / 1.8 if unit == "F" else shown
+    return to_celsius(shown, unit)
 
 
-def show(rows: list[dict[str, Any]], kind: str, reference_c: float, unit: str, tolerance_class: str | None) -> None:
-    """Print the table for people; differences in °F are x1.8, never +32."""
+def show(rows: list[dict[str, Any]], kind: str, reference_c: float, unit: Unit, tolerance_class: str | None) -> None:
+    """Print the table for people."""
     from soakwitness.analysis.thermocouple_tolerance import tolerance_of
 
-    def level(temp_c: float) -> float:
-        return temp_c * 1.8 + 32.0 if unit == "F" else temp_c
-
-    factor = 1.8 if unit == "F" else 1.0
-    click.echo(f"Type {kind} (ITS-90), reference junction at {level(reference_c):g} °{unit}")
+    click.echo(f"Type {kind} (ITS-90), reference junction at {temperature(reference_c, unit, digits=3)}")
     head = f"{'°' + unit:>10}  {'mV':>9}  {'uV/°' + unit:>8}"
     click.echo(head + (f"  {'±°' + unit:>8}" if tolerance_class else ""))
     for row in rows:
-        line = f"{level(row['temp_c']):>10.2f}  {row['emf_mv']:>9.4f}  {row['seebeck_uv_per_c'] / factor:>8.3f}"
+        temp, slope = from_celsius(row["temp_c"], unit), to_kelvin(row["seebeck_uv_per_c"], unit)
+        line = f"{temp:>10.2f}  {row['emf_mv']:>9.4f}  {slope:>8.3f}"
         if tolerance_class:
-            width = row["tolerance_c"] * factor
+            width = from_kelvin(row["tolerance_c"], unit)
             line += f"  {width:>8.2f}" if width == width else f"  {'-':>8}"
         click.echo(line)
     if tolerance_class:

@@ -79,8 +79,8 @@ def import_(
     from soakwitness.analysis.importing.making import import_file, imported_before
     from soakwitness.analysis.importing.settings import checked_settings
     from soakwitness.analysis.importing.settings import save_profile as save
+    from soakwitness.firmware_bridge.common.wording import counted
     from soakwitness.firmware_bridge.common.zones import computer_zone
-    from soakwitness.firmware_bridge.runfolder.format import counted
 
     columns = [column_names(path, separator=SEPARATORS.get(given["separator"] or "")) for path in files]
     settings = checked_settings(_settings(given, logbook, profile, columns[0]))

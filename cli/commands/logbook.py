@@ -9,7 +9,7 @@ import click
 
 from soakwitness.cli.common import SuggestingGroup, check_output, force_option, json_option, logbook_option, print_json
 from soakwitness.cli.entering import by_option, new_stamp, open_book, progress_bar, take_in_runs, why_option
-from soakwitness.firmware_bridge.runfolder.format import counted
+from soakwitness.firmware_bridge.common.wording import counted
 
 ENTRIES = (
     "piece",

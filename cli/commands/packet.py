@@ -6,7 +6,7 @@ import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
@@ -21,6 +21,7 @@ from soakwitness.cli.common import (
     print_json,
     unit_option,
 )
+from soakwitness.firmware_bridge.common.units import Unit
 
 if TYPE_CHECKING:
     from soakwitness.analysis.packet.fitting import Fit
@@ -73,7 +74,7 @@ def predict(
     recipe_path: Path | None,
     chart: Path | None,
     as_json: bool,
-    unit: Literal["C", "F"] | None,
+    unit: Unit | None,
     logbook: Path,
     force: bool,
     **piece: Any,
@@ -159,7 +160,7 @@ def fit(
     thickness_mm: float | None,
     out: Path,
     as_json: bool,
-    unit: Literal["C", "F"] | None,
+    unit: Unit | None,
     logbook: Path,
     force: bool,
     **piece: Any,
@@ -234,7 +235,7 @@ def _fit_data(fits: Sequence[Fit], found: PacketModel, out: Path) -> dict[str, A
             "residual_c": one.residual_c,
             "worst_c": one.worst_c,
             "told": list(one.told),
-            "says": list(one.says),
+            "says": [str(says) for says in one.says],
         }
         for one in fits
     ]
@@ -245,7 +246,7 @@ def _fit_data(fits: Sequence[Fit], found: PacketModel, out: Path) -> dict[str, A
         "residual_c": max(one.residual_c for one in fits),
         "worst_c": max(one.worst_c for one in fits),
         "told": sorted({name for one in fits for name in one.told}),
-        "says": list(dict.fromkeys(says for one in fits for says in one.says)),
+        "says": list(dict.fromkeys(str(says) for one in fits for says in one.says)),
         "runs": each,
     }
 

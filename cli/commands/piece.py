@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import csv
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from soakwitness.cli.common import SuggestingGroup, WrongUse, json_option, logbook_option, print_json, unit_option
 from soakwitness.cli.entering import (
     by_option,
-    celsius,
     furnace_named,
     moment,
     new_stamp,
@@ -21,12 +20,12 @@ from soakwitness.cli.entering import (
     why_option,
     zone_option,
 )
-from soakwitness.firmware_bridge.runfolder.format import counted
+from soakwitness.firmware_bridge.common.units import Unit, to_celsius
+from soakwitness.firmware_bridge.common.wording import counted
 
 if TYPE_CHECKING:
     from soakwitness.analysis.logbook.pieces import Piece
 
-Unit = Literal["C", "F"]
 STEPS = ("delivery", "quench", "cold treatment", "temper", "second temper", "grinding", "finish")
 KINDS = (
     "plate quench",
@@ -294,8 +293,8 @@ def treatment(
             kind,
             start_utc=moment(said["start"], zone) or "",
             end_utc=moment(said["end"], zone),
-            lowest_c=celsius(said["lowest"], unit),
-            shown_c=celsius(said["shown"], unit),
+            lowest_c=to_celsius(said["lowest"], unit),
+            shown_c=to_celsius(said["shown"], unit),
             removed_mm=said["removed_mm"],
             note=said["note"],
             stamp=new_stamp(by),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -16,11 +16,11 @@ from soakwitness.cli.common import (
     print_json,
     unit_option,
 )
+from soakwitness.firmware_bridge.common.units import Unit
 
 if TYPE_CHECKING:
     from soakwitness.analysis.recipes.model import Recipe
 
-Unit = Literal["C", "F"]
 recipe_argument = click.argument("file", type=click.Path(path_type=Path))
 
 

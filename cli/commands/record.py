@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import Literal
 
 import click
 
@@ -19,6 +18,7 @@ from soakwitness.cli.person import (
     open_page,
     page_options,
 )
+from soakwitness.firmware_bridge.common.units import Unit
 
 
 @click.command()
@@ -41,7 +41,7 @@ def record(
     page: bool,
     lan: bool,
     port: int | None,
-    unit: Literal["C", "F"] | None,
+    unit: Unit | None,
     logbook: Path,
 ) -> None:
     """Record one run of the furnace that the file FURNACE describes, until Ctrl-C.

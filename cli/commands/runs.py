@@ -75,7 +75,7 @@ def runs(
     else:
         click.echo(f"No runs in {logbook}.", err=True)
     if run is None and hidden:
-        from soakwitness.firmware_bridge.runfolder.format import counted
+        from soakwitness.firmware_bridge.common.wording import counted
 
         click.echo(f"Not shown: {counted(hidden, 'older run')}: --all", err=True)
 
@@ -117,16 +117,15 @@ def _verdicts(logbook: Path, names: list[str]) -> dict[str, str]:
 def _line(entry: Listed, verdict: str | None) -> str:
     if entry.header is None:
         return f"{entry.path.name}  unreadable: {entry.says}"
-    from soakwitness.cli.words.now_words import clock_words
+    from soakwitness.firmware_bridge.common.wording import counted, duration
 
-    length = "-" if entry.length_s is None else clock_words(entry.length_s)
+    length = "-" if entry.length_s is None else duration(entry.length_s)
     state = entry.state if entry.intact is not False else f"{entry.state}, {entry.says}"
     state += ", intact" if entry.intact and entry.state == "sealed" else ""
     recipe = f"  {entry.header.recipe_name}" if entry.header.recipe_name else ""
     recipe += f": {verdict}" if recipe and verdict else f"  {verdict}" if verdict else ""
-    rows = "row" if entry.rows == 1 else "rows"
     start = _local(entry.header.started_utc, entry.header.zone)
-    return f"{entry.path.name}  {start}  {length:>8}  {entry.rows:>8} {rows:<4}  {state}{recipe}"
+    return f"{entry.path.name}  {start}  {length:>10}  {counted(entry.rows or 0, 'row'):>13}  {state}{recipe}"
 
 
 def _local(utc: str, zone: str | None) -> str:

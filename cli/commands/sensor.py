@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from soakwitness.cli.calibrating import LETTERS, a_file, as_difference, difference, level, limits_of, open_pair
+from soakwitness.cli.calibrating import LETTERS, a_file, limits_of, open_pair
 from soakwitness.cli.common import (
     Finite,
     SuggestingGroup,
@@ -27,12 +27,13 @@ from soakwitness.cli.entering import (
     why_option,
     zone_option,
 )
+from soakwitness.firmware_bridge.common.units import Unit, to_kelvin
+from soakwitness.firmware_bridge.common.wording import difference, temperature
 
 if TYPE_CHECKING:
     from soakwitness.analysis.calibration.diagnosis import Diagnosis
     from soakwitness.analysis.calibration.readings import PairReading
     from soakwitness.analysis.logbook.sensors import Calibration, SensorLife
-    from soakwitness.cli.charts.style import Unit
 
 ROLES = ("control", "recording", "load", "reference", "survey", "ambient", "over-temperature")
 CLASSES = ("1", "2", "special", "standard")
@@ -89,7 +90,7 @@ def fitted(name: str, furnace: str, logbook: Path, **given: Any) -> None:
         "serial": given["serial"],
         "channel": given["channel"],
         "position": given["position"],
-        "input_offset_c": as_difference(given["input_offset"], given["unit"]),
+        "input_offset_c": to_kelvin(given["input_offset"], given["unit"]),
         "thermocouple": given["kind"],
         "tolerance_class": given["tolerance_class"],
     }
@@ -146,7 +147,7 @@ def _life_words(life: SensorLife, zone: str | None, unit: Unit) -> str:
         ("serial", life.serial),
         ("channel", life.channel),
         ("at", life.position),
-        ("input offset", None if life.input_offset_c is None else difference(life.input_offset_c, unit)),
+        ("input offset", None if life.input_offset_c is None else difference(life.input_offset_c, unit, signed=True)),
     ]
     known = ", ".join(f"{name} {value}" for name, value in parts if value is not None)
     return f"{life.entry}  {life.sensor} of {life.furnace}, from {shown_time(life.fitted_utc, zone)}{until}" + (
@@ -159,8 +160,11 @@ def _calibration_words(one: Calibration, unit: Unit) -> str:
     from soakwitness.analysis.calibration.correction import correction_from_dict
 
     correction = correction_from_dict(one.correction)
-    span = f"{level(correction.low_c, unit, 0)} to {level(correction.high_c, unit, 0)}"
-    adds = [difference(value, unit) for value in (correction.table_correction_c[0], correction.table_correction_c[-1])]
+    span = f"{temperature(correction.low_c, unit)} to {temperature(correction.high_c, unit)}"
+    adds = [
+        difference(value, unit, signed=True)
+        for value in (correction.table_correction_c[0], correction.table_correction_c[-1])
+    ]
     words = f"calibration {one.entry} of {one.done_on} by {one.done_by}: {correction.model}, {span}, add {adds[0]} to "
     words += f"{adds[1]}, due {one.due_on or 'never'}"
     if one.struck_utc is not None:
@@ -225,7 +229,7 @@ def diagnose(
     if sum(given is not None for given in (run, readings, example)) != 1:
         raise WrongUse("give a RUN, --readings FILE, or --example CAUSE; one of them.")
     pairs, kind = _readings(run, readings, example, reference, name, unit, logbook)
-    noise_c = as_difference(noise, unit)
+    noise_c = to_kelvin(noise, unit)
     found = find_cause(pairs, set_to=set_to or kind, noise_c=NOISE_C if noise_c is None else noise_c)
     if as_json:
         print_json(
@@ -268,9 +272,9 @@ def _show(found: Diagnosis, pairs: tuple[PairReading, ...], unit: Unit) -> None:
     rows = [["reference", "shown", "error"]]
     rows += [
         [
-            level(pair.reference_c, unit),
-            level(pair.sensor_c, unit),
-            difference(pair.sensor_c - pair.reference_c, unit),
+            temperature(pair.reference_c, unit),
+            temperature(pair.sensor_c, unit),
+            difference(pair.sensor_c - pair.reference_c, unit, signed=True),
         ]
         for pair in pairs
     ]
@@ -279,11 +283,12 @@ def _show(found: Diagnosis, pairs: tuple[PairReading, ...], unit: Unit) -> None:
     if found.cause is not None:
         click.echo(f"Most likely: {found.cause}.")
     elif not found.between:
-        click.echo(found.says[:1].upper() + found.says[1:])
+        says = found.says.text(unit)
+        click.echo(says[:1].upper() + says[1:])
     else:
         click.echo(f"Cannot tell between: {', '.join(found.between)}.")
     hottest = max(range(len(pairs)), key=lambda i: pairs[i].reference_c)
-    there = level(pairs[hottest].reference_c, unit, 0)
+    there = temperature(pairs[hottest].reference_c, unit)
     rows = [["", "cause", "probability", "would be", f"error at {there}", "misses by"]]
     for number, one in enumerate(found.candidates[:5], 1):
         error, misfit = one.error_c[hottest], one.misfit_c
@@ -292,9 +297,9 @@ def _show(found: Diagnosis, pairs: tuple[PairReading, ...], unit: Unit) -> None:
                 str(number),
                 one.cause,
                 f"{one.probability:.2f}" if one.probability >= 0.005 else "< 0.01",
-                one.size or "-",
-                difference(error, unit) if error == error else "out of range",
-                difference(misfit, unit, sign=False) if misfit == misfit else "-",
+                one.size.text(unit) or "-",
+                difference(error, unit, signed=True) if error == error else "out of range",
+                difference(misfit, unit) if misfit == misfit else "-",
             ]
         )
     click.echo(table(rows))

@@ -8,6 +8,7 @@ from typing import Literal
 import click
 
 from soakwitness.cli.common import check_output, find_run, force_option, logbook_option, unit_option
+from soakwitness.firmware_bridge.common.units import Unit
 
 
 @click.command()
@@ -25,7 +26,7 @@ def sheet(
     out: Path | None,
     paper: Literal["A4", "letter"],
     customer: str | None,
-    unit: Literal["C", "F"] | None,
+    unit: Unit | None,
     logbook: Path,
     force: bool,
 ) -> None:

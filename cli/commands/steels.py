@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING, Literal
 import click
 
 from soakwitness.cli.common import WrongUse, json_option, logbook_option, nearest, print_json, unit_option
+from soakwitness.firmware_bridge.common.units import Unit, to_celsius
 
 if TYPE_CHECKING:
     from soakwitness.analysis.steels import Steel
 
-Unit = Literal["C", "F"]
 WHATS = ("preheat", "harden", "as quenched", "stress relief", "temper")
 
 
@@ -110,19 +110,16 @@ def add(
     """
     from soakwitness.analysis.steels import OWN_FILE, SteelFigure, append_figure, figure_sentence
 
-    def celsius(value: float | None) -> float | None:
-        return value if value is None or unit != "F" else (value - 32.0) / 1.8
-
     if hrc is None and hrc_to is not None:
         raise WrongUse("--hrc-to needs --hrc, the lowest hardness.")
     if temp is None and to is not None:
         raise WrongUse("--to needs --temp, the lowest temperature.")
-    low_c = celsius(temp)
+    low_c = to_celsius(temp, unit)
     figure = SteelFigure(
         name.strip(),
         what,
         low_c,
-        low_c if to is None else celsius(to),
+        low_c if to is None else to_celsius(to, unit),
         hrc,
         hrc if hrc_to is None else hrc_to,
         note,
@@ -147,11 +144,10 @@ def cold(ms: float | None, temp: float, unit: Unit | None, as_json: bool) -> Non
     Example: soakwitness steels cold --ms 200 --temp -80
     """
     from soakwitness.analysis.comparison import LABEL, retained_fraction
-    from soakwitness.analysis.recipes.words import temperature
+    from soakwitness.firmware_bridge.common.wording import temperature
 
     shown: Unit = unit or "C"
-    scale, zero = (1.8, 32.0) if shown == "F" else (1.0, 0.0)
-    low_c, ms_c = (temp - zero) / scale, None if ms is None else (ms - zero) / scale
+    low_c, ms_c = to_celsius(temp, shown), to_celsius(ms, shown)
     room, low = retained_fraction(25.0, ms_c=ms_c), retained_fraction(low_c, ms_c=ms_c)
     if as_json:
         print_json({"schema": "soakwitness/cold/1", "retained_at_25_c": room, "retained": low, "temp_c": low_c})

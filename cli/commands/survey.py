@@ -11,11 +11,8 @@ import click
 from soakwitness.cli.calibrating import (
     CHARTS,
     a_file,
-    as_difference,
     days_of,
-    difference,
     keeping_options,
-    level,
     report_place,
 )
 from soakwitness.cli.common import (
@@ -29,15 +26,16 @@ from soakwitness.cli.common import (
     print_json,
     unit_option,
 )
-from soakwitness.cli.entering import by_option, celsius, new_stamp, open_book, table
+from soakwitness.cli.entering import by_option, new_stamp, open_book, table
+from soakwitness.firmware_bridge.common.units import Unit, to_celsius, to_kelvin
+from soakwitness.firmware_bridge.common.wording import difference, duration, moment, temperature
 
 if TYPE_CHECKING:
     from soakwitness.analysis.calibration.correction import Correction
     from soakwitness.analysis.calibration.reference import Reference
     from soakwitness.analysis.calibration.survey import Survey, SurveySensor
-    from soakwitness.analysis.calibration.survey_limits import Requirement, SurveyLimits
+    from soakwitness.analysis.calibration.survey_limits import SurveyLimits
     from soakwitness.analysis.runs import Run
-    from soakwitness.cli.charts.style import Unit
 
 MONTHS = 12
 
@@ -79,12 +77,12 @@ def survey(run: str, logbook: Path, unit: Unit | None, as_json: bool, **given: A
     if chart is not None:
         check_output(chart, force=given["force"], suffixes=CHARTS)
     opened = open_run(find_run(run, logbook))
-    sensors = _sensors(opened, given["sensors"], given["certificates"], logbook)
+    sensors = _sensors(opened, given["sensors"], given["certificates"], logbook, unit)
     found = make_survey(
         opened.t_s,
         sensors,
-        band_c=as_difference(given["band"], unit) or 0.0,
-        target_c=celsius(given["target"], unit),
+        band_c=to_kelvin(given["band"], unit) or 0.0,
+        target_c=to_celsius(given["target"], unit),
         setpoint_c=opened.signal("setpoint"),
         doors_s=[mark.t_s for mark in opened.marks if mark.act == "door" and not mark.struck],
         limits=_limits(given),
@@ -122,7 +120,9 @@ def _limits(given: dict[str, Any]) -> SurveyLimits:
     return replace(SurveyLimits(), **changed, given=tuple(names[name] for name in changed))
 
 
-def _sensors(opened: Run, names: str, certificates: tuple[str, ...], logbook: Path) -> list[SurveySensor]:
+def _sensors(
+    opened: Run, names: str, certificates: tuple[str, ...], logbook: Path, unit: Unit | None
+) -> list[SurveySensor]:
     """Sensors asked for, each with the best knowledge of its error."""
     from soakwitness.analysis.calibration.from_run import survey_sensor
 
@@ -133,7 +133,7 @@ def _sensors(opened: Run, names: str, certificates: tuple[str, ...], logbook: Pa
     if doubled:
         raise WrongUse(f"--sensors: {doubled[0]} stands twice.")
     known = _certificates(certificates, wanted)
-    corrections = _corrections(opened, logbook)
+    corrections = _corrections(opened, logbook, unit)
     return [
         survey_sensor(opened, name, certificate=known.get(name), correction=corrections.get(name)) for name in wanted
     ]
@@ -155,7 +155,7 @@ def _certificates(given: tuple[str, ...], wanted: list[str]) -> dict[str, Refere
     return found
 
 
-def _corrections(opened: Run, logbook: Path) -> dict[str, Correction]:
+def _corrections(opened: Run, logbook: Path, unit: Unit | None) -> dict[str, Correction]:
     """Corrections valid on the day of the run."""
     from soakwitness.analysis.calibration.keeping import corrections_for
     from soakwitness.analysis.logbook.opening import DATABASE
@@ -165,7 +165,7 @@ def _corrections(opened: Run, logbook: Path) -> dict[str, Correction]:
     with open_book(logbook) as book:
         found, refused = corrections_for(book, opened.header)
     for words in refused:
-        click.echo(words, err=True)
+        click.echo(words.text(unit or "C"), err=True)
     return found
 
 
@@ -189,15 +189,13 @@ def _enter(logbook: Path, opened: Run, found: Survey, done: str, due: str, given
 
 def _show(found: Survey, opened: Run, unit: Unit) -> None:
     """Print for people."""
-    from soakwitness.cli.charts.style import clock_words
-
     click.echo(
-        f"Survey of {opened.header.furnace_name}, run {opened.header.run}: target {level(found.target_c, unit)} "
-        f"({found.target_from}), band ±{difference(found.band_c, unit, sign=False)}"
+        f"Survey of {opened.header.furnace_name}, run {opened.header.run}: target {temperature(found.target_c, unit)} "
+        f"({found.target_from}), band ±{difference(found.band_c, unit)}"
     )
     click.echo(
-        f"Survey period: {clock_words(found.start_s)} to {clock_words(found.end_s)} of the run, "
-        f"{(found.end_s - found.start_s) / 60.0:.0f} min."
+        f"Survey period: {moment(found.start_s)} to {moment(found.end_s)} of the run, "
+        f"{duration(found.end_s - found.start_s)}."
     )
     rows = [["sensor", "place", "highest", "lowest", "mean", "spread", "before and during, above target", "add", "U"]]
     for s in found.sensors:
@@ -205,43 +203,34 @@ def _show(found: Survey, opened: Run, unit: Unit) -> None:
             [
                 s.name,
                 s.position or "-",
-                level(s.highest_c, unit),
-                level(s.lowest_c, unit),
-                level(s.mean_c, unit),
-                difference(s.spread_c, unit, sign=False),
-                difference(s.approach_overshoot_c, unit),
-                difference(s.correction_c, unit),
-                "-" if s.expanded_c is None else difference(s.expanded_c, unit, sign=False),
+                temperature(s.highest_c, unit),
+                temperature(s.lowest_c, unit),
+                temperature(s.mean_c, unit),
+                difference(s.spread_c, unit),
+                difference(s.approach_overshoot_c, unit, signed=True),
+                difference(s.correction_c, unit, signed=True),
+                "-" if s.expanded_c is None else difference(s.expanded_c, unit),
             ]
         )
     click.echo(table(rows))
     _show_evenness(found, unit)
     for at_s, took_s in found.recovery_s:
-        words = "not back in the band" if took_s is None else f"all back in the band after {took_s / 60.0:.1f} min"
-        click.echo(f"Door at {clock_words(at_s)}: {words}.")
+        words = "not back in the band" if took_s is None else f"all back in the band after {duration(took_s)}"
+        click.echo(f"Door at {moment(at_s)}: {words}.")
     for one in found.strayed:
         gone = (
             "no reading"
             if one.by_c is None
-            else f"up to {difference(one.by_c, unit)} from where it had been among the others"
+            else f"up to {difference(one.by_c, unit, signed=True)} from where it had been among the others"
         )
-        times = f"{clock_words(one.start_s)} to {clock_words(one.end_s)}"
+        times = f"{moment(one.start_s)} to {moment(one.end_s)}"
         click.echo(f"{one.sensor}: {gone}, {times}: in the hold, but not in the survey period.")
     click.echo("")
     met = {True: "met", False: "not met", None: "not known"}
-    click.echo(table([[r.name, met[r.met], _says(r, unit), f"({r.origin})"] for r in found.requirements]))
+    click.echo(table([[r.name, met[r.met], r.says.text(unit), f"({r.origin})"] for r in found.requirements]))
     _show_verdict(found)
     rule = found.decision or found.decision_as_read
     click.echo(f"Rule: {rule.rule} (ILAC-G8:09/2019, JCGM 106:2012).")
-
-
-def _says(requirement: Requirement, unit: Unit) -> str:
-    """Words of a requirement with its temperatures in the unit that is shown."""
-    words = requirement.says
-    for temp_c in (requirement.value_c, requirement.limit_c):
-        if temp_c is not None:
-            words = words.replace(f"{temp_c:.1f} °C", level(temp_c, unit))
-    return words
 
 
 def _show_verdict(found: Survey) -> None:
@@ -256,17 +245,17 @@ def _show_verdict(found: Survey) -> None:
 
 def _show_evenness(found: Survey, unit: Unit) -> None:
     """Extremes as read and corrected, what band holds, what would centre it."""
-    from soakwitness.cli.charts.style import clock_words
-
     for title, even in (("As read", found.as_read), ("Corrected", found.corrected)):
         click.echo(
-            f"{title}: hottest {even.hottest} {level(even.highest_c, unit)} at {clock_words(even.hottest_at_s)}, "
-            f"coldest {even.coldest} {level(even.lowest_c, unit)} at {clock_words(even.coldest_at_s)}; fits ±"
-            f"{difference(even.half_spread_c, unit, sign=False)} about its own middle, "
-            f"±{difference(even.about_target_c, unit, sign=False)} about the target"
-            + ("" if even.with_u_c is None else f", ±{difference(even.with_u_c, unit, sign=False)} with U")
+            f"{title}: hottest {even.hottest} {temperature(even.highest_c, unit)} at {moment(even.hottest_at_s)}, "
+            f"coldest {even.coldest} {temperature(even.lowest_c, unit)} at {moment(even.coldest_at_s)}; fits ±"
+            f"{difference(even.half_spread_c, unit)} about its own middle, "
+            f"±{difference(even.about_target_c, unit)} about the target"
+            + ("" if even.with_u_c is None else f", ±{difference(even.with_u_c, unit)} with U")
             + "."
         )
-    click.echo(f"Control setting {difference(found.corrected.centring_c, unit)} would centre it on the target.")
-    bands = ", ".join(difference(band, unit, sign=False, digits=0) for band in found.limits.classes_c)
+    click.echo(
+        f"Control setting {difference(found.corrected.centring_c, unit, signed=True)} would centre it on the target."
+    )
+    bands = ", ".join(difference(band, unit) for band in found.limits.classes_c)
     click.echo(f"Bands in common use: ±{bands} ({found.limits.origin}).")

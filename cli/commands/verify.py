@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 import click
 
@@ -17,6 +17,7 @@ from soakwitness.cli.common import (
     print_json,
     unit_option,
 )
+from soakwitness.firmware_bridge.common.units import Unit
 
 if TYPE_CHECKING:
     from soakwitness.cli.verified import Verified
@@ -44,7 +45,7 @@ def verify(
     compare_with: tuple[str, ...],
     exit_zero: bool,
     as_json: bool,
-    unit: Literal["C", "F"] | None,
+    unit: Unit | None,
     logbook: Path,
     force: bool,
 ) -> int:
@@ -89,7 +90,7 @@ def _beside(found: Verified, others: list[Path], recipe_path: Path | None, logbo
     return replace(found, verification=replace(found.verification, compared=tuple(compared)))
 
 
-def _show(found: Verified, *, as_json: bool, unit: Literal["C", "F"] | None, chart: Path | None) -> None:
+def _show(found: Verified, *, as_json: bool, unit: Unit | None, chart: Path | None) -> None:
     if as_json:
         from soakwitness.analysis.verification.amounts import what_holds_amount_to
         from soakwitness.analysis.verification.report import as_json as report

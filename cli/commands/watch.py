@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 import click
 
@@ -20,6 +20,8 @@ from soakwitness.cli.person import (
     open_page,
     page_options,
 )
+from soakwitness.firmware_bridge.common.units import Unit
+from soakwitness.firmware_bridge.common.wording import temperature
 
 if TYPE_CHECKING:
     from soakwitness.firmware_bridge.furnace.model import Furnace
@@ -62,7 +64,7 @@ def watch(
     page: bool,
     lan: bool,
     port: int | None,
-    unit: Literal["C", "F"] | None,
+    unit: Unit | None,
     logbook: Path,
     force: bool,
 ) -> None:
@@ -126,7 +128,10 @@ def _settings(furnace: Furnace, cold: float | None, idle_s: float, before_s: flo
 
     cold_c = 50.0 if cold is None else to_celsius(cold, furnace)
     if not 0.0 < cold_c <= 500.0:
-        raise WrongUse(f"--cold {cold:g}: between 0 and 500 C, in the furnace's unit.")
+        raise WrongUse(
+            f"--cold {cold:g}: from {temperature(0.0, furnace.unit)} to {temperature(500.0, furnace.unit)}, "
+            "in the furnace's unit."
+        )
     return HeatingSettings(cold_c=cold_c, idle_s=idle_s, before_s=before_s, warm_c=max(60.0, cold_c + 10.0))
 
 

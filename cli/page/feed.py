@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any
 
 from soakwitness.cli.words.furnace_words import is_temperature, shown_in
-from soakwitness.cli.words.now_words import clock_words, keeping_words
+from soakwitness.cli.words.now_words import keeping_words
+from soakwitness.firmware_bridge.common.units import Unit, from_celsius
+from soakwitness.firmware_bridge.common.wording import countdown, moment
 
 if TYPE_CHECKING:
     from soakwitness.analysis.recipes.model import Hold
     from soakwitness.firmware_bridge.recording.now import Now
 
-Unit = Literal["C", "F"]
 MARKS_SHOWN = 3
 GAP_PERIODS = 3.0  # longer without a reading is a gap, as in the verification
 
@@ -34,7 +35,7 @@ def page_state(now: Now, *, unit: Unit, lead: str | None = None, holds: Sequence
         "run": now.run.name if now.run else None,
         "t_s": round(now.t_s, 1),
         "unit": unit,
-        "sentence": lead or f"{clock_words(now.t_s)} into the run",
+        "sentence": lead or f"{countdown(now.t_s)} into the run",
         "detail": _last_marks(now),
         "readings": readings,
         "record": keeping_words(now) if now.run is not None else "No run is open.",
@@ -47,11 +48,11 @@ def page_state(now: Now, *, unit: Unit, lead: str | None = None, holds: Sequence
 
 def _hold(hold: Hold, unit: Unit) -> dict[str, float]:
     edges = {"target": hold.target_c, "lower": hold.lower_c, "upper": hold.upper_c}
-    return {name: round(temp_c * 1.8 + 32.0 if unit == "F" else temp_c, 1) for name, temp_c in edges.items()}
+    return {name: round(from_celsius(temp_c, unit), 1) for name, temp_c in edges.items()}
 
 
 def _last_marks(now: Now) -> str:
     """Return the last marks, the newest first."""
     marks = sorted((m for m in now.marks if not m.struck), key=lambda m: m.t_s)[-MARKS_SHOWN:]
-    words = [f"{' '.join((m.act, *m.pieces))} at {clock_words(m.t_s)}" for m in reversed(marks)]
+    words = [f"{' '.join((m.act, *m.pieces))} at {moment(m.t_s)}" for m in reversed(marks)]
     return f"Marked: {', '.join(words)}." if words else ""

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from soakwitness.cli.words import cautions, figures
-from soakwitness.firmware_bridge.runfolder.format import counted
+from soakwitness.firmware_bridge.common.units import Unit
+from soakwitness.firmware_bridge.common.wording import counted, difference, duration, rate, temperature
 
 if TYPE_CHECKING:
     from soakwitness.analysis.recipes.model import Recipe
@@ -77,7 +78,7 @@ PLACE_WORDS = {
 
 
 def sheet_contents(
-    run: Run, verification: Verification, recipe: Recipe, *, unit: figures.Unit, notes: SheetNotes | None = None
+    run: Run, verification: Verification, recipe: Recipe, *, unit: Unit, notes: SheetNotes | None = None
 ) -> SheetContents:
     """Put a run, its verification and its recipe into the words of a run sheet."""
     notes = notes or SheetNotes()
@@ -117,14 +118,14 @@ def rule_words(verification: Verification) -> str:
     return f"{verification.rule} ({', '.join(RULE_REFERENCES)})"
 
 
-def display_words(high_c: tuple[float, float], unit: figures.Unit) -> str:
+def display_words(high_c: tuple[float, float], unit: Unit) -> str:
     """By how much a display may read high, from and to [K]: ``at most 4.6 °C high and at most 5.1 °C low``."""
     least, most = high_c
     if least > 0.0:
-        return f"{figures.difference(least, unit)} to {figures.difference(most, unit)} high"
+        return f"{difference(least, unit)} to {difference(most, unit)} high"
     if most < 0.0:
-        return f"{figures.difference(-most, unit)} to {figures.difference(-least, unit)} low"
-    return f"at most {figures.difference(most, unit)} high and at most {figures.difference(-least, unit)} low"
+        return f"{difference(-most, unit)} to {difference(-least, unit)} low"
+    return f"at most {difference(most, unit)} high and at most {difference(-least, unit)} low"
 
 
 def _facts(run: Run, verification: Verification, recipe: Recipe, notes: SheetNotes) -> tuple[tuple[str, str], ...]:
@@ -135,7 +136,7 @@ def _facts(run: Run, verification: Verification, recipe: Recipe, notes: SheetNot
         ("Furnace", header.furnace_name),
         ("Run", header.run),
         ("Start", f"{figures.clock(header.started_utc, 0.0, header.zone)} ({zone})"),
-        ("Length", figures.minutes(last_s)),
+        ("Length", duration(last_s)),
         ("Operator", header.operator or ""),
         ("Steel", recipe.steel or ""),
         ("Recipe digest", recipe.digest[:16]),
@@ -145,28 +146,28 @@ def _facts(run: Run, verification: Verification, recipe: Recipe, notes: SheetNot
     return tuple((name, words) for name, words in pairs if words)
 
 
-def _steps(verification: Verification, unit: figures.Unit) -> Table:
+def _steps(verification: Verification, unit: Unit) -> Table:
     rows = tuple(_ramp_row(step, unit) if step.kind == "ramp" else _hold_row(step, unit) for step in verification.steps)
     return Table("Intended and measured", ("step", "intended", "measured", "limits", "verdict"), rows)
 
 
-def _ramp_row(step: RampResult, unit: figures.Unit) -> tuple[str, ...]:
-    pace = f"at {figures.rate(step.required_rate_c_per_h, unit)}" if step.required_rate_c_per_h else "at full power"
-    measured = f"{figures.rate(step.rate_c_per_h, unit)}" if step.found else "not found"
+def _ramp_row(step: RampResult, unit: Unit) -> tuple[str, ...]:
+    pace = f"at {rate(step.required_rate_c_per_h, unit)}" if step.required_rate_c_per_h else "at full power"
+    measured = f"{rate(step.rate_c_per_h, unit)}" if step.found else "not found"
     if step.found and step.curved:
-        measured += f", curved; end to end {figures.rate(step.end_to_end_rate_c_per_h, unit)}"
+        measured += f", curved; end to end {rate(step.end_to_end_rate_c_per_h, unit)}"
     return (
         str(step.step),
-        f"ramp to {figures.degrees(step.to_c, unit, digits=0)} {pace}",
+        f"ramp to {temperature(step.to_c, unit)} {pace}",
         measured,
         "",
         step.verdict or "observed",
     )
 
 
-def _hold_row(step: HoldResult, unit: figures.Unit) -> tuple[str, ...]:
-    low, high = (figures.degrees(edge, unit, digits=0) for edge in step.band_c)
-    intended = f"hold {figures.minutes(step.required_s)} at {figures.degrees(step.target_c, unit, digits=0)}"
+def _hold_row(step: HoldResult, unit: Unit) -> tuple[str, ...]:
+    low, high = (temperature(edge, unit) for edge in step.band_c)
+    intended = f"hold {duration(step.required_s)} at {temperature(step.target_c, unit)}"
     if not step.on_record:
         return (str(step.step), intended, "not on record", f"{low} to {high}", "not proven")
     if not step.found:
@@ -174,7 +175,7 @@ def _hold_row(step: HoldResult, unit: figures.Unit) -> tuple[str, ...]:
     at_least = "at least " if step.overshoot_is_at_least else ""
     measured = f"soak {figures.bounds(step.soak_s)}{PLACE_WORDS[step.temperature_from]}"
     if step.overshoot_c is not None:
-        measured += f"; highest {at_least}{figures.difference(step.overshoot_c, unit, signed=True)} from target"
+        measured += f"; highest {at_least}{difference(step.overshoot_c, unit, signed=True)} from target"
     if step.display_may_read_c is not None:
         measured += f"; holds if the display reads {display_words(step.display_may_read_c, unit)}"
     return (str(step.step), intended, measured, f"{low} to {high}", step.verdict if step.judged else "reported only")
@@ -225,13 +226,13 @@ def _way(run: Run, name: str, piece: PieceResult | Stay, words: str, *, cold: bo
         return figures.clock(run.header.started_utc, t_s, run.header.zone).split(" ")[1]
 
     known = piece.pull_s is not None and piece.plates_s is not None
-    delay = f"{(piece.plates_s or 0.0) - (piece.pull_s or 0.0):.0f} s" if known else "not on record"
+    delay = duration((piece.plates_s or 0.0) - (piece.pull_s or 0.0)) if known else "not on record"
     label = f"{name} ({words})" if words else name
     loaded = "cold, at the start" if cold and piece.load_s is None else at(piece.load_s)
     return (label, piece.charge or "", loaded, at(piece.pull_s), delay)
 
 
-def _sensors(run: Run, verification: Verification, unit: figures.Unit, notes: SheetNotes) -> Table:
+def _sensors(run: Run, verification: Verification, unit: Unit, notes: SheetNotes) -> Table:
     known = {name: (correction, u) for name, correction, u in notes.sensors}
     rows = []
     for column in run.columns:
@@ -241,7 +242,7 @@ def _sensors(run: Run, verification: Verification, unit: figures.Unit, notes: Sh
         used = [h.known for h in verification.holds if h.measured_by == column.name and h.known.expanded_c is not None]
         if not u and used:
             most = max(used, key=lambda known: known.expanded_c or 0.0)
-            u = f"±{figures.difference(most.expanded_c or 0.0, unit)} ({most.source})"
+            u = f"±{difference(most.expanded_c or 0.0, unit)} ({most.source})"
         wire = " ".join(
             w for w in (column.thermocouple, column.tolerance_class and f"class {column.tolerance_class}") if w
         )
@@ -284,7 +285,7 @@ def _mark_words(mark: object, notes: SheetNotes) -> str:
     return "; ".join(part for part in (" ".join(pieces), note, later) if part)
 
 
-def _findings(verification: Verification, unit: figures.Unit, notes: SheetNotes) -> Table:
+def _findings(verification: Verification, unit: Unit, notes: SheetNotes) -> Table:
     decided = dict(notes.dispositions)
     rows = tuple(
         (f.code, f.severity, f.says.text(unit), f.next.text(unit), decided.get(f.code, ""))
@@ -294,17 +295,17 @@ def _findings(verification: Verification, unit: figures.Unit, notes: SheetNotes)
     return Table("Findings", ("finding", "weight", "what was seen", "next", "decided"), rows, "Nothing was flagged.")
 
 
-def _coverage(run: Run, verification: Verification, unit: figures.Unit, notes: SheetNotes) -> tuple[str, ...]:
+def _coverage(run: Run, verification: Verification, unit: Unit, notes: SheetNotes) -> tuple[str, ...]:
     from soakwitness.analysis.verification.amounts import what_holds_amount_to
 
     record = verification.record
     state = (
         "sealed and unchanged" if record.sealed and record.intact else "not sealed" if not record.sealed else "CHANGED"
     )
-    period = f", one every {run.header.every_s:g} s" if run.header.every_s else ""
+    period = f", one every {duration(run.header.every_s)}" if run.header.every_s else ""
     lines = [
         f"Record: {counted(record.rows, 'row')}{period}, {record.bad_rows} bad, "
-        f"{figures.minutes(record.gaps_s)} without readings; the record is {state}.",
+        f"{duration(record.gaps_s)} without readings; the record is {state}.",
         *(f"Not seen: {words.text(unit)}" for words in verification.not_seen),
         *(amount.says(unit) for amount in what_holds_amount_to(run, verification)),
         f"Seal: {notes.seal_digest or 'none'}. Written by {run.header.software or 'an unnamed version'}.",

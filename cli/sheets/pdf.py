@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from soakwitness.cli.charts import style
 from soakwitness.cli.sheets.contents import SheetContents, Table
+from soakwitness.firmware_bridge.common.units import Unit
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -127,7 +128,7 @@ def draw_row(pages: Pages, row: Sequence[str], widths: list[float], *, bold: int
     pages.y_in -= tall
 
 
-def draw_chart(pages: Pages, run: Run, verification: Verification, recipe: Recipe, unit: style.Unit) -> None:
+def draw_chart(pages: Pages, run: Run, verification: Verification, recipe: Recipe, unit: Unit) -> None:
     """Draw the run's chart over the full width."""
     from soakwitness.cli.charts.run_chart import draw_run
 
@@ -148,7 +149,7 @@ def write_pdf(
     contents: SheetContents,
     path: Path,
     *,
-    unit: style.Unit,
+    unit: Unit,
     paper: Paper,
 ) -> None:
     """Write the sheet as PDF; same run, same bytes."""

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 from soakwitness.cli.sheets.contents import SheetContents, SheetNotes, sheet_contents
-from soakwitness.cli.words.figures import Unit
+from soakwitness.firmware_bridge.common.units import Unit
 
 if TYPE_CHECKING:
     from soakwitness.analysis.recipes.model import Recipe

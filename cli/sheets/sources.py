@@ -11,7 +11,8 @@ import click
 
 from soakwitness.cli.common import WrongUse
 from soakwitness.cli.sheets.contents import SheetNotes
-from soakwitness.cli.words import figures
+from soakwitness.firmware_bridge.common.units import Unit
+from soakwitness.firmware_bridge.common.wording import difference
 
 if TYPE_CHECKING:
     from soakwitness.analysis.calibration.correction import Correction
@@ -34,7 +35,7 @@ class SheetSources:
 
 
 def sheet_sources(
-    folder: Path, recipe_path: Path | None, logbook: Path, *, unit: figures.Unit | None, customer: str | None
+    folder: Path, recipe_path: Path | None, logbook: Path, *, unit: Unit | None, customer: str | None
 ) -> SheetSources:
     """Open, verify and look up one run for its sheet.
 
@@ -110,13 +111,13 @@ def _decision(decided: Disposition) -> str:
     return f"{decided.decision}: {decided.why}" if decided.why else decided.decision
 
 
-def _correction_words(name: str, correction: Correction, unit: figures.Unit) -> tuple[str, str, str]:
+def _correction_words(name: str, correction: Correction, unit: Unit) -> tuple[str, str, str]:
     values = correction.table_correction_c
-    low, high = (figures.difference(edge, unit, signed=True) for edge in (min(values), max(values)))
+    low, high = (difference(edge, unit, signed=True) for edge in (min(values), max(values)))
     size = low if low == high else f"{low} to {high}"
     due = f", due {correction.due_on}" if correction.due_on else ""
     return (
         name,
         f"{size} ({correction.model}, of {correction.done_on}{due})",
-        (f"±{figures.difference(max(correction.table_expanded_c), unit)} (calibration)"),
+        (f"±{difference(max(correction.table_expanded_c), unit)} (calibration)"),
     )

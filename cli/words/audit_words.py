@@ -5,6 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from soakwitness.cli.entering import table
+from soakwitness.firmware_bridge.common.units import Unit
+from soakwitness.firmware_bridge.common.wording import counted, difference, duration, rate, temperature
 
 if TYPE_CHECKING:
     from soakwitness.analysis.audit.auditing import Audit
@@ -14,12 +16,12 @@ if TYPE_CHECKING:
 SHOWN = 6
 
 
-def audit_lines(audit: Audit, unit: str, *, every: bool = False) -> list[str]:
+def audit_lines(audit: Audit, unit: Unit, *, every: bool = False) -> list[str]:
     """Lines for the screen: the answer first, then each cause with what speaks for and against it, then the table."""
     lines = [audit.says, _about(audit)]
     shown = audit.causes if every else audit.causes[:SHOWN]
     for number, opinion in enumerate(shown, start=1):
-        lines += ["", *_cause(number, opinion)]
+        lines += ["", *_cause(number, opinion, unit)]
     left = len(audit.causes) - len(shown)
     if left > 0:
         lines += ["", f"{left} less likely ones are left out (--all shows them)."]
@@ -43,24 +45,26 @@ def _about(audit: Audit) -> str:
     parts.append(f"{len(audit.suspects)} suspect" if audit.suspects else "no piece named")
     if audit.siblings:
         parts.append(f"{len(audit.siblings)} good in the same run")
-    parts.append(f"{len(audit.good_runs)} good runs to compare" if audit.good_runs else "no good run to compare")
+    parts.append(
+        f"{counted(len(audit.good_runs), 'good run')} to compare" if audit.good_runs else "no good run to compare"
+    )
     return f"({'; '.join(parts)})"
 
 
-def _cause(number: int, opinion: Opinion) -> list[str]:
+def _cause(number: int, opinion: Opinion, unit: Unit) -> list[str]:
     word = "" if opinion.claimed or number == 1 else " (not claimed)"
     effect = f", as the effect of: {opinion.explained_by}" if opinion.explained_by else ""
     lines = [f"{number}. {opinion.cause}{word}{effect}"]
-    lines += [f"   for: {says}" for says in opinion.pro]
-    lines += [f"   against: {says}" for says in opinion.con]
-    lines += [f"   missing: {says}" for says in opinion.missing]
+    lines += [f"   for: {says.text(unit)}" for says in opinion.pro]
+    lines += [f"   against: {says.text(unit)}" for says in opinion.con]
+    lines += [f"   missing: {says.text(unit)}" for says in opinion.missing]
     return [*lines, f"   next: {opinion.next}"]
 
 
-def _row(row: Row, unit: str) -> tuple[str, ...]:
+def _row(row: Row, unit: Unit) -> tuple[str, ...]:
     beside = row.beside
     return (
-        row.name,
+        row.name.text(unit),
         shown(beside.value, row.kind, unit),
         shown(beside.good_median, row.kind, unit),
         shown(beside.good_mad, "difference" if row.kind == "temperature" else row.kind, unit),
@@ -68,17 +72,16 @@ def _row(row: Row, unit: str) -> tuple[str, ...]:
     )
 
 
-def shown(value: float | None, kind: str, unit: str) -> str:
-    """One figure with its unit; a difference in degF is x 1.8, never + 32."""
+def shown(value: float | None, kind: str, unit: Unit) -> str:
+    """One figure with its unit."""
     if value is None:
         return "-"
-    fahrenheit = unit == "F"
     if kind == "temperature":
-        return f"{value * 1.8 + 32 if fahrenheit else value:.1f} °{unit}"
+        return temperature(value, unit)
     if kind == "difference":
-        return f"{value * 1.8 if fahrenheit else value:.1f} °{unit}"
+        return difference(value, unit)
     if kind == "rate":
-        return f"{value * 1.8 if fahrenheit else value:.0f} °{unit}/h"
+        return rate(value, unit)
     if kind == "time":
-        return f"{value / 60:.1f} min"
+        return duration(value)
     return f"{value:.0f} %" if kind == "share" else f"{value:g}"

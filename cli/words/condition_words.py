@@ -5,21 +5,22 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from soakwitness.cli.entering import table
-from soakwitness.firmware_bridge.runfolder.format import counted
+from soakwitness.firmware_bridge.common.units import Unit
+from soakwitness.firmware_bridge.common.wording import counted, difference, rate
 
 if TYPE_CHECKING:
     from soakwitness.analysis.condition.judging import Condition
     from soakwitness.analysis.condition.trends import Trend
 
 
-def condition_lines(condition: Condition, unit: str, *, every: bool = False) -> list[str]:
+def condition_lines(condition: Condition, unit: Unit, *, every: bool = False) -> list[str]:
     """Lines for the screen: the answer, each part with the measurement that would settle it, then the table."""
     lines = [condition.says]
     if condition.first_day:
         groups = ", ".join(f"{count} {group}" for group, count in condition.groups)
         lines.append(f"({counted(condition.runs, 'run')}, {condition.first_day} to {condition.last_day}: {groups})")
     for part in condition.parts:
-        lines += ["", f"{part.part}", f"   {part.says}", f"   measure: {part.measure}"]
+        lines += ["", f"{part.part}", f"   {part.says.text(unit)}", f"   measure: {part.measure}"]
     main = condition.groups[0][0] if condition.groups else ""
     shown = [t for t in condition.trends if every or t.moved or t.series.group in (main, "all runs")]
     if shown:
@@ -30,12 +31,12 @@ def condition_lines(condition: Condition, unit: str, *, every: bool = False) -> 
     return lines
 
 
-def _row(trend: Trend, unit: str) -> tuple[str, ...]:
+def _row(trend: Trend, unit: Unit) -> tuple[str, ...]:
     kind = trend.series.kind
     group = "" if trend.series.group == "all runs" else f" ({trend.series.group})"
     limits = f"{_figure(trend.singles.lower, kind, unit)} to {_figure(trend.singles.upper, kind, unit)}"
     return (
-        _name(trend, unit) + group,
+        trend.series.name.text(unit) + group,
         str(trend.series.values.size),
         _figure(trend.usual, kind, unit),
         _figure(trend.now, kind, unit),
@@ -45,33 +46,24 @@ def _row(trend: Trend, unit: str) -> tuple[str, ...]:
     )
 
 
-def _name(trend: Trend, unit: str) -> str:
-    where = trend.series.where
-    if not where:
-        return trend.series.name
-    shown = float(where) * 1.8 + 32 if unit == "F" else float(where)
-    return trend.series.name.replace(where, f"{shown:.0f} °{unit}")
-
-
-def _figure(value: float, kind: str, unit: str, *, sign: bool = False) -> str:
-    scale = 1.8 if unit == "F" else 1.0
+def _figure(value: float, kind: str, unit: Unit, *, sign: bool = False) -> str:
     plus = "+" if sign else ""
     if kind in ("rate", "cooling"):
-        return f"{value * scale:{plus}.0f} °{unit}/h"
+        return rate(value, unit)
     if kind == "output":
         return f"{value:{plus}.0f} %"
     if kind == "missed":
         return f"{100 * value:{plus}.1f} %"
-    return f"{value * scale:{plus}.1f} °{unit}"
+    return difference(value, unit, signed=sign)
 
 
-def _change(trend: Trend, unit: str) -> str:
+def _change(trend: Trend, unit: Unit) -> str:
     if trend.series.kind in ("rate", "cooling", "output"):
         return f"{100 * trend.change:+.0f} %"
     return _figure(trend.change, trend.series.kind, unit, sign=True)
 
 
-def condition_json(condition: Condition) -> dict[str, Any]:
+def condition_json(condition: Condition, unit: Unit = "C") -> dict[str, Any]:
     """The same for programs; temperatures in degC, rates in K/h, output in %."""
     return {
         "schema": "soakwitness/condition/1",
@@ -79,7 +71,7 @@ def condition_json(condition: Condition) -> dict[str, Any]:
         "says": condition.says,
         "runs": condition.runs,
         "groups": dict(condition.groups),
-        "parts": [{"part": p.part, "says": p.says, "measure": p.measure} for p in condition.parts],
+        "parts": [{"part": p.part, "says": p.says.text(unit), "measure": p.measure} for p in condition.parts],
         "accuracy": [{"day": a.day, "difference_c": a.difference_c} for a in condition.accuracy],
         "trends": [_trend_json(t) for t in condition.trends],
     }

@@ -5,6 +5,8 @@ from __future__ import annotations
 import os
 from collections import Counter
 
+from soakwitness.firmware_bridge.common.units import from_celsius, to_celsius
+from soakwitness.firmware_bridge.common.wording import duration, number, temperature
 from soakwitness.firmware_bridge.furnace.model import Contact, Furnace, LineSource, ModbusSource, Sensor, Signal
 from soakwitness.firmware_bridge.links.base import Reading
 
@@ -14,13 +16,13 @@ MANUAL_NUMBERS = range(30001, 49999)  # how manuals print register numbers; on t
 def furnace_sentences(furnace: Furnace) -> list[str]:
     """Say what the furnace file was understood to mean."""
     link = furnace.link
-    says = [f"{furnace.name}: the instrument shows °{furnace.unit} and is read every {furnace.every_s:g} s."]
+    says = [f"{furnace.name}: the instrument shows °{furnace.unit} and is read every {duration(furnace.every_s)}."]
     if link.kind == "simulated":
         says.append(f"Link: a simulated furnace that speaks {link.settings.get('speaks', 'modbus')}.")
     else:
         kind = f"Modbus {link.framing.upper()}, unit {link.unit_id}," if link.kind == "modbus" else "text lines"
         line = "" if "://" in link.port else f" at {link.baud} baud, {link.data_bits}{link.parity}{link.stop_bits}"
-        says.append(f"Link: {kind} on {link.port}{line}; an answer may take {link.timeout_s:g} s.")
+        says.append(f"Link: {kind} on {link.port}{line}; an answer may take {duration(link.timeout_s)}.")
     says += [_part_sentence(part, furnace) for part in furnace.parts]
     return [*says, *_limit_sentences(furnace)]
 
@@ -54,7 +56,10 @@ def reading_lines(furnace: Furnace, reading: Reading, unit: str) -> list[str]:
         elif isinstance(part, Contact):
             lines.append(f"{part.name}: {'acted' if value else 'at rest'} ({part.means})")
         else:
-            lines.append(f"{part.name}: {shown_in(part, value, furnace, unit):g}{unit_word(part, unit)}")
+            shown = shown_in(part, value, furnace, unit)
+            lines.append(
+                f"{part.name}: {number(shown) if is_temperature(part) else f'{shown:g}'}{unit_word(part, unit)}"
+            )
     if reading.missed:
         lines.append(f"Answers or lines lost or garbled before it: {reading.missed}.")
     return [*lines, *reading.texts]
@@ -69,7 +74,7 @@ def shown_in(part: Sensor | Signal | Contact, value: float, furnace: Furnace, un
     """Give a value in the unit to show."""
     if not is_temperature(part) or unit == furnace.unit:
         return value
-    return round(value * 1.8 + 32.0 if unit == "F" else (value - 32.0) / 1.8, 4)
+    return round(from_celsius(to_celsius(value, furnace.unit), unit), 4)
 
 
 def unit_word(part: Sensor | Signal | Contact, unit: str) -> str:
@@ -109,20 +114,18 @@ def _place(source: ModbusSource | LineSource) -> str:
 def _limit_sentences(furnace: Furnace) -> list[str]:
     limits, alarm = furnace.limits, furnace.alarm
     parts = [
-        f"above {_in(limits.max_temp_c, furnace)}" if limits.max_temp_c is not None else "",
-        f"below {_in(limits.min_temp_c, furnace)}" if limits.min_temp_c is not None else "",
+        f"above {temperature(limits.max_temp_c, furnace.unit)}" if limits.max_temp_c is not None else "",
+        f"below {temperature(limits.min_temp_c, furnace.unit)}" if limits.min_temp_c is not None else "",
     ]
     says = [f"Readings {' or '.join(p for p in parts if p)} are not believed."] if any(parts) else []
     if alarm.over_c is not None:
-        says.append(f"Alarm above {_in(alarm.over_c, furnace)}, and after {alarm.silent_s:g} s without a reading.")
+        says.append(
+            f"Alarm above {temperature(alarm.over_c, furnace.unit)}, "
+            f"and after {duration(alarm.silent_s)} without a reading."
+        )
     if alarm.command:
         says.append(f"An alarm runs: {' '.join(alarm.command)}")
     return says
-
-
-def _in(temp_c: float, furnace: Furnace) -> str:
-    temp = temp_c * 1.8 + 32.0 if furnace.unit == "F" else temp_c
-    return f"{round(temp, 3):g} °{furnace.unit}"
 
 
 def _register_notes(furnace: Furnace) -> list[str]:

@@ -2,27 +2,16 @@
 
 from __future__ import annotations
 
-from typing import Literal
-
 from soakwitness.cli.words.furnace_words import shown_in, unit_word
+from soakwitness.firmware_bridge.common.units import Unit
+from soakwitness.firmware_bridge.common.wording import countdown, counted, duration, number
 from soakwitness.firmware_bridge.furnace.model import Contact
 from soakwitness.firmware_bridge.recording.now import Now
-from soakwitness.firmware_bridge.runfolder.format import counted
-
-Unit = Literal["C", "F"]
-
-
-def clock_words(seconds: float) -> str:
-    """Hours, minutes and seconds: ``1:23:04``, or ``23:04`` under an hour."""
-    whole = int(max(0.0, seconds))
-    hours, rest = divmod(whole, 3600)
-    minutes, seconds = divmod(rest, 60)
-    return f"{hours}:{minutes:02d}:{seconds:02d}" if hours else f"{minutes}:{seconds:02d}"
 
 
 def now_sentence(now: Now, *, unit: Unit | None = None, lead: str | None = None) -> str:
     """The living sentence: what leads (else where the run is), each sensor, the state of the record."""
-    place = lead or f"{clock_words(now.t_s)} into the run"
+    place = lead or f"{countdown(now.t_s)} into the run"
     return ". ".join([place, readings_words(now, unit or now.furnace.unit), record_words(now)]) + "."
 
 
@@ -39,7 +28,7 @@ def readings_words(now: Now, unit: Unit) -> str:
             parts.append(f"{part.name} {now.faults.get(part.name, 'no reading')}")
         else:
             shown = shown_in(part, value, now.furnace, unit)
-            parts.append(f"{part.name} {shown:.1f}{unit_word(part, unit)}")
+            parts.append(f"{part.name} {number(shown)}{unit_word(part, unit)}")
     return ", ".join(parts)
 
 
@@ -62,9 +51,8 @@ def record_words(now: Now) -> str:
     if now.lost_answers:
         parts.append(f"{counted(now.lost_answers, 'answer')} lost on the way")
     if now.link_lost is not None:
-        lost = "" if now.reading_age_s is None else f" for {clock_words(now.reading_age_s)}"
+        lost = "" if now.reading_age_s is None else f" for {countdown(now.reading_age_s)}"
         parts.append(f"no link{lost}: {now.link_lost.rstrip('.')}")
     elif now.reading_age_s is not None:
-        age = f"{now.reading_age_s:.1f}" if now.reading_age_s < 10 else f"{now.reading_age_s:.0f}"
-        parts.append(f"last reading {age} s ago")
+        parts.append(f"last reading {duration(round(now.reading_age_s, 1))} ago")
     return ", ".join(parts)

@@ -6,8 +6,16 @@ from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from soakwitness.analysis.packet.piece import FIGURE_WORDS
-from soakwitness.cli.words.figures import Unit, degrees, difference, minutes
-from soakwitness.firmware_bridge.runfolder.format import counted
+from soakwitness.firmware_bridge.common.units import Unit
+from soakwitness.firmware_bridge.common.wording import (
+    Says,
+    counted,
+    difference,
+    duration,
+    duration_span,
+    moment,
+    temperature,
+)
 
 if TYPE_CHECKING:
     from soakwitness.analysis.packet.fitting import Fit
@@ -21,11 +29,11 @@ def prediction_lines(prediction: Prediction, unit: Unit) -> list[str]:
     """Prediction in words, what matters to the maker first."""
     found = prediction.estimate
     lines = [eaten(prediction.holds)] if prediction.holds else []
-    lines.append(f"{piece(found.packet)}, over the sensor {prediction.chamber}, in from {minutes(found.load_t_s)} on.")
+    lines.append(f"{piece(found.packet)}, over the sensor {prediction.chamber}, in from {moment(found.load_t_s)} on.")
     for hold in prediction.holds:
         lines.append(f"  {_hold_line(hold, found.load_t_s, unit)}")
-    lines.append(f"Hottest estimate {degrees(float(found.best_c.max()), unit)}; Biot number {found.biot:.3f}.")
-    lines += [f"{says[0].upper()}{says[1:]}." for says in prediction.says]
+    lines.append(f"Hottest estimate {temperature(float(found.best_c.max()), unit)}; Biot number {found.biot:.3f}.")
+    lines += [_sentence(says, unit) for says in prediction.says]
     if not found.fitted:
         lines.append("Run one instrumented packet to replace the guess: soakwitness packet fit --help")
     return lines
@@ -40,24 +48,27 @@ def eaten(holds: tuple[HoldLag, ...]) -> str:
 
 
 def _eaten(hold: HoldLag) -> str:
-    of = f"of hold {hold.number}'s {hold.required_s / 60:g} minutes"
-    best, low, high = (
-        None if s is None else f"{s / 60:.1f}" for s in (hold.lag.best_s, hold.lag.low_s, hold.lag.high_s)
-    )
-    if low is None:
-        return f"all {of}"
-    return f"{best or 'all'} {of} (likely {low} to {high or 'all of them'})"
+    of = f"of hold {hold.number}'s {duration(hold.required_s)}"
+    return f"all {of}" if hold.lag.low_s is None else f"{eaten_words(hold)} {of}"
+
+
+def eaten_words(hold: HoldLag) -> str:
+    """How long the packet lags, with bounds: ``11.3 min (likely 5.9 to 33.9 min)``, ``all (likely 9 min to all)``."""
+    best_s, low_s, high_s = hold.lag.best_s, hold.lag.low_s, hold.lag.high_s
+    assert low_s is not None
+    span = f"{duration(low_s)} to all" if high_s is None else duration_span(low_s, high_s)
+    return f"{'all' if best_s is None else duration(best_s)} (likely {span})"
 
 
 def _hold_line(hold: HoldLag, load_s: float, unit: Unit) -> str:
-    name = f"Hold {hold.number} at {degrees(hold.target_c, unit, digits=0)}:"
+    name = f"Hold {hold.number} at {temperature(hold.target_c, unit)}:"
     if hold.enter_s is None:
         return f"{name} not found in this run"
     if hold.lag.best_s is None:
         reach = "the blade never gets into the band by the best estimate"
     else:
         since = "later" if load_s <= hold.enter_s else "after loading"
-        reach = f"chamber in band at {minutes(hold.enter_s)}, blade {minutes(hold.lag.best_s)} {since}"
+        reach = f"chamber in band at {moment(hold.enter_s)}, blade {duration(hold.lag.best_s)} {since}"
     never = f"; {hold.lag.never_reached * 100:.0f} % of the estimates never get there" if hold.lag.never_reached else ""
     return f"{name} {reach}{never}"
 
@@ -85,7 +96,7 @@ def fit_lines(fit: Fit, unit: Unit) -> list[str]:
         "From run to run it may differ by 15 % in the emissivities and 30 % in the gap: predictions carry that. "
         "Several such runs together measure it."
     )
-    lines += [f"{says[0].upper()}{says[1:]}." for says in fit.says]
+    lines += [_sentence(says, unit) for says in fit.says]
     return lines
 
 
@@ -103,8 +114,13 @@ def several_lines(fits: Sequence[Fit], packet: PacketModel, unit: Unit) -> list[
         f"From run to run it differs by {', '.join(differs)}, as far as {counted(len(fits), 'run')} can tell: "
         "predictions carry that."
     )
-    lines += [f"{fit.packet.fitted_from}: {says}." for fit in fits for says in fit.says]
+    lines += [f"{fit.packet.fitted_from}: {says.text(unit)}." for fit in fits for says in fit.says]
     return lines
+
+
+def _sentence(says: Says, unit: Unit) -> str:
+    text = says.text(unit)
+    return f"{text[0].upper()}{text[1:]}."
 
 
 def _follows(fit: Fit, unit: Unit) -> str:

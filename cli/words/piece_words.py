@@ -7,6 +7,8 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from soakwitness.cli.entering import shown_time, table
+from soakwitness.firmware_bridge.common.units import Unit
+from soakwitness.firmware_bridge.common.wording import temperature
 
 if TYPE_CHECKING:
     from soakwitness.analysis.logbook.charges import Charged
@@ -16,7 +18,7 @@ if TYPE_CHECKING:
     from soakwitness.analysis.logbook.treatments import Treatment
 
 
-def history_lines(life: History, unit: str) -> list[str]:
+def history_lines(life: History, unit: Unit) -> list[str]:
     """Lines for the screen."""
     piece = life.piece
     facts = [piece.steel, f"lot {piece.lot}" if piece.lot else None]
@@ -39,7 +41,7 @@ def history_lines(life: History, unit: str) -> list[str]:
     return lines
 
 
-def _row(step: Step, unit: str) -> tuple[str, str, str, str]:
+def _row(step: Step, unit: Unit) -> tuple[str, str, str, str]:
     from soakwitness.analysis.logbook.hardness import HardnessEntry
     from soakwitness.analysis.logbook.treatments import Treatment
 
@@ -73,13 +75,10 @@ def _hardness(entry: HardnessEntry) -> str:
     return f"{test.mean:.1f} {test.scale}{spread} {entry.stage}{spot}{ground}"
 
 
-def _treatment(entry: Treatment, unit: str) -> str:
-    def shown(temp_c: float) -> str:
-        return f"{temp_c * 1.8 + 32:.0f} °F" if unit == "F" else f"{temp_c:.0f} °C"
-
+def _treatment(entry: Treatment, unit: Unit) -> str:
     parts = [f"until {shown_time(entry.end_utc)}" if entry.end_utc else None]
-    parts += [f"down to {shown(entry.lowest_c)}" if entry.lowest_c is not None else None]
-    parts += [f"shown {shown(entry.shown_c)}" if entry.shown_c is not None else None]
+    parts += [f"down to {temperature(entry.lowest_c, unit)}" if entry.lowest_c is not None else None]
+    parts += [f"shown {temperature(entry.shown_c, unit)}" if entry.shown_c is not None else None]
     parts += [f"{entry.removed_mm:g} mm off" if entry.removed_mm else None, entry.note or None]
     return ", ".join(p for p in parts if p) or "-"
 

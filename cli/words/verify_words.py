@@ -7,7 +7,9 @@ from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
 from soakwitness.cli.sheets.contents import PLACE_WORDS, SOURCE_WORDS, display_words, rule_words, verdict_words
-from soakwitness.cli.words import figures
+from soakwitness.cli.words.figures import bounds
+from soakwitness.firmware_bridge.common.units import Unit
+from soakwitness.firmware_bridge.common.wording import difference, duration, moment, rate, temperature
 
 if TYPE_CHECKING:
     from soakwitness.analysis.recipes.model import Recipe
@@ -20,7 +22,7 @@ ALIKE_S = 30.0
 SEVERITY_WORDS = {"fail": "FAIL", "warn": "Warning", "note": "Note"}
 
 
-def verify_lines(run: Run, recipe: Recipe, verification: Verification, *, unit: figures.Unit) -> list[str]:
+def verify_lines(run: Run, recipe: Recipe, verification: Verification, *, unit: Unit) -> list[str]:
     """Everything that ``verify`` says, line by line."""
     lines: list[str] = []
     lines += _wrapped(f"{verdict_words(verification).upper()}: {recipe.name}")
@@ -47,7 +49,7 @@ def verify_lines(run: Run, recipe: Recipe, verification: Verification, *, unit: 
     return lines
 
 
-def comparison_words(run: Run, verification: Verification, unit: figures.Unit) -> tuple[str, ...]:
+def comparison_words(run: Run, verification: Verification, unit: Unit) -> tuple[str, ...]:
     """What each hold amounts to, one labelled sentence a hold."""
     from soakwitness.analysis.verification.amounts import what_holds_amount_to
 
@@ -66,7 +68,7 @@ def _section(title: str, sentences: tuple[str, ...]) -> Iterator[str]:
             yield from _wrapped(sentence, indent="   ")
 
 
-def _said(sentences: Iterable[Says], unit: figures.Unit) -> tuple[str, ...]:
+def _said(sentences: Iterable[Says], unit: Unit) -> tuple[str, ...]:
     return tuple(says.text(unit) for says in sentences)
 
 
@@ -75,49 +77,49 @@ def _measured(verification: Verification) -> str:
     return f"steps found on sensor {verification.sensor}, soak {words}"
 
 
-def _error(verification: Verification, unit: figures.Unit) -> str:
+def _error(verification: Verification, unit: Unit) -> str:
     spread = [h.known.expanded_c for h in verification.holds if h.known.expanded_c is not None]
-    return verification.known.says.text(unit) + (f", U up to {figures.difference(max(spread), unit)}" if spread else "")
+    return verification.known.says.text(unit) + (f", U up to {difference(max(spread), unit)}" if spread else "")
 
 
-def _ramp(ramp: RampResult, unit: figures.Unit) -> str:
-    pace = figures.rate(ramp.required_rate_c_per_h, unit) if ramp.required_rate_c_per_h else "full power"
-    head = f"Ramp to {figures.degrees(ramp.to_c, unit, digits=0)}, {pace}:"
+def _ramp(ramp: RampResult, unit: Unit) -> str:
+    pace = rate(ramp.required_rate_c_per_h, unit) if ramp.required_rate_c_per_h else "full power"
+    head = f"Ramp to {temperature(ramp.to_c, unit)}, {pace}:"
     if not ramp.found or ramp.start_s is None or ramp.end_s is None:
         return f"{head} not found in this run."
-    words = f"{head} took {figures.minutes(ramp.end_s - ramp.start_s)}, {figures.rate(ramp.rate_c_per_h, unit)}"
+    words = f"{head} took {duration(ramp.end_s - ramp.start_s)}, {rate(ramp.rate_c_per_h, unit)}"
     if ramp.curved:
-        words += f" in its middle, {figures.rate(ramp.end_to_end_rate_c_per_h, unit)} from end to end"
+        words += f" in its middle, {rate(ramp.end_to_end_rate_c_per_h, unit)} from end to end"
     return words + (f": {ramp.verdict}." if ramp.verdict else ".")
 
 
-def _hold(hold: HoldResult, unit: figures.Unit) -> Iterator[str]:
+def _hold(hold: HoldResult, unit: Unit) -> Iterator[str]:
     from soakwitness.analysis.verification.sensor_errors import reads_words
 
-    low, high = (figures.degrees(edge, unit, digits=0) for edge in hold.band_c)
-    target = figures.degrees(hold.target_c, unit, digits=0)
-    head = f"Hold {figures.minutes(hold.required_s)} at {target} ({low} to {high}):"
+    low, high = (temperature(edge, unit) for edge in hold.band_c)
+    target = temperature(hold.target_c, unit)
+    head = f"Hold {duration(hold.required_s)} at {target} ({low} to {high}):"
     reported = "" if hold.judged else " Reported only, not judged."
     if not hold.found:
         yield f"{head} {'not found' if hold.on_record else 'not on record'}: {hold.verdict}.{reported}"
         return
-    soak = figures.bounds(hold.soak_s) + PLACE_WORDS[hold.temperature_from]
+    soak = bounds(hold.soak_s) + PLACE_WORDS[hold.temperature_from]
     yield f"{head} soak {soak}: {_verdicts(hold)}.{reported}"
     if hold.enter_s is not None and hold.leave_s is not None:
-        yield f"In the band from {figures.minutes(hold.enter_s)} to {figures.minutes(hold.leave_s)}{_in_band(hold)}."
+        yield f"In the band from {moment(hold.enter_s)} to {moment(hold.leave_s)}{_in_band(hold)}."
     reads = reads_words(hold.known, hold.shown_c) if hold.shown_c is not None else None
     if reads is not None:
         yield f"It {reads.text(unit)}."
     if hold.overshoot_c is not None:
         least = "at least " if hold.overshoot_is_at_least else ""
-        yield f"Highest {least}{figures.difference(hold.overshoot_c, unit, signed=True)} from target."
+        yield f"Highest {least}{difference(hold.overshoot_c, unit, signed=True)} from target."
     if hold.lag_s is not None:
-        yield f"The work was there {figures.bounds(hold.lag_s)} after the furnace."
+        yield f"The work was there {bounds(hold.lag_s)} after the furnace."
     if hold.display_may_read_c is not None:
         yield f"Holds if the display reads {display_words(hold.display_may_read_c, unit)}."
     soaks = [piece.soak_s.best for piece in hold.pieces]
     for piece in hold.pieces if soaks and max(soaks) - min(soaks) > ALIKE_S else ():
-        yield f"{piece.piece}: soak {figures.bounds(piece.soak_s)}, {piece.verdict}."
+        yield f"{piece.piece}: soak {bounds(piece.soak_s)}, {piece.verdict}."
 
 
 def _in_band(hold: HoldResult) -> str:
@@ -125,8 +127,8 @@ def _in_band(hold: HoldResult) -> str:
         return ""
     continuous, cumulative = hold.in_band_s.continuous.best, hold.in_band_s.cumulative.best
     if cumulative - continuous < 1.0:
-        return f", {figures.minutes(continuous)} unbroken"
-    return f", {figures.minutes(cumulative)} in all, {figures.minutes(continuous)} unbroken"
+        return f", {duration(continuous)} unbroken"
+    return f", {duration(cumulative)} in all, {duration(continuous)} unbroken"
 
 
 def _verdicts(hold: HoldResult) -> str:

@@ -16,39 +16,43 @@ from soakwitness.firmware_bridge.common.units import Unit, from_celsius, from_ke
 UNKNOWN = "not known"
 
 
-def number(value: float) -> str:
-    """A number with at most one decimal: ``780`` or ``1065.6``."""
-    text = f"{value:.1f}".removesuffix(".0")
+def number(value: float, digits: int = 1) -> str:
+    """A number with at most one decimal: ``780`` or ``1065.6``; ``digits``: what a person stated, with more."""
+    text = f"{value:.{digits}f}"
+    text = text.rstrip("0").rstrip(".") if digits else text
     return "0" if text == "-0" else text
 
 
-def temperature(temp_c: float | None, unit: Unit) -> str:
+def temperature(temp_c: float | None, unit: Unit, *, digits: int = 1) -> str:
     """A temperature [degC]: ``780 °C``."""
-    return UNKNOWN if temp_c is None else f"{number(from_celsius(temp_c, unit))} °{unit}"
+    return UNKNOWN if temp_c is None else f"{number(from_celsius(temp_c, unit), digits)} °{unit}"
 
 
-def difference(kelvin: float | None, unit: Unit, *, signed: bool = False) -> str:
+def difference(kelvin: float | None, unit: Unit, *, signed: bool = False, digits: int = 1) -> str:
     """A difference of temperatures [K]: ``6 °C``, signed ``+0.7 °C``."""
     if kelvin is None:
         return UNKNOWN
-    text = number(from_kelvin(kelvin, unit))
+    text = number(from_kelvin(kelvin, unit), digits)
     return f"{'+' if signed and not text.startswith('-') else ''}{text} °{unit}"
 
 
 def rate(c_per_h: float | None, unit: Unit) -> str:
-    """A rate [K/h]: ``400 °C/h``."""
-    return UNKNOWN if c_per_h is None else f"{from_kelvin(c_per_h, unit):.0f} °{unit}/h"
+    """A rate [K/h]: ``400 °C/h``, below ten ``1.5 °C/h``."""
+    if c_per_h is None:
+        return UNKNOWN
+    shown = from_kelvin(c_per_h, unit)
+    return f"{number(shown, 0 if abs(shown) >= 10.0 else 1)} °{unit}/h"
 
 
 def duration(time_s: float | None) -> str:
-    """A duration [s]: ``0.5 s``, ``45 s``, ``10 min``, ``11.4 min``, ``2 h``, ``2 h 19 min``."""
+    """A duration [s]: ``0.25 s``, ``45 s``, ``10 min``, ``11.4 min``, ``2 h``, ``2 h 19 min``."""
     if time_s is None:
         return UNKNOWN
     if time_s < 0.0:
         return f"-{duration(-time_s)}"
-    time_s = round(time_s) if time_s >= 9.95 else round(time_s, 1)
+    time_s = round(time_s, 0 if time_s >= 9.95 else 1 if time_s >= 0.995 else 2)
     if time_s < 120.0 and time_s % 60.0:
-        return f"{number(time_s)} s"
+        return f"{time_s:g} s"
     if time_s == 0.0:
         return "0 s"
     minutes = round(time_s / 60.0, 1)
@@ -58,15 +62,26 @@ def duration(time_s: float | None) -> str:
     return f"{hours} h" + (f" {rest} min" if rest else "")
 
 
+def duration_span(low_s: float, high_s: float) -> str:
+    """From one duration to another [s]: ``10 to 11.4 min``, ``90 s to 2.5 min``."""
+    low, high = duration(low_s), duration(high_s)
+    return low if low == high else f"{_shortened(low, high)} to {high}"
+
+
 def duration_range(best_s: float, low_s: float, high_s: float) -> str:
     """A duration with its bounds [s]: ``11.4 min (11.1 to 11.6)``; without them where they say nothing more."""
     best, low, high = duration(best_s), duration(low_s), duration(high_s)
     if low == high:
         return best
-    word = best.rpartition(" ")[2]
-    if "h" not in (best + low + high) and all(text.endswith(f" {word}") for text in (low, high)):
-        low, high = low.removesuffix(f" {word}"), high.removesuffix(f" {word}")
-    return f"{best} ({low} to {high})"
+    both = _shortened(low, best), _shortened(high, best)
+    return f"{best} ({' to '.join(both if both[0] != low and both[1] != high else (low, high))})"
+
+
+def _shortened(text: str, beside: str) -> str:
+    """A duration without its unit where the one beside it shows the same one."""
+    unit = beside.rpartition(" ")[2]
+    same = text.endswith(f" {unit}") and "h" not in text + beside
+    return text.removesuffix(f" {unit}") if same else text
 
 
 def moment(t_s: float | None) -> str:
@@ -89,6 +104,11 @@ def counted(count: int, word: str) -> str:
     return f"{count} {word}" if count == 1 else f"{count} {word}s"
 
 
+def percent(share: float, *, signed: bool = False) -> str:
+    """A share: ``62 %``, signed ``+12 %``."""
+    return f"{100.0 * share:{'+' if signed else ''}.0f} %"
+
+
 def often(count: int) -> str:
     """``once``, ``2 times``."""
     return "once" if count == 1 else f"{count} times"
@@ -106,10 +126,11 @@ class Temp:
     """A temperature in a sentence [degC]."""
 
     temp_c: float
+    digits: int = 1
 
     def text(self, unit: Unit) -> str:
         """In words."""
-        return temperature(self.temp_c, unit)
+        return temperature(self.temp_c, unit, digits=self.digits)
 
 
 @dataclass(frozen=True)
@@ -118,10 +139,11 @@ class Diff:
 
     kelvin: float
     signed: bool = False
+    digits: int = 1
 
     def text(self, unit: Unit) -> str:
         """In words."""
-        return difference(self.kelvin, unit, signed=self.signed)
+        return difference(self.kelvin, unit, signed=self.signed, digits=self.digits)
 
 
 @dataclass(frozen=True)
@@ -166,6 +188,11 @@ class Says:
     def __str__(self) -> str:
         """The sentence in degC."""
         return self.text("C")
+
+
+def saying(words: str | Says) -> Says:
+    """A sentence, with values or without any."""
+    return Says.plain(words) if isinstance(words, str) else words
 
 
 def joined(parts: Iterable[Value], between: str = " ") -> Says:

@@ -5,15 +5,14 @@ Temperatures in ``[limits]`` and ``[alarm]`` are in the file's unit on paper and
 
 from __future__ import annotations
 
-import errno
 import re
-import tomllib
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Any
 
+from soakwitness.firmware_bridge.common import tables
+from soakwitness.firmware_bridge.common.tables import Table, shown
+from soakwitness.firmware_bridge.common.units import Unit, to_celsius, to_kelvin
 from soakwitness.firmware_bridge.errors import FurnaceFileError
-from soakwitness.firmware_bridge.furnace.checking import Source, Table, shown
 from soakwitness.firmware_bridge.furnace.linktable import LINK_KINDS, link_settings
 from soakwitness.firmware_bridge.furnace.model import (
     ROLES,
@@ -24,7 +23,6 @@ from soakwitness.firmware_bridge.furnace.model import (
     LinkKind,
     Sensor,
     Signal,
-    Unit,
 )
 from soakwitness.firmware_bridge.furnace.sources import SourceReader
 from soakwitness.firmware_bridge.furnace.templates import TEMPLATES
@@ -37,44 +35,23 @@ _ARRAYS = ("sensor", "signal", "contact")
 _NAME = re.compile(r"[^\W\d_][\w .-]{0,39}")
 _COMMAND = '["aplay", "/home/smith/bell.wav"]'
 _TAKEN = ("t_s", "utc", "crc")
-_LARGEST_FILE = 1_000_000  # bytes; a person does not write more
 
 
 def load_furnace(path: Path | str) -> Furnace:
     """Read and check a furnace file; raises FurnaceFileError."""
-    try:
-        with open(path, "rb") as file:
-            data = file.read(_LARGEST_FILE + 1)
-    except OSError as error:
-        reason = (error.strerror or "cannot be read").lower()
-        step = f" Make a furnace file with: soakwitness furnace new {path}" if error.errno == errno.ENOENT else ""
-        raise FurnaceFileError(f"{path}: {reason}.{step}") from error
-    if len(data) > _LARGEST_FILE:
-        raise FurnaceFileError(f"{path}: over {_LARGEST_FILE} bytes, this is no furnace file.")
-    try:
-        text = data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = data.count(b"\n", 0, error.start) + 1
-        raise FurnaceFileError(
-            f"{path}, line {line}: not UTF-8 text (byte 0x{data[error.start]:02x}). Save the file as UTF-8."
-        ) from error
-    return parse_furnace(text, str(path))
+    make = f"Make a furnace file with: soakwitness furnace new {path}"
+    return parse_furnace(tables.read_file(path, FurnaceFileError, kind="a furnace file", make=make)[1], str(path))
 
 
 def parse_furnace(text: str, source: str) -> Furnace:
     """Check the text of a furnace file; ``source`` is its name in messages. Raises FurnaceFileError."""
     text = text.replace("\r\n", "\n")
-    try:
-        values = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise FurnaceFileError(f"{source}, {_placed(str(error))} Texts need quotes, numbers need none.") from error
-    except RecursionError:
-        raise FurnaceFileError(f"{source}: brackets within brackets without end, this is no furnace file.") from None
-    if "step" in values:
+    top = tables.parse(text, source, FurnaceFileError, hint="Texts need quotes, numbers need none.")
+    if top.has("step"):
         raise FurnaceFileError(
             f"{source}: this is a recipe, no furnace file. Check it with: soakwitness recipe check {source}"
         )
-    return _furnace(values, text, Source(text, source))
+    return _furnace(top)
 
 
 def template(link: LinkKind, **values: str) -> str:
@@ -90,44 +67,31 @@ def template(link: LinkKind, **values: str) -> str:
     return "\n".join(lines) + "\n"
 
 
-def to_celsius(temp: float, unit: Unit) -> float:
-    """Turn a temperature in the file's unit into degrees Celsius."""
-    return (temp - 32.0) / 1.8 if unit == "F" else temp
-
-
-def _placed(says: str) -> str:
-    found = re.search(r" \(at line (\d+), column (\d+)\)", says)
-    if found:
-        return f"line {found[1]}, column {found[2]}: {says.replace(found[0], '')}."
-    return "end of the file: " + says.replace(" (at end of document)", "") + "."
-
-
-def _furnace(values: Mapping[str, Any], text: str, source: Source) -> Furnace:
-    top = Table(source, "", values)
+def _furnace(top: Table) -> Furnace:
     top.required("name", "the furnace's name, in quotes")
     name = top.text("name")
     assert name is not None
-    unit: Unit = top.choice("unit", ("C", "F"))  # type: ignore[assignment]
-    tables = {key: _table(top, source, key) for key in _TABLES}
-    arrays = {key: _array(top, source, key) for key in _ARRAYS}
+    unit = top.unit(needed=True)
+    single = {key: top.table(key) or Table(top.file, (key,), {}) for key in _TABLES}
+    arrays = {key: top.tables(key) for key in _ARRAYS}
     top.finish()
     if not top.has("link"):
-        raise top.wrong("link", f"missing. It needs a table [link] with kind = one of {', '.join(LINK_KINDS)}.")
-    link = link_settings(tables["link"])
+        top.refuse("link", f"is missing; it needs a table [link] with kind = one of {', '.join(LINK_KINDS)}.")
+    link = link_settings(single["link"])
     if link.kind == "simulated":
         from soakwitness.firmware_bridge.simulated.settings import read_settings
 
-        read_settings(link.settings, unit=unit, source=source.name)
+        read_settings(link.settings, unit=unit, source=top.file.name, text=top.file.text)
     reader = SourceReader(link)
     sensors = tuple(_sensor(table, reader) for table in arrays["sensor"])
     if not sensors:
-        raise top.wrong("sensor", "missing. It needs at least one table [[sensor]].")
+        top.refuse("sensor", "is missing; it needs at least one table [[sensor]].")
     signals = tuple(_signal(table, reader) for table in arrays["signal"])
     contacts = tuple(_contact(table, reader) for table in arrays["contact"])
     _check_names(arrays, [*sensors, *signals, *contacts])
-    every_s = tables["sample"].number("every_s", 1.0, low=0.05, high=3600.0)
-    limits, alarm = _limits(tables["limits"], unit), _alarm(tables["alarm"], unit)
-    for table in (tables["sample"], tables["limits"], tables["alarm"]):
+    every_s = single["sample"].number("every_s", 1.0, low=0.05, high=3600.0)
+    limits, alarm = _limits(single["limits"], unit), _alarm(single["alarm"], unit)
+    for table in (single["sample"], single["limits"], single["alarm"]):
         table.finish()
     return Furnace(
         name=name,
@@ -139,35 +103,19 @@ def _furnace(values: Mapping[str, Any], text: str, source: Source) -> Furnace:
         contacts=contacts,
         limits=limits,
         alarm=alarm,
-        text=text,
-        source=source.name,
+        text=top.file.text,
+        source=top.file.name,
     )
 
 
-def _table(top: Table, source: Source, key: str) -> Table:
-    value = top.value(key)
-    if value is not None and not isinstance(value, dict):
-        raise top.wrong(key, f"{shown(value)} is not allowed; it needs one table with the header [{key}].")
-    return Table(source, key, value or {})
-
-
-def _array(top: Table, source: Source, key: str) -> list[Table]:
-    value = top.value(key)
-    if value is None:
-        return []
-    if not isinstance(value, list) or not all(isinstance(item, dict) for item in value):
-        raise top.wrong(key, f"it needs tables with the header [[{key}]], in double brackets, one for each {key}.")
-    return [Table(source, key, item, index) for index, item in enumerate(value, 1)]
-
-
 def _sensor(table: Table, reader: SourceReader) -> Sensor:
-    role = table.choice("role", ROLES)
+    role = table.choice("role", ROLES, needed=True)
     source = reader.number_source(table)
     scale = table.number("scale", 1.0)
     if scale == 0:
-        raise table.wrong("scale", "0 is not allowed; every reading would be 0.")
+        table.refuse("scale", "must not be 0; every reading would be 0.")
     if table.has("thickness_mm") and role != "load":
-        raise table.wrong("thickness_mm", 'only a sensor with role = "load" sits in a dummy piece of known thickness.')
+        table.refuse("thickness_mm", 'only a sensor with role = "load" sits in a dummy piece of known thickness.')
     sensor = Sensor(
         name=_name(table),
         role=role,  # type: ignore[arg-type]
@@ -176,8 +124,8 @@ def _sensor(table: Table, reader: SourceReader) -> Sensor:
         offset=table.number("offset", 0.0),
         fault_values=table.numbers("fault_values"),
         resolution=table.number("resolution", reader.resolution(source, scale), low=1e-6, high=100.0),
-        thermocouple=table.perhaps("thermocouple", THERMOCOUPLES),
-        tolerance_class=table.perhaps("tolerance_class", TOLERANCE_CLASSES),
+        thermocouple=table.word_or_number("thermocouple", THERMOCOUPLES),
+        tolerance_class=table.word_or_number("tolerance_class", TOLERANCE_CLASSES),
         expanded_uncertainty=table.number("expanded_uncertainty", low=0.0, high=200.0),
         instrument_uncertainty=table.number("instrument_uncertainty", low=0.0, high=200.0),
         serial=table.text("serial"),
@@ -210,7 +158,7 @@ def _contact(table: Table, reader: SourceReader) -> Contact:
         name=_name(table),
         source=reader.contact_source(table),
         means=table.choice("means", MEANINGS, "door"),
-        closed_is=table.whole("closed_is", 1, 0, 1 if bit else 65535, " for one bit" if bit else ""),
+        closed_is=table.whole("closed_is", 0, 1 if bit else 65535, 1, " for one bit" if bit else ""),
     )
     table.finish()
     return contact
@@ -220,9 +168,9 @@ def _name(table: Table) -> str:
     allowed = "a name in quotes that begins with a letter: letters, digits, blanks and _ . - (at most 40)"
     name = table.required("name", allowed)
     if not isinstance(name, str) or not _NAME.fullmatch(name) or name != name.strip():
-        raise table.wrong("name", f"{shown(name)} is not allowed; it needs {allowed}.")
+        table.refuse("name", f"must be {allowed}.")
     if name.lower() in _TAKEN:
-        raise table.wrong("name", f'"{name}" is not allowed; samples.csv has its own column of that name.')
+        table.refuse("name", "samples.csv has its own column of that name; choose another.")
     return name
 
 
@@ -232,22 +180,21 @@ def _check_names(arrays: Mapping[str, Sequence[Table]], parts: Sequence[Sensor |
     for table, part in zip(tables, parts, strict=True):
         first = seen.setdefault(part.name.lower(), table.title)
         if first != table.title:
-            raise table.wrong("name", f'"{part.name}" is already the name of {first}; each name stands once.')
+            table.refuse("name", f"is already the name of {first}; each name stands once.")
 
 
 def _limits(table: Table, unit: Unit) -> Limits:
     rate = table.number("max_rate_per_s", low=0.001, high=10_000.0)
     low, high = _celsius(table, "min_temp", unit), _celsius(table, "max_temp", unit)
     if low is not None and high is not None and low >= high:
-        at, least = shown(table.value("max_temp")), shown(table.value("min_temp"))
-        raise table.wrong("max_temp", f"{at} is not allowed; it must be above min_temp, {least}.")
-    return Limits(max_temp_c=high, min_temp_c=low, max_rate_c_per_s=rate / 1.8 if rate and unit == "F" else rate)
+        table.refuse("max_temp", f"must be above min_temp = {shown(table.value('min_temp'))}.")
+    return Limits(max_temp_c=high, min_temp_c=low, max_rate_c_per_s=to_kelvin(rate, unit))
 
 
 def _alarm(table: Table, unit: Unit) -> Alarm:
     command = table.words("command", _COMMAND)
     if command and not command[0].strip():
-        raise table.wrong("command", f"{shown(list(command))} is not allowed; it needs a program first: {_COMMAND}.")
+        table.refuse("command", f"must name a program first, such as {_COMMAND}.")
     return Alarm(
         over_c=_celsius(table, "over", unit),
         command=command,
@@ -257,5 +204,5 @@ def _alarm(table: Table, unit: Unit) -> Alarm:
 
 
 def _celsius(table: Table, key: str, unit: Unit) -> float | None:
-    temp = table.number(key, low=-460.0, high=4000.0)
-    return None if temp is None else to_celsius(temp, unit)
+    temp = table.number(key, low=-460.0, high=4000.0, unit=f"°{unit}")
+    return to_celsius(temp, unit)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from soakwitness.firmware_bridge.furnace.checking import Table, shown
+from soakwitness.firmware_bridge.common.tables import Table
 from soakwitness.firmware_bridge.furnace.model import LineSource, LinkSettings
 
 LINK_KINDS = ("modbus", "lines", "simulated")
@@ -15,7 +15,7 @@ _PORT = 'a port in quotes, such as "/dev/serial/by-id/...", "COM3" or "socket://
 
 def link_settings(table: Table) -> LinkSettings:
     """Check the table and return its settings."""
-    kind = table.choice("kind", LINK_KINDS)
+    kind = table.choice("kind", LINK_KINDS, needed=True)
     if kind == "simulated":
         speaks = table.choice("speaks", ("modbus", "lines"), "modbus")
         waits = {"timeout_s": _timeout(table, speaks), "silence_s": _silence(table)}
@@ -23,10 +23,10 @@ def link_settings(table: Table) -> LinkSettings:
         return LinkSettings(kind="simulated", port="", settings={**settings, **table.rest()}, **waits)  # type: ignore[arg-type]
     common = {
         "port": _port(table),
-        "baud": table.whole("baud", 9600, 50, 4_000_000),
+        "baud": table.whole("baud", 50, 4_000_000, 9600),
         "parity": _PARITIES[table.choice("parity", tuple(_PARITIES), "none")],
-        "data_bits": table.whole("data_bits", 8, 7, 8),
-        "stop_bits": table.whole("stop_bits", 1, 1, 2),
+        "data_bits": table.whole("data_bits", 7, 8, 8),
+        "stop_bits": table.whole("stop_bits", 1, 2, 1),
         "timeout_s": _timeout(table, kind),
         "dtr": table.flag("dtr", False),
         "rts": table.flag("rts", False),
@@ -37,13 +37,11 @@ def link_settings(table: Table) -> LinkSettings:
 
 
 def _timeout(table: Table, speaks: str) -> float:
-    timeout_s: float = table.number("timeout_s", 3.0 if speaks == "lines" else 1.0, low=0.01, high=3600.0)
-    return timeout_s
+    return table.number("timeout_s", 3.0 if speaks == "lines" else 1.0, low=0.01, high=3600.0)
 
 
 def _silence(table: Table) -> float | None:
-    silence_s: float | None = table.number("silence_s", low=0.0, high=60.0)
-    return silence_s
+    return table.number("silence_s", low=0.0, high=60.0)
 
 
 def _port(table: Table) -> str:
@@ -53,28 +51,28 @@ def _port(table: Table) -> str:
     if "://" in port:
         found = re.fullmatch(r"socket://([^/:\s]+|\[[0-9a-fA-F:]+\]):(\d{1,5})", port)
         if not found or not 0 < int(found[2]) < 65536:
-            raise table.wrong("port", f'{shown(port)} is not allowed; a network address is "socket://HOST:PORT".')
+            table.refuse("port", 'a network address is written "socket://HOST:PORT".')
     return port
 
 
 def _modbus(table: Table) -> dict[str, object]:
     framing = table.choice("framing", ("rtu", "ascii"), "rtu")
     if framing == "rtu" and table.value("data_bits") == 7:
-        raise table.wrong("data_bits", "7 is not allowed with RTU framing, whose frames need all 8 bits.")
+        table.refuse("data_bits", "RTU framing needs all 8 bits.")
     return {
         "framing": framing,
-        "unit_id": table.whole("unit_id", 1, 1, 247),
+        "unit_id": table.whole("unit_id", 1, 247, 1),
         "silence_s": _silence(table),
         "echo": table.flag("echo", False),
     }
 
 
 def _lines(table: Table) -> dict[str, object]:
-    pattern, separator = table.text("pattern"), table.value("separator")
+    pattern, separator = table.text("pattern", exact=True), table.value("separator")
     if pattern is not None and separator is not None:
-        raise table.wrong("separator", "it stands beside a pattern; give one of the two.")
+        table.refuse("separator", "stands beside a pattern; give one of the two.")
     if separator is not None and (not isinstance(separator, str) or len(separator) != 1):
-        raise table.wrong("separator", f'{shown(separator)} is not allowed; it needs one character, such as ",".')
+        table.refuse("separator", 'must be one character, such as ",".')
     groups = _groups(table, pattern) if pattern else ()
     return {
         "pattern": pattern,
@@ -88,10 +86,9 @@ def _groups(table: Table, pattern: str) -> tuple[str, ...]:
     try:
         groups = tuple(re.compile(pattern).groupindex)
     except re.error as error:
-        says = f"{shown(pattern)} is no regular expression: {error}. In TOML put it in single quotes."
-        raise table.wrong("pattern", says) from error
+        table.refuse("pattern", f"is no regular expression: {error}. In TOML put it in single quotes.")
     if not groups:
-        raise table.wrong("pattern", f"{shown(pattern)} has no named group; write (?P<work>...) for each number.")
+        table.refuse("pattern", "has no named group; write (?P<work>...) for each number.")
     return groups
 
 
@@ -101,6 +98,6 @@ def _sequence(table: Table, groups: tuple[str, ...]) -> LineSource | None:
         return None
     if groups:
         if value not in groups:
-            raise table.wrong("sequence", f"{shown(value)} is not allowed; it needs one of {', '.join(groups)}.")
+            table.refuse("sequence", f"must be one of {', '.join(groups)}.")
         return LineSource(group=value)
-    return LineSource(field=table.whole("sequence", None, 1, 999))
+    return LineSource(field=table.whole("sequence", 1, 999))

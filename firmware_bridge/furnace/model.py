@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Literal
 
+from soakwitness.firmware_bridge.common.units import Unit
+
 Role = Literal["control", "recording", "load", "reference", "survey", "ambient", "over-temperature"]
-Unit = Literal["C", "F"]
 NumberFormat = Literal["int16", "uint16", "int32", "uint32", "float32"]
 Table = Literal["input", "holding"]
 WordOrder = Literal["high first", "low first"]

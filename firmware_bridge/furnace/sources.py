@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from soakwitness.firmware_bridge.furnace.checking import Table, shown
+from soakwitness.firmware_bridge.common.tables import Table
 from soakwitness.firmware_bridge.furnace.model import LineSource, LinkSettings, ModbusSource
 
 NUMBER_FORMATS = ("int16", "uint16", "int32", "uint32", "float32")
@@ -25,7 +25,7 @@ class SourceReader:
             return self._line_source(table)
         number_format = table.choice("format", NUMBER_FORMATS, "int16")
         return ModbusSource(
-            table=table.choice("table", ("input", "holding")),  # type: ignore[arg-type]
+            table=table.choice("table", ("input", "holding"), needed=True),  # type: ignore[arg-type]
             register=self._register(table, "register", 65534 if number_format.endswith("32") else 65535),
             format=number_format,  # type: ignore[arg-type]
             word_order=table.choice("word_order", ("high first", "low first"), "high first"),  # type: ignore[arg-type]
@@ -36,10 +36,10 @@ class SourceReader:
         if not self._modbus:
             return self._line_source(table)
         return ModbusSource(
-            table=table.choice("table", ("input", "holding")),  # type: ignore[arg-type]
+            table=table.choice("table", ("input", "holding"), needed=True),  # type: ignore[arg-type]
             register=self._register(table, "register", 65535),
             format="uint16",
-            bit=table.whole("bit", None, 0, 15),
+            bit=table.whole("bit", 0, 15),
         )
 
     def fault_source(self, table: Table, source: ModbusSource | LineSource) -> ModbusSource | LineSource | None:
@@ -61,18 +61,17 @@ class SourceReader:
 
     def _register(self, table: Table, key: str, last: int) -> int:
         table.required(key, f"a whole number from 0 to {last}{_AS_SENT}")
-        register: int = table.whole(key, None, 0, last, _AS_SENT)
-        return register
+        return table.whole(key, 0, last, 0, _AS_SENT)
 
     def _line_source(self, table: Table, field_key: str = "field", group_key: str = "group") -> LineSource:
         if self._groups:
             return LineSource(group=self._group(table, group_key))
         table.required(field_key, "the number of the field in the line, from 1")
-        return LineSource(field=table.whole(field_key, None, 1, 999))
+        return LineSource(field=table.whole(field_key, 1, 999))
 
     def _group(self, table: Table, key: str) -> str:
         allowed = "a named group of the pattern: " + ", ".join(self._groups)
         group = table.required(key, allowed)
         if group not in self._groups:
-            raise table.wrong(key, f"{shown(group)} is not allowed; it needs {allowed}.")
+            table.refuse(key, f"must be {allowed}.")
         return str(group)

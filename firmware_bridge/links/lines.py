@@ -7,12 +7,12 @@ import time
 from collections.abc import Sequence
 from dataclasses import replace
 
+from soakwitness.firmware_bridge.common.wording import counted, duration
 from soakwitness.firmware_bridge.errors import LinkError
 from soakwitness.firmware_bridge.furnace.model import Furnace, LinkSettings
 from soakwitness.firmware_bridge.links.base import Clock, Reading
 from soakwitness.firmware_bridge.links.port import Port, open_port
 from soakwitness.firmware_bridge.links.textlines import LONGEST_LINE, Line, LineReader
-from soakwitness.firmware_bridge.runfolder.format import counted
 
 _FRESH_S = 2.0  # what waited longer than this in the system's buffer is not read as now
 _FULL = 4000  # bytes: the system's buffer (4096 on Linux) may have run over, which glues lines unnoticed
@@ -133,7 +133,7 @@ class LinesLink:
         return lost, tuple(texts)
 
     def _nothing(self, bad: int, some: bool) -> LinkError:
-        name, timeout = self._port.name, f"{self._furnace.link.timeout_s:g} s"
+        name, timeout = self._port.name, duration(self._furnace.link.timeout_s)
         if bad:
             heard = f"{counted(bad, 'line')} within {timeout} and none is good"
             says = f"{name}: garbled, {heard}; the last was {self._last_bad!r}."
@@ -160,9 +160,9 @@ def listen(settings: LinkSettings, count: int = 2, clock: Clock | None = None) -
     if lines:
         return lines[-count:]
     if data:
-        says = f"{settings.port}: garbled, bytes but no whole line within {settings.timeout_s:g} s. Check baud."
+        says = f"{settings.port}: garbled, bytes but no whole line within {duration(settings.timeout_s)}. Check baud."
         raise LinkError("garbled", says)
-    raise LinkError("silent", f"{settings.port}: silent, no line within {settings.timeout_s:g} s.")
+    raise LinkError("silent", f"{settings.port}: silent, no line within {duration(settings.timeout_s)}.")
 
 
 def open_lines(furnace: Furnace, clock: Clock | None = None) -> LinesLink:

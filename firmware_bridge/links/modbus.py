@@ -14,6 +14,7 @@ from collections.abc import Mapping
 
 import minimalmodbus
 
+from soakwitness.firmware_bridge.common.wording import duration
 from soakwitness.firmware_bridge.errors import LinkError, LinkReason
 from soakwitness.firmware_bridge.furnace.model import Contact, Furnace, ModbusSource, Sensor, Signal
 from soakwitness.firmware_bridge.links.base import Clock, Reading
@@ -118,7 +119,7 @@ class ModbusLink:
             if self._wire.has_more():
                 raise self._failed("garbled", block, "more bytes came than were asked for")
         except minimalmodbus.NoResponseError as error:
-            raise self._failed("silent", block, f"no answer within {self._settings.timeout_s:g} s") from error
+            raise self._failed("silent", block, f"no answer within {duration(self._settings.timeout_s)}") from error
         except minimalmodbus.SlaveReportedException as error:
             if not self._wire.refused():  # minimalmodbus takes any function code above 0x7F for a refusal
                 raise self._failed("garbled", block, str(error)) from error

@@ -9,6 +9,7 @@ import signal
 from collections.abc import Callable, Mapping
 from typing import Protocol
 
+from soakwitness.firmware_bridge.common.wording import duration
 from soakwitness.firmware_bridge.furnace.model import Alarm
 from soakwitness.firmware_bridge.recording.clocks import Clock
 
@@ -141,7 +142,7 @@ class Alarms:
                 continue
             if now_s - began_s > COMMAND_S:
                 self._end(started)
-                self.failed = f"the alarm command ran for over {COMMAND_S:.0f} s and was ended"
+                self.failed = f"the alarm command ran for over {duration(COMMAND_S)} and was ended"
                 continue
             still.append((started, began_s))
         self._running = still

@@ -10,6 +10,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
+from soakwitness.firmware_bridge.common.wording import moment
 from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.furnace.model import Furnace
 from soakwitness.firmware_bridge.recording.acts import Loading
@@ -303,7 +304,7 @@ def begin_or_resume(
             says.append(str(error))
     if candidate is not None:
         recording = resume(candidate, furnace, clock, about, alarms=alarms, files=files, heard=heard)
-        says.append(f"Going on with {candidate.path.name}, which was cut off at {candidate.last_t_s:.0f} s.")
+        says.append(f"Going on with {candidate.path.name}, which was cut off at {moment(candidate.last_t_s)}.")
         return recording, says
     recording = begin(furnace, clock, about, alarms=alarms, started_s=started_s, files=files, heard=heard)
     if recording.keeper.folder is None:

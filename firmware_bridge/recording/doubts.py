@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from soakwitness.firmware_bridge.common.units import from_kelvin
+from soakwitness.firmware_bridge.common.wording import duration
 from soakwitness.firmware_bridge.furnace.model import Furnace
 
 STUCK_S = 600.0
@@ -33,9 +35,9 @@ class Doubts:
 
     def __init__(self, furnace: Furnace) -> None:
         self._sensors = [sensor.name for sensor in furnace.sensors if sensor.role != "ambient"]
-        self._moves = {name: MOVED_C * (1.8 if furnace.unit == "F" else 1.0) for name in self._sensors}
+        self._moves = {name: from_kelvin(MOVED_C, furnace.unit) for name in self._sensors}
         self._moves |= {signal.name: MOVED_PERCENT for signal in furnace.signals if signal.name == "output"}
-        self._jump = 50.0 * (1.8 if furnace.unit == "F" else 1.0)
+        self._jump = from_kelvin(50.0, furnace.unit)
         self._seen: dict[str, _Seen] = {}
 
     def look(self, t_s: float, values: Mapping[str, float | None]) -> list[str]:
@@ -63,7 +65,7 @@ class Doubts:
         if not moved:
             return None
         seen.said = True
-        return f"{name}: shows {value:g} for {(t_s - seen.since_s) / 60:.0f} minutes while {moved[0]} moved; stuck?"
+        return f"{name}: shows {value:g} for {duration(t_s - seen.since_s)} while {moved[0]} moved; stuck?"
 
     def _shifted(self, name: str, before: float, now: float) -> str | None:
         if before == 0 or now == 0 or abs(now - before) < self._jump:

@@ -19,6 +19,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
+from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, duration
+
 BLOCK_S = 60.0
 WINDOW_S = 300.0
 KEPT_S = 6 * 3600.0
@@ -50,7 +52,7 @@ class Decision:
     """A run begins (with the moment from which it is to be recorded) or ends, and why."""
 
     act: Literal["begin", "end"]
-    why: str
+    why: Says
     from_s: float
 
 
@@ -113,7 +115,7 @@ class Heating:
 
     def _silent(self, t_s: float) -> Decision | None:
         if self.running and self._read_s is not None and t_s - self._read_s >= self.settings.idle_s:
-            return self._over(f"no reading for {_hours(self.settings.idle_s)}", t_s)
+            return self._over(f"no reading for {duration(self.settings.idle_s)}", t_s)
         return None
 
     # Beginning
@@ -127,19 +129,20 @@ class Heating:
         self._warm_s = None
         return Decision("begin", why, max(self._onset_s() - self.settings.before_s, self._ended_s))
 
-    def _why_heating(self) -> str | None:
+    def _why_heating(self) -> Says | None:
         set_ = self.settings
         now = self._blocks[-1]
         before = self._mean(now.t_s - set_.climb_s, BLOCK_S)
         if before is not None and now.t_s - set_.climb_s >= self._ended_s:
             climb_c = now.temp_c - before
             if climb_c >= set_.asked_climb_c and (asked := self._asked()):
-                return f"{asked} and the temperature climbs"
+                return Says.plain(f"{asked} and the temperature climbs")
         for climb_c, within_s in ((set_.climb_c, set_.climb_s), (set_.slow_climb_c, set_.slow_climb_s)):
             if self._climbs(climb_c, within_s):
-                return f"the temperature climbed by over {climb_c:.0f} C in {within_s / 60:.0f} minutes"
+                says = "the temperature climbed by over {climb} in {time}"
+                return Says.of(says, climb=Diff(climb_c), time=duration(within_s))
         if self._held():
-            return f"held above {set_.hot_c:.0f} C"
+            return Says.of("held above {hot}", hot=Temp(set_.hot_c))
         return None
 
     def _asked(self) -> str | None:
@@ -232,13 +235,13 @@ class Heating:
         if t_s - self._warm_s >= set_.cold_s and quiet_s >= set_.cold_s:
             return self._over("cold", t_s)
         if quiet_s >= set_.idle_s:
-            return self._over(f"not heated for {_hours(set_.idle_s)}", t_s)
+            return self._over(f"not heated for {duration(set_.idle_s)}", t_s)
         return None
 
     def _over(self, why: str, t_s: float) -> Decision:
         self.running = False
         self._ended_s = t_s
-        return Decision("end", why, t_s)
+        return Decision("end", Says.plain(why), t_s)
 
     def _heats(self) -> bool:
         """Whether anything shows heating now: output, a climb, or that it does not fall as it would by itself."""
@@ -299,8 +302,3 @@ def _block(rows: Iterable[tuple[float, float, float | None, float | None]]) -> _
 def _mean_of(values: Iterable[float | None]) -> float | None:
     known = [value for value in values if value is not None]
     return sum(known) / len(known) if known else None
-
-
-def _hours(time_s: float) -> str:
-    hours = time_s / 3600.0
-    return f"{hours:g} hour" if hours == 1.0 else f"{hours:g} hours"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 
+from soakwitness.firmware_bridge.common.wording import duration
 from soakwitness.firmware_bridge.furnace.model import Furnace
 from soakwitness.firmware_bridge.recording.alarms import Alarms
 from soakwitness.firmware_bridge.recording.now import chamber_sensor, facts, over_limit
@@ -45,7 +46,8 @@ class Idling:
             self._alarm("sensor fault", f"{words or 'no reading'}: heating cannot be seen" if blind else None)
         elif error is not None and sample.now_s - self._last_s >= self._furnace.alarm.silent_s:
             off = error.reason == "silent"
-            self._alarm("link lost", None if off else f"no reading for {sample.now_s - self._last_s:.0f} s: {error}")
+            silent = f"no reading for {duration(sample.now_s - self._last_s)}: {error}"
+            self._alarm("link lost", None if off else silent)
 
     def tend(self) -> None:
         """To be called several times a second."""

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from soakwitness.firmware_bridge.common import units
 from soakwitness.firmware_bridge.furnace.model import Furnace
 from soakwitness.firmware_bridge.runfolder.model import Act, Mark
 
@@ -49,12 +50,12 @@ class Now:
 
 def to_celsius(value: float, furnace: Furnace) -> float:
     """A temperature in the instrument's unit as degC."""
-    return (value - 32.0) / 1.8 if furnace.unit == "F" else value
+    return units.to_celsius(value, furnace.unit)
 
 
 def from_celsius(temp_c: float, furnace: Furnace) -> float:
     """A temperature in degC as the instrument shows it, without the dust of the sums."""
-    return round(temp_c * 1.8 + 32.0 if furnace.unit == "F" else temp_c, 6)
+    return round(units.from_celsius(temp_c, furnace.unit), 6)
 
 
 def chamber_c(furnace: Furnace, values: Mapping[str, float | None]) -> float | None:

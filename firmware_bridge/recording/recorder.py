@@ -6,6 +6,7 @@ import contextlib
 from collections.abc import Callable, Mapping, Sequence
 from typing import cast
 
+from soakwitness.firmware_bridge.common.wording import counted, duration
 from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.furnace.model import Furnace
 from soakwitness.firmware_bridge.recording.acts import Contacts, Loading
@@ -17,7 +18,7 @@ from soakwitness.firmware_bridge.recording.linking import LinkChange
 from soakwitness.firmware_bridge.recording.marking import MarkDesk
 from soakwitness.firmware_bridge.recording.now import Now, chamber_c, facts, over_limit
 from soakwitness.firmware_bridge.recording.sampling import Sample
-from soakwitness.firmware_bridge.runfolder.format import counted, utc_text
+from soakwitness.firmware_bridge.runfolder.format import utc_text
 from soakwitness.firmware_bridge.runfolder.lock import Lock
 from soakwitness.firmware_bridge.runfolder.model import Act, Event, Mark
 
@@ -169,7 +170,7 @@ class Recording:
         else:
             since_s = self._last.now_s if self._last is not None else self.started_s
             if sample.now_s - since_s >= self.furnace.alarm.silent_s:
-                self._alarm("link lost", f"no reading for {sample.now_s - since_s:.0f} s: {sample.look.error}")
+                self._alarm("link lost", f"no reading for {duration(sample.now_s - since_s)}: {sample.look.error}")
 
     def _alarm(self, key: str, says: str | None, *, kind: str = "") -> None:
         if says is None:

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Protocol
 
+from soakwitness.firmware_bridge.common.wording import duration
 from soakwitness.firmware_bridge.furnace.model import Furnace
 from soakwitness.firmware_bridge.links.base import Link
 from soakwitness.firmware_bridge.recording.alarms import Alarms
@@ -171,7 +172,7 @@ class _OneRun:
         self._why = self._why or self._attendant.why_end()
         over = self._for_s is not None and self._clock.monotonic() - self._began_s >= self._for_s
         if self._why is None and over:
-            self._why = f"after {self._for_s:g} s, as asked"
+            self._why = f"after {duration(self._for_s)}, as asked"
         return self._why is not None
 
     def _take(self, sample: Sample) -> None:
@@ -193,7 +194,8 @@ def finish(recording: Recording, clock: Clock, tell: Callable[[str], None], why:
     until_s = clock.monotonic() + PATIENCE_S
     if recording.keeper.trouble is not None:
         tell(
-            f"The record cannot be written ({recording.keeper.trouble}); waiting up to {PATIENCE_S:.0f} s for the disk."
+            f"The record cannot be written ({recording.keeper.trouble}); "
+            f"waiting up to {duration(PATIENCE_S)} for the disk."
         )
     while recording.keeper.trouble is not None and clock.monotonic() < until_s:
         clock.sleep(1.0)

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Protocol
 
+from soakwitness.firmware_bridge.common.wording import moment
 from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.furnace.model import Furnace
 from soakwitness.firmware_bridge.recording.alarms import Alarms
@@ -154,7 +155,7 @@ class Watcher:
         elif decision is not None and decision.act == "begin":
             self._ending = None
         elif decision is not None:
-            self._ending = decision.why
+            self._ending = decision.why.text(self.furnace.unit)
         if self._ending is not None and self.recording is not None and self.recording.keeper.trouble is None:
             why, self._ending = self._ending, None
             self._end(why)
@@ -179,7 +180,7 @@ class Watcher:
             values = dict(zip(self.furnace.columns, row.values, strict=True))
             self.recording.keeper.row(row.now_s - started_s, row.utc_s, values)
         self._before.clear()
-        self._attendant.tell(f"A run begins: {decision.why}.")
+        self._attendant.tell(f"A run begins: {decision.why.text(self.furnace.unit)}.")
 
     def _end(self, why: str) -> None:
         assert self.recording is not None
@@ -213,7 +214,7 @@ class Watcher:
                 heard=self._attendant.heard,
             )
             self._heating = Heating(self._settings, heating_since_s=self._clock.monotonic())
-            self._attendant.tell(f"Going on with {run.path.name}, which was cut off at {run.last_t_s:.0f} s.")
+            self._attendant.tell(f"Going on with {run.path.name}, which was cut off at {moment(run.last_t_s)}.")
         elif temp_c is not None and temp_c >= WARM_C:
             self._go_on_from_stopped(temp_c)
         for run in lost:

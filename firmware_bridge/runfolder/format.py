@@ -65,16 +65,6 @@ def row_bytes(body: bytes, previous: int) -> tuple[bytes, int]:
     return b"%b,%08x\n" % (body, crc), crc
 
 
-def counted(count: int, word: str) -> str:
-    """Write ``1 row``, ``2 rows``."""
-    return f"{count} {word}" if count == 1 else f"{count} {word}s"
-
-
-def often(count: int) -> str:
-    """Write ``once``, ``2 times``."""
-    return "once" if count == 1 else f"{count} times"
-
-
 def number_text(value: float) -> str:
     """A number as a plain decimal, at most six places; empty where it is not finite.
 

@@ -7,9 +7,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+from soakwitness.firmware_bridge.common.wording import counted
 from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.runfolder.check import SegmentCheck, check_segment
-from soakwitness.firmware_bridge.runfolder.format import counted, events_header, header_line
+from soakwitness.firmware_bridge.runfolder.format import events_header, header_line
 from soakwitness.firmware_bridge.runfolder.header import read_header
 from soakwitness.firmware_bridge.runfolder.marks import marks_of
 from soakwitness.firmware_bridge.runfolder.merging import merge

@@ -32,8 +32,8 @@ from __future__ import annotations
 
 import struct
 from functools import reduce
-from typing import Literal
 
+from soakwitness.firmware_bridge.common.units import Unit, from_celsius
 from soakwitness.firmware_bridge.simulated.furnace import SENSORS, Shown
 
 OPEN_INT16 = 32767
@@ -42,18 +42,13 @@ FLOATS_AT = 20
 LONGS_AT = 40
 
 
-def in_unit(temp_c: float | None, unit: Literal["C", "F"]) -> float | None:
-    """A temperature in the instrument's unit."""
-    return temp_c if temp_c is None or unit == "C" else temp_c * 1.8 + 32.0
-
-
-def numbers(shown: Shown, unit: Literal["C", "F"]) -> list[float | None]:
+def numbers(shown: Shown, unit: Unit) -> list[float | None]:
     """The numbers of registers 0 to 5 and 9 to 11, unscaled."""
-    temps = [in_unit(shown.temp_c[sensor], unit) for sensor in SENSORS]
-    return [*temps[:4], in_unit(shown.setpoint_c, unit), 100.0 * shown.output, *temps[4:]]
+    temps = [from_celsius(shown.temp_c[sensor], unit) for sensor in SENSORS]
+    return [*temps[:4], from_celsius(shown.setpoint_c, unit), 100.0 * shown.output, *temps[4:]]
 
 
-def registers(shown: Shown, unit: Literal["C", "F"] = "C") -> dict[int, int]:
+def registers(shown: Shown, unit: Unit = "C") -> dict[int, int]:
     """All registers by number, each 0 to 65535."""
     table: dict[int, int] = {}
     for i, (register, number) in enumerate(zip((*range(6), 9, 10, 11), numbers(shown, unit), strict=True)):
@@ -71,7 +66,7 @@ def registers(shown: Shown, unit: Literal["C", "F"] = "C") -> dict[int, int]:
     return table
 
 
-def line(shown: Shown, number: int, unit: Literal["C", "F"] = "C") -> str:
+def line(shown: Shown, number: int, unit: Unit = "C") -> str:
     """The text line, without its line end."""
     cells = [_text(value) for value in numbers(shown, unit)]
     contacts = [str(int(shown.door_open)), str(int(shown.foot_switch))]

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+from soakwitness.firmware_bridge.common.wording import duration
 from soakwitness.firmware_bridge.furnace.model import Contact, Furnace, ModbusSource, Sensor
 from soakwitness.firmware_bridge.links.blocks import number
 from soakwitness.firmware_bridge.links.numbers import is_fault, scaled
@@ -99,7 +100,7 @@ class _Writing:
         self.faults: dict[str, str] = {}
         self.done = 0
         self.lost = False
-        self.event(0.0, "start", f"{furnace.name}, simulated, a reading every {furnace.every_s:g} s")
+        self.event(0.0, "start", f"{furnace.name}, simulated, a reading every {duration(furnace.every_s)}")
 
     def event(self, t_s: float, event: str, detail: str) -> None:
         self.folder.write_event(t_s, self.started_utc + timedelta(seconds=t_s), event, detail)

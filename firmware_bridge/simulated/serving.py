@@ -12,7 +12,8 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
-from soakwitness.firmware_bridge.furnace.model import Furnace, LinkSettings, Unit
+from soakwitness.firmware_bridge.common.units import Unit
+from soakwitness.firmware_bridge.furnace.model import Furnace, LinkSettings
 from soakwitness.firmware_bridge.links.base import Clock
 from soakwitness.firmware_bridge.simulated import instrument, modbus
 from soakwitness.firmware_bridge.simulated.furnace import Shown, SimulatedFurnace

@@ -42,12 +42,13 @@ All keys are optional; temperatures are in the unit of the furnace file::
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from soakwitness.firmware_bridge.furnace.checking import Source, Table, shown
-from soakwitness.firmware_bridge.furnace.model import Unit
+from soakwitness.firmware_bridge.common.tables import File, Table
+from soakwitness.firmware_bridge.common.units import Unit, from_celsius, to_celsius, to_kelvin
+from soakwitness.firmware_bridge.errors import FurnaceFileError
 from soakwitness.firmware_bridge.simulated.controller import PidParts, ProgramHold, ProgramRamp, ProgramStep
 from soakwitness.firmware_bridge.simulated.furnace import SENSORS
 from soakwitness.firmware_bridge.simulated.packet import PacketParts
@@ -63,7 +64,7 @@ from soakwitness.firmware_bridge.simulated.scenario import (
 from soakwitness.firmware_bridge.simulated.thermocouples import TYPES
 
 Over = Literal["auto", "pseudo-terminal", "network"]
-HOTTEST_C = 1300.0
+COLDEST_C, HOTTEST_C = -20.0, 1300.0
 LONGEST_MINUTES = 7.0 * 24.0 * 60.0
 
 
@@ -78,16 +79,18 @@ class SimulatedSettings:
     line_every_s: float = 1.0
 
 
-def read_settings(settings: Mapping[str, Any], *, unit: Unit = "C", source: str = "[link]") -> SimulatedSettings:
-    """Check the keys and build the scenario.
+def read_settings(
+    settings: Mapping[str, Any], *, unit: Unit = "C", source: str = "[link]", text: str = ""
+) -> SimulatedSettings:
+    """Check the keys and build the scenario; ``source`` and ``text`` are the furnace file's they stand in.
 
     Raises
     ------
     FurnaceFileError
-        If a key or value is wrong: it names the table, the key, the value and what is allowed.
+        If a key or value is wrong: it names the line, the table, the key, the value and what is allowed.
     """
-    reader = _Reader(unit, source)
-    table = reader.table("link", settings)
+    reader = _Reader(unit)
+    table = Table(File(text, source, FurnaceFileError), ("link",), settings)
     table.value("kind")
     found = SimulatedSettings(
         scenario=reader.scenario(table),
@@ -103,60 +106,42 @@ def read_settings(settings: Mapping[str, Any], *, unit: Unit = "C", source: str 
 class _Reader:
     """Turns tables into the parts of a scenario."""
 
-    def __init__(self, unit: Unit, source: str) -> None:
+    def __init__(self, unit: Unit) -> None:
         self.unit = unit
-        self.source = Source("", source)
-
-    def table(self, name: str, values: object, index: int = 0) -> Table:
-        table = Table(self.source, name, values if isinstance(values, Mapping) else {}, index)
-        if not isinstance(values, Mapping):
-            raise table.wrong(None, f"{shown(values)} is not allowed; it needs a table of keys.")
-        return table
-
-    def tables(self, parent: Table, key: str) -> list[Table]:
-        """Read the tables of ``[[link.<key>]]``."""
-        values = parent.value(key)
-        if values is None:
-            return []
-        if not isinstance(values, Sequence) or isinstance(values, str):
-            raise parent.wrong(key, f"{shown(values)} is not allowed; write [[link.{key}]] for each.")
-        return [self.table(f"link.{key}", item, i) for i, item in enumerate(values, 1)]
 
     def temp_c(self, table: Table, key: str, default_c: float) -> float:
         if table.value(key) is None:
             return default_c
-        low, high = (-20.0, HOTTEST_C) if self.unit == "C" else (-4.0, 1.8 * HOTTEST_C + 32.0)
-        temp: float = table.number(key, low=low, high=high)
-        return temp if self.unit == "C" else (temp - 32.0) / 1.8
-
-    def difference_k(self, number: float) -> float:
-        return number if self.unit == "C" else number / 1.8
+        low, high = (from_celsius(edge, self.unit) for edge in (COLDEST_C, HOTTEST_C))
+        return to_celsius(table.number(key, 0.0, low=low, high=high, unit=f"°{self.unit}"), self.unit)
 
     def scenario(self, table: Table) -> Scenario:
         room_c = self.temp_c(table, "room", 20.0)
-        program = tuple(self.step(part) for part in self.tables(table, "program")) or Scenario().program
-        pieces = tuple(self.piece(part, len(program), room_c) for part in self.tables(table, "piece"))
+        program = tuple(self.step(part) for part in table.tables("program")) or Scenario().program
+        pieces = tuple(self.piece(part, len(program), room_c) for part in table.tables("piece"))
         if sum(piece.sensor for piece in pieces) > LOADS:
-            raise table.wrong("piece", f"more than {LOADS} pieces with a sensor; the instrument has {LOADS} inputs.")
+            table.refuse("piece", f"more than {LOADS} pieces with a sensor; the instrument has {LOADS} inputs.")
         noise = table.number("noise", low=0.0, high=100.0)
         return Scenario(
-            seed=table.whole("seed", 1, 0, 2**31),
+            seed=table.whole("seed", 0, 2**31, 1),
             room_c=room_c,
             start_c=self.temp_c(table, "start", room_c),
             program=program,
             waits_for_furnace=table.flag("waits_for_furnace", True),
             after_program=table.choice("after_program", ("off", "stay"), "off"),  # type: ignore[arg-type]
             pieces=pieces or (Piece(PacketParts(start_c=room_c), sensor=True),),
-            faults=tuple(self.fault(part, len(program)) for part in self.tables(table, "fault")),
-            pid=self.pid(self.table("link.controller", table.value("controller") or {})),
-            noise_c=Scenario.noise_c if noise is None else self.difference_k(noise),
+            faults=tuple(self.fault(part, len(program)) for part in table.tables("fault")),
+            pid=self.pid(table.table("controller")),
+            noise_c=Scenario.noise_c if noise is None else to_kelvin(noise, self.unit),
         )
 
-    def pid(self, table: Table) -> PidParts:
+    def pid(self, table: Table | None) -> PidParts:
         usual = PidParts()
+        if table is None:
+            return usual
         gain = table.number("gain", low=1e-4, high=10.0)
         parts = PidParts(
-            gain_per_c=usual.gain_per_c if gain is None else gain / self.difference_k(1.0),
+            gain_per_c=usual.gain_per_c if gain is None else gain / to_kelvin(1.0, self.unit),
             integral_s=table.number("integral_s", usual.integral_s, low=1.0, high=1e6),
             derivative_s=table.number("derivative_s", usual.derivative_s, low=0.0, high=1e4),
         )
@@ -166,7 +151,7 @@ class _Reader:
     def step(self, table: Table) -> ProgramStep:
         step: ProgramStep
         if table.has("hold_minutes"):
-            step = ProgramHold(60.0 * table.number("hold_minutes", low=0.0, high=LONGEST_MINUTES))
+            step = ProgramHold(60.0 * table.number("hold_minutes", 0.0, low=0.0, high=LONGEST_MINUTES))
         else:
             table.required("to", "a temperature (or hold_minutes in place of ramp and to)")
             step = ProgramRamp(self.temp_c(table, "to", 0.0), self.rate(table))
@@ -179,15 +164,15 @@ class _Reader:
             return None
         if isinstance(value, bool) or not isinstance(value, (int, float)) or not 1.0 <= value <= 10_000.0:
             allowed = '"full power" or degrees per hour from 1 to 10000'
-            raise table.wrong("ramp", f"{shown(value)} is not allowed; it needs {allowed}.")
-        return self.difference_k(float(value))
+            table.refuse("ramp", f"must be {allowed}.")
+        return to_kelvin(float(value), self.unit)
 
     def piece(self, table: Table, steps: int, room_c: float) -> Piece:
         packet = PacketParts(
             name=table.text("name") or "blade",
             thickness_mm=table.number("thickness_mm", 3.0, low=0.5, high=30.0),
             foil=table.flag("foil", True),
-            heated_faces=table.whole("heated_faces", 2, 1, 2),
+            heated_faces=table.whole("heated_faces", 1, 2, 2),
             start_c=room_c,
         )
         piece = Piece(
@@ -203,14 +188,14 @@ class _Reader:
 
     def moment(self, table: Table, before: str, steps: int) -> Moment | None:
         minutes = table.number(before + "minutes", low=0.0, high=LONGEST_MINUTES)
-        after = table.whole(before + "after_step", None, 1, steps, f" (the program has {steps} steps)")
+        after = table.whole(before + "after_step", 1, steps, more=f" (the program has {steps} steps)")
         plus = table.number(before + "plus_minutes", 0.0, low=0.0, high=LONGEST_MINUTES)
         if after is not None:
             return Moment(after_step=after, plus_s=60.0 * plus)
         return None if minutes is None else Moment(60.0 * minutes)
 
     def fault(self, table: Table, steps: int) -> Fault:
-        what: FaultKind = table.choice("what", tuple(FAULTS))  # type: ignore[assignment]
+        what: FaultKind = table.choice("what", tuple(FAULTS), needed=True)  # type: ignore[assignment]
         minutes = table.number("for_minutes", low=0.0, high=LONGEST_MINUTES)
         size = table.number("size", low=-10_000.0, high=10_000.0)
         in_degrees = what in ("drift", "offset", "noise")
@@ -218,7 +203,7 @@ class _Reader:
             what,
             begin=self.moment(table, "", steps) or Moment(),
             for_s=None if minutes is None else 60.0 * minutes,
-            size=self.difference_k(size) if size is not None and in_degrees else size,
+            size=to_kelvin(size, self.unit) if size is not None and in_degrees else size,
             sensor=table.choice("sensor", SENSORS, "control"),
             share=table.number("share", 0.2, low=0.0, high=1.0),
             wired=table.choice("wired", TYPES, "K"),
@@ -242,5 +227,4 @@ _SIZES: dict[str, tuple[float, float]] = {
 def _check_size(table: Table, fault: Fault) -> None:
     low, high = _SIZES.get(fault.what, (-10_000.0, 10_000.0))
     if not low <= fault.amount <= high:
-        says = f"{fault.amount:g} is not allowed for {fault.what!r} ({FAULTS[fault.what][0]}); {low:g} to {high:g}."
-        raise table.wrong("size", says)
+        table.refuse("size", f"must be from {low:g} to {high:g} for {fault.what!r} ({FAULTS[fault.what][0]}).")

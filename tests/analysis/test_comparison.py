@@ -131,12 +131,12 @@ def test_sentences_carry_their_label() -> None:
     # 9.6054 is the published parameter of 2 h at 200 degC; at the reference itself every weighting gives the clock.
     temper = compare_hold(t_s, np.full(2, 200.0), target_c=200.0)
     assert comparison_sentence(temper) == (
-        "Hollomon-Jaffe parameter 9.61 with C = 20, as 2.00 h at 200 °C "
+        "Hollomon-Jaffe parameter 9.61 with C = 20, as 2 h at 200 °C "
         "(for comparison only; the soak by the clock stays the verdict)."
     )
     hold = compare_hold(t_s, np.full(2, 1065.0), target_c=1065.0)
-    assert comparison_sentence(hold).startswith("As 120.0 min at 1065 °C, weighted")
-    assert comparison_sentence(hold, "F").startswith("As 120.0 min at 1949 °F, weighted")  # 1.8 x 1065 + 32
+    assert comparison_sentence(hold).startswith("As 2 h at 1065 °C, weighted")
+    assert comparison_sentence(hold, "F").startswith("As 2 h at 1949 °F, weighted")  # 1.8 x 1065 + 32
     assert hold.bridged_s == 0.0
 
 

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from soakwitness.analysis.traces import clean, period, resolution, rising, to_celsius, trace
+from soakwitness.analysis.traces import clean, period, resolution, rising, trace
 from tests.reference_data import measured_run
 
 
@@ -118,12 +118,6 @@ def test_resolution_without_much_to_go_by() -> None:
     assert resolution(np.full(500, 780.0)) == 1.0
     assert resolution(np.full(500, np.nan)) == 0.001
     assert resolution(np.random.default_rng(0).uniform(0, 1000, 500)) == 0.001
-
-
-def test_fahrenheit() -> None:
-    # Definition of the degree Fahrenheit; 1050 degF is 565.6 degC, 200 degF is 93.3 (CHECKS.md section 4).
-    assert to_celsius(np.array([32.0, 212.0]), "F") == pytest.approx([0.0, 100.0])
-    assert to_celsius(np.array([1050.0, 200.0]), "F") == pytest.approx([565.6, 93.3], abs=0.05)
 
 
 def test_time_that_does_not_rise() -> None:

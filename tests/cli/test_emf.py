@@ -49,7 +49,8 @@ def test_a_tolerance_in_fahrenheit_is_a_difference() -> None:
     ("words", "says"),
     [
         (["0.2mV", "--type", "B"], "0.2 mV is outside type B, 0.291 to 13.8203"),
-        (["1400", "--type", "K"], "1400 °C is outside type K, -270 to 1372"),
+        (["1400", "--type", "K"], "1400 °C is outside type K, -270 °C to 1372 °C"),
+        (["2552", "--type", "K", "--unit", "F"], "2552 °F is outside type K, -454 °F to 2501.6 °F"),  # x 1.8 + 32
         (["hot", "--type", "K"], "'hot' is no value"),
         (["--refrence", "3", "--type", "K"], "'--refrence' is no value"),
         (["--type", "K"], "nothing to convert"),

@@ -192,7 +192,8 @@ def test_the_command_refuses_what_it_cannot_find(
 
 # ---------------------------------------------------------------- keys, read from the code
 
-ASKING = {"text", "choice", "required", "number", "whole", "flag", "numbers", "words", "value"}
+ASKING = {"text", "choice", "required", "number", "whole", "flag", "numbers", "words", "word_or_number", "value"}
+ASKING |= {"table", "tables"}
 TABLES = {"table", "top", "parent"}
 
 
@@ -217,7 +218,9 @@ def asked(tree: ast.AST) -> set[str]:
         called = method or getattr(node.func, "id", "")
         handed = bool(node.args) and isinstance(node.args[0], ast.Name) and node.args[0].id in TABLES
         texts = [arg.value for arg in node.args if isinstance(arg, ast.Constant) and isinstance(arg.value, str)]
-        if called == "moment":
+        if method == "unit":
+            keys.add("unit")
+        elif called == "moment":
             begins |= {*texts}
         elif (method in ASKING and node.args and isinstance(node.args[0], ast.Constant)) or called == "_or":
             keys |= {*texts[:1]}

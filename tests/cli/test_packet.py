@@ -154,8 +154,8 @@ def test_loaded_hot_starts_cold_at_the_load_mark(tmp_path: Path) -> None:
 def test_the_first_sentence_is_what_the_packet_eats(ridden: Path) -> None:
     lines = ask("predict", ridden, "--thickness-mm", 4).stdout.splitlines()
     assert lines[0].startswith("The packet eats ")
-    assert "of hold 1's 30 minutes" in lines[0]
-    assert "of hold 2's 25 minutes" in lines[0]
+    assert "of hold 1's 30 min" in lines[0]
+    assert "of hold 2's 25 min" in lines[0]
     assert "Blade of 4 mm in foil" in lines[1]
     assert any("until an instrumented packet was run" in line for line in lines)
 

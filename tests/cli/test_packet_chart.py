@@ -13,6 +13,7 @@ from soakwitness.analysis.recipes.model import PacketSpec, Recipe
 from soakwitness.analysis.runs import Run
 from soakwitness.cli.charts import style
 from soakwitness.cli.charts.packet_chart import packet_figure
+from soakwitness.firmware_bridge.common.units import from_celsius
 from tests.verification_runs import drawn, make_run, sensor, simple_recipe
 
 TWO = simple_recipe((700, 10, 5), (1000, 15, 5))
@@ -41,11 +42,11 @@ def test_it_shows_chamber_load_estimate_and_recipe(unit: style.Unit, target: str
     assert figure.get_suptitle() == "a blade"
     best = found.holds[1].lag.best_s
     assert best is not None
-    assert f"{target}: eats {best / 60:.1f} (" in insets[1].get_title(loc="left")
+    assert f"{target}: eats {best / 60:.1f} min (" in insets[1].get_title(loc="left")
     # The whole band is seen, whatever the unit.
     low, high = insets[1].get_ylim()
-    assert low < style.shown(995.0, unit)
-    assert high > style.shown(1005.0, unit)
+    assert low < from_celsius(995.0, unit)
+    assert high > from_celsius(1005.0, unit)
 
 
 def test_a_hold_that_the_blade_never_reaches_is_eaten_whole() -> None:

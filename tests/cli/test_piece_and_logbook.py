@@ -91,7 +91,7 @@ def test_a_charge_hardness_and_treatment_show_in_the_history(shop: Terminal) -> 
     cold = life["steps"][2]["entry"]
     assert (cold["start_utc"], round(cold["lowest_c"], 2)) == ("2026-11-25T09:00:00Z", -78.0)  # -108.4 degF
     text = shop.says("piece", "history", "B-041", "--unit", "F").stdout
-    assert "down to -108 °F" in text
+    assert "down to -108.4 °F" in text
     assert "front, foil" in text
 
 

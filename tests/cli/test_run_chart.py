@@ -11,6 +11,7 @@ import pytest
 from soakwitness.cli.charts import style
 from soakwitness.cli.charts.run_chart import run_figure, save_run_chart
 from soakwitness.cli.charts.thinning import thin
+from soakwitness.firmware_bridge.common.units import from_celsius
 from tests.made_runs import made_recipe, made_run, made_verification
 
 
@@ -36,7 +37,7 @@ def test_the_chart_says_verdict_roles_and_bands(tmp_path: Path, unit: style.Unit
     assert "fail (short soak)" in figure.get_suptitle()
     assert insets[1].get_title(loc="left").endswith("fail")
     top = whole.get_ylim()[1]
-    assert top > style.shown(1046.0, unit)
+    assert top > from_celsius(1046.0, unit)
 
 
 def test_the_chart_names_every_kind_of_failure_once(tmp_path: Path) -> None:

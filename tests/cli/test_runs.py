@@ -39,7 +39,7 @@ def test_the_list_tells_sealed_changed_cut_off_and_unreadable_runs(tmp_path: Pat
     assert entries["rubbish"]["state"] == "unreadable"
     lines = runs(tmp_path).stdout.splitlines()
     (line,) = (line for line in lines if good.name in line)
-    assert " ".join(line.split()) == f"{good.name} 2026-11-25 07:15 UTC 0:59 60 rows sealed, intact"
+    assert " ".join(line.split()) == f"{good.name} 2026-11-25 07:15 UTC 59 s 60 rows sealed, intact"
     assert any("changed: samples.csv" in line for line in lines)
     assert any("unreadable" in line for line in lines)
 

@@ -64,10 +64,10 @@ def test_printed_for_people_and_without_u(tmp_path: Path) -> None:
     run = survey_run(tmp_path)
     answer = ask(tmp_path, "survey", run, "--sensors", "a,b,c,d", "--band", "14.4", "--unit", "F", "--no-entry")
     assert answer.exit_code == 0, answer.output
-    assert "target 1922.0 °F (setpoint of the run), band ±14.4" in answer.stdout  # 1050 degC; 8 K
+    assert "target 1922 °F (setpoint of the run), band ±14.4 °F" in answer.stdout  # 1050 degC; 8 K
     assert "Verdict: pass (as read)" in answer.stdout
     assert "U known of 0 of 4 sensors" in answer.stdout
-    assert "Bands in common use: ±5, 11, 14, 18, 25, 50" in answer.stdout
+    assert "Bands in common use: ±5.4 °F, 10.8 °F, 14.4 °F, 18 °F, 25.2 °F, 50.4 °F" in answer.stdout
     assert "Entered" not in answer.stdout
 
 

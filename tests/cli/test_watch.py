@@ -56,7 +56,7 @@ def test_a_simulated_day_becomes_a_verified_run(tmp_path: Path) -> None:
     words = ["watch", "furnace.toml", "--speed", "3000", "--recipes", "recipes", "--logbook", "book"]
     with recorder(*words, cwd=tmp_path) as running:
         running.wait_for("A run begins: ")
-        running.wait_for("The run is over (not heated for 2 hours) and sealed: ")
+        running.wait_for("The run is over (not heated for 2 h) and sealed: ")
         said = running.wait_for("Blades: see")
         status, _, _ = running.end(signal.SIGTERM)
     assert status == 0
@@ -143,7 +143,7 @@ def test_odd_names_are_quoted_as_systemd_reads_them() -> None:
     ("words", "says"),
     [
         (["--write"], "--install"),
-        (["--cold", "900"], "between 0 and 500"),
+        (["--cold", "900"], "from 0 °C to 500 °C"),
         (["--idle", "never"], "no duration"),
         (["--recipes", "nowhere"], "nowhere"),
         (["--recipe", "nowhere.toml"], "nowhere.toml"),

@@ -236,7 +236,7 @@ def test_a_stuck_value_is_doubted_once_while_another_moves() -> None:
     rows = [{"control": 700.0, "load": 400.0 + k * 0.1} for k in range(1500)]
     says = look_at(Doubts(make_furnace()), rows)
     assert len(says) == 1
-    assert says[0].startswith("control: shows 700 for 10 minutes while load moved")
+    assert says[0].startswith("control: shows 700 for 10 min while load moved")
 
 
 def test_a_level_furnace_is_not_doubted() -> None:

@@ -14,10 +14,8 @@ from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.furnace.model import Contact, Furnace, LineSource, LinkSettings, Sensor, Signal
 from soakwitness.firmware_bridge.runfolder import chain, marks, seal
 from soakwitness.firmware_bridge.runfolder.format import (
-    counted,
     header_line,
     number_text,
-    often,
     read_utc,
     row_crc,
     utc_text,
@@ -416,8 +414,3 @@ def test_a_lock_says_who_has_it(tmp_path: Path) -> None:
     lock.release()
     assert not is_held(lock.path)
     Lock(lock.path).release()
-
-
-def test_counts_read_in_the_singular_and_the_plural() -> None:
-    assert [counted(n, "row") for n in (0, 1, 2)] == ["0 rows", "1 row", "2 rows"]
-    assert [often(n) for n in (1, 2)] == ["once", "2 times"]

@@ -231,7 +231,7 @@ def test_an_instrument_switched_off_with_the_furnace_ends_the_run(tmp_path: Path
     person = Watched(6 * 400, act=act)
     watch_furnace(make_furnace(every_s=EVERY_S), clock, About(tmp_path), person, opener=at.open)
     (run,) = person.runs
-    assert read_events(run)[-1].detail == "no reading for 2 hours"
+    assert read_events(run)[-1].detail == "no reading for 2 h"
 
 
 def test_without_a_disk_at_the_start_of_a_run_its_rows_wait_in_memory(tmp_path: Path) -> None:

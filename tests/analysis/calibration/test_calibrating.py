@@ -50,11 +50,13 @@ def test_a_stretch_outside_the_certificate_is_left_out() -> None:
     true = np.interp(t_s, [0, 900, 4000, 6000, 9000], [20, 300, 300, 1000, 1000])
     found = calibrate(t_s, true, true, REFERENCE, Comparing())
     assert [round(p.reference_reading_c) for p in found.points] == [1000]
-    assert found.left_out == (
-        "300.0 °C is left out: of the reference (test certificate) something is known only from 490 to 1110 °C.",
-    )
-    with pytest.raises(NotEnoughData, match=r"300.0 °C is left out"):
+    (words,) = found.left_out
+    known = "is left out: of the reference (test certificate) something is known only from"
+    assert words.text("C") == f"300 °C {known} 490 °C to 1110 °C."
+    assert words.text("F") == f"572 °F {known} 914 °F to 2030 °F."  # x 1.8 + 32
+    with pytest.raises(NotEnoughData, match=r"300 °C is left out") as caught:
         calibrate(t_s[:800], true[:800], true[:800], REFERENCE, Comparing())
+    assert caught.value.says.text("F").startswith("572 °F is left out")
 
 
 def test_without_a_stable_stretch_the_limits_are_said() -> None:

@@ -44,8 +44,8 @@ def test_a_certificate_is_interpolated_and_ends_at_its_points() -> None:
     assert not reference.covers(589.0)
     assert not reference.covers(1011.0)
     assert reference.thermocouple == "N"
-    assert "reference N 1.5 mm" in reference.says
-    assert "2026-03-02" in reference.says
+    assert "reference N 1.5 mm" in str(reference.says)
+    assert "2026-03-02" in str(reference.says)
 
 
 def test_a_certificate_in_fahrenheit() -> None:
@@ -60,18 +60,18 @@ def test_a_certificate_in_fahrenheit() -> None:
 @pytest.mark.parametrize(
     ("change", "says"),
     [
-        (("U = 1.1", ""), r"n.toml, point 1, U: is needed"),
-        (("U = 1.1", "U = 0"), r"n.toml, point 1, U = 0: must be above 0"),
-        (("k = 2", "k = 0.5"), r"n.toml, point 1, k = 0.5: must be from 1 to 5"),
-        (("temp = 1000", 'temp = "hot"'), r'n.toml, point 2, temp = "hot": must be a number'),
+        (("U = 1.1", ""), r"n.toml, line 6, \[\[point\]\] 1, U: is needed"),
+        (("U = 1.1", "U = 0"), r"n.toml, line 9, \[\[point\]\] 1, U = 0: must be above 0"),
+        (("k = 2", "k = 0.5"), r"n.toml, line 10, \[\[point\]\] 1, k = 0.5: must be from 1 to 5"),
+        (("temp = 1000", 'temp = "hot"'), r'n.toml, line 12, \[\[point\]\] 2, temp = "hot": must be a number'),
         (("temp = 1000", "temp = 600"), "two points stand at 600 °C"),
         (("correction = -1.6", "corection = -1.6"), "unknown key. Did you mean correction"),
         (("date = 2026-03-02", ""), "n.toml, date: the certificate's date is needed"),
         (("date = 2026-03-02", 'date = "spring"'), 'date = "spring": must be a day'),
         (('"N"', '"X"'), 'thermocouple = "X": must be one of'),
         (("drift = 0.5", "temp = 3"), r"temp = 3: this key belongs in a \[\[point\]\]"),
-        (("[[point]]", "[point]"), "n.toml: Cannot"),
-        (("drift = 0.5", "drift ="), "n.toml: Invalid value"),
+        (("[[point]]", "[point]"), "n.toml, line 11, column 8: .*Cannot"),
+        (("drift = 0.5", "drift ="), "n.toml, line 5, column 8: .*Invalid value"),
     ],
 )
 def test_mistakes_in_a_certificate(change: tuple[str, str], says: str) -> None:
@@ -80,7 +80,7 @@ def test_mistakes_in_a_certificate(change: tuple[str, str], says: str) -> None:
 
 
 def test_files_that_cannot_be_read(tmp_path: Path) -> None:
-    with pytest.raises(CertificateError, match="cannot be read"):
+    with pytest.raises(CertificateError, match="no such file"):
         load_certificate(tmp_path / "none.toml")
     (tmp_path / "latin.csv").write_bytes(b"reference,sensor\n1,2\xe9\n")
     with pytest.raises(ReadingsError, match="cannot be read"):
@@ -136,5 +136,5 @@ def test_a_quote_left_open_stays_on_its_line() -> None:
 def test_a_sensor_that_shows_fahrenheit_may_be_above_every_thermocouple() -> None:
     # 1100 degC shown as 2012 degF: what the diagnosis is to find must be accepted
     assert parse_readings("reference,sensor\n1100,2012\n", "r.csv")[0].sensor_c == 2012.0
-    with pytest.raises(ReadingsError, match="-270 to 2000"):
+    with pytest.raises(ReadingsError, match="-270 °C to 2000 °C"):
         parse_readings("reference,sensor\n2012,1100\n", "r.csv")

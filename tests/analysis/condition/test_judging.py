@@ -71,7 +71,8 @@ def test_power_that_falls_slowly_is_the_element() -> None:
     found = over_runs(lambda i: {"power": 1.0 - 0.008 * (i - 20)})
     assert parts(found) == ["aged element rather than mains"]
     # it began to fall with run 20, 2026-01-21; the charts need some runs to see it
-    assert "2026-01-2" in found.parts[0].says or "2026-02-0" in found.parts[0].says
+    says = str(found.parts[0].says)
+    assert "2026-01-2" in says or "2026-02-0" in says
     assert "cold resistance" in found.parts[0].measure
 
 
@@ -114,6 +115,11 @@ def test_one_sensor_alone_does_not_tell_insulation_from_itself() -> None:
     found = judge("shed", more)
     assert parts(found) == ["insulation or thermocouple, which one sensor alone cannot tell"]
     assert "accuracy" in found.parts[0].measure
+    assert "output to hold 1040 °C, all else" in found.parts[0].says.text("C")
+    assert "output to hold 1904 °F, all else" in found.parts[0].says.text("F")  # 1040 x 1.8 + 32
+    assert found.trends[0].series.name.text("F") == found.trends[0].series.name.text("C").replace(
+        f"{found.trends[0].series.where} °C", f"{float(found.trends[0].series.where) * 1.8 + 32:g} °F"
+    )
 
 
 def test_lost_readings_and_noise_are_told_of() -> None:

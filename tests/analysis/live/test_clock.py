@@ -96,7 +96,7 @@ def test_between_the_holds_it_says_how_far_to_go() -> None:
     assert (state.hold, state.phase) == (2, "before")
     assert sentence(state).startswith("Hold 2: chamber at 940 °C, 94 °C to go to the band")
     assert "202 °F" not in sentence(state, "F")
-    assert "169 °F to go" in sentence(state, "F")  # a difference: x 1.8, never + 32
+    assert "169.2 °F to go" in sentence(state, "F")  # a difference: x 1.8, never + 32
 
 
 def test_the_last_hold_says_when_to_take_out() -> None:

@@ -136,7 +136,7 @@ def test_a_sensor_that_disagrees_while_cold_is_used_only_when_warm() -> None:
     shown = np.interp(t - lag_s, t, c)
     found = fit_packet(t, shown, work, packet=generic_packet(PacketSpec()))
     assert found.residual_c < 2.0
-    assert any("only what came after was used" in line for line in found.says)
+    assert any("only what came after was used" in str(line) for line in found.says)
 
 
 def test_what_a_tempering_run_cannot_tell_is_said() -> None:
@@ -145,7 +145,7 @@ def test_what_a_tempering_run_cannot_tell_is_said() -> None:
     c = np.array([chamber("tempering", x) for x in t])
     found = fit_packet(t, c, solve(true, lambda x: chamber("tempering", x), t), packet=generic_packet(PacketSpec()))
     assert "peak_factor" not in found.told
-    assert any("transformation peak" in line for line in found.says)
+    assert any("transformation peak" in str(line) for line in found.says)
     assert found.packet.spread[3] == pytest.approx(0.40, abs=0.02)  # as wide as assumed before
 
 

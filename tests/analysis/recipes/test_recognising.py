@@ -63,7 +63,7 @@ def test_two_recipes_that_fit_alike_are_not_told_apart() -> None:
     again = recipe("the same", (780, 10), (1040, 25))
     found = recognise(levels(*trace(*HARDENED)), (HARDEN, again), by_setpoint=False)
     assert found.recipe is None
-    assert "fit equally well" in found.says
+    assert "fit equally well" in str(found.says)
 
 
 @pytest.mark.parametrize(

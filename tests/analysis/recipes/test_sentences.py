@@ -11,7 +11,6 @@ from soakwitness.analysis.recipes.profile import recipe_profile
 from soakwitness.analysis.recipes.program import program_sentences, program_setpoints
 from soakwitness.analysis.recipes.published import recipe_outside
 from soakwitness.analysis.recipes.sentences import recipe_sentences, step_sentences
-from soakwitness.analysis.recipes.words import difference, duration, number, temperature
 from soakwitness.analysis.steels import find_steel, published_steels
 
 HARDEN = """
@@ -83,10 +82,10 @@ def test_steps_in_sentences() -> None:
         "Heat at full power to 780 °C.",
         "Hold 780 °C for 10 min, within 772 °C to 788 °C; a dip of at most 2 min pauses the soak, a longer one starts "
         "it again; reported, no part of the verdict.",
-        "Heat at 400 °C per hour to 1040 °C, about 39 min, no faster than 500 °C per hour.",
+        "Heat at 400 °C/h to 1040 °C, about 39 min, no faster than 500 °C/h.",
         "Hold 1040 °C for 25 min, within 1034 °C to 1046 °C; at most 40 min; never more than 6 °C over the target; any "
         "dip below the band starts the soak again; the soak counts at the control sensor.",
-        "Cool at 120 °C per hour to 540 °C, about 4 h 10 min.",
+        "Cool at 120 °C/h to 540 °C, about 4 h 10 min.",
     )
 
 
@@ -100,7 +99,7 @@ def test_rounds_in_sentences() -> None:
 
 def test_fahrenheit_differences_are_not_shifted() -> None:
     says = step_sentences(recipe(HARDEN), "F")
-    assert "720 °F per hour to 1904 °F" in says[2]  # 400 K/h x 1.8; 1040 x 1.8 + 32
+    assert "720 °F/h to 1904 °F" in says[2]  # 400 K/h x 1.8; 1040 x 1.8 + 32
     assert "never more than 10.8 °F over" in says[3]
 
 
@@ -120,9 +119,9 @@ def test_the_program_has_offset_and_extra_minutes() -> None:
     assert program_sentences(recipe(HARDEN)) == (
         "Go to 776 °C as fast as the furnace can.",
         "Stay at 776 °C for 12 min.",
-        "Go to 1036 °C at 400 °C per hour.",
+        "Go to 1036 °C at 400 °C/h.",
         "Stay at 1036 °C for 27 min.",
-        "Go to 536 °C at 120 °C per hour.",
+        "Go to 536 °C at 120 °C/h.",
         "On purpose, every temperature is 4 °C below the recipe and every hold is 2 min longer than the recipe.",
     )
     assert [(s.number, s.setpoint_c, s.hold_s) for s in program_setpoints(recipe(HARDEN))] == [
@@ -153,7 +152,7 @@ def test_the_program_of_rounds_that_differ() -> None:
     ("changes", "says"),
     [
         ([("to = 1040", "to = 1300")], 'Step 3 goes to 1300 °C, hotter than blade steels are heated. Is it degrees'),
-        ([("ramp = 400", "ramp = 7")], "Step 3 asks for 7 °C per hour. Rates are per hour, not per minute."),
+        ([("ramp = 400", "ramp = 7")], "Step 3 asks for 7 °C/h. Rates are per hour, not per minute."),
         ([("max_rate = 500", ""), ("ramp = 400", "ramp = 9000")], "No small furnace is that fast."),
         ([("max_overshoot = 6", "max_overshoot = 9")], "its band ends 6 °C above the target"),
         ([("dip_seconds = 0", "dip_seconds = 1500")], "lets a dip of 25 min pass in a hold that is no longer"),
@@ -212,11 +211,3 @@ def test_the_line_of_rounds_cools_between() -> None:
     profile = recipe_profile(recipe(TEMPER), assumed_c_per_h=600.0)
     assert profile.assumed_c_per_h == 600.0
     assert [corner.temp_c for corner in profile.corners] == [20, 200, 200, 50, 200, 200, 50, 200, 200]
-
-
-def test_words() -> None:
-    assert [number(v) for v in (780.0, 1065.55, -0.04, 0.0, -3.25)] == ["780", "1065.5", "0", "0", "-3.2"]
-    assert (temperature(100.0, "F"), difference(10.0, "F"), temperature(-80.0, "C")) == ("212 °F", "18 °F", "-80 °C")
-    assert [duration(t) for t in (45, 60, 90, 120, 1500, 5400, 7200, 9000, 0.5)] == [
-        "45 s", "1 min", "90 s", "2 min", "25 min", "90 min", "2 h", "2 h 30 min", "0.5 s"
-    ]  # fmt: skip

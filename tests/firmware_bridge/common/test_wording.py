@@ -2,23 +2,43 @@
 
 from __future__ import annotations
 
-import numpy as np
 import pytest
 
-from soakwitness.firmware_bridge.common import units, wording
+from soakwitness.firmware_bridge.common import wording
 from soakwitness.firmware_bridge.common.wording import Diff, Rate, Says, Temp
 
 
 @pytest.mark.parametrize(
     ("seconds", "words"),
     [
-        (0, "0 s"), (0.5, "0.5 s"), (9.96, "10 s"), (45, "45 s"), (60, "1 min"), (115, "115 s"), (119.6, "2 min"),
+        (0, "0 s"), (0.25, "0.25 s"), (0.5, "0.5 s"), (0.04, "0.04 s"),
+        (0.003, "0 s"), (1.04, "1 s"), (9.96, "10 s"), (45, "45 s"), (60, "1 min"), (115, "115 s"), (119.6, "2 min"),
         (150, "2.5 min"), (684, "11.4 min"), (7125, "118.8 min"), (7200, "2 h"), (8335, "2 h 19 min"), (-90, "-90 s"),
         (None, "not known"),
     ],
 )  # fmt: skip
 def test_durations_have_one_notation(seconds: float | None, words: str) -> None:
     assert wording.duration(seconds) == words
+
+
+def test_numbers_have_at_most_one_decimal() -> None:
+    assert [wording.number(v) for v in (780.0, 1065.55, -0.04, 0.0, -3.25)] == ["780", "1065.5", "0", "0", "-3.2"]
+
+
+def test_counts_read_in_the_singular_and_the_plural() -> None:
+    assert [wording.counted(n, "row") for n in (0, 1, 2)] == ["0 rows", "1 row", "2 rows"]
+    assert [wording.often(n) for n in (1, 2)] == ["once", "2 times"]
+
+
+def test_shares_in_words() -> None:
+    assert (wording.percent(0.618), wording.percent(0.12, signed=True)) == ("62 %", "+12 %")
+
+
+def test_a_span_of_durations_names_the_unit_once() -> None:
+    assert wording.duration_span(600, 684) == "10 to 11.4 min"
+    assert wording.duration_span(90, 150) == "90 s to 2.5 min"
+    assert wording.duration_span(7500, 8400) == "2 h 5 min to 2 h 20 min"
+    assert wording.duration_span(60, 60.2) == "1 min"
 
 
 def test_bounds_drop_the_unit_that_all_share() -> None:
@@ -33,6 +53,7 @@ def test_moments_and_countdowns() -> None:
     assert wording.moment(-60) == "-0:01:00"
     assert wording.countdown(380.9) == "6:20"
     assert wording.countdown(3980) == "1:06:20"
+    assert [wording.countdown(t) for t in (-3, 0, 59.9, 61, 3661)] == ["0:00", "0:00", "0:59", "1:01", "1:01:01"]
 
 
 def test_a_difference_is_never_plus_32() -> None:
@@ -41,6 +62,9 @@ def test_a_difference_is_never_plus_32() -> None:
     assert wording.difference(0.7, "C", signed=True) == "+0.7 °C"
     assert wording.difference(-0.04, "C", signed=True) == "+0 °C"
     assert wording.rate(400, "F") == "720 °F/h"
+    assert [wording.rate(v, "C") for v in (1230.4, 0.5, 9.96, 10.04)] == ["1230 °C/h", "0.5 °C/h", "10 °C/h", "10 °C/h"]
+    assert wording.difference(0.35, "C", digits=3) == "0.35 °C"
+    assert wording.temperature(1372.001, "C", digits=3) == "1372.001 °C"
 
 
 def test_a_sentence_carries_its_values_to_the_edge() -> None:
@@ -52,14 +76,8 @@ def test_a_sentence_carries_its_values_to_the_edge() -> None:
     assert said.text("F") == "Stood at 1904 °F, up to 9 °F, at 108 °F/h, {A}."
     assert str(Says.plain("braces {stay}")) == "braces {stay}"
     assert str(wording.joined([said, "End."])).endswith("{A}. End.")
-
-
-@pytest.mark.parametrize("unit", ["C", "F"])
-def test_units_go_there_and_back(unit: str) -> None:
-    temp = np.array([-40.0, 0.0, 1050.0])
-    assert units.from_celsius(temp, "F")[0] == -40.0  # where both scales meet
-    assert units.to_celsius(units.from_celsius(temp, unit), unit) == pytest.approx(temp)
-    assert units.to_kelvin(units.from_kelvin(12.5, unit), unit) == pytest.approx(12.5)
+    assert wording.saying("{A}") == Says.plain("{A}")
+    assert wording.saying(said) is said
 
 
 @pytest.mark.parametrize(
