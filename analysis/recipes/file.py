@@ -87,7 +87,7 @@ def load_recipe(path: str | Path) -> Recipe:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise RecipeError(f"{path}: byte {error.start} is no UTF-8 text. Save the recipe as UTF-8 text.") from None
-    return replace(parse_recipe(text, str(path)), digest=hashlib.sha256(data).hexdigest())
+    return replace(parse_recipe(text, str(path)), digest=hashlib.sha256(data).hexdigest(), folder=str(path.parent))
 
 
 def parse_recipe(text: str, source: str = "recipe") -> Recipe:
@@ -127,12 +127,14 @@ def parse_recipe(text: str, source: str = "recipe") -> Recipe:
         top.refuse("name", "is missing; every recipe needs a name.")
     scale = _Scale(cast(Literal["C", "F"], top.choice("unit", ("C", "F")) or "C"))
     steps = _steps(top, scale, rounds="cool_below" in top.values)
+    packet = top.table("packet")
     recipe = Recipe(
         name=name,
         unit=scale.unit,
         steps=steps,
         steel=top.text("steel"),
-        packet=_packet(top.table("packet")),
+        packet=_packet(packet),
+        measured=packet.text("measured") if packet is not None else None,
         quench=_quench(top.table("quench"), scale),
         program=_program(top.table("program"), scale),
         hardness_as_quenched=_hardness(top.table("hardness"), "as_quenched"),
@@ -329,7 +331,7 @@ def _refuse_temperature(table: Table, key: str, value: float, scale: _Scale) -> 
 def _packet(table: Table | None) -> PacketSpec | None:
     if table is None:
         return None
-    table.check_keys(("thickness_mm", "foil", "heated_faces", "blades", "foil_mm"))
+    table.check_keys(("thickness_mm", "foil", "heated_faces", "blades", "foil_mm", "measured"))
     usual = PacketSpec()
     return PacketSpec(
         thickness_mm=table.number("thickness_mm", 0.0, 100.0, "mm", above=True) or usual.thickness_mm,

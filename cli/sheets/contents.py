@@ -32,14 +32,17 @@ class SheetNotes:
     """What the log book adds to a run and its verification, in words; all of it may be missing.
 
     ``dispositions`` are (finding code, words); ``pieces`` limits the charge table to these (a customer's sheet);
-    ``piece_words`` maps a piece to what it is; ``seal_digest`` is the SHA-256 of ``seal.json``.
+    ``decided`` are further decisions, about the whole run or about findings that are gone; ``piece_words`` maps a piece
+    to what it is; ``packet`` says which packet was measured; ``seal_digest`` is the SHA-256 of ``seal.json``.
     """
 
     title: str = "Run sheet"
     dispositions: Sequence[tuple[str, str]] = ()
+    decided: Sequence[str] = ()
     pieces: Sequence[str] | None = None
     piece_words: Sequence[tuple[str, str]] = ()
     sensors: Sequence[tuple[str, str, str]] = ()  # name, correction in words, U in words
+    packet: str | None = None
     seal_digest: str | None = None
     customer: str | None = None
 
@@ -82,7 +85,7 @@ def sheet_contents(
     return SheetContents(
         title=f"{notes.title}: {recipe.name}",
         verdict=verdict_words(verification),
-        measured="Soak " + SOURCE_WORDS[verification.temperature_from] + ".",
+        measured=_measured(verification, notes),
         facts=_facts(run, verification, recipe, notes),
         tables=(
             _steps(verification, unit),
@@ -95,6 +98,11 @@ def sheet_contents(
         cautions=cautions.for_recipe(highest, recipe.order),
         foot=cautions.NOT_A_CERTIFICATE,
     )
+
+
+def _measured(verification: Verification, notes: SheetNotes) -> str:
+    packet = f", by the {notes.packet}" if notes.packet and verification.by_estimate else ""
+    return f"Soak {SOURCE_WORDS[verification.temperature_from]}{packet}."
 
 
 def verdict_words(verification: Verification) -> str:
@@ -269,6 +277,7 @@ def _coverage(run: Run, verification: Verification, unit: figures.Unit, notes: S
     lines = [
         f"Record: {counted(record.rows, 'row')}{period}, {record.bad_rows} bad, "
         f"{figures.minutes(record.gaps_s)} without readings; the record is {state}.",
+        *(f"Decided {words}." for words in notes.decided),
         *(f"Not seen: {words}" for words in verification.not_seen),
         *(amount.says(unit) for amount in what_holds_amount_to(run, verification)),
         f"Seal: {notes.seal_digest or 'none'}. Written by {run.header.software or 'an unnamed version'}.",
