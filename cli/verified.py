@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from soakwitness.analysis.recipes.model import Recipe
-    from soakwitness.analysis.run_inputs.inputs import RunInputs
+    from soakwitness.analysis.run_inputs.model import RunInputs
     from soakwitness.analysis.run_inputs.packets import UsedPacket
     from soakwitness.analysis.runs import Run
     from soakwitness.analysis.verification.model import Verification

@@ -8,7 +8,7 @@ from typing import Any
 from soakwitness.analysis.condition.figures import to_plain
 from soakwitness.analysis.errors import AnalysisError
 from soakwitness.analysis.logbook.kept import Computed
-from soakwitness.analysis.run_inputs.inputs import RunInputs
+from soakwitness.analysis.run_inputs.model import RunInputs
 from soakwitness.analysis.runs import Run, open_run
 from soakwitness.analysis.verification.model import Verification
 

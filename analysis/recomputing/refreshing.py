@@ -19,7 +19,8 @@ from soakwitness.analysis.logbook.runs import RunEntry, give_recipe, run_named, 
 from soakwitness.analysis.packet.file import named_packet
 from soakwitness.analysis.recomputing.changes import what_changed
 from soakwitness.analysis.recomputing.computing import compute, measured
-from soakwitness.analysis.run_inputs.inputs import RunInputs, inputs_of_entry
+from soakwitness.analysis.run_inputs.inputs import inputs_of_entry
+from soakwitness.analysis.run_inputs.model import RunInputs
 from soakwitness.analysis.runs import Run
 from soakwitness.analysis.verification.model import Verification
 from soakwitness.firmware_bridge.errors import BridgeError

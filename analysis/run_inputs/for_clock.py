@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from soakwitness.analysis.live.inputs import ClockInputs
 from soakwitness.analysis.live.packet import latest_packet
 from soakwitness.analysis.packet.piece import PacketModel, packet_of
-from soakwitness.analysis.run_inputs.inputs import RunInputs
+from soakwitness.analysis.run_inputs.model import RunInputs
 from soakwitness.analysis.run_inputs.packets import piece_spec
 from soakwitness.analysis.verification.model import PieceInfo
 from soakwitness.firmware_bridge.runfolder.model import Mark

@@ -8,9 +8,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 from soakwitness.analysis.errors import PacketFileError
-from soakwitness.analysis.logbook.moments import local_day
-from soakwitness.analysis.logbook.packets import measured_packet_on, packet_file
-from soakwitness.analysis.logbook.runs import runs_listed
 from soakwitness.analysis.packet.file import PacketFile, named_packet
 from soakwitness.analysis.packet.piece import PacketModel, spec_of
 from soakwitness.analysis.recipes.model import PacketSpec, Recipe
@@ -141,6 +138,9 @@ def newest_packet(book: LogBook, header: RunHeader, *, foil: bool, says: list[st
     UsedPacket or None
         None where there is none.
     """
+    from soakwitness.analysis.logbook.moments import local_day
+    from soakwitness.analysis.logbook.packets import measured_packet_on
+
     kept = measured_packet_on(book, local_day(header.started_utc, header.zone), foil=foil)
     if kept is None:
         return None
@@ -149,6 +149,9 @@ def newest_packet(book: LogBook, header: RunHeader, *, foil: bool, says: list[st
 
 def counts_since(book: LogBook, packet: PacketModel) -> str | None:
     """Day of the first of the runs that a packet was learned from, as far as the log book lists them."""
+    from soakwitness.analysis.logbook.moments import local_day
+    from soakwitness.analysis.logbook.runs import runs_listed
+
     names = [name.strip() for name in packet.fitted_from.split(",")]
     return min((local_day(run.started_utc, run.zone) for run in runs_listed(book, names)), default=None)
 
@@ -163,6 +166,8 @@ def _named(
     own = None if header.packet_file is None else PacketFile(header.packet_name or "", header.packet_file)
     file = own
     if book is not None and entry is not None and entry.packet_digest not in (None, own and own.digest):
+        from soakwitness.analysis.logbook.packets import packet_file
+
         file = PacketFile(*packet_file(book, entry.packet_digest or ""))
     if file is None:
         return None

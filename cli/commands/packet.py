@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from soakwitness.analysis.packet.fitting import Fit
     from soakwitness.analysis.packet.piece import PacketModel
     from soakwitness.analysis.recipes.model import PacketSpec
-    from soakwitness.analysis.run_inputs.inputs import RunInputs
+    from soakwitness.analysis.run_inputs.model import RunInputs
     from soakwitness.analysis.run_inputs.packets import UsedPacket
     from soakwitness.analysis.runs import Run
 

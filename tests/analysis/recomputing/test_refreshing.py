@@ -29,7 +29,8 @@ from soakwitness.analysis.recipes.file import parse_recipe
 from soakwitness.analysis.recomputing import refreshing
 from soakwitness.analysis.recomputing.refreshing import Refreshed, keep_judged, refresh
 from soakwitness.analysis.rules import RULES_VERSION
-from soakwitness.analysis.run_inputs.inputs import RunInputs, inputs_of_entry
+from soakwitness.analysis.run_inputs.inputs import inputs_of_entry
+from soakwitness.analysis.run_inputs.model import RunInputs
 from soakwitness.analysis.runs import open_run
 from soakwitness.analysis.verification.model import Verification
 from tests.bad_batches import FLAT

@@ -16,7 +16,8 @@ from soakwitness.analysis.logbook.sensors import add_calibration, fit_sensor, wi
 from soakwitness.analysis.logbook.treatments import add_treatment
 from soakwitness.analysis.recipes.file import parse_recipe
 from soakwitness.analysis.recomputing.refreshing import refresh
-from soakwitness.analysis.run_inputs.inputs import RunInputs, inputs_of_entry, run_inputs
+from soakwitness.analysis.run_inputs.inputs import inputs_of_entry, run_inputs
+from soakwitness.analysis.run_inputs.model import RunInputs
 from soakwitness.analysis.runs import open_run
 from soakwitness.firmware_bridge.runfolder.model import Column, Mark
 from tests.bad_batches import FLAT

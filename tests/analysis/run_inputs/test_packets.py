@@ -19,7 +19,8 @@ from soakwitness.analysis.packet.piece import generic_packet
 from soakwitness.analysis.recipes.file import load_recipe, parse_recipe
 from soakwitness.analysis.recipes.model import PacketSpec
 from soakwitness.analysis.recomputing.refreshing import keep_judged, refresh
-from soakwitness.analysis.run_inputs.inputs import RunInputs, inputs_of_entry, run_inputs
+from soakwitness.analysis.run_inputs.inputs import inputs_of_entry, run_inputs
+from soakwitness.analysis.run_inputs.model import RunInputs
 from soakwitness.analysis.run_inputs.packets import used
 from soakwitness.analysis.runs import open_run
 from tests.analysis.run_inputs.test_inputs import CHAMBER, RECIPE, true_c
