@@ -33,6 +33,11 @@ class Charged:
     entered_by: str = ""
     waits_for: str | None = None
 
+    @property
+    def charge_name(self) -> str | None:
+        """What its charge is called wherever one reads of it: ``charge 1``; None where it is in none."""
+        return None if self.charge is None else f"charge {self.charge}"
+
 
 def charge_pieces(
     book: LogBook,

@@ -246,23 +246,7 @@ def give_recipe(
 ) -> str:
     """Say by which recipe a run is to be judged from now on (instead of the one it was recorded with).
 
-    Parameters
-    ----------
-    book : LogBook
-        The open log book.
-    run : str
-        Run id.
-    name, text : str
-        The recipe's name and its file's text.
-    stamp : Stamp
-        When and by whom.
-    packet : tuple of str and str, optional
-        Name and text of the packet file that the recipe names.
-
-    Returns
-    -------
-    str
-        Digest of the recipe.
+    ``packet`` is name and text of the packet file that the recipe names. Returns the recipe's digest.
     """
     with book.writing(stamp):
         digest = keep_recipe(book, name, text)

@@ -78,7 +78,7 @@ def _piece(charged: Charged, named: Mapping[str, str]) -> PieceInfo:
         foil=charged.foil,
         heated_faces=charged.heated_faces,
         blades=charged.blades,
-        charge=None if charged.charge is None else f"charge {charged.charge}",
+        charge=charged.charge_name,
         place=charged.place,
     )
 
