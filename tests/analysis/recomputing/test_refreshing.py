@@ -260,3 +260,12 @@ def test_a_decision_whose_finding_is_gone_says_since_when(book: LogBook) -> None
     give_recipe(book, run, "wider", PLAIN.replace("tolerance = 6", "tolerance = 9"), stamp=MUCH_LATER)
     refresh(book, stamp=MUCH_LATER)
     assert finding_gone(book, on_finding) == Gone(LATER.at_utc, RULES_VERSION)
+
+
+def test_figures_name_the_life_of_the_sensor_they_were_measured_on(book: LogBook) -> None:
+    run = run_of(book)
+    life = fit_sensor(book, "small furnace", "control", fitted_utc="2026-01-01", stamp=STAMP, serial="K-1")
+    add_calibration(book, life=life, done_on="2026-02-01", due_on=None, done_by="A", correction=FLAT, stamp=STAMP)
+    refresh(book, stamp=LATER)
+    sensor = kept.kept_figures(book, [run])[run].sensor
+    assert (sensor.name, sensor.life, sensor.calibrated_on) == ("control", life, "2026-02-01")
