@@ -79,16 +79,18 @@ def _remember(logbook: Path, run: str, recipe: Recipe) -> None:
     """Keep in the log book by which recipe the run is judged."""
     from soakwitness.analysis.logbook.opening import open_logbook
     from soakwitness.analysis.logbook.runs import give_recipe, take_in
+    from soakwitness.analysis.packet.file import named_packet
     from soakwitness.cli.entering import new_stamp
 
     stamp = new_stamp("watch")
+    beside = named_packet(recipe)
+    packet = None if beside is None else (beside.name, beside.text)
     with open_logbook(logbook, told=lambda says: click.echo(says, err=True)) as book:
         take_in(book, stamp=stamp)
-        give_recipe(book, run, recipe.name, recipe.text, stamp=stamp)
+        give_recipe(book, run, recipe.name, recipe.text, packet=packet, stamp=stamp)
 
 
 def _verify(run: Path, recipe: Path | None, logbook: Path, unit: str | None) -> str:
-    from soakwitness.analysis.verification.report import as_json
     from soakwitness.cli.charts.run_chart import save_run_chart
     from soakwitness.cli.sheets.contents import verdict_words
     from soakwitness.cli.verified import verify_run
@@ -100,7 +102,7 @@ def _verify(run: Path, recipe: Path | None, logbook: Path, unit: str | None) -> 
     reports.mkdir(exist_ok=True)
     lines = verify_lines(found.run, found.recipe, found.verification, unit=shown or found.recipe.unit)
     (reports / "verdict.txt").write_text("\n".join(lines) + "\n", encoding="utf-8")
-    said = json.dumps(plain(as_json(found.verification, shown or found.recipe.unit)), indent=1, ensure_ascii=False)
+    said = json.dumps(plain(found.answer(shown)), indent=1, ensure_ascii=False)
     (reports / "verdict.json").write_text(said + "\n", encoding="utf-8")
     save_run_chart(found.run, found.verification, found.recipe, reports / "chart.svg", unit=shown)
     return f"{verdict_words(found.verification)}, {found.recipe.name}: see {reports / 'verdict.txt'}"

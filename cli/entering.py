@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import getpass
+import os
 import sys
 import time
 from collections.abc import Callable, Sequence
@@ -115,6 +116,23 @@ def _names_in_files(*folders: Path) -> list[str]:
         with contextlib.suppress(FurnaceFileError):  # a recipe, or another program's file
             names.append(load_furnace(path).name)
     return names
+
+
+def refresh_runs(book: LogBook, stamp: Stamp, runs: Sequence[str]) -> None:
+    """Judge and measure anew those of the runs that need it; what could not be, and what changed, goes to stderr."""
+    from soakwitness.analysis.recomputing.refreshing import refresh
+    from soakwitness.firmware_bridge.common.wording import counted
+
+    with progress_bar("Verifying runs") as bar:
+        done = refresh(book, stamp=stamp, runs=runs, processes=os.cpu_count() or 1, progress=bar)
+    for says in done.troubles:
+        click.echo(f"Left out: {says}", err=True)
+    if done.changed:
+        first = done.changed[0].run
+        click.echo(
+            f"{counted(len(done.changed), 'run')} judged otherwise than before: soakwitness logbook verdicts {first}",
+            err=True,
+        )
 
 
 class progress_bar:  # noqa: N801 (used like a function)

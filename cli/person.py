@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -24,6 +24,7 @@ from soakwitness.firmware_bridge.recording.sampling import Sample
 if TYPE_CHECKING:
     import subprocess
 
+    from soakwitness.analysis.packet.file import PacketFile
     from soakwitness.analysis.recipes.model import Recipe
     from soakwitness.cli.page.process import PageProcess
     from soakwitness.cli.soaking import SoakLine
@@ -43,6 +44,16 @@ def page_options(function: F) -> F:
         function
     )
     return click.option("--page", is_flag=True, help="Serve a live page of the run on this computer.")(function)
+
+
+def recorded_packet_option(function: F) -> F:
+    """Option ``--packet``, passed as ``packet_path``: what the runs of this command carry with them."""
+    return click.option(
+        "--packet",
+        "packet_path",
+        type=click.Path(path_type=Path, dir_okay=False),
+        help="Measured packet of these runs; else the recipe's, else the newest of the log book.",
+    )(function)
 
 
 def check_page(page: bool, lan: bool, port: int | None) -> None:
@@ -66,14 +77,17 @@ def open_page(page: bool, lan: bool, port: int | None, screen: Screen) -> PagePr
     return served
 
 
-def about_runs(logbook: Path, operator: str | None, recipe: Recipe | None) -> About:
+def about_runs(logbook: Path, operator: str | None, recipe: Recipe | None, packet: PacketFile | None) -> About:
     """What the runs of this command say of themselves."""
     from soakwitness.firmware_bridge.common.zones import local_zone
     from soakwitness.firmware_bridge.recording.beginning import About
 
-    if recipe is None:
-        return About(logbook, operator=operator, zone=local_zone())
-    return About(logbook, recipe.name, recipe.text, recipe.load, operator, local_zone())
+    about = About(logbook, operator=operator, zone=local_zone())
+    if packet is not None:
+        about = replace(about, packet_name=packet.name, packet_file=packet.text)
+    if recipe is not None:
+        about = replace(about, recipe_name=recipe.name, recipe_file=recipe.text, loading=recipe.load)
+    return about
 
 
 def clock_at(speed: float) -> Clock:
@@ -83,15 +97,30 @@ def clock_at(speed: float) -> Clock:
     return RealClock() if speed == 1.0 else FastClock(speed)
 
 
-def follow_recipe(path: Path | None, furnace: Furnace) -> tuple[Recipe | None, SoakLine | None]:
-    """Read the recipe that is given, and begin to follow it."""
-    if path is None:
-        return None, None
+@dataclass(frozen=True)
+class Followed:
+    """The recipe that was given, the measured packet that was given or that it names, and the clock that follows it."""
+
+    recipe: Recipe | None = None
+    packet: PacketFile | None = None
+    soak: SoakLine | None = None
+
+
+def follow_recipe(path: Path | None, packet_path: Path | None, furnace: Furnace) -> Followed:
+    """Read the recipe and the packet that are given, and begin to follow them."""
+    if path is None and packet_path is None:
+        return Followed()
+    from soakwitness.analysis.packet.file import named_packet, read_packet_file
     from soakwitness.analysis.recipes.file import load_recipe
     from soakwitness.cli.soaking import SoakLine
 
-    recipe = load_recipe(path)
-    return recipe, SoakLine(recipe, furnace)
+    recipe = None if path is None else load_recipe(path)
+    packet = None if packet_path is None else read_packet_file(packet_path)
+    model = None if packet is None else packet.model(str(packet_path))
+    if packet is None and recipe is not None:
+        packet = named_packet(recipe)
+        model = None if packet is None else packet.model()
+    return Followed(recipe, packet, None if recipe is None else SoakLine(recipe, furnace, packet=model))
 
 
 @dataclass

@@ -1,50 +1,50 @@
-"""A run, its recipe and its verification, with what the log book adds: shared by the commands that need all three."""
+"""A run, what is known of it, and its verification: shared by the commands that need all three."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
 from soakwitness.cli.common import WrongUse
 
 if TYPE_CHECKING:
-    from soakwitness.analysis.calibration.correction import Correction
-    from soakwitness.analysis.packet.piece import PacketModel
+    from collections.abc import Callable
+
     from soakwitness.analysis.recipes.model import Recipe
+    from soakwitness.analysis.run_inputs.model import RunInputs
+    from soakwitness.analysis.run_inputs.packets import UsedPacket
     from soakwitness.analysis.runs import Run
-    from soakwitness.analysis.verification.model import PieceInfo, Verification
+    from soakwitness.analysis.verification.model import Verification
+    from soakwitness.firmware_bridge.common.units import Unit
+
+F = TypeVar("F", bound="Callable[..., Any]")
+
+
+def packet_option(function: F) -> F:
+    """Option ``--packet``, passed as ``packet_path``: a packet file in place of the one that counts."""
+    return click.option(
+        "--packet",
+        "packet_path",
+        type=click.Path(path_type=Path),
+        help="Packet file; else the one that the recipe names, else the newest of the log book.",
+    )(function)
 
 
 @dataclass(frozen=True)
 class Verified:
-    """A run with its recipe and what was found."""
+    """A run with what is known of it, its recipe and what was found."""
 
     run: Run
+    inputs: RunInputs
     recipe: Recipe
     verification: Verification
 
-
-def recipe_for(run: Run, path: Path | None, logbook: Path | None = None) -> Recipe:
-    """The recipe file of that path, else the one that the run carries, else the one the log book judges it by."""
-    from soakwitness.analysis.recipes.file import load_recipe, parse_recipe
-
-    if path is not None:
-        return load_recipe(path)
-    if run.header.recipe_file:
-        return parse_recipe(run.header.recipe_file, f"{run.path / 'run.json'}, recipe")
-    if logbook is not None and (logbook / "logbook.sqlite").exists():
-        from soakwitness.analysis.logbook.runs import find_run_entry, recipe_text
-        from soakwitness.cli.entering import open_book
-
-        with open_book(logbook) as book:
-            entry = find_run_entry(book, run.header.run)
-            if entry is not None and entry.recipe_digest is not None:
-                return parse_recipe(recipe_text(book, entry.recipe_digest), f"{entry.recipe_name}, in the log book")
-    raise WrongUse(f"{run.header.run} carries no recipe. Name one: --recipe FILE.toml")
+    def answer(self, unit: Unit | None) -> dict[str, Any]:
+        """What ``verify --json`` writes, its sentences in a unit, else in the recipe's."""
+        return self.inputs.answer(self.verification, unit or self.recipe.unit)
 
 
 def is_in_logbook(logbook: Path, run: Run) -> bool:
@@ -66,58 +66,49 @@ def take_in(logbook: Path, run: Run) -> None:
         click.echo(str(error), err=True)
 
 
-def keep(logbook: Path, found: Verified) -> None:
+def given_packet(path: Path | None) -> UsedPacket | None:
+    """The packet file that was given with the command."""
+    if path is None:
+        return None
+    from soakwitness.analysis.packet.file import read_packet_file
+    from soakwitness.analysis.run_inputs.packets import used
+
+    return used(read_packet_file(path), "option", str(path))
+
+
+def known_inputs(
+    logbook: Path, run: Run, *, recipe_path: Path | None = None, packet: UsedPacket | None = None
+) -> RunInputs:
+    """What is known of a run, with what was given in place of it; what on record is not used is said on stderr."""
+    from soakwitness.analysis.recipes.file import load_recipe
+    from soakwitness.analysis.run_inputs.inputs import run_inputs
+    from soakwitness.cli.entering import open_book
+
+    recipe = None if recipe_path is None else load_recipe(recipe_path)
+    if (logbook / "logbook.sqlite").exists():
+        with open_book(logbook) as book:
+            found = run_inputs(book, run.path, run.header, run.marks, recipe=recipe, packet=packet)
+    else:
+        found = run_inputs(None, run.path, run.header, run.marks, recipe=recipe, packet=packet)
+    for words in found.refused:
+        click.echo(words.text(found.recipe.unit if found.recipe else "C"), err=True)
+    return found
+
+
+def _keep(logbook: Path, run: Run, inputs: RunInputs, verification: Verification) -> None:
     """Keep the verdict in the log book; a run without a recipe is judged by this one from now on."""
-    if not is_in_logbook(logbook, found.run):
-        return
     from soakwitness.analysis.errors import LogBookError
-    from soakwitness.analysis.logbook.kept import keep_verified
+    from soakwitness.analysis.recomputing.refreshing import keep_judged
     from soakwitness.cli.entering import new_stamp, open_book
 
     try:
         with open_book(logbook, create=True) as book:
-            keep_verified(book, found.run, found.recipe, found.verification, stamp=new_stamp(None))
+            changed = keep_judged(book, run, inputs, verification, stamp=new_stamp(None))
     except LogBookError as error:
         click.echo(str(error), err=True)
-
-
-def from_logbook(logbook: Path, run: Run) -> tuple[tuple[PieceInfo, ...], Mapping[str, Correction]]:
-    """Pieces of a run and corrections of its sensors; nothing where there is no log book."""
-    if not (logbook / "logbook.sqlite").exists():
-        return (), {}
-    from soakwitness.analysis.calibration.keeping import corrections_for
-    from soakwitness.analysis.logbook.charges import pieces_in_run
-    from soakwitness.analysis.logbook.opening import open_logbook
-    from soakwitness.analysis.verification.model import PieceInfo
-
-    with open_logbook(logbook, told=lambda says: click.echo(says, err=True)) as book:
-        pieces = tuple(
-            PieceInfo(
-                p.piece,
-                p.thickness_mm,
-                p.foil,
-                p.heated_faces,
-                p.blades,
-                None if p.charge is None else str(p.charge),
-                p.place,
-            )
-            for p in pieces_in_run(book, run.header.run)
-        )
-        corrections, refused = corrections_for(book, run.header)
-    for words in refused:
-        click.echo(words, err=True)
-    return pieces, corrections
-
-
-def _with_wire_on_record(logbook: Path, run: Run) -> Run:
-    """The run with type and tolerance class of its thermocouples, where only the log book knows them."""
-    if not (logbook / "logbook.sqlite").exists():
-        return run
-    from soakwitness.analysis.calibration.keeping import with_wire_on_record
-    from soakwitness.cli.entering import open_book
-
-    with open_book(logbook) as book:
-        return replace(run, header=with_wire_on_record(book, run.header))
+        return
+    for one in changed or ():
+        click.echo(f"Other than the verdict kept so far: {one.why}", err=True)
 
 
 def verify_run(
@@ -125,19 +116,18 @@ def verify_run(
     recipe_path: Path | None,
     logbook: Path,
     *,
-    packet: PacketModel | None = None,
+    packet: UsedPacket | None = None,
 ) -> Verified:
-    """Open a run, find its recipe and what the log book knows, and verify it."""
+    """Open a run, gather what is known of it, and verify it; what was judged by it is kept in the log book."""
     from soakwitness.analysis.runs import open_run
-    from soakwitness.analysis.verification.verifying import verify
 
     run = open_run(folder)
     take_in(logbook, run)
-    run = _with_wire_on_record(logbook, run)
-    recipe = recipe_for(run, recipe_path, logbook)
-    pieces, corrections = from_logbook(logbook, run)
-    found = verify(run, recipe, packet=packet, pieces=pieces, corrections=corrections)
-    verified = Verified(run, recipe, found)
-    if packet is None:
-        keep(logbook, verified)
-    return verified
+    inputs = known_inputs(logbook, run, recipe_path=recipe_path, packet=packet)
+    recipe = inputs.recipe
+    if recipe is None:
+        raise WrongUse(f"{run.header.run} carries no recipe. Name one: --recipe FILE.toml")
+    found = inputs.judged(run)
+    if packet is None and is_in_logbook(logbook, run):
+        _keep(logbook, run, inputs, found)
+    return Verified(inputs.on_record(run), inputs, recipe, found)

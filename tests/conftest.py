@@ -2,11 +2,26 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
 
 import pytest
 
 from tests.log_books import OPENED
+
+
+@pytest.fixture(autouse=True, scope="session")
+def nobody_s_log_book(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """Keep away from the log book, the working folder and the units of the person who runs the tests.
+
+    For the whole session, before any other fixture: what is started as a process of its own inherits it.
+    """
+    with pytest.MonkeyPatch.context() as patch:
+        for name in [name for name in os.environ if name.startswith("SOAKWITNESS")]:
+            patch.delenv(name)
+        patch.setenv("XDG_CONFIG_HOME", str(tmp_path_factory.mktemp("config")))
+        patch.chdir(tmp_path_factory.mktemp("working-folder"))
+        yield
 
 
 @pytest.fixture(autouse=True)

@@ -22,6 +22,7 @@ from soakwitness.analysis.runs import Run, Trace
 from soakwitness.analysis.verification.model import HoldResult, PieceResult, Verification
 from soakwitness.firmware_bridge.common.charges import read_charges
 from soakwitness.firmware_bridge.common.units import to_kelvin
+from soakwitness.firmware_bridge.runfolder.model import Column
 
 EVENTS = ("sensor fault", "link lost", "link back", "resumed", "clock step", "alarm")
 SETPOINT_NEAR_C = 0.6
@@ -167,10 +168,13 @@ def header_sensor(run: Run, name: str) -> SensorFigures:
         Serial, channel, position and input offset [K]; no life and no calibration.
     """
     column = next((c for c in run.columns if c.name == name), None)
-    if column is None:
-        return SensorFigures(name)
+    return SensorFigures(name) if column is None else sensor_of(column)
+
+
+def sensor_of(column: Column) -> SensorFigures:
+    """What a run says of one of its sensors; input offset [K], no life and no calibration."""
     return SensorFigures(
-        name,
+        column.name,
         serial=column.serial,
         channel=column.channel,
         position=column.position,

@@ -19,6 +19,7 @@ from soakwitness.analysis.importing.layout import find_layout
 from soakwitness.analysis.importing.marks import WrittenMark, read_marks_file
 from soakwitness.analysis.importing.rows import READING, ROWS_AT_ONCE, Block, LogReader, Progress, Tally
 from soakwitness.analysis.importing.settings import ImportSettings, checked_settings
+from soakwitness.analysis.packet.file import named_packet
 from soakwitness.analysis.recipes.model import Recipe
 from soakwitness.analysis.runs import FloatArray
 from soakwitness.firmware_bridge.common.wording import counted
@@ -219,6 +220,7 @@ def _create(
         "rows_without_time": tally.without_time,
         "cells_not_a_number": tally.not_a_number,
     }
+    packet = None if recipe is None else named_packet(recipe)
     return RunFolder.create(
         logbook,
         columns=columns,
@@ -226,6 +228,8 @@ def _create(
         started_utc=clock.start_utc_s,
         recipe_name=None if recipe is None else recipe.name,
         recipe_file=None if recipe is None else recipe.text,
+        packet_name=None if packet is None else packet.name,
+        packet_file=None if packet is None else packet.text,
         every_s=clock.every_s,
         zone=settings.zone,
         origin="imported",

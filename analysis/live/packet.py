@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from soakwitness.analysis.packet import properties
@@ -227,11 +228,7 @@ def slow_packet(packet: PacketModel) -> PacketModel:
     -----
     The variance of the resistance's logarithm is taken to first order from the spreads at 1000 K.
     """
-    cube = 4.0 * properties.STEFAN_BOLTZMANN * REFERENCE_K**3
-    outer, radiated = cube * packet.eps_o, cube * packet.f_i
-    gas = properties.air_conductivity(REFERENCE_K) * 1000.0 / packet.gap_mm
-    inner = radiated + gas
-    total = 1.0 / outer + (1.0 / inner if packet.foil else 0.0)
+    total, outer, inner, radiated, gas = _resistance(packet)
     weights = [-1.0 / outer / total, 0.0, 0.0, 0.0]
     if packet.foil:
         weights[1:3] = [-radiated / inner**2 / total, gas / inner**2 / total]
@@ -243,3 +240,17 @@ def slow_packet(packet: PacketModel) -> PacketModel:
             variance += weights[i] * weights[j] * spreads
     stretch = packet.slow_side * math.exp(QUANTILE * math.sqrt(max(variance, 0.0)))
     return replace(packet, thickness_mm=packet.thickness_mm * stretch)
+
+
+def _resistance(packet: PacketModel) -> tuple[float, float, float, float, float]:
+    """From chamber to blade [m2 K/W] at 1000 K, and its conductances: outer, inner, radiated and by gas [W/(m2 K)]."""
+    cube = 4.0 * properties.STEFAN_BOLTZMANN * REFERENCE_K**3
+    outer, radiated = cube * packet.eps_o, cube * packet.f_i
+    gas = properties.air_conductivity(REFERENCE_K) * 1000.0 / packet.gap_mm
+    inner = radiated + gas
+    return 1.0 / outer + (1.0 / inner if packet.foil else 0.0), outer, inner, radiated, gas
+
+
+def latest_packet(packets: Iterable[PacketModel]) -> PacketModel | None:
+    """The packet that lags most: steel behind each face times the resistance to it; None of none."""
+    return max(packets, key=lambda packet: packet.steel_mm * _resistance(packet)[0], default=None)

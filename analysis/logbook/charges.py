@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from soakwitness.analysis.errors import LogBookError
-from soakwitness.analysis.logbook.moments import Stamp, later
+from soakwitness.analysis.logbook.moments import Stamp, later, moment_of
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.logbook.pieces import find_piece, pieces_named
 
@@ -32,6 +32,11 @@ class Charged:
     entered_utc: str = ""
     entered_by: str = ""
     waits_for: str | None = None
+
+    @property
+    def charge_name(self) -> str | None:
+        """What its charge is called wherever one reads of it: ``charge 1``; None where it is in none."""
+        return None if self.charge is None else f"charge {self.charge}"
 
 
 def charge_pieces(
@@ -182,21 +187,35 @@ def bind_waiting(book: LogBook, *, stamp: Stamp) -> int:
     return bound
 
 
-def pieces_in_run(book: LogBook, run: str) -> tuple[Charged, ...]:
-    """Pieces of a run: those entered, then those that only its marks name, each once a charge."""
+def pieces_in_run(book: LogBook, run: str, *, named: Sequence[str] | None = None) -> tuple[Charged, ...]:
+    """Pieces of a run: those entered, then those that only its marks name, each once a charge.
+
+    ``named`` are the pieces its marks name; left out, those that the log book has seen.
+    """
+    if named is None:
+        sql = "SELECT DISTINCT piece FROM run_marks WHERE run = ? AND piece IS NOT NULL AND struck = 0 ORDER BY rowid"
+        named = [row["piece"] for row in book.rows(sql, run)]
     entered = _entered(book, "c.run = ?", run)
     known = {c.piece.casefold() for c in entered}
     marked: list[Charged] = []
-    for row in book.rows(
-        "SELECT DISTINCT piece FROM run_marks WHERE run = ? AND piece IS NOT NULL AND struck = 0 ORDER BY rowid", run
-    ):
-        if row["piece"].casefold() not in known:
-            known.add(row["piece"].casefold())
-            piece = find_piece(book, row["piece"])
-            marked.append(
-                Charged(piece.id if piece else row["piece"], run, thickness_mm=piece.thickness_mm if piece else None)
-            )
+    for name in named:
+        if name.casefold() not in known:
+            known.add(name.casefold())
+            piece = find_piece(book, name)
+            marked.append(Charged(piece.id if piece else name, run, thickness_mm=piece.thickness_mm if piece else None))
     return (*entered, *marked)
+
+
+def pieces_waiting(book: LogBook, furnace: str, started_utc: str) -> tuple[Charged, ...]:
+    """Pieces that wait for the run which began then: what ``bind_waiting`` is going to give it."""
+    start = moment_of(started_utc)
+    waiting: list[Charged] = []
+    for row in book.rows("SELECT * FROM charges WHERE run IS NULL AND waits_for = ? ORDER BY number", furnace):
+        since, until = later(row["entered_utc"], -RECENT_S), later(row["entered_utc"], WAITS_AT_MOST_S)
+        before = "SELECT 1 FROM runs WHERE furnace = ? AND started_utc >= ? AND started_utc < ?"
+        if since <= start <= until and book.row(before, furnace, since, start) is None:
+            waiting += _entered(book, "c.charge = ?", row["charge"])
+    return tuple(waiting)
 
 
 def runs_of_piece(book: LogBook, piece: str) -> tuple[Charged, ...]:

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import sqlite3
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from soakwitness.analysis.errors import LogBookError
-from soakwitness.analysis.logbook.kept import kept_answer
+from soakwitness.analysis.logbook.kept import earlier_verdicts, kept_answer, last_verdict
 from soakwitness.analysis.logbook.moments import Stamp
 from soakwitness.analysis.logbook.opening import LogBook
 
@@ -28,6 +30,44 @@ class Disposition:
     struck_utc: str | None
     struck_by: str | None
     struck_why: str | None
+
+
+@dataclass(frozen=True)
+class Gone:
+    """Since when the finding that a decision is about is there no more, and by which rules."""
+
+    since_utc: str
+    rules: str
+
+
+def finding_gone(book: LogBook, disposition: Disposition) -> Gone | None:
+    """Since when a decision's finding is gone; None where it is there, or where nobody knows.
+
+    Parameters
+    ----------
+    book : LogBook
+        The open log book, the run's verdict up to date in it.
+    disposition : Disposition
+        The decision.
+
+    Returns
+    -------
+    Gone or None
+        The first verdict without the finding, of those after the last one that had it.
+    """
+    now = last_verdict(book, disposition.run)
+    if disposition.finding is None or now is None or kept_answer(book, disposition.run) is None:
+        return None
+    first = None
+    for kept in (now, *reversed(earlier_verdicts(book, disposition.run))):
+        if _has(kept.answer, disposition.finding, disposition.step):
+            break
+        first = kept
+    return None if first is None else Gone(first.made_utc, first.rules)
+
+
+def _has(answer: Mapping[str, Any], finding: str, step: int | None) -> bool:
+    return any(f["code"] == finding and step in (None, f["step"]) for f in answer["findings"])
 
 
 def add_disposition(
@@ -117,9 +157,9 @@ def check_finding(book: LogBook, run: str, finding: str, step: int | None) -> st
     answer = kept_answer(book, run)
     if answer is None:
         return f"{run} is not judged by any recipe yet, so that the finding could not be looked up."
-    there = [(f["code"], f["step"]) for f in answer["findings"]]
-    if any(code == finding and step in (None, at) for code, at in there):
+    if _has(answer, finding, step):
         return None
+    there = [(f["code"], f["step"]) for f in answer["findings"]]
     named = ", ".join(dict.fromkeys(f"{code} (step {at})" if at else code for code, at in there)) or "none"
     raise LogBookError(
         f"{run} has no finding {finding!r}{f' at step {step}' if step else ''}. Its findings: {named}. "

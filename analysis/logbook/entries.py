@@ -22,6 +22,7 @@ Table = Literal[
     "accuracy_tests",
     "dispositions",
     "run_recipes",
+    "measured_packets",
 ]
 
 # what a person calls an entry of each table
@@ -37,6 +38,7 @@ KINDS: dict[str, Table] = {
     "accuracy": "accuracy_tests",
     "disposition": "dispositions",
     "recipe": "run_recipes",
+    "packet": "measured_packets",
 }
 
 
@@ -119,6 +121,8 @@ def strike(book: LogBook, table: Table, entries: Sequence[int], *, why: str, sta
 def _where_numbers_stand(table: Table) -> str:
     if table in ("sensor_lives", "calibrations"):
         return "Numbers are shown by: soakwitness sensor list"
+    if table == "measured_packets":
+        return "Numbers are shown by: soakwitness packet list"
     if table in ("piece_facts", "charge_pieces", "hardness", "treatments"):
         return "Numbers of entries are shown by: soakwitness piece history PIECE"
     return "Numbers of entries stand in the tables of: soakwitness logbook export DIR"

@@ -33,6 +33,10 @@ TABLES = {
     "surveys": "SELECT * FROM surveys ORDER BY furnace, done_on",
     "accuracy_tests": "SELECT * FROM accuracy_tests ORDER BY furnace, done_on",
     "verdicts": "SELECT run, recipe_digest, analysis_version, made_utc, verdict FROM verdicts ORDER BY run",
+    "earlier_verdicts": "SELECT run, recipe_digest, analysis_version, made_utc, verdict, replaced_utc, why "
+    "FROM earlier_verdicts ORDER BY run, entry",
+    "measured_packets": "SELECT m.*, p.text FROM measured_packets m "
+    "JOIN packet_files p ON p.digest = m.packet_digest ORDER BY m.since, m.entry",
     "figures": "SELECT run, recipe_digest, analysis_version, made_utc, condition FROM figures ORDER BY run",
     "dispositions": "SELECT * FROM dispositions ORDER BY run, entry",
 }

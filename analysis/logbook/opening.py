@@ -18,9 +18,10 @@ from soakwitness.analysis.logbook.moments import Stamp
 DATABASE = "logbook.sqlite"
 COPIES = "copies"
 COPIES_KEPT = 10
-SCHEMA_VERSION = 1
+SCHEMA_VERSION = 2
 SMALL_BOOK_BYTES = 8 << 20  # up to here the day's copy is renewed with every write
 _COPY_NAME = re.compile(r"logbook-\d{8}\.sqlite")
+_BEFORE_NAME = re.compile(r"before-recompute-\d{8}T\d{6}Z\.sqlite")
 
 
 @dataclass(frozen=True)
@@ -131,12 +132,44 @@ class LogBook:
         try:
             goal.parent.mkdir(exist_ok=True)
             copy_to(self, goal, replace=True)
-            copies = sorted(p for p in goal.parent.iterdir() if _COPY_NAME.fullmatch(p.name))
-            for old in copies[:-COPIES_KEPT]:
-                old.unlink()
+            _keep_newest(goal.parent, _COPY_NAME)
         except (OSError, sqlite3.Error, LogBookError) as error:
             if self.told is not None:
                 self.told(f"The entry stands, but the day's copy {goal} could not be made: {error}.")
+
+
+def _keep_newest(folder: Path, name: re.Pattern[str]) -> None:
+    """Of copies of this kind, whose names sort by time, only the newest ten."""
+    for old in sorted(p for p in folder.iterdir() if name.fullmatch(p.name))[:-COPIES_KEPT]:
+        old.unlink()
+
+
+def copy_before_recompute(book: LogBook, *, stamp: Stamp) -> Path:
+    """Copy the database before all verdicts are made anew.
+
+    Parameters
+    ----------
+    book : LogBook
+        The open log book.
+    stamp : Stamp
+        When and by whom; the copy is named by it.
+
+    Returns
+    -------
+    Path
+        The copy; the newest ten are kept.
+
+    Raises
+    ------
+    LogBookError
+        If it cannot be written.
+    """
+    moment = stamp.at_utc.replace("-", "").replace(":", "")
+    goal = book.folder / COPIES / f"before-recompute-{moment}.sqlite"
+    goal.parent.mkdir(exist_ok=True)
+    copy_to(book, goal, replace=True)
+    _keep_newest(goal.parent, _BEFORE_NAME)
+    return goal
 
 
 def copy_to(book: LogBook, goal: Path, *, replace: bool = False) -> None:

@@ -128,7 +128,7 @@ def _packet(charged: Charged | None) -> dict[str, Any]:
         "foil": charged.foil if charged else None,
         "blades": charged.blades if charged else None,
         "heated_faces": charged.heated_faces if charged else None,
-        "charge": str(charged.charge) if charged and charged.charge else None,
+        "charge": charged.charge_name if charged else None,
     }
 
 

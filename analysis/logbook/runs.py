@@ -12,6 +12,7 @@ from pathlib import Path
 from soakwitness.analysis.errors import LogBookError
 from soakwitness.analysis.logbook.moments import Stamp, from_utc_text, utc_text
 from soakwitness.analysis.logbook.opening import LogBook
+from soakwitness.analysis.logbook.packets import keep_packet_file
 from soakwitness.firmware_bridge.common.units import to_kelvin
 from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.runfolder.model import Event, RunHeader
@@ -22,7 +23,11 @@ Progress = Callable[[int, int], None]
 
 @dataclass(frozen=True)
 class RunEntry:
-    """One run as the log book lists it. ``recipe_digest`` is that of the recipe it is judged by, if any."""
+    """One run as the log book lists it. ``recipe_digest`` is that of the recipe it is judged by, if any.
+
+    ``packet_digest`` is that of the measured packet that goes with that recipe, ``rules`` the version of the rules that
+    the kept verdict was made by.
+    """
 
     run: str
     folder: Path
@@ -38,6 +43,8 @@ class RunEntry:
     seal: str | None
     missing: bool
     verdict: str | None = None
+    rules: str | None = None
+    packet_digest: str | None = None
 
 
 @dataclass(frozen=True)
@@ -134,7 +141,6 @@ def _take_folder(book: LogBook, folder: Path, mark: str, stamp: Stamp, *, trust:
     if seal is not None:
         _keep_head(book, seal, stamp)
     book.connection.execute("DELETE FROM figures WHERE run = ?", (header.run,))
-    book.connection.execute("DELETE FROM verdicts WHERE run = ?", (header.run,))
     return header.run
 
 
@@ -144,6 +150,9 @@ def _upsert_run(
     digest = None
     if header.recipe_file is not None:
         digest = keep_recipe(book, header.recipe_name or "", header.recipe_file)
+    packet = None
+    if header.packet_file is not None:
+        packet = keep_packet_file(book, header.packet_name or "", header.packet_file)
     values: dict[str, object] = {
         "run": header.run,
         "folder": f"runs/{folder.name}",
@@ -155,6 +164,7 @@ def _upsert_run(
         "origin": header.origin,
         "software": header.software,
         "recipe_digest": digest,
+        "packet_digest": packet,
         "recorder_id": seal.chain_id if seal else header.recorder_id,
         "recorder_counter": seal.chain_number if seal else None,
         "previous_seal": seal.previous if seal else None,
@@ -231,29 +241,26 @@ def keep_recipe(book: LogBook, name: str, text: str) -> str:
     return digest
 
 
-def give_recipe(book: LogBook, run: str, name: str, text: str, *, stamp: Stamp) -> str:
+def give_recipe(
+    book: LogBook, run: str, name: str, text: str, *, stamp: Stamp, packet: tuple[str, str] | None = None
+) -> str:
     """Say by which recipe a run is to be judged from now on (instead of the one it was recorded with).
 
-    Parameters
-    ----------
-    book : LogBook
-        The open log book.
-    run : str
-        Run id.
-    name, text : str
-        The recipe's name and its file's text.
-    stamp : Stamp
-        When and by whom.
-
-    Returns
-    -------
-    str
-        Digest of the recipe.
+    ``packet`` is name and text of the packet file that the recipe names. Returns the recipe's digest.
     """
     with book.writing(stamp):
         digest = keep_recipe(book, name, text)
-        if run_named(book, run).recipe_digest != digest:
-            book.insert("run_recipes", run=run, recipe_digest=digest, entered_utc=stamp.at_utc, entered_by=stamp.by)
+        packet_digest = None if packet is None else keep_packet_file(book, *packet)
+        entry = run_named(book, run)
+        if entry.recipe_digest != digest or packet_digest not in (None, entry.packet_digest):
+            book.insert(
+                "run_recipes",
+                run=run,
+                recipe_digest=digest,
+                packet_digest=packet_digest,
+                entered_utc=stamp.at_utc,
+                entered_by=stamp.by,
+            )
     return digest
 
 
@@ -266,11 +273,15 @@ def recipe_text(book: LogBook, digest: str) -> str:
 
 
 _LISTED = (
-    "SELECT r.*, coalesce(g.recipe_digest, r.recipe_digest) AS judged_by, c.name AS recipe_name, v.verdict FROM runs r "
+    "SELECT r.*, coalesce(g.recipe_digest, r.recipe_digest) AS judged_by, c.name AS recipe_name, "
+    "coalesce(g.packet_digest, r.packet_digest) AS packed_as, "
+    "CASE WHEN f.run IS NULL THEN NULL ELSE v.verdict END AS verdict, "
+    "CASE WHEN f.run IS NULL THEN NULL ELSE v.analysis_version END AS rules FROM runs r "
     "LEFT JOIN run_recipes g ON g.entry = "
     "(SELECT max(entry) FROM run_recipes WHERE run = r.run AND struck_utc IS NULL) "
     "LEFT JOIN recipes c ON c.digest = coalesce(g.recipe_digest, r.recipe_digest) "
     "LEFT JOIN verdicts v ON v.run = r.run AND v.recipe_digest = coalesce(g.recipe_digest, r.recipe_digest) "
+    "LEFT JOIN figures f ON f.run = r.run "
 )
 
 
@@ -380,4 +391,6 @@ def _entry(book: LogBook, row: sqlite3.Row) -> RunEntry:
         seal=row["seal"],
         missing=bool(row["missing"]),
         verdict=row["verdict"],
+        rules=row["rules"],
+        packet_digest=row["packed_as"],
     )

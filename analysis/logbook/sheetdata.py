@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 
 from soakwitness.analysis.errors import LogBookError
 from soakwitness.analysis.logbook.charges import Charged, pieces_in_run
-from soakwitness.analysis.logbook.dispositions import Disposition, dispositions_of
+from soakwitness.analysis.logbook.dispositions import Disposition, Gone, dispositions_of, finding_gone
+from soakwitness.analysis.logbook.moments import local_day
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.logbook.pieces import Piece, find_piece
 from soakwitness.firmware_bridge.errors import RunFolderError
@@ -71,7 +72,8 @@ class SheetData:
 
     ``recorded_with`` is the software that recorded, ``analysed_with`` the one that verified. ``coverage`` says how much
     of the run is on record; ``seal`` None: not sealed, or ``seal_trouble`` says what is wrong with it. ``customer``
-    set: other customers' pieces are left out, ``left_out`` counts them.
+    set: other customers' pieces are left out, ``left_out`` counts them. ``dispositions`` are about the whole run,
+    ``gone`` about findings that are there no more, with since when as far as kept verdicts tell.
     """
 
     run: str
@@ -94,6 +96,7 @@ class SheetData:
     not_seen: tuple[Says, ...]
     findings: tuple[FindingData, ...]
     dispositions: tuple[Disposition, ...]
+    gone: tuple[tuple[Disposition, Gone | None], ...]
     recorded_with: str
     analysed_with: str
     seal: Seal | None
@@ -150,7 +153,14 @@ def sheet_data(
     seal, trouble = _seal(run)
     names = None if customer is None else {p.charged.piece for p in kept}
     others = [p.charged.piece for p in pieces if p not in kept]
-    day = run.header.started_utc[:10]
+    day = local_day(run.header.started_utc, run.header.zone)
+    findings = tuple(
+        FindingData(f, tuple(d for d in decided if d.finding == f.code and d.step in (None, f.step)))
+        for f in verification.findings
+        if (names is None or not f.pieces or names & set(f.pieces)) and not _names_any(str(f.says), others)
+    )
+    there = {(f.code, step) for f in verification.findings for step in (None, f.step)}
+    lost = [d for d in decided if d.finding is not None and (d.finding, d.step) not in there]
     return SheetData(
         run=run.header.run,
         furnace=run.header.furnace_name,
@@ -174,12 +184,9 @@ def sheet_data(
         marks=tuple(m for m in run.marks if names is None or not m.pieces or names & set(m.pieces)),
         coverage=verification.record,
         not_seen=verification.not_seen,
-        findings=tuple(
-            FindingData(f, tuple(d for d in decided if d.finding == f.code and d.step in (None, f.step)))
-            for f in verification.findings
-            if (names is None or not f.pieces or names & set(f.pieces)) and not _names_any(str(f.says), others)
-        ),
+        findings=findings,
         dispositions=tuple(d for d in decided if d.finding is None),
+        gone=tuple((d, finding_gone(book, d)) for d in lost),
         recorded_with=run.header.software,
         analysed_with=software,
         seal=seal,

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, cast
 
@@ -18,13 +20,43 @@ from soakwitness.analysis.packet.piece import (
 )
 from soakwitness.analysis.packet.piece import for_piece as for_piece
 from soakwitness.analysis.packet.piece import generic_packet as generic_packet
-from soakwitness.firmware_bridge.common.tables import Table, parse, read_file
+from soakwitness.analysis.recipes.model import Recipe
+from soakwitness.firmware_bridge.common.tables import Table, parse
 
 FORMAT = "soakwitness/packet-file/1"
 KEYS = ("format", "fitted", "fitted_from", "thickness_mm", "foil", "foil_mm", "heated_faces", "blades", "steel_group")
 FIGURES = (*PARAMETERS, "peak_c", "peak_spread_c", "sensor_offset_c")
 MAKE = "Make one with: soakwitness packet fit"
 TABLES = ("spread", "scatter", "correlation")
+
+
+@dataclass(frozen=True)
+class PacketFile:
+    """A packet file as it was read: its name and its text."""
+
+    name: str
+    text: str
+
+    @property
+    def digest(self) -> str:
+        """SHA-256 of the text."""
+        return hashlib.sha256(self.text.encode()).hexdigest()
+
+    def model(self, source: str = "") -> PacketModel:
+        """The packet; ``source`` says in a message where the file stands."""
+        return parse_packet(self.text, source or self.name)
+
+
+def read_packet_file(path: str | Path) -> PacketFile:
+    """Read a packet file without looking into it; PacketFileError where it cannot be read."""
+    try:
+        return PacketFile(Path(path).name, Path(path).read_bytes().decode("utf-8-sig"))
+    except OSError as error:
+        raise PacketFileError(
+            f"{path}: cannot be read ({error.strerror}). Make one with: soakwitness packet fit"
+        ) from None
+    except UnicodeDecodeError:
+        raise PacketFileError(f"{path}: is no text in UTF-8. Make one with: soakwitness packet fit") from None
 
 
 def load_packet(path: str | Path) -> PacketModel:
@@ -45,7 +77,42 @@ def load_packet(path: str | Path) -> PacketModel:
     PacketFileError
         If the file cannot be read, or for the first mistake found: file, key, value and what is allowed.
     """
-    return parse_packet(read_file(path, PacketFileError, kind="a packet file", make=MAKE)[1], str(path))
+    return read_packet_file(path).model(str(path))
+
+
+def named_packet(recipe: Recipe) -> PacketFile | None:
+    """Read the measured packet that a recipe file names.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        A recipe as ``load_recipe`` reads it.
+
+    Returns
+    -------
+    PacketFile or None
+        None where it names none, or where its text was kept and nobody knows where the file lies.
+
+    Raises
+    ------
+    PacketFileError
+        If the file is missing, is no packet file, or was not learned from a run.
+    """
+    if recipe.measured is None or recipe.folder is None:
+        return None
+    path = Path(recipe.folder, recipe.measured)
+    where = f'{recipe.source}, [packet], measured = "{recipe.measured}"'
+    if not path.is_file():
+        raise PacketFileError(
+            f"{where}: there is no file {path}. Make it with soakwitness packet fit, or leave the key out."
+        )
+    found = read_packet_file(path)
+    if not found.model(str(path)).fitted:
+        raise PacketFileError(
+            f"{where}: {path} was not learned from a run (fitted = false). Make one with soakwitness packet fit; "
+            "what a piece is that was not measured stands in the other keys of [packet]."
+        )
+    return found
 
 
 def parse_packet(text: str, source: str = "packet file") -> PacketModel:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, replace
 from typing import Any, Literal
 
 from soakwitness.analysis.recipes.model import PacketSpec
@@ -154,3 +155,72 @@ def for_piece(packet: PacketModel, spec: PacketSpec, steel: str | None = None) -
         heated_faces=spec.heated_faces,
         blades=spec.blades,
     )
+
+
+def spec_of(
+    usual: PacketSpec | None,
+    thickness_mm: float | None,
+    *,
+    foil: bool | None = None,
+    heated_faces: int | None = None,
+    blades: int | None = None,
+) -> PacketSpec | None:
+    """Say what one piece is: its own figures over the recipe's.
+
+    Parameters
+    ----------
+    usual : PacketSpec or None
+        The recipe's ``[packet]``: what a piece is when nothing else is known of it.
+    thickness_mm : float or None
+        Of this piece [mm]; None: not known, so that it is what is usual.
+    foil, heated_faces, blades : optional
+        Of this piece, as far as they are known.
+
+    Returns
+    -------
+    PacketSpec or None
+        None where nothing is known: then there is nothing to estimate.
+    """
+    if thickness_mm is None:
+        return usual
+    base = usual or PacketSpec()
+    return replace(
+        base,
+        thickness_mm=thickness_mm,
+        foil=base.foil if foil is None else foil,
+        heated_faces=base.heated_faces if heated_faces is None else heated_faces,
+        blades=base.blades if blades is None else blades,
+    )
+
+
+def packet_of(measured: PacketModel | None, spec: PacketSpec | None, steel: str | None = None) -> PacketModel | None:
+    """Packet of one piece: the measured one turned to it, else one with generic figures.
+
+    Parameters
+    ----------
+    measured : PacketModel or None
+        A measured packet, of whatever thickness.
+    spec : PacketSpec or None
+        What the piece is; None: nothing is known of it, and a measured packet counts as it is.
+    steel : str or None
+        Open designation of its steel.
+
+    Returns
+    -------
+    PacketModel or None
+        None where neither is known.
+    """
+    if measured is None:
+        return None if spec is None else generic_packet(spec, steel)
+    return measured if spec is None else for_piece(measured, spec, steel)
+
+
+def packet_to_dict(packet: PacketModel) -> dict[str, Any]:
+    """Packet as plain data, to be handed to another process."""
+    return asdict(packet)
+
+
+def packet_from_dict(data: Mapping[str, Any]) -> PacketModel:
+    """Packet from plain data that ``packet_to_dict`` made and JSON may have carried."""
+    lists = {name: tuple(data[name]) for name in ("spread", "scatter")}
+    return PacketModel(**{**data, **lists, "correlation": tuple(tuple(row) for row in data["correlation"])})

@@ -58,7 +58,8 @@ def load_recipe(path: str | Path) -> Recipe:
         If the file cannot be read, or for the first mistake found: file, step, key, value and what is allowed.
     """
     data, text = read_file(path, RecipeError, kind="a recipe")
-    return replace(parse_recipe(text, str(path)), digest=hashlib.sha256(data).hexdigest())
+    digest, folder = hashlib.sha256(data).hexdigest(), str(Path(path).parent)
+    return replace(parse_recipe(text, str(path)), digest=digest, folder=folder)
 
 
 def parse_recipe(text: str, source: str = "recipe") -> Recipe:
@@ -94,12 +95,14 @@ def parse_recipe(text: str, source: str = "recipe") -> Recipe:
         top.refuse("name", "is missing; every recipe needs a name.")
     unit = top.unit()
     steps = _steps(top, unit, rounds=top.has("cool_below"))
+    packet = top.table("packet")
     recipe = Recipe(
         name=name,
         unit=unit,
         steps=steps,
         steel=top.text("steel"),
-        packet=_packet(top.table("packet")),
+        packet=_packet(packet),
+        measured=packet.text("measured") if packet is not None else None,
         quench=_quench(top.table("quench"), unit),
         program=_program(top.table("program"), unit),
         hardness_as_quenched=_hardness(top.table("hardness"), "as_quenched"),
@@ -289,7 +292,7 @@ def _fahrenheit_hint(value: object) -> str:
 def _packet(table: Table | None) -> PacketSpec | None:
     if table is None:
         return None
-    table.check_keys(("thickness_mm", "foil", "heated_faces", "blades", "foil_mm"))
+    table.check_keys(("thickness_mm", "foil", "heated_faces", "blades", "foil_mm", "measured"))
     usual = PacketSpec()
     return PacketSpec(
         thickness_mm=table.number("thickness_mm", usual.thickness_mm, low=0.0, high=100.0, unit="mm", above=True),

@@ -85,7 +85,8 @@ class Program:
 class Recipe:
     """A recipe, checked, all temperatures in degC, its ``repeat`` rounds written out as ``cycle`` 1, 2 and so on.
 
-    ``text`` is the file as it was, ``digest`` its SHA-256.
+    ``text`` is the file as it was, ``digest`` its SHA-256, ``folder`` where it lies; None for a text that was kept.
+    ``measured`` names the file of a measured packet, beside the recipe.
     """
 
     name: str
@@ -95,6 +96,7 @@ class Recipe:
     load: Literal["cold", "hot"] = "cold"
     load_at_c: float | None = None
     packet: PacketSpec | None = None
+    measured: str | None = None
     quench: Quench | None = None
     program: Program = Program()
     hardness_as_quenched: tuple[float, float] | None = None
@@ -106,6 +108,7 @@ class Recipe:
     text: str = ""
     source: str = ""
     digest: str = ""
+    folder: str | None = None
 
     @property
     def holds(self) -> tuple[Hold, ...]:

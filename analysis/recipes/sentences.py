@@ -128,7 +128,8 @@ def _packet(recipe: Recipe) -> str:
     count = "one blade" if packet.blades == 1 else f"{packet.blades} blades"
     foil = f"in {packet.foil_mm:g} mm foil" if packet.foil else "without foil"
     faces = "one face" if packet.heated_faces == 1 else "both faces"
-    return f"A piece is {count} {packet.thickness_mm:g} mm thick, {foil}, heated on {faces}."
+    measured = f"; what its packet does was measured: {recipe.measured}" if recipe.measured else ""
+    return f"A piece is {count} {packet.thickness_mm:g} mm thick, {foil}, heated on {faces}{measured}."
 
 
 def _quench(quench: Quench, unit: Unit) -> str:

@@ -9,8 +9,8 @@ import numpy as np
 
 from soakwitness.analysis.errors import NotEnoughData
 from soakwitness.analysis.packet.model import PacketEstimate, estimate
-from soakwitness.analysis.packet.piece import PacketModel, for_piece, generic_packet
-from soakwitness.analysis.recipes.model import PacketSpec, Recipe
+from soakwitness.analysis.packet.piece import PacketModel
+from soakwitness.analysis.recipes.model import Recipe
 from soakwitness.analysis.verification.context import ROOM_C, DecidingSensor, Work
 from soakwitness.analysis.verification.dips import DOOR_NEAR_S, DOOR_S
 from soakwitness.analysis.verification.model import WorkTemperature
@@ -25,16 +25,13 @@ BACK_SHARE = 0.15
 class Estimates:
     """Estimates over one chamber: pieces alike that went in together share one."""
 
-    def __init__(
-        self, chamber: DecidingSensor, recipe: Recipe, packet: PacketModel | None, doors_s: Sequence[float]
-    ) -> None:
-        self._chamber, self._recipe, self._packet = chamber, recipe, packet
+    def __init__(self, chamber: DecidingSensor, recipe: Recipe, doors_s: Sequence[float]) -> None:
+        self._chamber, self._recipe = chamber, recipe
         self._made: dict[tuple[PacketModel, float | None], tuple[PacketEstimate, np.ndarray]] = {}
         self._bridged = bridged_doors(chamber.readings, doors_s)
 
-    def of(self, stay: Stay, spec: PacketSpec | None) -> Work | None:
-        """The estimate for one stay; None where the piece went in after the last reading."""
-        model = self._model(spec)
+    def of(self, stay: Stay, model: PacketModel) -> Work | None:
+        """The estimate for one stay in its packet; None where the piece went in after the last reading."""
         key = (model, stay.load_s)
         if key not in self._made:
             try:
@@ -42,11 +39,6 @@ class Estimates:
             except NotEnoughData:
                 return None
         return self._work(*self._made[key], stay)
-
-    def _model(self, spec: PacketSpec | None) -> PacketModel:
-        if self._packet is not None:
-            return self._packet if spec is None else for_piece(self._packet, spec, self._recipe.steel)
-        return generic_packet(spec or PacketSpec(), self._recipe.steel)
 
     def _make(self, model: PacketModel, load_s: float | None) -> tuple[PacketEstimate, np.ndarray]:
         """The estimate, and the hottest that the blade can have been.

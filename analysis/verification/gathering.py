@@ -9,8 +9,8 @@ import numpy as np
 
 from soakwitness.analysis.calibration.correction import Correction
 from soakwitness.analysis.errors import NotEnoughData
-from soakwitness.analysis.packet.piece import PacketModel
-from soakwitness.analysis.recipes.model import Hold, PacketSpec, Recipe
+from soakwitness.analysis.packet.piece import PacketModel, packet_of
+from soakwitness.analysis.recipes.model import Hold, Recipe
 from soakwitness.analysis.runs import Run, Trace
 from soakwitness.analysis.verification.assignment import Blocks, block_medians
 from soakwitness.analysis.verification.context import (
@@ -26,7 +26,7 @@ from soakwitness.analysis.verification.context import (
 from soakwitness.analysis.verification.dips import own_cooling
 from soakwitness.analysis.verification.estimates import Estimates
 from soakwitness.analysis.verification.model import PieceInfo, UsualDifference
-from soakwitness.analysis.verification.pieces import Stay, drop_unnamed, questions_of, stays_of
+from soakwitness.analysis.verification.pieces import Stay, drop_unnamed, piece_spec, questions_of, stays_of
 from soakwitness.analysis.verification.placing import Placed, place_again, place_holds
 from soakwitness.analysis.verification.readings import GAP_PERIODS, Readings, gaps, readings_of
 from soakwitness.analysis.verification.sensor_errors import SensorErrors, errors_of
@@ -153,7 +153,7 @@ def gather(
     loads = tuple(_placed_again(load, recipe, chamber) for load in loads)
     stays = drop_unnamed(stays_of(run.marks, pieces))
     doors = doors_of(run)
-    estimates = Estimates(chamber, recipe, packet, doors)
+    estimates = Estimates(chamber, recipe, doors)
     known: dict[int, Work | None] = {}
 
     def estimate_of(index: int) -> Work | None:
@@ -184,23 +184,8 @@ def gather(
 
 def _estimate(estimates: Estimates, recipe: Recipe, stay: Stay, packet: PacketModel | None) -> Work | None:
     """The packet estimate of one stay, None where nothing is known of its packet."""
-    spec = spec_of(recipe, stay)
-    return None if packet is None and spec is None else estimates.of(stay, spec)
-
-
-def spec_of(recipe: Recipe, stay: Stay) -> PacketSpec | None:
-    """What is known of a piece's packet: its own figures over the recipe's."""
-    info = stay.info
-    if info is None or info.thickness_mm is None:
-        return recipe.packet
-    base = recipe.packet or PacketSpec()
-    return replace(
-        base,
-        thickness_mm=info.thickness_mm,
-        foil=base.foil if info.foil is None else info.foil,
-        heated_faces=base.heated_faces if info.heated_faces is None else info.heated_faces,
-        blades=base.blades if info.blades is None else info.blades,
-    )
+    model = packet_of(packet, piece_spec(recipe, stay.info), recipe.steel)
+    return None if model is None else estimates.of(stay, model)
 
 
 def shifted(recipe: Recipe, shift_of: Callable[[Hold], float]) -> Recipe:

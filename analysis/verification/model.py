@@ -49,8 +49,6 @@ RULE = (
     "Simple acceptance on the reading as read; at true temperature a guard band of U (k = 2) on either side: "
     "pass if met for every error within U, fail if met for none, else not proven."
 )
-RULES_VERSION = "3"
-"""Version of the rules a verdict was made by: raise it whenever they give another verdict or figure."""
 RULE_REFERENCES = ("ILAC-G8:09/2019", "JCGM 106:2012")
 
 

@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from soakwitness.analysis.packet.piece import spec_of
+from soakwitness.analysis.recipes.model import PacketSpec, Recipe
 from soakwitness.analysis.verification.model import PieceInfo
 from soakwitness.firmware_bridge.common.charges import Charges, Known, PieceStay, drop_unnamed, read_charges
 from soakwitness.firmware_bridge.common.mark_questions import Question
 from soakwitness.firmware_bridge.runfolder.model import Mark
 
-__all__ = ["Stay", "drop_unnamed", "questions_of", "stays_of"]
+__all__ = ["Stay", "drop_unnamed", "piece_spec", "questions_of", "stays_of"]
 
 
 @dataclass(frozen=True)
@@ -56,6 +58,28 @@ def questions_of(marks: Sequence[Mark], pieces: Sequence[PieceInfo] = ()) -> tup
         Each with its mark, a sentence and the next step, in the order of time.
     """
     return _read(marks, pieces).questions
+
+
+def piece_spec(recipe: Recipe, piece: PieceInfo | None) -> PacketSpec | None:
+    """Say what a piece is: its own figures over the recipe's.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        The recipe.
+    piece : PieceInfo or None
+        What the log book knows of the piece.
+
+    Returns
+    -------
+    PacketSpec or None
+        None where nothing is known.
+    """
+    if piece is None:
+        return recipe.packet
+    return spec_of(
+        recipe.packet, piece.thickness_mm, foil=piece.foil, heated_faces=piece.heated_faces, blades=piece.blades
+    )
 
 
 def _read(marks: Sequence[Mark], pieces: Sequence[PieceInfo]) -> Charges:

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
+from soakwitness.analysis.rules import RULES_VERSION
 from soakwitness.analysis.verification.model import (
     RULE_REFERENCES,
-    RULES_VERSION,
     Bounds,
     Comparison,
     Dip,
@@ -64,7 +64,8 @@ def as_json(verification: Verification, unit: Unit = "C") -> dict[str, Any]:
             "says": v.known.says.text(unit),
             "expanded_c": {str(h.step): h.known.expanded_c for h in v.holds},
         },
-        "decision_rule": {"says": v.rule, "references": list(RULE_REFERENCES), "version": RULES_VERSION},
+        "decision_rule": {"says": v.rule, "references": list(RULE_REFERENCES)},
+        "rules": RULES_VERSION,
         "would_prove": [says.text(unit) for says in v.proves],
         "not_seen": [says.text(unit) for says in v.not_seen],
         "quench_cooling_s": _bounds(v.quench_cooling_s),

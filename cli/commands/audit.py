@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from soakwitness.cli.common import check_output, force_option, json_option, logbook_option, print_json, unit_option
-from soakwitness.cli.entering import new_stamp, open_book, progress_bar, take_in_runs
+from soakwitness.cli.entering import new_stamp, open_book, refresh_runs, take_in_runs
 from soakwitness.firmware_bridge.common.units import Unit
 
 if TYPE_CHECKING:
@@ -110,8 +109,8 @@ def audit(
 
 def _evidence(book: LogBook, suspect: tuple[str, ...], good: tuple[str, ...], recipe_path: Path | None) -> Evidence:
     from soakwitness.analysis.logbook.evidence import choose, gather
-    from soakwitness.analysis.logbook.kept import refresh
     from soakwitness.analysis.logbook.runs import give_recipe, runs_listed
+    from soakwitness.analysis.packet.file import named_packet
     from soakwitness.analysis.recipes.file import load_recipe
 
     stamp = new_stamp(None)
@@ -121,12 +120,11 @@ def _evidence(book: LogBook, suspect: tuple[str, ...], good: tuple[str, ...], re
         for entry in runs_listed(book, chosen.needed):
             if entry.recipe_digest is None:
                 recipe = load_recipe(recipe_path)
-                give_recipe(book, entry.run, recipe.name, recipe.text, stamp=stamp)
+                beside = named_packet(recipe)
+                packet = None if beside is None else (beside.name, beside.text)
+                give_recipe(book, entry.run, recipe.name, recipe.text, packet=packet, stamp=stamp)
         chosen = choose(book, suspect, good)
-    with progress_bar("Verifying runs") as bar:
-        troubles = refresh(book, stamp=stamp, runs=chosen.needed, processes=os.cpu_count() or 1, progress=bar)
-    for says in troubles:
-        click.echo(f"Left out: {says}", err=True)
+    refresh_runs(book, stamp, chosen.needed)
     return gather(book, chosen)
 
 

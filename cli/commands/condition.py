@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -17,7 +16,7 @@ from soakwitness.cli.common import (
     print_json,
     unit_option,
 )
-from soakwitness.cli.entering import new_stamp, open_book, progress_bar, take_in_runs
+from soakwitness.cli.entering import new_stamp, open_book, refresh_runs, take_in_runs
 from soakwitness.firmware_bridge.common.units import Unit
 
 if TYPE_CHECKING:
@@ -73,7 +72,7 @@ def condition(
 
 def _condition(book: LogBook, furnace: str, newest: int) -> Condition:
     from soakwitness.analysis.condition.judging import Accuracy, judge
-    from soakwitness.analysis.logbook.kept import furnace_condition, refresh
+    from soakwitness.analysis.logbook.kept import furnace_condition
     from soakwitness.analysis.logbook.runs import furnaces, list_runs
     from soakwitness.analysis.logbook.sensors import accuracy_tests
 
@@ -83,12 +82,7 @@ def _condition(book: LogBook, furnace: str, newest: int) -> Condition:
     if not entries:
         known = ", ".join(furnaces(book)[:8]) or "none"
         raise WrongUse(f"{furnace}: the log book has no run of this furnace. It knows: {known}.")
-    with progress_bar("Verifying runs") as bar:
-        troubles = refresh(
-            book, stamp=stamp, runs=[e.run for e in entries], processes=os.cpu_count() or 1, progress=bar
-        )
-    for says in troubles:
-        click.echo(f"Left out: {says}", err=True)
+    refresh_runs(book, stamp, [e.run for e in entries])
     name = entries[-1].furnace
     tests = [t for t in accuracy_tests(book, name) if isinstance(t.result.get("difference_c"), (int, float))]
     accuracy = [Accuracy(t.done_on, float(t.result["difference_c"])) for t in tests]

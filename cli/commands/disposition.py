@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from soakwitness.cli.common import WrongUse, json_option, logbook_option, print_json
-from soakwitness.cli.entering import by_option, new_stamp, open_book, take_in_runs
+from soakwitness.cli.entering import by_option, new_stamp, open_book, refresh_runs, take_in_runs
 
 DECISIONS = ("use as it is", "use with restriction", "repeat the treatment", "scrap", "hold back", "no defect")
 
@@ -37,9 +37,9 @@ def disposition(
     """
     from dataclasses import asdict
 
-    from soakwitness.analysis.logbook.dispositions import add_disposition, check_finding, dispositions_of
-    from soakwitness.analysis.logbook.kept import refresh
+    from soakwitness.analysis.logbook.dispositions import add_disposition, check_finding, dispositions_of, finding_gone
     from soakwitness.analysis.logbook.runs import run_named
+    from soakwitness.cli.words.kept_words import gone_words
 
     if decide is None and (finding or step or why):
         raise WrongUse("Say what was decided: --decide, one of " + ", ".join(DECISIONS) + ".")
@@ -48,21 +48,25 @@ def disposition(
     stamp = new_stamp(by)
     with open_book(logbook) as book:
         take_in_runs(book, stamp)
-        known = run_named(book, run).run
+        entry = run_named(book, run)
+        known = entry.run
+        refresh_runs(book, stamp, [known])
         if finding is not None:
-            for says in refresh(book, stamp=stamp, runs=[known]):
-                click.echo(f"Not judged: {says}", err=True)
             doubt = check_finding(book, known, finding, step)
             if doubt:
                 click.echo(doubt, err=True)
         if decide is not None:
             add_disposition(book, known, decide, stamp=stamp, finding=finding, step=step, why=why)
-        stands = dispositions_of(book, known)
+        stands = [(d, finding_gone(book, d)) for d in dispositions_of(book, known)]
     if as_json:
-        print_json({"schema": "soakwitness/dispositions/1", "run": known, "dispositions": [asdict(d) for d in stands]})
+        listed = [asdict(d) | {"finding_gone": asdict(gone) if gone else None} for d, gone in stands]
+        print_json({"schema": "soakwitness/dispositions/1", "run": known, "dispositions": listed})
         return
     if not stands:
         click.echo(f"Nothing was decided about {known} yet.", err=True)
-    for d in stands:
+    for d, gone in stands:
         about = f"{d.finding}{f', step {d.step}' if d.step else ''}" if d.finding else "the whole run"
-        click.echo(f"{about}: {d.decision}{f' ({d.why})' if d.why else ''}, {d.entered_by}, {d.entered_utc[:10]}")
+        since = f"; {gone_words(gone, entry.zone)}" if gone else ""
+        click.echo(
+            f"{about}: {d.decision}{f' ({d.why})' if d.why else ''}, {d.entered_by}, {d.entered_utc[:10]}{since}"
+        )

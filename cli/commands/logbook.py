@@ -8,7 +8,15 @@ from pathlib import Path
 import click
 
 from soakwitness.cli.common import SuggestingGroup, check_output, force_option, json_option, logbook_option, print_json
-from soakwitness.cli.entering import by_option, new_stamp, open_book, progress_bar, take_in_runs, why_option
+from soakwitness.cli.entering import (
+    by_option,
+    new_stamp,
+    open_book,
+    progress_bar,
+    refresh_runs,
+    take_in_runs,
+    why_option,
+)
 from soakwitness.firmware_bridge.common.wording import counted
 
 ENTRIES = (
@@ -23,12 +31,13 @@ ENTRIES = (
     "accuracy",
     "disposition",
     "recipe",
+    "packet",
 )
 
 
 @click.group(cls=SuggestingGroup)
 def logbook() -> None:
-    """Look after the log book: check, rebuild, recompute, backup, export, strike.
+    """Look after the log book: check, rebuild, recompute, verdicts, backup, export, strike.
 
     Example: soakwitness logbook check
     """
@@ -91,23 +100,65 @@ def rebuild(by: str | None, logbook: Path) -> None:
 def recompute(everything: bool, processes: int | None, by: str | None, logbook: Path) -> None:
     """Verify and measure all runs whose kept verdict or figures are out of date, on all cores.
 
-    Commands that need them do so for the runs they need; after a new version this does it for all at once.
+    Commands that need them do so for the runs they need; after a new version this does it for all at once. The log book
+    is copied before. Every run that is judged otherwise than before is named with what is other; its earlier verdict
+    stays: soakwitness logbook verdicts RUN.
 
     Example: soakwitness logbook recompute
     """
-    from soakwitness.analysis.logbook.kept import forget, refresh, stale_runs
+    from soakwitness.analysis.logbook.kept import forget, stale_runs
+    from soakwitness.analysis.logbook.opening import copy_before_recompute
+    from soakwitness.analysis.recomputing.refreshing import refresh
 
     stamp = new_stamp(by)
     with open_book(logbook) as book:
         take_in_runs(book, stamp)
+        if everything or stale_runs(book):
+            click.echo(f"Copied before: {copy_before_recompute(book, stamp=stamp)}", err=True)
         if everything:
             forget(book, stamp=stamp)
-        count = len(stale_runs(book))
         with progress_bar("Verifying runs") as bar:
-            troubles = refresh(book, stamp=stamp, processes=processes or os.cpu_count() or 1, progress=bar)
-    for says in troubles:
+            done = refresh(book, stamp=stamp, processes=processes or os.cpu_count() or 1, progress=bar)
+    for says in done.troubles:
         click.echo(f"Not judged: {says}", err=True)
-    click.echo(f"{counted(count, 'run')} recomputed.")
+    for one in done.changed:
+        click.echo(f"{one.run}: {one.why}.")
+    changed = f", {len(done.changed)} judged otherwise than before" if done.changed else ""
+    click.echo(f"{counted(done.count, 'run')} recomputed{changed}.")
+
+
+@logbook.command()
+@click.argument("run")
+@json_option
+@logbook_option
+def verdicts(run: str, as_json: bool, logbook: Path) -> None:
+    """Show the verdict of RUN and those that it took the place of, with the rules each was made by.
+
+    RUN is a run's name or the beginning of it, or "last".
+
+    Example: soakwitness logbook verdicts last
+    """
+    from dataclasses import asdict
+
+    from soakwitness.analysis.logbook.kept import earlier_verdicts, last_verdict
+    from soakwitness.analysis.logbook.runs import run_named
+    from soakwitness.cli.words.kept_words import verdict_line
+
+    stamp = new_stamp(None)
+    with open_book(logbook) as book:
+        take_in_runs(book, stamp)
+        entry = run_named(book, run)
+        refresh_runs(book, stamp, [entry.run])
+        now, earlier = last_verdict(book, entry.run), earlier_verdicts(book, entry.run)
+    if as_json:
+        listed = [asdict(one) for one in (*earlier, *([now] if now else []))]
+        print_json({"schema": "soakwitness/verdicts/1", "run": entry.run, "verdicts": listed})
+        return
+    click.echo(f"{entry.run}, {entry.recipe_name or 'no recipe'}")
+    for one in (*([now] if now else []), *reversed(earlier)):
+        click.echo(verdict_line(one, entry.zone))
+    if now is None:
+        click.echo("It has no verdict.", err=True)
 
 
 @logbook.command()

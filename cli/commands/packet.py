@@ -5,6 +5,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -21,12 +22,19 @@ from soakwitness.cli.common import (
     print_json,
     unit_option,
 )
+from soakwitness.cli.entering import by_option, new_stamp, open_book, take_in_runs
+from soakwitness.cli.verified import given_packet, known_inputs, packet_option
+from soakwitness.cli.words.packet_words import kept_line
 from soakwitness.firmware_bridge.common.units import Unit
 
 if TYPE_CHECKING:
+    from soakwitness.analysis.logbook.packets import MeasuredPacket
+    from soakwitness.analysis.packet.file import PacketFile
     from soakwitness.analysis.packet.fitting import Fit
     from soakwitness.analysis.packet.piece import PacketModel
-    from soakwitness.analysis.recipes.model import PacketSpec, Recipe
+    from soakwitness.analysis.recipes.model import PacketSpec
+    from soakwitness.analysis.run_inputs.model import RunInputs
+    from soakwitness.analysis.run_inputs.packets import UsedPacket
     from soakwitness.analysis.runs import Run
 
 F = TypeVar("F", bound=Callable[..., Any])
@@ -38,6 +46,7 @@ def packet() -> None:
     """Estimate how the blade in its packet followed the furnace.
 
     It is a model until an instrumented packet was run in your furnace: a blade or a dummy with a thermocouple in it.
+    What that run told is kept (keep, list) and used wherever a recipe names no measured packet of its own.
 
     Example: soakwitness packet predict sample_logs/good
     """
@@ -58,7 +67,7 @@ def piece_options(function: F) -> F:
 
 @packet.command()
 @click.argument("run")
-@click.option("--packet", "packet_path", type=click.Path(path_type=Path), help="Packet file of an instrumented run.")
+@packet_option
 @click.option("--thickness-mm", type=click.FloatRange(0, 100, min_open=True), help="Thickness of the blade in mm.")
 @click.option("--recipe", "recipe_path", type=click.Path(path_type=Path), help="Recipe file; else the run's own.")
 @click.option("--chart", type=click.Path(path_type=Path), help="Draw the estimate as FILE.png, .svg or .pdf.")
@@ -85,20 +94,21 @@ def predict(
 
     Example: soakwitness packet predict sample_logs/good --thickness-mm 3
     """
-    from soakwitness.analysis.packet.file import load_packet
     from soakwitness.analysis.packet.prediction import as_json as as_data
     from soakwitness.analysis.packet.prediction import predict as predict_run
     from soakwitness.analysis.runs import open_run
-    from soakwitness.cli.verified import from_logbook, recipe_for
+    from soakwitness.cli.verified import take_in
     from soakwitness.cli.words.packet_words import prediction_lines
 
     if chart is not None:
         check_output(chart, force=force, suffixes=(".png", ".svg", ".pdf"))
-    fitted = load_packet(packet_path) if packet_path is not None else None
+    given = given_packet(packet_path)
     opened = open_run(find_run(run, logbook))
-    recipe = recipe_for(opened, recipe_path) if recipe_path is not None or opened.header.recipe_file else None
-    model = _model(fitted, recipe, thickness_mm, **piece)
-    found = predict_run(opened, model, recipe=recipe, corrections=from_logbook(logbook, opened)[1])
+    take_in(logbook, opened)
+    inputs = known_inputs(logbook, opened, recipe_path=recipe_path, packet=given)
+    recipe = inputs.recipe
+    model = _model(inputs, logbook, thickness_mm, **piece)
+    found = predict_run(inputs.on_record(opened), model, recipe=recipe, corrections=inputs.corrections)
     shown = unit or (recipe.unit if recipe else "C")
     if chart is not None:
         from soakwitness.cli.charts.packet_chart import save_packet_chart
@@ -118,17 +128,31 @@ def predict(
         click.echo("No recipe with this run: name one with --recipe FILE.toml to see what its holds lose.", err=True)
 
 
-def _model(fitted: PacketModel | None, recipe: Recipe | None, thickness_mm: float | None, **piece: Any) -> PacketModel:
-    """The piece as told by options, else by the recipe, else by the packet file, else 3 mm in foil."""
+def _model(inputs: RunInputs, logbook: Path, thickness_mm: float | None, **piece: Any) -> PacketModel:
+    """The piece as told by options, else by the recipe, else by the packet file given, else 3 mm in foil."""
     from soakwitness.analysis.packet.piece import for_piece, generic_packet
     from soakwitness.analysis.recipes.model import PacketSpec
 
+    recipe, fitted = inputs.recipe, inputs.model
     base = recipe.packet if recipe is not None and recipe.packet is not None else None
     if base is None and fitted is not None:
         base = PacketSpec(fitted.thickness_mm, fitted.foil, fitted.heated_faces, fitted.blades, fitted.foil_mm)
     spec = _spec(base or PacketSpec(), thickness_mm, **piece)
     steel = piece["steel"] or (recipe.steel if recipe is not None else None)
+    if inputs.packet is None or (inputs.packet.origin == "log book" and inputs.packet.model.foil != spec.foil):
+        newest = _newest(logbook, inputs, foil=spec.foil)
+        fitted = None if newest is None else newest.model
     return generic_packet(spec, steel) if fitted is None else for_piece(fitted, spec, steel)
+
+
+def _newest(logbook: Path, inputs: RunInputs, *, foil: bool) -> UsedPacket | None:
+    """The log book's newest measured packet of this kind that counts for the run."""
+    from soakwitness.analysis.run_inputs.packets import newest_packet
+
+    if not (logbook / "logbook.sqlite").exists():
+        return None
+    with open_book(logbook) as book:
+        return newest_packet(book, inputs.header, foil=foil)
 
 
 def _spec(base: PacketSpec, thickness_mm: float | None, **piece: Any) -> PacketSpec:
@@ -149,7 +173,9 @@ def _spec(base: PacketSpec, thickness_mm: float | None, **piece: Any) -> PacketS
 @click.option(
     "--out", type=click.Path(path_type=Path), required=True, metavar="FILE.toml", help="Packet file to write."
 )
+@click.option("--keep", is_flag=True, help="Keep it in the log book too; it counts from the day of RUN on.")
 @piece_options
+@by_option
 @json_option
 @unit_option
 @logbook_option
@@ -159,6 +185,8 @@ def fit(
     load: str,
     thickness_mm: float | None,
     out: Path,
+    keep: bool,
+    by: str | None,
     as_json: bool,
     unit: Unit | None,
     logbook: Path,
@@ -172,25 +200,32 @@ def fit(
 
     Example: soakwitness packet fit sample_logs/good --load load --thickness-mm 3 --out packet.toml
     """
-    from soakwitness.analysis.packet.file import packet_text
+    from soakwitness.analysis.logbook.moments import local_day
+    from soakwitness.analysis.packet.file import PacketFile, packet_text
     from soakwitness.analysis.packet.piece import generic_packet
     from soakwitness.analysis.packet.prediction import fit_run
     from soakwitness.analysis.packet.several import combine_fits
     from soakwitness.analysis.recipes.model import PacketSpec
-    from soakwitness.cli.verified import from_logbook, recipe_for
     from soakwitness.cli.words.packet_words import fit_lines, several_lines
 
     check_output(out, force=force, suffixes=(".toml",))
     opened = _opened(runs, logbook)
-    recipe = recipe_for(opened[0], None) if opened[0].header.recipe_file else None
+    inputs = [known_inputs(logbook, run) for run in opened]
+    recipe = inputs[0].recipe
     spec = _spec(PacketSpec(), _thickness(opened, load, thickness_mm), **piece)
     known = generic_packet(spec, piece["steel"] or (recipe.steel if recipe else None))
     with _bar(len(opened)) as progress:
         fits = [
-            fit_run(run, load, known, corrections=from_logbook(logbook, run)[1], progress=progress) for run in opened
+            fit_run(run, load, known, corrections=at.corrections, progress=progress)
+            for run, at in zip(opened, inputs, strict=True)
         ]
     found = fits[0].packet if len(fits) == 1 else combine_fits([one.packet for one in fits], before=known)
-    out.write_text(packet_text(found), encoding="utf-8")
+    text = packet_text(found)
+    out.write_text(text, encoding="utf-8")
+    if keep:
+        since = min(local_day(run.header.started_utc, run.header.zone) for run in opened)
+        kept = _keep(logbook, PacketFile(out.name, text), since=since, note="", by=by)
+        click.echo(kept_line(kept), err=True)
     if as_json:
         print_json(_fit_data(fits, found, out))
         return
@@ -259,3 +294,62 @@ def _bar(runs: int) -> Iterator[Callable[[], None]]:
         return
     with click.progressbar(length=USUAL_ROUNDS * runs, label="Fitting", file=sys.stderr) as bar:
         yield lambda: bar.update(1)
+
+
+@packet.command("keep")
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option("--since", metavar="DAY", help="Day from which it counts; else that of the run it was learned from.")
+@click.option("--note", default="", help="Anything else.")
+@by_option
+@logbook_option
+def keep_file(file: Path, since: str | None, note: str, by: str | None, logbook: Path) -> None:
+    """Keep the measured packet FILE in the log book: it is used wherever a recipe names none.
+
+    Of several the newest that counts on the day of a run is used, of foil for packets, bare for bare blades. Runs that
+    began before its day are judged as before. A wrong one is struck through: soakwitness logbook strike packet.
+
+    Example: soakwitness packet keep packet.toml
+    """
+    from soakwitness.analysis.packet.file import read_packet_file
+
+    found = read_packet_file(file)
+    if not found.model(str(file)).fitted:
+        raise WrongUse(
+            f"{file} was not learned from a run (fitted = false). Learn one with: soakwitness packet fit; or use this "
+            "one where you name it: --packet"
+        )
+    click.echo(kept_line(_keep(logbook, found, since=since, note=note, by=by)))
+
+
+def _keep(logbook: Path, file: PacketFile, *, since: str | None, note: str, by: str | None) -> MeasuredPacket:
+    from soakwitness.analysis.logbook.packets import keep_measured
+    from soakwitness.analysis.run_inputs.packets import counts_since
+
+    model, stamp = file.model(), new_stamp(by)
+    with open_book(logbook, create=True) as book:
+        take_in_runs(book, stamp)
+        day = since or counts_since(book, model) or date.today().isoformat()
+        return keep_measured(book, file.name, file.text, since=day, foil=model.foil, note=note, stamp=stamp)
+
+
+@packet.command("list")
+@json_option
+@logbook_option
+def list_kept(as_json: bool, logbook: Path) -> None:
+    """List the measured packets of the log book, the oldest first.
+
+    Example: soakwitness packet list
+    """
+    from dataclasses import asdict
+
+    from soakwitness.analysis.logbook.packets import measured_packets
+
+    with open_book(logbook) as book:
+        found = measured_packets(book)
+    if as_json:
+        print_json({"schema": "soakwitness/packets/1", "packets": [asdict(one) for one in found]})
+        return
+    if not found:
+        click.echo("No measured packet is kept. Learn one: soakwitness packet fit --keep", err=True)
+    for one in found:
+        click.echo(kept_line(one))

@@ -316,13 +316,13 @@ def history(name: str, struck: bool, unit: Unit | None, as_json: bool, logbook: 
     from soakwitness.analysis.logbook.charges import runs_of_piece
     from soakwitness.analysis.logbook.entries import struck_entries
     from soakwitness.analysis.logbook.history import piece_history
-    from soakwitness.analysis.logbook.kept import refresh
+    from soakwitness.analysis.recomputing.refreshing import refresh
     from soakwitness.cli.words.piece_words import history_json, history_lines, struck_lines
 
     stamp = new_stamp(None)
     with open_book(logbook) as book:
         take_in_runs(book, stamp)
-        troubles = refresh(book, stamp=stamp, runs=[c.run for c in runs_of_piece(book, name) if c.run])
+        troubles = refresh(book, stamp=stamp, runs=[c.run for c in runs_of_piece(book, name) if c.run]).troubles
         life = piece_history(book, name)
         former = struck_entries(book, life.piece.id) if struck else ()
     for says in troubles:

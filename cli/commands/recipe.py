@@ -40,14 +40,17 @@ def recipe() -> None:
 def check(file: Path, unit: Unit | None, logbook: Path, as_json: bool) -> None:
     """Read a recipe and print each step as a sentence, with what looks unintended.
 
-    Warnings never make it fail; a mistake is named with its step and key and gives exit status 2.
+    Warnings never make it fail; a mistake is named with its step and key and gives exit status 2, a packet file that is
+    named and missing too.
 
     Example: soakwitness recipe check harden.toml
     """
+    from soakwitness.analysis.packet.file import named_packet
     from soakwitness.analysis.recipes.file import load_recipe
     from soakwitness.analysis.recipes.sentences import recipe_sentences, step_sentences
 
     loaded = load_recipe(file)
+    named_packet(loaded)
     steps, rest = step_sentences(loaded, unit), recipe_sentences(loaded, unit)
     warnings = _warnings(loaded, logbook, unit)
     if as_json:

@@ -17,6 +17,7 @@ from soakwitness.cli.person import (
     follow_recipe,
     open_page,
     page_options,
+    recorded_packet_option,
 )
 from soakwitness.firmware_bridge.common.units import Unit
 
@@ -24,6 +25,7 @@ from soakwitness.firmware_bridge.common.units import Unit
 @click.command()
 @click.argument("furnace", type=click.Path(path_type=Path, dir_okay=False))
 @click.option("--recipe", "recipe_path", type=click.Path(path_type=Path, dir_okay=False), help="Recipe of this run.")
+@recorded_packet_option
 @click.option("--operator", type=Words(), help="Who runs the furnace.")
 @click.option("--for", "for_s", type=Duration(), help="End by itself after so long: 90s, 25m, 1h30m.")
 @click.option("--speed", type=Finite(1, 10_000), default=1.0, help="Simulated furnace: so many times faster.")
@@ -34,6 +36,7 @@ from soakwitness.firmware_bridge.common.units import Unit
 def record(
     furnace: Path,
     recipe_path: Path | None,
+    packet_path: Path | None,
     operator: str | None,
     for_s: float | None,
     speed: float,
@@ -58,14 +61,15 @@ def record(
     check_page(page, lan, port)
     checked = load_furnace(furnace)
     check_speed(speed, checked.link.kind)
-    recipe, soak = follow_recipe(recipe_path, checked)
-    about = about_runs(logbook, operator, recipe)
+    followed = follow_recipe(recipe_path, packet_path, checked)
+    about = about_runs(logbook, operator, followed.recipe, followed.packet)
     screen = Screen()
     keys = screen.alive and sys.stdin.isatty()
     screen.message(NO_SAFETY_DEVICE)
     screen.message(f"Recording {checked.name} into {logbook}. End with Ctrl-C.{' ' + KEYS_WORDS if keys else ''}")
     with Stop() as stop, single_keys(keys):
-        person = Person(screen, stop, unit or checked.unit, recipe, soak, open_page(page, lan, port, screen))
+        served = open_page(page, lan, port, screen)
+        person = Person(screen, stop, unit or checked.unit, followed.recipe, followed.soak, served)
         try:
             path = record_run(
                 checked,

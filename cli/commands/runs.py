@@ -19,6 +19,7 @@ from soakwitness.cli.common import (
 )
 
 if TYPE_CHECKING:
+    from soakwitness.analysis.logbook.runs import RunEntry
     from soakwitness.firmware_bridge.runfolder.listing import Listed
 
 NEWEST = 20
@@ -98,8 +99,8 @@ def _export(path: Path, file: Path, decimal: str, force: bool) -> None:
     click.echo(str(file))
 
 
-def _verdicts(logbook: Path, names: list[str]) -> dict[str, str]:
-    """Verdicts that the log book keeps of these runs; a run that was never judged has none."""
+def _verdicts(logbook: Path, names: list[str]) -> dict[str, RunEntry]:
+    """What the log book lists of these runs that it keeps a verdict of; a run that was never judged has none."""
     if not (logbook / "logbook.sqlite").exists():
         return {}
     from soakwitness.analysis.errors import LogBookError
@@ -108,13 +109,13 @@ def _verdicts(logbook: Path, names: list[str]) -> dict[str, str]:
 
     try:
         with open_book(logbook) as book:
-            return {entry.run: entry.verdict for entry in runs_listed(book, names) if entry.verdict is not None}
+            return {entry.run: entry for entry in runs_listed(book, names) if entry.verdict is not None}
     except LogBookError as error:
         click.echo(str(error), err=True)
         return {}
 
 
-def _line(entry: Listed, verdict: str | None) -> str:
+def _line(entry: Listed, kept: RunEntry | None) -> str:
     if entry.header is None:
         return f"{entry.path.name}  unreadable: {entry.says}"
     from soakwitness.firmware_bridge.common.wording import counted, duration
@@ -123,9 +124,17 @@ def _line(entry: Listed, verdict: str | None) -> str:
     state = entry.state if entry.intact is not False else f"{entry.state}, {entry.says}"
     state += ", intact" if entry.intact and entry.state == "sealed" else ""
     recipe = f"  {entry.header.recipe_name}" if entry.header.recipe_name else ""
+    verdict = "" if kept is None else _verdict_words(kept)
     recipe += f": {verdict}" if recipe and verdict else f"  {verdict}" if verdict else ""
     start = _local(entry.header.started_utc, entry.header.zone)
     return f"{entry.path.name}  {start}  {length:>10}  {counted(entry.rows or 0, 'row'):>13}  {state}{recipe}"
+
+
+def _verdict_words(kept: RunEntry) -> str:
+    """A verdict; one by earlier rules says so."""
+    from soakwitness.analysis.rules import RULES_VERSION
+
+    return kept.verdict or "" if kept.rules == RULES_VERSION else f"{kept.verdict}, by rules {kept.rules}"
 
 
 def _local(utc: str, zone: str | None) -> str:
@@ -135,7 +144,7 @@ def _local(utc: str, zone: str | None) -> str:
     return datetime.fromisoformat(utc).astimezone(zone_on_record(zone)).strftime("%Y-%m-%d %H:%M %Z")
 
 
-def _as_json(entry: Listed, verdict: str | None) -> dict[str, Any]:
+def _as_json(entry: Listed, kept: RunEntry | None) -> dict[str, Any]:
     header = entry.header
     return {
         "run": entry.path.name,
@@ -144,7 +153,8 @@ def _as_json(entry: Listed, verdict: str | None) -> dict[str, Any]:
         "started_utc": header.started_utc if header else None,
         "zone": header.zone if header else None,
         "recipe": header.recipe_name if header else None,
-        "verdict": verdict,
+        "verdict": None if kept is None else kept.verdict,
+        "rules": None if kept is None else kept.rules,
         "operator": header.operator if header else None,
         "origin": header.origin if header else None,
         "length_s": entry.length_s,

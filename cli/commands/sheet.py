@@ -8,12 +8,14 @@ from typing import Literal
 import click
 
 from soakwitness.cli.common import check_output, find_run, force_option, logbook_option, unit_option
+from soakwitness.cli.verified import given_packet, packet_option
 from soakwitness.firmware_bridge.common.units import Unit
 
 
 @click.command()
 @click.argument("run")
 @click.option("--recipe", "recipe_path", type=click.Path(path_type=Path), help="Recipe file; else the run's own.")
+@packet_option
 @click.option("--out", type=click.Path(path_type=Path), help="FILE.html or FILE.pdf; else in the run's reports folder.")
 @click.option("--paper", type=click.Choice(["A4", "letter"]), default="A4", show_default=True)
 @click.option("--customer", help="Leave out everything about pieces that are not this customer's.")
@@ -23,6 +25,7 @@ from soakwitness.firmware_bridge.common.units import Unit
 def sheet(
     run: str,
     recipe_path: Path | None,
+    packet_path: Path | None,
     out: Path | None,
     paper: Literal["A4", "letter"],
     customer: str | None,
@@ -37,12 +40,13 @@ def sheet(
     from soakwitness.cli.sheets.sheet import SUFFIXES, write_sheet
     from soakwitness.cli.sheets.sources import sheet_sources
 
+    packet = given_packet(packet_path)
     folder = find_run(run, logbook)
     target = out or folder / "reports" / "sheet.html"
     if out is None:
         target.parent.mkdir(exist_ok=True)
         force = True
     check_output(target, force=force, suffixes=SUFFIXES)
-    sources = sheet_sources(folder, recipe_path, logbook, unit=unit, customer=customer)
+    sources = sheet_sources(folder, recipe_path, logbook, unit=unit, customer=customer, packet=packet)
     write_sheet(sources.run, sources.verification, sources.recipe, target, unit=unit, notes=sources.notes, paper=paper)
     click.echo(str(target))

@@ -17,6 +17,7 @@ from soakwitness.cli.common import (
     print_json,
     unit_option,
 )
+from soakwitness.cli.verified import given_packet, packet_option, verify_run
 from soakwitness.firmware_bridge.common.units import Unit
 
 if TYPE_CHECKING:
@@ -29,7 +30,7 @@ CHART_ENDINGS = (".png", ".svg", ".pdf")
 @click.command()
 @click.argument("run")
 @click.option("--recipe", "recipe_path", type=click.Path(path_type=Path), help="Recipe file; else the run's own.")
-@click.option("--packet", "packet_path", type=click.Path(path_type=Path), help="Measured packet; else the recipe's.")
+@packet_option
 @click.option("--chart", type=click.Path(path_type=Path), help="Draw the run as FILE.png, .svg or .pdf.")
 @click.option("--compare-with", multiple=True, metavar="RUN", help="Put a proven run beside it; may be repeated.")
 @click.option("--exit-zero", is_flag=True, help="Exit status 0 whatever the verdict, for scripts.")
@@ -56,15 +57,9 @@ def verify(
 
     Example: soakwitness verify sample_logs/good
     """
-    from soakwitness.cli.verified import verify_run
-
     if chart is not None:
         check_output(chart, force=force, suffixes=CHART_ENDINGS)
-    packet = None
-    if packet_path is not None:
-        from soakwitness.analysis.packet.file import load_packet
-
-        packet = load_packet(packet_path)
+    packet = given_packet(packet_path)
     folder = find_run(run, logbook)
     others = [find_run(name, logbook) for name in compare_with]
     found = verify_run(folder, recipe_path, logbook, packet=packet)
@@ -81,7 +76,6 @@ def verify(
 def _beside(found: Verified, others: list[Path], recipe_path: Path | None, logbook: Path) -> Verified:
     """Verify the proven runs too and add what differs."""
     from soakwitness.analysis.verification.comparing import compare
-    from soakwitness.cli.verified import verify_run
 
     compared = []
     for folder in others:
@@ -93,14 +87,15 @@ def _beside(found: Verified, others: list[Path], recipe_path: Path | None, logbo
 def _show(found: Verified, *, as_json: bool, unit: Unit | None, chart: Path | None) -> None:
     if as_json:
         from soakwitness.analysis.verification.amounts import what_holds_amount_to
-        from soakwitness.analysis.verification.report import as_json as report
 
         amounts = [amount.as_dict() for amount in what_holds_amount_to(found.run, found.verification)]
-        print_json(report(found.verification, unit or found.recipe.unit) | {"comparison": amounts})
+        print_json(found.answer(unit) | {"comparison": amounts})
         return
     from soakwitness.cli.words.verify_words import verify_lines
 
     for line in verify_lines(found.run, found.recipe, found.verification, unit=unit or found.recipe.unit):
         click.echo(line)
+    if found.inputs.packet is not None and found.verification.by_estimate:
+        click.echo(f"By the {found.inputs.packet.says}.")
     if chart is not None:
         click.echo(f"\nChart: {chart}")

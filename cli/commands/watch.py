@@ -19,12 +19,14 @@ from soakwitness.cli.person import (
     follow_recipe,
     open_page,
     page_options,
+    recorded_packet_option,
 )
 from soakwitness.firmware_bridge.common.units import Unit
 from soakwitness.firmware_bridge.common.wording import temperature
 
 if TYPE_CHECKING:
     from soakwitness.firmware_bridge.furnace.model import Furnace
+    from soakwitness.firmware_bridge.recording.beginning import About
     from soakwitness.firmware_bridge.recording.heating import HeatingSettings
 
 FOLDER = click.Path(path_type=Path, file_okay=False, exists=True)
@@ -34,6 +36,7 @@ FILE = click.Path(path_type=Path, dir_okay=False)
 @click.command()
 @click.argument("furnace", type=FILE)
 @click.option("--recipe", "recipe_path", type=FILE, help="Recipe of every run; else the one that it is seen to follow.")
+@recorded_packet_option
 @click.option("--recipes", type=FOLDER, help="Folder of the recipes that a run can be seen to follow.")
 @click.option("--operator", type=Words(), help="Who runs the furnace.")
 @click.option("--cold", type=float, help="A run is over below this, in the furnace's unit; else 50 C.")
@@ -52,6 +55,7 @@ def watch(
     context: click.Context,
     furnace: Path,
     recipe_path: Path | None,
+    packet_path: Path | None,
     recipes: Path | None,
     operator: str | None,
     cold: float | None,
@@ -80,7 +84,7 @@ def watch(
     check_page(page, lan, port)
     checked = load_furnace(furnace)
     check_speed(speed, checked.link.kind)
-    recipe, soak = follow_recipe(recipe_path, checked)
+    followed = follow_recipe(recipe_path, packet_path, checked)
     if write and not install:
         raise WrongUse("--write belongs to --install.")
     if install:
@@ -92,9 +96,10 @@ def watch(
     served = open_page(page, lan, port, screen)
     _say_first(screen, checked, logbook)
     with Stop() as stop, single_keys(screen.alive and sys.stdin.isatty()):
-        person = Person(screen, stop, unit or checked.unit, recipe, soak, served, after)
+        person = Person(screen, stop, unit or checked.unit, followed.recipe, followed.soak, served, after)
+        about = about_runs(logbook, operator, followed.recipe, followed.packet)
         try:
-            _watch(checked, person, _settings(checked, cold, idle_s, before_s), speed, for_s, operator, logbook)
+            _watch(checked, person, _settings(checked, cold, idle_s, before_s), speed, for_s, about)
         finally:
             person.leave()
 
@@ -113,12 +118,10 @@ def _watch(
     settings: HeatingSettings,
     speed: float,
     for_s: float | None,
-    operator: str | None,
-    logbook: Path,
+    about: About,
 ) -> None:
     from soakwitness.firmware_bridge.recording.watching import watch_furnace
 
-    about = about_runs(logbook, operator, person.recipe)
     watch_furnace(furnace, clock_at(speed), about, person, settings=settings, for_s=for_s, tend=person.tend_children)
 
 

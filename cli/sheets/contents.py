@@ -34,16 +34,19 @@ class SheetNotes:
     """What the log book adds to a run and its verification, in words; all of it may be missing.
 
     ``dispositions`` are (finding code, words); ``charge`` are the pieces of the run on record; ``pieces`` limits the
-    charge table to these (a customer's sheet); ``piece_words`` maps a piece to what it is; ``seal_digest`` is the
-    SHA-256 of ``seal.json``.
+    charge table to these (a customer's sheet); ``decided`` are further decisions, about the whole run or about findings
+    that are gone; ``piece_words`` maps a piece to what it is; ``packet`` says which packet was measured;
+    ``seal_digest`` is the SHA-256 of ``seal.json``.
     """
 
     title: str = "Run sheet"
     dispositions: Sequence[tuple[str, str]] = ()
     charge: Sequence[PieceInfo] = ()
+    decided: Sequence[str] = ()
     pieces: Sequence[str] | None = None
     piece_words: Sequence[tuple[str, str]] = ()
     sensors: Sequence[tuple[str, str, str]] = ()  # name, correction in words, U in words
+    packet: str | None = None
     seal_digest: str | None = None
     customer: str | None = None
 
@@ -86,7 +89,7 @@ def sheet_contents(
     return SheetContents(
         title=f"{notes.title}: {recipe.name}",
         verdict=verdict_words(verification),
-        measured="Soak " + SOURCE_WORDS[verification.temperature_from] + ".",
+        measured=_measured(verification, notes),
         facts=_facts(run, verification, recipe, notes),
         tables=(
             _steps(verification, unit),
@@ -99,6 +102,11 @@ def sheet_contents(
         cautions=cautions.for_recipe(highest, recipe.order),
         foot=cautions.NOT_A_CERTIFICATE,
     )
+
+
+def _measured(verification: Verification, notes: SheetNotes) -> str:
+    packet = f", by the {notes.packet}" if notes.packet and verification.by_estimate else ""
+    return f"Soak {SOURCE_WORDS[verification.temperature_from]}{packet}."
 
 
 def verdict_words(verification: Verification) -> str:
@@ -306,6 +314,7 @@ def _coverage(run: Run, verification: Verification, unit: Unit, notes: SheetNote
     lines = [
         f"Record: {counted(record.rows, 'row')}{period}, {record.bad_rows} bad, "
         f"{duration(record.gaps_s)} without readings; the record is {state}.",
+        *(f"Decided {words}." for words in notes.decided),
         *(f"Not seen: {words.text(unit)}" for words in verification.not_seen),
         *(amount.says(unit) for amount in what_holds_amount_to(run, verification)),
         f"Seal: {notes.seal_digest or 'none'}. Written by {run.header.software or 'an unnamed version'}.",

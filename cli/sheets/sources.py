@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -16,9 +15,10 @@ from soakwitness.firmware_bridge.common.wording import difference
 
 if TYPE_CHECKING:
     from soakwitness.analysis.calibration.correction import Correction
-    from soakwitness.analysis.logbook.dispositions import Disposition
+    from soakwitness.analysis.logbook.dispositions import Disposition, Gone
     from soakwitness.analysis.logbook.pieces import Piece
     from soakwitness.analysis.recipes.model import Recipe
+    from soakwitness.analysis.run_inputs.packets import UsedPacket
     from soakwitness.analysis.runs import Run
     from soakwitness.analysis.verification.model import Verification
     from soakwitness.cli.verified import Verified
@@ -35,7 +35,13 @@ class SheetSources:
 
 
 def sheet_sources(
-    folder: Path, recipe_path: Path | None, logbook: Path, *, unit: Unit | None, customer: str | None
+    folder: Path,
+    recipe_path: Path | None,
+    logbook: Path,
+    *,
+    unit: Unit | None,
+    customer: str | None,
+    packet: UsedPacket | None = None,
 ) -> SheetSources:
     """Open, verify and look up one run for its sheet.
 
@@ -44,26 +50,25 @@ def sheet_sources(
     WrongUse
         If ``customer`` has no piece in the run, or there is no log book to know customers from.
     """
-    from soakwitness.cli.verified import from_logbook, verify_run
+    from soakwitness.cli.verified import verify_run
 
-    found = verify_run(folder, recipe_path, logbook)
-    pieces, corrections = from_logbook(logbook, found.run)
+    found = verify_run(folder, recipe_path, logbook, packet=packet)
+    corrections = found.inputs.corrections
     shown = unit or found.recipe.unit
     notes = SheetNotes(
         sensors=[_correction_words(name, correction, shown) for name, correction in corrections.items()],
         seal_digest=_digest(found.run.path / "seal.json"),
-        charge=pieces,
+        charge=found.inputs.pieces,
+        packet=found.inputs.packet.says if found.inputs.packet is not None else None,
     )
     if not (logbook / "logbook.sqlite").exists():
         if customer is not None:
             raise WrongUse(f"--customer {customer}: there is no log book in {logbook} that knows customers.")
         return SheetSources(found.run, found.verification, found.recipe, notes)
-    return _with_logbook(found, logbook, corrections, customer, notes)
+    return _with_logbook(found, logbook, customer, notes)
 
 
-def _with_logbook(
-    found: Verified, logbook: Path, corrections: Mapping[str, Correction], customer: str | None, notes: SheetNotes
-) -> SheetSources:
+def _with_logbook(found: Verified, logbook: Path, customer: str | None, notes: SheetNotes) -> SheetSources:
     """Add what the log book knows; for a customer, leave out what names the others' pieces."""
     from soakwitness.analysis.logbook.opening import open_logbook
     from soakwitness.analysis.logbook.sheetdata import sheet_data
@@ -75,14 +80,17 @@ def _with_logbook(
             found.run,
             found.recipe,
             found.verification,
-            corrections=corrections,
+            corrections=found.inputs.corrections,
             software=f"soakwitness {VERSION}",
             customer=customer,
         )
     decided = [(f.finding.code, _decision(d)) for f in data.findings for d in f.dispositions]
+    further = [f"on the whole run: {_decision(d)}" for d in data.dispositions]
+    further += [_gone(d, gone, data.zone) for d, gone in data.gone]
     notes = replace(
         notes,
-        dispositions=[*decided, *(("run", _decision(d)) for d in data.dispositions)],
+        dispositions=decided,
+        decided=further if customer is None else (),
         pieces=None if customer is None else [p.charged.piece for p in data.pieces],
         piece_words=[(p.charged.piece, _piece_words(p.facts)) for p in data.pieces if p.facts is not None],
         customer=customer,
@@ -109,6 +117,14 @@ def _piece_words(piece: Piece) -> str:
 
 def _decision(decided: Disposition) -> str:
     return f"{decided.decision}: {decided.why}" if decided.why else decided.decision
+
+
+def _gone(decided: Disposition, gone: Gone | None, zone: str | None) -> str:
+    from soakwitness.cli.words.kept_words import gone_words
+
+    step = f", step {decided.step}" if decided.step else ""
+    since = gone_words(gone, zone) if gone else "its finding is not among these"
+    return f"on {decided.finding}{step}: {_decision(decided)}; {since}"
 
 
 def _correction_words(name: str, correction: Correction, unit: Unit) -> tuple[str, str, str]:

@@ -18,6 +18,7 @@ from soakwitness.firmware_bridge.common.wording import (
 )
 
 if TYPE_CHECKING:
+    from soakwitness.analysis.logbook.packets import MeasuredPacket
     from soakwitness.analysis.packet.fitting import Fit
     from soakwitness.analysis.packet.piece import PacketModel
     from soakwitness.analysis.packet.prediction import HoldLag, Prediction
@@ -138,3 +139,10 @@ def _figure_lines(packet: PacketModel, told: Sequence[str], unit: Unit) -> Itera
         value = f"{getattr(packet, name):.2f}{TAILS.get(name, '')}"
         yield f"  {words}: {value} ± {packet.spread[number] * 100:.0f} %{little}"
     yield f"  load sensor against control sensor: {difference(packet.sensor_offset_c, unit, signed=True)}"
+
+
+def kept_line(kept: MeasuredPacket) -> str:
+    """A measured packet of the log book."""
+    what = "in foil" if kept.foil else "bare"
+    note = f" ({kept.note})" if kept.note else ""
+    return f"Packet {kept.entry}  {kept.name}, {what}, counts from {kept.since} on, kept by {kept.entered_by}{note}"

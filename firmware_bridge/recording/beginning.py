@@ -46,6 +46,8 @@ class About:
     operator: str | None = None
     zone: str | None = None
     continues: str | None = None  # a sealed run of the same heating
+    packet_name: str | None = None
+    packet_file: str | None = None
 
 
 @dataclass(frozen=True)
@@ -120,6 +122,8 @@ def begin(
             furnace_file=furnace.text or None,
             recipe_name=about.recipe_name,
             recipe_file=about.recipe_file,
+            packet_name=about.packet_name,
+            packet_file=about.packet_file,
             every_s=furnace.every_s,
             zone=about.zone,
             operator=about.operator,

@@ -68,6 +68,8 @@ def header_text(header: RunHeader) -> str:
         "sample": {"every_s": header.every_s},
         "columns": [_column_json(column) for column in header.columns],
     }
+    if header.packet_file is not None:
+        own["packet"] = {"name": header.packet_name, "file": header.packet_file}
     further = {key: value for key, value in header.raw.items() if key not in own}
     return json.dumps({**own, **further}, indent=1, ensure_ascii=False) + "\n"
 
@@ -113,6 +115,8 @@ def _parse(found: Any, file: Path) -> RunHeader:
             furnace_file=_part(found, "furnace").get("file"),
             recipe_name=_part(found, "recipe").get("name"),
             recipe_file=_part(found, "recipe").get("file"),
+            packet_name=_part(found, "packet").get("name"),
+            packet_file=_part(found, "packet").get("file"),
             every_s=_number(_part(found, "sample").get("every_s")),
             zone=_text(found.get("zone")),
             operator=_text(found.get("operator")),

@@ -49,6 +49,8 @@ class RunHeader:
     furnace_file: str | None = None
     recipe_name: str | None = None
     recipe_file: str | None = None
+    packet_name: str | None = None
+    packet_file: str | None = None
     every_s: float | None = None
     zone: str | None = None
     operator: str | None = None

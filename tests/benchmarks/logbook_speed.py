@@ -22,6 +22,8 @@ from soakwitness.analysis.logbook import kept
 from soakwitness.analysis.logbook.moments import Stamp, utc_text
 from soakwitness.analysis.logbook.opening import LogBook, open_logbook
 from soakwitness.analysis.logbook.runs import run_named, take_in
+from soakwitness.analysis.recomputing.refreshing import refresh
+from soakwitness.analysis.rules import RULES_VERSION
 from soakwitness.firmware_bridge.runfolder.seal import file_sha256, seal_text
 from tests.furnace_days import HARDEN, Blade, Day, Fitting, live, record
 
@@ -94,13 +96,13 @@ def keep_figures(book: LogBook, template: kept.Computed, names: list[str]) -> No
             book.connection.execute(
                 "INSERT OR REPLACE INTO figures VALUES (?, ?, ?, ?, ?, ?)",
                 (
-                    name, digest, kept.ANALYSIS_VERSION, STAMP.at_utc, json.dumps({**audit, **own}),
+                    name, digest, RULES_VERSION, STAMP.at_utc, json.dumps({**audit, **own}),
                     json.dumps({**condition, **own, "full_power": rates}),
                 ),
             )  # fmt: skip
             book.connection.execute(
                 "INSERT OR REPLACE INTO verdicts VALUES (?, ?, ?, ?, ?, ?)",
-                (name, digest, kept.ANALYSIS_VERSION, STAMP.at_utc, template.verdict, template.answer),
+                (name, digest, RULES_VERSION, STAMP.at_utc, template.verdict, template.answer),
             )
 
 
@@ -124,7 +126,7 @@ def recompute(book: LogBook, names: list[str], processes: int) -> float:
         for name in names:
             book.connection.execute("DELETE FROM figures WHERE run = ?", (name,))
     begun = time.perf_counter()
-    kept.refresh(book, stamp=STAMP, runs=names, processes=processes)
+    refresh(book, stamp=STAMP, runs=names, processes=processes)
     return time.perf_counter() - begun
 
 
@@ -144,7 +146,7 @@ def main() -> None:
             take_in(book, stamp=STAMP)
             print(f"taking in {asked.runs} run folders: {time.perf_counter() - begun:.1f} s")
             enter_pieces(book, names)
-            kept.refresh(book, stamp=STAMP, runs=names[:1])
+            refresh(book, stamp=STAMP, runs=names[:1])
             row = book.row("SELECT f.*, v.verdict, v.answer FROM figures f JOIN verdicts v USING (run)")
             assert row is not None
             one = kept.Computed(

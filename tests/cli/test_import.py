@@ -10,6 +10,7 @@ from click.testing import CliRunner, Result
 
 from soakwitness.analysis.runs import open_run
 from soakwitness.cli.commands.import_ import import_
+from tests.analysis.run_inputs.test_packets import measured
 
 
 def run(*words: str | Path) -> Result:
@@ -70,6 +71,21 @@ def test_import_keeps_the_recipe_and_tells_a_file_that_came_in_before(log: Path,
     recipe.write_text("name = 3")
     assert "harden.toml" in str(run(log, *words, "--recipe", recipe).exception)
     assert len(list((tmp_path / "book" / "runs").iterdir())) == 2
+
+
+def test_import_keeps_the_measured_packet_that_the_recipe_names(log: Path, tmp_path: Path) -> None:
+    recipe = tmp_path / "harden.toml"
+    recipe.write_text(
+        'name = "Blades"\n[[step]]\nramp = "full power"\nto = 800\n[[step]]\nhold_minutes = 1\ntolerance = 8\n'
+        '[packet]\nthickness_mm = 3.0\nmeasured = "dummy.toml"\n'
+    )
+    words = ["--time", "Time", "--sensor", "recording=Temp", "--logbook", str(tmp_path / "book")]
+    assert "there is no file" in str(run(log, *words, "--recipe", recipe).exception)
+    assert not list((tmp_path / "book").glob("runs/*"))
+    (tmp_path / "dummy.toml").write_text(measured(0.5))
+    done = run(log, *words, "--recipe", recipe)
+    header = open_run(Path(done.stdout.strip())).header
+    assert (header.packet_name, header.packet_file) == ("dummy.toml", measured(0.5))
 
 
 def test_import_looks_at_the_file_before_the_options(log: Path, tmp_path: Path) -> None:

@@ -2,17 +2,24 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
-import numpy as np
 import pytest
 
 from soakwitness.analysis.calibration.correction import Correction, CorrectionPoint
 from soakwitness.analysis.calibration.keeping import keep_correction
+from soakwitness.analysis.logbook.charges import charge_pieces
 from soakwitness.analysis.logbook.moments import Stamp
 from soakwitness.analysis.logbook.opening import open_logbook
+from soakwitness.analysis.logbook.pieces import Piece, add_pieces
+from soakwitness.analysis.logbook.runs import run_named, take_in
+from soakwitness.analysis.packet.piece import generic_packet
 from soakwitness.analysis.recipes.file import parse_recipe
-from soakwitness.cli.corrections import corrected, read_tables
+from soakwitness.analysis.recipes.model import PacketSpec, Recipe
+from soakwitness.analysis.run_inputs.inputs import inputs_of_entry
+from soakwitness.analysis.runs import open_run
+from soakwitness.cli import soaking
 from soakwitness.cli.soaking import SoakLine
 from soakwitness.firmware_bridge.links.base import Reading
 from soakwitness.firmware_bridge.recording.alarms import Alarms
@@ -27,25 +34,23 @@ RECIPE = parse_recipe(
     '[[step]]\nramp = "full power"\nto = 780\n[[step]]\nhold_minutes = 10\nat_most_minutes = 20\ntolerance = 8\n',
     "recipe",
 )
-TABLE = ((0.0, 0.0), (700.0, 10.0), (1100.0, 12.0))
 
 
-@pytest.mark.parametrize("temp_c", [-20.0, 0.0, 350.0, 700.0, 701.0, 1000.0, 1300.0])
-def test_a_reading_is_corrected_as_numpy_interpolates(temp_c: float) -> None:
-    readings, differences = zip(*TABLE, strict=True)
-    assert corrected(temp_c, TABLE) == pytest.approx(temp_c + np.interp(temp_c, readings, differences))
-    assert corrected(temp_c, ()) == temp_c
+PACKED = parse_recipe(RECIPE.text.replace("hold_minutes = 10", "hold_minutes = 20") + "[packet]\nthickness_mm = 3.0\n")
+STAMP = Stamp("2026-11-20T10:00:00Z", "anna")
 
 
-@pytest.mark.parametrize("text", ["", "{", "[]", '{"a": 3}', '{"a": [[1]]}'])
-def test_an_answer_that_is_none_corrects_nothing(text: str) -> None:
-    assert read_tables(text) == {}
-
-
-def recording(tmp_path: Path, clock: FakeClock) -> Recording:
+def recording(tmp_path: Path, clock: FakeClock, recipe: Recipe = RECIPE) -> Recording:
     furnace = make_furnace()
     alarms = Alarms(furnace.alarm, clock, bell=lambda: None)
-    return begin(furnace, clock, About(tmp_path, loading="cold"), alarms=alarms)
+    about = About(tmp_path, recipe_name=recipe.name, recipe_file=recipe.text, loading="cold")
+    return begin(furnace, clock, about, alarms=alarms)
+
+
+def answered(line: SoakLine) -> None:
+    """Wait until the process that was asked has answered."""
+    assert line._asked is not None
+    line._asked.wait(timeout=60)
 
 
 def take(running: Recording, clock: FakeClock, temp_c: float) -> None:
@@ -86,7 +91,6 @@ def test_a_run_that_has_rows_already_is_caught_up_with(tmp_path: Path) -> None:
 def test_corrections_of_the_log_book_count_from_when_they_come(tmp_path: Path) -> None:
     """The load sensor reads 10 K high: what looks in the band is below it."""
     readings = tuple(float(temp_c) for temp_c in range(0, 1201, 100))
-    stamp = Stamp("2026-11-20T10:00:00Z", "anna")
     with open_logbook(tmp_path, create=True) as book:
         for sensor in ("control", "load"):
             correction = Correction(
@@ -101,18 +105,158 @@ def test_corrections_of_the_log_book_count_from_when_they_come(tmp_path: Path) -
                 done_on="2026-11-20",
                 due_on="2027-11-20",
             )
-            keep_correction(book, correction, at_utc="2026-11-20T10:00:00Z", stamp=stamp)
+            keep_correction(book, correction, at_utc="2026-11-20T10:00:00Z", stamp=STAMP)
     clock = FakeClock()
     running = recording(tmp_path, clock)
     line = SoakLine(RECIPE, running.furnace)
     for _ in range(120):
         take(running, clock, 779.0)
     assert "in band" in line.follow(running, "C")
-    assert line._asked is not None
-    line._asked.wait(timeout=60)
+    answered(line)
     take(running, clock, 779.0)
     words = line.follow(running, "C")
     running.release()
-    assert line.tables["load"][0] == (0.0, -10.0)
+    assert line.inputs.tables["load"][0] == (0.0, -10.0)
     assert "3 °C" in words  # 779 - 10 is 3 below the lower edge of 772
     assert "in band 1:5" not in words
+
+
+def furnace_only(running: Recording, clock: FakeClock, temp_c: float) -> None:
+    """One second without the load sensor: the packet estimate speaks."""
+    running.take(
+        Sample(clock.now_s, clock.utc_s(), Look(Reading({"control": temp_c, "load": None, "setpoint": 780.0})))
+    )
+    clock.sleep(1.0)
+
+
+def soaked(
+    running: Recording, clock: FakeClock, line: SoakLine, *, until_s: int, since_s: int = 0
+) -> tuple[float | None, str]:
+    """When the soak was said to be complete, and the last words; the furnace is at 779 from the 300th second on."""
+    complete_s, words = None, ""
+    for second in range(since_s, until_s):
+        furnace_only(running, clock, min(20.0 + 2.53 * second, 779.0))
+        words = line.follow(running, "C")
+        if line._asked is not None:
+            answered(line)
+        if "soak complete" in running.alarms.now and complete_s is None:
+            complete_s = float(second)
+    return complete_s, words
+
+
+def charged(tmp_path: Path, running: Recording, thickness_mm: float, *names: str) -> None:
+    """Enter pieces and put them into the run that is open."""
+    path = running.now().run
+    assert path is not None
+    with open_logbook(tmp_path, create=True) as book:
+        take_in(book, stamp=STAMP)
+        add_pieces(book, [Piece(name, thickness_mm=thickness_mm) for name in names], stamp=STAMP)
+        charge_pieces(book, names, stamp=STAMP, run=path.name)
+
+
+def verified_soak_s(running: Recording, tmp_path: Path) -> float:
+    """Soak of the first hold as ``verify`` finds it, its best figure."""
+    path = running.now().run
+    assert path is not None
+    running.release()
+    with open_logbook(tmp_path) as book:
+        take_in(book, stamp=STAMP)
+        inputs = inputs_of_entry(book, run_named(book, "last"))
+    hold = inputs.judged(open_run(path)).holds[0]
+    assert hold.soak_s is not None
+    return hold.soak_s.best
+
+
+def test_a_piece_of_which_nothing_is_known_is_what_the_recipe_says(tmp_path: Path) -> None:
+    clock = FakeClock()
+    running = recording(tmp_path, clock, PACKED)
+    complete_s, _ = soaked(running, clock, SoakLine(PACKED, running.furnace, now=clock.monotonic), until_s=2400)
+    running.release()
+    assert complete_s is not None
+
+
+@pytest.mark.parametrize("named", [False, True])
+def test_a_thick_piece_is_not_told_complete_by_the_recipe_s_thin_packet(tmp_path: Path, named: bool) -> None:
+    """20 minutes: a packet of 3 mm has them 35 minutes after the furnace came into its band, one of 10 mm has not."""
+    clock = FakeClock()
+    running = recording(tmp_path, clock, PACKED)
+    charged(tmp_path, running, 10.0, "B-10")
+    if named:
+        running.mark("load", pieces=("B-10",))
+    line = SoakLine(PACKED, running.furnace, now=clock.monotonic)
+    complete_s, words = soaked(running, clock, line, until_s=2400)
+    assert complete_s is None
+    assert "complete" not in words
+    assert line.inputs.packets["B-10"].thickness_mm == 10.0
+    shown = line._clock.soaks_s()[1][0]
+    assert shown == pytest.approx(verified_soak_s(running, tmp_path), abs=15.0)
+
+
+def test_a_piece_that_is_charged_during_the_run_is_asked_for_again(tmp_path: Path) -> None:
+    clock = FakeClock()
+    running = recording(tmp_path, clock, PACKED)
+    line = SoakLine(PACKED, running.furnace, now=clock.monotonic)
+    soaked(running, clock, line, until_s=600)
+    assert line.inputs.packets == {}
+    charged(tmp_path, running, 10.0, "B-10")
+    complete_s, _ = soaked(running, clock, line, since_s=600, until_s=2400)
+    assert list(line.inputs.packets) == ["B-10"]
+    assert complete_s is None
+    assert line._clock.soaks_s()[1][0] == pytest.approx(verified_soak_s(running, tmp_path), abs=15.0)
+
+
+def test_it_is_asked_at_most_every_half_minute_and_only_where_something_changed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    clock = FakeClock()
+    running = recording(tmp_path, clock, PACKED)
+    charged(tmp_path, running, 4.0, "B-4")
+    line = SoakLine(PACKED, running.furnace, now=clock.monotonic)
+    asked: list[float] = []
+    ask = line._ask
+    monkeypatch.setattr(line, "_ask", lambda run, signs: (asked.append(clock.now_s), ask(run, signs)))
+    soaked(running, clock, line, until_s=200)
+    assert len(asked) == 1  # when it began: to read the log book is no change of it
+    with open_logbook(tmp_path) as book:
+        for number in range(5):
+            add_pieces(book, [Piece(f"X-{number}")], stamp=STAMP)
+    soaked(running, clock, line, since_s=200, until_s=300)
+    assert len(asked) == 2
+    running.mark("load", pieces=("B-4",))
+    running.mark("note", note="hot spot")
+    soaked(running, clock, line, since_s=300, until_s=400)
+    assert len(asked) == 3
+    assert min(b - a for a, b in zip(asked, asked[1:], strict=False)) >= 30.0
+    running.release()
+
+
+def test_a_long_run_is_gone_through_again_a_little_in_each_slot(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The recording waits for nothing: the clock so far goes on until the one that knows better has caught up."""
+    clock = FakeClock()
+    running = recording(tmp_path, clock, PACKED)
+    line = SoakLine(PACKED, running.furnace, now=clock.monotonic)
+    soaked(running, clock, line, until_s=600)
+    monkeypatch.setattr(soaking, "AT_ONCE_S", -1.0)  # one row a slot
+    monkeypatch.setattr(soaking, "ASK_EVERY_S", 0.0)
+    charged(tmp_path, running, 10.0, "B-10")
+    furnace_only(running, clock, 779.0)
+    line.follow(running, "C")
+    answered(line)
+    furnace_only(running, clock, 779.0)
+    assert "estimated in the packet" in line.follow(running, "C")
+    assert line.inputs.packets == {}
+    assert line._again is not None
+    monkeypatch.setattr(soaking, "AT_ONCE_S", 0.1)
+    furnace_only(running, clock, 779.0)
+    line.follow(running, "C")
+    running.release()
+    assert list(line.inputs.packets) == ["B-10"]
+
+
+def test_a_measured_packet_that_was_given_counts_from_the_first_second(tmp_path: Path) -> None:
+    packet = generic_packet(PacketSpec(), "S44004")
+    line = SoakLine(PACKED, make_furnace(), packet=replace(packet, eps_o=0.9, fitted=True))
+    assert line.inputs.packet is not None
+    assert (line.inputs.packet.eps_o, line.inputs.packet.fitted) == (0.9, True)

@@ -20,7 +20,7 @@ from soakwitness.firmware_bridge.runfolder.format import (
     row_crc,
     utc_text,
 )
-from soakwitness.firmware_bridge.runfolder.header import columns_of
+from soakwitness.firmware_bridge.runfolder.header import columns_of, header_text
 from soakwitness.firmware_bridge.runfolder.lock import Lock, LockHeld, is_held, read_holder
 from soakwitness.firmware_bridge.runfolder.model import Column, Event, Mark
 from soakwitness.firmware_bridge.runfolder.reader import check_record, read_events, read_header, read_marks
@@ -68,6 +68,19 @@ def test_a_run_is_named_by_utc_furnace_and_chance(tmp_path: Path) -> None:
     assert header.operator == "anna"
     assert header.started_utc == "2026-11-25T07:15:02.000Z"
     assert header.recorder_counter == 1
+
+
+def test_a_measured_packet_stands_in_the_run_as_it_was(tmp_path: Path) -> None:
+    text = "fitted = true\nthickness_mm = 3.0\n# Ö, C\n"
+    with_one = new_run(tmp_path, packet_name="dummy.toml", packet_file=text)
+    without = new_run(tmp_path)
+    with_one.close()
+    without.close()
+    header = read_header(with_one.path)
+    assert (header.packet_name, header.packet_file) == ("dummy.toml", text)
+    assert json.loads(header_text(header))["packet"] == {"name": "dummy.toml", "file": text}
+    assert read_header(without.path).packet_file is None
+    assert "packet" not in json.loads((without.path / "run.json").read_text())
 
 
 def test_columns_come_from_the_furnace_with_what_is_known_of_them() -> None:

@@ -131,20 +131,22 @@ def test_a_migration_is_whole_or_not_at_all_and_leaves_a_copy(tmp_path: Path, mo
     new_book(tmp_path / "book", "B-001").close()
     steps = tmp_path / "steps"
     steps.mkdir()
-    (steps / "schema_002.sql").write_text("CREATE TABLE extra (x TEXT) STRICT;\nSELECT nonsense FROM nowhere;\n")
+    now, next_one = opening.SCHEMA_VERSION, opening.SCHEMA_VERSION + 1
+    step = steps / f"schema_{next_one:03d}.sql"
+    step.write_text("CREATE TABLE extra (x TEXT) STRICT;\nSELECT nonsense FROM nowhere;\n")
     monkeypatch.setattr(opening, "__file__", str(steps / "opening.py"))
-    monkeypatch.setattr(opening, "SCHEMA_VERSION", 2)
+    monkeypatch.setattr(opening, "SCHEMA_VERSION", next_one)
     with pytest.raises(LogBookError, match="nowhere"):
         open_logbook(tmp_path / "book")
     raw = sqlite3.connect(tmp_path / "book" / "logbook.sqlite")
-    assert raw.execute("PRAGMA user_version").fetchone()[0] == 1
+    assert raw.execute("PRAGMA user_version").fetchone()[0] == now
     assert raw.execute("SELECT count(*) FROM sqlite_master WHERE name = 'extra'").fetchone()[0] == 0
     raw.close()
-    (steps / "schema_002.sql").write_text("CREATE TABLE extra (x TEXT) STRICT;\n")
+    step.write_text("CREATE TABLE extra (x TEXT) STRICT;\n")
     with open_logbook(tmp_path / "book") as book:
-        assert book.row("PRAGMA user_version")[0] == 2
+        assert book.row("PRAGMA user_version")[0] == next_one
         assert find_piece(book, "B-001") is not None
-    assert (tmp_path / "book" / "copies" / "before-schema-2.sqlite").exists()
+    assert (tmp_path / "book" / "copies" / f"before-schema-{next_one}.sqlite").exists()
 
 
 def test_a_damaged_database_is_named_with_the_way_out(tmp_path: Path) -> None:

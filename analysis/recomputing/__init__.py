@@ -1,0 +1,1 @@
+"""Runs judged and measured for the log book, one by one or all anew, and what changed by it."""

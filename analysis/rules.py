@@ -1,0 +1,10 @@
+"""The version of the rules by which runs are judged and measured."""
+
+from __future__ import annotations
+
+RULES_VERSION = "3"
+"""Raise it whenever verification or measuring gives another answer for the same run: all runs are judged anew then.
+
+1, 2: before kept verdicts named it. 3: everyone judges by the same inputs, too hot is no pass, each hold decides by its
+own sensor.
+"""

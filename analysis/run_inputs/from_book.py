@@ -1,0 +1,110 @@
+"""What the log book knows of one run: wire, pieces, corrections, sensor lives, treatments, recipe."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from soakwitness.analysis.calibration.correction import correction_from_dict
+from soakwitness.analysis.calibration.keeping import calibrations_for, with_wire_on_record
+from soakwitness.analysis.condition.figures import SensorFigures
+from soakwitness.analysis.condition.measuring import sensor_of
+from soakwitness.analysis.logbook.charges import Charged, pieces_in_run, pieces_waiting
+from soakwitness.analysis.logbook.moments import local_day
+from soakwitness.analysis.logbook.runs import recipe_text
+from soakwitness.analysis.logbook.sensors import Calibration, sensor_life_on
+from soakwitness.analysis.logbook.treatments import treatments_of, treatments_since
+from soakwitness.analysis.recipes.file import parse_recipe
+from soakwitness.analysis.run_inputs.model import RunInputs
+from soakwitness.analysis.verification.model import PieceInfo
+
+if TYPE_CHECKING:
+    from soakwitness.analysis.logbook.opening import LogBook
+    from soakwitness.analysis.logbook.runs import RunEntry
+    from soakwitness.analysis.recipes.model import Recipe
+    from soakwitness.firmware_bridge.runfolder.model import Column, Mark, RunHeader
+
+
+def kept_recipe(book: LogBook, entry: RunEntry | None) -> Recipe | None:
+    """The recipe that the log book judges a run by; None where it has none."""
+    if entry is None or entry.recipe_digest is None:
+        return None
+    return parse_recipe(recipe_text(book, entry.recipe_digest), f"{entry.recipe_name}, in the log book")
+
+
+def known_to_the_book(book: LogBook, folder: Path, header: RunHeader, marks: Sequence[Mark]) -> RunInputs:
+    """Everything but recipe and packet."""
+    found, refused = calibrations_for(
+        book, header.furnace_name, header.columns, started_utc=header.started_utc, zone=header.zone
+    )
+    named = _named(marks)
+    charged = _charged(book, folder, header, named)
+    since = treatments_since(book, [c.piece for c in charged], since_utc=header.started_utc)
+    return RunInputs(
+        folder,
+        with_wire_on_record(book, header),
+        pieces=tuple(_piece(c, named, since[c.piece]) for c in charged),
+        corrections={name: correction_from_dict(one.correction) for name, one in found.items()},
+        refused=refused,
+        sensors={c.name: _sensor(book, header, c, found.get(c.name)) for c in header.columns if c.kind == "sensor"},
+        treatments={c.piece: done for c in charged if (done := treatments_of(book, c.piece))},
+    )
+
+
+def _named(marks: Sequence[Mark]) -> dict[str, str]:
+    """Pieces that marks name, as the first mark spells them; upper and lower case count as the same."""
+    named: dict[str, str] = {}
+    for mark in marks:
+        for name in () if mark.struck else mark.pieces:
+            named.setdefault(name.casefold(), name)
+    return named
+
+
+def _charged(book: LogBook, folder: Path, header: RunHeader, named: Mapping[str, str]) -> tuple[Charged, ...]:
+    """Pieces entered for the run or waiting for it, then those that only marks name."""
+    charged = pieces_in_run(book, header.run, named=tuple(named.values()))
+    if folder.resolve().parent != book.runs_folder.resolve():
+        return charged
+    known = {c.piece.casefold() for c in charged}
+    waiting = pieces_waiting(book, header.furnace_name, header.started_utc)
+    return (*charged, *(c for c in waiting if c.piece.casefold() not in known))
+
+
+def _piece(charged: Charged, named: Mapping[str, str], treated: tuple[str, ...]) -> PieceInfo:
+    return PieceInfo(
+        id=named.get(charged.piece.casefold(), charged.piece),
+        thickness_mm=charged.thickness_mm,
+        foil=charged.foil,
+        heated_faces=charged.heated_faces,
+        blades=charged.blades,
+        charge=charged.charge_name,
+        place=charged.place,
+        treated=treated,
+    )
+
+
+def _sensor(book: LogBook, header: RunHeader, column: Column, calibration: Calibration | None) -> SensorFigures:
+    """Life and calibration of one sensor at the run's start; what the run says of it counts before the life."""
+    figures = sensor_of(column)
+    life = sensor_life_on(book, header.furnace_name, column.name, header.started_utc)
+    if life is not None:
+        figures = replace(
+            figures,
+            life=life.entry,
+            fitted_utc=life.fitted_utc,
+            serial=figures.serial or life.serial,
+            channel=figures.channel or life.channel,
+            position=figures.position or life.position,
+            input_offset_c=life.input_offset_c if figures.input_offset_c is None else figures.input_offset_c,
+            thermocouple=figures.thermocouple or life.thermocouple,
+        )
+    if calibration is None:
+        return figures
+    return replace(
+        figures,
+        calibrated_on=calibration.done_on,
+        calibration_due=calibration.due_on,
+        overdue=calibration.overdue_on(local_day(header.started_utc, header.zone)),
+    )
