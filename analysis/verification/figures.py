@@ -20,18 +20,22 @@ def window_of(context: VerificationContext, on: HoldOnTrace, stay: Stay | None, 
     """Where the soak of one piece can lie; without a piece, of whatever is in the furnace."""
     load_s = stay.load_s if stay is not None and stay.load_s is not None else -np.inf
     estimated = work is not None and not work.measured
+    chamber_s = chamber_leaves_s(context, on) if on.sensor is not context.chamber else None
+    leave_s = on.edges.leave_s
+    if chamber_s is not None and not on.inside_band:  # a load that was not there by then has no hold
+        leave_s = max(leave_s, chamber_s)
     return Window(
         start_s=max(on.begin_s, load_s),
         enter_s=on.edges.enter_s,
         level_start_s=on.level.start_s,
         level_end_s=on.level.end_s,
-        leave_s=on.edges.leave_s,
+        leave_s=leave_s,
         limit_s=on.limit_s,
         from_above=on.edges.from_above,
         left_upward=on.edges.left_upward,
         pull_s=stay.pull_s if stay is not None else None,
         edges_on=on.trace,
-        chamber_leaves_s=chamber_leaves_s(context, on) if on.sensor is not context.chamber else None,
+        chamber_leaves_s=chamber_s,
         follows={"low": work.low, "best": work.best, "high": work.high} if estimated and work else None,
     )
 

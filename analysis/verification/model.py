@@ -91,7 +91,8 @@ class KnownError:
     """What is known of the deciding sensor at one hold: one shift of its whole trace, true = reading + correction - e.
 
     ``correction_c`` is what the calibration in force says to add [K], 0 without one; ``expanded_c`` U (k = 2) [K], None
-    where nothing is known; ``says`` where that comes from; ``basis`` what the hold's verdict rests on.
+    where nothing is known; ``says`` where that comes from; ``basis`` what the hold's verdict rests on; ``set_to_c``
+    what the sensor shows at the hold's target [degC]: a controller that is set to it is truly there.
     """
 
     basis: Basis = "reading"
@@ -100,6 +101,7 @@ class KnownError:
     source: ErrorSource = "none"
     says: Says = Says("no calibration and no tolerance class is on record")
     lapsed: LapsedError | None = None
+    set_to_c: float | None = None
 
 
 @dataclass(frozen=True)

@@ -52,6 +52,7 @@ class SensorErrors:
             source=source,
             says=says,
             lapsed=LapsedError(lapsed[0], lapsed[1] * self._grown()) if lapsed else None,
+            set_to_c=self.calibration.shown_at(hold.target_c) if in_force and self.calibration else None,
         )
 
     def _calibrated(self, hold: Hold) -> tuple[float, float] | None:

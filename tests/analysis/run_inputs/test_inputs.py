@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -52,10 +53,11 @@ def known(book: LogBook) -> RunInputs:
     return inputs_of_entry(book, run_named(book, "last"))
 
 
-def calibrated(book: LogBook, life: int, **days: str | None) -> int:
-    """A calibration of the sensor ``chamber``; ``done_on`` and ``due_on``."""
-    correction = SHED | days
-    return add_calibration(book, life=life, done_by="Ana", correction=correction, stamp=STAMP, **days)  # type: ignore[arg-type]
+def calibrated(book: LogBook, life: int, **facts: Any) -> int:
+    """A calibration of the sensor ``chamber``; facts such as ``done_on`` and ``due_on``."""
+    correction = SHED | facts
+    days = {"done_on": facts["done_on"], "due_on": facts["due_on"]}
+    return add_calibration(book, life=life, done_by="Ana", correction=correction, stamp=STAMP, **days)
 
 
 def test_a_wire_class_that_only_the_log_book_knows_counts_for_everyone(tmp_path: Path) -> None:

@@ -65,3 +65,15 @@ def test_a_first_stand_before_a_cut_belongs_to_the_hold_too():
         (0, 900), (200, 1000), (700, 1000), (1000, 1100), (1600, 900), (2600, 1000), (3600, 1000), (3800, 800)
     )
     assert earlier_stay(hotter, HOLD, Stay(2590, 3600), 0.0) is None
+
+
+def test_a_quench_passes_through_however_much_slower_it_gets():
+    # 20 K/s before the band, 0.5 K/s after it.
+    course = trace((0, 1040), (40, 240), (42, 200), (142, 150), (400, 40))
+    assert passes_through(course, Hold(2, 200.0, 5.0, 5.0, 3600.0), Edges(41.75, 52.0))
+
+
+def test_a_climb_that_slows_to_a_drift_behind_the_band_had_arrived():
+    # 0.2 K/s up to 1000, then 0.02 K/s through the upper edge: 250 s in the upper half of the band.
+    course = trace((0, 900), (500, 1000), (2500, 1040))
+    assert not passes_through(course, HOLD, Edges(475, 750, left_upward=True))

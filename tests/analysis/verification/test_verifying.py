@@ -496,6 +496,18 @@ def test_the_hottest_of_several_load_sensors_decides_too_hot():
     assert "too hot" in found.holds[0].unmet
 
 
+def test_a_load_that_comes_only_in_the_next_climb_has_no_soak_in_the_hold_before():
+    two = simple_recipe((800, 10, 5), (1000, 10, 5))
+    t_s, chamber = drawn([(0, 20), (1560, 800), (2760, 800), (3160, 1000), (5000, 1000), (7000, 80)])
+    # The load reaches 795 while the chamber climbs to 1000, and goes through the band without a stop.
+    load = drawn([(0, 20), (2760, 770), (3560, 1000), (5030, 1000), (7000, 80)])[1]
+    found = verify(make_run(t_s, {"furnace": chamber, "blade": load}, columns=[sensor(), sensor("blade", "load")]), two)
+    first = found.holds[0]
+    assert first.soak_s is not None
+    assert (first.enter_s, first.soak_s.best, first.soak_s.high, first.verdict) == (None, 0.0, 0.0, "fail")
+    assert found.holds[1].verdict == "pass"
+
+
 def test_a_blade_that_never_reaches_the_band():
     found = with_load(both(0, shown_c=-20))
     hold = found.holds[0]
