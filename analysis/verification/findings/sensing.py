@@ -11,6 +11,7 @@ from soakwitness.analysis.verification.bad_readings import BadReadings
 from soakwitness.analysis.verification.context import DecidingSensor
 from soakwitness.analysis.verification.findings.view import View, hold_words
 from soakwitness.analysis.verification.model import Finding, HoldResult
+from soakwitness.analysis.verification.pairs import steady_levels
 from soakwitness.analysis.verification.readings import GAP_PERIODS, gaps
 from soakwitness.analysis.verification.sensor_errors import reads_words
 from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, duration, moment, often
@@ -326,9 +327,8 @@ def _smoothed(view: View) -> list[Finding]:
 
 
 CHANGED_C = 3.0
-STEADY_S = 300.0
-STEADY_C_PER_H = 30.0
 NEAR_C = 60.0
+FEWEST_EARLIER = 2
 
 
 def differing(view: View) -> list[Finding]:
@@ -349,7 +349,7 @@ def _differs(view: View, hold: HoldResult, load: DecidingSensor) -> Finding | No
     context, number = view.context, view.number(hold)
     chamber = context.chamber
     pulls = [p.pull_s for p in hold.pieces if p.pull_s is not None]
-    pair = _steady(chamber, load, min([hold.control_leave_s or 0.0, *pulls]))
+    pair = steady_levels(chamber.readings, load.readings, min([hold.control_leave_s or 0.0, *pulls]))
     if pair is None or max(abs(at - hold.target_c) for at in pair) > NEAR_C:
         return None
     mine, theirs = context.known(chamber, number), context.known(load, number)
@@ -359,7 +359,7 @@ def _differs(view: View, hold: HoldResult, load: DecidingSensor) -> Finding | No
         for u in context.usual
         if (u.sensor, u.other) == (chamber.name, load.name) and abs(u.at_c - pair[0]) < NEAR_C
     ]
-    if usual:
+    if len(usual) >= FEWEST_EARLIER:
         away = (pair[0] - pair[1]) - float(np.median(usual))
         if abs(away) <= CHANGED_C:
             return None
@@ -387,18 +387,3 @@ def _differs(view: View, hold: HoldResult, load: DecidingSensor) -> Finding | No
         Says("Find out which of them changed: soakwitness sensor diagnose; or hold a reference beside them."),
         at_s=hold.control_leave_s,
     )
-
-
-def _steady(one: DecidingSensor, other: DecidingSensor, until_s: float) -> tuple[float, float] | None:
-    """What two sensors read over the last minutes of a hold, where both stood still [degC]; else None."""
-    levels = []
-    for trace in (one.readings, other.readings):
-        low, high = trace.between(until_s - STEADY_S - 60.0, until_s - 60.0)
-        t, y = trace.t_s[low:high], trace.temp_c[low:high]
-        if t.size < 6 or t[-1] - t[0] < 0.5 * STEADY_S:
-            return None
-        slope = float(np.polyfit(t - t[0], y, 1)[0]) * 3600.0
-        if abs(slope) > STEADY_C_PER_H:
-            return None
-        levels.append(float(np.median(y)))
-    return levels[0], levels[1]
