@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from soakwitness.analysis.verification.findings.view import View, hold_words, range_words, severity_of
+from soakwitness.analysis.verification.findings import heat
+from soakwitness.analysis.verification.findings.view import WHERE, View, hold_words, range_words, severity_of
 from soakwitness.analysis.verification.model import Dip, Finding, HoldResult, Looks, Severity
-from soakwitness.analysis.verification.overshoot import overshoot
-from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, Value, duration, often
+from soakwitness.firmware_bridge.common.wording import Says, Temp, duration, often
 
 DIP_WORDS: dict[Looks, tuple[str, str]] = {
     "door": (
@@ -34,7 +34,6 @@ DIP_WORDS: dict[Looks, tuple[str, str]] = {
 GOOD_PART = 0.25
 LAG_WORTH_A_WARNING = 0.2  # of the required soak; common practice, no source
 BACK_C = 15.0  # heating again after a fall: the heat was cut, not the program over
-WHERE = {"load": "at the load sensor", "packet estimate": "by the packet estimate", "control": "at the control sensor"}
 
 
 def find(view: View) -> list[Finding]:
@@ -45,9 +44,7 @@ def find(view: View) -> list[Finding]:
             found += [
                 *_short(view, hold),
                 *_long(hold),
-                *_too_hot(hold),
-                *_overshoot(view, hold),
-                *_chamber_overshoot(view, hold),
+                *heat.of_hold(view, hold),
                 *_out_of_band(view, hold),
                 *_lag(view, hold),
             ]
@@ -154,120 +151,6 @@ def _long(hold: HoldResult) -> list[Finding]:
             until_s=hold.leave_s,
         )
     ]
-
-
-def _too_hot(hold: HoldResult) -> list[Finding]:
-    """Too hot from load to pull, whatever the recipe calls that minute; a hold that is not judged excuses none."""
-    hot = hold.too_hot
-    level_above = _level_above(hold) and "level" in (*hold.unmet, *hold.unproven)
-    if hot is None or (level_above and "too hot" not in hold.unmet):
-        return []
-    failed = "too hot" in hold.unmet
-    if not failed and "too hot" not in hold.unproven:
-        return []
-    answer = ""
-    if hold.temperature_from == "control" and hot.by_c < 2.0 * BACK_C:
-        answer = " A load sensor, a packet or max_overshoot in the recipe would tell whether the work was so hot."
-    return [
-        Finding(
-            "out of band",
-            "fail" if failed else "warn",
-            hold.step,
-            Says.of(
-                "Too hot around the {hold}: {reached} {where}, held over its limit of {limit}, "
-                "for {over} in all.{answer}",
-                hold=hold_words(hold),
-                reached=Temp(hot.reached_c),
-                where=WHERE[hold.temperature_from or "control"],
-                limit=Temp(hot.limit_c),
-                over=duration(max(hot.over_s, 1.0)),
-                answer=answer,
-            ),
-            Says("Test the hardness of these pieces before they go on; check what was typed into the controller."),
-            at_s=hot.at_s,
-        )
-    ]
-
-
-def _overshoot(view: View, hold: HoldResult) -> list[Finding]:
-    if hold.overshoot_c is None:
-        return []
-    limit = hold.max_overshoot_c
-    words: dict[str, Value] = {
-        "hold": hold_words(hold),
-        "over": Says.of(
-            "{least}{by}", least="at least " if hold.overshoot_is_at_least else "", by=Diff(hold.overshoot_c)
-        ),
-        "above": f", {duration(hold.above_band_s)} above the band" if hold.above_band_s else "",
-    }
-    if limit is not None and hold.overshoot_c > limit:
-        return [
-            Finding(
-                "overshoot",
-                "fail" if "overshoot" in hold.unmet else "warn",
-                hold.step,
-                Says.of(
-                    "The {hold} went {over} over its target{above}; {limit} are allowed.", limit=Diff(limit), **words
-                ),
-                Says("Slow the last part of the ramp or add a short hold below the target."),
-                at_s=hold.overshoot_at_s,
-            )
-        ]
-    over = hold.overshoot_c - (hold.band_c[1] - hold.target_c)
-    swings = view.recipe_hold(hold).judge_by == "mean"
-    told = hold.too_hot is not None and "too hot" in (*hold.unmet, *hold.unproven)
-    if over > 0.0 and not _level_above(hold) and not swings and not told:
-        advice = "Slow the last part of the ramp" + (
-            ", or state max_overshoot in the recipe." if limit is None else "."
-        )
-        return [
-            Finding(
-                "overshoot",
-                "warn" if hold.judged else "note",
-                hold.step,
-                Says.of("The {hold} went {over} over its target, {by} above its band{above}.", by=Diff(over), **words),
-                Says(advice),
-                at_s=hold.overshoot_at_s,
-            )
-        ]
-    return []
-
-
-def _chamber_overshoot(view: View, hold: HoldResult) -> list[Finding]:
-    """The chamber went over the limit although the blade is known to have stayed below: something else may have not."""
-    context, number = view.context, view.number(hold)
-    if hold.temperature_from not in ("load", "packet estimate"):
-        return []
-    sensor = context.chamber
-    correction_c = context.known(sensor, number).correction_c
-    placed = sensor.placed_true if correction_c else sensor.placed
-    on = context.on_trace(sensor, number, correction_c, placed)
-    if on is None or not on.inside_band:
-        return []
-    peak = overshoot(on.trace, on.hold, on.level, on.allowed)
-    limit = hold.max_overshoot_c if hold.max_overshoot_c is not None else on.hold.above_c
-    if peak is None or peak.overshoot_c <= limit + on.allowed.noise_c:
-        return []
-    return [
-        Finding(
-            "overshoot",
-            "warn" if hold.judged else "note",
-            hold.step,
-            Says.of(
-                "At the control sensor the {hold} went {over} over its target; the {what} decides here, "
-                "but a thinner piece follows the furnace more closely.",
-                hold=hold_words(hold),
-                over=Diff(peak.overshoot_c),
-                what="load sensor" if hold.temperature_from == "load" else "blade's estimate",
-            ),
-            Says("Slow the last part of the ramp where thin pieces are in the same charge."),
-            at_s=peak.at_s,
-        )
-    ]
-
-
-def _level_above(hold: HoldResult) -> bool:
-    return hold.level_c is not None and hold.level_c > hold.band_c[1]
 
 
 def _mostly_there(hold: HoldResult) -> bool:

@@ -10,6 +10,8 @@ from soakwitness.analysis.verification.context import VerificationContext
 from soakwitness.analysis.verification.model import Bounds, Finding, HoldResult, RampResult, Severity, Verdict
 from soakwitness.firmware_bridge.common.wording import Says, Temp, duration_range
 
+WHERE = {"load": "at the load sensor", "packet estimate": "by the packet estimate", "control": "at the control sensor"}
+
 
 @dataclass(frozen=True)
 class View:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
 from soakwitness.analysis.verification.model import Verification
@@ -67,3 +68,18 @@ def test_an_attempt_before_the_furnace_was_cold_again_is_judged_by_the_hottest_h
     assert tried(900).verdict == "pass"
     # Hotter than any hold of the recipe it is too hot in any attempt.
     assert tried(950).verdict == "fail"
+
+
+def test_a_temper_says_how_long_its_heat_would_take_at_the_target():
+    # Two minutes at 250 of 200 +-5, up and down in a second: (250 + 273.15) (20 + lg 1/30) = 9690 = 473.15 (20 + lg t),
+    # so t is 3.02 h = 181 min (Hollomon and Jaffe, 1945, with C = 20).
+    t_s = np.arange(0.0, 9001.0)
+    temp_c = np.interp(t_s, [0, 1800, 7200, 9000], [20, 200, 200, 60])
+    temp_c[4000:4121] = 250.0
+    temp_c[3990:4000], temp_c[4121:4131] = np.linspace(200, 250, 10), np.linspace(250, 200, 10)
+    values = {"furnace": temp_c, "blade": temp_c}
+    run = make_run(t_s, values, columns=[sensor(), sensor("blade", "load")])
+    found = verify(run, simple_recipe((200, 60, 5)))
+    (says,) = (str(f.says) for f in found.findings if f.severity == "fail")
+    minutes = float(says.split("tempers as ")[1].split(" h")[0]) * 60
+    assert minutes == pytest.approx(181, rel=0.05)

@@ -1,0 +1,160 @@
+"""Findings on heat over the limit: too hot from load to pull, overshoot of the work, overshoot of the chamber alone."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from soakwitness.analysis.comparison import (
+    TEMPER_BELOW_C,
+    TEMPER_CONSTANT,
+    equal_temper_time_h,
+    temper_parameter,
+)
+from soakwitness.analysis.verification.findings.view import WHERE, View, hold_words
+from soakwitness.analysis.verification.model import Finding, HoldResult, TooHot
+from soakwitness.analysis.verification.overshoot import overshoot
+from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, Value, duration
+
+OPEN_C = 30.0  # a bare chamber so little over its limit leaves open how hot the work was; common practice, no source
+
+
+def of_hold(view: View, hold: HoldResult) -> list[Finding]:
+    """All findings of this topic for one hold."""
+    return [*_too_hot(view, hold), *_overshoot(view, hold), *_chamber_overshoot(view, hold)]
+
+
+def _too_hot(view: View, hold: HoldResult) -> list[Finding]:
+    """Too hot from load to pull, whatever the recipe calls that minute; a hold that is not judged excuses none."""
+    hot = hold.too_hot
+    told = level_above(hold) and "level" in (*hold.unmet, *hold.unproven)
+    if hot is None or (told and "too hot" not in hold.unmet):
+        return []
+    failed = "too hot" in hold.unmet
+    if not failed and "too hot" not in hold.unproven:
+        return []
+    answer = ""
+    if hold.temperature_from == "control" and hot.by_c < OPEN_C:
+        answer = " A load sensor, a packet or max_overshoot in the recipe would tell whether the work was so hot."
+    return [
+        Finding(
+            "out of band",
+            "fail" if failed else "warn",
+            hold.step,
+            Says.of(
+                "Too hot around the {hold}: {reached} {where}, held over its limit of {limit}, "
+                "for {over} in all.{temper}{answer}",
+                hold=hold_words(hold),
+                reached=Temp(hot.reached_c),
+                where=WHERE[hold.temperature_from or "control"],
+                limit=Temp(hot.limit_c),
+                over=duration(max(hot.over_s, 1.0)),
+                temper=_as_temper(view, hold, hot),
+                answer=answer,
+            ),
+            Says("Test the hardness of these pieces before they go on; check what was typed into the controller."),
+            at_s=hot.at_s,
+        )
+    ]
+
+
+def _as_temper(view: View, hold: HoldResult, hot: TooHot) -> Says:
+    """How long a temper's heat over its limit would take at its target: minutes too hot count for hours."""
+    if hold.target_c >= TEMPER_BELOW_C or hold.measured_by is None:
+        return Says("")
+    trace = next(s for s in view.context.sensors if s.name == hold.measured_by).readings
+    first, _ = trace.between(hot.at_s, hot.at_s)
+    temp_c = trace.temp_c[first:] + hold.added_c
+    back = np.flatnonzero(temp_c <= hot.limit_c)
+    stop = int(back[0]) if back.size else temp_c.size
+    if stop < 2:
+        return Says("")
+    parameter = temper_parameter(trace.t_s[first : first + stop], temp_c[:stop])
+    equal_s = equal_temper_time_h(hold.target_c, parameter) * 3600.0
+    return Says.of(
+        " That tempers as {equal} at {target} do (Hollomon-Jaffe, C = {constant}).",
+        equal=duration(equal_s),
+        target=Temp(hold.target_c),
+        constant=f"{TEMPER_CONSTANT:g}",
+    )
+
+
+def _overshoot(view: View, hold: HoldResult) -> list[Finding]:
+    if hold.overshoot_c is None:
+        return []
+    limit = hold.max_overshoot_c
+    words: dict[str, Value] = {
+        "hold": hold_words(hold),
+        "over": Says.of(
+            "{least}{by}", least="at least " if hold.overshoot_is_at_least else "", by=Diff(hold.overshoot_c)
+        ),
+        "above": f", {duration(hold.above_band_s)} above the band" if hold.above_band_s else "",
+    }
+    if limit is not None and hold.overshoot_c > limit:
+        return [
+            Finding(
+                "overshoot",
+                "fail" if "overshoot" in hold.unmet else "warn",
+                hold.step,
+                Says.of(
+                    "The {hold} went {over} over its target{above}; {limit} are allowed.", limit=Diff(limit), **words
+                ),
+                Says("Slow the last part of the ramp or add a short hold below the target."),
+                at_s=hold.overshoot_at_s,
+            )
+        ]
+    over = hold.overshoot_c - (hold.band_c[1] - hold.target_c)
+    swings = view.recipe_hold(hold).judge_by == "mean"
+    told = hold.too_hot is not None and "too hot" in (*hold.unmet, *hold.unproven)
+    if over > 0.0 and not level_above(hold) and not swings and not told:
+        advice = "Slow the last part of the ramp" + (
+            ", or state max_overshoot in the recipe." if limit is None else "."
+        )
+        return [
+            Finding(
+                "overshoot",
+                "warn" if hold.judged else "note",
+                hold.step,
+                Says.of("The {hold} went {over} over its target, {by} above its band{above}.", by=Diff(over), **words),
+                Says(advice),
+                at_s=hold.overshoot_at_s,
+            )
+        ]
+    return []
+
+
+def _chamber_overshoot(view: View, hold: HoldResult) -> list[Finding]:
+    """The chamber went over the limit although the blade is known to have stayed below: something else may have not."""
+    context, number = view.context, view.number(hold)
+    if hold.temperature_from not in ("load", "packet estimate"):
+        return []
+    sensor = context.chamber
+    correction_c = context.known(sensor, number).correction_c
+    placed = sensor.placed_true if correction_c else sensor.placed
+    on = context.on_trace(sensor, number, correction_c, placed)
+    if on is None or not on.inside_band:
+        return []
+    peak = overshoot(on.trace, on.hold, on.level, on.allowed)
+    limit = hold.max_overshoot_c if hold.max_overshoot_c is not None else on.hold.above_c
+    if peak is None or peak.overshoot_c <= limit + on.allowed.noise_c:
+        return []
+    return [
+        Finding(
+            "overshoot",
+            "warn" if hold.judged else "note",
+            hold.step,
+            Says.of(
+                "At the control sensor the {hold} went {over} over its target; the {what} decides here, "
+                "but a thinner piece follows the furnace more closely.",
+                hold=hold_words(hold),
+                over=Diff(peak.overshoot_c),
+                what="load sensor" if hold.temperature_from == "load" else "blade's estimate",
+            ),
+            Says("Slow the last part of the ramp where thin pieces are in the same charge."),
+            at_s=peak.at_s,
+        )
+    ]
+
+
+def level_above(hold: HoldResult) -> bool:
+    """Whether the level of a hold lies above its band: that is told by itself."""
+    return hold.level_c is not None and hold.level_c > hold.band_c[1]
