@@ -25,7 +25,7 @@ def window_of(context: VerificationContext, on: HoldOnTrace, stay: Stay | None, 
     if chamber_s is not None and not on.inside_band:  # a load that was not there by then has no hold
         leave_s = max(leave_s, chamber_s)
     return Window(
-        start_s=max(on.begin_s, load_s),
+        start_s=max(on.begin_s, load_s, on.sensor.in_s),
         enter_s=on.edges.enter_s,
         level_start_s=on.level.start_s,
         level_end_s=on.level.end_s,

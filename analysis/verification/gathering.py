@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -30,6 +30,7 @@ from soakwitness.analysis.verification.pieces import Stay, drop_unnamed, piece_s
 from soakwitness.analysis.verification.placing import Placed, place_again, place_holds
 from soakwitness.analysis.verification.readings import GAP_PERIODS, Readings, gaps, readings_of
 from soakwitness.analysis.verification.sensor_errors import SensorErrors, errors_of
+from soakwitness.analysis.verification.visits import visits_of
 from soakwitness.firmware_bridge.common.chamber import Candidate, chamber_of
 
 FEWEST_READINGS = 5
@@ -145,12 +146,15 @@ def gather(
     columns = {c.name: c for c in run.columns}
     chamber = _chamber(trace, recipe, errors_of(columns.get(trace.name), corrections, day))
     loads = tuple(
-        _load(tr, recipe, errors_of(columns.get(tr.name), corrections, day), chamber, columns[tr.name].thickness_mm)
+        load
         for tr in load_traces(run, trace)
+        for load in _visiting(
+            tr, recipe, errors_of(columns.get(tr.name), corrections, day), chamber, columns[tr.name].thickness_mm
+        )
     )
     for load in loads:
         chamber = _with_holds_of(chamber, load)
-    loads = tuple(_placed_again(load, recipe, chamber) for load in loads)
+    loads = tuple(_with_cut(_placed_again(load, recipe, chamber), recipe, chamber) for load in loads)
     stays = drop_unnamed(stays_of(run.marks, pieces))
     doors = doors_of(run)
     estimates = Estimates(chamber, recipe, doors)
@@ -236,16 +240,50 @@ def _chamber(trace: Trace, recipe: Recipe, errors: SensorErrors) -> DecidingSens
     return DecidingSensor(trace.name, source, readings, blocks, errors, read, true, lapsed)  # type: ignore[arg-type]
 
 
-def _load(
+def _visiting(
     trace: Trace, recipe: Recipe, errors: SensorErrors, chamber: DecidingSensor, thickness_mm: float | None
+) -> Iterator[DecidingSensor]:
+    """A load sensor, once for each time that it was in the furnace."""
+    readings = readings_of(trace)
+    visits = visits_of(readings, chamber.readings)
+    ends = [*(visit.in_s for visit in visits[1:]), np.inf]
+    for number, (visit, end_s) in enumerate(zip(visits, ends, strict=True)):
+        part = readings if len(visits) == 1 else readings.part(visit.in_s if number else -np.inf, end_s)
+        if part.t_s.size >= FEWEST_READINGS:
+            load = _load(trace.name, part, recipe, errors, chamber, thickness_mm)
+            yield replace(load, visit=number, in_s=visit.in_s, out_s=visit.out_s)
+
+
+def _with_cut(load: DecidingSensor, recipe: Recipe, chamber: DecidingSensor) -> DecidingSensor:
+    """A load sensor that can be had with its readings up to where it came out, too."""
+    if load.out_s is None:
+        return load
+    made: list[DecidingSensor] = []
+
+    def until_out() -> DecidingSensor:
+        if not made:
+            part = load.readings.part(-np.inf, load.out_s or np.inf)
+            blocks = block_medians(part.t_s, part.temp_c, part.period_s)
+            made.append(_placed_again(replace(load, readings=part, blocks=blocks), recipe, chamber))
+        return made[0]
+
+    return replace(load, until_out=until_out)
+
+
+def _load(
+    name: str,
+    readings: Readings,
+    recipe: Recipe,
+    errors: SensorErrors,
+    chamber: DecidingSensor,
+    thickness_mm: float | None,
 ) -> DecidingSensor:
     """A load sensor, with the holds that it shows by itself only where the chamber misses one."""
-    readings = readings_of(trace)
     blocks: Blocks = block_medians(readings.t_s, readings.temp_c, readings.period_s)
     alone: Placements = (None,) * len(recipe.holds)
     if any(p is None or p.edges is None for p in chamber.placed):
         alone = place_holds(readings, recipe, blocks=blocks)
-    return DecidingSensor(trace.name, "load", readings, blocks, errors, alone, alone, alone, thickness_mm)
+    return DecidingSensor(name, "load", readings, blocks, errors, alone, alone, alone, thickness_mm)
 
 
 def _with_holds_of(chamber: DecidingSensor, load: DecidingSensor) -> DecidingSensor:

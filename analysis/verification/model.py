@@ -247,7 +247,9 @@ class HoldResult:
     longest_s: Bounds | None = None  # longest time above the lower edge of any piece, dips or not
     unmet: tuple[str, ...] = ()  # requirements that fail on what the verdict rests on
     unproven: tuple[str, ...] = ()  # requirements that it leaves open
-    known: KnownError = KnownError()
+    known: KnownError = KnownError()  # what its verdict rests on
+    shown_by: KnownError = KnownError()  # what is known of the sensor that its figures are of
+    sensors: tuple[tuple[str, KnownError], ...] = ()  # all that its pieces' soaks rest on
     limits_verdict: Verdict = "pass"  # of too hot and overshoot alone, which count where the hold is not judged
     too_hot: TooHot | None = None  # None: never over its limit for as long as counts
     pulled: bool = False  # the worst piece was pulled within the record
@@ -258,7 +260,7 @@ class HoldResult:
     @property
     def added_c(self) -> float:
         """What was added to its reading [K]."""
-        return self.known.correction_c if self.known.basis == "true temperature" else 0.0
+        return self.shown_by.correction_c if self.shown_by.basis == "true temperature" else 0.0
 
     @property
     def display_may_read_c(self) -> tuple[float, float] | None:

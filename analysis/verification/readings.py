@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -35,6 +35,12 @@ class Readings:
     def between(self, start_s: float, end_s: float) -> tuple[int, int]:
         """Index range of the readings from ``start_s`` to ``end_s``, both inclusive."""
         return int(np.searchsorted(self.t_s, start_s)), int(np.searchsorted(self.t_s, end_s, side="right"))
+
+    def part(self, start_s: float, end_s: float) -> Readings:
+        """The readings from ``start_s`` to ``end_s`` [s], both inclusive."""
+        low, high = self.between(start_s, end_s)
+        thin = None if self.thin is None else self.thin[low : max(high - 1, low)]
+        return replace(self, t_s=self.t_s[low:high], temp_c=self.temp_c[low:high], thin=thin)
 
     def at(self, at_s: float) -> float:
         """Temperature at a moment [degC], on the straight line between its neighbours."""

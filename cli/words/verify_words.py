@@ -107,9 +107,9 @@ def _hold(hold: HoldResult, unit: Unit, control: str) -> Iterator[str]:
     yield f"{head} soak {soak}: {_verdicts(hold)}.{reported}"
     if hold.enter_s is not None and hold.leave_s is not None:
         yield f"In the band from {moment(hold.enter_s)} to {moment(hold.leave_s)}{_in_band(hold)}."
-    reads = reads_words(hold.known, hold.shown_c) if hold.shown_c is not None else None
+    reads = reads_words(hold.shown_by, hold.shown_c) if hold.shown_c is not None else None
     if reads is not None:
-        set_to = hold.known.set_to_c if hold.measured_by == control else None
+        set_to = hold.shown_by.set_to_c if hold.measured_by == control else None
         setting = f": set {temperature(set_to, unit)} to be at {target}" if set_to is not None else ""
         yield f"It {reads.text(unit)}{setting}."
     if hold.overshoot_c is not None:

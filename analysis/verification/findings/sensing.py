@@ -10,7 +10,7 @@ from soakwitness.analysis.runs import Run
 from soakwitness.analysis.verification.bad_readings import BadReadings
 from soakwitness.analysis.verification.context import DecidingSensor
 from soakwitness.analysis.verification.findings.view import View, hold_words
-from soakwitness.analysis.verification.model import Finding, HoldResult
+from soakwitness.analysis.verification.model import Finding, HoldResult, KnownError
 from soakwitness.analysis.verification.pairs import steady_levels
 from soakwitness.analysis.verification.readings import GAP_PERIODS, gaps
 from soakwitness.analysis.verification.sensor_errors import reads_words
@@ -250,18 +250,19 @@ def _changed(view: View) -> list[Finding]:
 
 def _calibration(view: View) -> list[Finding]:
     """What is not known of the sensors that decide: each with its words once, for the holds it is true of."""
-    told: dict[str, list[HoldResult]] = {}
+    told: dict[str, list[tuple[HoldResult, str, KnownError]]] = {}
     for hold in view.holds:
-        if hold.measured_by is not None and (hold.known.lapsed or hold.known.source in ("tolerance class", "none")):
-            told.setdefault(str(hold.known.says), []).append(hold)
-    return [_uncalibrated(holds, whole=len(told) == 1) for holds in told.values()]
+        for name, known in hold.sensors:
+            if known.lapsed or known.source in ("tolerance class", "none"):
+                told.setdefault(str(known.says), []).append((hold, name, known))
+    return [_uncalibrated(many, whole=len(told) == 1) for many in told.values()]
 
 
-def _uncalibrated(holds: list[HoldResult], *, whole: bool) -> Finding:
-    known = holds[0].known
-    names = list(dict.fromkeys(h.measured_by or "" for h in holds))
+def _uncalibrated(many: list[tuple[HoldResult, str, KnownError]], *, whole: bool) -> Finding:
+    holds, known = [hold for hold, _, _ in many], many[0][2]
+    names = list(dict.fromkeys(name for _, name, _ in many))
     name = names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
-    within = [h.known.expanded_c for h in holds if h.known.expanded_c is not None]
+    within = [one.expanded_c for _, _, one in many if one.expanded_c is not None]
     up_to = Says.of(" (up to {most})", most=Diff(max(within))) if within else Says("")
     at = Says("") if whole else Says.of(", at the {hold}", hold=hold_words(holds[0]))
     lapsed = known.lapsed is not None
