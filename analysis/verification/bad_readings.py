@@ -36,9 +36,10 @@ NEAR_C, NEAR_C_PER_S = 10.0, 0.5
 CLEARLY = 5.0
 LEAST_JUMP_C, RISES, FASTER = 5.0, 3.0, 1.5
 COMES_BACK_S, STAYS_SHARE, OPENED_S = 600.0, 0.7, 120.0
-ARRIVES_STEPS = 1.5
+ARRIVES_STEPS, ARRIVES_SHARE, LATE_S = 1.5, 0.6, 10.0
 TURNS_SHARE = 0.4  # of noise about two thirds of all bends turn the other way; of a smooth course hardly any
-NOISY_STEPS = 0.6  # deviation of a reading in steps; rounding alone makes 0.3
+NOISY_STEPS = 0.55  # deviation of a reading in steps; rounding alone makes 0.3
+AROUND = 7  # readings
 
 
 @dataclass(frozen=True)
@@ -189,10 +190,19 @@ def _jumped(trace: Trace, start: int, at_c: float) -> bool:
 
 
 def _arrived_at_once(trace: Trace, start: int) -> bool:
-    """Whether readings still climbed by several steps each when they stopped: a furnace arrives gently."""
-    before = trace.temp_c[max(0, start - 4) : start + 1]
-    before = before[np.isfinite(before)]
-    return before.size >= 3 and float(before[-1] - before[0]) > ARRIVES_STEPS * trace.resolution_c * (before.size - 1)
+    """Whether readings still climbed as fast as before when they stopped: a furnace arrives gently."""
+    seen = np.flatnonzero(np.isfinite(trace.temp_c[:start]))
+    if seen.size < 7:
+        return False
+    t, y = trace.t_s[seen], trace.temp_c[seen]
+    late = min(int(np.searchsorted(t, t[-1] - LATE_S)), seen.size - 3)  # of the last step a part may be cut off
+    early = min(int(np.searchsorted(t, t[late] - 3.0 * LATE_S)), late - 4)
+    if early < 0:
+        return False
+    late_c_per_s = float(y[-1] - y[late]) / float(t[-1] - t[late])
+    early_c_per_s = float(y[late] - y[early]) / float(t[late] - t[early])
+    climbed = float(y[-1] - y[late]) > ARRIVES_STEPS * trace.resolution_c * (seen.size - 1 - late)
+    return climbed and late_c_per_s >= ARRIVES_SHARE * early_c_per_s
 
 
 def _jumped_here(trace: Trace, start: int) -> bool:
@@ -262,17 +272,34 @@ def _moved(t: FloatArray, signal: FloatArray | None, start: int, end: int) -> fl
 
 def _noise_ceased(trace: Trace, start: int) -> bool:
     """Whether the readings before a stretch were noisier than rounding makes them."""
-    before = trace.temp_c[max(0, start - 200) : start]
-    before = before[np.isfinite(before)]
+    part = slice(max(0, start - 200), start)
+    seen = np.isfinite(trace.temp_c[part])
+    t_s, before = trace.t_s[part][seen], trace.temp_c[part][seen]
     if before.size < 20:
         return False
     steps = np.abs(np.diff(before))
     step_c = max(trace.resolution_c, float(np.min(steps[steps > 1e-9], initial=np.inf)))
-    # The third difference of a smooth course is next to nothing; white noise makes sqrt(20) of its deviation.
-    deviation = 1.4826 * float(np.median(np.abs(np.diff(before, 3)))) / np.sqrt(20.0)
+    # From a parabola through seven readings (Savitzky and Golay, 1964) rounding alone stays within its half step, also
+    # on a ramp; white noise leaves sqrt(14/21) of its deviation, and four of five lie within 1.28 of that.
+    deviation = float(np.quantile(np.abs(_off_parabola(t_s, before)), 0.8)) / (1.28 * np.sqrt(14.0 / 21.0))
     bends = np.sign(np.diff(before, 2))
     turns = float(np.mean(bends[1:] * bends[:-1] < 0.0))
     return deviation >= NOISY_STEPS * step_c and turns >= TURNS_SHARE
+
+
+def _off_parabola(t_s: FloatArray, temp_c: FloatArray) -> FloatArray:
+    """How far each reading lies from the parabola through it and its six neighbours [K], at the times they have [s]."""
+    t, y = (
+        np.lib.stride_tricks.sliding_window_view(t_s, AROUND),
+        np.lib.stride_tricks.sliding_window_view(temp_c, AROUND),
+    )
+    middle = AROUND // 2
+    away = (t - t[:, middle : middle + 1]) / np.maximum(np.ptp(t, axis=1, keepdims=True), 1e-9)
+    powers = np.stack([np.ones_like(away), away, away**2], axis=2)
+    normal = np.swapaxes(powers, 1, 2) @ powers + 1e-12 * np.eye(3)
+    at_middle = np.linalg.solve(normal, np.swapaxes(powers, 1, 2) @ y[:, :, None])[:, 0, 0]
+    off: FloatArray = y[:, middle] - at_middle
+    return off
 
 
 def _contacts(trace: Trace) -> list[BadReadings]:

@@ -36,6 +36,9 @@ def window_of(context: VerificationContext, on: HoldOnTrace, stay: Stay | None, 
         pull_s=stay.pull_s if stay is not None else None,
         edges_on=on.trace,
         chamber_leaves_s=chamber_s,
+        climbs_on=any(
+            p is not None and p.hold.target_c > on.hold.target_c for p in context.chamber.placed[on.number + 1 :]
+        ),
         follows={"low": work.low, "best": work.best, "high": work.high} if estimated and work else None,
     )
 

@@ -102,11 +102,9 @@ def load_traces(run: Run, chamber: Trace) -> tuple[Trace, ...]:
 
 
 def corrected(trace: Trace, errors: SensorErrors) -> Readings:
-    """Readings with what a calibration in force says added, over all of its temperatures."""
+    """Readings with what a calibration in force says added, where it reaches; elsewhere they stay what was shown."""
     readings = readings_of(trace)
-    if errors.calibration is None or errors.overdue:
-        return readings
-    return replace(readings, temp_c=readings.temp_c + errors.calibration.correction_c(readings.temp_c))
+    return replace(readings, temp_c=readings.temp_c + errors.added_c(readings.temp_c))
 
 
 def uncertain_gaps(run: Run) -> tuple[tuple[float, float], ...]:

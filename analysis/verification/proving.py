@@ -16,6 +16,12 @@ def what_would_prove_all(view: View, findings: tuple[Finding, ...]) -> tuple[Say
     """What would turn a run's "not proven" into "pass": of all judged holds and ramps, and of the record."""
     says = [p for h in view.holds if h.judged for p in h.proves]
     says += [
+        Says.of(
+            "Hold at {target}: what shows that it stayed under its limit, though it is only reported.", target=Temp(at)
+        )
+        for at in dict.fromkeys(h.target_c for h in view.holds if not h.judged and h.limits_verdict == "not proven")
+    ]
+    says += [
         Says.of("Ramp to {to}: a record that covers it.", to=Temp(r.to_c))
         for r in view.ramps.values()
         if r.verdict == "not proven"

@@ -7,8 +7,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 
+import numpy as np
+
 from soakwitness.analysis.calibration.correction import Correction
 from soakwitness.analysis.recipes.model import Hold
+from soakwitness.analysis.runs import FloatArray
 from soakwitness.analysis.thermocouple_tolerance import tolerance_c, tolerance_of
 from soakwitness.analysis.verification.model import Basis, ErrorSource, KnownError, LapsedError
 from soakwitness.firmware_bridge.common.units import to_kelvin
@@ -54,6 +57,15 @@ class SensorErrors:
             lapsed=LapsedError(lapsed[0], lapsed[1] * self._grown()) if lapsed else None,
             set_to_c=self.calibration.shown_at(hold.target_c) if in_force and self.calibration else None,
         )
+
+    def added_c(self, temp_c: FloatArray) -> FloatArray:
+        """What a calibration in force adds to readings [K, degC], nothing beyond its range; shape (n,) each."""
+        correction = self.calibration
+        if correction is None or self.overdue:
+            return np.zeros_like(temp_c)
+        reaches = (temp_c >= correction.low_c - MARGIN_C) & (temp_c <= correction.high_c + MARGIN_C)
+        added: FloatArray = np.where(reaches, correction.correction_c(temp_c), 0.0)
+        return added
 
     def _calibrated(self, hold: Hold) -> tuple[float, float] | None:
         """Correction and U [K] of the calibration at a hold; None where it does not reach target and both edges."""

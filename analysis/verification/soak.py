@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from soakwitness.analysis.recipes.model import Hold
+from soakwitness.analysis.runs import FloatArray
 from soakwitness.analysis.verification.edges import SWING_S, TAKEN_BACK_S
 from soakwitness.analysis.verification.intervals import Allowed, Inside, Mode, inside, merged
 from soakwitness.analysis.verification.readings import Readings, crossing_s
@@ -43,6 +44,8 @@ class Window:
         The work, low, best and high, where it lags behind ``edges_on`` and leaves by itself after it.
     doors : tuple
         Dips (from, to) [s] that a door explains: the walls stay hot meanwhile.
+    climbs_on : bool
+        A hotter hold was found after it; else what went out upwards and did not come back at once is over.
     """
 
     start_s: float
@@ -58,6 +61,7 @@ class Window:
     chamber_leaves_s: float | None = None
     follows: Mapping[Mode, Readings] | None = None
     doors: Spans = ()
+    climbs_on: bool = True
 
 
 @dataclass(frozen=True)
@@ -98,6 +102,8 @@ def _went_up(window: Window, level_c: float, width_c: float, mode: Mode, noise_c
     low, high = trace.between(window.level_end_s, window.limit_s)
     part = trace.temp_c[low:high]
     part = part[: _until(part > level_c + width_c)]
+    if not window.climbs_on:
+        part = part[: _until(_stays_out(trace.t_s[low : low + part.size], part > level_c + noise_c))]
     if mode == "low":
         first = int(np.argmax(part > level_c - noise_c)) if np.any(part > level_c - noise_c) else part.size
         return window.limit_s if first == part.size else _at(trace, low + first - 1, window.level_end_s)
@@ -165,6 +171,15 @@ def _came_down(window: Window, level_c: float, mode: Mode, noise_c: float) -> fl
     if mode == "low" or last + 1 >= trace.t_s.size or trace.temp_c[last + 1] > level_c:
         return _at(trace, min(last + 1, trace.t_s.size - 1), 0.0)
     return crossing_s(trace, last, level_c)
+
+
+def _stays_out(t_s: FloatArray, out: np.ndarray) -> np.ndarray:
+    """Where a trace goes out for longer than what is taken back at once."""
+    ends = np.flatnonzero(np.diff(np.concatenate(([False], out, [False])).astype(np.int8))).reshape(-1, 2)
+    gone = np.zeros(out.size, dtype=bool)
+    for first, after in ends:
+        gone[first] = t_s[min(after, t_s.size - 1)] - t_s[first] > TAKEN_BACK_S
+    return gone
 
 
 def _until(gone: np.ndarray) -> int:

@@ -13,6 +13,7 @@ from soakwitness.analysis.comparison import (
 from soakwitness.analysis.verification.findings.view import WHERE, View, hold_words
 from soakwitness.analysis.verification.model import Finding, HoldResult, TooHot
 from soakwitness.analysis.verification.overshoot import overshoot
+from soakwitness.analysis.verification.too_hot import hot_limit_c
 from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, Value, duration
 
 OPEN_C = 30.0  # a bare chamber so little over its limit leaves open how hot the work was; common practice, no source
@@ -27,6 +28,8 @@ def _too_hot(view: View, hold: HoldResult) -> list[Finding]:
     """Too hot from load to pull, whatever the recipe calls that minute; a hold that is not judged excuses none."""
     hot = hold.too_hot
     told = level_above(hold) and "level" in (*hold.unmet, *hold.unproven)
+    if hot is None and "too hot" in hold.unproven and not told:
+        return [_too_hot_or_not(view, hold)]
     if hot is None or (told and "too hot" not in hold.unmet):
         return []
     failed = "too hot" in hold.unmet
@@ -55,6 +58,24 @@ def _too_hot(view: View, hold: HoldResult) -> list[Finding]:
             at_s=hot.at_s,
         )
     ]
+
+
+def _too_hot_or_not(view: View, hold: HoldResult) -> Finding:
+    """As read it stayed under its limit, and its sensor's error or a gap leaves open whether it did."""
+    return Finding(
+        "out of band",
+        "warn",
+        hold.step,
+        Says.of(
+            "Whether the work stayed under its limit of {limit} around the {hold} is left open: by its sensor's error, "
+            "its noise or a gap.",
+            limit=Temp(hot_limit_c(view.recipe_hold(hold))),
+            hold=hold_words(hold),
+        ),
+        Says("Hold it a little lower, or know the sensor better: soakwitness calibrate."),
+        at_s=hold.enter_s,
+        until_s=hold.leave_s,
+    )
 
 
 def _as_temper(view: View, hold: HoldResult, hot: TooHot) -> Says:

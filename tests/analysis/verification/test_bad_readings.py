@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 
 from soakwitness.analysis.runs import FloatArray, Run
 from soakwitness.analysis.verification.bad_readings import bad_readings
@@ -89,3 +90,14 @@ def test_a_number_jumped_to_without_the_noise_it_had_is_a_broken_sensor():
     temp_c[6500:] = 25.0
     (found,) = bad_readings(run_with(temp_c))
     assert (found.kind, found.start_s, found.end_s) == ("broken", 6500.0, 9000.0)
+
+
+@pytest.mark.parametrize("rate_c_per_h", [450.0, 540.0, 543.0, 600.0, 900.0])
+@pytest.mark.parametrize("every_s", [10.0, 30.0, 60.0])
+def test_the_steps_of_a_whole_degree_on_a_ramp_are_no_noise(rate_c_per_h: float, every_s: float):
+    # A ramp whose readings lie half-way between steps goes 13, 14, 13, ...; then the hold shows one number for long.
+    t_s = np.arange(0.0, 12_000.0, every_s)
+    arrives_s = 1020.0 / rate_c_per_h * 3600.0
+    temp_c = np.interp(t_s, [0, arrives_s, arrives_s + 1800, 12_000], [20, 1040, 1040, 700])
+    run = make_run(t_s, {"furnace": np.round(temp_c)}, columns=[sensor(resolution=1.0)])
+    assert bad_readings(run) == ()

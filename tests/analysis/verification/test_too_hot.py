@@ -83,3 +83,23 @@ def test_a_temper_says_how_long_its_heat_would_take_at_the_target():
     (says,) = (str(f.says) for f in found.findings if f.severity == "fail")
     minutes = float(says.split("tempers as ")[1].split(" h")[0]) * 60
     assert minutes == pytest.approx(181, rel=0.05)
+
+
+@pytest.mark.parametrize(("stand_c", "verdict"), [(250.0, "fail"), (700.0, "pass")])
+def test_a_stand_on_the_way_down_that_is_nearer_to_the_colder_hold_has_its_limit(stand_c: float, verdict: str):
+    # 900, then 200 +-5 for an hour: twenty minutes at 250 temper for hours; a stand at 700 is on the way from 900.
+    course = [
+        (0, 20),
+        (1760, 900),
+        (2960, 900),
+        (3660, stand_c),
+        (4860, stand_c),
+        (5560, 200),
+        (9400, 200),
+        (11000, 80),
+    ]
+    t_s, temp_c = drawn(course)
+    run = make_run(t_s, {"furnace": temp_c}, columns=[sensor()])
+    found = verify(run, simple_recipe((900, 15, 5), (200, 60, 5)))
+    assert found.verdict == verdict
+    assert ("too hot" in found.holds[1].unmet) == (verdict == "fail")
