@@ -35,6 +35,7 @@ class Asked:
     hidden_s: float
     peak: Overshoot | None
     hot: HotFigures | None
+    ends: bool
     level_c: float | None = None
 
 
@@ -98,7 +99,8 @@ def ask(context: VerificationContext, on: HoldOnTrace | None, work: Work, stay: 
     if work.gone:  # the chamber alone shows no pass where a load sensor should have told
         asked.append(req.Requirement("load sensor", lambda _: False, lambda _: True))
     level_c = sum(levels) / 2.0 if levels is not None else None
-    return Asked(on, work, measure, tuple(asked), hidden_s, peak[1] if peak else None, hot[1] if hot else None, level_c)
+    ends, shown = _ends(on, stay), peak[1] if peak else None
+    return Asked(on, work, measure, tuple(asked), hidden_s, shown, hot[1] if hot else None, ends, level_c)
 
 
 def dips_in(context: VerificationContext, on: HoldOnTrace) -> tuple[Dip, ...]:

@@ -17,6 +17,7 @@ from soakwitness.analysis.verification.intervals import Allowed
 from soakwitness.analysis.verification.model import KnownError, Source, UsualDifference, WorkTemperature
 from soakwitness.analysis.verification.overshoot import Level, level_part
 from soakwitness.analysis.verification.pieces import Stay
+from soakwitness.analysis.verification.placed_edges import Placements, placed_edges
 from soakwitness.analysis.verification.placing import Placed
 from soakwitness.analysis.verification.readings import Readings, noise
 from soakwitness.analysis.verification.sensor_errors import SensorErrors
@@ -33,7 +34,6 @@ SAME_C = 0.005
 MARKED_LATE_S = 120.0  # people mark a load or a pull when their hands are free
 FEWEST_ALIKE, NO_WARMER_C = 5, 1.0
 ALIKE_C = 3.0  # a change beyond that is a finding wherever two sensors are compared; common practice, no source
-Placements = tuple[Placed | None, ...]
 
 
 @dataclass(frozen=True)
@@ -324,7 +324,7 @@ class VerificationContext:
         if placed is None:
             return None
         following = next((p for p in every[number + 1 :] if p is not None), None)
-        edges = _edges(every, number, trace)
+        edges = placed_edges(every, number, trace)
         assert edges is not None
         limit = following.stays[0].start_s if following else float(trace.t_s[-1])
         begin = placed.window_s if placed.window_s is not None else self.start_s
@@ -368,7 +368,7 @@ class VerificationContext:
         """Level part and noise of one hold on a sensor; None where it is not there."""
         key = ("level", sensor.key, correction_c, number)
         if key not in self.remembered.others:
-            placed, edges = every[number], _edges(every, number, sensor.readings)
+            placed, edges = every[number], placed_edges(every, number, sensor.readings)
             self.remembered.others[key] = (None, None)
             if placed is not None and edges is not None:
                 allowed = self.allowed(sensor.readings, edges.enter_s, edges.leave_s, placed.hold)
@@ -376,20 +376,3 @@ class VerificationContext:
                 self.remembered.others[key] = (level, allowed)
         known: tuple[Level | None, Allowed | None] = self.remembered.others[key]
         return known
-
-
-def _edges(every: Placements, number: int, trace: Readings) -> Edges | None:
-    """Edges of a hold on a trace; those of its stays where it was level beside its band."""
-    placed = every[number]
-    if placed is None or placed.edges is not None:
-        return placed.edges if placed is not None else None
-    following = next((p for p in every[number + 1 :] if p is not None), None)
-    return _edges_beside(placed, following, trace)
-
-
-def _edges_beside(placed: Placed, following: Placed | None, trace: Readings) -> Edges:
-    """Edges of a hold that was level beside its band: those of its stays."""
-    last = placed.stays[-1].end_s
-    climbs = following is not None and following.hold.target_c > placed.hold.target_c
-    left = last < trace.t_s[-1] - 2.0 * trace.period_s
-    return Edges(placed.stays[0].start_s, last, left=left, left_upward=climbs)

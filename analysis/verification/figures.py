@@ -97,7 +97,8 @@ def lag_of(context: VerificationContext, on: HoldOnTrace, work: Work, window: Wi
     None where only one sensor is known, or where the work never reached the band.
     """
     placed = context.chamber.placed_true[on.number] or context.chamber.placed[on.number]
-    if placed is None or placed.edges is None or work.source == "control":
+    unknown_load = not np.isfinite(window.start_s) or (context.recipe.load == "hot" and not _marked(context))
+    if placed is None or placed.edges is None or work.source == "control" or unknown_load:
         return None
     since = max(placed.edges.enter_s, window.start_s)
     if work.lag is not None:
@@ -113,7 +114,14 @@ def lag_of(context: VerificationContext, on: HoldOnTrace, work: Work, window: Wi
     if any(t is None for t in times):
         return None
     low, best, high = (float(t or 0.0) - since for t in times)
-    return Bounds(min(low, best), best, max(high, best))
+    if best < 0.0:  # it reads high, or was warm: it did not lag
+        return None
+    return Bounds(max(min(low, best), 0.0), best, max(high, best))
+
+
+def _marked(context: VerificationContext) -> bool:
+    """Whether a load was marked at all."""
+    return any(stay.load_s is not None for stay in context.stays)
 
 
 def lost_in(context: VerificationContext, on: HoldOnTrace) -> bool:

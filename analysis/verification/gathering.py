@@ -17,7 +17,6 @@ from soakwitness.analysis.verification.context import (
     ROOM_C,
     SAME_C,
     DecidingSensor,
-    Placements,
     StandsIn,
     VerificationContext,
     Work,
@@ -27,6 +26,7 @@ from soakwitness.analysis.verification.dips import own_cooling
 from soakwitness.analysis.verification.estimates import Estimates
 from soakwitness.analysis.verification.model import PieceInfo, UsualDifference
 from soakwitness.analysis.verification.pieces import Stay, drop_unnamed, piece_spec, questions_of, stays_of
+from soakwitness.analysis.verification.placed_edges import Placements
 from soakwitness.analysis.verification.placing import Placed, place_again, place_holds
 from soakwitness.analysis.verification.readings import GAP_PERIODS, Readings, gaps, readings_of
 from soakwitness.analysis.verification.sensor_errors import SensorErrors, errors_of

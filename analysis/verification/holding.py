@@ -279,9 +279,12 @@ def _result(
         sensors=tuple(dict.fromkeys((one.asked.on.sensor.name, one.known) for one in every if one.tells_soak)),
         limits_verdict=req.worst(p.limits_verdict for p in found),
         too_hot=_too_hot(hot),
-        pulled=any(p.pull_s is not None and p.pull_s <= context.end_s for p in found),
+        load_s=soaked.result.load_s,
+        pull_s=soaked.result.pull_s,
+        began=on.began,
+        ended=soaked.asked.ends,
+        all_out=all(p.pull_s is not None and p.pull_s <= float(context.run.t_s[-1]) for p in found),
         fitted=soaked.asked.work.fitted,
-        control_level_c=chamber.level.level_c + chamber.correction_c,
     )
 
 

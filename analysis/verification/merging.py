@@ -31,7 +31,7 @@ def merged(heats: Sequence[Verification]) -> Verification:
 def chosen(heats: Sequence[Verification], begins_s: Sequence[float]) -> Verification:
     """Heats in which nothing was marked: a requirement once met stays met, what was too hot once stays too hot.
 
-    Said is which of them was judged, and that nobody marked what was in it.
+    Said is which of them was judged, by where each begins [s], and that nobody marked what was in it.
     """
     hot = [v for v in heats if any(h.limits_verdict == "fail" for h in v.holds)]
     ways = list(zip(heats, begins_s, strict=True))
@@ -56,7 +56,7 @@ def chosen(heats: Sequence[Verification], begins_s: Sequence[float]) -> Verifica
 
 
 def with_unmarked(found: Verification, begins_s: Sequence[float]) -> Verification:
-    """Say which heats were left out, because no charge was marked in them."""
+    """Say which heats, by where each begins [s], were left out, because no charge was marked in them."""
     if not begins_s:
         return found
     finding = Finding(

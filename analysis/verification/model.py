@@ -5,8 +5,7 @@ Times are seconds on the run's ``t_s``; temperatures degC; differences K; None i
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Literal
 
 from soakwitness.analysis.runs import FloatArray
@@ -252,9 +251,12 @@ class HoldResult:
     sensors: tuple[tuple[str, KnownError], ...] = ()  # all that its pieces' soaks rest on
     limits_verdict: Verdict = "pass"  # of too hot and overshoot alone, which count where the hold is not judged
     too_hot: TooHot | None = None  # None: never over its limit for as long as counts
-    pulled: bool = False  # the worst piece was pulled within the record
+    load_s: float | None = None  # of the piece that its figures are of
+    pull_s: float | None = None
+    began: bool = True  # the record shows how it began, and how it ended for that piece
+    ended: bool = True
+    all_out: bool = False  # every piece was pulled within the record
     fitted: bool = False  # a packet estimate rests on a measured packet
-    control_level_c: float | None = None
     kind: Literal["hold"] = "hold"
 
     @property
@@ -289,7 +291,6 @@ class WorkTemperature:
     high_c: FloatArray
     fitted: bool = True
     biot: float | None = None
-    eats_s: Mapping[int, Bounds] = field(default_factory=dict)  # hold's step: minutes the packet eats
 
 
 @dataclass(frozen=True)

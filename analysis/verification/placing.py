@@ -192,6 +192,8 @@ def _edges_of(
     after_s, previous = float(readings.t_s[0]), None
     for place, number in enumerate(found):
         hold, mine = holds[number], stays[number]
+        while len(mine) > 1 and passing.only_passes(readings, hold, mine[0], mine[1].start_s):
+            mine = mine[1:]  # on the way down from a hotter hold; this one came after
         following = found[place + 1] if place + 1 < len(found) else None
         before_s = stays[following][0].start_s if following is not None else float(readings.t_s[-1])
         begin = begins_s[number]

@@ -94,10 +94,13 @@ class SensorErrors:
             return told[0]
         if self.wire is not None:
             at_c = _finite(float(tolerance_c(*self.wire, hold.target_c)))
+            wire = f"new type {self.wire[0]} wire, class {self.wire[1]}"
+            if at_c is None:
+                says = Says.of("{wire} has no tolerance at {target}", wire=wire, target=Temp(hold.target_c))
+                return "none", None, self._with_lapse(says)
             also = "" if self.instrument_c is None else ", with the instrument's own"
-            says = Says(f"tolerance of new type {self.wire[0]} wire, class {self.wire[1]}{also}")
-            both = None if at_c is None else math.hypot(at_c, self.instrument_c or 0.0)
-            return "tolerance class", both, self._with_lapse(says)
+            both = math.hypot(at_c, self.instrument_c or 0.0)
+            return "tolerance class", both, self._with_lapse(Says(f"tolerance of {wire}{also}"))
         return "none", None, self._with_lapse(self._nothing(hold))
 
     def _nothing(self, hold: Hold) -> Says:

@@ -148,7 +148,7 @@ def _of_context(context: VerificationContext, bad: tuple[BadReadings, ...]) -> V
             *(() if _wrong_unit(absences) else soaks.find(view)),
             *presence.find(view, absences),
             *rates.find(view),
-            *sensing.find(view, bad),
+            *(f for f in sensing.find(view, bad) if not (_wrong_unit(absences) and f.code == "sensor fault")),
             *charge.find(view),
         ]
     )
@@ -264,9 +264,7 @@ def shown_work(context: VerificationContext, holds: Sequence[HoldResult]) -> Wor
         ]
         slowest = min(works, key=lambda w: float(np.sum(w.best.temp_c)), default=None)
         shown = slowest.shown if slowest is not None else None
-    if shown is None:
-        return None
-    return replace(shown, eats_s={h.step: h.lag_s for h in holds if h.lag_s is not None})
+    return shown
 
 
 def _in_order(recipe: Recipe, view: View) -> list[RampResult | HoldResult]:

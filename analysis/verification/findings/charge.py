@@ -170,8 +170,13 @@ def _one_cooling(view: View, left_s: float, next_s: float, step: int) -> list[Fi
         if seen:
             says = Says.of("the load sensor fell to {coldest} only", coldest=Temp(coldest))
             return [_too_warm(view, step, says, left_s)]
-    warm = [s.hand_warm_s for s in context.stays if s.hand_warm_s is not None and left_s <= s.hand_warm_s <= next_s]
-    loads = [s.load_s for s in context.stays if s.load_s is not None and left_s <= s.load_s <= next_s]
+    # The furnace may have stayed hot: what counts is what was marked from the pull to the next load.
+    pulls = [s.pull_s for s in context.stays if s.pull_s is not None and s.pull_s <= next_s]
+    since_s = min([left_s, *pulls[-1:]])
+    loads = [s.load_s for s in context.stays if s.load_s is not None and since_s < s.load_s]
+    until_s = max([next_s, *loads[:1]])
+    warm = [s.hand_warm_s for s in context.stays if s.hand_warm_s is not None and since_s <= s.hand_warm_s <= until_s]
+    loads = [at_s for at_s in loads if at_s <= until_s]
     if warm and loads and min(loads) < max(warm):
         says = Says(f"it was loaded {duration(max(warm) - min(loads))} before it was marked hand-warm")
         return [_too_warm(view, step, says, min(loads))]
@@ -240,9 +245,14 @@ def _recovery(view: View) -> list[Finding]:
     return found
 
 
+def unmarked_load(context: VerificationContext) -> bool:
+    """Whether the recipe loads into the hot furnace and nobody marked when."""
+    return context.recipe.load == "hot" and all(s.load_s is None for s in context.stays)
+
+
 def _unmarked_load(view: View) -> list[Finding]:
     context = view.context
-    if context.recipe.load != "hot" or any(s.load_s is not None for s in context.stays):
+    if not unmarked_load(context):
         return []
     dips = loading_dips(context)
     listed = joined([Says.of("{at} ({down} down)", at=moment(t), down=Diff(d)) for t, d in dips[:6]], ", ")

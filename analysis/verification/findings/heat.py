@@ -10,12 +10,15 @@ from soakwitness.analysis.comparison import (
     equal_temper_time_h,
     temper_parameter,
 )
-from soakwitness.analysis.verification.findings.view import WHERE, View, hold_words
+from soakwitness.analysis.verification.findings.view import View, hold_words, where_words
 from soakwitness.analysis.verification.model import Finding, HoldResult, TooHot
 from soakwitness.analysis.verification.overshoot import overshoot
+from soakwitness.analysis.verification.readings import GAP_PERIODS
 from soakwitness.analysis.verification.too_hot import hot_limit_c
 from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, Value, duration
 
+MOST_EQUAL_S = 3_600_000.0
+WORTH_SAYING_C = 0.05
 OPEN_C = 30.0  # a bare chamber so little over its limit leaves open how hot the work was; common practice, no source
 
 
@@ -33,11 +36,16 @@ def _too_hot(view: View, hold: HoldResult) -> list[Finding]:
     if hot is None or (told and "too hot" not in hold.unmet):
         return []
     failed = "too hot" in hold.unmet
+    inside = hold.enter_s is not None and hold.leave_s is not None and hold.enter_s <= hot.at_s <= hold.leave_s
+    if inside and "overshoot" in hold.unmet:
+        return []  # the same heat, told once
     if not failed and "too hot" not in hold.unproven:
         return []
     answer = ""
     if hold.temperature_from == "control" and hot.by_c < OPEN_C:
-        answer = " A load sensor, a packet or max_overshoot in the recipe would tell whether the work was so hot."
+        answer = " A load sensor or a packet would tell whether the work was so hot"
+        stated = hold.max_overshoot_c is not None
+        answer += "." if stated else "; max_overshoot in the recipe, how far over its target it may go."
     return [
         Finding(
             "out of band",
@@ -48,7 +56,7 @@ def _too_hot(view: View, hold: HoldResult) -> list[Finding]:
                 "for {over} in all.{temper}{answer}",
                 hold=hold_words(hold),
                 reached=Temp(hot.reached_c),
-                where=WHERE[hold.temperature_from or "control"],
+                where=where_words(view, hold),
                 limit=Temp(hot.limit_c),
                 over=duration(max(hot.over_s, 1.0)),
                 temper=_as_temper(view, hold, hot),
@@ -83,17 +91,21 @@ def _as_temper(view: View, hold: HoldResult, hot: TooHot) -> Says:
     if hold.target_c >= TEMPER_BELOW_C or hold.measured_by is None:
         return Says("")
     trace = next(s for s in view.context.sensors if s.name == hold.measured_by).readings
-    first, _ = trace.between(hot.at_s, hot.at_s)
-    temp_c = trace.temp_c[first:] + hold.added_c
-    back = np.flatnonzero(temp_c <= hot.limit_c)
-    stop = int(back[0]) if back.size else temp_c.size
-    if stop < 2:
+    load_s = hold.load_s if hold.load_s is not None else -np.inf
+    pull_s = hold.pull_s if hold.pull_s is not None else np.inf
+    low, high = trace.between(max(load_s, hot.at_s), pull_s)
+    temp_c = trace.temp_c[low:high] + hold.added_c
+    over = np.flatnonzero(temp_c > hot.limit_c)
+    if over.size < 2:
         return Says("")
-    parameter = temper_parameter(trace.t_s[first : first + stop], temp_c[:stop])
-    equal_s = equal_temper_time_h(hold.target_c, parameter) * 3600.0
+    # The time over the limit alone, its breaks left out.
+    step_s = np.minimum(np.diff(trace.t_s[low:high][over]), GAP_PERIODS * trace.period_s)
+    at_s = np.concatenate(([0.0], np.cumsum(step_s)))
+    equal_s = equal_temper_time_h(hold.target_c, temper_parameter(at_s, temp_c[over])) * 3600.0
+    equal = f"over {duration(MOST_EQUAL_S)}" if equal_s > MOST_EQUAL_S else duration(equal_s)
     return Says.of(
         " That tempers as {equal} at {target} do (Hollomon-Jaffe, C = {constant}).",
-        equal=duration(equal_s),
+        equal=equal,
         target=Temp(hold.target_c),
         constant=f"{TEMPER_CONSTANT:g}",
     )
@@ -126,7 +138,7 @@ def _overshoot(view: View, hold: HoldResult) -> list[Finding]:
     over = hold.overshoot_c - (hold.band_c[1] - hold.target_c)
     swings = view.recipe_hold(hold).judge_by == "mean"
     told = hold.too_hot is not None and "too hot" in (*hold.unmet, *hold.unproven)
-    if over > 0.0 and not level_above(hold) and not swings and not told:
+    if over > WORTH_SAYING_C and not level_above(hold) and not swings and not told:
         advice = "Slow the last part of the ramp" + (
             ", or state max_overshoot in the recipe." if limit is None else "."
         )

@@ -50,7 +50,11 @@ def _pace(step: Ramp, ramp: RampResult) -> list[Finding]:
                         word="at least" if code == "slow ramp" else "at most",
                         limit=Rate(limit),
                     ),
-                    Says("Check the rate in the controller, the mains voltage and the elements."),
+                    Says(
+                        "Check the rate in the controller, the mains voltage and the elements."
+                        if code == "slow ramp"
+                        else "Check the rate that was typed into the controller."
+                    ),
                     at_s=ramp.start_s,
                     until_s=ramp.end_s,
                 )

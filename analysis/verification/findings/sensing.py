@@ -267,7 +267,9 @@ def _uncalibrated(many: list[tuple[HoldResult, str, KnownError]], *, whole: bool
     at = Says("") if whole else Says.of(", at the {hold}", hold=hold_words(holds[0]))
     lapsed = known.lapsed is not None
     rests = "; it proves nothing, but it can contradict" if lapsed else "; the verdict is the one as read"
-    if known.basis == "true temperature":
+    if known.source == "stated":
+        rests = "; it corrects nothing, but it can contradict, and the stated uncertainty decides"
+    elif known.basis == "true temperature":
         rests = "; the recipe asks for the true temperature, which nothing shows"
     return Finding(
         "calibration overdue" if lapsed else "no calibration",
@@ -369,7 +371,7 @@ def _differs(view: View, hold: HoldResult, load: DecidingSensor) -> Finding | No
         allowed = float(np.hypot(mine.expanded_c or 0.0, theirs.expanded_c or 0.0))
         if abs(read_c - load_c) <= max(CHANGED_C, allowed) or not (mine.expanded_c or theirs.expanded_c):
             return None
-        why = Says.of("more than {allowed}, which their uncertainties allow", allowed=Diff(allowed))
+        why = Says.of("more than {allowed}", allowed=Diff(max(CHANGED_C, allowed)))
     corrected = reads_words(mine, pair[0])
     return Finding(
         "sensors differ",

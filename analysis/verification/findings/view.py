@@ -30,6 +30,14 @@ class View:
         return self.context.recipe.holds.index(self.recipe_hold(hold))
 
 
+def where_words(view: View, hold: HoldResult) -> str:
+    """Where a hold was measured; of several load sensors which."""
+    names = {load.name for load in view.context.loads}
+    if hold.temperature_from == "load" and len(names) > 1:
+        return f"at load sensor {hold.measured_by}"
+    return WHERE[hold.temperature_from or "control"]
+
+
 def hold_words(hold: Hold | HoldResult) -> Says:
     """How a hold is called: ``hold at 1040 °C``."""
     return Says.of("hold at {target}", target=Temp(hold.target_c))

@@ -27,7 +27,7 @@ def test_numbers_have_at_most_one_decimal() -> None:
 
 def test_counts_read_in_the_singular_and_the_plural() -> None:
     assert [wording.counted(n, "row") for n in (0, 1, 2)] == ["0 rows", "1 row", "2 rows"]
-    assert [wording.often(n) for n in (1, 2)] == ["once", "2 times"]
+    assert [wording.often(n) for n in (1, 2)] == ["once", "twice"]
 
 
 def test_shares_in_words() -> None:
