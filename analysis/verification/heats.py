@@ -69,9 +69,10 @@ class Heat:
 def heats_of(chamber: Readings, recipe: Recipe) -> tuple[Heat, ...]:
     """Part a record where the furnace was cold again and the recipe's first hold stood once more; else one heat.
 
-    A recipe of several rounds is cold between them by itself, and is never parted.
+    A recipe that comes back to its first temperature, in rounds or written out, may be cold between by itself: it is
+    never parted.
     """
-    if recipe.repeat > 1 or len({h.cycle for h in recipe.holds}) > 1 or not recipe.holds:
+    if not recipe.holds or _comes_back(recipe):
         return (Heat(),)
     first = replace(recipe, steps=tuple(s for s in recipe.steps if s.number <= recipe.holds[0].number))
     parting: list[Cold] = []
@@ -81,6 +82,11 @@ def heats_of(chamber: Readings, recipe: Recipe) -> tuple[Heat, ...]:
         if all(p.t_s.size >= FEWEST_READINGS and _stands(p, first) for p in (before, after)):
             parting.append(cold)
     return tuple(Heat(a, b) for a, b in zip([None, *parting], [*parting, None], strict=True))
+
+
+def _comes_back(recipe: Recipe) -> bool:
+    first, *later = recipe.holds
+    return recipe.repeat > 1 or any(h.cycle != first.cycle or h.lower_c <= first.target_c <= h.upper_c for h in later)
 
 
 def _stands(chamber: Readings, first: Recipe) -> bool:

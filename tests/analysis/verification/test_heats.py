@@ -46,6 +46,8 @@ def test_a_record_is_parted_where_the_furnace_was_cold_between_two_such_heats():
     # Hardening and temper in one record are one heat of one recipe; the rounds of a double temper too.
     assert heats_of(trace, simple_recipe((1000, 15, 5), (200, 60, 5))) == heats_of(trace, FIFTEEN)
     assert heats_of(trace, replace(FIFTEEN, repeat=2)) == (Heat(),)
+    # Two tempers written out, cold between them, are one heat as well.
+    assert heats_of(trace, simple_recipe((1000, 15, 5), (1000, 30, 5))) == (Heat(),)
 
 
 @pytest.mark.parametrize(("first", "second", "fails"), [(18, 9, "B2"), (9, 18, "B1"), (18, 18, None)])
