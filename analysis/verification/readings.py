@@ -29,16 +29,19 @@ class Readings:
 
     def is_gap(self, part: slice) -> npt.NDArray[np.bool_]:
         """Which intervals within a part of the readings are gaps: over three nominal periods."""
-        wide = np.diff(self.t_s[part]) > GAP_PERIODS * self.period_s
-        return wide if self.thin is None else self.thin[part][: wide.size]
+        t_s = self.t_s[part]
+        if self.thin is not None:
+            return self.thin[part][: max(t_s.size - 1, 0)]
+        return t_s[1:] - t_s[:-1] > GAP_PERIODS * self.period_s
 
     def between(self, start_s: float, end_s: float) -> tuple[int, int]:
         """Index range of the readings from ``start_s`` to ``end_s``, both inclusive."""
-        return int(np.searchsorted(self.t_s, start_s)), int(np.searchsorted(self.t_s, end_s, side="right"))
+        return int(self.t_s.searchsorted(start_s)), int(self.t_s.searchsorted(end_s, side="right"))
 
     def at(self, at_s: float) -> float:
         """Temperature at a moment [degC], on the straight line between its neighbours."""
-        return float(np.interp(at_s, self.t_s, self.temp_c))
+        near = slice(max(self.between(at_s, at_s)[0] - 1, 0), self.between(at_s, at_s)[1] + 1)
+        return float(np.interp(at_s, self.t_s[near], self.temp_c[near]))
 
     @property
     def back_c(self) -> float:

@@ -99,9 +99,9 @@ def _went_up(window: Window, level_c: float, width_c: float, mode: Mode, noise_c
     part = trace.temp_c[low:high]
     part = part[: _until(part > level_c + width_c)]
     if mode == "low":
-        first = int(np.argmax(part > level_c - noise_c)) if np.any(part > level_c - noise_c) else part.size
-        return window.limit_s if first == part.size else _at(trace, low + first - 1, window.level_end_s)
-    inside = np.flatnonzero(part <= level_c + (noise_c if mode == "high" else 0.0))
+        first = (part > level_c - noise_c).nonzero()[0]
+        return _at(trace, low + int(first[0]) - 1, window.level_end_s) if first.size else window.limit_s
+    inside = (part <= level_c + (noise_c if mode == "high" else 0.0)).nonzero()[0]
     if not inside.size:
         return window.level_end_s
     last = low + int(inside[-1])
@@ -119,12 +119,15 @@ def _went_down(window: Window, hold: Hold, error_c: float, mode: Mode, noise_c: 
     t, y = trace.t_s[low:high], trace.temp_c[low:high]
     climbed = y > max(hold.upper_c + error_c + noise_c, float(y[0]) if y.size else -np.inf)
     y = y[: _until(climbed)]
-    inside = np.flatnonzero(y >= level_c)
+    inside = (y >= level_c).nonzero()[0]
     if not inside.size:
         return window.leave_s
-    back_s = SWING_S if hold.judge_by == "mean" else TAKEN_BACK_S
-    away = np.flatnonzero((np.diff(t[inside]) > back_s) & (np.diff(inside) > 1))
-    last = int(inside[away[0]]) if away.size else int(inside[-1])
+    last = int(inside[-1])
+    if last - int(inside[0]) >= inside.size:  # something between them was not inside
+        back_s = SWING_S if hold.judge_by == "mean" else TAKEN_BACK_S
+        at = t[inside]
+        away = ((at[1:] - at[:-1] > back_s) & (inside[1:] - inside[:-1] > 1)).nonzero()[0]
+        last = int(inside[away[0]]) if away.size else last
     return window.limit_s if low + last + 1 >= high else _at(trace, low + last + 1, window.leave_s)
 
 
@@ -153,12 +156,12 @@ def _came_down(window: Window, level_c: float, mode: Mode, noise_c: float) -> fl
     low, high = trace.between(window.start_s, window.level_start_s)
     part = trace.temp_c[low:high]
     if mode == "high":
-        above = np.flatnonzero(part > level_c + noise_c)
-        touches = np.flatnonzero(part[int(part.argmax()) :] <= level_c + noise_c) if above.size else above
+        above = (part > level_c + noise_c).nonzero()[0]
+        touches = (part[int(part.argmax()) :] <= level_c + noise_c).nonzero()[0] if above.size else above
         if not touches.size:
             return -np.inf
         return _at(trace, low + int(part.argmax()) + int(touches[0]) - 1, window.start_s)
-    above = np.flatnonzero(part > level_c - (noise_c if mode == "low" else 0.0))
+    above = (part > level_c - (noise_c if mode == "low" else 0.0)).nonzero()[0]
     if not above.size:
         return -np.inf
     last = low + int(above[-1])
@@ -169,7 +172,8 @@ def _came_down(window: Window, level_c: float, mode: Mode, noise_c: float) -> fl
 
 def _until(gone: np.ndarray) -> int:
     """How many readings until the first that is gone, that one included."""
-    return int(np.argmax(gone)) + 1 if gone.any() else gone.size
+    first = int(gone.argmax()) if gone.size else 0
+    return first + 1 if gone.size and gone[first] else gone.size
 
 
 def _at(trace: Readings, index: int, least_s: float) -> float:
@@ -242,12 +246,14 @@ def longest(
     """
     if not spans.start_s.size:
         return 0.0
+    if spans.start_s.size == 1:
+        return float(spans.end_s[0] - spans.start_s[0])
     dips = spans.start_s[1:] - spans.end_s[:-1]
     cut = dips > dip_s
     if below_c is not None:
-        for i in np.flatnonzero(cut):
+        for i in cut.nonzero()[0]:
             cut[i] = _beyond(trace, float(spans.end_s[i]), float(spans.start_s[i + 1]), below_c, above_c)
-    firsts = np.concatenate(([0], np.flatnonzero(cut) + 1))
+    firsts = np.concatenate(([0], cut.nonzero()[0] + 1))
     if bridged:
         lasts = np.append(firsts[1:] - 1, spans.end_s.size - 1)
         return float((spans.end_s[lasts] - spans.start_s[firsts]).max())
