@@ -28,7 +28,7 @@ from soakwitness.analysis.verification.estimates import Estimates
 from soakwitness.analysis.verification.model import PieceInfo, UsualDifference
 from soakwitness.analysis.verification.pieces import Stay, drop_unnamed, piece_spec, questions_of, stays_of
 from soakwitness.analysis.verification.placing import Placed, place_again, place_holds
-from soakwitness.analysis.verification.readings import GAP_PERIODS, Readings, gaps, readings_of
+from soakwitness.analysis.verification.readings import GAP_PERIODS, Readings, gaps, last_read, readings_of
 from soakwitness.analysis.verification.sensor_errors import SensorErrors, errors_of
 from soakwitness.firmware_bridge.common.chamber import Candidate, chamber_of
 
@@ -74,10 +74,9 @@ def chamber_trace(run: Run) -> Trace:
 
 def _to_the_end(trace: Trace) -> bool:
     """Whether a trace was read to the end of the run, or until it had lost half of its heat."""
-    had = np.flatnonzero(np.isfinite(trace.temp_c))
-    if not had.size:
+    last = last_read(trace)
+    if last is None:
         return False
-    last = had[-1]
     cooled = trace.temp_c[last] < (np.nanmax(trace.temp_c) + ROOM_C) / 2.0
     return bool(cooled or trace.t_s[-1] - trace.t_s[last] <= max(GAP_PERIODS * trace.period_s, READS_ON_S))
 

@@ -76,8 +76,8 @@ def inside(
         The stretches, clipped to the window.
     """
     first, last = readings.between(start_s, end_s)
-    part = slice(max(first - 1, 0), last + 1)
-    t, y = readings.t_s[part], readings.temp_c[part]
+    first = max(first - 1, 0)
+    t, y = readings.t_s[first : last + 1], readings.temp_c[first : last + 1]
     if t.size < 2 or end_s <= start_s:
         return Inside(np.empty(0), np.empty(0))
     whole = _whole(y, lower_c, upper_c, mode, allowed.noise_c)
@@ -85,7 +85,9 @@ def inside(
     if mode == "best":
         parts = _crossings(t, y, lower_c, upper_c, whole)
     else:
-        unsure = _unsure(readings, part, t, allowed)
+        unsure = readings.gaps_in(first, last + 1)
+        if allowed.uncertain:
+            unsure = np.union1d(unsure, _uncertain(t, allowed).nonzero()[0])
         if unsure.size:
             whole[unsure] = False
             parts = _in_gaps(t, y, lower_c, upper_c, mode, allowed, unsure)
@@ -98,12 +100,6 @@ def inside(
     begin, end = np.maximum(begin, start_s), np.minimum(end, end_s)
     kept = end > begin
     return merged(begin[kept], end[kept])
-
-
-def _unsure(readings: Readings, part: slice, t: FloatArray, allowed: Allowed) -> npt.NDArray[np.intp]:
-    """Which intervals are gaps, or of unknown length."""
-    wide = readings.is_gap(part)
-    return (wide | _uncertain(t, allowed) if allowed.uncertain else wide).nonzero()[0]
 
 
 def _whole(y: FloatArray, lower: float, upper: float, mode: Mode, noise: float) -> npt.NDArray[np.bool_]:

@@ -21,17 +21,19 @@ class Thinner:
 
     def __init__(self, trace: Readings, start_s: float, end_s: float) -> None:
         low, high = trace.between(start_s, end_s)
-        self._part = slice(max(low - 1, 0), high + 1)
-        t, y = trace.t_s[self._part], trace.temp_c[self._part]
-        self._whole = Readings(t, y, trace.resolution_c, trace.period_s, trace.is_gap(self._part))
+        first = max(low - 1, 0)
+        t, y = trace.t_s[first : high + 1], trace.temp_c[first : high + 1]
+        gap = np.zeros(max(t.size - 1, 0), dtype=bool)
+        gap[trace.gaps_in(first, high + 1)] = True
+        self._whole = Readings(t, y, trace.resolution_c, trace.period_s, gap)
         self._blocks = t.size // BLOCK if t.size > SMALL else 0
         if not self._blocks:
             return
         body = y[: self._blocks * BLOCK].reshape(-1, BLOCK)
-        gap = self._whole.is_gap(slice(0, self._blocks * BLOCK))
         self._least, self._most = body.min(axis=1), body.max(axis=1)
         # A gap within a block, not between two blocks, keeps it whole.
-        self._broken = np.append(gap, False).reshape(-1, BLOCK)[:, :-1].any(axis=1)
+        inner = np.append(gap, False)[: self._blocks * BLOCK].reshape(-1, BLOCK)
+        self._broken = inner[:, :-1].any(axis=1)
 
     def at(self, levels_c: Levels) -> Readings:
         """Readings that answer for levels within these ranges (lowest, highest) [degC]."""
