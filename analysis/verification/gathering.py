@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from soakwitness.analysis.calibration.correction import Correction
 from soakwitness.analysis.errors import NotEnoughData
-from soakwitness.analysis.packet.piece import PacketModel, packet_of
 from soakwitness.analysis.recipes.model import Hold, Recipe
 from soakwitness.analysis.runs import Run, Trace
 from soakwitness.analysis.verification.assignment import Blocks, block_medians
@@ -31,6 +30,10 @@ from soakwitness.analysis.verification.placing import Placed, place_again, place
 from soakwitness.analysis.verification.readings import GAP_PERIODS, Readings, gaps, last_read, readings_of
 from soakwitness.analysis.verification.sensor_errors import SensorErrors, errors_of
 from soakwitness.firmware_bridge.common.chamber import Candidate, chamber_of
+
+if TYPE_CHECKING:
+    from soakwitness.analysis.calibration.correction import Correction
+    from soakwitness.analysis.packet.piece import PacketModel
 
 FEWEST_READINGS = 5
 USABLE_SHARE = 0.5
@@ -183,6 +186,8 @@ def gather(
 
 def _estimate(estimates: Estimates, recipe: Recipe, stay: Stay, packet: PacketModel | None) -> Work | None:
     """The packet estimate of one stay, None where nothing is known of its packet."""
+    from soakwitness.analysis.packet.piece import packet_of
+
     model = packet_of(packet, piece_spec(recipe, stay.info), recipe.steel)
     return None if model is None else estimates.of(stay, model)
 
