@@ -80,8 +80,9 @@ def _to_the_end(trace: Trace) -> bool:
     last = last_read(trace)
     if last is None:
         return False
-    cooled = trace.temp_c[last] < (np.nanmax(trace.temp_c) + ROOM_C) / 2.0
-    return bool(cooled or trace.t_s[-1] - trace.t_s[last] <= max(GAP_PERIODS * trace.period_s, READS_ON_S))
+    if trace.t_s[-1] - trace.t_s[last] <= max(GAP_PERIODS * trace.period_s, READS_ON_S):
+        return True
+    return bool(trace.temp_c[last] < (np.nanmax(trace.temp_c) + ROOM_C) / 2.0)
 
 
 def _stands_in(run: Run, chamber: Trace) -> StandsIn | None:

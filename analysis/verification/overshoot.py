@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from soakwitness.analysis.median import median
 from soakwitness.analysis.recipes.model import Hold
 from soakwitness.analysis.runs import FloatArray
 from soakwitness.analysis.verification.edges import Edges
@@ -92,7 +93,7 @@ def _level(t_s: FloatArray, temp_c: FloatArray, start_s: float, end_s: float, sl
     flat = np.abs(ahead - back) <= slope_c_per_h / 3600.0 * span
     share = float(np.count_nonzero(flat)) / size
     if share >= MOSTLY_LEVEL:
-        return float(np.median(y))
+        return median(y)
     level_s = share * float(t[-1] - t[0])
     if level_s >= max(LEAST_LEVEL_S, LEVEL_SHARE * float(t[-1] - t[0])):
         return float(np.median(y[: size * every].reshape(size, every)[flat]))

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from soakwitness.analysis.recipes.model import Hold
+from soakwitness.analysis.runs import FloatArray
 from soakwitness.analysis.verification.edges import SWING_S, TAKEN_BACK_S
 from soakwitness.analysis.verification.intervals import Allowed, Inside, Mode, inside, merged
 from soakwitness.analysis.verification.readings import Readings, crossing_s
 
+PIECE = 1024
 Spans = tuple[tuple[float, float], ...]
 
 
@@ -97,7 +100,7 @@ def _went_up(window: Window, level_c: float, width_c: float, mode: Mode, noise_c
     trace = window.edges_on
     low, high = trace.between(window.level_end_s, window.limit_s)
     part = trace.temp_c[low:high]
-    part = part[: _until(part > level_c + width_c)]
+    part = part[: _until(part, lambda some: some > level_c + width_c)]
     if mode == "low":
         first = (part > level_c - noise_c).nonzero()[0]
         return _at(trace, low + int(first[0]) - 1, window.level_end_s) if first.size else window.limit_s
@@ -117,18 +120,25 @@ def _went_down(window: Window, hold: Hold, error_c: float, mode: Mode, noise_c: 
     low, high = trace.between(window.leave_s, window.limit_s)
     low = max(low - 1, 0)
     t, y = trace.t_s[low:high], trace.temp_c[low:high]
-    climbed = y > max(hold.upper_c + error_c + noise_c, float(y[0]) if y.size else -np.inf)
-    y = y[: _until(climbed)]
+    most_c = max(hold.upper_c + error_c + noise_c, float(y[0]) if y.size else -np.inf)
+    back_s = SWING_S if hold.judge_by == "mean" else TAKEN_BACK_S
+    last = _last_before(t, y[: _until(y, lambda some: some > most_c)], level_c, back_s)
+    if last is None:
+        return window.leave_s
+    return window.limit_s if low + last + 1 >= high else _at(trace, low + last + 1, window.leave_s)
+
+
+def _last_before(t: FloatArray, y: FloatArray, level_c: float, back_s: float) -> int | None:
+    """Last reading at or above a level before the trace was below it for longer than ``back_s`` [s]."""
     inside = (y >= level_c).nonzero()[0]
     if not inside.size:
-        return window.leave_s
+        return None
     last = int(inside[-1])
-    if last - int(inside[0]) >= inside.size:  # something between them was not inside
-        back_s = SWING_S if hold.judge_by == "mean" else TAKEN_BACK_S
-        at = t[inside]
-        away = ((at[1:] - at[:-1] > back_s) & (inside[1:] - inside[:-1] > 1)).nonzero()[0]
-        last = int(inside[away[0]]) if away.size else last
-    return window.limit_s if low + last + 1 >= high else _at(trace, low + last + 1, window.leave_s)
+    if last - int(inside[0]) < inside.size:  # all between them are
+        return last
+    at = t[inside]
+    away = ((at[1:] - at[:-1] > back_s) & (inside[1:] - inside[:-1] > 1)).nonzero()[0]
+    return int(inside[away[0]]) if away.size else last
 
 
 def _first_out(trace: Readings, hold: Hold, error_c: float, mode: Mode, noise_c: float, since_s: float) -> float:
@@ -139,11 +149,10 @@ def _first_out(trace: Readings, hold: Hold, error_c: float, mode: Mode, noise_c:
     y = trace.temp_c[first:]
     if y[0] < lower:
         return since_s
-    out = y < lower
-    if y[0] <= upper:
-        out |= y > upper
-    at = first + int(np.argmax(out)) if out.any() else trace.t_s.size - 1
-    if not out.any() or mode == "high":
+    either = y[0] <= upper
+    out = _first(y, lambda some: (some < lower) | (some > upper) if either else some < lower)
+    at = first + out if out is not None else trace.t_s.size - 1
+    if out is None or mode == "high":
         return max(_at(trace, at, since_s), since_s)
     if mode == "low" or trace.temp_c[at] < lower:
         return max(_at(trace, at if trace.temp_c[at] < lower else at - 1, since_s), since_s)
@@ -170,10 +179,22 @@ def _came_down(window: Window, level_c: float, mode: Mode, noise_c: float) -> fl
     return crossing_s(trace, last, level_c)
 
 
-def _until(gone: np.ndarray) -> int:
+def _first(y: FloatArray, gone: Callable[[FloatArray], npt.NDArray[np.bool_]]) -> int | None:
+    """Index of the first reading that is gone; it mostly is near, so that pieces are looked at that grow."""
+    start, size = 0, PIECE
+    while start < y.size:
+        found = gone(y[start : start + size])
+        at = int(found.argmax())
+        if found[at]:
+            return start + at
+        start, size = start + size, 2 * size
+    return None
+
+
+def _until(y: FloatArray, gone: Callable[[FloatArray], npt.NDArray[np.bool_]]) -> int:
     """How many readings until the first that is gone, that one included."""
-    first = int(gone.argmax()) if gone.size else 0
-    return first + 1 if gone.size and gone[first] else gone.size
+    first = _first(y, gone)
+    return y.size if first is None else first + 1
 
 
 def _at(trace: Readings, index: int, least_s: float) -> float:

@@ -6,7 +6,7 @@ import numpy as np
 
 from soakwitness.analysis.verification.readings import Readings
 
-BLOCK = 64
+BLOCK = 256
 FAR_C = 60.0
 SLIGHT_C = 0.01
 SMALL = 2000
@@ -29,8 +29,10 @@ class Thinner:
         self._blocks = t.size // BLOCK if t.size > SMALL else 0
         if not self._blocks:
             return
-        body = y[: self._blocks * BLOCK].reshape(-1, BLOCK)
-        self._least, self._most = body.min(axis=1), body.max(axis=1)
+        body, starts = y[: self._blocks * BLOCK], np.arange(0, self._blocks * BLOCK, BLOCK)
+        self._least, self._most = np.minimum.reduceat(body, starts), np.maximum.reduceat(body, starts)
+        self._ends = np.ones(t.size, dtype=bool)
+        self._ends[: body.size].reshape(-1, BLOCK)[:, 1:-1] = False
         # A gap within a block, not between two blocks, keeps it whole.
         inner = np.append(gap, False)[: self._blocks * BLOCK].reshape(-1, BLOCK)
         self._broken = inner[:, :-1].any(axis=1)
@@ -44,10 +46,9 @@ class Thinner:
             whole |= (self._least <= high) & (self._most >= low)
         if 2 * int(whole.sum()) > whole.size:
             return self._whole
-        keep = np.ones(self._whole.t_s.size, dtype=bool)
-        body = keep[: self._blocks * BLOCK].reshape(-1, BLOCK)
-        body[~whole, 1:-1] = False
-        at = np.flatnonzero(keep)
+        keep = self._ends.copy()
+        keep[: self._blocks * BLOCK].reshape(-1, BLOCK)[whole] = True
+        at = keep.nonzero()[0]
         trace = self._whole
         assert trace.thin is not None
         return Readings(trace.t_s[at], trace.temp_c[at], trace.resolution_c, trace.period_s, trace.thin[at[:-1]])
