@@ -127,7 +127,7 @@ def enter(
     if after_s > readings.t_s[-1]:
         return None
     low, high = readings.between(after_s, stay.start_s)
-    if 0 < low < readings.t_s.size and readings.is_gap(slice(low - 1, low + 1)).any():
+    if 0 < low < readings.t_s.size and readings.gaps_in(low - 1, low + 1).size:
         low -= 1  # it went on unseen: the way begins at the last reading before
     high = max(high, low + 1)
     before = readings.temp_c[low:high]

@@ -4,18 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from soakwitness.analysis.errors import NotEnoughData
-from soakwitness.analysis.packet.model import PacketEstimate, estimate
-from soakwitness.analysis.packet.piece import PacketModel
-from soakwitness.analysis.recipes.model import Recipe
 from soakwitness.analysis.verification.context import ROOM_C, DecidingSensor, Work
 from soakwitness.analysis.verification.dips import DOOR_NEAR_S, DOOR_S
 from soakwitness.analysis.verification.model import WorkTemperature
 from soakwitness.analysis.verification.pieces import Stay
 from soakwitness.analysis.verification.readings import Readings
+
+if TYPE_CHECKING:
+    from soakwitness.analysis.packet.model import PacketEstimate
+    from soakwitness.analysis.packet.piece import PacketModel
+    from soakwitness.analysis.recipes.model import Recipe
 
 WARM_C = 60.0
 WORTH_BRIDGING_C = 5.0
@@ -46,6 +49,8 @@ class Estimates:
         A record that begins hot, without a load mark, says nothing of the blade's start: it lies between room and
         chamber. A door that was open for a while cools the sensor more than the walls.
         """
+        from soakwitness.analysis.packet.model import estimate  # most runs have a load sensor, or no packet
+
         trace = self._chamber.readings
         first_c = float(trace.temp_c[0])
         begins_hot = load_s is None and self._recipe.load == "cold" and first_c >= WARM_C

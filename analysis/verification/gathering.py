@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from soakwitness.analysis.calibration.correction import Correction
 from soakwitness.analysis.errors import NotEnoughData
-from soakwitness.analysis.packet.piece import PacketModel, packet_of
 from soakwitness.analysis.recipes.model import Hold, Recipe
 from soakwitness.analysis.runs import Run, Trace
 from soakwitness.analysis.verification.assignment import Blocks, block_medians
@@ -28,10 +27,14 @@ from soakwitness.analysis.verification.model import PieceInfo, UsualDifference
 from soakwitness.analysis.verification.pieces import Stay, drop_unnamed, piece_spec, questions_of, stays_of
 from soakwitness.analysis.verification.placed_edges import Placements
 from soakwitness.analysis.verification.placing import Placed, place_again, place_holds
-from soakwitness.analysis.verification.readings import GAP_PERIODS, Readings, gaps, readings_of
+from soakwitness.analysis.verification.readings import GAP_PERIODS, Readings, gaps, last_read, readings_of
 from soakwitness.analysis.verification.sensor_errors import SensorErrors, errors_of
 from soakwitness.analysis.verification.visits import visits_of
 from soakwitness.firmware_bridge.common.chamber import Candidate, chamber_of
+
+if TYPE_CHECKING:
+    from soakwitness.analysis.calibration.correction import Correction
+    from soakwitness.analysis.packet.piece import PacketModel
 
 FEWEST_READINGS = 5
 USABLE_SHARE = 0.5
@@ -75,12 +78,12 @@ def chamber_trace(run: Run) -> Trace:
 
 def _to_the_end(trace: Trace) -> bool:
     """Whether a trace was read to the end of the run, or until it had lost half of its heat."""
-    had = np.flatnonzero(np.isfinite(trace.temp_c))
-    if not had.size:
+    last = last_read(trace)
+    if last is None:
         return False
-    last = had[-1]
-    cooled = trace.temp_c[last] < (np.nanmax(trace.temp_c) + ROOM_C) / 2.0
-    return bool(cooled or trace.t_s[-1] - trace.t_s[last] <= max(GAP_PERIODS * trace.period_s, READS_ON_S))
+    if trace.t_s[-1] - trace.t_s[last] <= max(GAP_PERIODS * trace.period_s, READS_ON_S):
+        return True
+    return bool(trace.temp_c[last] < (np.nanmax(trace.temp_c) + ROOM_C) / 2.0)
 
 
 def _stands_in(run: Run, chamber: Trace) -> StandsIn | None:
@@ -186,6 +189,8 @@ def gather(
 
 def _estimate(estimates: Estimates, recipe: Recipe, stay: Stay, packet: PacketModel | None) -> Work | None:
     """The packet estimate of one stay, None where nothing is known of its packet."""
+    from soakwitness.analysis.packet.piece import packet_of
+
     model = packet_of(packet, piece_spec(recipe, stay.info), recipe.steel)
     return None if model is None else estimates.of(stay, model)
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from soakwitness.analysis.median import median
 from soakwitness.analysis.recipes.model import Hold
 from soakwitness.analysis.runs import FloatArray
 from soakwitness.analysis.verification.edges import Edges
@@ -92,7 +93,7 @@ def _level(t_s: FloatArray, temp_c: FloatArray, start_s: float, end_s: float, sl
     flat = np.abs(ahead - back) <= slope_c_per_h / 3600.0 * span
     share = float(np.count_nonzero(flat)) / size
     if share >= MOSTLY_LEVEL:
-        return float(np.median(y))
+        return median(y)
     level_s = share * float(t[-1] - t[0])
     if level_s >= max(LEAST_LEVEL_S, LEVEL_SHARE * float(t[-1] - t[0])):
         return float(np.median(y[: size * every].reshape(size, every)[flat]))
@@ -224,9 +225,11 @@ def overshoot(
 
 def hidden_by_gaps(readings: Readings, low: int, high: int, allowed: Allowed, held_s: float) -> float:
     """Highest temperature [degC] that the furnace's own rates allow to be held for ``held_s`` within a gap."""
-    part = slice(max(low - 1, 0), high + 1)
-    t, y = readings.t_s[part], readings.temp_c[part]
-    wide = np.flatnonzero(readings.is_gap(part))
+    first = max(low - 1, 0)
+    wide = first + readings.gaps_in(first, high + 1)
+    if not wide.size:
+        return -np.inf
+    t, y = readings.t_s, readings.temp_c
     long = t[wide + 1] - t[wide] - held_s
     wide, long = wide[long > 0.0], long[long > 0.0]
     if not wide.size:

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from soakwitness.analysis.median import median
 from soakwitness.analysis.ramps import ramp_rate
 from soakwitness.analysis.recipes.model import Hold, Ramp
 from soakwitness.analysis.verification.context import VerificationContext
@@ -123,7 +124,7 @@ def _level_end(context: VerificationContext, place: int, after_s: float) -> floa
     part = trace.temp_c[low:high]
     if not part.size:
         return after_s
-    level, spare = float(np.median(part)), 0.15 * min(before.above_c, before.below_c)
+    level, spare = median(part), 0.15 * min(before.above_c, before.below_c)
     near = np.flatnonzero(np.abs(part - level) <= max(spare, trace.back_c))
     return float(trace.t_s[low + int(near[-1])]) if near.size else after_s
 

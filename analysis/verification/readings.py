@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -12,6 +13,7 @@ from soakwitness.analysis.runs import FloatArray, Trace
 GAP_PERIODS = 3.0
 MOST_OFFSETS = 50_000
 FEWEST_OFFSETS = 3
+BLOCK = 1 << 15
 
 
 @dataclass(frozen=True)
@@ -27,14 +29,30 @@ class Readings:
     period_s: float
     thin: npt.NDArray[np.bool_] | None = None
 
-    def is_gap(self, part: slice) -> npt.NDArray[np.bool_]:
-        """Which intervals within a part of the readings are gaps: over three nominal periods."""
-        wide = np.diff(self.t_s[part]) > GAP_PERIODS * self.period_s
-        return wide if self.thin is None else self.thin[part][: wide.size]
+    @cached_property
+    def _gaps_at(self) -> npt.NDArray[np.intp]:
+        """All intervals that are gaps, looked for in blocks that stay in the processor's cache."""
+        if self.thin is not None:
+            return self.thin.nonzero()[0]
+        most_s, t_s = GAP_PERIODS * self.period_s, self.t_s
+        starts = range(0, t_s.size, BLOCK)
+        return np.concatenate(
+            [(np.diff(t_s[k : k + BLOCK + 1]) > most_s).nonzero()[0] + k for k in starts] or [np.empty(0, np.intp)]
+        )
+
+    def gaps_in(self, first: int, stop: int) -> npt.NDArray[np.intp]:
+        """Which intervals between the readings from ``first`` to before ``stop`` are gaps: over three nominal periods.
+
+        Counted from ``first``.
+        """
+        at = self._gaps_at
+        if not at.size:
+            return at
+        return at[at.searchsorted(first) : at.searchsorted(min(stop, self.t_s.size) - 1)] - first
 
     def between(self, start_s: float, end_s: float) -> tuple[int, int]:
         """Index range of the readings from ``start_s`` to ``end_s``, both inclusive."""
-        return int(np.searchsorted(self.t_s, start_s)), int(np.searchsorted(self.t_s, end_s, side="right"))
+        return int(self.t_s.searchsorted(start_s)), int(self.t_s.searchsorted(end_s, side="right"))
 
     def part(self, start_s: float, end_s: float) -> Readings:
         """The readings from ``start_s`` to ``end_s`` [s], both inclusive."""
@@ -44,7 +62,8 @@ class Readings:
 
     def at(self, at_s: float) -> float:
         """Temperature at a moment [degC], on the straight line between its neighbours."""
-        return float(np.interp(at_s, self.t_s, self.temp_c))
+        near = slice(max(self.between(at_s, at_s)[0] - 1, 0), self.between(at_s, at_s)[1] + 1)
+        return float(np.interp(at_s, self.t_s[near], self.temp_c[near]))
 
     @property
     def back_c(self) -> float:
@@ -95,6 +114,12 @@ def noise(readings: Readings, start_s: float, end_s: float, within_c: tuple[floa
 def gaps(readings: Readings, start_s: float, end_s: float) -> tuple[tuple[float, float], ...]:
     """Begin and end [s] of every interval over three nominal periods."""
     low, high = readings.between(start_s, end_s)
-    part = slice(max(low - 1, 0), high + 1)
-    t, wide = readings.t_s[part], np.flatnonzero(readings.is_gap(part))
-    return tuple((float(t[i]), float(t[i + 1])) for i in wide)
+    first = max(low - 1, 0)
+    t = readings.t_s
+    return tuple((float(t[first + i]), float(t[first + i + 1])) for i in readings.gaps_in(first, high + 1))
+
+
+def last_read(trace: Trace) -> int | None:
+    """Index of the last reading that was had, None without one."""
+    had = np.isfinite(trace.temp_c)
+    return had.size - 1 - int(had[::-1].argmax()) if had.any() else None

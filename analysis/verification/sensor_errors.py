@@ -6,17 +6,19 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from soakwitness.analysis.calibration.correction import Correction
 from soakwitness.analysis.recipes.model import Hold
 from soakwitness.analysis.runs import FloatArray
-from soakwitness.analysis.thermocouple_tolerance import tolerance_c, tolerance_of
 from soakwitness.analysis.verification.model import Basis, ErrorSource, KnownError, LapsedError
 from soakwitness.firmware_bridge.common.units import to_kelvin
 from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp
 from soakwitness.firmware_bridge.runfolder.model import Column
+
+if TYPE_CHECKING:
+    from soakwitness.analysis.calibration.correction import Correction
 
 MARGIN_C = 25.0  # how far beyond its range a calibration still speaks, where it states no margin of its own
 NOTHING = Says("no calibration and no tolerance class is on record")
@@ -93,6 +95,8 @@ class SensorErrors:
         if told:
             return told[0]
         if self.wire is not None:
+            from soakwitness.analysis.thermocouple_tolerance import tolerance_c
+
             at_c = _finite(float(tolerance_c(*self.wire, hold.target_c)))
             wire = f"new type {self.wire[0]} wire, class {self.wire[1]}"
             if at_c is None:
@@ -136,14 +140,23 @@ def errors_of(column: Column | None, corrections: Mapping[str, Correction], day:
     """
     if column is None:
         return SensorErrors(day=day)
-    kind, name = column.thermocouple, column.tolerance_class
     return SensorErrors(
         stated_c=_kelvin(column.expanded_uncertainty, column),
         calibration=corrections.get(column.name),
         day=day,
-        wire=(kind, name) if kind and name and tolerance_of(kind, name) is not None else None,
+        wire=_wire(column),
         instrument_c=_kelvin(column.instrument_uncertainty, column),
     )
+
+
+def _wire(column: Column) -> tuple[str, str] | None:
+    """Type and class of the wire, where they have a tolerance."""
+    kind, name = column.thermocouple, column.tolerance_class
+    if not kind or not name:
+        return None
+    from soakwitness.analysis.thermocouple_tolerance import tolerance_of
+
+    return (kind, name) if tolerance_of(kind, name) is not None else None
 
 
 def _kelvin(difference: float | None, column: Column) -> float | None:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from soakwitness.analysis.recipes.model import Hold
 from soakwitness.analysis.runs import FloatArray
@@ -13,6 +14,7 @@ from soakwitness.analysis.verification.edges import SWING_S, TAKEN_BACK_S
 from soakwitness.analysis.verification.intervals import Allowed, Inside, Mode, inside, merged
 from soakwitness.analysis.verification.readings import Readings, crossing_s
 
+PIECE = 1024
 Spans = tuple[tuple[float, float], ...]
 
 
@@ -101,13 +103,14 @@ def _went_up(window: Window, level_c: float, width_c: float, mode: Mode, noise_c
     trace = window.edges_on
     low, high = trace.between(window.level_end_s, window.limit_s)
     part = trace.temp_c[low:high]
-    part = part[: _until(part > level_c + width_c)]
+    part = part[: _until(part, lambda some: some > level_c + width_c)]
     if not window.climbs_on:
-        part = part[: _until(_stays_out(trace.t_s[low : low + part.size], part > level_c + noise_c))]
+        gone = _stays_out(trace.t_s[low : low + part.size], part > level_c + noise_c)
+        part = part[: int(gone.argmax()) + 1] if gone.any() else part
     if mode == "low":
-        first = int(np.argmax(part > level_c - noise_c)) if np.any(part > level_c - noise_c) else part.size
-        return window.limit_s if first == part.size else _at(trace, low + first - 1, window.level_end_s)
-    inside = np.flatnonzero(part <= level_c + (noise_c if mode == "high" else 0.0))
+        first = (part > level_c - noise_c).nonzero()[0]
+        return _at(trace, low + int(first[0]) - 1, window.level_end_s) if first.size else window.limit_s
+    inside = (part <= level_c + (noise_c if mode == "high" else 0.0)).nonzero()[0]
     if not inside.size:
         return window.level_end_s
     last = low + int(inside[-1])
@@ -123,15 +126,25 @@ def _went_down(window: Window, hold: Hold, error_c: float, mode: Mode, noise_c: 
     low, high = trace.between(window.leave_s, window.limit_s)
     low = max(low - 1, 0)
     t, y = trace.t_s[low:high], trace.temp_c[low:high]
-    climbed = y > max(hold.upper_c + error_c + noise_c, float(y[0]) if y.size else -np.inf)
-    y = y[: _until(climbed)]
-    inside = np.flatnonzero(y >= level_c)
-    if not inside.size:
-        return window.leave_s
+    most_c = max(hold.upper_c + error_c + noise_c, float(y[0]) if y.size else -np.inf)
     back_s = SWING_S if hold.judge_by == "mean" else TAKEN_BACK_S
-    away = np.flatnonzero((np.diff(t[inside]) > back_s) & (np.diff(inside) > 1))
-    last = int(inside[away[0]]) if away.size else int(inside[-1])
+    last = _last_before(t, y[: _until(y, lambda some: some > most_c)], level_c, back_s)
+    if last is None:
+        return window.leave_s
     return window.limit_s if low + last + 1 >= high else _at(trace, low + last + 1, window.leave_s)
+
+
+def _last_before(t: FloatArray, y: FloatArray, level_c: float, back_s: float) -> int | None:
+    """Last reading at or above a level before the trace was below it for longer than ``back_s`` [s]."""
+    inside = (y >= level_c).nonzero()[0]
+    if not inside.size:
+        return None
+    last = int(inside[-1])
+    if last - int(inside[0]) < inside.size:  # all between them are
+        return last
+    at = t[inside]
+    away = ((at[1:] - at[:-1] > back_s) & (inside[1:] - inside[:-1] > 1)).nonzero()[0]
+    return int(inside[away[0]]) if away.size else last
 
 
 def _first_out(trace: Readings, hold: Hold, error_c: float, mode: Mode, noise_c: float, since_s: float) -> float:
@@ -142,11 +155,10 @@ def _first_out(trace: Readings, hold: Hold, error_c: float, mode: Mode, noise_c:
     y = trace.temp_c[first:]
     if y[0] < lower:
         return since_s
-    out = y < lower
-    if y[0] <= upper:
-        out |= y > upper
-    at = first + int(np.argmax(out)) if out.any() else trace.t_s.size - 1
-    if not out.any() or mode == "high":
+    either = y[0] <= upper
+    out = _first(y, lambda some: (some < lower) | (some > upper) if either else some < lower)
+    at = first + out if out is not None else trace.t_s.size - 1
+    if out is None or mode == "high":
         return max(_at(trace, at, since_s), since_s)
     if mode == "low" or trace.temp_c[at] < lower:
         return max(_at(trace, at if trace.temp_c[at] < lower else at - 1, since_s), since_s)
@@ -159,12 +171,12 @@ def _came_down(window: Window, level_c: float, mode: Mode, noise_c: float) -> fl
     low, high = trace.between(window.start_s, window.level_start_s)
     part = trace.temp_c[low:high]
     if mode == "high":
-        above = np.flatnonzero(part > level_c + noise_c)
-        touches = np.flatnonzero(part[int(part.argmax()) :] <= level_c + noise_c) if above.size else above
+        above = (part > level_c + noise_c).nonzero()[0]
+        touches = (part[int(part.argmax()) :] <= level_c + noise_c).nonzero()[0] if above.size else above
         if not touches.size:
             return -np.inf
         return _at(trace, low + int(part.argmax()) + int(touches[0]) - 1, window.start_s)
-    above = np.flatnonzero(part > level_c - (noise_c if mode == "low" else 0.0))
+    above = (part > level_c - (noise_c if mode == "low" else 0.0)).nonzero()[0]
     if not above.size:
         return -np.inf
     last = low + int(above[-1])
@@ -182,9 +194,22 @@ def _stays_out(t_s: FloatArray, out: np.ndarray) -> np.ndarray:
     return gone
 
 
-def _until(gone: np.ndarray) -> int:
+def _first(y: FloatArray, gone: Callable[[FloatArray], npt.NDArray[np.bool_]]) -> int | None:
+    """Index of the first reading that is gone; it mostly is near, so that pieces are looked at that grow."""
+    start, size = 0, PIECE
+    while start < y.size:
+        found = gone(y[start : start + size])
+        at = int(found.argmax())
+        if found[at]:
+            return start + at
+        start, size = start + size, 2 * size
+    return None
+
+
+def _until(y: FloatArray, gone: Callable[[FloatArray], npt.NDArray[np.bool_]]) -> int:
     """How many readings until the first that is gone, that one included."""
-    return int(np.argmax(gone)) + 1 if gone.any() else gone.size
+    first = _first(y, gone)
+    return y.size if first is None else first + 1
 
 
 def _at(trace: Readings, index: int, least_s: float) -> float:
@@ -257,12 +282,14 @@ def longest(
     """
     if not spans.start_s.size:
         return 0.0
+    if spans.start_s.size == 1:
+        return float(spans.end_s[0] - spans.start_s[0])
     dips = spans.start_s[1:] - spans.end_s[:-1]
     cut = dips > dip_s
     if below_c is not None:
-        for i in np.flatnonzero(cut):
+        for i in cut.nonzero()[0]:
             cut[i] = _beyond(trace, float(spans.end_s[i]), float(spans.start_s[i + 1]), below_c, above_c)
-    firsts = np.concatenate(([0], np.flatnonzero(cut) + 1))
+    firsts = np.concatenate(([0], cut.nonzero()[0] + 1))
     if bridged:
         lasts = np.append(firsts[1:] - 1, spans.end_s.size - 1)
         return float((spans.end_s[lasts] - spans.start_s[firsts]).max())

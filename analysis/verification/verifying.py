@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from soakwitness.analysis.calibration.correction import Correction
-from soakwitness.analysis.packet.piece import PacketModel
 from soakwitness.analysis.recipes.model import Hold, Ramp, Recipe
 from soakwitness.analysis.runs import Run
 from soakwitness.analysis.verification import requirements as req
@@ -40,6 +39,10 @@ from soakwitness.analysis.verification.quenching import cooling_time
 from soakwitness.analysis.verification.ramping import judge_ramps
 from soakwitness.analysis.verification.readings import gaps
 from soakwitness.firmware_bridge.common.zones import local_day
+
+if TYPE_CHECKING:
+    from soakwitness.analysis.calibration.correction import Correction
+    from soakwitness.analysis.packet.piece import PacketModel
 
 OWN_REQUIREMENTS = ("late quench", "tempered before it was cool")
 

@@ -12,7 +12,7 @@ from soakwitness.analysis.verification.context import DecidingSensor
 from soakwitness.analysis.verification.findings.view import View, hold_words
 from soakwitness.analysis.verification.model import Finding, HoldResult, KnownError
 from soakwitness.analysis.verification.pairs import steady_levels
-from soakwitness.analysis.verification.readings import GAP_PERIODS, gaps
+from soakwitness.analysis.verification.readings import GAP_PERIODS, gaps, last_read
 from soakwitness.analysis.verification.sensor_errors import reads_words
 from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, duration, moment, often
 
@@ -103,8 +103,7 @@ def _lost(view: View) -> Iterator[tuple[str, Finding]]:
     for trace in view.context.run.traces:
         if trace.role not in ("load", "control", "recording") or not ends:
             continue
-        read = trace.t_s[np.isfinite(trace.temp_c)]
-        last_s = float(read[-1]) if read.size else float(trace.t_s[0])
+        last_s = float(trace.t_s[last_read(trace) or 0])
         if last_s < max(ends) - GAP_PERIODS * trace.period_s:
             yield (
                 trace.name,
