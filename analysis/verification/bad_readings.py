@@ -78,13 +78,16 @@ def bad_readings(run: Run) -> tuple[BadReadings, ...]:
 def _bad_of(
     trace: Trace, output: FloatArray | None, setpoint: FloatArray | None, doors_s: Sequence[float]
 ) -> list[BadReadings]:
-    """What is odd in one trace; a jump to a broken sensor's number does not make odd what stood before it."""
+    """What is odd in one trace; a jump to a broken sensor's number does not make odd what stood before it.
+
+    Nor does the way back from a contact that opened make odd what stands after it.
+    """
     still = _still(trace)
     found = _contacts(trace)
-    for start, end in still:
-        if not any(c.start_s <= trace.t_s[end] and trace.t_s[start] <= c.end_s for c in found):
-            found += _broken(trace, start, end)
     rest = _without(trace, found)
+    for start, end in still:
+        broken = _broken(rest, start, end) if np.isfinite(rest.temp_c[start]) else []
+        found, rest = [*found, *broken], _without(rest, broken)
     for start, end in still:
         if np.isfinite(rest.temp_c[start]):
             found += _judge(rest, start, end, output, setpoint, doors_s)
@@ -185,7 +188,8 @@ def _jumped(trace: Trace, start: int, at_c: float) -> bool:
     last = max(0, start - 10) + int(before[-1])
     from_c, apart_s = float(trace.temp_c[last]), float(trace.t_s[start] - trace.t_s[last])
     lost = from_c - at_c
-    if (-lost > JUMP_C and at_c >= np.nanmax(trace.temp_c)) or (at_c <= 0.0 and lost > STEP_C):
+    beyond = at_c - float(np.nanmax(trace.temp_c[:start]))  # a number where it stood before was not jumped to
+    if (-lost > JUMP_C and beyond > JUMP_C and at_c >= np.nanmax(trace.temp_c)) or (at_c <= 0.0 and lost > STEP_C):
         return True
     if from_c < HOT_C or trace.role == "load" or apart_s > SLOWEST_S:
         return False

@@ -12,7 +12,6 @@ from soakwitness.analysis.verification.readings import BLOCK
 
 FEWEST = 3
 FINE_C = 0.02
-ROUNDS = 12
 SLIGHT_S = 1e-3
 
 
@@ -40,14 +39,14 @@ def highest_held(t_s: FloatArray, value_c: FloatArray, least_s: float, back_c: f
     low, high = (float(np.max(_least_of(value, in_a_row))) for in_a_row in (many, few))
     if _row(t, value, high, least_s) is not None:
         low = high
+        if count - 2 > FEWEST:  # where readings are missing fewer of them make up the time
+            high = float(np.max(value))
     elif _row(t, value, low, least_s) is None:
         t, value = t_s, value_c
         low = float(np.min(value))
         if _row(t, value, low, least_s) is None:
             return None  # the whole stretch is shorter than what counts
-    for _ in range(ROUNDS):
-        if high - low <= FINE_C:
-            break
+    while high - low > FINE_C:
         middle = (low + high) / 2.0
         low, high = (middle, high) if _row(t, value, middle, least_s) is not None else (low, middle)
     began = _row(t, value, low, least_s)

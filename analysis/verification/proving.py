@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from soakwitness.analysis.verification.bad_readings import BadReadings
 from soakwitness.analysis.verification.findings.view import View
 from soakwitness.analysis.verification.model import Finding, HoldResult
+from soakwitness.analysis.verification.quenching import cooling_verdict
 from soakwitness.analysis.verification.readings import Readings, gaps
 from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, duration
 
@@ -28,6 +29,8 @@ def what_would_prove_all(view: View, findings: tuple[Finding, ...]) -> tuple[Say
         for r in view.ramps.values()
         if r.verdict == "not proven"
     ]
+    if cooling_verdict(view.context) == "not proven":
+        says.append(Says("The quench: readings closer together while the work cools."))
     if any(f.code == "record changed" for f in findings):
         says.append(Says("The record: an unchanged copy of it."))
     if not any(h.judged for h in view.holds) and not any(r.verdict for r in view.ramps.values()):
@@ -86,7 +89,8 @@ def _by_calibration(hold: HoldResult) -> Iterator[Says]:
         yield Says.of("a calibration to ±{least} or better (k = 2).", least=Diff(least))
     else:
         yield Says("readings further inside its limits; as it is, it stands no error of the sensor.")
-    if hold.known.expanded_c is not None and hold.soak_s is not None and hold.soak_s.low < hold.required_s:
+    # Where an error within U leaves nothing at temperature, more time would be no better.
+    if hold.known.expanded_c is not None and hold.soak_s is not None and 0.0 < hold.soak_s.low < hold.required_s:
         yield Says(f"{duration(hold.required_s - hold.soak_s.low)} more at temperature, with the sensor as it is.")
 
 

@@ -35,7 +35,7 @@ from soakwitness.analysis.verification.model import (
     WorkTemperature,
 )
 from soakwitness.analysis.verification.proving import not_seen, what_would_prove, what_would_prove_all
-from soakwitness.analysis.verification.quenching import cooling_time
+from soakwitness.analysis.verification.quenching import cooling_time, cooling_verdict
 from soakwitness.analysis.verification.ramping import judge_ramps
 from soakwitness.analysis.verification.readings import gaps
 from soakwitness.firmware_bridge.common.zones import local_day
@@ -196,6 +196,7 @@ def _verification(view: View, findings: tuple[Finding, ...], bad: tuple[BadReadi
     ramps = [r.verdict for r in view.ramps.values() if r.verdict is not None]
     # What no sensor error touches: delays and cooling that the marks show, and a record that was changed.
     others: list[Verdict] = ["fail" for f in findings if f.severity == "fail" and f.code in OWN_REQUIREMENTS]
+    others.append(cooling_verdict(context) or "pass")
     if any(f.code == "record changed" for f in findings):
         others.append("not proven")
     if not judged and not ramps:

@@ -9,7 +9,7 @@ from soakwitness.analysis.verification.context import VerificationContext
 from soakwitness.analysis.verification.findings.view import View, range_words
 from soakwitness.analysis.verification.model import Finding
 from soakwitness.analysis.verification.pieces import Stay
-from soakwitness.analysis.verification.quenching import cooling_time
+from soakwitness.analysis.verification.quenching import cooling_time, cooling_verdict
 from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, duration, joined, moment
 
 DOOR_DROP_C = 8.0
@@ -80,11 +80,7 @@ def _quench(view: View) -> list[Finding]:
                 "not on record",
                 "note",
                 None,
-                Says.of(
-                    "The quench of {names} is not on record: it takes a pull mark and a {medium} mark.",
-                    names=names,
-                    medium=quench.medium,
-                ),
+                Says.of("The quench of {names} is not on record: it takes a pull mark and a plates mark.", names=names),
                 Says("Mark the pull and the plates: soakwitness mark pull, soakwitness mark plates."),
             )
         )
@@ -111,12 +107,13 @@ def _cooling(view: View) -> list[Finding]:
                 Says("Let the load sensor go with the piece into the quench once."),
             )
         ]
-    if took.best <= quench.cool_within_s:
+    verdict = cooling_verdict(view.context)
+    if verdict in (None, "pass"):
         return []
     return [
         Finding(
             "late quench",
-            "fail" if took.low > quench.cool_within_s else "warn",
+            "fail" if verdict == "fail" else "warn",
             None,
             Says.of(
                 "The load sensor took {took} {span}; {allowed} are allowed.",
@@ -124,7 +121,11 @@ def _cooling(view: View) -> list[Finding]:
                 span=span,
                 allowed=duration(quench.cool_within_s),
             ),
-            Says("Check the hardness; press the plates closer, or use a faster quench."),
+            Says(
+                "Check the hardness; press the plates closer, or use a faster quench."
+                if verdict == "fail"
+                else "Check the hardness; read more often in the quench: it is too near its limit to tell."
+            ),
         )
     ]
 

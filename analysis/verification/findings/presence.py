@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from soakwitness.analysis.verification.absence import Absence
+from soakwitness.analysis.verification.absence import Absence, went_on
 from soakwitness.analysis.verification.findings.view import View, hold_words
 from soakwitness.analysis.verification.model import Finding, HoldResult, Severity
 from soakwitness.firmware_bridge.common.wording import Says, duration
@@ -65,8 +65,10 @@ def _load_left(view: View, hold: HoldResult) -> bool:
 
 
 def _cut_short(view: View) -> list[Finding]:
-    """The record ends inside a hold."""
+    """The record ends inside a hold; a sensor that stopped reading while it went on is a finding of its own."""
     context = view.context
+    if went_on(context):
+        return []
     for hold, placed in zip(view.holds, context.chamber.placed, strict=True):
         if placed and placed.edges and not placed.edges.left and hold.soak_s and not _load_left(view, hold):
             if hold.all_out or any(later.found for later in view.holds[view.holds.index(hold) + 1 :]):

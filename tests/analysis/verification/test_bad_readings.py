@@ -69,6 +69,15 @@ def test_a_contact_that_opened_twice_in_a_row_is_one_and_comes_back():
     assert (found.kind, found.start_s, found.end_s) == ("contact", 2600.0, 2714.0)
 
 
+@pytest.mark.parametrize("open_s", [5, 15, 60])
+def test_a_level_to_the_digit_is_not_broken_because_a_contact_opened_before_it(open_s: int):
+    # The display shows whole degrees: 1000 before, and the same again for minutes after.
+    _, temp_c = drawn(HOLD, step_c=1.0)
+    temp_c[2600 : 2600 + open_s] = 25.0
+    (found,) = bad_readings(run_with(temp_c, 1.0))
+    assert (found.kind, found.start_s, found.end_s) == ("contact", 2600.0, 2599.0 + open_s)
+
+
 def test_a_slow_logger_that_stood_still_and_then_jumped_was_stuck():
     # A reading a minute; eight of one number in a climb of 10 K a minute, then 91 K in one step.
     t_s = np.arange(0.0, 6000.0, 60.0)

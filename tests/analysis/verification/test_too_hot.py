@@ -47,6 +47,19 @@ def test_work_that_is_known_may_be_over_for_half_a_minute(long_s: float, verdict
     assert hump(long_s, load=True).verdict == verdict
 
 
+@pytest.mark.parametrize("missing_s", [0.0, 10.0, 15.0, 25.0])
+def test_readings_that_are_missing_do_not_shorten_a_heat(missing_s: float):
+    # 2 K over 1005 for 40 s at the load sensor, where half a minute counts; some of it without a reading.
+    t_s, temp_c = drawn(
+        [(0, 20), (1960, 1000), (2500, 1000), (2503, 1007), (2543, 1007), (2546, 1000), (3600, 1000), (5000, 80)]
+    )
+    kept = (t_s <= 2505) | (t_s >= 2505 + missing_s)
+    columns, values = [sensor(), sensor("blade", "load")], {"furnace": temp_c[kept], "blade": temp_c[kept]}
+    found = verify(make_run(t_s[kept], values, columns=columns), TEN)
+    assert found.verdict == "fail"
+    assert "too hot" in found.holds[0].unmet
+
+
 def test_only_the_time_with_a_charge_inside_counts():
     # Before the load mark, and after the pull, the furnace may be as hot as it likes; a bare chamber settles for 600 s.
     course = [(0, 20), (1960, 1060), (2300, 1060), (2500, 1000), (4200, 1000), (4300, 1050), (5000, 1050), (7000, 80)]
@@ -103,3 +116,23 @@ def test_a_stand_on_the_way_down_that_is_nearer_to_the_colder_hold_has_its_limit
     found = verify(run, simple_recipe((900, 15, 5), (200, 60, 5)))
     assert found.verdict == verdict
     assert ("too hot" in found.holds[1].unmet) == (verdict == "fail")
+
+
+@pytest.mark.parametrize(
+    ("max_overshoot_c", "stands_low_c"),
+    # A hump to 1003 for a minute and more: 2 K under the upper edge of 1005, 1 K under a stated 4 K of overshoot. A
+    # display that reads so much low would hide a heat; less what rounding and the ways up and down hide (0.05 K).
+    [(None, -2.0), (4.0, -1.0), (9.0, -5.0)],
+)
+def test_a_hump_near_its_limit_stands_less_of_a_display_that_reads_low(
+    max_overshoot_c: float | None, stands_low_c: float
+):
+    course = [(0, 20), (1960, 1000), (2500, 1000), (2506, 1003), (2596, 1003), (2602, 1000), (3600, 1000), (5000, 80)]
+    t_s, temp_c = drawn(course)
+    recipe = simple_recipe((1000, 10, 5), max_overshoot_c=max_overshoot_c)
+    (hold,) = verify(make_run(t_s, {"furnace": temp_c}, columns=[sensor(expanded_uncertainty=0.5)]), recipe).holds
+    assert hold.error_it_stands_c is not None
+    low, high = hold.error_it_stands_c
+    assert low == pytest.approx(stands_low_c, abs=0.15)
+    # One that reads high by up to 5 K leaves the level above the lower edge.
+    assert high == pytest.approx(5.0, abs=0.15)
