@@ -9,6 +9,7 @@ import numpy as np
 
 from soakwitness.analysis.recipes.model import Recipe
 from soakwitness.analysis.runs import Run
+from soakwitness.analysis.verification.edges import Edges
 from soakwitness.analysis.verification.passing import began_anew_c
 from soakwitness.analysis.verification.pieces import Stay
 from soakwitness.analysis.verification.placing import place_holds
@@ -17,6 +18,7 @@ from soakwitness.firmware_bridge.runfolder.model import Act
 
 FEWEST_READINGS = 20
 WARM_C = 100.0
+APART_S = 900.0  # from one to the other: a shorter one is a cold charge, or a door
 MOST_POINTS = 5000
 AFTERWARDS: tuple[Act, ...] = ("pull", "plates", "hand-warm")
 
@@ -79,7 +81,8 @@ def heats_of(chamber: Readings, recipe: Recipe) -> tuple[Heat, ...]:
     for cold in _cold_times(chamber):
         before = chamber.part(parting[-1].coldest_s if parting else -np.inf, cold.coldest_s)
         after = chamber.part(cold.coldest_s, np.inf)
-        if all(p.t_s.size >= FEWEST_READINGS and _stands(p, first) for p in (before, after)):
+        left, again = _stand(before, first), _stand(after, first)
+        if left is not None and again is not None and again.enter_s - left.leave_s >= APART_S:
             parting.append(cold)
     return tuple(Heat(a, b) for a, b in zip([None, *parting], [*parting, None], strict=True))
 
@@ -89,9 +92,10 @@ def _comes_back(recipe: Recipe) -> bool:
     return recipe.repeat > 1 or any(h.cycle != first.cycle or h.lower_c <= first.target_c <= h.upper_c for h in later)
 
 
-def _stands(chamber: Readings, first: Recipe) -> bool:
-    placed = place_holds(chamber, first)[0]
-    return placed is not None and placed.edges is not None
+def _stand(chamber: Readings, first: Recipe) -> Edges | None:
+    """Where the recipe's first hold stood in a part of the record; None where it did not."""
+    placed = place_holds(chamber, first)[0] if chamber.t_s.size >= FEWEST_READINGS else None
+    return placed.edges if placed is not None else None
 
 
 def _cold_times(chamber: Readings) -> list[Cold]:
