@@ -40,6 +40,7 @@ LEAST_JUMP_C, RISES, FASTER = 5.0, 3.0, 1.5
 COMES_BACK_S, STAYS_SHARE, OPENED_S = 600.0, 0.7, 120.0
 ARRIVES_STEPS, ARRIVES_SHARE, LATE_S = 1.5, 0.6, 10.0
 BLOCK, MOST_ASKED = 1 << 15, 20_000
+SMALL_STEPS = 3.0  # of the resolution
 TURNS_SHARE = 0.4  # of noise about two thirds of all bends turn the other way; of a smooth course hardly any
 NOISY_STEPS = 0.55  # deviation of a reading in steps; rounding alone makes 0.3
 AROUND = 7  # readings
@@ -85,8 +86,10 @@ def _bad_of(
     still = _still(trace)
     found = _contacts(trace)
     rest = _without(trace, found)
+    stood_before = {start for (_, last), (start, _) in zip(still[:-1], still[1:], strict=True) if last + 1 == start}
     for start, end in still:
-        broken = _broken(rest, start, end) if np.isfinite(rest.temp_c[start]) else []
+        froze = start in stood_before and _goes_on(trace, end)
+        broken = _broken(rest, start, end) if np.isfinite(rest.temp_c[start]) and not froze else []
         found, rest = [*found, *broken], _without(rest, broken)
     for start, end in still:
         if np.isfinite(rest.temp_c[start]):
@@ -194,6 +197,12 @@ def _jumped(trace: Trace, start: int, at_c: float) -> bool:
     if from_c < HOT_C or trace.role == "load" or apart_s > SLOWEST_S:
         return False
     return lost > max(JUMP_C, STEP_C_PER_S * apart_s) or lost > LOST_SHARE * (from_c - ROOM_C)
+
+
+def _goes_on(trace: Trace, end: int) -> bool:
+    """Whether a stretch of one number is left by small steps: the furnace went on from there, so it was there."""
+    after = trace.temp_c[end : end + 4]
+    return after.size == 4 and float(np.abs(np.diff(after)).max(initial=0.0)) <= SMALL_STEPS * trace.resolution_c
 
 
 def _arrived_at_once(trace: Trace, start: int) -> bool:
