@@ -7,7 +7,7 @@ from importlib import import_module
 
 import click
 
-from soakwitness.cli.common import SuggestingGroup, run_main
+from soakwitness.cli.options.common import SuggestingGroup, run_main
 
 # name: (module, attribute, one line for the overview)
 COMMANDS: dict[str, tuple[str, str, str]] = {

@@ -13,15 +13,15 @@ from pathlib import Path
 
 import numpy as np
 
-from soakwitness.analysis.hardness import Reading
 from soakwitness.analysis.logbook.charges import charge_pieces
 from soakwitness.analysis.logbook.hardness import add_hardness
-from soakwitness.analysis.logbook.moments import Stamp, utc_text
 from soakwitness.analysis.logbook.opening import LogBook, open_logbook
 from soakwitness.analysis.logbook.pieces import Piece, add_pieces
 from soakwitness.analysis.logbook.runs import take_in
 from soakwitness.analysis.logbook.sensors import add_calibration, fit_sensor
 from soakwitness.analysis.logbook.treatments import add_treatment
+from soakwitness.analysis.metallurgy.hardness_readings import Reading
+from soakwitness.analysis.record.moments import Stamp, utc_text
 from tests.furnace_days import EVERY_S, HARDEN, HARDEN_HOT, TEMPER, Blade, Day, Fitting, Lived, live, record
 
 HARDEN_NAME, TEMPER_NAME = "Chef's blades, harden", "Chef's blades, temper"

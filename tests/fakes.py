@@ -9,7 +9,15 @@ from pathlib import Path
 from typing import BinaryIO
 
 from soakwitness.firmware_bridge.errors import LinkError, LinkReason
-from soakwitness.firmware_bridge.furnace.model import Alarm, Contact, Furnace, LineSource, LinkSettings, Sensor, Signal
+from soakwitness.firmware_bridge.furnace.description import (
+    Alarm,
+    Contact,
+    Furnace,
+    LineSource,
+    LinkSettings,
+    Sensor,
+    Signal,
+)
 from soakwitness.firmware_bridge.links.base import Clock, Link, Reading
 from soakwitness.firmware_bridge.runfolder.files import Files
 

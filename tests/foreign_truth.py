@@ -6,8 +6,8 @@ from collections import defaultdict
 from collections.abc import Iterable
 
 from soakwitness.analysis.errors import NotEnoughData
-from soakwitness.analysis.recipes.file import parse_recipe
-from soakwitness.analysis.verification.model import Bounds, HoldResult, Verification
+from soakwitness.analysis.recipes.recipe_file import parse_recipe
+from soakwitness.analysis.verification.results.verification import Bounds, HoldResult, Verification
 from soakwitness.analysis.verification.verifying import verify
 from tests.campaigns.foreign_runs import ForeignRun, HoldTruth, as_run, foreign_run
 

@@ -15,9 +15,9 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
-from soakwitness.analysis.calibration.faults import wrong_type_c
-from soakwitness.analysis.runs import Run, Trace
-from soakwitness.firmware_bridge.runfolder.model import Column, Event, Mark, RecordCheck, RunHeader
+from soakwitness.analysis.calibration.diagnosing.faults import wrong_type_c
+from soakwitness.analysis.record.run import Run, Trace
+from soakwitness.firmware_bridge.runfolder.contents import Column, Event, Mark, RecordCheck, RunHeader
 from soakwitness.firmware_bridge.runfolder.writer import RunFolder
 
 FloatArray = npt.NDArray[np.float64]

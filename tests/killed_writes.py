@@ -13,9 +13,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from soakwitness.analysis.logbook.care import check_book
-from soakwitness.analysis.logbook.moments import Stamp
 from soakwitness.analysis.logbook.opening import open_logbook
 from soakwitness.analysis.logbook.runs import take_in
+from soakwitness.analysis.record.moments import Stamp
 from tests.run_folders import sealed_run
 
 ROOT = Path(__file__).resolve().parents[1]

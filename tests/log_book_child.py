@@ -40,8 +40,8 @@ def main() -> None:
     counting = Counting(0 if moment == "ready" else int(moment))
     sqlite3.connect = counting.connect  # type: ignore[assignment]
     from soakwitness.cli import entering  # noqa: F401 (loaded before the clock of a random kill runs)
-    from soakwitness.cli.common import run_main
     from soakwitness.cli.main import soakwitness
+    from soakwitness.cli.options.common import run_main
 
     if moment == "ready":
         import soakwitness.analysis.logbook.evidence  # noqa: F401

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from soakwitness.analysis.logbook.moments import Stamp
 from soakwitness.analysis.logbook.opening import LogBook, open_logbook
 from soakwitness.analysis.logbook.pieces import Piece, add_pieces, spelled_out
 from soakwitness.analysis.logbook.runs import take_in
+from soakwitness.analysis.record.moments import Stamp
 from tests.run_folders import sealed_run
 
 STAMP = Stamp("2026-11-25T09:00:00Z", "Ana")

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from soakwitness.analysis.audit.evidence import Evidence, HardnessEvidence, PieceEvidence
-from soakwitness.analysis.condition.figures import (
+from soakwitness.analysis.evidence.batch_evidence import Evidence, HardnessEvidence, PieceEvidence
+from soakwitness.analysis.evidence.run_figures import (
     ConditionFigures,
     Difference,
     HoldFigures,
@@ -13,8 +13,8 @@ from soakwitness.analysis.condition.figures import (
     RunFigures,
     SensorFigures,
 )
-from soakwitness.analysis.hardness import Reading
-from soakwitness.analysis.recipes.file import parse_recipe
+from soakwitness.analysis.metallurgy.hardness_readings import Reading
+from soakwitness.analysis.recipes.recipe_file import parse_recipe
 from tests.furnace_days import HARDEN
 
 RECIPE = parse_recipe(HARDEN, "made by hand")

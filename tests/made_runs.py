@@ -6,9 +6,9 @@ from pathlib import Path
 
 import numpy as np
 
-from soakwitness.analysis.recipes.model import Hold, PacketSpec, Quench, Ramp, Recipe
-from soakwitness.analysis.runs import Run, Trace
-from soakwitness.analysis.verification.model import (
+from soakwitness.analysis.recipes.recipe import Hold, PacketSpec, Quench, Ramp, Recipe
+from soakwitness.analysis.record.run import Run, Trace
+from soakwitness.analysis.verification.results.verification import (
     Bounds,
     Finding,
     HoldResult,
@@ -21,7 +21,7 @@ from soakwitness.analysis.verification.model import (
     WorkTemperature,
 )
 from soakwitness.firmware_bridge.common.wording import Says
-from soakwitness.firmware_bridge.runfolder.model import Column, Event, Mark, RecordCheck, RunHeader
+from soakwitness.firmware_bridge.runfolder.contents import Column, Event, Mark, RecordCheck, RunHeader
 
 INJECTED = "<script>window.broken = 1</script>"
 

@@ -19,8 +19,8 @@ RECIPE = ROOT / "sample_logs" / "recipes" / "paring-blades.toml"
 
 def run_chart() -> None:
     """The chart of a run whose control sensor looks perfect."""
-    from soakwitness.analysis.recipes.file import load_recipe
-    from soakwitness.analysis.runs import open_run
+    from soakwitness.analysis.recipes.recipe_file import load_recipe
+    from soakwitness.analysis.record.run import open_run
     from soakwitness.analysis.verification.verifying import verify
     from soakwitness.cli.charts.run_chart import save_run_chart
 
@@ -31,9 +31,9 @@ def run_chart() -> None:
 def live_page() -> None:
     """The live page as it stood in the last hold of the good run; the sentence is the soak clock's own."""
     from soakwitness.analysis.live.clock import SoakClock
-    from soakwitness.analysis.live.words import sentence
-    from soakwitness.analysis.recipes.file import load_recipe
-    from soakwitness.analysis.runs import open_run
+    from soakwitness.analysis.live.living_sentence import sentence
+    from soakwitness.analysis.recipes.recipe_file import load_recipe
+    from soakwitness.analysis.record.run import open_run
     from soakwitness.cli.page.process import PageProcess
     from tests.cli.browsers import chromium
 

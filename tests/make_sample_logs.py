@@ -14,8 +14,8 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from unittest.mock import patch
 
-from soakwitness.analysis.recipes.file import load_recipe
-from soakwitness.firmware_bridge.furnace.file import parse_furnace
+from soakwitness.analysis.recipes.recipe_file import load_recipe
+from soakwitness.firmware_bridge.connecting.furnace_file import parse_furnace
 from soakwitness.firmware_bridge.simulated.running import Papers, write_run
 
 SAMPLES = Path(__file__).resolve().parents[1] / "sample_logs"

@@ -10,10 +10,10 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from soakwitness.analysis.recipes.file import parse_recipe
-from soakwitness.analysis.recipes.model import Recipe
-from soakwitness.analysis.runs import FloatArray, Run
-from soakwitness.firmware_bridge.runfolder.model import Mark
+from soakwitness.analysis.recipes.recipe import Recipe
+from soakwitness.analysis.recipes.recipe_file import parse_recipe
+from soakwitness.analysis.record.run import FloatArray, Run
+from soakwitness.firmware_bridge.runfolder.contents import Mark
 from tests.verification_runs import make_run, sensor
 
 IDLE = np.full(60, 20.0)

@@ -16,21 +16,21 @@ import numpy as np
 from click.testing import CliRunner
 
 from soakwitness.analysis.logbook.charges import charge_pieces
-from soakwitness.analysis.logbook.moments import Stamp, add_months, local_day
 from soakwitness.analysis.logbook.opening import LogBook, open_logbook
 from soakwitness.analysis.logbook.pieces import Piece, add_pieces
 from soakwitness.analysis.logbook.runs import give_recipe, take_in
 from soakwitness.analysis.logbook.sensors import add_calibration, fit_sensor, withdraw_calibration
 from soakwitness.analysis.logbook.treatments import add_treatment
-from soakwitness.analysis.packet.file import packet_text
+from soakwitness.analysis.packet.packet_file import packet_text
 from soakwitness.analysis.packet.piece import generic_packet
-from soakwitness.analysis.recipes.model import PacketSpec
-from soakwitness.analysis.verification.report import as_json
-from soakwitness.cli.common import plain
+from soakwitness.analysis.recipes.recipe import PacketSpec
+from soakwitness.analysis.record.moments import Stamp, add_months, local_day
+from soakwitness.analysis.verification.results.report import as_json
 from soakwitness.cli.main import soakwitness
+from soakwitness.cli.options.common import plain
 from soakwitness.cli.sheets.sources import sheet_sources
+from soakwitness.firmware_bridge.runfolder.contents import Column, Mark
 from soakwitness.firmware_bridge.runfolder.marks import encode_mark
-from soakwitness.firmware_bridge.runfolder.model import Column, Mark
 from soakwitness.firmware_bridge.runfolder.writer import RunFolder
 
 FURNACE = "small furnace"

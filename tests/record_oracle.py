@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from soakwitness.firmware_bridge.runfolder.model import RecordCheck
+from soakwitness.firmware_bridge.runfolder.contents import RecordCheck
 from soakwitness.firmware_bridge.runfolder.reader import check_record
 
 

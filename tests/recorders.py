@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from soakwitness.firmware_bridge.furnace.file import template
+from soakwitness.firmware_bridge.connecting.furnace_file import template
 
 LONGEST_S = 120.0
 MAIN = [sys.executable, "-c", "from soakwitness.cli.main import main; main()"]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from soakwitness.firmware_bridge.runfolder.model import Column
+from soakwitness.firmware_bridge.runfolder.contents import Column
 from soakwitness.firmware_bridge.runfolder.writer import RunFolder
 
 STARTED_UTC = 1_795_590_902.0  # 2026-11-25T07:15:02Z

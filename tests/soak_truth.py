@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from soakwitness.analysis.verification.model import HoldResult
+from soakwitness.analysis.verification.results.verification import HoldResult
 from soakwitness.analysis.verification.verifying import verify
 from tests.synthetic import Case, HoldTruth, soak_case
 from tests.verification_runs import run_of

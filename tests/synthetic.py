@@ -11,8 +11,8 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from soakwitness.analysis.recipes.model import Hold, Ramp, Recipe
-from soakwitness.analysis.runs import FloatArray
+from soakwitness.analysis.recipes.recipe import Hold, Ramp, Recipe
+from soakwitness.analysis.record.run import FloatArray
 
 DENSE_S = 0.5
 ROOM_C = 20.0
@@ -341,9 +341,9 @@ def slack_s(case: Case, at_s: float) -> float:
 
 def wrong_holds(case: Case) -> list[int]:
     """Holds that are found though they are not there, not found though they are, or with a wrong enter or leave."""
-    from soakwitness.analysis import traces
-    from soakwitness.analysis.verification.placing import place_holds
-    from soakwitness.analysis.verification.readings import readings_of
+    from soakwitness.analysis.record import traces
+    from soakwitness.analysis.verification.holds.placing import place_holds
+    from soakwitness.analysis.verification.inputs.readings import readings_of
 
     trace = traces.trace(
         "furnace", "control", case.t_s, case.temp_c, resolution_c=case.resolution_c, period_s=case.period_s

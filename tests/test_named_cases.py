@@ -7,7 +7,7 @@ from functools import cache
 
 import pytest
 
-from soakwitness.analysis.verification.model import Verification
+from soakwitness.analysis.verification.results.verification import Verification
 from soakwitness.analysis.verification.verifying import verify
 from tests.named_cases import named_cases
 

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from soakwitness.analysis.recipes.file import load_recipe
-from soakwitness.analysis.runs import open_run
+from soakwitness.analysis.recipes.recipe_file import load_recipe
+from soakwitness.analysis.record.run import open_run
 from soakwitness.analysis.verification.verifying import verify
 from soakwitness.firmware_bridge.runfolder.reader import check_record, read_events, read_header, read_marks
 from tests.make_sample_logs import RUNS, SAMPLES, make

@@ -8,10 +8,10 @@ from pathlib import Path
 
 import numpy as np
 
-from soakwitness.analysis import traces
-from soakwitness.analysis.recipes.model import Hold, Ramp, Recipe
-from soakwitness.analysis.runs import FloatArray, Run
-from soakwitness.firmware_bridge.runfolder.model import Column, Event, Mark, RecordCheck, RunHeader
+from soakwitness.analysis.recipes.recipe import Hold, Ramp, Recipe
+from soakwitness.analysis.record import traces
+from soakwitness.analysis.record.run import FloatArray, Run
+from soakwitness.firmware_bridge.runfolder.contents import Column, Event, Mark, RecordCheck, RunHeader
 from tests.synthetic import Case
 
 WHOLE = RecordCheck(0, (), False, True, True, None, ())

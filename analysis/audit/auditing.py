@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from soakwitness.analysis.audit.case import Case
 from soakwitness.analysis.audit.catalogue import CAUSES, NOTHING, NOTHING_NEXT, Cause
-from soakwitness.analysis.audit.causes_piece import within_repeatability
-from soakwitness.analysis.audit.causes_sensor import lone_sensor_note
-from soakwitness.analysis.audit.differences import Row, differences_table
-from soakwitness.analysis.audit.evidence import Evidence
-from soakwitness.analysis.audit.weighing import CLAIM, FAIR, Opinion, Scale
+from soakwitness.analysis.audit.causes.in_piece import within_repeatability
+from soakwitness.analysis.audit.causes.in_sensor import lone_sensor_note
+from soakwitness.analysis.audit.contrasts.case import Case
+from soakwitness.analysis.audit.contrasts.differences import Row, differences_table
+from soakwitness.analysis.audit.contrasts.weighing import CLAIM, FAIR, Opinion, Scale
+from soakwitness.analysis.evidence.batch_evidence import Evidence
 from soakwitness.firmware_bridge.common.wording import Says, counted
 
 BELOW_ROOT = 0.5

@@ -5,16 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from soakwitness.analysis.audit import (
-    causes_after,
-    causes_furnace,
-    causes_piece,
-    causes_quench,
-    causes_sensor,
-    causes_soak,
-)
-from soakwitness.analysis.audit.case import Case
-from soakwitness.analysis.audit.weighing import Scale
+from soakwitness.analysis.audit.causes import after_quench as causes_after
+from soakwitness.analysis.audit.causes import in_furnace as causes_furnace
+from soakwitness.analysis.audit.causes import in_piece as causes_piece
+from soakwitness.analysis.audit.causes import in_quench as causes_quench
+from soakwitness.analysis.audit.causes import in_sensor as causes_sensor
+from soakwitness.analysis.audit.causes import in_soak as causes_soak
+from soakwitness.analysis.audit.contrasts.case import Case
+from soakwitness.analysis.audit.contrasts.weighing import Scale
 
 NOTHING = "the record shows nothing"
 NOTHING_NEXT = (

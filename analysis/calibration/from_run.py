@@ -7,19 +7,19 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from soakwitness.analysis.calibration.alignment import Alignment, align_by_shape, on_first_clock
-from soakwitness.analysis.calibration.budget import Budget
-from soakwitness.analysis.calibration.comparing import Comparing
-from soakwitness.analysis.calibration.correction import Correction
-from soakwitness.analysis.calibration.readings import PairReading
-from soakwitness.analysis.calibration.reference import Reference, of_class, stated
-from soakwitness.analysis.calibration.stretches import StretchLimits, stable_stretches
-from soakwitness.analysis.calibration.survey import SurveySensor
+from soakwitness.analysis.calibration.correcting.correction import Correction
+from soakwitness.analysis.calibration.correcting.reference_differences import Comparing
+from soakwitness.analysis.calibration.measured_pairs.alignment import Alignment, align_by_shape, on_first_clock
+from soakwitness.analysis.calibration.measured_pairs.paired_readings import PairReading
+from soakwitness.analysis.calibration.measured_pairs.reference import Reference, of_class, stated
+from soakwitness.analysis.calibration.measured_pairs.stretches import StretchLimits, stable_stretches
+from soakwitness.analysis.calibration.surveying.survey import SurveySensor
+from soakwitness.analysis.calibration.uncertainty.budget import Budget
 from soakwitness.analysis.errors import AnalysisError
-from soakwitness.analysis.runs import Run, Trace
+from soakwitness.analysis.record.run import Run, Trace
 from soakwitness.firmware_bridge.common.units import to_kelvin
 from soakwitness.firmware_bridge.common.wording import Diff, Says
-from soakwitness.firmware_bridge.runfolder.model import Column
+from soakwitness.firmware_bridge.runfolder.contents import Column
 
 FloatArray = npt.NDArray[np.float64]
 

@@ -9,7 +9,7 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from soakwitness.analysis.calibration.stretches import (
+from soakwitness.analysis.calibration.measured_pairs.stretches import (
     CUT_END_S,
     CUT_START_S,
     StretchLimits,

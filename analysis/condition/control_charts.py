@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from soakwitness.analysis.errors import NotEnoughData
-from soakwitness.analysis.runs import FloatArray
+from soakwitness.analysis.record.run import FloatArray
 
 D2_OF_TWO = 1.128  # mean range of two values over their standard deviation, normal distribution
 

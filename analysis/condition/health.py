@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 
-from soakwitness.analysis.condition.figures import ConditionFigures, RunFigures
 from soakwitness.analysis.condition.levels import mean_between
 from soakwitness.analysis.condition.measuring import control_trace
-from soakwitness.analysis.ramps import window_rates
-from soakwitness.analysis.recipes.model import Ramp, Recipe
-from soakwitness.analysis.runs import FloatArray, Run, Trace
-from soakwitness.analysis.verification.model import RampResult, Verification
+from soakwitness.analysis.evidence.run_figures import ConditionFigures, RunFigures
+from soakwitness.analysis.recipes.recipe import Ramp, Recipe
+from soakwitness.analysis.record.ramp_rates import window_rates
+from soakwitness.analysis.record.run import FloatArray, Run, Trace
+from soakwitness.analysis.verification.results.verification import RampResult, Verification
 
 FULL_PCT = 98.0
 SHARE_AT_FULL = 0.95

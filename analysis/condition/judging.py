@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import median
 
-from soakwitness.analysis.condition.figures import ConditionFigures
 from soakwitness.analysis.condition.trends import Trend, all_series, middle_change, trend
+from soakwitness.analysis.evidence.run_figures import ConditionFigures
 from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, counted, joined, often, percent
 
 LOW_BELOW_C = 500.0

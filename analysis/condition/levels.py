@@ -7,8 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 import numpy.typing as npt
 
-from soakwitness.analysis.condition.figures import Difference, HoldFigures
-from soakwitness.analysis.runs import FloatArray, Run, Trace
+from soakwitness.analysis.evidence.run_figures import Difference, HoldFigures
+from soakwitness.analysis.record.run import FloatArray, Run, Trace
 
 NEAR_C = 170.0
 LEVEL_WINDOW_S = 300.0

@@ -7,22 +7,22 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from soakwitness.analysis.condition.dips import blanks, dips
-from soakwitness.analysis.condition.figures import (
+from soakwitness.analysis.condition.control_dips import blanks, dips
+from soakwitness.analysis.condition.levels import differences, level_near, longest_stay, mean_between
+from soakwitness.analysis.evidence.run_figures import (
     FindingFigures,
     HoldFigures,
     PieceFigures,
     RunFigures,
     SensorFigures,
 )
-from soakwitness.analysis.condition.levels import differences, level_near, longest_stay, mean_between
-from soakwitness.analysis.recipes.model import Hold, Recipe
 from soakwitness.analysis.recipes.program import program_setpoints
-from soakwitness.analysis.runs import Run, Trace
-from soakwitness.analysis.verification.model import HoldResult, PieceResult, Verification
-from soakwitness.firmware_bridge.common.charges import read_charges
+from soakwitness.analysis.recipes.recipe import Hold, Recipe
+from soakwitness.analysis.record.run import Run, Trace
+from soakwitness.analysis.verification.results.verification import HoldResult, PieceResult, Verification
 from soakwitness.firmware_bridge.common.units import to_kelvin
-from soakwitness.firmware_bridge.runfolder.model import Column
+from soakwitness.firmware_bridge.marks.charges import read_charges
+from soakwitness.firmware_bridge.runfolder.contents import Column
 
 EVENTS = ("sensor fault", "link lost", "link back", "resumed", "clock step", "alarm")
 SETPOINT_NEAR_C = 0.6

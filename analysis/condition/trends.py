@@ -18,8 +18,8 @@ from soakwitness.analysis.condition.control_charts import (
     individuals,
     spread,
 )
-from soakwitness.analysis.condition.figures import ConditionFigures
-from soakwitness.analysis.runs import FloatArray
+from soakwitness.analysis.evidence.run_figures import ConditionFigures
+from soakwitness.analysis.record.run import FloatArray
 from soakwitness.firmware_bridge.common.wording import Says, Temp
 
 Kind = Literal["rate", "output", "overshoot", "difference", "cooling", "missed", "noise", "accuracy"]

@@ -19,13 +19,13 @@ from soakwitness.analysis.importing.layout import find_layout
 from soakwitness.analysis.importing.marks import WrittenMark, read_marks_file
 from soakwitness.analysis.importing.rows import READING, ROWS_AT_ONCE, Block, LogReader, Progress, Tally
 from soakwitness.analysis.importing.settings import ImportSettings, checked_settings
-from soakwitness.analysis.packet.file import named_packet
-from soakwitness.analysis.recipes.model import Recipe
-from soakwitness.analysis.runs import FloatArray
+from soakwitness.analysis.packet.packet_file import named_packet
+from soakwitness.analysis.recipes.recipe import Recipe
+from soakwitness.analysis.record.run import FloatArray
 from soakwitness.firmware_bridge.common.wording import counted
-from soakwitness.firmware_bridge.runfolder.format import utc_text
+from soakwitness.firmware_bridge.runfolder.contents import Column, Mark
+from soakwitness.firmware_bridge.runfolder.line_format import utc_text
 from soakwitness.firmware_bridge.runfolder.marks import encode_mark, new_mark_id
-from soakwitness.firmware_bridge.runfolder.model import Column, Mark
 from soakwitness.firmware_bridge.runfolder.writer import RunFolder
 
 _FAHRENHEIT = re.compile(r"°\s*F\b|[\[(_ ](?:deg)?F[\])]?$|fahrenheit", re.IGNORECASE)

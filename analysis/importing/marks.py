@@ -14,7 +14,7 @@ from soakwitness.analysis.errors import ImportFileError
 from soakwitness.analysis.importing.settings import SECONDS_PER, ImportSettings
 from soakwitness.analysis.importing.times import TimeReader
 from soakwitness.firmware_bridge.errors import RunFolderError
-from soakwitness.firmware_bridge.runfolder.model import ACTS, Act
+from soakwitness.firmware_bridge.runfolder.contents import ACTS, Act
 from soakwitness.firmware_bridge.runfolder.names import spelled_out
 
 

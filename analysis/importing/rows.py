@@ -17,7 +17,7 @@ from soakwitness.analysis.errors import ImportFileError
 from soakwitness.analysis.importing.layout import Layout
 from soakwitness.analysis.importing.settings import FARTHEST_S, ImportSettings
 from soakwitness.analysis.importing.times import TimeReader
-from soakwitness.analysis.runs import FloatArray
+from soakwitness.analysis.record.run import FloatArray
 from soakwitness.firmware_bridge.common.wording import counted, duration
 
 ROWS_AT_ONCE = 100_000

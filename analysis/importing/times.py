@@ -15,7 +15,7 @@ import pandas as pd
 
 from soakwitness.analysis.errors import ImportFileError
 from soakwitness.analysis.importing.settings import SECONDS_PER, ImportSettings
-from soakwitness.analysis.runs import FloatArray
+from soakwitness.analysis.record.run import FloatArray
 from soakwitness.firmware_bridge.common.zones import zone_of
 from soakwitness.firmware_bridge.errors import UnknownZone
 

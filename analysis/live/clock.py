@@ -6,14 +6,14 @@ from collections import deque
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from soakwitness.analysis.live.charges import Charge, charges_of
+from soakwitness.analysis.live.clock_charges import Charge, charges_of
 from soakwitness.analysis.live.state import ClockState, PieceState
 from soakwitness.analysis.live.track import Reading, Track
 from soakwitness.analysis.live.tracking import HoldTracker, Phase
 from soakwitness.analysis.packet.piece import PacketModel, generic_packet
-from soakwitness.analysis.recipes.model import Hold, Recipe
-from soakwitness.firmware_bridge.common.charges import Known
-from soakwitness.firmware_bridge.runfolder.model import Mark
+from soakwitness.analysis.recipes.recipe import Hold, Recipe
+from soakwitness.firmware_bridge.marks.charges import Known
+from soakwitness.firmware_bridge.runfolder.contents import Mark
 
 KEEP_EVERY_S, KEEP_MOST = 5.0, 20_000  # readings kept for marks that are entered later: 27 h
 GAP_PERIODS = 3.0  # as in the verification

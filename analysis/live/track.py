@@ -10,7 +10,7 @@ from soakwitness.analysis.live.packet import LivePacket, slow_packet
 from soakwitness.analysis.live.state import PieceState, Source
 from soakwitness.analysis.live.tracking import Phase
 from soakwitness.analysis.packet.piece import PacketModel
-from soakwitness.analysis.recipes.model import Hold
+from soakwitness.analysis.recipes.recipe import Hold
 
 LOOK_AHEAD_EVERY_S = 10.0
 OVERDUE_AFTER_S = 600.0  # beyond the required soak where the recipe names no longest: common practice, no source

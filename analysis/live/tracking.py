@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Literal
 
 from soakwitness.analysis.live.counting import SoakCount
-from soakwitness.analysis.recipes.model import Hold
+from soakwitness.analysis.recipes.recipe import Hold
 
 Phase = Literal["before", "in", "above", "below"]
 ROOM_C = 20.0

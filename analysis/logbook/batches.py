@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 from soakwitness.analysis.errors import LogBookError
 from soakwitness.analysis.logbook.entries import strike
-from soakwitness.analysis.logbook.moments import Stamp
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.logbook.pieces import pieces_named
+from soakwitness.analysis.record.moments import Stamp
 
 
 @dataclass(frozen=True)

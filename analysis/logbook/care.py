@@ -9,9 +9,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from soakwitness.analysis.logbook.kept import forget
-from soakwitness.analysis.logbook.moments import Stamp
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.logbook.runs import Taken, take_in
+from soakwitness.analysis.record.moments import Stamp
 from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.runfolder.seal import Seal, differences, read_seal
 

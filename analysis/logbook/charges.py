@@ -7,9 +7,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from soakwitness.analysis.errors import LogBookError
-from soakwitness.analysis.logbook.moments import Stamp, later, moment_of
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.logbook.pieces import find_piece, pieces_named
+from soakwitness.analysis.record.moments import Stamp, later, moment_of
 
 WAITS_AT_MOST_S = 48 * 3600.0  # a charge put together for the next run is not bound to one that starts later
 RECENT_S = 15 * 60.0  # a run that began so shortly before still is "the next one"

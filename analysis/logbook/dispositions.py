@@ -9,8 +9,8 @@ from typing import Any
 
 from soakwitness.analysis.errors import LogBookError
 from soakwitness.analysis.logbook.kept import earlier_verdicts, kept_answer, last_verdict
-from soakwitness.analysis.logbook.moments import Stamp
 from soakwitness.analysis.logbook.opening import LogBook
+from soakwitness.analysis.record.moments import Stamp
 
 DECISIONS = ("use as it is", "use with restriction", "repeat the treatment", "scrap", "hold back", "no defect")
 
@@ -150,7 +150,7 @@ def check_finding(book: LogBook, run: str, finding: str, step: int | None) -> st
     LogBookError
         If there is no such finding; it names those that there are.
     """
-    from soakwitness.analysis.verification.model import FINDING_CODES
+    from soakwitness.analysis.verification.results.verification import FINDING_CODES
 
     if finding not in FINDING_CODES:
         raise LogBookError(f"{finding!r} is no finding. Findings are: {', '.join(FINDING_CODES)}.")

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 from soakwitness.analysis.errors import LogBookError
-from soakwitness.analysis.logbook.moments import Stamp
 from soakwitness.analysis.logbook.opening import LogBook
+from soakwitness.analysis.record.moments import Stamp
 
 Table = Literal[
     "piece_facts",

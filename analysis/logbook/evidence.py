@@ -6,24 +6,24 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import islice
 
-from soakwitness.analysis.audit.evidence import (
+from soakwitness.analysis.errors import LogBookError
+from soakwitness.analysis.evidence.batch_evidence import (
     AccuracyEvidence,
     Evidence,
     PieceEvidence,
 )
-from soakwitness.analysis.condition.figures import RunFigures
-from soakwitness.analysis.errors import LogBookError
+from soakwitness.analysis.evidence.run_figures import RunFigures
 from soakwitness.analysis.logbook.batches import find_batch
 from soakwitness.analysis.logbook.charges import pieces_in_run
 from soakwitness.analysis.logbook.history import Recipes
 from soakwitness.analysis.logbook.kept import kept_condition, kept_figures
-from soakwitness.analysis.logbook.moments import later
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.logbook.piece_evidence import PieceReader
 from soakwitness.analysis.logbook.pieces import find_piece, pieces_named, spelled_out
 from soakwitness.analysis.logbook.runs import RunEntry, copied_in, find_run_entry, runs_listed
 from soakwitness.analysis.logbook.sensors import accuracy_tests, sensor_life_on
 from soakwitness.analysis.logbook.treatments import QUENCHES
+from soakwitness.analysis.record.moments import later
 
 MOST_GOOD_RUNS = 12
 MOST_CANDIDATES = 600

@@ -108,7 +108,7 @@ def _samples(goal: Path, entry: RunEntry) -> None:
     """Readings of one run in long form: the same columns whatever sensors a furnace has."""
     import pandas as pd
 
-    from soakwitness.analysis.runs import open_run
+    from soakwitness.analysis.record.run import open_run
 
     if entry.missing:
         return

@@ -8,10 +8,10 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from soakwitness.analysis.errors import LogBookError
-from soakwitness.analysis.hardness import Reading, check_readings, warnings_of
-from soakwitness.analysis.logbook.moments import Stamp, moment_of
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.logbook.pieces import piece_named
+from soakwitness.analysis.metallurgy.hardness_readings import Reading, check_readings, warnings_of
+from soakwitness.analysis.record.moments import Stamp, moment_of
 
 Side = Literal["before", "after"]
 STEPS = ("delivery", "quench", "cold treatment", "temper", "second temper", "grinding", "finish")

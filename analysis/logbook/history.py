@@ -8,12 +8,12 @@ from dataclasses import dataclass
 from soakwitness.analysis.logbook.batches import batches_of
 from soakwitness.analysis.logbook.charges import Charged, runs_of_piece
 from soakwitness.analysis.logbook.hardness import HardnessEntry, hardness_of
-from soakwitness.analysis.logbook.moments import seconds_between
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.logbook.pieces import Piece, piece_named
 from soakwitness.analysis.logbook.runs import RunEntry, recipe_text, runs_listed
 from soakwitness.analysis.logbook.treatments import QUENCHES, Treatment, treatments_of
-from soakwitness.analysis.recipes.model import Recipe
+from soakwitness.analysis.recipes.recipe import Recipe
+from soakwitness.analysis.record.moments import seconds_between
 from soakwitness.firmware_bridge.common.wording import duration
 
 HARDENS_FROM_C = 740.0  # below the lowest hardening temperature of any steel treated here, above any temper
@@ -99,7 +99,7 @@ class Recipes:
     def by_digest(self, digest: str | None) -> Recipe | None:
         """Recipe of this digest."""
         from soakwitness.analysis.errors import AnalysisError
-        from soakwitness.analysis.recipes.file import parse_recipe
+        from soakwitness.analysis.recipes.recipe_file import parse_recipe
 
         if digest is None:
             return None

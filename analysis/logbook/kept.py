@@ -8,14 +8,14 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from soakwitness.analysis.condition.figures import (
+from soakwitness.analysis.evidence.run_figures import (
     ConditionFigures,
     RunFigures,
     condition_from,
     run_figures_from,
 )
-from soakwitness.analysis.logbook.moments import Stamp
 from soakwitness.analysis.logbook.opening import LogBook
+from soakwitness.analysis.record.moments import Stamp
 from soakwitness.analysis.rules import RULES_VERSION
 
 

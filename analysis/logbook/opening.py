@@ -13,7 +13,7 @@ from pathlib import Path
 from types import TracebackType
 
 from soakwitness.analysis.errors import LogBookError
-from soakwitness.analysis.logbook.moments import Stamp
+from soakwitness.analysis.record.moments import Stamp
 
 DATABASE = "logbook.sqlite"
 COPIES = "copies"

@@ -7,8 +7,8 @@ import sqlite3
 from dataclasses import dataclass
 
 from soakwitness.analysis.errors import LogBookError
-from soakwitness.analysis.logbook.moments import Stamp, read_day
 from soakwitness.analysis.logbook.opening import LogBook
+from soakwitness.analysis.record.moments import Stamp, read_day
 
 
 @dataclass(frozen=True)

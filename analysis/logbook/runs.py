@@ -10,12 +10,12 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from soakwitness.analysis.errors import LogBookError
-from soakwitness.analysis.logbook.moments import Stamp, from_utc_text, utc_text
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.logbook.packets import keep_packet_file
+from soakwitness.analysis.record.moments import Stamp, from_utc_text, utc_text
 from soakwitness.firmware_bridge.common.units import to_kelvin
 from soakwitness.firmware_bridge.errors import RunFolderError
-from soakwitness.firmware_bridge.runfolder.model import Event, RunHeader
+from soakwitness.firmware_bridge.runfolder.contents import Event, RunHeader
 from soakwitness.firmware_bridge.runfolder.seal import Seal, read_seal
 
 Progress = Callable[[int, int], None]

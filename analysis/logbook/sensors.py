@@ -10,8 +10,8 @@ from typing import Any
 
 from soakwitness.analysis.errors import LogBookError
 from soakwitness.analysis.logbook.entries import strike
-from soakwitness.analysis.logbook.moments import Stamp, moment_of
 from soakwitness.analysis.logbook.opening import LogBook
+from soakwitness.analysis.record.moments import Stamp, moment_of
 
 
 @dataclass(frozen=True)

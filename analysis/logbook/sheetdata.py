@@ -10,17 +10,17 @@ from typing import TYPE_CHECKING
 from soakwitness.analysis.errors import LogBookError
 from soakwitness.analysis.logbook.charges import Charged, pieces_in_run
 from soakwitness.analysis.logbook.dispositions import Disposition, Gone, dispositions_of, finding_gone
-from soakwitness.analysis.logbook.moments import local_day
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.logbook.pieces import Piece, find_piece
+from soakwitness.analysis.record.moments import local_day
 from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.runfolder.seal import Seal, read_seal
 
 if TYPE_CHECKING:
-    from soakwitness.analysis.calibration.correction import Correction
-    from soakwitness.analysis.recipes.model import Hold, Ramp, Recipe
-    from soakwitness.analysis.runs import Run
-    from soakwitness.analysis.verification.model import (
+    from soakwitness.analysis.calibration.correcting.correction import Correction
+    from soakwitness.analysis.recipes.recipe import Hold, Ramp, Recipe
+    from soakwitness.analysis.record.run import Run
+    from soakwitness.analysis.verification.results.verification import (
         Finding,
         HoldResult,
         PieceResult,
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
         Verification,
     )
     from soakwitness.firmware_bridge.common.wording import Says
-    from soakwitness.firmware_bridge.runfolder.model import Column, Event, Mark
+    from soakwitness.firmware_bridge.runfolder.contents import Column, Event, Mark
 
 
 @dataclass(frozen=True)

@@ -7,9 +7,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from soakwitness.analysis.errors import LogBookError
-from soakwitness.analysis.logbook.moments import Stamp, moment_of
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.logbook.pieces import pieces_named
+from soakwitness.analysis.record.moments import Stamp, moment_of
 from soakwitness.firmware_bridge.common.wording import Says, Temp
 
 KINDS = (

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass, replace
 from typing import Any, Literal
 
-from soakwitness.analysis.recipes.model import PacketSpec
+from soakwitness.analysis.recipes.recipe import PacketSpec
 
 SteelGroup = Literal["carbon", "tool", "stainless", "unknown"]
 PARAMETERS = ("eps_o", "f_i", "gap_mm", "peak_factor")

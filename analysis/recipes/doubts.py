@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from soakwitness.analysis.recipes.model import Hold, Ramp, Recipe
+from soakwitness.analysis.recipes.recipe import Hold, Ramp, Recipe
 from soakwitness.firmware_bridge.common.units import Unit
 from soakwitness.firmware_bridge.common.wording import difference, duration, rate, temperature
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from soakwitness.analysis.recipes.model import Hold, Recipe
+from soakwitness.analysis.recipes.recipe import Hold, Recipe
 
 ROOM_C = 20.0
 ASSUMED_C_PER_H = 900.0  # a small furnace at full power takes about an hour to 900 degC; drawn only, and said so

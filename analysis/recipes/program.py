@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from soakwitness.analysis.recipes.model import Hold, Recipe
+from soakwitness.analysis.recipes.recipe import Hold, Recipe
 from soakwitness.firmware_bridge.common.units import Unit
 from soakwitness.firmware_bridge.common.wording import difference, duration, rate, temperature
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from soakwitness.analysis.recipes.model import Hold, Recipe
-from soakwitness.analysis.steels import CONFIRM, Steel, SteelFigure, What, span_words
+from soakwitness.analysis.metallurgy.published_treatments import CONFIRM, Steel, SteelFigure, What, span_words
+from soakwitness.analysis.recipes.recipe import Hold, Recipe
 from soakwitness.firmware_bridge.common.units import Unit, from_celsius, to_celsius
 from soakwitness.firmware_bridge.common.wording import temperature
 

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from soakwitness.analysis.recipes.model import Recipe
 from soakwitness.analysis.recipes.program import program_setpoints
+from soakwitness.analysis.recipes.recipe import Recipe
 from soakwitness.firmware_bridge.common.wording import Says, Temp, duration, joined
 
 FloatArray = npt.NDArray[np.float64]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from itertools import pairwise
 
-from soakwitness.analysis.recipes.model import DEFAULT_HOT_S, Hold, Quench, Ramp, Recipe
+from soakwitness.analysis.recipes.recipe import DEFAULT_HOT_S, Hold, Quench, Ramp, Recipe
 from soakwitness.firmware_bridge.common.units import Unit
 from soakwitness.firmware_bridge.common.wording import difference, duration, number, rate, temperature
 

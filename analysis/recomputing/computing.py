@@ -5,12 +5,12 @@ from __future__ import annotations
 import json
 from typing import Any
 
-from soakwitness.analysis.condition.figures import to_plain
 from soakwitness.analysis.errors import AnalysisError
+from soakwitness.analysis.evidence.run_figures import to_plain
 from soakwitness.analysis.logbook.kept import Computed
-from soakwitness.analysis.run_inputs.model import RunInputs
-from soakwitness.analysis.runs import Run, open_run
-from soakwitness.analysis.verification.model import Verification
+from soakwitness.analysis.record.run import Run, open_run
+from soakwitness.analysis.run_inputs.known_inputs import RunInputs
+from soakwitness.analysis.verification.results.verification import Verification
 
 
 def compute(inputs: RunInputs, *, recipe_digest: str | None, ended_utc: str | None) -> Computed:

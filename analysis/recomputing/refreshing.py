@@ -11,16 +11,16 @@ from dataclasses import dataclass, replace
 
 from soakwitness.analysis.errors import AnalysisError
 from soakwitness.analysis.logbook.kept import Computed, keep, last_verdict, stale_runs
-from soakwitness.analysis.logbook.moments import Stamp
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.logbook.runs import RunEntry, give_recipe, run_named, runs_listed
-from soakwitness.analysis.packet.file import named_packet
+from soakwitness.analysis.packet.packet_file import named_packet
 from soakwitness.analysis.recomputing.changes import what_changed
 from soakwitness.analysis.recomputing.computing import compute, measured
-from soakwitness.analysis.run_inputs.inputs import inputs_of_entry
-from soakwitness.analysis.run_inputs.model import RunInputs
-from soakwitness.analysis.runs import Run
-from soakwitness.analysis.verification.model import Verification
+from soakwitness.analysis.record.moments import Stamp
+from soakwitness.analysis.record.run import Run
+from soakwitness.analysis.run_inputs.gathered import inputs_of_entry
+from soakwitness.analysis.run_inputs.known_inputs import RunInputs
+from soakwitness.analysis.verification.results.verification import Verification
 from soakwitness.firmware_bridge.errors import BridgeError
 
 FEW = 8  # up to here a second process would start slower than the work is done

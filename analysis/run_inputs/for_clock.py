@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from soakwitness.analysis.live.inputs import ClockInputs
+from soakwitness.analysis.live.clock_inputs import ClockInputs
 from soakwitness.analysis.live.packet import latest_packet
 from soakwitness.analysis.packet.piece import PacketModel, packet_of
-from soakwitness.analysis.run_inputs.model import RunInputs
-from soakwitness.analysis.verification.model import PieceInfo
-from soakwitness.analysis.verification.pieces import piece_spec
-from soakwitness.firmware_bridge.runfolder.model import Mark
+from soakwitness.analysis.run_inputs.known_inputs import RunInputs
+from soakwitness.analysis.verification.inputs.stays import piece_spec
+from soakwitness.analysis.verification.results.verification import PieceInfo
+from soakwitness.firmware_bridge.runfolder.contents import Mark
 
 
 def clock_inputs_of(inputs: RunInputs, marks: Sequence[Mark]) -> ClockInputs:

@@ -7,24 +7,24 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from soakwitness.analysis.calibration.correction import correction_from_dict
-from soakwitness.analysis.calibration.keeping import calibrations_for, with_wire_on_record
-from soakwitness.analysis.condition.figures import SensorFigures
+from soakwitness.analysis.calibration.correcting.correction import correction_from_dict
 from soakwitness.analysis.condition.measuring import sensor_of
+from soakwitness.analysis.evidence.run_figures import SensorFigures
+from soakwitness.analysis.logbook.calibrations import calibrations_for, with_wire_on_record
 from soakwitness.analysis.logbook.charges import Charged, pieces_in_run, pieces_waiting
-from soakwitness.analysis.logbook.moments import local_day
 from soakwitness.analysis.logbook.runs import recipe_text
 from soakwitness.analysis.logbook.sensors import Calibration, sensor_life_on
 from soakwitness.analysis.logbook.treatments import treatments_of, treatments_since
-from soakwitness.analysis.recipes.file import parse_recipe
-from soakwitness.analysis.run_inputs.model import RunInputs
-from soakwitness.analysis.verification.model import PieceInfo, UsualDifference
+from soakwitness.analysis.recipes.recipe_file import parse_recipe
+from soakwitness.analysis.record.moments import local_day
+from soakwitness.analysis.run_inputs.known_inputs import RunInputs
+from soakwitness.analysis.verification.results.verification import PieceInfo, UsualDifference
 
 if TYPE_CHECKING:
     from soakwitness.analysis.logbook.opening import LogBook
     from soakwitness.analysis.logbook.runs import RunEntry
-    from soakwitness.analysis.recipes.model import Recipe
-    from soakwitness.firmware_bridge.runfolder.model import Column, Mark, RunHeader
+    from soakwitness.analysis.recipes.recipe import Recipe
+    from soakwitness.firmware_bridge.runfolder.contents import Column, Mark, RunHeader
 
 
 def kept_recipe(book: LogBook, entry: RunEntry | None) -> Recipe | None:
@@ -57,7 +57,9 @@ def known_to_the_book(
 
 
 def _usual(book: LogBook, header: RunHeader) -> tuple[UsualDifference, ...]:
-    from soakwitness.analysis.run_inputs.history import usual_differences  # reads runs: not for those that only watch
+    from soakwitness.analysis.run_inputs.usual_differences import (
+        usual_differences,  # reads runs: not for those that only watch
+    )
 
     return usual_differences(book, header)
 

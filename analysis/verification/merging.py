@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from soakwitness.analysis.verification import requirements as req
 from soakwitness.analysis.verification.findings.view import sorted_findings
-from soakwitness.analysis.verification.model import Finding, HoldResult, StepResult, Verification
+from soakwitness.analysis.verification.judging import requirements as req
+from soakwitness.analysis.verification.results.verification import Finding, HoldResult, StepResult, Verification
 from soakwitness.firmware_bridge.common.wording import Says, counted, joined, moment
 
 

@@ -8,19 +8,21 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from soakwitness.analysis.recipes.model import Hold, Ramp, Recipe
-from soakwitness.analysis.runs import Run
-from soakwitness.analysis.verification import requirements as req
-from soakwitness.analysis.verification.absence import Absence, absence_of, in_other_unit
-from soakwitness.analysis.verification.bad_readings import BadReadings, bad_readings, without_bad
-from soakwitness.analysis.verification.context import VerificationContext
+from soakwitness.analysis.recipes.recipe import Hold, Ramp, Recipe
+from soakwitness.analysis.record.run import Run
 from soakwitness.analysis.verification.findings import charge, presence, rates, sensing, soaks
+from soakwitness.analysis.verification.findings.proving import not_seen, what_would_prove, what_would_prove_all
 from soakwitness.analysis.verification.findings.view import View, sorted_findings
-from soakwitness.analysis.verification.gathering import gather
-from soakwitness.analysis.verification.heats import Heat, charged, heats_of, part_of
-from soakwitness.analysis.verification.holding import judge_hold
+from soakwitness.analysis.verification.holds.heats import Heat, charged, heats_of, part_of
+from soakwitness.analysis.verification.inputs.bad_readings import BadReadings, bad_readings, without_bad
+from soakwitness.analysis.verification.inputs.readings import gaps
+from soakwitness.analysis.verification.judging import requirements as req
+from soakwitness.analysis.verification.judging.absence import Absence, absence_of, in_other_unit
+from soakwitness.analysis.verification.judging.holding import judge_hold
+from soakwitness.analysis.verification.judging.quenching import cooling_time, cooling_verdict
+from soakwitness.analysis.verification.judging.ramping import judge_ramps
 from soakwitness.analysis.verification.merging import chosen, merged, with_unmarked
-from soakwitness.analysis.verification.model import (
+from soakwitness.analysis.verification.results.verification import (
     Basis,
     Finding,
     HoldResult,
@@ -34,14 +36,12 @@ from soakwitness.analysis.verification.model import (
     Verification,
     WorkTemperature,
 )
-from soakwitness.analysis.verification.proving import not_seen, what_would_prove, what_would_prove_all
-from soakwitness.analysis.verification.quenching import cooling_time, cooling_verdict
-from soakwitness.analysis.verification.ramping import judge_ramps
-from soakwitness.analysis.verification.readings import gaps
+from soakwitness.analysis.verification.sensors.context import VerificationContext
+from soakwitness.analysis.verification.sensors.gathering import gather
 from soakwitness.firmware_bridge.common.zones import local_day
 
 if TYPE_CHECKING:
-    from soakwitness.analysis.calibration.correction import Correction
+    from soakwitness.analysis.calibration.correcting.correction import Correction
     from soakwitness.analysis.packet.piece import PacketModel
 
 OWN_REQUIREMENTS = ("late quench", "tempered before it was cool")

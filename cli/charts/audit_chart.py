@@ -14,8 +14,8 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from soakwitness.analysis.audit.aligning import Aligned
-    from soakwitness.analysis.audit.evidence import Evidence
+    from soakwitness.analysis.audit.contrasts.aligning import Aligned
+    from soakwitness.analysis.evidence.batch_evidence import Evidence
 
 MOST_LABELS = 4
 
@@ -24,9 +24,9 @@ def save_audit_chart(
     evidence: Evidence, run: str, folders: Mapping[str, Path], path: Path, *, unit: Unit = "C"
 ) -> None:
     """Read the runs (``folders`` by run) and draw the suspect over the good ones as PNG, SVG or PDF."""
-    from soakwitness.analysis.audit.aligning import align
+    from soakwitness.analysis.audit.contrasts.aligning import align
     from soakwitness.analysis.condition.measuring import control_trace
-    from soakwitness.analysis.runs import open_run
+    from soakwitness.analysis.record.run import open_run
 
     traces = {name: control_trace(open_run(folder)) for name, folder in folders.items()}
     suspect = traces.pop(run, None)

@@ -13,8 +13,8 @@ from soakwitness.firmware_bridge.common.units import Unit, from_celsius, from_ke
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from soakwitness.analysis.calibration.calibrating import Calibration
-    from soakwitness.analysis.calibration.correction import Correction
+    from soakwitness.analysis.calibration.correcting.calibrating import Calibration
+    from soakwitness.analysis.calibration.correcting.correction import Correction
     from soakwitness.analysis.calibration.from_run import Pair
     from soakwitness.analysis.logbook.sensors import Check, SensorLife
 

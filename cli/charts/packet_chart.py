@@ -16,9 +16,9 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from soakwitness.analysis.packet.prediction import HoldLag, Prediction
-    from soakwitness.analysis.recipes.model import Recipe
-    from soakwitness.analysis.runs import Run
+    from soakwitness.analysis.packet_runs.prediction import HoldLag, Prediction
+    from soakwitness.analysis.recipes.recipe import Recipe
+    from soakwitness.analysis.record.run import Run
 
 MOST_INSETS = 4
 

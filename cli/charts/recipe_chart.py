@@ -13,8 +13,8 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from soakwitness.analysis.recipes.model import Recipe
     from soakwitness.analysis.recipes.profile import Corner, HoldSpan, Profile
+    from soakwitness.analysis.recipes.recipe import Recipe
 
 MOST_INSETS = 4
 

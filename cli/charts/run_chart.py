@@ -15,10 +15,10 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from soakwitness.analysis.packet.model import PacketEstimate
-    from soakwitness.analysis.recipes.model import Recipe
-    from soakwitness.analysis.runs import Run, Trace
-    from soakwitness.analysis.verification.model import HoldResult, Verification, WorkTemperature
+    from soakwitness.analysis.packet.estimate import PacketEstimate
+    from soakwitness.analysis.recipes.recipe import Recipe
+    from soakwitness.analysis.record.run import Run, Trace
+    from soakwitness.analysis.verification.results.verification import HoldResult, Verification, WorkTemperature
 
 MOST_INSETS = 4
 MARK_WORDS = {"load": "load", "pull": "pull", "plates": "plates", "hand-warm": "hand-warm", "door": "door"}

@@ -13,8 +13,8 @@ from soakwitness.firmware_bridge.common.units import Unit, from_celsius, from_ke
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from soakwitness.analysis.calibration.survey import SensorFigures, Survey, SurveySensor
-    from soakwitness.analysis.runs import FloatArray
+    from soakwitness.analysis.calibration.surveying.survey import SensorFigures, Survey, SurveySensor
+    from soakwitness.analysis.record.run import FloatArray
 
 Place = tuple[float, float, float]  # left to right, front to back, bottom to top, each 0 to 1
 WORDS: dict[str, tuple[int, float]] = {

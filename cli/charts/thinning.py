@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from soakwitness.analysis.runs import FloatArray
+    from soakwitness.analysis.record.run import FloatArray
 
 
 def thin(t_s: FloatArray, value: FloatArray, *, most: int, gap_s: float | None) -> tuple[FloatArray, FloatArray]:

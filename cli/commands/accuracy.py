@@ -7,7 +7,18 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from soakwitness.cli.calibrating import (
+from soakwitness.cli.options.common import (
+    Finite,
+    WrongUse,
+    check_output,
+    force_option,
+    json_option,
+    logbook_option,
+    print_json,
+    unit_option,
+)
+from soakwitness.cli.options.entering import by_option, new_stamp, open_book, table
+from soakwitness.cli.terminal.calibrating import (
     CHARTS,
     Compared,
     a_file,
@@ -18,24 +29,13 @@ from soakwitness.cli.calibrating import (
     keeping_options,
     report_place,
 )
-from soakwitness.cli.common import (
-    Finite,
-    WrongUse,
-    check_output,
-    force_option,
-    json_option,
-    logbook_option,
-    print_json,
-    unit_option,
-)
-from soakwitness.cli.entering import by_option, new_stamp, open_book, table
 from soakwitness.firmware_bridge.common.units import Unit, to_celsius, to_kelvin
 from soakwitness.firmware_bridge.common.wording import difference, temperature
 
 if TYPE_CHECKING:
-    from soakwitness.analysis.calibration.accuracy import AccuracyTest
-    from soakwitness.analysis.calibration.calibrating import Calibration
-    from soakwitness.analysis.calibration.correction import Correction
+    from soakwitness.analysis.calibration.correcting.accuracy import AccuracyTest
+    from soakwitness.analysis.calibration.correcting.calibrating import Calibration
+    from soakwitness.analysis.calibration.correcting.correction import Correction
     from soakwitness.analysis.logbook.sensors import Check, SensorLife
 
 MONTHS = 3
@@ -103,7 +103,7 @@ def _judged(
     found: Calibration, correction: Correction | None, unit: Unit | None, given: dict[str, Any]
 ) -> AccuracyTest:
     """Hold the difference against the limit."""
-    from soakwitness.analysis.calibration.accuracy import LIMIT_C, AccuracyLimit, accuracy_test
+    from soakwitness.analysis.calibration.correcting.accuracy import LIMIT_C, AccuracyLimit, accuracy_test
 
     limit_c = to_kelvin(given["limit"], unit)
     limit = AccuracyLimit(
@@ -116,8 +116,8 @@ def _judged(
 
 def _valid(logbook: Path, made: Compared, day: str, unit: Unit | None) -> Correction | None:
     """Correction that was valid then."""
-    from soakwitness.analysis.calibration.correction import correction_from_dict
-    from soakwitness.analysis.calibration.keeping import calibrations_for
+    from soakwitness.analysis.calibration.correcting.correction import correction_from_dict
+    from soakwitness.analysis.logbook.calibrations import calibrations_for
     from soakwitness.analysis.logbook.opening import DATABASE
     from soakwitness.analysis.logbook.sensors import calibration_valid_on
 
@@ -144,7 +144,7 @@ def _valid(logbook: Path, made: Compared, day: str, unit: Unit | None) -> Correc
 def _enter(logbook: Path, made: Compared, result: AccuracyTest, done: str, due: str, given: dict[str, Any]) -> int:
     """Put the test into the log book."""
     from soakwitness.analysis.logbook.sensors import add_accuracy
-    from soakwitness.cli.common import plain
+    from soakwitness.cli.options.common import plain
 
     assert made.furnace is not None  # ``compare`` refuses an entry without it
     with open_book(logbook, create=True) as book:

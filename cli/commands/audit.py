@@ -7,12 +7,19 @@ from typing import TYPE_CHECKING
 
 import click
 
-from soakwitness.cli.common import check_output, force_option, json_option, logbook_option, print_json, unit_option
-from soakwitness.cli.entering import new_stamp, open_book, refresh_runs, take_in_runs
+from soakwitness.cli.options.common import (
+    check_output,
+    force_option,
+    json_option,
+    logbook_option,
+    print_json,
+    unit_option,
+)
+from soakwitness.cli.options.entering import new_stamp, open_book, refresh_runs, take_in_runs
 from soakwitness.firmware_bridge.common.units import Unit
 
 if TYPE_CHECKING:
-    from soakwitness.analysis.audit.evidence import Evidence
+    from soakwitness.analysis.evidence.batch_evidence import Evidence
     from soakwitness.analysis.logbook.opening import LogBook
 
 SUFFIXES = (".png", ".svg", ".pdf")
@@ -87,8 +94,8 @@ def audit(
 
     Example: soakwitness audit --suspect B-044 B-047 --good B-041
     """
+    from soakwitness.analysis.audit.audit_report import as_json as plain
     from soakwitness.analysis.audit.auditing import audit as look
-    from soakwitness.analysis.audit.report import as_json as plain
     from soakwitness.cli.words.audit_words import audit_lines
 
     if chart is not None:
@@ -110,8 +117,8 @@ def audit(
 def _evidence(book: LogBook, suspect: tuple[str, ...], good: tuple[str, ...], recipe_path: Path | None) -> Evidence:
     from soakwitness.analysis.logbook.evidence import choose, gather
     from soakwitness.analysis.logbook.runs import give_recipe, runs_listed
-    from soakwitness.analysis.packet.file import named_packet
-    from soakwitness.analysis.recipes.file import load_recipe
+    from soakwitness.analysis.packet.packet_file import named_packet
+    from soakwitness.analysis.recipes.recipe_file import load_recipe
 
     stamp = new_stamp(None)
     take_in_runs(book, stamp)

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import click
 
-from soakwitness.cli.common import SuggestingGroup, json_option, logbook_option, print_json
-from soakwitness.cli.entering import by_option, new_stamp, open_book, table, why_option
+from soakwitness.cli.options.common import SuggestingGroup, json_option, logbook_option, print_json
+from soakwitness.cli.options.entering import by_option, new_stamp, open_book, table, why_option
 from soakwitness.firmware_bridge.common.wording import counted
 
 names_argument = click.argument("names", metavar="PIECE...", nargs=-1, required=True)

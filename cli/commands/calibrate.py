@@ -8,7 +8,19 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from soakwitness.cli.calibrating import (
+from soakwitness.cli.options.common import (
+    Finite,
+    WrongUse,
+    check_output,
+    find_run,
+    force_option,
+    json_option,
+    logbook_option,
+    print_json,
+    unit_option,
+)
+from soakwitness.cli.options.entering import by_option, new_stamp, open_book, table
+from soakwitness.cli.terminal.calibrating import (
     CHARTS,
     Compared,
     a_file,
@@ -21,28 +33,16 @@ from soakwitness.cli.calibrating import (
     open_pair,
     report_place,
 )
-from soakwitness.cli.common import (
-    Finite,
-    WrongUse,
-    check_output,
-    find_run,
-    force_option,
-    json_option,
-    logbook_option,
-    print_json,
-    unit_option,
-)
-from soakwitness.cli.entering import by_option, new_stamp, open_book, table
 from soakwitness.firmware_bridge.common.units import Unit, to_celsius
 from soakwitness.firmware_bridge.common.wording import counted, difference, duration, moment, rate, temperature
 
 if TYPE_CHECKING:
-    from soakwitness.analysis.calibration.budget import Budget
-    from soakwitness.analysis.calibration.calibrating import Calibration
-    from soakwitness.analysis.calibration.correction import Correction
+    from soakwitness.analysis.calibration.correcting.calibrating import Calibration
+    from soakwitness.analysis.calibration.correcting.correction import Correction
     from soakwitness.analysis.calibration.from_run import Pair
     from soakwitness.analysis.calibration.guiding import Guidance
-    from soakwitness.analysis.calibration.stretches import StretchLimits
+    from soakwitness.analysis.calibration.measured_pairs.stretches import StretchLimits
+    from soakwitness.analysis.calibration.uncertainty.budget import Budget
 
 MONTHS = 12
 FAULT_C = 25.0  # an error beyond this is a fault to find rather than one to correct; over three times class 2 at 1100
@@ -100,7 +100,7 @@ def calibrate(run: str | None, logbook: Path, unit: Unit | None, as_json: bool, 
 
 def _correction(made: Compared, given: dict[str, Any]) -> Correction:
     """Correction with furnace, sensor, days and who did it."""
-    from soakwitness.analysis.calibration.calibrating import correction_of
+    from soakwitness.analysis.calibration.correcting.calibrating import correction_of
 
     done, due = days_of(given["day"], given["due"], MONTHS, made.run)
     return correction_of(
@@ -126,7 +126,7 @@ def _warn_of_a_fault(made: Compared, unit: Unit) -> None:
 
 def _before(logbook: Path, correction: Correction) -> Correction | None:
     """Correction that was valid until now, for the chart."""
-    from soakwitness.analysis.calibration.keeping import correction_on
+    from soakwitness.analysis.logbook.calibrations import correction_on
     from soakwitness.analysis.logbook.opening import DATABASE
 
     if not (logbook / DATABASE).exists():
@@ -137,8 +137,8 @@ def _before(logbook: Path, correction: Correction) -> Correction | None:
 
 def _enter(logbook: Path, correction: Correction, made: Compared, given: dict[str, Any]) -> dict[str, Any]:
     """Put the correction into the log book."""
-    from soakwitness.analysis.calibration.keeping import keep_correction
-    from soakwitness.analysis.logbook.moments import moment_of
+    from soakwitness.analysis.logbook.calibrations import keep_correction
+    from soakwitness.analysis.record.moments import moment_of
 
     with open_book(logbook, create=True) as book:
         kept = keep_correction(
@@ -167,7 +167,7 @@ def _enter(logbook: Path, correction: Correction, made: Compared, given: dict[st
 
 def _answer(made: Compared, correction: Correction) -> dict[str, Any]:
     """Answer for programs."""
-    from soakwitness.analysis.calibration.correction import correction_to_dict
+    from soakwitness.analysis.calibration.correcting.correction import correction_to_dict
 
     found, alignment = made.found, made.pair.alignment if made.pair else None
     return {
@@ -215,7 +215,7 @@ def _show(found: Calibration, correction: Correction, pair: Pair | None, unit: U
 
 def _dominated(budget: Budget) -> str:
     """What a rectangular source that dominates does to k."""
-    from soakwitness.analysis.calibration.budget import ALONE_BELOW
+    from soakwitness.analysis.calibration.uncertainty.budget import ALONE_BELOW
 
     if budget.beside_dominant <= ALONE_BELOW:
         return f"not normal, k = {budget.coverage_factor:.2f} covers 95 % (EA-4/02)"

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from soakwitness.cli.common import (
+from soakwitness.cli.options.common import (
     WrongUse,
     check_output,
     force_option,
@@ -16,7 +16,7 @@ from soakwitness.cli.common import (
     print_json,
     unit_option,
 )
-from soakwitness.cli.entering import new_stamp, open_book, refresh_runs, take_in_runs
+from soakwitness.cli.options.entering import new_stamp, open_book, refresh_runs, take_in_runs
 from soakwitness.firmware_bridge.common.units import Unit
 
 if TYPE_CHECKING:

@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING
 import click
 
 if TYPE_CHECKING:
-    from soakwitness.analysis.verification.model import Verification
-    from soakwitness.cli.attending import Stop
-    from soakwitness.cli.verified import Verified
+    from soakwitness.analysis.verification.results.verification import Verification
+    from soakwitness.cli.terminal.attending import Stop
+    from soakwitness.cli.verdicts.verified import Verified
     from soakwitness.firmware_bridge.recording.recorder import Recording
     from soakwitness.firmware_bridge.simulated.serving import Serving
 
@@ -144,7 +144,7 @@ def demo(out: Path, speed: float) -> None:
 
     Example: soakwitness demo
     """
-    from soakwitness.cli.verified import verify_run
+    from soakwitness.cli.verdicts.verified import verify_run
     from soakwitness.cli.words.cautions import NO_SAFETY_DEVICE
 
     click.echo(f"A simulated furnace on a real link, {speed:g} times faster than life. {NO_SAFETY_DEVICE}", err=True)
@@ -157,8 +157,8 @@ def demo(out: Path, speed: float) -> None:
 
 def _record(logbook: Path, speed: float) -> Path:
     """Switch the furnace on, record it until a while after the last piece is out, seal; return the run folder."""
-    from soakwitness.cli.attending import Stop
-    from soakwitness.firmware_bridge.furnace.file import parse_furnace
+    from soakwitness.cli.terminal.attending import Stop
+    from soakwitness.firmware_bridge.connecting.furnace_file import parse_furnace
     from soakwitness.firmware_bridge.recording.beginning import About
     from soakwitness.firmware_bridge.recording.clocks import FastClock
     from soakwitness.firmware_bridge.recording.session import record_run
@@ -256,7 +256,7 @@ def _tell(verification: Verification) -> None:
 def _leave_reports(found: Verified, reports: Path) -> None:
     """Write chart, run sheet and the two files that made the run beside it, and say where everything lies."""
     from soakwitness.cli.charts.run_chart import save_run_chart
-    from soakwitness.cli.sheets.sheet import write_sheet
+    from soakwitness.cli.sheets.writing import write_sheet
 
     reports.mkdir(exist_ok=True)
     chart, sheet, recipe = reports / "chart.png", reports / "sheet.html", reports / "recipe.toml"

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import click
 
-from soakwitness.cli.common import WrongUse, json_option, logbook_option, print_json
-from soakwitness.cli.entering import by_option, new_stamp, open_book, refresh_runs, take_in_runs
+from soakwitness.cli.options.common import WrongUse, json_option, logbook_option, print_json
+from soakwitness.cli.options.entering import by_option, new_stamp, open_book, refresh_runs, take_in_runs
 
 DECISIONS = ("use as it is", "use with restriction", "repeat the treatment", "scrap", "hold back", "no defect")
 

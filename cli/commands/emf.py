@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from soakwitness.cli.common import Finite, WrongUse, json_option, print_json, unit_option
+from soakwitness.cli.options.common import Finite, WrongUse, json_option, print_json, unit_option
 from soakwitness.firmware_bridge.common.units import Unit, from_celsius, from_kelvin, to_celsius, to_kelvin
 from soakwitness.firmware_bridge.common.wording import temperature
 
@@ -65,7 +65,7 @@ def emf(
 
 def converted(text: str, kind: str, reference_c: float, unit: Unit, tolerance_class: str | None) -> dict[str, Any]:
     """One value, whichever way it goes."""
-    from soakwitness.analysis.thermocouple import emf_mv, temperature_c
+    from soakwitness.analysis.thermocouples.reference_functions import emf_mv, temperature_c
 
     match = VALUE.fullmatch(text.strip())
     if match is None:
@@ -82,7 +82,7 @@ def converted(text: str, kind: str, reference_c: float, unit: Unit, tolerance_cl
 
 def row_of(temp_c: float, mv: float, kind: str, tolerance_class: str | None) -> dict[str, Any]:
     """One row of the answer, in degC."""
-    from soakwitness.analysis.thermocouple import seebeck_uv_per_c, tolerance_c
+    from soakwitness.analysis.thermocouples.reference_functions import seebeck_uv_per_c, tolerance_c
 
     row: dict[str, Any] = {"temp_c": temp_c, "emf_mv": mv, "seebeck_uv_per_c": float(seebeck_uv_per_c(temp_c, kind))}
     if tolerance_class:
@@ -94,7 +94,7 @@ def table_rows(
     table: str, kind: str, reference_c: float, unit: Unit, tolerance_class: str | None
 ) -> list[dict[str, Any]]:
     """Rows of ``--table``; outside the type's range is refused."""
-    from soakwitness.analysis.thermocouple import emf_mv
+    from soakwitness.analysis.thermocouples.reference_functions import emf_mv
 
     temps_c = spread(table, unit)
     emfs = emf_mv(temps_c, kind, reference_c, on_range="raise")
@@ -118,7 +118,7 @@ def spread(table: str, unit: Unit) -> npt.NDArray[np.float64]:
 
 def show(rows: list[dict[str, Any]], kind: str, reference_c: float, unit: Unit, tolerance_class: str | None) -> None:
     """Print the table for people."""
-    from soakwitness.analysis.thermocouple_tolerance import tolerance_of
+    from soakwitness.analysis.thermocouples.tolerance import tolerance_of
 
     click.echo(f"Type {kind} (ITS-90), reference junction at {temperature(reference_c, unit, digits=3)}")
     head = f"{'°' + unit:>10}  {'mV':>9}  {'uV/°' + unit:>8}"

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from soakwitness.cli.common import (
+from soakwitness.cli.options.common import (
     SuggestingGroup,
     WrongUse,
     check_output,
@@ -40,7 +40,7 @@ def new(file: Path | None, link: str | None, ask: bool, force: bool) -> None:
 
     Example: soakwitness furnace new --link modbus
     """
-    from soakwitness.firmware_bridge.furnace.file import template
+    from soakwitness.firmware_bridge.connecting.furnace_file import template
 
     if not ask and link is None:
         raise WrongUse(f"say how the instrument is reached: --link {'|'.join(LINKS)}, or answer questions: --ask")
@@ -69,7 +69,7 @@ def check(file: Path, as_json: bool) -> None:
     Example: soakwitness furnace check furnace.toml
     """
     from soakwitness.cli.words.furnace_words import furnace_notes, furnace_sentences
-    from soakwitness.firmware_bridge.furnace.file import load_furnace
+    from soakwitness.firmware_bridge.connecting.furnace_file import load_furnace
 
     found = load_furnace(file)
     says, notes = furnace_sentences(found), furnace_notes(found)
@@ -92,8 +92,8 @@ def read(file: Path, unit: str | None, as_json: bool) -> None:
     Example: soakwitness furnace read furnace.toml
     """
     from soakwitness.cli.words.furnace_words import reading_lines, shown_in
-    from soakwitness.firmware_bridge.furnace.file import load_furnace
-    from soakwitness.firmware_bridge.links.opening import open_link
+    from soakwitness.firmware_bridge.connecting.furnace_file import load_furnace
+    from soakwitness.firmware_bridge.connecting.opening import open_link
 
     found = load_furnace(file)
     unit = unit or found.unit

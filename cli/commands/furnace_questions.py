@@ -8,9 +8,9 @@ from typing import Any
 import click
 
 from soakwitness.cli.words.furnace_words import reading_lines
+from soakwitness.firmware_bridge.connecting.furnace_file import parse_furnace, template
 from soakwitness.firmware_bridge.errors import BridgeError, LinkError
-from soakwitness.firmware_bridge.furnace.file import parse_furnace, template
-from soakwitness.firmware_bridge.furnace.model import ROLES, LinkKind, LinkSettings
+from soakwitness.firmware_bridge.furnace.description import ROLES, LinkKind, LinkSettings
 from soakwitness.firmware_bridge.furnace.sources import NUMBER_FORMATS
 
 LISTEN_S = 6.0
@@ -117,7 +117,7 @@ def before(values: dict[str, str], key: str, default: str) -> str:
 
 def tried(text: str) -> bool:
     """Take a trial reading, say what arrived, and ask whether it is right."""
-    from soakwitness.firmware_bridge.links.opening import open_link
+    from soakwitness.firmware_bridge.connecting.opening import open_link
 
     found = parse_furnace(text, "answers")
     link = open_link(found)

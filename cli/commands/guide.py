@@ -6,8 +6,8 @@ import sys
 
 import click
 
-from soakwitness.cli.common import WrongUse, nearest
 from soakwitness.cli.guide.pages import ABOUT, ORDER, fitting_pages, page_text, page_titles
+from soakwitness.cli.options.common import WrongUse, nearest
 
 
 @click.command()

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from soakwitness.cli.common import WrongUse, json_option, logbook_option, print_json
+from soakwitness.cli.options.common import WrongUse, json_option, logbook_option, print_json
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -89,7 +89,7 @@ def import_(
     began = _start(start, given["zone"])
     recipe = None
     if recipe_path is not None:
-        from soakwitness.analysis.recipes.file import load_recipe
+        from soakwitness.analysis.recipes.recipe_file import load_recipe
 
         recipe = load_recipe(recipe_path)
     made = []
@@ -154,7 +154,7 @@ def _settings(given: dict[str, Any], logbook: Path, profile: str | None, columns
 def _start(text: str | None, zone: str | None) -> datetime | None:
     from datetime import datetime
 
-    from soakwitness.cli.entering import moment
+    from soakwitness.cli.options.entering import moment
 
     if text is None:
         return None

@@ -7,8 +7,15 @@ from pathlib import Path
 
 import click
 
-from soakwitness.cli.common import SuggestingGroup, check_output, force_option, json_option, logbook_option, print_json
-from soakwitness.cli.entering import (
+from soakwitness.cli.options.common import (
+    SuggestingGroup,
+    check_output,
+    force_option,
+    json_option,
+    logbook_option,
+    print_json,
+)
+from soakwitness.cli.options.entering import (
     by_option,
     new_stamp,
     open_book,

@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING, cast
 
 import click
 
-from soakwitness.cli.common import Words, WrongUse, find_run, logbook_option
-from soakwitness.firmware_bridge.runfolder.model import ACTS, Act, Mark
+from soakwitness.cli.options.common import Words, WrongUse, find_run, logbook_option
+from soakwitness.firmware_bridge.runfolder.contents import ACTS, Act, Mark
 
 if TYPE_CHECKING:
-    from soakwitness.firmware_bridge.common.charges import Known
+    from soakwitness.firmware_bridge.marks.charges import Known
     from soakwitness.firmware_bridge.runfolder.marks import DroppedMark
 
 WAIT_S = 2.0
@@ -124,7 +124,7 @@ def _marks(path: Path) -> tuple[Mark, ...]:
 
 def _known(path: Path, logbook: Path) -> tuple[Known, ...]:
     """Pieces that the log book has in this run; where it cannot be read, the marks alone are gone by."""
-    from soakwitness.firmware_bridge.common.charges import Known
+    from soakwitness.firmware_bridge.marks.charges import Known
 
     if not (logbook / "logbook.sqlite").exists():
         return ()
@@ -143,7 +143,7 @@ def _known(path: Path, logbook: Path) -> tuple[Known, ...]:
 
 def _say_what_is_asked(marks: tuple[Mark, ...], made: Mark, known: tuple[Known, ...], run: str | None) -> None:
     """Say what this mark, or the striking out of it, leaves to be asked."""
-    from soakwitness.firmware_bridge.common.charges import raised, read_charges
+    from soakwitness.firmware_bridge.marks.charges import raised, read_charges
 
     others = tuple(mark for mark in marks if mark.mark_id != made.mark_id)
     before, after = (read_charges(each, known=known) for each in (marks, (*others, made)))
@@ -205,8 +205,8 @@ def _watched(logbook: Path) -> str:
 
 def _hand_over(path: Path, asked: _Asked) -> tuple[Mark, str]:
     """Give it to the recorder; return the mark as it stands then, and what to say."""
-    from soakwitness.firmware_bridge.runfolder.format import utc_text
     from soakwitness.firmware_bridge.runfolder.late import moment_words, time_in_run
+    from soakwitness.firmware_bridge.runfolder.line_format import utc_text
     from soakwitness.firmware_bridge.runfolder.marks import DroppedMark, drop_mark, mark_to_strike, new_mark_id
 
     marks, now_utc_s = _marks(path), time.time()
@@ -276,7 +276,7 @@ def _when(t_s: float) -> str:
 
 def _list(path: Path, logbook: Path) -> None:
     """Every mark, and what it leaves to be asked."""
-    from soakwitness.firmware_bridge.common.charges import read_charges
+    from soakwitness.firmware_bridge.marks.charges import read_charges
 
     marks = _marks(path)
     questions = read_charges(marks, known=_known(path, logbook)).questions

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from soakwitness.cli.common import (
+from soakwitness.cli.options.common import (
     SuggestingGroup,
     WrongUse,
     check_output,
@@ -22,20 +22,20 @@ from soakwitness.cli.common import (
     print_json,
     unit_option,
 )
-from soakwitness.cli.entering import by_option, new_stamp, open_book, take_in_runs
-from soakwitness.cli.verified import given_packet, known_inputs, packet_option
+from soakwitness.cli.options.entering import by_option, new_stamp, open_book, take_in_runs
+from soakwitness.cli.verdicts.verified import given_packet, known_inputs, packet_option
 from soakwitness.cli.words.packet_words import kept_line
 from soakwitness.firmware_bridge.common.units import Unit
 
 if TYPE_CHECKING:
     from soakwitness.analysis.logbook.packets import MeasuredPacket
-    from soakwitness.analysis.packet.file import PacketFile
-    from soakwitness.analysis.packet.fitting import Fit
+    from soakwitness.analysis.packet.packet_file import PacketFile
     from soakwitness.analysis.packet.piece import PacketModel
-    from soakwitness.analysis.recipes.model import PacketSpec
-    from soakwitness.analysis.run_inputs.model import RunInputs
-    from soakwitness.analysis.run_inputs.packets import UsedPacket
-    from soakwitness.analysis.runs import Run
+    from soakwitness.analysis.packet_runs.fitting import Fit
+    from soakwitness.analysis.recipes.recipe import PacketSpec
+    from soakwitness.analysis.record.run import Run
+    from soakwitness.analysis.run_inputs.known_inputs import RunInputs
+    from soakwitness.analysis.run_inputs.measured_packets import UsedPacket
 
 F = TypeVar("F", bound=Callable[..., Any])
 USUAL_ROUNDS = 25  # of a fit; the bar ends when it ends
@@ -94,10 +94,10 @@ def predict(
 
     Example: soakwitness packet predict sample_logs/good --thickness-mm 3
     """
-    from soakwitness.analysis.packet.prediction import as_json as as_data
-    from soakwitness.analysis.packet.prediction import predict as predict_run
-    from soakwitness.analysis.runs import open_run
-    from soakwitness.cli.verified import take_in
+    from soakwitness.analysis.packet_runs.prediction import as_json as as_data
+    from soakwitness.analysis.packet_runs.prediction import predict as predict_run
+    from soakwitness.analysis.record.run import open_run
+    from soakwitness.cli.verdicts.verified import take_in
     from soakwitness.cli.words.packet_words import prediction_lines
 
     if chart is not None:
@@ -131,7 +131,7 @@ def predict(
 def _model(inputs: RunInputs, logbook: Path, thickness_mm: float | None, **piece: Any) -> PacketModel:
     """The piece as told by options, else by the recipe, else by the packet file given, else 3 mm in foil."""
     from soakwitness.analysis.packet.piece import for_piece, generic_packet
-    from soakwitness.analysis.recipes.model import PacketSpec
+    from soakwitness.analysis.recipes.recipe import PacketSpec
 
     recipe, fitted = inputs.recipe, inputs.model
     base = recipe.packet if recipe is not None and recipe.packet is not None else None
@@ -147,7 +147,7 @@ def _model(inputs: RunInputs, logbook: Path, thickness_mm: float | None, **piece
 
 def _newest(logbook: Path, inputs: RunInputs, *, foil: bool) -> UsedPacket | None:
     """The log book's newest measured packet of this kind that counts for the run."""
-    from soakwitness.analysis.run_inputs.packets import newest_packet
+    from soakwitness.analysis.run_inputs.measured_packets import newest_packet
 
     if not (logbook / "logbook.sqlite").exists():
         return None
@@ -200,12 +200,12 @@ def fit(
 
     Example: soakwitness packet fit sample_logs/good --load load --thickness-mm 3 --out packet.toml
     """
-    from soakwitness.analysis.logbook.moments import local_day
-    from soakwitness.analysis.packet.file import PacketFile, packet_text
+    from soakwitness.analysis.packet.packet_file import PacketFile, packet_text
     from soakwitness.analysis.packet.piece import generic_packet
-    from soakwitness.analysis.packet.prediction import fit_run
-    from soakwitness.analysis.packet.several import combine_fits
-    from soakwitness.analysis.recipes.model import PacketSpec
+    from soakwitness.analysis.packet_runs.prediction import fit_run
+    from soakwitness.analysis.packet_runs.several import combine_fits
+    from soakwitness.analysis.recipes.recipe import PacketSpec
+    from soakwitness.analysis.record.moments import local_day
     from soakwitness.cli.words.packet_words import fit_lines, several_lines
 
     check_output(out, force=force, suffixes=(".toml",))
@@ -237,7 +237,7 @@ def fit(
 
 def _opened(names: tuple[str, ...], logbook: Path) -> list[Run]:
     """The runs to learn from, each once."""
-    from soakwitness.analysis.runs import open_run
+    from soakwitness.analysis.record.run import open_run
 
     opened = [open_run(find_run(name, logbook)) for name in names]
     known = [run.header.run for run in opened]
@@ -310,7 +310,7 @@ def keep_file(file: Path, since: str | None, note: str, by: str | None, logbook:
 
     Example: soakwitness packet keep packet.toml
     """
-    from soakwitness.analysis.packet.file import read_packet_file
+    from soakwitness.analysis.packet.packet_file import read_packet_file
 
     found = read_packet_file(file)
     if not found.model(str(file)).fitted:
@@ -323,7 +323,7 @@ def keep_file(file: Path, since: str | None, note: str, by: str | None, logbook:
 
 def _keep(logbook: Path, file: PacketFile, *, since: str | None, note: str, by: str | None) -> MeasuredPacket:
     from soakwitness.analysis.logbook.packets import keep_measured
-    from soakwitness.analysis.run_inputs.packets import counts_since
+    from soakwitness.analysis.run_inputs.measured_packets import counts_since
 
     model, stamp = file.model(), new_stamp(by)
     with open_book(logbook, create=True) as book:

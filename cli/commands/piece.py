@@ -8,8 +8,15 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from soakwitness.cli.common import SuggestingGroup, WrongUse, json_option, logbook_option, print_json, unit_option
-from soakwitness.cli.entering import (
+from soakwitness.cli.options.common import (
+    SuggestingGroup,
+    WrongUse,
+    json_option,
+    logbook_option,
+    print_json,
+    unit_option,
+)
+from soakwitness.cli.options.entering import (
     by_option,
     furnace_named,
     moment,
@@ -227,8 +234,8 @@ def hardness(name: str, readings: tuple[float, ...], by: str | None, logbook: Pa
 
     Example: soakwitness piece hardness B-041 60.1 60.4 59.9 --after quench --block 60.3 --block-reading 60.5
     """
-    from soakwitness.analysis.hardness import Reading, hrc_of_hv, hv_of_hrc
     from soakwitness.analysis.logbook.hardness import add_hardness
+    from soakwitness.analysis.metallurgy.hardness_readings import Reading, hrc_of_hv, hv_of_hrc
 
     if (said["after"] is None) == (said["before"] is None):
         raise WrongUse("Say on which side of which step: --after quench, --before temper, and so on.")

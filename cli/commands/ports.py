@@ -6,7 +6,7 @@ from dataclasses import asdict
 
 import click
 
-from soakwitness.cli.common import json_option, print_json
+from soakwitness.cli.options.common import json_option, print_json
 
 
 @click.command()

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from soakwitness.cli.common import (
+from soakwitness.cli.options.common import (
     SuggestingGroup,
     check_output,
     force_option,
@@ -19,8 +19,8 @@ from soakwitness.cli.common import (
 from soakwitness.firmware_bridge.common.units import Unit
 
 if TYPE_CHECKING:
-    from soakwitness.analysis.recipes.model import Recipe
-    from soakwitness.analysis.run_inputs.settings import Settings
+    from soakwitness.analysis.recipes.recipe import Recipe
+    from soakwitness.analysis.run_inputs.controller_settings import Settings
 
 recipe_argument = click.argument("file", type=click.Path(path_type=Path))
 
@@ -46,8 +46,8 @@ def check(file: Path, unit: Unit | None, logbook: Path, as_json: bool) -> None:
 
     Example: soakwitness recipe check harden.toml
     """
-    from soakwitness.analysis.packet.file import named_packet
-    from soakwitness.analysis.recipes.file import load_recipe
+    from soakwitness.analysis.packet.packet_file import named_packet
+    from soakwitness.analysis.recipes.recipe_file import load_recipe
     from soakwitness.analysis.recipes.sentences import recipe_sentences, step_sentences
 
     loaded = load_recipe(file)
@@ -79,7 +79,7 @@ def plot(file: Path, out: Path | None, unit: Unit | None, force: bool) -> None:
 
     Example: soakwitness recipe plot harden.toml --out harden.svg
     """
-    from soakwitness.analysis.recipes.file import load_recipe
+    from soakwitness.analysis.recipes.recipe_file import load_recipe
     from soakwitness.cli.charts.recipe_chart import save_recipe_chart
     from soakwitness.cli.charts.style import SUFFIXES
 
@@ -105,8 +105,8 @@ def program(file: Path, furnace: str | None, unit: Unit | None, logbook: Path, a
     """
     from dataclasses import asdict
 
-    from soakwitness.analysis.recipes.file import load_recipe
     from soakwitness.analysis.recipes.program import program_sentences, program_setpoints
+    from soakwitness.analysis.recipes.recipe_file import load_recipe
 
     loaded = load_recipe(file)
     found = _settings(loaded, furnace, logbook) if furnace is not None else None
@@ -126,9 +126,9 @@ def program(file: Path, furnace: str | None, unit: Unit | None, logbook: Path, a
 def _settings(loaded: Recipe, furnace: str, logbook: Path) -> Settings:
     from datetime import UTC, datetime
 
-    from soakwitness.analysis.logbook.moments import utc_text
-    from soakwitness.analysis.run_inputs.settings import settings_for
-    from soakwitness.cli.entering import furnace_named, open_book
+    from soakwitness.analysis.record.moments import utc_text
+    from soakwitness.analysis.run_inputs.controller_settings import settings_for
+    from soakwitness.cli.options.entering import furnace_named, open_book
     from soakwitness.firmware_bridge.common.zones import computer_zone
 
     with open_book(logbook) as book:
@@ -137,9 +137,9 @@ def _settings(loaded: Recipe, furnace: str, logbook: Path) -> Settings:
 
 
 def _warnings(loaded: Recipe, logbook: Path, unit: Unit | None) -> tuple[str, ...]:
+    from soakwitness.analysis.metallurgy.published_treatments import OWN_FILE, find_steel, known_steels
     from soakwitness.analysis.recipes.doubts import doubts
     from soakwitness.analysis.recipes.published import recipe_outside
-    from soakwitness.analysis.steels import OWN_FILE, find_steel, known_steels
 
     says = doubts(loaded, unit)
     if loaded.steel is None:

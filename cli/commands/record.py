@@ -7,9 +7,9 @@ from pathlib import Path
 
 import click
 
-from soakwitness.cli.attending import KEYS_WORDS, Duration, Screen, Stop, check_speed, single_keys
-from soakwitness.cli.common import Finite, Words, logbook_option, unit_option
-from soakwitness.cli.person import (
+from soakwitness.cli.options.common import Finite, Words, logbook_option, unit_option
+from soakwitness.cli.terminal.attending import KEYS_WORDS, Duration, Screen, Stop, check_speed, single_keys
+from soakwitness.cli.terminal.person import (
     Person,
     about_runs,
     check_page,
@@ -55,7 +55,7 @@ def record(
     Example: soakwitness record furnace.toml --for 5s
     """
     from soakwitness.cli.words.cautions import NO_SAFETY_DEVICE
-    from soakwitness.firmware_bridge.furnace.file import load_furnace
+    from soakwitness.firmware_bridge.connecting.furnace_file import load_furnace
     from soakwitness.firmware_bridge.recording.session import record_run
 
     check_page(page, lan, port)

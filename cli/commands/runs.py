@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from soakwitness.cli.common import (
+from soakwitness.cli.options.common import (
     WrongUse,
     check_output,
     find_run,
@@ -105,7 +105,7 @@ def _verdicts(logbook: Path, names: list[str]) -> dict[str, RunEntry]:
         return {}
     from soakwitness.analysis.errors import LogBookError
     from soakwitness.analysis.logbook.runs import runs_listed
-    from soakwitness.cli.entering import open_book
+    from soakwitness.cli.options.entering import open_book
 
     try:
         with open_book(logbook) as book:

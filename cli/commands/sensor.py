@@ -7,8 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from soakwitness.cli.calibrating import LETTERS, a_file, limits_of, open_pair
-from soakwitness.cli.common import (
+from soakwitness.cli.options.common import (
     Finite,
     SuggestingGroup,
     WrongUse,
@@ -17,7 +16,7 @@ from soakwitness.cli.common import (
     print_json,
     unit_option,
 )
-from soakwitness.cli.entering import (
+from soakwitness.cli.options.entering import (
     by_option,
     moment,
     new_stamp,
@@ -27,12 +26,13 @@ from soakwitness.cli.entering import (
     why_option,
     zone_option,
 )
+from soakwitness.cli.terminal.calibrating import LETTERS, a_file, limits_of, open_pair
 from soakwitness.firmware_bridge.common.units import Unit, to_kelvin
 from soakwitness.firmware_bridge.common.wording import difference, temperature
 
 if TYPE_CHECKING:
-    from soakwitness.analysis.calibration.diagnosis import Diagnosis
-    from soakwitness.analysis.calibration.readings import PairReading
+    from soakwitness.analysis.calibration.diagnosing.diagnosis import Diagnosis
+    from soakwitness.analysis.calibration.measured_pairs.paired_readings import PairReading
     from soakwitness.analysis.logbook.sensors import Calibration, SensorLife
 
 ROLES = ("control", "recording", "load", "reference", "survey", "ambient", "over-temperature")
@@ -157,7 +157,7 @@ def _life_words(life: SensorLife, zone: str | None, unit: Unit) -> str:
 
 def _calibration_words(one: Calibration, unit: Unit) -> str:
     """One line about a calibration."""
-    from soakwitness.analysis.calibration.correction import correction_from_dict
+    from soakwitness.analysis.calibration.correcting.correction import correction_from_dict
 
     correction = correction_from_dict(one.correction)
     span = f"{temperature(correction.low_c, unit)} to {temperature(correction.high_c, unit)}"
@@ -223,8 +223,8 @@ def diagnose(
 
     Example: soakwitness sensor diagnose --example reversed
     """
-    from soakwitness.analysis.calibration.diagnosis import NOISE_C
-    from soakwitness.analysis.calibration.diagnosis import diagnose as find_cause
+    from soakwitness.analysis.calibration.diagnosing.diagnosis import NOISE_C
+    from soakwitness.analysis.calibration.diagnosing.diagnosis import diagnose as find_cause
 
     if sum(given is not None for given in (run, readings, example)) != 1:
         raise WrongUse("give a RUN, --readings FILE, or --example CAUSE; one of them.")
@@ -254,9 +254,9 @@ def _readings(
     logbook: Path,
 ) -> tuple[tuple[PairReading, ...], str | None]:
     """Pairs, and the type that is set where it is known."""
-    from soakwitness.analysis.calibration import examples
+    from soakwitness.analysis.calibration.diagnosing import examples
     from soakwitness.analysis.calibration.from_run import readings_of
-    from soakwitness.analysis.calibration.readings import load_readings
+    from soakwitness.analysis.calibration.measured_pairs.paired_readings import load_readings
 
     if example is not None:
         return examples.example(EXAMPLES[example]), examples.SET_TO  # type: ignore[arg-type]

@@ -7,8 +7,8 @@ from typing import Literal
 
 import click
 
-from soakwitness.cli.common import check_output, find_run, force_option, logbook_option, unit_option
-from soakwitness.cli.verified import given_packet, packet_option
+from soakwitness.cli.options.common import check_output, find_run, force_option, logbook_option, unit_option
+from soakwitness.cli.verdicts.verified import given_packet, packet_option
 from soakwitness.firmware_bridge.common.units import Unit
 
 
@@ -37,8 +37,8 @@ def sheet(
 
     Example: soakwitness sheet sample_logs/good --out good.html
     """
-    from soakwitness.cli.sheets.sheet import SUFFIXES, write_sheet
     from soakwitness.cli.sheets.sources import sheet_sources
+    from soakwitness.cli.sheets.writing import SUFFIXES, write_sheet
 
     packet = given_packet(packet_path)
     folder = find_run(run, logbook)

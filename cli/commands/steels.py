@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING, Literal
 
 import click
 
-from soakwitness.cli.common import WrongUse, json_option, logbook_option, nearest, print_json, unit_option
+from soakwitness.cli.options.common import WrongUse, json_option, logbook_option, nearest, print_json, unit_option
 from soakwitness.firmware_bridge.common.units import Unit, to_celsius
 
 if TYPE_CHECKING:
-    from soakwitness.analysis.steels import Steel
+    from soakwitness.analysis.metallurgy.published_treatments import Steel
 
 WHATS = ("preheat", "harden", "as quenched", "stress relief", "temper")
 
@@ -54,7 +54,14 @@ def show(name: str | None, unit: Unit | None, logbook: Path, as_json: bool) -> N
     """
     from dataclasses import asdict
 
-    from soakwitness.analysis.steels import CONFIRM, OWN_FILE, also_words, figure_sentence, find_steel, known_steels
+    from soakwitness.analysis.metallurgy.published_treatments import (
+        CONFIRM,
+        OWN_FILE,
+        also_words,
+        figure_sentence,
+        find_steel,
+        known_steels,
+    )
 
     known = known_steels(logbook / OWN_FILE)
     chosen: tuple[Steel, ...] = known
@@ -108,7 +115,12 @@ def add(
 
     Example: soakwitness steels add shop-7 --what temper --temp 200 --hrc 60 --source "certificate of 2026-03"
     """
-    from soakwitness.analysis.steels import OWN_FILE, SteelFigure, append_figure, figure_sentence
+    from soakwitness.analysis.metallurgy.published_treatments import (
+        OWN_FILE,
+        SteelFigure,
+        append_figure,
+        figure_sentence,
+    )
 
     if hrc is None and hrc_to is not None:
         raise WrongUse("--hrc-to needs --hrc, the lowest hardness.")
@@ -143,7 +155,7 @@ def cold(ms: float | None, temp: float, unit: Unit | None, as_json: bool) -> Non
 
     Example: soakwitness steels cold --ms 200 --temp -80
     """
-    from soakwitness.analysis.comparison import LABEL, retained_fraction
+    from soakwitness.analysis.metallurgy.equivalents import LABEL, retained_fraction
     from soakwitness.firmware_bridge.common.wording import temperature
 
     shown: Unit = unit or "C"

@@ -8,14 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from soakwitness.cli.calibrating import (
-    CHARTS,
-    a_file,
-    days_of,
-    keeping_options,
-    report_place,
-)
-from soakwitness.cli.common import (
+from soakwitness.cli.options.common import (
     Finite,
     WrongUse,
     check_output,
@@ -26,16 +19,23 @@ from soakwitness.cli.common import (
     print_json,
     unit_option,
 )
-from soakwitness.cli.entering import by_option, new_stamp, open_book, table
+from soakwitness.cli.options.entering import by_option, new_stamp, open_book, table
+from soakwitness.cli.terminal.calibrating import (
+    CHARTS,
+    a_file,
+    days_of,
+    keeping_options,
+    report_place,
+)
 from soakwitness.firmware_bridge.common.units import Unit, to_celsius, to_kelvin
 from soakwitness.firmware_bridge.common.wording import difference, duration, moment, temperature
 
 if TYPE_CHECKING:
-    from soakwitness.analysis.calibration.correction import Correction
-    from soakwitness.analysis.calibration.reference import Reference
-    from soakwitness.analysis.calibration.survey import Survey, SurveySensor
-    from soakwitness.analysis.calibration.survey_limits import SurveyLimits
-    from soakwitness.analysis.runs import Run
+    from soakwitness.analysis.calibration.correcting.correction import Correction
+    from soakwitness.analysis.calibration.measured_pairs.reference import Reference
+    from soakwitness.analysis.calibration.surveying.survey import Survey, SurveySensor
+    from soakwitness.analysis.calibration.surveying.survey_limits import SurveyLimits
+    from soakwitness.analysis.record.run import Run
 
 MONTHS = 12
 
@@ -70,8 +70,8 @@ def survey(run: str, logbook: Path, unit: Unit | None, as_json: bool, **given: A
 
     Example: soakwitness survey sample_logs/calibration/run --sensors survey --band 8 --no-entry
     """
-    from soakwitness.analysis.calibration.survey import survey as make_survey
-    from soakwitness.analysis.runs import open_run
+    from soakwitness.analysis.calibration.surveying.survey import survey as make_survey
+    from soakwitness.analysis.record.run import open_run
 
     chart = given["chart"]
     if chart is not None:
@@ -113,7 +113,7 @@ def survey(run: str, logbook: Path, unit: Unit | None, as_json: bool, **given: A
 
 def _limits(given: dict[str, Any]) -> SurveyLimits:
     """Limits, each a setting that says where it comes from."""
-    from soakwitness.analysis.calibration.survey_limits import SurveyLimits
+    from soakwitness.analysis.calibration.surveying.survey_limits import SurveyLimits
 
     names = {"least_minutes": "length", "slowest_s": "sampling", "least_sensors": "sensors"}
     changed = {name: given[name] for name in names if given[name] is not None}
@@ -141,7 +141,7 @@ def _sensors(
 
 def _certificates(given: tuple[str, ...], wanted: list[str]) -> dict[str, Reference]:
     """Certificates by sensor; one without a name is for all."""
-    from soakwitness.analysis.calibration.reference import load_certificate
+    from soakwitness.analysis.calibration.measured_pairs.reference import load_certificate
 
     found: dict[str, Reference] = {}
     for text in given:
@@ -157,7 +157,7 @@ def _certificates(given: tuple[str, ...], wanted: list[str]) -> dict[str, Refere
 
 def _corrections(opened: Run, logbook: Path, unit: Unit | None) -> dict[str, Correction]:
     """Corrections valid on the day of the run."""
-    from soakwitness.analysis.calibration.keeping import corrections_for
+    from soakwitness.analysis.logbook.calibrations import corrections_for
     from soakwitness.analysis.logbook.opening import DATABASE
 
     if not (logbook / DATABASE).exists():
@@ -172,7 +172,7 @@ def _corrections(opened: Run, logbook: Path, unit: Unit | None) -> dict[str, Cor
 def _enter(logbook: Path, opened: Run, found: Survey, done: str, due: str, given: dict[str, Any]) -> int:
     """Put the survey into the log book."""
     from soakwitness.analysis.logbook.sensors import add_survey
-    from soakwitness.cli.common import plain
+    from soakwitness.cli.options.common import plain
 
     with open_book(logbook, create=True) as book:
         return add_survey(

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from soakwitness.cli.common import (
+from soakwitness.cli.options.common import (
     check_output,
     find_run,
     force_option,
@@ -17,11 +17,11 @@ from soakwitness.cli.common import (
     print_json,
     unit_option,
 )
-from soakwitness.cli.verified import given_packet, packet_option, verify_run
+from soakwitness.cli.verdicts.verified import given_packet, packet_option, verify_run
 from soakwitness.firmware_bridge.common.units import Unit
 
 if TYPE_CHECKING:
-    from soakwitness.cli.verified import Verified
+    from soakwitness.cli.verdicts.verified import Verified
 
 EXIT_STATUS = {"pass": 0, "fail": 3, "not proven": 4}
 CHART_ENDINGS = (".png", ".svg", ".pdf")
@@ -75,7 +75,7 @@ def verify(
 
 def _beside(found: Verified, others: list[Path], recipe_path: Path | None, logbook: Path) -> Verified:
     """Verify the proven runs too and add what differs."""
-    from soakwitness.analysis.verification.comparing import compare
+    from soakwitness.analysis.verification.results.comparing import compare
 
     compared = []
     for folder in others:
@@ -86,7 +86,7 @@ def _beside(found: Verified, others: list[Path], recipe_path: Path | None, logbo
 
 def _show(found: Verified, *, as_json: bool, unit: Unit | None, chart: Path | None) -> None:
     if as_json:
-        from soakwitness.analysis.verification.amounts import what_holds_amount_to
+        from soakwitness.analysis.verification.results.hold_equivalents import what_holds_amount_to
 
         amounts = [amount.as_dict() for amount in what_holds_amount_to(found.run, found.verification)]
         print_json(found.answer(unit) | {"comparison": amounts})

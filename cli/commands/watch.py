@@ -9,9 +9,17 @@ from typing import TYPE_CHECKING
 
 import click
 
-from soakwitness.cli.attending import KEYS_WORDS, Duration, Screen, Stop, check_speed, single_keys
-from soakwitness.cli.common import Finite, Words, WrongUse, check_output, force_option, logbook_option, unit_option
-from soakwitness.cli.person import (
+from soakwitness.cli.options.common import (
+    Finite,
+    Words,
+    WrongUse,
+    check_output,
+    force_option,
+    logbook_option,
+    unit_option,
+)
+from soakwitness.cli.terminal.attending import KEYS_WORDS, Duration, Screen, Stop, check_speed, single_keys
+from soakwitness.cli.terminal.person import (
     Person,
     about_runs,
     check_page,
@@ -25,7 +33,7 @@ from soakwitness.firmware_bridge.common.units import Unit
 from soakwitness.firmware_bridge.common.wording import temperature
 
 if TYPE_CHECKING:
-    from soakwitness.firmware_bridge.furnace.model import Furnace
+    from soakwitness.firmware_bridge.furnace.description import Furnace
     from soakwitness.firmware_bridge.recording.beginning import About
     from soakwitness.firmware_bridge.recording.heating import HeatingSettings
 
@@ -79,7 +87,7 @@ def watch(
 
     Example: soakwitness watch furnace.toml --for 5s
     """
-    from soakwitness.firmware_bridge.furnace.file import load_furnace
+    from soakwitness.firmware_bridge.connecting.furnace_file import load_furnace
 
     check_page(page, lan, port)
     checked = load_furnace(furnace)
@@ -142,7 +150,7 @@ def _after(logbook: Path, recipes: Path | None, unit: str | None) -> Callable[[P
     """Command that looks at a run when it is over."""
 
     def words(run: Path) -> list[str]:
-        command = [sys.executable, "-m", "soakwitness.cli.after_run", str(run), "--logbook", str(logbook)]
+        command = [sys.executable, "-m", "soakwitness.cli.terminal.after_run", str(run), "--logbook", str(logbook)]
         command += ["--recipes", str(recipes)] if recipes is not None else []
         return command + (["--unit", unit] if unit is not None else [])
 
@@ -150,7 +158,7 @@ def _after(logbook: Path, recipes: Path | None, unit: str | None) -> Callable[[P
 
 
 def _install(context: click.Context, furnace: Furnace, file: Path, logbook: Path, *, write: bool, force: bool) -> None:
-    from soakwitness.cli.service import enable_words, given_words, unit_folder, unit_name, unit_text
+    from soakwitness.cli.terminal.service import enable_words, given_words, unit_folder, unit_name, unit_text
     from soakwitness.firmware_bridge.runfolder.writer import reduced_name
 
     words = ["watch", str(file.absolute()), "--logbook", str(logbook.absolute())]

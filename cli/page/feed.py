@@ -11,7 +11,7 @@ from soakwitness.firmware_bridge.common.units import Unit, from_celsius
 from soakwitness.firmware_bridge.common.wording import countdown, moment
 
 if TYPE_CHECKING:
-    from soakwitness.analysis.recipes.model import Hold
+    from soakwitness.analysis.recipes.recipe import Hold
     from soakwitness.firmware_bridge.recording.now import Now
 
 MARKS_SHOWN = 3

@@ -7,14 +7,28 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from soakwitness.cli.words import cautions, figures
+from soakwitness.cli.words.verdict_words import (
+    PLACE_WORDS,
+    SOURCE_WORDS,
+    display_words,
+    place_words,
+    rule_words,
+    verdict_words,
+)
 from soakwitness.firmware_bridge.common.units import Unit
 from soakwitness.firmware_bridge.common.wording import counted, difference, duration, rate, temperature
 
 if TYPE_CHECKING:
-    from soakwitness.analysis.recipes.model import Recipe
-    from soakwitness.analysis.runs import Run
-    from soakwitness.analysis.verification.model import HoldResult, PieceInfo, PieceResult, RampResult, Verification
-    from soakwitness.analysis.verification.pieces import Stay
+    from soakwitness.analysis.recipes.recipe import Recipe
+    from soakwitness.analysis.record.run import Run
+    from soakwitness.analysis.verification.inputs.stays import Stay
+    from soakwitness.analysis.verification.results.verification import (
+        HoldResult,
+        PieceInfo,
+        PieceResult,
+        RampResult,
+        Verification,
+    )
 
 MOST_EVENTS = 14
 
@@ -66,25 +80,6 @@ class SheetContents:
     foot: str
 
 
-SOURCE_WORDS = {
-    "load": "measured at the load sensor",
-    "packet estimate": "estimated in the packet from the furnace's sensor (a model, not a measurement of the blade)",
-    "control": "measured at the control sensor, not in the blade",
-}
-
-PLACE_WORDS = {
-    "load": " at the load sensor",
-    "packet estimate": " estimated in the packet",
-    "control": " at the control sensor",
-    None: "",
-}
-
-
-def place_words(piece: PieceResult, hold: HoldResult) -> str:
-    """Where a piece's soak was measured, where that is not what the hold's is."""
-    return PLACE_WORDS[piece.temperature_from] if piece.temperature_from != hold.temperature_from else ""
-
-
 def sheet_contents(
     run: Run, verification: Verification, recipe: Recipe, *, unit: Unit, notes: SheetNotes | None = None
 ) -> SheetContents:
@@ -112,33 +107,6 @@ def sheet_contents(
 def _measured(verification: Verification, notes: SheetNotes) -> str:
     packet = f", by the {notes.packet}" if notes.packet and verification.by_estimate else ""
     return f"Soak {SOURCE_WORDS[verification.temperature_from]}{packet}."
-
-
-def verdict_words(verification: Verification) -> str:
-    """Verdict with what it rests on: ``pass, as read`` where only the reading was judged."""
-    words: str = verification.verdict
-    if verification.decided_on == "reading":
-        words += ", as read"
-    if verification.by_estimate and verification.verdict == "pass":
-        words += ", by estimate"
-    return words
-
-
-def rule_words(verification: Verification) -> str:
-    """The decision rule with the papers it is taken from."""
-    from soakwitness.analysis.verification.model import RULE_REFERENCES
-
-    return f"{verification.rule} ({', '.join(RULE_REFERENCES)})"
-
-
-def display_words(high_c: tuple[float, float], unit: Unit) -> str:
-    """By how much a display may read high, from and to [K]: ``at most 4.6 °C high and at most 5.1 °C low``."""
-    least, most = high_c
-    if least > 0.0:
-        return f"{difference(least, unit)} to {difference(most, unit)} high"
-    if most < 0.0:
-        return f"{difference(-most, unit)} to {difference(-least, unit)} low"
-    return f"at most {difference(most, unit)} high and at most {difference(-least, unit)} low"
 
 
 def _facts(run: Run, verification: Verification, recipe: Recipe, notes: SheetNotes) -> tuple[tuple[str, str], ...]:
@@ -220,7 +188,7 @@ def _charge(run: Run, verification: Verification, recipe: Recipe, notes: SheetNo
 
 def _stays(run: Run, notes: SheetNotes) -> dict[str, Stay]:
     """The last stay in the furnace of each piece, as marks and log book tell it."""
-    from soakwitness.analysis.verification.pieces import drop_unnamed, stays_of
+    from soakwitness.analysis.verification.inputs.stays import drop_unnamed, stays_of
 
     named = {stay.piece or stay.charge or "": stay for stay in drop_unnamed(stays_of(run.marks, notes.charge))}
     return {name: stay for name, stay in named.items() if name and (notes.pieces is None or name in notes.pieces)}
@@ -314,7 +282,7 @@ def _findings(verification: Verification, unit: Unit, notes: SheetNotes) -> Tabl
 
 
 def _coverage(run: Run, verification: Verification, unit: Unit, notes: SheetNotes) -> tuple[str, ...]:
-    from soakwitness.analysis.verification.amounts import what_holds_amount_to
+    from soakwitness.analysis.verification.results.hold_equivalents import what_holds_amount_to
 
     record = verification.record
     state = (

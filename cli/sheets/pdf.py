@@ -15,10 +15,10 @@ from soakwitness.firmware_bridge.common.units import Unit
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from soakwitness.analysis.recipes.model import Recipe
-    from soakwitness.analysis.runs import Run
-    from soakwitness.analysis.verification.model import Verification
-    from soakwitness.cli.sheets.sheet import Paper
+    from soakwitness.analysis.recipes.recipe import Recipe
+    from soakwitness.analysis.record.run import Run
+    from soakwitness.analysis.verification.results.verification import Verification
+    from soakwitness.cli.sheets.writing import Paper
 
 PAPER_IN = {"A4": (8.27, 11.69), "letter": (8.5, 11.0)}
 MARGIN_IN = 0.45

@@ -8,20 +8,20 @@ from typing import TYPE_CHECKING
 
 import click
 
-from soakwitness.cli.common import WrongUse
+from soakwitness.cli.options.common import WrongUse
 from soakwitness.cli.sheets.contents import SheetNotes
 from soakwitness.firmware_bridge.common.units import Unit
 from soakwitness.firmware_bridge.common.wording import difference
 
 if TYPE_CHECKING:
-    from soakwitness.analysis.calibration.correction import Correction
+    from soakwitness.analysis.calibration.correcting.correction import Correction
     from soakwitness.analysis.logbook.dispositions import Disposition, Gone
     from soakwitness.analysis.logbook.pieces import Piece
-    from soakwitness.analysis.recipes.model import Recipe
-    from soakwitness.analysis.run_inputs.packets import UsedPacket
-    from soakwitness.analysis.runs import Run
-    from soakwitness.analysis.verification.model import Verification
-    from soakwitness.cli.verified import Verified
+    from soakwitness.analysis.recipes.recipe import Recipe
+    from soakwitness.analysis.record.run import Run
+    from soakwitness.analysis.run_inputs.measured_packets import UsedPacket
+    from soakwitness.analysis.verification.results.verification import Verification
+    from soakwitness.cli.verdicts.verified import Verified
 
 
 @dataclass(frozen=True)
@@ -50,7 +50,7 @@ def sheet_sources(
     WrongUse
         If ``customer`` has no piece in the run, or there is no log book to know customers from.
     """
-    from soakwitness.cli.verified import verify_run
+    from soakwitness.cli.verdicts.verified import verify_run
 
     found = verify_run(folder, recipe_path, logbook, packet=packet)
     corrections = found.inputs.corrections

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from soakwitness.cli.entering import table
+from soakwitness.cli.options.entering import table
 from soakwitness.firmware_bridge.common.units import Unit
 from soakwitness.firmware_bridge.common.wording import counted, difference, duration, rate, temperature
 
 if TYPE_CHECKING:
     from soakwitness.analysis.audit.auditing import Audit
-    from soakwitness.analysis.audit.differences import Row
-    from soakwitness.analysis.audit.weighing import Opinion
+    from soakwitness.analysis.audit.contrasts.differences import Row
+    from soakwitness.analysis.audit.contrasts.weighing import Opinion
 
 SHOWN = 6
 

@@ -9,7 +9,7 @@ from soakwitness.firmware_bridge.common import wording
 from soakwitness.firmware_bridge.common.zones import zone_on_record
 
 if TYPE_CHECKING:
-    from soakwitness.analysis.verification.model import Bounds
+    from soakwitness.analysis.verification.results.verification import Bounds
 
 
 def bounds(value: Bounds | None) -> str:

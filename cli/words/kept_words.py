@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from soakwitness.cli.entering import shown_time
+from soakwitness.cli.options.entering import shown_time
 
 if TYPE_CHECKING:
     from soakwitness.analysis.logbook.dispositions import Gone

@@ -19,9 +19,9 @@ from soakwitness.firmware_bridge.common.wording import (
 
 if TYPE_CHECKING:
     from soakwitness.analysis.logbook.packets import MeasuredPacket
-    from soakwitness.analysis.packet.fitting import Fit
     from soakwitness.analysis.packet.piece import PacketModel
-    from soakwitness.analysis.packet.prediction import HoldLag, Prediction
+    from soakwitness.analysis.packet_runs.fitting import Fit
+    from soakwitness.analysis.packet_runs.prediction import HoldLag, Prediction
 
 TAILS = {"gap_mm": " mm", "peak_factor": " of EN 1993-1-2"}
 

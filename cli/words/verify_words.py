@@ -6,7 +6,8 @@ import textwrap
 from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
-from soakwitness.cli.sheets.contents import (
+from soakwitness.cli.words.figures import bounds
+from soakwitness.cli.words.verdict_words import (
     PLACE_WORDS,
     SOURCE_WORDS,
     display_words,
@@ -14,14 +15,13 @@ from soakwitness.cli.sheets.contents import (
     rule_words,
     verdict_words,
 )
-from soakwitness.cli.words.figures import bounds
 from soakwitness.firmware_bridge.common.units import Unit
 from soakwitness.firmware_bridge.common.wording import difference, duration, moment, rate, temperature
 
 if TYPE_CHECKING:
-    from soakwitness.analysis.recipes.model import Recipe
-    from soakwitness.analysis.runs import Run
-    from soakwitness.analysis.verification.model import HoldResult, RampResult, Verification
+    from soakwitness.analysis.recipes.recipe import Recipe
+    from soakwitness.analysis.record.run import Run
+    from soakwitness.analysis.verification.results.verification import HoldResult, RampResult, Verification
     from soakwitness.firmware_bridge.common.wording import Says
 
 WIDTH = 100
@@ -58,7 +58,7 @@ def verify_lines(run: Run, recipe: Recipe, verification: Verification, *, unit: 
 
 def comparison_words(run: Run, verification: Verification, unit: Unit) -> tuple[str, ...]:
     """What each hold amounts to, one labelled sentence a hold."""
-    from soakwitness.analysis.verification.amounts import what_holds_amount_to
+    from soakwitness.analysis.verification.results.hold_equivalents import what_holds_amount_to
 
     return tuple(amount.says(unit) for amount in what_holds_amount_to(run, verification))
 
@@ -101,7 +101,7 @@ def _ramp(ramp: RampResult, unit: Unit) -> str:
 
 
 def _hold(hold: HoldResult, unit: Unit, control: str) -> Iterator[str]:
-    from soakwitness.analysis.verification.sensor_errors import reads_words
+    from soakwitness.analysis.verification.inputs.sensor_errors import reads_words
 
     low, high = (temperature(edge, unit) for edge in hold.band_c)
     target = temperature(hold.target_c, unit)

@@ -6,9 +6,9 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-from soakwitness.firmware_bridge.common.charges import read_charges
-from soakwitness.firmware_bridge.furnace.model import Contact
-from soakwitness.firmware_bridge.runfolder.model import Act, Mark
+from soakwitness.firmware_bridge.furnace.description import Contact
+from soakwitness.firmware_bridge.marks.charges import read_charges
+from soakwitness.firmware_bridge.runfolder.contents import Act, Mark
 
 Loading = Literal["cold", "hot", "unknown"]
 WARM_C = 200.0

@@ -12,19 +12,19 @@ from pathlib import Path
 
 from soakwitness.firmware_bridge.common.wording import moment
 from soakwitness.firmware_bridge.errors import RunFolderError
-from soakwitness.firmware_bridge.furnace.model import Furnace
+from soakwitness.firmware_bridge.furnace.description import Furnace
 from soakwitness.firmware_bridge.recording.acts import Loading
 from soakwitness.firmware_bridge.recording.alarms import Alarms
 from soakwitness.firmware_bridge.recording.clocks import Clock
 from soakwitness.firmware_bridge.recording.keeping import Keeper
 from soakwitness.firmware_bridge.recording.now import chamber_c
 from soakwitness.firmware_bridge.recording.recorder import Recording
+from soakwitness.firmware_bridge.runfolder.contents import RunHeader
 from soakwitness.firmware_bridge.runfolder.events import append_events
 from soakwitness.firmware_bridge.runfolder.files import Files
-from soakwitness.firmware_bridge.runfolder.format import event_body, read_utc, utc_text
 from soakwitness.firmware_bridge.runfolder.header import columns_of, read_header
+from soakwitness.firmware_bridge.runfolder.line_format import event_body, read_utc, utc_text
 from soakwitness.firmware_bridge.runfolder.lock import RUN_LOCK, Lock, LockHeld, is_held, read_holder
-from soakwitness.firmware_bridge.runfolder.model import RunHeader
 from soakwitness.firmware_bridge.runfolder.reader import check_record, last_row, read_events
 from soakwitness.firmware_bridge.runfolder.sealing import seal_run
 from soakwitness.firmware_bridge.runfolder.writer import RunFolder, reduced_name

@@ -12,7 +12,7 @@ from collections.abc import Callable, Mapping
 
 from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.recording.clocks import Clock
-from soakwitness.firmware_bridge.runfolder.format import Value, event_body, sample_body, utc_text
+from soakwitness.firmware_bridge.runfolder.line_format import Value, event_body, sample_body, utc_text
 from soakwitness.firmware_bridge.runfolder.writer import RunFolder
 
 SYNC_EVERY_S = 4.0  # at most 5 s may be lost to a power cut

@@ -9,7 +9,8 @@ from pathlib import Path
 
 from soakwitness.firmware_bridge.recording.acts import Loading, next_act
 from soakwitness.firmware_bridge.recording.keeping import Keeper
-from soakwitness.firmware_bridge.runfolder.format import read_utc
+from soakwitness.firmware_bridge.runfolder.contents import Act, Event, Mark
+from soakwitness.firmware_bridge.runfolder.line_format import read_utc
 from soakwitness.firmware_bridge.runfolder.marks import (
     DroppedMark,
     decode_strike,
@@ -19,7 +20,6 @@ from soakwitness.firmware_bridge.runfolder.marks import (
     marks_of,
     new_mark_id,
 )
-from soakwitness.firmware_bridge.runfolder.model import Act, Event, Mark
 
 LATE_S = 10.0  # a file older than this was left while nobody recorded
 

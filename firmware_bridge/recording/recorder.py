@@ -8,7 +8,7 @@ from typing import cast
 
 from soakwitness.firmware_bridge.common.wording import counted, duration
 from soakwitness.firmware_bridge.errors import RunFolderError
-from soakwitness.firmware_bridge.furnace.model import Furnace
+from soakwitness.firmware_bridge.furnace.description import Furnace
 from soakwitness.firmware_bridge.recording.acts import Contacts, Loading
 from soakwitness.firmware_bridge.recording.alarms import Alarms
 from soakwitness.firmware_bridge.recording.clocks import Clock
@@ -18,9 +18,9 @@ from soakwitness.firmware_bridge.recording.linking import LinkChange
 from soakwitness.firmware_bridge.recording.marking import MarkDesk
 from soakwitness.firmware_bridge.recording.now import Now, chamber_c, facts, over_limit
 from soakwitness.firmware_bridge.recording.sampling import Sample
-from soakwitness.firmware_bridge.runfolder.format import utc_text
+from soakwitness.firmware_bridge.runfolder.contents import Act, Event, Mark
+from soakwitness.firmware_bridge.runfolder.line_format import utc_text
 from soakwitness.firmware_bridge.runfolder.lock import Lock
-from soakwitness.firmware_bridge.runfolder.model import Act, Event, Mark
 
 COLLECT_EVERY_S = 0.5
 FAULT_EVERY_S = 10.0  # a flapping sensor does not fill the events

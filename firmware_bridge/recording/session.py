@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Protocol
 
 from soakwitness.firmware_bridge.common.wording import duration
-from soakwitness.firmware_bridge.furnace.model import Furnace
+from soakwitness.firmware_bridge.furnace.description import Furnace
 from soakwitness.firmware_bridge.links.base import Link
 from soakwitness.firmware_bridge.recording.alarms import Alarms
 from soakwitness.firmware_bridge.recording.beginning import About, begin_or_resume, claim_furnace
@@ -18,7 +18,7 @@ from soakwitness.firmware_bridge.recording.now import chamber_c
 from soakwitness.firmware_bridge.recording.recorder import Recording
 from soakwitness.firmware_bridge.recording.sampling import Sample, Station
 from soakwitness.firmware_bridge.runfolder.files import Files
-from soakwitness.firmware_bridge.runfolder.format import utc_text
+from soakwitness.firmware_bridge.runfolder.line_format import utc_text
 
 BETWEEN_TRIES_S = 1.0
 PATIENCE_S = 60.0  # so long an end waits for a disk that takes nothing
@@ -54,7 +54,7 @@ class Attendant(Protocol):
 
 def default_opener(furnace: Furnace, clock: Clock) -> Link:
     """Open the link that the furnace file describes."""
-    from soakwitness.firmware_bridge.links.opening import open_link
+    from soakwitness.firmware_bridge.connecting.opening import open_link
 
     return open_link(furnace, clock=clock)
 

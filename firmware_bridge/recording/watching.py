@@ -10,7 +10,7 @@ from typing import Protocol
 
 from soakwitness.firmware_bridge.common.wording import moment
 from soakwitness.firmware_bridge.errors import RunFolderError
-from soakwitness.firmware_bridge.furnace.model import Furnace
+from soakwitness.firmware_bridge.furnace.description import Furnace
 from soakwitness.firmware_bridge.recording.alarms import Alarms
 from soakwitness.firmware_bridge.recording.beginning import (
     WARM_C,
@@ -32,7 +32,7 @@ from soakwitness.firmware_bridge.recording.recorder import Recording
 from soakwitness.firmware_bridge.recording.sampling import Sample, Station
 from soakwitness.firmware_bridge.recording.session import Attendant, default_opener, keep_link
 from soakwitness.firmware_bridge.runfolder.files import Files
-from soakwitness.firmware_bridge.runfolder.format import utc_text
+from soakwitness.firmware_bridge.runfolder.line_format import utc_text
 
 RECENT_S = 600.0  # kept reading by reading
 OLDER_S = 9000.0  # kept thinned: a furnace that was warm already is seen to heat only after an hour and a half

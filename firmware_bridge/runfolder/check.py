@@ -10,8 +10,8 @@ from typing import BinaryIO
 from zlib import crc32
 
 from soakwitness.firmware_bridge.errors import RunFolderError
-from soakwitness.firmware_bridge.runfolder.format import CELL_LENGTH, header_crc
-from soakwitness.firmware_bridge.runfolder.model import BadRow
+from soakwitness.firmware_bridge.runfolder.contents import BadRow
+from soakwitness.firmware_bridge.runfolder.line_format import CELL_LENGTH, header_crc
 
 _HEX = frozenset(b"0123456789abcdef")
 _LONGEST_HEADER = 1 << 20

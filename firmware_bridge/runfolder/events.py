@@ -7,7 +7,7 @@ from pathlib import Path
 
 from soakwitness.firmware_bridge.runfolder.check import check_segment
 from soakwitness.firmware_bridge.runfolder.files import Files, write_whole
-from soakwitness.firmware_bridge.runfolder.format import events_header, header_crc, row_bytes
+from soakwitness.firmware_bridge.runfolder.line_format import events_header, header_crc, row_bytes
 
 
 def append_events(path: Path, bodies: Iterable[bytes], *, files: Files | None = None) -> None:

@@ -12,13 +12,13 @@ from pathlib import Path
 from soakwitness.firmware_bridge.common.wording import moment
 from soakwitness.firmware_bridge.common.zones import zone_of, zone_on_record
 from soakwitness.firmware_bridge.errors import RunFolderError
+from soakwitness.firmware_bridge.runfolder.contents import Event, Mark
 from soakwitness.firmware_bridge.runfolder.events import append_events
 from soakwitness.firmware_bridge.runfolder.files import Files
-from soakwitness.firmware_bridge.runfolder.format import event_body, read_utc, utc_text
 from soakwitness.firmware_bridge.runfolder.header import read_header
+from soakwitness.firmware_bridge.runfolder.line_format import event_body, read_utc, utc_text
 from soakwitness.firmware_bridge.runfolder.lock import RUN_LOCK, Lock
 from soakwitness.firmware_bridge.runfolder.marks import encode_mark, encode_strike, mark_to_strike
-from soakwitness.firmware_bridge.runfolder.model import Event, Mark
 from soakwitness.firmware_bridge.runfolder.reader import check_record, last_row, read_events, read_marks
 from soakwitness.firmware_bridge.runfolder.sealing import append_sealed
 

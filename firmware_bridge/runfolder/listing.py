@@ -10,9 +10,9 @@ from pathlib import Path
 from typing import Literal
 
 from soakwitness.firmware_bridge.errors import RunFolderError
+from soakwitness.firmware_bridge.runfolder.contents import RecordCheck, RunHeader
 from soakwitness.firmware_bridge.runfolder.header import read_header
 from soakwitness.firmware_bridge.runfolder.lock import RUN_LOCK, is_held
-from soakwitness.firmware_bridge.runfolder.model import RecordCheck, RunHeader
 from soakwitness.firmware_bridge.runfolder.reader import as_sealed, check_record, last_row
 from soakwitness.firmware_bridge.runfolder.seal import read_seal
 

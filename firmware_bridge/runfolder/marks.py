@@ -18,8 +18,8 @@ from pathlib import Path
 from typing import Any
 
 from soakwitness.firmware_bridge.errors import RunFolderError
-from soakwitness.firmware_bridge.runfolder.format import read_utc
-from soakwitness.firmware_bridge.runfolder.model import ACTS, Act, Event, Mark
+from soakwitness.firmware_bridge.runfolder.contents import ACTS, Act, Event, Mark
+from soakwitness.firmware_bridge.runfolder.line_format import read_utc
 
 DROPPED = ".mark"
 SAME_MOMENT_S = 0.05  # an entry this soon after the act speaks of its own moment

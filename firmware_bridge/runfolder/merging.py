@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from soakwitness.firmware_bridge.runfolder.check import SegmentCheck
-from soakwitness.firmware_bridge.runfolder.model import ByteRange
+from soakwitness.firmware_bridge.runfolder.contents import ByteRange
 
 
 def merge(parts: Sequence[SegmentCheck]) -> tuple[tuple[ByteRange, ...], int]:

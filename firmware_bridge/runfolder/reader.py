@@ -10,11 +10,11 @@ from pathlib import Path
 from soakwitness.firmware_bridge.common.wording import counted
 from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.runfolder.check import SegmentCheck, check_segment
-from soakwitness.firmware_bridge.runfolder.format import events_header, header_line
+from soakwitness.firmware_bridge.runfolder.contents import BadRow, ByteRange, Event, Mark, RecordCheck, RunHeader
 from soakwitness.firmware_bridge.runfolder.header import read_header
+from soakwitness.firmware_bridge.runfolder.line_format import events_header, header_line
 from soakwitness.firmware_bridge.runfolder.marks import marks_of
 from soakwitness.firmware_bridge.runfolder.merging import merge
-from soakwitness.firmware_bridge.runfolder.model import BadRow, ByteRange, Event, Mark, RecordCheck, RunHeader
 from soakwitness.firmware_bridge.runfolder.seal import Seal, differences, read_seal, segments
 
 __all__ = ["as_sealed", "check_record", "check_rows", "last_row", "read_events", "read_header", "read_marks"]

@@ -10,12 +10,12 @@ from pathlib import Path
 
 from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.runfolder.chain import open_chain
+from soakwitness.firmware_bridge.runfolder.contents import Event, RecordCheck
 from soakwitness.firmware_bridge.runfolder.events import append_events
 from soakwitness.firmware_bridge.runfolder.files import Files, write_whole
-from soakwitness.firmware_bridge.runfolder.format import event_body, utc_text
 from soakwitness.firmware_bridge.runfolder.header import read_header
+from soakwitness.firmware_bridge.runfolder.line_format import event_body, utc_text
 from soakwitness.firmware_bridge.runfolder.marks import decode_mark, decode_strike
-from soakwitness.firmware_bridge.runfolder.model import Event, RecordCheck
 from soakwitness.firmware_bridge.runfolder.reader import check_record, check_rows, read_events
 from soakwitness.firmware_bridge.runfolder.seal import (
     SEAL_FORMAT,

@@ -19,9 +19,11 @@ from typing import Any, BinaryIO
 
 from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.runfolder.chain import open_chain
+from soakwitness.firmware_bridge.runfolder.contents import Column, RunHeader
 from soakwitness.firmware_bridge.runfolder.events import whole_events
 from soakwitness.firmware_bridge.runfolder.files import Files, write_whole
-from soakwitness.firmware_bridge.runfolder.format import (
+from soakwitness.firmware_bridge.runfolder.header import header_text, read_header
+from soakwitness.firmware_bridge.runfolder.line_format import (
     Value,
     event_body,
     events_header,
@@ -31,8 +33,6 @@ from soakwitness.firmware_bridge.runfolder.format import (
     sample_body,
     utc_text,
 )
-from soakwitness.firmware_bridge.runfolder.header import header_text, read_header
-from soakwitness.firmware_bridge.runfolder.model import Column, RunHeader
 from soakwitness.firmware_bridge.runfolder.seal import segments
 from soakwitness.firmware_bridge.version import VERSION
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 import random
 from dataclasses import dataclass
 
-from soakwitness.firmware_bridge.runfolder.model import Act
+from soakwitness.firmware_bridge.runfolder.contents import Act
 from soakwitness.firmware_bridge.simulated.controller import Pid, Program
-from soakwitness.firmware_bridge.simulated.packet import Packet
+from soakwitness.firmware_bridge.simulated.heated_packet import Packet
 from soakwitness.firmware_bridge.simulated.physics import Chamber
 from soakwitness.firmware_bridge.simulated.scenario import LINK_FAULTS, LOADS, Fault, Piece, Scenario
 from soakwitness.firmware_bridge.simulated.thermocouples import shown_c

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from soakwitness.firmware_bridge.simulated.packet import SIGMA, ZERO_C_K, Packet, Surroundings
+from soakwitness.firmware_bridge.simulated.heated_packet import SIGMA, ZERO_C_K, Packet, Surroundings
 
 
 @dataclass(frozen=True)

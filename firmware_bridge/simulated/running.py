@@ -8,12 +8,12 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from soakwitness.firmware_bridge.common.wording import duration
-from soakwitness.firmware_bridge.furnace.model import Contact, Furnace, ModbusSource, Sensor
+from soakwitness.firmware_bridge.furnace.description import Contact, Furnace, ModbusSource, Sensor
 from soakwitness.firmware_bridge.links.blocks import number
 from soakwitness.firmware_bridge.links.numbers import is_fault, scaled
+from soakwitness.firmware_bridge.runfolder.contents import Mark
 from soakwitness.firmware_bridge.runfolder.header import columns_of
 from soakwitness.firmware_bridge.runfolder.marks import encode_mark
-from soakwitness.firmware_bridge.runfolder.model import Mark
 from soakwitness.firmware_bridge.runfolder.writer import RunFolder
 from soakwitness.firmware_bridge.simulated import instrument
 from soakwitness.firmware_bridge.simulated.furnace import SimulatedFurnace

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from soakwitness.firmware_bridge.simulated.controller import PidParts, ProgramHold, ProgramRamp, ProgramStep
-from soakwitness.firmware_bridge.simulated.packet import PacketParts
+from soakwitness.firmware_bridge.simulated.heated_packet import PacketParts
 from soakwitness.firmware_bridge.simulated.physics import FurnaceParts
 
 LOADS = 4  # load sensors that the instrument has inputs for

@@ -13,11 +13,12 @@ from dataclasses import replace
 from typing import Any
 
 from soakwitness.firmware_bridge.common.units import Unit
-from soakwitness.firmware_bridge.furnace.model import Furnace, LinkSettings
+from soakwitness.firmware_bridge.furnace.description import Furnace, LinkSettings
 from soakwitness.firmware_bridge.links.base import Clock
-from soakwitness.firmware_bridge.simulated import instrument, modbus
+from soakwitness.firmware_bridge.simulated import instrument
+from soakwitness.firmware_bridge.simulated import served_modbus as modbus
 from soakwitness.firmware_bridge.simulated.furnace import Shown, SimulatedFurnace
-from soakwitness.firmware_bridge.simulated.ports import HAS_PSEUDO_TERMINALS, Network, Port, PseudoTerminal
+from soakwitness.firmware_bridge.simulated.served_ports import HAS_PSEUDO_TERMINALS, Network, Port, PseudoTerminal
 from soakwitness.firmware_bridge.simulated.settings import SimulatedSettings, read_settings
 
 BAUD = 115200  # a round trip costs little more than the silence between frames

@@ -51,7 +51,7 @@ from soakwitness.firmware_bridge.common.units import Unit, from_celsius, to_cels
 from soakwitness.firmware_bridge.errors import FurnaceFileError
 from soakwitness.firmware_bridge.simulated.controller import PidParts, ProgramHold, ProgramRamp, ProgramStep
 from soakwitness.firmware_bridge.simulated.furnace import SENSORS
-from soakwitness.firmware_bridge.simulated.packet import PacketParts
+from soakwitness.firmware_bridge.simulated.heated_packet import PacketParts
 from soakwitness.firmware_bridge.simulated.scenario import (
     FAULTS,
     LOADS,

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 from scipy.special import exp1
 
-from soakwitness.analysis.comparison import (
+from soakwitness.analysis.metallurgy.equivalents import (
     GAS_CONSTANT,
     ComparisonRefused,
     compare_hold,

@@ -10,8 +10,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from soakwitness.analysis.decimals import plain_columns
-from soakwitness.firmware_bridge.runfolder.format import number_text, time_text
+from soakwitness.analysis.record.decimals import plain_columns
+from soakwitness.firmware_bridge.runfolder.line_format import number_text, time_text
 
 
 def column(*cells: str) -> list[float] | None:

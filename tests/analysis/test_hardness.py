@@ -2,8 +2,8 @@ from __future__ import annotations
 
 import pytest
 
-from soakwitness.analysis import hardness
-from soakwitness.analysis.hardness import Reading
+from soakwitness.analysis.metallurgy import hardness_readings as hardness
+from soakwitness.analysis.metallurgy.hardness_readings import Reading
 
 # HRC -> HV of non-austenitic steel: ASTM A370, read in a public copy (CHECKS.md section 2, S)
 A370 = {55: 595, 56: 613, 57: 633, 58: 653, 59: 674, 60: 697, 61: 720, 62: 746, 63: 772, 64: 800, 65: 832}

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from soakwitness.analysis.median import MANY, median
+from soakwitness.analysis.record.median import MANY, median
 
 KINDS = ("noise", "coarse", "one number", "a ramp", "in order of the sample", "two levels")
 

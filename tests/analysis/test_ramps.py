@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from soakwitness.analysis.ramps import ramp_rate, theil_sen, window_rates
+from soakwitness.analysis.record.ramp_rates import ramp_rate, theil_sen, window_rates
 from tests.reference_data import measured_run
 
 

@@ -9,7 +9,7 @@ import pytest
 
 from soakwitness.analysis import open_run
 from soakwitness.firmware_bridge.errors import RunFolderError
-from soakwitness.firmware_bridge.runfolder.model import Column
+from soakwitness.firmware_bridge.runfolder.contents import Column
 from soakwitness.firmware_bridge.runfolder.writer import RunFolder
 
 START = 1_790_000_000.0

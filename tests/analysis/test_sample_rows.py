@@ -10,8 +10,9 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from soakwitness.analysis import open_run, sample_rows
-from soakwitness.firmware_bridge.runfolder.model import ByteRange, Column
+from soakwitness.analysis import open_run
+from soakwitness.analysis.record import sample_rows
+from soakwitness.firmware_bridge.runfolder.contents import ByteRange, Column
 from soakwitness.firmware_bridge.runfolder.writer import RunFolder
 
 START = 1_790_000_000.0

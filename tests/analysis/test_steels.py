@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from soakwitness.analysis.steels import (
+from soakwitness.analysis.metallurgy.published_treatments import (
     COLUMNS,
     SteelFigure,
     SteelsError,

@@ -11,7 +11,7 @@ import thermocouple_its90
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from soakwitness.analysis.thermocouple import (
+from soakwitness.analysis.thermocouples.reference_functions import (
     TYPES,
     ThermocoupleError,
     emf_mv,
@@ -20,7 +20,7 @@ from soakwitness.analysis.thermocouple import (
     tolerance_c,
     type_range,
 )
-from soakwitness.analysis.thermocouple_tolerance import MEMORY, tolerance_of
+from soakwitness.analysis.thermocouples.tolerance import MEMORY, tolerance_of
 
 HERE = Path(__file__).resolve().parent
 NIST = HERE.parents[2] / "shared" / "reference_data" / "nist_its90"

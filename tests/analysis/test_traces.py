@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from soakwitness.analysis.traces import clean, period, resolution, rising, trace
+from soakwitness.analysis.record.traces import clean, period, resolution, rising, trace
 from tests.reference_data import measured_run
 
 

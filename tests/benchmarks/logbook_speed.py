@@ -19,10 +19,10 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from soakwitness.analysis.logbook import kept
-from soakwitness.analysis.logbook.moments import Stamp, utc_text
 from soakwitness.analysis.logbook.opening import LogBook, open_logbook
 from soakwitness.analysis.logbook.runs import run_named, take_in
 from soakwitness.analysis.recomputing.refreshing import refresh
+from soakwitness.analysis.record.moments import Stamp, utc_text
 from soakwitness.analysis.rules import RULES_VERSION
 from soakwitness.firmware_bridge.runfolder.seal import file_sha256, seal_text
 from tests.furnace_days import HARDEN, Blade, Day, Fitting, live, record

@@ -15,8 +15,8 @@ from pathlib import Path
 
 import numpy as np
 
-from soakwitness.firmware_bridge.runfolder.format import utc_text
-from soakwitness.firmware_bridge.runfolder.model import Column
+from soakwitness.firmware_bridge.runfolder.contents import Column
+from soakwitness.firmware_bridge.runfolder.line_format import utc_text
 from soakwitness.firmware_bridge.runfolder.writer import RunFolder
 
 START = 1_795_590_902.0
@@ -56,9 +56,9 @@ import numpy as np
 from soakwitness.analysis.packet.draws import bundle_of
 from soakwitness.analysis.packet.grid import bridge, lay_steps
 from soakwitness.analysis.packet.marching import march
-from soakwitness.analysis.packet.model import estimate
+from soakwitness.analysis.packet.estimate import estimate
 from soakwitness.analysis.packet.piece import generic_packet
-from soakwitness.analysis.recipes.model import PacketSpec
+from soakwitness.analysis.recipes.recipe import PacketSpec
 t = np.arange({rows}) * {every_s}
 c = np.interp(t % 36000, *{corners}) + np.random.default_rng(1).normal(0, 0.3, t.size)
 packet = generic_packet(PacketSpec())
@@ -69,8 +69,8 @@ bundle, unseen = bundle_of(packet, count)
 """
 CLOCK = """
 from soakwitness.analysis.live.clock import SoakClock
-from soakwitness.analysis.live.words import sentence
-from soakwitness.analysis.recipes.file import parse_recipe
+from soakwitness.analysis.live.living_sentence import sentence
+from soakwitness.analysis.recipes.recipe_file import parse_recipe
 recipe = parse_recipe({recipe!r})
 temps = {temps}
 def follow():

@@ -20,7 +20,7 @@ PERIOD_S = 0.1
 
 def furnace_file(folder: Path) -> Path:
     """A simulated furnace read ten times a second."""
-    from soakwitness.firmware_bridge.furnace.file import template
+    from soakwitness.firmware_bridge.connecting.furnace_file import template
 
     path = folder / "bench.toml"
     path.write_text(re.sub(r"every_s = [\d.]+", f"every_s = {PERIOD_S}", template("simulated")), encoding="utf-8")

@@ -16,14 +16,14 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from soakwitness.firmware_bridge.runfolder.format import utc_text
-from soakwitness.firmware_bridge.runfolder.model import Column
+from soakwitness.firmware_bridge.runfolder.contents import Column
+from soakwitness.firmware_bridge.runfolder.line_format import utc_text
 from soakwitness.firmware_bridge.runfolder.writer import RunFolder
 
 START = 1_790_000_000.0
 BODY = {
     "plain read_csv": "import pandas; work = lambda: pandas.read_csv(path + '/samples.csv')",
-    "open_run": "from soakwitness.analysis.runs import open_run; import pandas; work = lambda: open_run(path)",
+    "open_run": "from soakwitness.analysis.record.run import open_run; import pandas; work = lambda: open_run(path)",
 }
 MEASURE = """
 import sys, time

@@ -16,7 +16,7 @@ import time
 from dataclasses import dataclass
 from pathlib import Path
 
-from soakwitness.firmware_bridge.runfolder.format import read_utc
+from soakwitness.firmware_bridge.runfolder.line_format import read_utc
 from soakwitness.firmware_bridge.runfolder.listing import good_rows
 
 SERVER = """
@@ -111,8 +111,8 @@ def measure(folder: Path, port: str, *, every_s: float, seconds: float, recipe: 
 def loaded_modules() -> list[str]:
     """Heavy modules that the command has loaded when it records."""
     code = (
-        "import sys, json; from soakwitness.cli.commands import record; import soakwitness.cli.person, "
-        "soakwitness.cli.soaking, soakwitness.firmware_bridge.recording.session, "
+        "import sys, json; from soakwitness.cli.commands import record; import soakwitness.cli.terminal.person, "
+        "soakwitness.cli.terminal.soaking, soakwitness.firmware_bridge.recording.session, "
         "soakwitness.firmware_bridge.links.modbus; "
         f"print(json.dumps([name for name in {HEAVY!r} if name in sys.modules]))"
     )

@@ -11,8 +11,8 @@ from collections.abc import Callable
 import numpy as np
 import thermocouple_its90
 
-from soakwitness.analysis.thermocouple import TYPES, emf_mv, temperature_c, type_range
-from soakwitness.analysis.thermocouple_coefficients import REFERENCE_FUNCTIONS
+from soakwitness.analysis.thermocouples.coefficients import REFERENCE_FUNCTIONS
+from soakwitness.analysis.thermocouples.reference_functions import TYPES, emf_mv, temperature_c, type_range
 
 MANY = 1_000_000
 FEW = 20_000  # the other package goes value by value: timed on these, then scaled

@@ -21,8 +21,8 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from soakwitness.firmware_bridge.runfolder.format import utc_text
-from soakwitness.firmware_bridge.runfolder.model import Column
+from soakwitness.firmware_bridge.runfolder.contents import Column
+from soakwitness.firmware_bridge.runfolder.line_format import utc_text
 from soakwitness.firmware_bridge.runfolder.writer import RunFolder
 
 START = 1_790_000_000.0
@@ -49,8 +49,8 @@ thickness_mm = 3.0
 """
 READ_CSV = "import pandas; kept = pandas.read_csv(run + '/samples.csv')"
 VERIFY = """\
-from soakwitness.analysis.runs import open_run
-from soakwitness.analysis.recipes.file import load_recipe
+from soakwitness.analysis.record.run import open_run
+from soakwitness.analysis.recipes.recipe_file import load_recipe
 from soakwitness.analysis.verification.verifying import verify
 opened = open_run(run)
 read_at = time.perf_counter()

@@ -16,9 +16,9 @@ from pathlib import Path
 from soakwitness.analysis.audit.auditing import Audit, audit
 from soakwitness.analysis.logbook.charges import runs_of_piece
 from soakwitness.analysis.logbook.evidence import choose, gather, is_off
-from soakwitness.analysis.logbook.moments import Stamp
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.recomputing.refreshing import refresh
+from soakwitness.analysis.record.moments import Stamp
 from tests.bad_batches import Shop, Story, bad_batch, ordinary
 
 STAMP = Stamp("2030-01-01T00:00:00Z", "campaign")

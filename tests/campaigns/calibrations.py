@@ -12,11 +12,11 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from soakwitness.analysis.calibration.calibrating import Calibration, calibrate, correction_of
-from soakwitness.analysis.calibration.comparing import Comparing
-from soakwitness.analysis.calibration.reference import CertifiedPoint, certified
+from soakwitness.analysis.calibration.correcting.calibrating import Calibration, calibrate, correction_of
+from soakwitness.analysis.calibration.correcting.reference_differences import Comparing
+from soakwitness.analysis.calibration.measured_pairs.reference import CertifiedPoint, certified
 from soakwitness.analysis.errors import NotEnoughData
-from soakwitness.analysis.thermocouple import seebeck_uv_per_c
+from soakwitness.analysis.thermocouples.reference_functions import seebeck_uv_per_c
 
 FloatArray = npt.NDArray[np.float64]
 DENSE_S = 2.0

@@ -13,9 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 import thermocouple_its90
 
-from soakwitness.analysis.calibration.diagnosis import Diagnosis, diagnose
-from soakwitness.analysis.calibration.faults import CAUSES
-from soakwitness.analysis.calibration.readings import PairReading
+from soakwitness.analysis.calibration.diagnosing.diagnosis import Diagnosis, diagnose
+from soakwitness.analysis.calibration.diagnosing.faults import CAUSES
+from soakwitness.analysis.calibration.measured_pairs.paired_readings import PairReading
 
 PAIRS = ("KN", "NK", "JK", "KJ", "SR", "RS", "KE", "EK", "TK", "NJ")
 

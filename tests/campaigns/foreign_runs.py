@@ -21,8 +21,8 @@ from numpy.typing import NDArray
 from scipy.ndimage import minimum_filter1d
 from scipy.signal import lfilter
 
-from soakwitness.analysis.runs import Run
-from soakwitness.firmware_bridge.runfolder.model import Mark
+from soakwitness.analysis.record.run import Run
+from soakwitness.firmware_bridge.runfolder.contents import Mark
 from tests.verification_runs import make_run, sensor
 
 FloatArray = NDArray[np.float64]

@@ -3,8 +3,8 @@
 The code on disk stays as it is: what is changed is the module as one process reads it.
 
 Run it: ``python tests/campaigns/mutations.py [COUNT [SEED]]`` (150 drawn with seed 0 by default), or with places such
-as ``analysis/verification/soak.py`` (all of it), ``analysis/verification/soak.py:87`` (a line) for those alone. It
-prints what survived. ``TIMES=2`` lets two processes run at once, ``ON="tests/test_x.py"`` runs those tests alone.
+as ``analysis/verification/measuring/soak.py`` (all of it) or ``...soak.py:87`` (a line) for those alone. It prints what
+survived. ``TIMES=2`` lets two processes run at once, ``ON="tests/test_x.py"`` runs those tests alone.
 """
 
 from __future__ import annotations

@@ -25,9 +25,9 @@ from soakwitness.firmware_bridge.recording import sampling, session
 from soakwitness.firmware_bridge.recording.beginning import About
 from soakwitness.firmware_bridge.recording.recorder import Recording
 from soakwitness.firmware_bridge.recording.session import record_run
+from soakwitness.firmware_bridge.runfolder.contents import RecordCheck
 from soakwitness.firmware_bridge.runfolder.files import Files
 from soakwitness.firmware_bridge.runfolder.listing import look_at, run_folders
-from soakwitness.firmware_bridge.runfolder.model import RecordCheck
 from soakwitness.firmware_bridge.runfolder.reader import check_record, read_events
 from soakwitness.firmware_bridge.runfolder.seal import read_seal
 from tests.fakes import (

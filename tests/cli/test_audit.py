@@ -16,8 +16,8 @@ import pytest
 from click.testing import CliRunner, Result
 
 from soakwitness.cli.commands.audit import audit
-from soakwitness.cli.common import WrongUse
 from soakwitness.cli.main import soakwitness
+from soakwitness.cli.options.common import WrongUse
 from tests import bad_batches
 from tests.bad_batches import Shop, Story, bad_batch, ordinary
 

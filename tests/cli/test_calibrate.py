@@ -10,10 +10,10 @@ from typing import Any
 import pytest
 from click.testing import CliRunner, Result
 
-from soakwitness.analysis.calibration.keeping import corrections_for
+from soakwitness.analysis.logbook.calibrations import corrections_for
 from soakwitness.analysis.logbook.opening import open_logbook
-from soakwitness.cli.common import run_main
 from soakwitness.cli.main import soakwitness
+from soakwitness.cli.options.common import run_main
 from soakwitness.firmware_bridge.runfolder.reader import read_header
 from tests.calibration_runs import CONTROL, REFERENCE, STARTED_UTC, calibration_run, make_run, true_c
 
@@ -300,7 +300,7 @@ def test_diagnosis_from_readings_and_from_a_run(book: Path, tmp_path: Path) -> N
     table.write_text("reference;sensor\n600;1112\n800,5;1472,9\n1000;1832\n", encoding="utf-8")  # 1.8 t + 32
     found = as_json(book, "sensor", "diagnose", "--readings", table, "--set-to", "K")
     assert found["cause"] == "degrees C and F mixed up"
-    from soakwitness.analysis.calibration.faults import pulled_back_c
+    from soakwitness.analysis.calibration.diagnosing.faults import pulled_back_c
 
     sensors = {REFERENCE: true_c, CONTROL: lambda t_s: float(pulled_back_c(true_c(t_s), 0.1))}
     found = as_json(book, "sensor", "diagnose", make_run(book, sensors).path, "--reference", "ref")

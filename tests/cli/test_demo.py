@@ -10,9 +10,9 @@ from pathlib import Path
 
 import pytest
 
-from soakwitness.analysis.recipes.file import parse_recipe
+from soakwitness.analysis.recipes.recipe_file import parse_recipe
 from soakwitness.cli.commands.demo import FURNACE, RECIPE
-from soakwitness.firmware_bridge.furnace.file import load_furnace
+from soakwitness.firmware_bridge.connecting.furnace_file import load_furnace
 from soakwitness.firmware_bridge.runfolder.reader import check_record, read_header, read_marks
 
 FAST = ["--speed", "900"]

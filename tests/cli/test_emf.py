@@ -7,8 +7,8 @@ import json
 import pytest
 from click.testing import CliRunner, Result
 
-from soakwitness.cli.common import run_main
 from soakwitness.cli.main import soakwitness
+from soakwitness.cli.options.common import run_main
 
 
 def ask(*words: str) -> Result:

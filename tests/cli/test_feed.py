@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from soakwitness.cli.page.feed import page_state
-from soakwitness.firmware_bridge.furnace.file import parse_furnace, template
+from soakwitness.firmware_bridge.connecting.furnace_file import parse_furnace, template
 from soakwitness.firmware_bridge.recording.now import Now
 
 FURNACE = parse_furnace(template("simulated"), "made")

@@ -6,8 +6,8 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from soakwitness.cli.common import WrongUse, find_run
 from soakwitness.cli.main import soakwitness
+from soakwitness.cli.options.common import WrongUse, find_run
 
 FIRST, SECOND = "20260302T070410Z_shed_0001", "20260303T070410Z_shed_0002"
 

@@ -13,8 +13,8 @@ import pytest
 from click.testing import CliRunner, Result
 
 from soakwitness.cli.main import soakwitness
-from soakwitness.firmware_bridge.furnace.file import load_furnace, parse_furnace
-from soakwitness.firmware_bridge.furnace.model import Furnace
+from soakwitness.firmware_bridge.connecting.furnace_file import load_furnace, parse_furnace
+from soakwitness.firmware_bridge.furnace.description import Furnace
 from soakwitness.firmware_bridge.links.checksums import checksum
 from tests.wires import pymodbus_server, wire
 

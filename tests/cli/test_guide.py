@@ -22,26 +22,27 @@ from typing import Any, get_args
 import click
 import pytest
 
-from soakwitness.analysis import steels
-from soakwitness.analysis.calibration import readings, reference
+from soakwitness.analysis.calibration.measured_pairs import paired_readings as readings
+from soakwitness.analysis.calibration.measured_pairs import reference
 from soakwitness.analysis.importing import marks as written_marks
-from soakwitness.analysis.packet import file as packet_file
+from soakwitness.analysis.metallurgy import published_treatments as steels
+from soakwitness.analysis.packet import packet_file
 from soakwitness.analysis.packet.piece import PEAK_C
-from soakwitness.analysis.recipes import file as recipe_file
-from soakwitness.analysis.verification.model import FINDING_CODES
-from soakwitness.cli.attending import KEYS
+from soakwitness.analysis.recipes import recipe_file
+from soakwitness.analysis.verification.results.verification import FINDING_CODES
 from soakwitness.cli.commands.sensor import EXAMPLES
-from soakwitness.cli.common import run_main
 from soakwitness.cli.guide.pages import ABOUT, ORDER, fitting_pages, page_text, page_titles
 from soakwitness.cli.main import COMMANDS, soakwitness
+from soakwitness.cli.options.common import run_main
+from soakwitness.cli.terminal.attending import KEYS
 from soakwitness.cli.words import cautions
 from soakwitness.firmware_bridge import errors
-from soakwitness.firmware_bridge.furnace import file as furnace_file
+from soakwitness.firmware_bridge.connecting import furnace_file
 from soakwitness.firmware_bridge.furnace import linktable, sources
-from soakwitness.firmware_bridge.furnace.model import ROLES, Alarm
+from soakwitness.firmware_bridge.furnace.description import ROLES, Alarm
 from soakwitness.firmware_bridge.recording.alarms import KINDS, Alarms
 from soakwitness.firmware_bridge.recording.recorder import Recording
-from soakwitness.firmware_bridge.runfolder.model import ACTS
+from soakwitness.firmware_bridge.runfolder.contents import ACTS
 from soakwitness.firmware_bridge.simulated import settings
 from soakwitness.firmware_bridge.simulated.scenario import FAULTS
 

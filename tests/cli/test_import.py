@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from soakwitness.analysis.runs import open_run
+from soakwitness.analysis.record.run import open_run
 from soakwitness.cli.commands.import_ import import_
 from tests.analysis.run_inputs.test_packets import measured
 

@@ -11,9 +11,9 @@ import numpy as np
 import pytest
 from click.testing import CliRunner, Result
 
-from soakwitness.cli.common import run_main
 from soakwitness.cli.main import soakwitness
-from soakwitness.firmware_bridge.runfolder.model import Column
+from soakwitness.cli.options.common import run_main
+from soakwitness.firmware_bridge.runfolder.contents import Column
 from soakwitness.firmware_bridge.runfolder.writer import RunFolder
 from tests.packet_oracle import TruePacket, solve
 

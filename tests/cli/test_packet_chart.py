@@ -8,9 +8,9 @@ from pathlib import Path
 import pytest
 
 from soakwitness.analysis.packet.piece import generic_packet
-from soakwitness.analysis.packet.prediction import Prediction, predict
-from soakwitness.analysis.recipes.model import PacketSpec, Recipe
-from soakwitness.analysis.runs import Run
+from soakwitness.analysis.packet_runs.prediction import Prediction, predict
+from soakwitness.analysis.recipes.recipe import PacketSpec, Recipe
+from soakwitness.analysis.record.run import Run
 from soakwitness.cli.charts import style
 from soakwitness.cli.charts.packet_chart import packet_figure
 from soakwitness.firmware_bridge.common.units import from_celsius

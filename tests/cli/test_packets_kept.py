@@ -12,8 +12,8 @@ from click.testing import CliRunner
 
 from soakwitness.analysis.logbook.opening import open_logbook
 from soakwitness.analysis.logbook.packets import measured_packets
-from soakwitness.cli.after_run import after_run
 from soakwitness.cli.main import soakwitness
+from soakwitness.cli.terminal.after_run import after_run
 from soakwitness.firmware_bridge.runfolder.reader import read_header
 from tests.analysis.run_inputs.test_packets import measured
 from tests.cli.test_packet import RECIPE, rides, run_folder

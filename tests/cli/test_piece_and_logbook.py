@@ -14,7 +14,7 @@ from click.testing import CliRunner, Result
 
 from soakwitness.analysis.errors import AnalysisError
 from soakwitness.cli.main import soakwitness
-from soakwitness.firmware_bridge.furnace.file import template
+from soakwitness.firmware_bridge.connecting.furnace_file import template
 from tests.furnace_days import HARDEN, Blade, Day, Fitting, live, record
 from tests.run_folders import sealed_run
 

@@ -11,9 +11,9 @@ from pathlib import Path
 import click
 import pytest
 
-from soakwitness.cli.attending import Duration, Keys, Screen, Stop
-from soakwitness.cli.common import run_main
-from soakwitness.cli.person import Person, idle_now
+from soakwitness.cli.options.common import run_main
+from soakwitness.cli.terminal.attending import Duration, Keys, Screen, Stop
+from soakwitness.cli.terminal.person import Person, idle_now
 from soakwitness.cli.words.now_words import now_sentence
 from soakwitness.firmware_bridge.errors import LinkError
 from soakwitness.firmware_bridge.links.base import Reading

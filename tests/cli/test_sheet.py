@@ -13,11 +13,11 @@ import pytest
 from click.testing import CliRunner, Result
 
 from soakwitness.analysis.errors import LogBookError
-from soakwitness.analysis.verification.model import PieceInfo
+from soakwitness.analysis.verification.results.verification import PieceInfo
 from soakwitness.cli.main import soakwitness
 from soakwitness.cli.sheets.contents import SheetNotes, sheet_contents
-from soakwitness.cli.sheets.sheet import Paper, write_sheet
-from soakwitness.firmware_bridge.runfolder.model import Mark
+from soakwitness.cli.sheets.writing import Paper, write_sheet
+from soakwitness.firmware_bridge.runfolder.contents import Mark
 from tests.cli.browsers import chromium
 from tests.made_runs import INJECTED, made_recipe, made_run, made_verification
 

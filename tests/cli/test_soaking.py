@@ -7,20 +7,20 @@ from pathlib import Path
 
 import pytest
 
-from soakwitness.analysis.calibration.correction import Correction, CorrectionPoint
-from soakwitness.analysis.calibration.keeping import keep_correction
+from soakwitness.analysis.calibration.correcting.correction import Correction, CorrectionPoint
+from soakwitness.analysis.logbook.calibrations import keep_correction
 from soakwitness.analysis.logbook.charges import charge_pieces
-from soakwitness.analysis.logbook.moments import Stamp
 from soakwitness.analysis.logbook.opening import open_logbook
 from soakwitness.analysis.logbook.pieces import Piece, add_pieces
 from soakwitness.analysis.logbook.runs import run_named, take_in
 from soakwitness.analysis.packet.piece import generic_packet
-from soakwitness.analysis.recipes.file import parse_recipe
-from soakwitness.analysis.recipes.model import PacketSpec, Recipe
-from soakwitness.analysis.run_inputs.inputs import inputs_of_entry
-from soakwitness.analysis.runs import open_run
-from soakwitness.cli import soaking
-from soakwitness.cli.soaking import SoakLine
+from soakwitness.analysis.recipes.recipe import PacketSpec, Recipe
+from soakwitness.analysis.recipes.recipe_file import parse_recipe
+from soakwitness.analysis.record.moments import Stamp
+from soakwitness.analysis.record.run import open_run
+from soakwitness.analysis.run_inputs.gathered import inputs_of_entry
+from soakwitness.cli.terminal import soaking
+from soakwitness.cli.terminal.soaking import SoakLine
 from soakwitness.firmware_bridge.links.base import Reading
 from soakwitness.firmware_bridge.recording.alarms import Alarms
 from soakwitness.firmware_bridge.recording.beginning import About, begin

@@ -8,12 +8,12 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from soakwitness.analysis.calibration.survey import SensorFigures
+from soakwitness.analysis.calibration.surveying.survey import SensorFigures
 from soakwitness.analysis.logbook.opening import open_logbook
 from soakwitness.analysis.logbook.sensors import surveys
 from soakwitness.cli.charts.survey_chart import place_of, places_of
 from soakwitness.cli.main import soakwitness
-from soakwitness.firmware_bridge.runfolder.model import Column
+from soakwitness.firmware_bridge.runfolder.contents import Column
 from tests.calibration_runs import make_run, true_c
 
 PLACES = {"a": ("left front bottom", 0.0), "b": ("right front top", 2.0), "c": ("left back top", -3.0)}

@@ -10,17 +10,17 @@ from typing import Any
 import pytest
 from click.testing import CliRunner, Result
 
-from soakwitness.analysis.calibration.correction import Correction, correction_to_dict
+from soakwitness.analysis.calibration.correcting.correction import Correction, correction_to_dict
 from soakwitness.analysis.logbook.charges import charge_pieces
 from soakwitness.analysis.logbook.pieces import Piece, add_pieces
 from soakwitness.analysis.logbook.runs import take_in
 from soakwitness.analysis.logbook.sensors import add_calibration, fit_sensor
-from soakwitness.analysis.packet.file import packet_text
+from soakwitness.analysis.packet.packet_file import packet_text
 from soakwitness.analysis.packet.piece import generic_packet
-from soakwitness.analysis.recipes.model import PacketSpec
+from soakwitness.analysis.recipes.recipe import PacketSpec
 from soakwitness.cli.commands.import_ import import_
 from soakwitness.cli.commands.verify import EXIT_STATUS, verify
-from soakwitness.cli.common import run_main
+from soakwitness.cli.options.common import run_main
 from tests.log_books import STAMP, new_book
 from tests.verification_runs import drawn
 

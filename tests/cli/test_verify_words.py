@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from soakwitness.analysis.verification.model import Bounds, HoldResult, PieceResult, Verdict
+from soakwitness.analysis.verification.results.verification import Bounds, HoldResult, PieceResult, Verdict
 from soakwitness.analysis.verification.verifying import verify
 from soakwitness.cli.words.verify_words import verify_lines
 from tests.verification_runs import drawn, make_run, simple_recipe

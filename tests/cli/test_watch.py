@@ -11,11 +11,11 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from soakwitness.cli.after_run import after_run
-from soakwitness.cli.attending import Screen, Stop
 from soakwitness.cli.main import soakwitness
-from soakwitness.cli.person import Person
-from soakwitness.cli.service import unit_text
+from soakwitness.cli.terminal.after_run import after_run
+from soakwitness.cli.terminal.attending import Screen, Stop
+from soakwitness.cli.terminal.person import Person
+from soakwitness.cli.terminal.service import unit_text
 from tests.recorders import recorder, simulated_furnace
 from tests.run_folders import sealed_run
 

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from soakwitness.firmware_bridge.furnace.model import Alarm
+from soakwitness.firmware_bridge.furnace.description import Alarm
 from soakwitness.firmware_bridge.links.base import Reading
 from soakwitness.firmware_bridge.recording.alarms import AGAIN_S, COMMAND_S, Alarms, start_command
 from soakwitness.firmware_bridge.recording.beginning import About, begin

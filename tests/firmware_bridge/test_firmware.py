@@ -16,11 +16,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from soakwitness.firmware_bridge.connecting.furnace_file import parse_furnace
+from soakwitness.firmware_bridge.connecting.opening import open_link
 from soakwitness.firmware_bridge.firmware import furnace_line
 from soakwitness.firmware_bridge.firmware.furnace_line import Talker, crc16, decode, header, line
-from soakwitness.firmware_bridge.furnace.file import parse_furnace
 from soakwitness.firmware_bridge.links.checksums import crc16_ccitt
-from soakwitness.firmware_bridge.links.opening import open_link
 from soakwitness.firmware_bridge.links.textlines import LineReader
 from tests.wires import wire
 

@@ -9,9 +9,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from soakwitness.firmware_bridge.connecting.furnace_file import load_furnace, parse_furnace, template
 from soakwitness.firmware_bridge.errors import FurnaceFileError
-from soakwitness.firmware_bridge.furnace.file import load_furnace, parse_furnace, template
-from soakwitness.firmware_bridge.furnace.model import LineSource, ModbusSource
+from soakwitness.firmware_bridge.furnace.description import LineSource, ModbusSource
 
 MODBUS = """\
 name = "back shed"

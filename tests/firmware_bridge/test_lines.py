@@ -11,12 +11,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from soakwitness.firmware_bridge.connecting.furnace_file import parse_furnace
+from soakwitness.firmware_bridge.connecting.opening import open_link
 from soakwitness.firmware_bridge.errors import LinkError
-from soakwitness.firmware_bridge.furnace.file import parse_furnace
-from soakwitness.firmware_bridge.furnace.model import Checksum, Furnace
+from soakwitness.firmware_bridge.furnace.description import Checksum, Furnace
 from soakwitness.firmware_bridge.links.checksums import checksum
 from soakwitness.firmware_bridge.links.lines import LinesLink
-from soakwitness.firmware_bridge.links.opening import open_link
 from soakwitness.firmware_bridge.links.port import Port
 from soakwitness.firmware_bridge.links.textlines import LineReader, guess_separator
 from tests.fake_serial import FakeClock, FakeSerial

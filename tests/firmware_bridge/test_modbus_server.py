@@ -10,11 +10,11 @@ from typing import Any
 
 import pytest
 
+from soakwitness.firmware_bridge.connecting.furnace_file import parse_furnace
+from soakwitness.firmware_bridge.connecting.opening import open_link
 from soakwitness.firmware_bridge.errors import LinkError
-from soakwitness.firmware_bridge.furnace.file import parse_furnace
-from soakwitness.firmware_bridge.furnace.model import Furnace
+from soakwitness.firmware_bridge.furnace.description import Furnace
 from soakwitness.firmware_bridge.links.modbus import ModbusLink
-from soakwitness.firmware_bridge.links.opening import open_link
 from tests.wires import Wire, pymodbus_server, wire
 
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="needs pseudo-terminals")

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from soakwitness.firmware_bridge.errors import LinkError, RunFolderError
-from soakwitness.firmware_bridge.furnace.model import Alarm, Contact, Furnace
+from soakwitness.firmware_bridge.furnace.description import Alarm, Contact, Furnace
 from soakwitness.firmware_bridge.links.base import Clock, Link, Reading
 from soakwitness.firmware_bridge.recording import clocks
 from soakwitness.firmware_bridge.recording.acts import Contacts, next_act
@@ -31,11 +31,11 @@ from soakwitness.firmware_bridge.recording.recorder import Recording
 from soakwitness.firmware_bridge.recording.sampling import Sample
 from soakwitness.firmware_bridge.recording.schedule import Schedule
 from soakwitness.firmware_bridge.recording.session import record_run
-from soakwitness.firmware_bridge.runfolder.format import utc_text
+from soakwitness.firmware_bridge.runfolder.contents import Act, Mark
+from soakwitness.firmware_bridge.runfolder.line_format import utc_text
 from soakwitness.firmware_bridge.runfolder.listing import good_rows
 from soakwitness.firmware_bridge.runfolder.lock import LockHeld
 from soakwitness.firmware_bridge.runfolder.marks import DroppedMark, drop_mark
-from soakwitness.firmware_bridge.runfolder.model import Act, Mark
 from soakwitness.firmware_bridge.runfolder.reader import check_record, read_events, read_header, read_marks
 from tests.fakes import SOURCE, UTC_S, Attendant, FakeClock, FakeInstrument, PowerCutFiles, make_furnace
 from tests.record_oracle import returned_rows

@@ -11,18 +11,18 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from soakwitness.firmware_bridge.errors import RunFolderError
-from soakwitness.firmware_bridge.furnace.model import Contact, Furnace, LineSource, LinkSettings, Sensor, Signal
+from soakwitness.firmware_bridge.furnace.description import Contact, Furnace, LineSource, LinkSettings, Sensor, Signal
 from soakwitness.firmware_bridge.runfolder import chain, marks, seal
-from soakwitness.firmware_bridge.runfolder.format import (
+from soakwitness.firmware_bridge.runfolder.contents import Column, Event, Mark
+from soakwitness.firmware_bridge.runfolder.header import columns_of, header_text
+from soakwitness.firmware_bridge.runfolder.line_format import (
     header_line,
     number_text,
     read_utc,
     row_crc,
     utc_text,
 )
-from soakwitness.firmware_bridge.runfolder.header import columns_of, header_text
 from soakwitness.firmware_bridge.runfolder.lock import Lock, LockHeld, is_held, read_holder
-from soakwitness.firmware_bridge.runfolder.model import Column, Event, Mark
 from soakwitness.firmware_bridge.runfolder.reader import check_record, read_events, read_header, read_marks
 from soakwitness.firmware_bridge.runfolder.sealing import append_sealed
 from soakwitness.firmware_bridge.runfolder.writer import RunFolder

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from soakwitness.firmware_bridge.runfolder.format import header_line
+from soakwitness.firmware_bridge.runfolder.line_format import header_line
 from soakwitness.firmware_bridge.runfolder.reader import check_record, read_events, read_header
 from tests.record_oracle import judge, returned_rows, written_rows
 from tests.run_folders import fill, new_run, sealed_run

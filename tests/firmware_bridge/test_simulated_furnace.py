@@ -11,7 +11,7 @@ from soakwitness.firmware_bridge.errors import FurnaceFileError
 from soakwitness.firmware_bridge.simulated import instrument, thermocouples
 from soakwitness.firmware_bridge.simulated.controller import PidParts, ProgramHold, ProgramRamp
 from soakwitness.firmware_bridge.simulated.furnace import Shown, SimulatedFurnace
-from soakwitness.firmware_bridge.simulated.packet import PacketParts
+from soakwitness.firmware_bridge.simulated.heated_packet import PacketParts
 from soakwitness.firmware_bridge.simulated.scenario import Fault, Moment, Piece, Scenario
 from soakwitness.firmware_bridge.simulated.settings import read_settings
 

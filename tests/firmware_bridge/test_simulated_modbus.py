@@ -2,7 +2,7 @@ from __future__ import annotations
 
 import pytest
 
-from soakwitness.firmware_bridge.simulated import modbus
+from soakwitness.firmware_bridge.simulated import served_modbus as modbus
 
 UNIT = 0x11
 

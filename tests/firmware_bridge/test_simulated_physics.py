@@ -7,7 +7,7 @@ from collections.abc import Callable
 import pytest
 
 from soakwitness.firmware_bridge.simulated.controller import Pid, Program, ProgramHold, ProgramRamp
-from soakwitness.firmware_bridge.simulated.packet import Packet, PacketParts, Surroundings
+from soakwitness.firmware_bridge.simulated.heated_packet import Packet, PacketParts, Surroundings
 from soakwitness.firmware_bridge.simulated.physics import Chamber, FurnaceParts
 
 STUDY = 0.10  # independent study, figures as reported: to be reproduced within 10 %

@@ -11,11 +11,11 @@ import serial
 from pymodbus import FramerType
 from pymodbus.client import ModbusSerialClient, ModbusTcpClient
 
-from soakwitness.firmware_bridge.furnace.file import parse_furnace, template
-from soakwitness.firmware_bridge.links.opening import open_link
+from soakwitness.firmware_bridge.connecting.furnace_file import parse_furnace, template
+from soakwitness.firmware_bridge.connecting.opening import open_link
 from soakwitness.firmware_bridge.recording.clocks import FastClock
 from soakwitness.firmware_bridge.simulated import serving
-from soakwitness.firmware_bridge.simulated.ports import HAS_PSEUDO_TERMINALS
+from soakwitness.firmware_bridge.simulated.served_ports import HAS_PSEUDO_TERMINALS
 from soakwitness.firmware_bridge.simulated.serving import Serving
 
 needs_pty = pytest.mark.skipif(not HAS_PSEUDO_TERMINALS, reason="this system has no pseudo-terminals")
@@ -150,7 +150,7 @@ def test_garbled_replies_do_not_pass_as_good_ones():
     with served({"fault": [fault]}) as (found, _), serial.serial_for_url(found.link.port, timeout=0.5) as port:
         port.write(bytes.fromhex("01 04 00 04 00 01 70 0B"))
         reply = port.read(7)
-    from soakwitness.firmware_bridge.simulated.modbus import is_whole
+    from soakwitness.firmware_bridge.simulated.served_modbus import is_whole
 
     assert len(reply) == 7
     assert not is_whole(reply)

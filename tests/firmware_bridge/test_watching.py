@@ -8,12 +8,12 @@ from pathlib import Path
 import pytest
 
 from soakwitness.firmware_bridge.errors import RunFolderError
-from soakwitness.firmware_bridge.furnace.model import Alarm, Furnace
+from soakwitness.firmware_bridge.furnace.description import Alarm, Furnace
 from soakwitness.firmware_bridge.recording.beginning import About, claim_furnace
 from soakwitness.firmware_bridge.recording.recorder import Recording
 from soakwitness.firmware_bridge.recording.sampling import Sample
 from soakwitness.firmware_bridge.recording.watching import OLDER_S, Before, Watcher, watch_furnace
-from soakwitness.firmware_bridge.runfolder.format import read_utc
+from soakwitness.firmware_bridge.runfolder.line_format import read_utc
 from soakwitness.firmware_bridge.runfolder.reader import check_record, read_events, read_header
 from tests.fakes import UTC_S, Attendant, FailingFiles, FakeClock, FakeInstrument, make_furnace
 from tests.record_oracle import returned_rows

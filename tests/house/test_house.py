@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from soakwitness.firmware_bridge.runfolder.model import Column
+from soakwitness.firmware_bridge.runfolder.contents import Column
 from soakwitness.firmware_bridge.runfolder.writer import RunFolder
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -59,7 +59,9 @@ def test_the_analysis_never_talks_to_the_world(path: Path) -> None:
     assert not tops(names) & {"serial", "minimalmodbus", "click", "matplotlib", "jinja2", "socket", "logging"}
     assert not [n for n in names if n.startswith("soakwitness.cli")]
     bridge = {n for n in names if n.startswith("soakwitness.firmware_bridge")}
-    allowed = tuple(f"soakwitness.firmware_bridge.{room}" for room in ("common", "runfolder", "furnace", "errors"))
+    allowed = tuple(
+        f"soakwitness.firmware_bridge.{room}" for room in ("common", "marks", "runfolder", "furnace", "errors")
+    )
     assert not [n for n in bridge if n not in ("soakwitness.firmware_bridge",) and not n.startswith(allowed)]
     if "logbook" not in path.parts:
         assert "sqlite3" not in tops(names)
@@ -118,7 +120,7 @@ def test_the_top_level_holds_what_the_plan_says() -> None:
 @pytest.mark.parametrize("module", ["record", "watch", "mark"])
 def test_the_recording_commands_load_nothing_heavy(module: str) -> None:
     code = (
-        f"import soakwitness.cli.main, soakwitness.cli.common, soakwitness.cli.commands.{module}, sys;"
+        f"import soakwitness.cli.main, soakwitness.cli.options.common, soakwitness.cli.commands.{module}, sys;"
         f"print(sorted({HEAVY!r} & set(sys.modules)))"
     )
     answer = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
@@ -157,7 +159,7 @@ def test_an_ordinary_verdict_loads_numpy_and_nothing_heavier(tmp_path: Path, wor
     run.path.rename(tmp_path / "estimated")
     shutil.copytree(ROOT / "sample_logs" / "short-soak", tmp_path / "book" / "runs" / "short-soak")
     code = (
-        "import sys; from soakwitness.cli.common import run_main; from soakwitness.cli.main import soakwitness;"
+        "import sys; from soakwitness.cli.options.common import run_main; from soakwitness.cli.main import soakwitness;"
         f"status = run_main(soakwitness); print(status, sorted({HEAVY!r} & set(sys.modules)), file=sys.stderr)"
     )
     asked = [word.replace("{folder}", str(tmp_path)) for word in words]

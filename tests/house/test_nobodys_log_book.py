@@ -18,7 +18,7 @@ CULPRITS = (
 def test_no_place_of_a_person_is_left() -> None:
     assert not [name for name in os.environ if name.startswith("SOAKWITNESS")]
     assert not list(Path.cwd().glob("soakwitness-logbook/*"))
-    asked = "from pathlib import Path; from soakwitness.cli.service import unit_folder; print(unit_folder())"
+    asked = "from pathlib import Path; from soakwitness.cli.terminal.service import unit_folder; print(unit_folder())"
     answer = subprocess.run([sys.executable, "-c", asked], capture_output=True, text=True, check=True)
     assert not Path(answer.stdout.strip()).is_relative_to(Path.home())
 

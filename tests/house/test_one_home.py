@@ -29,8 +29,8 @@ BY_HAND = {
     "cli/words/furnace_words.py": "the step of an instrument's numbers, in its own unit",
     "cli/commands/calibrate.py": "the shift between two clocks, to the second",
     "cli/commands/mark.py": "how long it waits for the recorder, a whole number of seconds",
-    "analysis/comparison.py": "a time that may be no number at all",
-    "analysis/recipes/file.py": "the number as it stands in the file",
+    "analysis/metallurgy/equivalents.py": "a time that may be no number at all",
+    "analysis/recipes/recipe_file.py": "the number as it stands in the file",
 }
 
 

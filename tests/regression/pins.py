@@ -22,13 +22,13 @@ from click.testing import CliRunner
 from soakwitness.analysis.live.clock import SoakClock
 from soakwitness.analysis.logbook.kept import kept_answer
 from soakwitness.analysis.logbook.opening import open_logbook
-from soakwitness.analysis.recipes.file import parse_recipe
-from soakwitness.analysis.recipes.model import Recipe
-from soakwitness.analysis.runs import Run, open_run
-from soakwitness.analysis.verification.report import as_json
+from soakwitness.analysis.recipes.recipe import Recipe
+from soakwitness.analysis.recipes.recipe_file import parse_recipe
+from soakwitness.analysis.record.run import Run, open_run
+from soakwitness.analysis.verification.results.report import as_json
 from soakwitness.analysis.verification.verifying import verify
-from soakwitness.cli.common import plain
 from soakwitness.cli.main import soakwitness
+from soakwitness.cli.options.common import plain
 from tests.make_sample_logs import RUNS, SAMPLES
 from tests.named_cases import named_cases
 from tests.synthetic import KINDS, assignment_case, soak_case

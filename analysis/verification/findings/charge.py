@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from soakwitness.analysis.verification.assignment import block_medians
-from soakwitness.analysis.verification.context import VerificationContext
 from soakwitness.analysis.verification.findings.view import View, range_words
-from soakwitness.analysis.verification.model import Finding
-from soakwitness.analysis.verification.pieces import Stay
-from soakwitness.analysis.verification.quenching import cooling_time, cooling_verdict
+from soakwitness.analysis.verification.holds.assignment import block_medians
+from soakwitness.analysis.verification.inputs.stays import Stay
+from soakwitness.analysis.verification.judging.quenching import cooling_time, cooling_verdict
+from soakwitness.analysis.verification.results.verification import Finding
+from soakwitness.analysis.verification.sensors.context import VerificationContext
 from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, duration, joined, moment
 
 DOOR_DROP_C = 8.0

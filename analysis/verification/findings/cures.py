@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from soakwitness.analysis.runs import FloatArray
-from soakwitness.analysis.verification.context import VerificationContext
-from soakwitness.analysis.verification.dips import POWER_FASTER, POWER_SLOWER
+from soakwitness.analysis.record.run import FloatArray
 from soakwitness.analysis.verification.findings.view import View
-from soakwitness.analysis.verification.model import HoldResult
+from soakwitness.analysis.verification.measuring.dips import POWER_FASTER, POWER_SLOWER
+from soakwitness.analysis.verification.results.verification import HoldResult
+from soakwitness.analysis.verification.sensors.context import VerificationContext
 from soakwitness.firmware_bridge.common.wording import Says, Temp, duration
 
 OFF_SHARE = 0.5  # of the lower tolerance: so far below its target a hold was set too low

@@ -4,17 +4,17 @@ from __future__ import annotations
 
 import numpy as np
 
-from soakwitness.analysis.comparison import (
+from soakwitness.analysis.metallurgy.equivalents import (
     TEMPER_BELOW_C,
     TEMPER_CONSTANT,
     equal_temper_time_h,
     temper_parameter,
 )
 from soakwitness.analysis.verification.findings.view import View, hold_words, where_words
-from soakwitness.analysis.verification.model import Finding, HoldResult, TooHot
-from soakwitness.analysis.verification.overshoot import overshoot
-from soakwitness.analysis.verification.readings import GAP_PERIODS
-from soakwitness.analysis.verification.too_hot import hot_limit_c
+from soakwitness.analysis.verification.inputs.readings import GAP_PERIODS
+from soakwitness.analysis.verification.measuring.overshoot import overshoot
+from soakwitness.analysis.verification.measuring.too_hot import hot_limit_c
+from soakwitness.analysis.verification.results.verification import Finding, HoldResult, TooHot
 from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, Value, duration
 
 MOST_EQUAL_S = 3_600_000.0

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from soakwitness.analysis.verification.absence import Absence, went_on
 from soakwitness.analysis.verification.findings.view import View, hold_words
-from soakwitness.analysis.verification.model import Finding, HoldResult, Severity
+from soakwitness.analysis.verification.judging.absence import Absence, went_on
+from soakwitness.analysis.verification.results.verification import Finding, HoldResult, Severity
 from soakwitness.firmware_bridge.common.wording import Says, duration
 
 

@@ -6,11 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from soakwitness.analysis.recipes.model import Ramp
 from soakwitness.analysis.recipes.program import ProgramStep, program_setpoints
-from soakwitness.analysis.runs import FloatArray, Run
+from soakwitness.analysis.recipes.recipe import Ramp
+from soakwitness.analysis.record.run import FloatArray, Run
 from soakwitness.analysis.verification.findings.view import View, severity_of
-from soakwitness.analysis.verification.model import Finding, RampResult
+from soakwitness.analysis.verification.results.verification import Finding, RampResult
 from soakwitness.firmware_bridge.common.wording import Rate, Says, Temp, duration
 
 OFF_PACE = 0.2  # of the stated rate; common practice, no source

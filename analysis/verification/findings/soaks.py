@@ -8,7 +8,7 @@ from soakwitness.analysis.verification.findings import heat
 from soakwitness.analysis.verification.findings.charge import loading_dips, unmarked_load
 from soakwitness.analysis.verification.findings.cures import cure, heat_cut, is_short, lost_before, more_minutes
 from soakwitness.analysis.verification.findings.view import View, hold_words, range_words, severity_of, where_words
-from soakwitness.analysis.verification.model import Dip, Finding, HoldResult, Looks, Severity
+from soakwitness.analysis.verification.results.verification import Dip, Finding, HoldResult, Looks, Severity
 from soakwitness.firmware_bridge.common.wording import Says, Temp, duration, often
 
 DIP_WORDS: dict[Looks, tuple[str, str]] = {

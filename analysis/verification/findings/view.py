@@ -5,9 +5,16 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from soakwitness.analysis.recipes.model import Hold
-from soakwitness.analysis.verification.context import VerificationContext
-from soakwitness.analysis.verification.model import Bounds, Finding, HoldResult, RampResult, Severity, Verdict
+from soakwitness.analysis.recipes.recipe import Hold
+from soakwitness.analysis.verification.results.verification import (
+    Bounds,
+    Finding,
+    HoldResult,
+    RampResult,
+    Severity,
+    Verdict,
+)
+from soakwitness.analysis.verification.sensors.context import VerificationContext
 from soakwitness.firmware_bridge.common.wording import Says, Temp, duration_range
 
 WHERE = {"load": "at the load sensor", "packet estimate": "by the packet estimate", "control": "at the control sensor"}

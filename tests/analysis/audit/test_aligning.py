@@ -5,9 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from soakwitness.analysis.audit.aligning import align
-from soakwitness.analysis.condition.figures import RunFigures
-from soakwitness.analysis.runs import Trace
+from soakwitness.analysis.audit.contrasts.aligning import align
+from soakwitness.analysis.evidence.run_figures import RunFigures
+from soakwitness.analysis.record.run import Trace
 from tests.made_evidence import GOOD, HOLD
 
 

@@ -8,9 +8,9 @@ import pytest
 
 from soakwitness.analysis.audit.auditing import Audit, audit
 from soakwitness.analysis.audit.catalogue import NOTHING
-from soakwitness.analysis.audit.evidence import PieceEvidence
-from soakwitness.analysis.audit.weighing import Opinion
-from soakwitness.analysis.condition.figures import (
+from soakwitness.analysis.audit.contrasts.weighing import Opinion
+from soakwitness.analysis.evidence.batch_evidence import PieceEvidence
+from soakwitness.analysis.evidence.run_figures import (
     ConditionFigures,
     Difference,
     DipFigures,

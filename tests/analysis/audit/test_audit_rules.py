@@ -6,12 +6,12 @@ from dataclasses import replace
 
 import pytest
 
+from soakwitness.analysis.audit.audit_report import as_json
 from soakwitness.analysis.audit.auditing import Audit, audit
 from soakwitness.analysis.audit.catalogue import CAUSES, NOTHING
-from soakwitness.analysis.audit.evidence import TreatmentEvidence
-from soakwitness.analysis.audit.report import as_json
-from soakwitness.analysis.condition.figures import ConditionFigures, DipFigures, FindingFigures
-from soakwitness.analysis.hardness import Reading
+from soakwitness.analysis.evidence.batch_evidence import TreatmentEvidence
+from soakwitness.analysis.evidence.run_figures import ConditionFigures, DipFigures, FindingFigures
+from soakwitness.analysis.metallurgy.hardness_readings import Reading
 from tests.made_evidence import evidence, good_runs, piece, pieces, run, seen_by_two, stay, test
 
 GOOD = good_runs()

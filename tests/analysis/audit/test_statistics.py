@@ -7,7 +7,7 @@ import random
 import pytest
 from scipy.stats import spearmanr
 
-from soakwitness.analysis.audit.statistics import (
+from soakwitness.analysis.audit.contrasts.statistics import (
     apart,
     chance_of_groups,
     chance_of_split,

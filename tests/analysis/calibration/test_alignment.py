@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from soakwitness.analysis.calibration.alignment import align_by_shape, on_first_clock
+from soakwitness.analysis.calibration.measured_pairs.alignment import align_by_shape, on_first_clock
 from soakwitness.analysis.errors import NotEnoughData
 
 FloatArray = npt.NDArray[np.float64]

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from soakwitness.analysis.calibration.budget import (
+from soakwitness.analysis.calibration.uncertainty.budget import (
     Budget,
     BudgetRow,
     coverage_factor,

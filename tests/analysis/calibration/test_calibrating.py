@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from soakwitness.analysis.calibration.accuracy import AccuracyLimit, accuracy_test
-from soakwitness.analysis.calibration.calibrating import calibrate, calibrate_readings, correction_of
-from soakwitness.analysis.calibration.comparing import Comparing
-from soakwitness.analysis.calibration.readings import PairReading
-from soakwitness.analysis.calibration.reference import CertifiedPoint, Reference, certified, stated
+from soakwitness.analysis.calibration.correcting.accuracy import AccuracyLimit, accuracy_test
+from soakwitness.analysis.calibration.correcting.calibrating import calibrate, calibrate_readings, correction_of
+from soakwitness.analysis.calibration.correcting.reference_differences import Comparing
+from soakwitness.analysis.calibration.measured_pairs.paired_readings import PairReading
+from soakwitness.analysis.calibration.measured_pairs.reference import CertifiedPoint, Reference, certified, stated
 from soakwitness.analysis.errors import NotEnoughData
 from tests.campaigns.calibrations import campaign
 

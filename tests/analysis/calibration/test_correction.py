@@ -7,7 +7,7 @@ import json
 import numpy as np
 import pytest
 
-from soakwitness.analysis.calibration.correction import (
+from soakwitness.analysis.calibration.correcting.correction import (
     Correction,
     CorrectionError,
     CorrectionPoint,

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from soakwitness.analysis.calibration.decision import acceptance_limit, conformity, decide, wrong_acceptance
+from soakwitness.analysis.calibration.uncertainty.decision import acceptance_limit, conformity, decide, wrong_acceptance
 
 
 @pytest.mark.parametrize(("guard", "percent"), [(0.0, 50.0), (0.83, 4.846), (1.0, 2.275), (1.5, 0.135)])

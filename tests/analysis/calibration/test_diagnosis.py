@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from soakwitness.analysis.calibration import faults
-from soakwitness.analysis.calibration.cheap_tests import TESTS, best_test
-from soakwitness.analysis.calibration.diagnosis import NOTHING, diagnose
-from soakwitness.analysis.calibration.readings import PairReading
+from soakwitness.analysis.calibration.diagnosing import faults
+from soakwitness.analysis.calibration.diagnosing.cheap_tests import TESTS, best_test
+from soakwitness.analysis.calibration.diagnosing.diagnosis import NOTHING, diagnose
+from soakwitness.analysis.calibration.measured_pairs.paired_readings import PairReading
 from soakwitness.analysis.errors import NotEnoughData
 from tests.campaigns.diagnoses import campaign
 

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from soakwitness.analysis.calibration.readings import ReadingsError, load_readings, parse_readings
-from soakwitness.analysis.calibration.reference import (
+from soakwitness.analysis.calibration.measured_pairs.paired_readings import ReadingsError, load_readings, parse_readings
+from soakwitness.analysis.calibration.measured_pairs.reference import (
     CertificateError,
     load_certificate,
     of_class,

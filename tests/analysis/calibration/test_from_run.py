@@ -16,10 +16,10 @@ from soakwitness.analysis.calibration.from_run import (
     survey_sensor,
 )
 from soakwitness.analysis.calibration.guiding import guide
-from soakwitness.analysis.calibration.reference import CertifiedPoint, certified
-from soakwitness.analysis.calibration.stretches import StretchLimits
-from soakwitness.analysis.runs import Run, open_run
-from soakwitness.firmware_bridge.runfolder.model import Column
+from soakwitness.analysis.calibration.measured_pairs.reference import CertifiedPoint, certified
+from soakwitness.analysis.calibration.measured_pairs.stretches import StretchLimits
+from soakwitness.analysis.record.run import Run, open_run
+from soakwitness.firmware_bridge.runfolder.contents import Column
 from tests.calibration_runs import make_run, true_c
 
 

@@ -10,7 +10,7 @@ from GTC import type_a, ureal
 from hypothesis import given
 from hypothesis import strategies as st
 
-from soakwitness.analysis.calibration.lines import fit_line, fit_polynomial
+from soakwitness.analysis.calibration.correcting.lines import fit_line, fit_polynomial
 from soakwitness.analysis.errors import NotEnoughData
 
 DATA = Path(__file__).resolve().parents[1] / "data"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from soakwitness.analysis.calibration.models import Point, fit_correction
+from soakwitness.analysis.calibration.correcting.correction_models import Point, fit_correction
 from soakwitness.analysis.errors import NotEnoughData
 
 

@@ -8,7 +8,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from soakwitness.analysis.calibration.stretches import StretchLimits, runs_of, stable_stretches, steadiness
+from soakwitness.analysis.calibration.measured_pairs.stretches import (
+    StretchLimits,
+    runs_of,
+    stable_stretches,
+    steadiness,
+)
 
 FloatArray = npt.NDArray[np.float64]
 RNG = np.random.default_rng(5)

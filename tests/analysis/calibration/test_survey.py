@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
-from soakwitness.analysis.calibration.survey import Survey, SurveySensor, survey
+from soakwitness.analysis.calibration.surveying.survey import Survey, SurveySensor, survey
 from soakwitness.analysis.errors import NotEnoughData
 
 FloatArray = npt.NDArray[np.float64]

@@ -8,9 +8,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from soakwitness.analysis.condition.figures import ConditionFigures
 from soakwitness.analysis.condition.judging import Accuracy, Condition, judge
 from soakwitness.analysis.condition.trends import all_series, trend
+from soakwitness.analysis.evidence.run_figures import ConditionFigures
 
 WINDOWS = (100, 200, 300, 400, 500, 600, 700)
 POWER_W, LOSS_W_PER_K, HEAT_J_PER_K = 3000.0, 1.2, 6000.0

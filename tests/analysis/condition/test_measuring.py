@@ -9,14 +9,14 @@ import numpy as np
 import pytest
 
 from soakwitness.analysis.condition import health, levels
-from soakwitness.analysis.condition.figures import RunFigures, condition_from, run_figures_from, to_plain
 from soakwitness.analysis.condition.health import condition_figures
 from soakwitness.analysis.condition.measuring import Measured, control_trace, header_sensor, run_figures
-from soakwitness.analysis.recipes.file import parse_recipe
-from soakwitness.analysis.runs import Run
-from soakwitness.analysis.verification.model import PieceInfo, Verification
+from soakwitness.analysis.evidence.run_figures import RunFigures, condition_from, run_figures_from, to_plain
+from soakwitness.analysis.recipes.recipe_file import parse_recipe
+from soakwitness.analysis.record.run import Run
+from soakwitness.analysis.verification.results.verification import PieceInfo, Verification
 from soakwitness.analysis.verification.verifying import verify
-from soakwitness.firmware_bridge.runfolder.model import Mark
+from soakwitness.firmware_bridge.runfolder.contents import Mark
 from tests.furnace_days import HARDEN, Blade, Day, Fitting, Lived, live, run_of
 
 # no [packet]: the control sensor decides, which is quick

@@ -23,7 +23,7 @@ from soakwitness.analysis.importing.settings import (
     sensor_choices,
     signal_choices,
 )
-from soakwitness.analysis.runs import Run, open_run
+from soakwitness.analysis.record.run import Run, open_run
 from tests.reference_data import measured_file, measured_run
 
 NOW = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from soakwitness.analysis.live.clock import SoakClock
-from soakwitness.analysis.recipes.model import PacketSpec, Recipe
+from soakwitness.analysis.recipes.recipe import PacketSpec, Recipe
 from soakwitness.analysis.verification.verifying import verify
-from soakwitness.firmware_bridge.runfolder.model import Mark
+from soakwitness.firmware_bridge.runfolder.contents import Mark
 from tests.synthetic import Case, assignment_case, soak_case
 from tests.verification_runs import make_run, run_of, sensor
 

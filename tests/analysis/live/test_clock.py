@@ -10,12 +10,12 @@ import pytest
 
 from soakwitness.analysis.live.clock import SoakClock
 from soakwitness.analysis.live.counting import SoakCount
+from soakwitness.analysis.live.living_sentence import sentence
 from soakwitness.analysis.live.state import ClockState
-from soakwitness.analysis.live.words import sentence
-from soakwitness.analysis.packet.model import estimate
+from soakwitness.analysis.packet.estimate import estimate
 from soakwitness.analysis.packet.piece import generic_packet
-from soakwitness.analysis.recipes.model import Hold, PacketSpec, Ramp, Recipe
-from soakwitness.firmware_bridge.runfolder.model import Mark
+from soakwitness.analysis.recipes.recipe import Hold, PacketSpec, Ramp, Recipe
+from soakwitness.firmware_bridge.runfolder.contents import Mark
 
 TWO_HOLDS = Recipe(
     "two holds",

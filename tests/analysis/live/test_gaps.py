@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from soakwitness.analysis.live.clock import SoakClock
-from soakwitness.analysis.recipes.model import Hold, Ramp, Recipe
+from soakwitness.analysis.recipes.recipe import Hold, Ramp, Recipe
 
 RECIPE = Recipe("one", "C", (Ramp(1, 780.0), Hold(2, 780.0, 8.0, 8.0, 900.0, dip_s=120.0)))
 

@@ -7,10 +7,10 @@ import json
 import numpy as np
 import pytest
 
-from soakwitness.analysis.live.inputs import ClockInputs, clock_inputs_from
+from soakwitness.analysis.live.clock_inputs import ClockInputs, clock_inputs_from
 from soakwitness.analysis.live.packet import latest_packet
 from soakwitness.analysis.packet.piece import generic_packet
-from soakwitness.analysis.recipes.model import PacketSpec
+from soakwitness.analysis.recipes.recipe import PacketSpec
 
 TABLE = ((0.0, 0.0), (700.0, 10.0), (1100.0, 12.0))
 

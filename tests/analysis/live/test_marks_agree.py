@@ -9,11 +9,11 @@ from itertools import product
 import pytest
 
 from soakwitness.analysis.live.clock import SoakClock
-from soakwitness.analysis.recipes.model import Hold, Recipe
-from soakwitness.analysis.verification.model import PieceInfo
-from soakwitness.analysis.verification.pieces import Stay, drop_unnamed, stays_of
-from soakwitness.firmware_bridge.common.charges import Known
-from soakwitness.firmware_bridge.runfolder.model import Act, Mark
+from soakwitness.analysis.recipes.recipe import Hold, Recipe
+from soakwitness.analysis.verification.inputs.stays import Stay, drop_unnamed, stays_of
+from soakwitness.analysis.verification.results.verification import PieceInfo
+from soakwitness.firmware_bridge.marks.charges import Known
+from soakwitness.firmware_bridge.runfolder.contents import Act, Mark
 
 Word = tuple[Act, tuple[str, ...]]
 ALPHABET: tuple[Word | None, ...] = (

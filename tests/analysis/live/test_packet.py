@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from soakwitness.analysis.live.packet import LivePacket, slow_packet
-from soakwitness.analysis.packet.model import estimate
+from soakwitness.analysis.packet.estimate import estimate
 from soakwitness.analysis.packet.piece import PacketModel, generic_packet
-from soakwitness.analysis.recipes.model import PacketSpec
+from soakwitness.analysis.recipes.recipe import PacketSpec
 
 RECIPE = ([0, 1900, 2500, 4840, 6700, 9000], [20, 780, 780, 1040, 1040, 500])
 

@@ -12,8 +12,8 @@ from soakwitness.analysis.logbook.charges import (
     runs_of_piece,
 )
 from soakwitness.analysis.logbook.entries import strike
-from soakwitness.analysis.logbook.moments import Stamp
 from soakwitness.analysis.logbook.runs import take_in
+from soakwitness.analysis.record.moments import Stamp
 from tests.log_books import STAMP, book_with_run, new_book
 from tests.run_folders import sealed_run
 

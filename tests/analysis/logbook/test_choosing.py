@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from soakwitness.analysis.hardness import Reading
 from soakwitness.analysis.logbook.charges import charge_pieces
 from soakwitness.analysis.logbook.evidence import choose
 from soakwitness.analysis.logbook.hardness import add_hardness
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.logbook.runs import give_recipe
+from soakwitness.analysis.metallurgy.hardness_readings import Reading
 from tests.furnace_days import HARDEN
 from tests.log_books import STAMP, book_with_run
 

@@ -5,11 +5,11 @@ from pathlib import Path
 import pytest
 
 from soakwitness.analysis.errors import LogBookError
-from soakwitness.analysis.hardness import Reading
 from soakwitness.analysis.logbook.dispositions import add_disposition, dispositions_of
 from soakwitness.analysis.logbook.entries import strike
 from soakwitness.analysis.logbook.hardness import add_hardness, hardness_of
 from soakwitness.analysis.logbook.treatments import add_treatment, treatments_of, treatments_since
+from soakwitness.analysis.metallurgy.hardness_readings import Reading
 from tests.log_books import LATER, STAMP, book_with_run, new_book
 
 

@@ -4,14 +4,14 @@ from pathlib import Path
 
 import pytest
 
-from soakwitness.analysis.hardness import Reading
 from soakwitness.analysis.logbook.charges import charge_pieces
 from soakwitness.analysis.logbook.hardness import add_hardness
 from soakwitness.analysis.logbook.history import History, order_findings, piece_history, run_kinds
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.logbook.runs import give_recipe, run_named
 from soakwitness.analysis.logbook.treatments import add_treatment
-from soakwitness.analysis.recipes.file import parse_recipe
+from soakwitness.analysis.metallurgy.hardness_readings import Reading
+from soakwitness.analysis.recipes.recipe_file import parse_recipe
 from tests.furnace_days import HARDEN, TEMPER
 from tests.log_books import STAMP, book_with_run
 
@@ -26,7 +26,7 @@ def book(tmp_path: Path) -> LogBook:
 
 
 def treat(book: LogBook, kind: str, start: str, hours: float = 2.0) -> None:
-    from soakwitness.analysis.logbook.moments import later, moment_of
+    from soakwitness.analysis.record.moments import later, moment_of
 
     add_treatment(book, ["C-1"], kind, start_utc=start, end_utc=later(moment_of(start), hours * 3600), stamp=STAMP)
 

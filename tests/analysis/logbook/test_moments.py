@@ -5,7 +5,7 @@ from datetime import datetime
 import pytest
 
 from soakwitness.analysis.errors import LogBookError
-from soakwitness.analysis.logbook import moments
+from soakwitness.analysis.record import moments
 
 
 @pytest.mark.parametrize(

@@ -9,9 +9,9 @@ import pytest
 
 from soakwitness.analysis.errors import LogBookError
 from soakwitness.analysis.logbook import opening
-from soakwitness.analysis.logbook.moments import Stamp
 from soakwitness.analysis.logbook.opening import COPIES_KEPT, LogBook, copy_to, open_logbook
 from soakwitness.analysis.logbook.pieces import Piece, add_pieces, find_piece
+from soakwitness.analysis.record.moments import Stamp
 from tests.log_books import STAMP, new_book
 
 

@@ -10,9 +10,9 @@ from pathlib import Path
 import pytest
 
 from soakwitness.analysis.errors import PacketFileError
-from soakwitness.analysis.packet.file import load_packet, packet_text, parse_packet
+from soakwitness.analysis.packet.packet_file import load_packet, packet_text, parse_packet
 from soakwitness.analysis.packet.piece import PacketModel, generic_packet
-from soakwitness.analysis.recipes.model import PacketSpec
+from soakwitness.analysis.recipes.recipe import PacketSpec
 
 FITTED = PacketModel(
     thickness_mm=3.2,
@@ -85,7 +85,7 @@ def test_a_file_that_is_not_there_or_no_text(tmp_path: Path) -> None:
 
 def test_reading_a_packet_or_a_recipe_loads_no_numbers_library() -> None:
     code = (
-        "import soakwitness.analysis.packet.file, soakwitness.analysis.recipes.file, sys;"
+        "import soakwitness.analysis.packet.packet_file, soakwitness.analysis.recipes.recipe_file, sys;"
         "print(sorted({'numpy', 'pandas', 'scipy', 'matplotlib'} & set(sys.modules)))"
     )
     answer = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 
 from soakwitness.analysis.errors import NotEnoughData
-from soakwitness.analysis.packet.fitting import Fit, fit_packet
-from soakwitness.analysis.packet.model import estimate
+from soakwitness.analysis.packet.estimate import estimate
 from soakwitness.analysis.packet.piece import for_piece, generic_packet
-from soakwitness.analysis.recipes.model import PacketSpec
+from soakwitness.analysis.packet_runs.fitting import Fit, fit_packet
+from soakwitness.analysis.recipes.recipe import PacketSpec
 from tests.packet_oracle import TruePacket, solve
 
 RECIPE = ((0.0, 20.0), (1900.0, 780.0), (2600.0, 780.0), (4940.0, 1040.0), (7500.0, 1040.0))

@@ -12,9 +12,9 @@ from scipy.stats import qmc
 from soakwitness.analysis.errors import NotEnoughData
 from soakwitness.analysis.packet import grid, marching
 from soakwitness.analysis.packet.draws import bundle_of, normal_set, uniform_set
-from soakwitness.analysis.packet.model import estimate
+from soakwitness.analysis.packet.estimate import estimate
 from soakwitness.analysis.packet.piece import PacketModel, for_piece, generic_packet, steel_group
-from soakwitness.analysis.recipes.model import PacketSpec
+from soakwitness.analysis.recipes.recipe import PacketSpec
 from tests.packet_oracle import TruePacket, solve
 
 Chamber = Callable[[float], float]

@@ -7,11 +7,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from soakwitness.analysis.packet.fitting import fit_packet
-from soakwitness.analysis.packet.model import estimate
+from soakwitness.analysis.packet.estimate import estimate
 from soakwitness.analysis.packet.piece import PacketModel, generic_packet
-from soakwitness.analysis.packet.several import GUESS_COUNTS, combine_fits
-from soakwitness.analysis.recipes.model import PacketSpec
+from soakwitness.analysis.packet_runs.fitting import fit_packet
+from soakwitness.analysis.packet_runs.several import GUESS_COUNTS, combine_fits
+from soakwitness.analysis.recipes.recipe import PacketSpec
 from tests.packet_oracle import TruePacket, solve
 
 BEFORE = generic_packet(PacketSpec(thickness_mm=3.0))

@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from soakwitness.analysis.errors import RecipeError
-from soakwitness.analysis.recipes.file import load_recipe, parse_recipe
-from soakwitness.analysis.recipes.model import Hold, Ramp
+from soakwitness.analysis.recipes.recipe import Hold, Ramp
+from soakwitness.analysis.recipes.recipe_file import load_recipe, parse_recipe
 
 FULL = """
 name = "Stainless chef's blades, harden"

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from soakwitness.analysis.recipes.file import parse_recipe
-from soakwitness.analysis.recipes.model import Recipe
+from soakwitness.analysis.recipes.recipe import Recipe
+from soakwitness.analysis.recipes.recipe_file import parse_recipe
 from soakwitness.analysis.recipes.recognising import levels, recognise
 
 

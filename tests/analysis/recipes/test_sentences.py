@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import pytest
 
+from soakwitness.analysis.metallurgy.published_treatments import find_steel, published_steels
 from soakwitness.analysis.recipes.doubts import doubts
-from soakwitness.analysis.recipes.file import parse_recipe
-from soakwitness.analysis.recipes.model import Recipe
 from soakwitness.analysis.recipes.profile import recipe_profile
 from soakwitness.analysis.recipes.program import program_sentences, program_setpoints
 from soakwitness.analysis.recipes.published import recipe_outside
+from soakwitness.analysis.recipes.recipe import Recipe
+from soakwitness.analysis.recipes.recipe_file import parse_recipe
 from soakwitness.analysis.recipes.sentences import recipe_sentences, step_sentences
-from soakwitness.analysis.steels import find_steel, published_steels
 
 HARDEN = """
 name = "harden"

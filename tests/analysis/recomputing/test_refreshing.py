@@ -18,21 +18,21 @@ from soakwitness.analysis.logbook.dispositions import (
     finding_gone,
 )
 from soakwitness.analysis.logbook.entries import strike
-from soakwitness.analysis.logbook.moments import Stamp
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.logbook.pieces import Piece, add_pieces, change_piece
 from soakwitness.analysis.logbook.runs import give_recipe, run_named, take_in
 from soakwitness.analysis.logbook.sensors import add_calibration, fit_sensor, withdraw_calibration
 from soakwitness.analysis.logbook.sheetdata import sheet_data
 from soakwitness.analysis.logbook.treatments import add_treatment
-from soakwitness.analysis.recipes.file import parse_recipe
+from soakwitness.analysis.recipes.recipe_file import parse_recipe
 from soakwitness.analysis.recomputing import refreshing
 from soakwitness.analysis.recomputing.refreshing import Refreshed, keep_judged, refresh
+from soakwitness.analysis.record.moments import Stamp
+from soakwitness.analysis.record.run import open_run
 from soakwitness.analysis.rules import RULES_VERSION
-from soakwitness.analysis.run_inputs.inputs import inputs_of_entry
-from soakwitness.analysis.run_inputs.model import RunInputs
-from soakwitness.analysis.runs import open_run
-from soakwitness.analysis.verification.model import Verification
+from soakwitness.analysis.run_inputs.gathered import inputs_of_entry
+from soakwitness.analysis.run_inputs.known_inputs import RunInputs
+from soakwitness.analysis.verification.results.verification import Verification
 from tests.bad_batches import FLAT
 from tests.furnace_days import HARDEN, TEMPER, Blade, Day, Fitting, live, record
 from tests.log_books import LATER, STAMP, new_book

@@ -8,14 +8,14 @@ from pathlib import Path
 import pytest
 
 from soakwitness.analysis.logbook.charges import charge_pieces
-from soakwitness.analysis.packet import model as estimating
+from soakwitness.analysis.packet import estimate as estimating
 from soakwitness.analysis.packet.piece import PacketModel
-from soakwitness.analysis.recipes.model import PacketSpec
+from soakwitness.analysis.recipes.recipe import PacketSpec
+from soakwitness.analysis.record.run import open_run
 from soakwitness.analysis.run_inputs.for_clock import clock_inputs_of
-from soakwitness.analysis.runs import open_run
-from soakwitness.analysis.verification.model import PieceInfo
-from soakwitness.analysis.verification.pieces import piece_spec
-from soakwitness.firmware_bridge.runfolder.model import Mark
+from soakwitness.analysis.verification.inputs.stays import piece_spec
+from soakwitness.analysis.verification.results.verification import PieceInfo
+from soakwitness.firmware_bridge.runfolder.contents import Mark
 from tests.analysis.run_inputs.test_packets import known, shop
 from tests.log_books import STAMP
 

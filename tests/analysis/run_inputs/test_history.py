@@ -8,11 +8,11 @@ import pytest
 
 from soakwitness.analysis.logbook.runs import run_named, take_in
 from soakwitness.analysis.logbook.sensors import fit_sensor
-from soakwitness.analysis.recipes.file import parse_recipe
-from soakwitness.analysis.run_inputs.history import usual_differences
-from soakwitness.analysis.run_inputs.inputs import run_inputs
-from soakwitness.analysis.runs import open_run
-from soakwitness.firmware_bridge.runfolder.model import Column
+from soakwitness.analysis.recipes.recipe_file import parse_recipe
+from soakwitness.analysis.record.run import open_run
+from soakwitness.analysis.run_inputs.gathered import run_inputs
+from soakwitness.analysis.run_inputs.usual_differences import usual_differences
+from soakwitness.firmware_bridge.runfolder.contents import Column
 from soakwitness.firmware_bridge.runfolder.reader import read_header
 from tests.calibration_runs import make_run, true_c
 from tests.log_books import STAMP, new_book

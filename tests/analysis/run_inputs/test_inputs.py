@@ -15,13 +15,13 @@ from soakwitness.analysis.logbook.pieces import Piece, add_pieces
 from soakwitness.analysis.logbook.runs import give_recipe, run_named, take_in
 from soakwitness.analysis.logbook.sensors import add_calibration, fit_sensor, withdraw_calibration
 from soakwitness.analysis.logbook.treatments import add_treatment
-from soakwitness.analysis.recipes.file import parse_recipe
+from soakwitness.analysis.recipes.recipe_file import parse_recipe
 from soakwitness.analysis.recomputing.refreshing import refresh
+from soakwitness.analysis.record.run import open_run
 from soakwitness.analysis.run_inputs.for_clock import clock_inputs_of
-from soakwitness.analysis.run_inputs.inputs import inputs_of_entry, run_inputs
-from soakwitness.analysis.run_inputs.model import RunInputs
-from soakwitness.analysis.runs import open_run
-from soakwitness.firmware_bridge.runfolder.model import Column, Mark
+from soakwitness.analysis.run_inputs.gathered import inputs_of_entry, run_inputs
+from soakwitness.analysis.run_inputs.known_inputs import RunInputs
+from soakwitness.firmware_bridge.runfolder.contents import Column, Mark
 from tests.bad_batches import FLAT
 from tests.calibration_runs import make_run, true_c
 from tests.log_books import STAMP, new_book

@@ -14,15 +14,15 @@ from soakwitness.analysis.logbook.kept import kept_answer, stale_runs
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.logbook.packets import keep_measured
 from soakwitness.analysis.logbook.runs import give_recipe, run_named, take_in
-from soakwitness.analysis.packet.file import PacketFile, packet_text
+from soakwitness.analysis.packet.packet_file import PacketFile, packet_text
 from soakwitness.analysis.packet.piece import generic_packet
-from soakwitness.analysis.recipes.file import load_recipe, parse_recipe
-from soakwitness.analysis.recipes.model import PacketSpec
+from soakwitness.analysis.recipes.recipe import PacketSpec
+from soakwitness.analysis.recipes.recipe_file import load_recipe, parse_recipe
 from soakwitness.analysis.recomputing.refreshing import keep_judged, refresh
-from soakwitness.analysis.run_inputs.inputs import inputs_of_entry, run_inputs
-from soakwitness.analysis.run_inputs.model import RunInputs
-from soakwitness.analysis.run_inputs.packets import used
-from soakwitness.analysis.runs import open_run
+from soakwitness.analysis.record.run import open_run
+from soakwitness.analysis.run_inputs.gathered import inputs_of_entry, run_inputs
+from soakwitness.analysis.run_inputs.known_inputs import RunInputs
+from soakwitness.analysis.run_inputs.measured_packets import used
 from tests.analysis.run_inputs.test_inputs import CHAMBER, RECIPE, true_c
 from tests.calibration_runs import make_run
 from tests.log_books import LATER, STAMP, new_book

@@ -7,15 +7,15 @@ from pathlib import Path
 
 import pytest
 
-from soakwitness.analysis.condition.figures import SensorFigures
+from soakwitness.analysis.evidence.run_figures import SensorFigures
 from soakwitness.analysis.logbook.charges import charge_pieces
 from soakwitness.analysis.logbook.packets import keep_measured
 from soakwitness.analysis.logbook.runs import run_named, take_in
 from soakwitness.analysis.logbook.sensors import fit_sensor
-from soakwitness.analysis.packet.file import PacketFile
-from soakwitness.analysis.run_inputs.packets import counts_since, newest_packet, used
-from soakwitness.analysis.runs import open_run
-from soakwitness.firmware_bridge.runfolder.model import Column
+from soakwitness.analysis.packet.packet_file import PacketFile
+from soakwitness.analysis.record.run import open_run
+from soakwitness.analysis.run_inputs.measured_packets import counts_since, newest_packet, used
+from soakwitness.firmware_bridge.runfolder.contents import Column
 from tests.analysis.run_inputs.test_inputs import NIGHT_UTC, book_with, calibrated, known
 from tests.analysis.run_inputs.test_packets import CHAMBER, measured, shop, true_c
 from tests.calibration_runs import make_run
@@ -67,7 +67,7 @@ def test_a_packet_of_another_kind_is_no_trouble_where_one_piece_is_of_its_kind(t
     header = replace(open_run(run).header, packet_name="bare.toml", packet_file=measured(0.8, foil=False))
 
     def refused() -> str:
-        from soakwitness.analysis.run_inputs.inputs import run_inputs
+        from soakwitness.analysis.run_inputs.gathered import run_inputs
 
         return " ".join(map(str, run_inputs(book, run, header, ()).refused))
 

@@ -8,9 +8,9 @@ import pytest
 
 from soakwitness.analysis.errors import LogBookError
 from soakwitness.analysis.logbook.sensors import fit_sensor
-from soakwitness.analysis.recipes.file import parse_recipe
 from soakwitness.analysis.recipes.program import program_sentences, program_setpoints
-from soakwitness.analysis.run_inputs.settings import settings_for
+from soakwitness.analysis.recipes.recipe_file import parse_recipe
+from soakwitness.analysis.run_inputs.controller_settings import settings_for
 from tests.analysis.run_inputs.test_inputs import book_with, calibrated
 from tests.log_books import STAMP
 

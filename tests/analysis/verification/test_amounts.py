@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from soakwitness.analysis.verification.amounts import Amount, what_holds_amount_to
+from soakwitness.analysis.verification.results.hold_equivalents import Amount, what_holds_amount_to
 from soakwitness.analysis.verification.verifying import verify
 from tests.verification_runs import drawn, make_run, simple_recipe
 

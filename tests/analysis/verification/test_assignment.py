@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from soakwitness.analysis.recipes.model import Recipe
-from soakwitness.analysis.runs import FloatArray
-from soakwitness.analysis.verification import assignment
-from soakwitness.analysis.verification.placing import Placed, place_holds
-from soakwitness.analysis.verification.readings import Readings
+from soakwitness.analysis.recipes.recipe import Recipe
+from soakwitness.analysis.record.run import FloatArray
+from soakwitness.analysis.verification.holds import assignment
+from soakwitness.analysis.verification.holds.placing import Placed, place_holds
+from soakwitness.analysis.verification.inputs.readings import Readings
 from tests.synthetic import KINDS, assignment_case, wrong_holds
 from tests.verification_runs import drawn, make_run, simple_recipe
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from soakwitness.analysis.runs import FloatArray, Run
-from soakwitness.analysis.verification.bad_readings import bad_readings
-from soakwitness.firmware_bridge.runfolder.model import Column
+from soakwitness.analysis.record.run import FloatArray, Run
+from soakwitness.analysis.verification.inputs.bad_readings import bad_readings
+from soakwitness.firmware_bridge.runfolder.contents import Column
 from tests.verification_runs import drawn, make_run, sensor
 
 HOLD = [(0, 20), (1960, 1000), (3760, 1000), (5600, 80)]

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from soakwitness.analysis.runs import FloatArray, Run
-from soakwitness.analysis.verification.bad_readings import BadReadings, bad_readings, without_bad
-from soakwitness.firmware_bridge.runfolder.model import Column, Mark
+from soakwitness.analysis.record.run import FloatArray, Run
+from soakwitness.analysis.verification.inputs.bad_readings import BadReadings, bad_readings, without_bad
+from soakwitness.firmware_bridge.runfolder.contents import Column, Mark
 from tests.verification_runs import drawn, make_run, sensor
 
 # Up at 0.5 K/s to 1000, 30 min there, down at 0.5 K/s.

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from soakwitness.analysis.verification.assignment import MOST_POINTS, Blocks, block_medians
+from soakwitness.analysis.verification.holds.assignment import MOST_POINTS, Blocks, block_medians
 from tests.verification_runs import drawn
 
 # Up at 0.5 K/s (1800 K/h) for 1000 s, level for 1000 s, down at 0.25 K/s (900 K/h) for 1000 s.

@@ -6,12 +6,12 @@ from dataclasses import replace
 
 import pytest
 
-from soakwitness.analysis.recipes.model import Recipe
-from soakwitness.analysis.runs import Run
-from soakwitness.analysis.verification.comparing import DRIFT, compare
-from soakwitness.analysis.verification.model import Comparison
+from soakwitness.analysis.recipes.recipe import Recipe
+from soakwitness.analysis.record.run import Run
+from soakwitness.analysis.verification.results.comparing import DRIFT, compare
+from soakwitness.analysis.verification.results.verification import Comparison
 from soakwitness.analysis.verification.verifying import verify
-from soakwitness.firmware_bridge.runfolder.model import Column
+from soakwitness.firmware_bridge.runfolder.contents import Column
 from tests.verification_runs import drawn, make_run, sensor, simple_recipe
 
 TEN = simple_recipe((1000, 10, 5), max_overshoot_c=10.0)

@@ -6,8 +6,8 @@ from dataclasses import replace
 
 import pytest
 
-from soakwitness.analysis.recipes.model import Recipe
-from soakwitness.analysis.verification.model import Verification
+from soakwitness.analysis.recipes.recipe import Recipe
+from soakwitness.analysis.verification.results.verification import Verification
 from soakwitness.analysis.verification.verifying import verify
 from tests.verification_runs import drawn, make_run, sensor, simple_recipe
 

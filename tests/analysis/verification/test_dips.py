@@ -8,12 +8,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from soakwitness.analysis.recipes.model import Hold
-from soakwitness.analysis.verification.dips import OwnCooling, dips_of, door_dips, own_cooling
-from soakwitness.analysis.verification.edges import Edges
-from soakwitness.analysis.verification.intervals import Allowed
-from soakwitness.analysis.verification.model import Dip
-from soakwitness.analysis.verification.readings import Readings
+from soakwitness.analysis.recipes.recipe import Hold
+from soakwitness.analysis.verification.holds.edges import Edges
+from soakwitness.analysis.verification.inputs.readings import Readings
+from soakwitness.analysis.verification.measuring.dips import OwnCooling, dips_of, door_dips, own_cooling
+from soakwitness.analysis.verification.measuring.intervals import Allowed
+from soakwitness.analysis.verification.results.verification import Dip
 
 HOLD = Hold(2, 1000.0, 5.0, 5.0, 600.0, dip_s=120.0)
 COOLING = OwnCooling(1.0 / 2000.0)

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from soakwitness.analysis.recipes.model import Hold
-from soakwitness.analysis.verification.assignment import Stay
-from soakwitness.analysis.verification.edges import (
+from soakwitness.analysis.recipes.recipe import Hold
+from soakwitness.analysis.verification.holds.assignment import Stay
+from soakwitness.analysis.verification.holds.edges import (
     Readings,
     confirmed_crossing,
     crossing_s,

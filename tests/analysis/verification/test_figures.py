@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from soakwitness.analysis.verification import thinning
-from soakwitness.analysis.verification.estimates import bridged_doors
-from soakwitness.analysis.verification.model import Bounds
-from soakwitness.analysis.verification.readings import Readings
-from soakwitness.analysis.verification.report import as_json
+from soakwitness.analysis.verification.inputs.readings import Readings
+from soakwitness.analysis.verification.measuring import thinning
+from soakwitness.analysis.verification.results.report import as_json
+from soakwitness.analysis.verification.results.verification import Bounds
+from soakwitness.analysis.verification.sensors.packet_estimates import bridged_doors
 from soakwitness.analysis.verification.verifying import verify
 from tests.verification_runs import drawn, make_run, sensor, simple_recipe
 

@@ -8,11 +8,12 @@ import numpy as np
 import pytest
 
 from soakwitness.analysis.errors import NotEnoughData
-from soakwitness.analysis.recipes.model import PacketSpec, Recipe
-from soakwitness.analysis.runs import FloatArray, Run, Trace
-from soakwitness.analysis.verification.assignment import block_medians
-from soakwitness.analysis.verification.context import Rates, StandsIn, VerificationContext, fastest
-from soakwitness.analysis.verification.gathering import (
+from soakwitness.analysis.recipes.recipe import PacketSpec, Recipe
+from soakwitness.analysis.record.run import FloatArray, Run, Trace
+from soakwitness.analysis.verification.holds.assignment import block_medians
+from soakwitness.analysis.verification.results.verification import PieceInfo
+from soakwitness.analysis.verification.sensors.context import Rates, StandsIn, VerificationContext, fastest
+from soakwitness.analysis.verification.sensors.gathering import (
     chamber_trace,
     doors_of,
     gather,
@@ -20,8 +21,7 @@ from soakwitness.analysis.verification.gathering import (
     uncertain_gaps,
     usable,
 )
-from soakwitness.analysis.verification.model import PieceInfo
-from soakwitness.firmware_bridge.runfolder.model import Act, Column, Event, Mark
+from soakwitness.firmware_bridge.runfolder.contents import Act, Column, Event, Mark
 from tests.verification_runs import drawn, make_run, sensor, simple_recipe
 
 # Up at 0.5 K/s to 1000, 20 min there, down at 0.5 K/s; a reading every 5 s: 1001 of them.

@@ -6,11 +6,11 @@ from dataclasses import replace
 
 import pytest
 
-from soakwitness.analysis.verification.heats import Heat, heats_of
-from soakwitness.analysis.verification.model import Verification
-from soakwitness.analysis.verification.readings import Readings
+from soakwitness.analysis.verification.holds.heats import Heat, heats_of
+from soakwitness.analysis.verification.inputs.readings import Readings
+from soakwitness.analysis.verification.results.verification import Verification
 from soakwitness.analysis.verification.verifying import verify
-from soakwitness.firmware_bridge.runfolder.model import Act, Mark
+from soakwitness.firmware_bridge.runfolder.contents import Act, Mark
 from tests.verification_runs import drawn, make_run, sensor, simple_recipe
 
 FIFTEEN = simple_recipe((1000, 15, 5))

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from soakwitness.analysis.verification.held import FINE_C, highest_held
+from soakwitness.analysis.verification.measuring.held import FINE_C, highest_held
 
 tenths = st.integers(-40, 40)
 even = st.lists(st.tuples(st.just(2.0), tenths), max_size=120)

@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from soakwitness.analysis.verification.intervals import Allowed, inside
-from soakwitness.analysis.verification.readings import Readings, gaps, noise
-from soakwitness.analysis.verification.thinning import Thinner
+from soakwitness.analysis.verification.inputs.readings import Readings, gaps, noise
+from soakwitness.analysis.verification.measuring.intervals import Allowed, inside
+from soakwitness.analysis.verification.measuring.thinning import Thinner
 
 SURE = Allowed(noise_c=0.0, heating_c_per_s=0.5, cooling_c_per_s=0.25)
 

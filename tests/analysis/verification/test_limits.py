@@ -8,11 +8,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from soakwitness.analysis.recipes.model import Recipe
-from soakwitness.analysis.verification.gathering import gather
-from soakwitness.analysis.verification.intervals import Allowed
-from soakwitness.analysis.verification.readings import Readings
-from soakwitness.analysis.verification.too_hot import Limit, hot_figures, hot_limit_c
+from soakwitness.analysis.recipes.recipe import Recipe
+from soakwitness.analysis.verification.inputs.readings import Readings
+from soakwitness.analysis.verification.measuring.intervals import Allowed
+from soakwitness.analysis.verification.measuring.too_hot import Limit, hot_figures, hot_limit_c
+from soakwitness.analysis.verification.sensors.gathering import gather
 from tests.verification_runs import drawn, make_run, sensor, simple_recipe
 
 Corners = Sequence[tuple[float, float]]

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from soakwitness.analysis.runs import FloatArray
-from soakwitness.analysis.verification.held import highest_held
+from soakwitness.analysis.record.run import FloatArray
+from soakwitness.analysis.verification.measuring.held import highest_held
 
 
 def course(*corners: tuple[float, float], every_s: float = 1.0) -> tuple[FloatArray, FloatArray]:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.ndimage import minimum_filter1d
 
-from soakwitness.analysis.verification.model import RampResult
+from soakwitness.analysis.verification.results.verification import RampResult
 from soakwitness.analysis.verification.verifying import verify
 from tests.reference_data import measured_run
 from tests.verification_runs import make_run, simple_recipe

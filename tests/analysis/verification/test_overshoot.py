@@ -7,11 +7,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from soakwitness.analysis.recipes.model import Hold
-from soakwitness.analysis.verification.edges import Edges
-from soakwitness.analysis.verification.intervals import Allowed
-from soakwitness.analysis.verification.overshoot import level_part, overshoot
-from soakwitness.analysis.verification.readings import Readings
+from soakwitness.analysis.recipes.recipe import Hold
+from soakwitness.analysis.verification.holds.edges import Edges
+from soakwitness.analysis.verification.inputs.readings import Readings
+from soakwitness.analysis.verification.measuring.intervals import Allowed
+from soakwitness.analysis.verification.measuring.overshoot import level_part, overshoot
 
 HOLD = Hold(2, 1000.0, 5.0, 5.0, 600.0)
 SURE = Allowed(0.0, 0.5, 0.25)

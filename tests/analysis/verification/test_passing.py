@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from soakwitness.analysis.recipes.model import Hold
-from soakwitness.analysis.verification.assignment import Stay
-from soakwitness.analysis.verification.edges import Edges
-from soakwitness.analysis.verification.passing import (
+from soakwitness.analysis.recipes.recipe import Hold
+from soakwitness.analysis.verification.holds.assignment import Stay
+from soakwitness.analysis.verification.holds.edges import Edges
+from soakwitness.analysis.verification.holds.passing import (
     began_anew_c,
     earlier_stay,
     later_stay,
@@ -17,7 +17,7 @@ from soakwitness.analysis.verification.passing import (
     passes_through,
     standing,
 )
-from soakwitness.analysis.verification.readings import Readings
+from soakwitness.analysis.verification.inputs.readings import Readings
 
 HOLD = Hold(2, 1000.0, 5.0, 5.0, 600.0)
 

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from soakwitness.analysis.verification.model import PieceInfo
-from soakwitness.analysis.verification.pieces import Stay, drop_unnamed, stays_of
-from soakwitness.firmware_bridge.runfolder.model import Act, Mark
+from soakwitness.analysis.verification.inputs.stays import Stay, drop_unnamed, stays_of
+from soakwitness.analysis.verification.results.verification import PieceInfo
+from soakwitness.firmware_bridge.runfolder.contents import Act, Mark
 
 
 def mark(t_s: float, act: Act, *pieces: str, struck: bool = False) -> Mark:

@@ -8,11 +8,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from soakwitness.analysis.calibration.correction import Correction
-from soakwitness.analysis.recipes.model import PacketSpec, Recipe
-from soakwitness.analysis.verification.model import HoldResult, PieceInfo, Verification
+from soakwitness.analysis.calibration.correcting.correction import Correction
+from soakwitness.analysis.recipes.recipe import PacketSpec, Recipe
+from soakwitness.analysis.verification.results.verification import HoldResult, PieceInfo, Verification
 from soakwitness.analysis.verification.verifying import verify
-from soakwitness.firmware_bridge.runfolder.model import Act, Mark
+from soakwitness.firmware_bridge.runfolder.contents import Act, Mark
 from tests.verification_runs import drawn, make_run, sensor, simple_recipe
 
 # Up at 0.5 K/s to 1000, 20 min there, down at 0.5 K/s. Band +-5: in at 1950 s, out at 3170 s.

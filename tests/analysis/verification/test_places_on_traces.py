@@ -7,9 +7,9 @@ from collections.abc import Sequence
 import numpy as np
 import pytest
 
-from soakwitness.analysis.recipes.model import Recipe
-from soakwitness.analysis.verification.placing import Placed, place_again, place_holds
-from soakwitness.analysis.verification.readings import Readings
+from soakwitness.analysis.recipes.recipe import Recipe
+from soakwitness.analysis.verification.holds.placing import Placed, place_again, place_holds
+from soakwitness.analysis.verification.inputs.readings import Readings
 from tests.verification_runs import drawn, simple_recipe
 
 Corners = Sequence[tuple[float, float]]

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from soakwitness.analysis.verification.assignment import block_medians
-from soakwitness.analysis.verification.placing import level_parts
+from soakwitness.analysis.verification.holds.assignment import block_medians
+from soakwitness.analysis.verification.holds.placing import level_parts
 
 
 def parts(slow_c_per_h: float, stand_s: float, *, every_s: float, noise_c: float = 0.0) -> list[tuple[float, float]]:

@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from soakwitness.analysis.recipes.file import parse_recipe
-from soakwitness.analysis.recipes.model import Recipe
-from soakwitness.analysis.verification.model import Verification
+from soakwitness.analysis.recipes.recipe import Recipe
+from soakwitness.analysis.recipes.recipe_file import parse_recipe
+from soakwitness.analysis.verification.results.verification import Verification
 from soakwitness.analysis.verification.verifying import verify
-from soakwitness.firmware_bridge.runfolder.model import Mark
+from soakwitness.firmware_bridge.runfolder.contents import Mark
 from tests.verification_runs import drawn, make_run, sensor
 
 HARDEN = (

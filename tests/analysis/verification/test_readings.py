@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from soakwitness.analysis.runs import Trace
-from soakwitness.analysis.verification import readings as room
-from soakwitness.analysis.verification.readings import Readings, gaps, last_read
+from soakwitness.analysis.record.run import Trace
+from soakwitness.analysis.verification.inputs import readings as room
+from soakwitness.analysis.verification.inputs.readings import Readings, gaps, last_read
 
 
 @given(st.lists(st.sampled_from([1.0, 2.0, 3.0, 3.5, 60.0]), max_size=40), st.integers(0, 45), st.integers(0, 45))

@@ -9,12 +9,12 @@ from typing import Any
 import numpy as np
 import pytest
 
-from soakwitness.analysis.verification.model import FINDING_CODES, Verification
-from soakwitness.analysis.verification.report import as_json
+from soakwitness.analysis.verification.results.report import as_json
+from soakwitness.analysis.verification.results.verification import FINDING_CODES, Verification
 from soakwitness.analysis.verification.verifying import verify
 from soakwitness.firmware_bridge.common.units import Unit
 from soakwitness.firmware_bridge.common.wording import Says
-from soakwitness.firmware_bridge.runfolder.model import Mark
+from soakwitness.firmware_bridge.runfolder.contents import Mark
 from tests.verification_runs import drawn, make_run, sensor, simple_recipe
 
 HOLD = [(0, 20), (1960, 1000), (3160, 1000), (5000, 80)]

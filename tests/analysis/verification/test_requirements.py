@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from soakwitness.analysis.verification import requirements as req
-from soakwitness.analysis.verification.model import RULE_REFERENCES
-from soakwitness.analysis.verification.shift import extremes, stands
+from soakwitness.analysis.verification.judging import requirements as req
+from soakwitness.analysis.verification.judging.error_shift import extremes, stands
+from soakwitness.analysis.verification.results.verification import RULE_REFERENCES
 
 
 def upper_limit(reading_c: float) -> req.Requirement:

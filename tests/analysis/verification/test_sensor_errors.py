@@ -7,11 +7,11 @@ import math
 import numpy as np
 import pytest
 
-from soakwitness.analysis.calibration.correction import Correction
-from soakwitness.analysis.recipes.model import Hold
-from soakwitness.analysis.verification.model import KnownError
-from soakwitness.analysis.verification.sensor_errors import SensorErrors, errors_of, reads_words
-from soakwitness.firmware_bridge.runfolder.model import Column
+from soakwitness.analysis.calibration.correcting.correction import Correction
+from soakwitness.analysis.recipes.recipe import Hold
+from soakwitness.analysis.verification.inputs.sensor_errors import SensorErrors, errors_of, reads_words
+from soakwitness.analysis.verification.results.verification import KnownError
+from soakwitness.firmware_bridge.runfolder.contents import Column
 from tests.verification_runs import sensor
 
 DAY = "2026-11-25"

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from soakwitness.analysis.recipes.model import Hold, Ramp, Recipe
-from soakwitness.analysis.verification.model import Bounds, HoldResult, Verification
+from soakwitness.analysis.recipes.recipe import Hold, Ramp, Recipe
+from soakwitness.analysis.verification.results.verification import Bounds, HoldResult, Verification
 from soakwitness.analysis.verification.verifying import verify
 from tests.soak_truth import soak_tally
 from tests.synthetic import Case, assignment_case, soak_case

@@ -10,10 +10,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from soakwitness.analysis.recipes.model import Hold
-from soakwitness.analysis.verification.intervals import Allowed, Mode
-from soakwitness.analysis.verification.readings import Readings
-from soakwitness.analysis.verification.soak import Window, soak, window_limits
+from soakwitness.analysis.recipes.recipe import Hold
+from soakwitness.analysis.verification.inputs.readings import Readings
+from soakwitness.analysis.verification.measuring.intervals import Allowed, Mode
+from soakwitness.analysis.verification.measuring.soak import Window, soak, window_limits
 
 HOLD = Hold(2, 1000.0, 5.0, 5.0, 600.0, dip_s=120.0)
 NOISE_C = 1.0

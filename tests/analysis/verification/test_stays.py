@@ -7,13 +7,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from soakwitness.analysis.recipes.model import Recipe
-from soakwitness.analysis.runs import FloatArray, Run
-from soakwitness.analysis.verification.model import HoldResult, PieceResult, Verification
-from soakwitness.analysis.verification.readings import Readings
+from soakwitness.analysis.recipes.recipe import Recipe
+from soakwitness.analysis.record.run import FloatArray, Run
+from soakwitness.analysis.verification.inputs.readings import Readings
+from soakwitness.analysis.verification.inputs.visits import Visit, visits_of
+from soakwitness.analysis.verification.results.verification import HoldResult, PieceResult, Verification
 from soakwitness.analysis.verification.verifying import verify
-from soakwitness.analysis.verification.visits import Visit, visits_of
-from soakwitness.firmware_bridge.runfolder.model import Act, Mark
+from soakwitness.firmware_bridge.runfolder.contents import Act, Mark
 from tests.verification_runs import drawn, make_run, sensor, simple_recipe
 
 FIFTEEN = simple_recipe((1000, 15, 5))

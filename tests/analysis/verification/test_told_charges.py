@@ -8,11 +8,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from soakwitness.analysis.recipes.file import parse_recipe
-from soakwitness.analysis.recipes.model import Recipe
-from soakwitness.analysis.verification.model import Finding, PieceInfo, Verification
+from soakwitness.analysis.recipes.recipe import Recipe
+from soakwitness.analysis.recipes.recipe_file import parse_recipe
+from soakwitness.analysis.verification.results.verification import Finding, PieceInfo, Verification
 from soakwitness.analysis.verification.verifying import verify
-from soakwitness.firmware_bridge.runfolder.model import Act, Mark
+from soakwitness.firmware_bridge.runfolder.contents import Act, Mark
 from tests.verification_runs import drawn, make_run, sensor, simple_recipe
 
 # Up at 0.5 K/s to 1000, 20 min there, down at 0.5 K/s.

@@ -8,12 +8,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from soakwitness.analysis.calibration.correction import Correction
-from soakwitness.analysis.recipes.model import Ramp, Recipe
+from soakwitness.analysis.calibration.correcting.correction import Correction
+from soakwitness.analysis.recipes.recipe import Ramp, Recipe
 from soakwitness.analysis.verification.findings.rates import Stand, setpoint_of, stands_of
-from soakwitness.analysis.verification.model import Finding, Verification
+from soakwitness.analysis.verification.results.verification import Finding, Verification
 from soakwitness.analysis.verification.verifying import verify
-from soakwitness.firmware_bridge.runfolder.model import Column
+from soakwitness.firmware_bridge.runfolder.contents import Column
 from tests.verification_runs import drawn, make_run, sensor, simple_recipe
 
 # 100 s idle, up at 1800 K/h (0.5 K/s) to 1000, 20 min there, cooling.

@@ -8,12 +8,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from soakwitness.analysis.calibration.correction import Correction
-from soakwitness.analysis.recipes.model import Recipe
-from soakwitness.analysis.runs import FloatArray
-from soakwitness.analysis.verification.model import Finding, UsualDifference, Verification
+from soakwitness.analysis.calibration.correcting.correction import Correction
+from soakwitness.analysis.recipes.recipe import Recipe
+from soakwitness.analysis.record.run import FloatArray
+from soakwitness.analysis.verification.results.verification import Finding, UsualDifference, Verification
 from soakwitness.analysis.verification.verifying import verify
-from soakwitness.firmware_bridge.runfolder.model import BadRow, Column, RecordCheck
+from soakwitness.firmware_bridge.runfolder.contents import BadRow, Column, RecordCheck
 from tests.verification_runs import WHOLE, drawn, make_run, sensor, simple_recipe
 
 # Up at 0.5 K/s to 1000, 20 min there, down at 0.5 K/s: in the band of +-5 from 1950 to 3170 s.

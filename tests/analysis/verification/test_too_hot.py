@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from soakwitness.analysis.verification.model import Verification
+from soakwitness.analysis.verification.results.verification import Verification
 from soakwitness.analysis.verification.verifying import verify
-from soakwitness.firmware_bridge.runfolder.model import Mark
+from soakwitness.firmware_bridge.runfolder.contents import Mark
 from tests.verification_runs import drawn, make_run, sensor, simple_recipe
 
 TEN = simple_recipe((1000, 10, 5))

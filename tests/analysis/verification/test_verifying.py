@@ -8,14 +8,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from soakwitness.analysis.calibration.correction import Correction
+from soakwitness.analysis.calibration.correcting.correction import Correction
 from soakwitness.analysis.errors import NotEnoughData
-from soakwitness.analysis.recipes.file import parse_recipe
-from soakwitness.analysis.recipes.model import PacketSpec, Recipe
-from soakwitness.analysis.runs import FloatArray
-from soakwitness.analysis.verification.model import Finding, PieceInfo, Verification
+from soakwitness.analysis.recipes.recipe import PacketSpec, Recipe
+from soakwitness.analysis.recipes.recipe_file import parse_recipe
+from soakwitness.analysis.record.run import FloatArray
+from soakwitness.analysis.verification.results.verification import Finding, PieceInfo, Verification
 from soakwitness.analysis.verification.verifying import verify
-from soakwitness.firmware_bridge.runfolder.model import Act, Event, Mark, RecordCheck
+from soakwitness.firmware_bridge.runfolder.contents import Act, Event, Mark, RecordCheck
 from tests.verification_runs import WHOLE, drawn, make_run, sensor, simple_recipe
 
 # Up at 0.5 K/s to 1000, 20 min there, down at 0.5 K/s. Band +-5: in at 1950 s, out at 3170 s, soak 1220 s.
@@ -691,7 +691,7 @@ def test_a_longest_soak_is_open_where_the_record_ends_in_the_hold():
 
 
 def setpoint_run(setpoint: Sequence[tuple[float, float]], output: float | None = None) -> Verification:
-    from soakwitness.firmware_bridge.runfolder.model import Column
+    from soakwitness.firmware_bridge.runfolder.contents import Column
 
     t_s, temp_c = drawn(HOLD)
     at, level = np.transpose(np.asarray(setpoint, dtype=float))
@@ -734,7 +734,7 @@ def test_sentences_in_fahrenheit():
 
 
 def test_bad_rows_are_counted():
-    from soakwitness.firmware_bridge.runfolder.model import BadRow
+    from soakwitness.firmware_bridge.runfolder.contents import BadRow
 
     check = RecordCheck(1000, (BadRow("samples.csv", 17, "checksum"),), False, False, False, None, ())
     found = checked(check=check)

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from soakwitness.firmware_bridge.common.charges import Charges, Known, drop_unnamed, raised, read_charges
-from soakwitness.firmware_bridge.runfolder.model import Act, Mark
+from soakwitness.firmware_bridge.marks.charges import Charges, Known, drop_unnamed, raised, read_charges
+from soakwitness.firmware_bridge.runfolder.contents import Act, Mark
 
 Line = tuple[str | None, str | None, float | None, float | None]
 

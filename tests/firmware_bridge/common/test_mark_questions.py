@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from soakwitness.firmware_bridge.common.mark_questions import About, Kind, question
-from soakwitness.firmware_bridge.runfolder.model import Act, Mark
+from soakwitness.firmware_bridge.marks.questions import About, Kind, question
+from soakwitness.firmware_bridge.runfolder.contents import Act, Mark
 
 NOTHING = About()
 FIRST = Mark(600.0, "pull", ("A",), mark_id="p1")

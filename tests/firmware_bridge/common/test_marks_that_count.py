@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from soakwitness.firmware_bridge.common.charges import Known, read_charges
-from soakwitness.firmware_bridge.runfolder.model import Act, Mark
+from soakwitness.firmware_bridge.marks.charges import Known, read_charges
+from soakwitness.firmware_bridge.runfolder.contents import Act, Mark
 
 Told = tuple[str | None, int, float | None, float | None, float | None]
 

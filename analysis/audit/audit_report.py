@@ -1,0 +1,67 @@
+"""An audit as plain data for other programs: schema ``soakwitness/audit/1``."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from soakwitness.analysis.audit.auditing import Audit
+from soakwitness.analysis.audit.contrasts.differences import Row
+from soakwitness.analysis.audit.contrasts.weighing import Opinion
+from soakwitness.firmware_bridge.common.units import Unit
+
+SCHEMA = "soakwitness/audit/1"
+
+
+def as_json(audit: Audit, unit: Unit = "C") -> dict[str, Any]:
+    """Turn an audit into plain data.
+
+    Parameters
+    ----------
+    audit : Audit
+        What ``audit`` found.
+    unit : str
+        ``C`` or ``F``, of temperatures in the sentences.
+
+    Returns
+    -------
+    dict
+        Causes with rank, the likeliest first; ``claimed`` those that the record carries. Differences in degC, K, s.
+    """
+    return {
+        "schema": SCHEMA,
+        "says": audit.says,
+        "run": audit.run,
+        "suspects": list(audit.suspects),
+        "siblings": list(audit.siblings),
+        "good": list(audit.good),
+        "good_runs": list(audit.good_runs),
+        "causes": [_cause(rank, opinion, unit) for rank, opinion in enumerate(audit.causes, start=1)],
+        "differences": [_row(row, unit) for row in audit.differences],
+        "notes": list(audit.notes),
+    }
+
+
+def _cause(rank: int, opinion: Opinion, unit: Unit) -> dict[str, Any]:
+    return {
+        "rank": rank,
+        "cause": opinion.cause,
+        "claimed": opinion.claimed,
+        "weight": opinion.score,
+        "for": [says.text(unit) for says in opinion.pro],
+        "against": [says.text(unit) for says in opinion.con],
+        "missing": [says.text(unit) for says in opinion.missing],
+        "next": opinion.next,
+        "explained_by": opinion.explained_by,
+    }
+
+
+def _row(row: Row, unit: Unit) -> dict[str, Any]:
+    return {
+        "figure": row.name.text(unit),
+        "kind": row.kind,
+        "suspect": row.beside.value,
+        "good_median": row.beside.good_median,
+        "good_mad": row.beside.good_mad,
+        "good_count": row.beside.good_count,
+        "spreads": row.beside.spreads,
+    }

@@ -1,0 +1,83 @@
+"""What the hardness pattern says for and against a cause. Careful: many causes leave the same pattern."""
+
+from __future__ import annotations
+
+from soakwitness.analysis.audit.contrasts.case import Case
+from soakwitness.analysis.audit.contrasts.weighing import FAIR, HINT, LIGHT, Scale
+
+
+def soft_as_quenched(case: Case, scale: Scale) -> None:
+    """Weigh a cause that would make pieces soft as quenched, and leave them so.
+
+    Parameters
+    ----------
+    case : Case
+        The case.
+    scale : Scale
+        Scale of the cause.
+    """
+    first, last = case.as_quenched, case.final
+    if first.direction == "low":
+        scale.speaks_for(LIGHT, f"They were soft already as quenched: {first.says}.")
+    elif first.direction == "normal":
+        scale.speaks_against(FAIR, f"As quenched they were as hard as they should be: {first.says}.")
+    elif last.direction == "low":
+        scale.speaks_for(HINT, f"They are soft: {last.says}.")
+        scale.lacks("Hardness as quenched, which would tell hardening from tempering.")
+    if last.direction == "high":
+        scale.speaks_against(FAIR, f"They are too hard, not too soft: {last.says}.")
+
+
+def soft_after_temper(case: Case, scale: Scale) -> None:
+    """Weigh a cause that takes hardness away after a good quench.
+
+    Parameters
+    ----------
+    case : Case
+        The case.
+    scale : Scale
+        Scale of the cause.
+    """
+    first, last = case.as_quenched, case.final
+    if last.direction == "low":
+        scale.speaks_for(LIGHT if first.direction == "normal" else HINT, f"They are soft in the end: {last.says}.")
+    if first.direction == "low":
+        scale.speaks_against(FAIR, f"They were soft before any temper: {first.says}.")
+    if last.direction == "high":
+        scale.speaks_against(FAIR, f"They are too hard, not too soft: {last.says}.")
+
+
+def hard_in_the_end(case: Case, scale: Scale) -> None:
+    """Weigh a cause that leaves pieces too hard.
+
+    Parameters
+    ----------
+    case : Case
+        The case.
+    scale : Scale
+        Scale of the cause.
+    """
+    last = case.final
+    if last.direction == "high":
+        scale.speaks_for(LIGHT, f"They are too hard in the end: {last.says}.")
+    elif last.direction == "low":
+        scale.speaks_against(FAIR, f"They are too soft, not too hard: {last.says}.")
+
+
+def no_trouble_within_the_run(case: Case, scale: Scale, why: str) -> None:
+    """Weigh a cause that would have struck every piece of the run: siblings that came out well speak against it.
+
+    Parameters
+    ----------
+    case : Case
+        The case.
+    scale : Scale
+        Scale of the cause.
+    why : str
+        End of the sentence.
+    """
+    count = len(case.siblings)
+    if count >= 2:
+        scale.speaks_against(FAIR, f"{count} other pieces of the same run came out well, {why}.")
+    elif count == 1:
+        scale.speaks_against(LIGHT, f"Another piece of the same run came out well, {why}.")

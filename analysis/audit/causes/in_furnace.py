@@ -1,0 +1,337 @@
+"""Causes in the furnace and its control: program, power, charge, door, mains."""
+
+from __future__ import annotations
+
+import re
+from statistics import median
+
+from soakwitness.analysis.audit.causes.hardness_signs import no_trouble_within_the_run, soft_as_quenched
+from soakwitness.analysis.audit.causes.in_soak import SHORT_SHARE, furnace_share, mass_of, missing_near, packet_ratio
+from soakwitness.analysis.audit.contrasts.case import Case, is_move
+from soakwitness.analysis.audit.contrasts.statistics import compare
+from soakwitness.analysis.audit.contrasts.weighing import FAIR, HINT, LIGHT, STRONG, Scale
+from soakwitness.analysis.evidence.run_figures import DipFigures, FindingFigures, RunFigures
+from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, duration, often, percent
+
+SETPOINT_FLOOR_C = 1.5
+SLOW = 0.9
+HEAVY, VERY_HEAVY = 1.5, 2.0
+THICK = 1.3
+INTO_THE_CHARGE = 0.5  # of the heat at most, with an ordinary charge; common practice, no source
+LAST_S = 300.0
+FULL_PCT = 95.0
+GAP_FALL_C = 15.0
+DEEP_C = 40.0
+
+
+def program_edited(case: Case) -> Scale | None:
+    """The logged setpoint is not what the recipe asks to be typed in."""
+    scale = Scale()
+    for hold in case.holds:
+        if hold.setpoint_c is None or hold.program_c is None:
+            continue
+        off = hold.setpoint_c - hold.program_c
+        good = [h.setpoint_c for h in case.good_holds(hold.step) if h.setpoint_c is not None]
+        if abs(off) > SETPOINT_FLOOR_C:
+            says = f"In hold {hold.step} the setpoint stood at {{at}}, the program is {{asked}}"
+            figures = {"at": Temp(hold.setpoint_c), "asked": Temp(hold.program_c)}
+            if good and abs(median(good) - hold.setpoint_c) <= SETPOINT_FLOOR_C:
+                scale.speaks_for(HINT, Says.of(says + "; but so it did in the good runs.", **figures))
+            else:
+                scale.speaks_for(STRONG + LIGHT if not scale.pro else HINT, Says.of(says + ".", **figures))
+    _hold_shortened(case, scale)
+    otherwise = _differs_otherwise(case)
+    if not scale.pro and otherwise is not None:
+        unsure = (
+            "stood for" in otherwise
+            and _as_long_in_the_good_ones(case)
+            or any(missing_near(case, h) > 60.0 for h in case.holds)
+        )
+        scale.speaks_for(HINT if unsure else FAIR + HINT, otherwise)
+    if not scale.pro:
+        return None
+    no_trouble_within_the_run(case, scale, "under the same program")
+    return scale
+
+
+def _differs_otherwise(case: Case) -> str | None:
+    """What the verification says of another program, and does not say of half the good runs with other figures."""
+    for finding in case.run.findings if case.run else ():
+        if finding.code != "program differs" or finding.severity == "note":
+            continue
+        kind = _kind(case.run, finding)
+        alike = [any(_kind(r, f) == kind for f in r.findings) for r in case.good]
+        if sum(alike) < 0.5 * len(alike) or not alike:
+            return finding.says
+    return None
+
+
+def _kind(run: RunFigures | None, finding: FindingFigures) -> tuple[int | None, bool, str]:
+    """What a finding says but for its figures: step, whether the setpoint stood too long, words before the figures."""
+    hold = next((h for h in (run.holds if run else ()) if h.step == finding.step), None)
+    longer = hold is not None and (hold.setpoint_s or 0.0) > (hold.program_s or 0.0)
+    return finding.step, longer, re.split(r"\d", finding.says, maxsplit=1)[0]
+
+
+def _as_long_in_the_good_ones(case: Case) -> bool:
+    """Whether a setpoint only stood longer than the program says, as a controller that waits makes it."""
+    for hold in case.holds:
+        if hold.setpoint_s is None or not hold.program_s or hold.setpoint_s < 1.02 * hold.program_s:
+            continue
+        good = [h.setpoint_s for h in case.good_holds(hold.step) if h.setpoint_s is not None]
+        if good and hold.setpoint_s < 1.2 * max(good):
+            return True
+    return False
+
+
+def _hold_shortened(case: Case, scale: Scale) -> None:
+    """The setpoint left the hold earlier than the program says, and than it did in the good runs."""
+    for hold in case.holds:
+        if hold.setpoint_s is None or not hold.program_s or hold.setpoint_s > 0.9 * hold.program_s:
+            continue
+        if hold.setpoint_s + missing_near(case, hold) > 0.9 * hold.program_s:
+            continue  # it may have stood there while nothing was read
+        good = [h.setpoint_s for h in case.good_holds(hold.step) if h.setpoint_s is not None]
+        if not good or median(good) > 1.1 * hold.setpoint_s:
+            scale.speaks_for(
+                STRONG + LIGHT if not scale.pro else HINT,
+                f"In hold {hold.step} the setpoint stood for {duration(hold.setpoint_s)}, the program says "
+                f"{duration(hold.program_s)}.",
+            )
+
+
+def power_low(case: Case) -> Scale | None:
+    """At full power the furnace climbs slower than it did in the good runs: mains, or an aged element."""
+    scale = Scale()
+    here, good = case.condition, case.good_condition
+    ratios = _power_ratios(case)
+    if len(ratios) >= 2 and median(ratios) < SLOW:
+        scale.speaks_for(
+            STRONG if len(good) >= 2 else FAIR + HINT,
+            f"At full power it climbed at {percent(median(ratios))} of the good runs' rate ({len(ratios)} windows).",
+        )
+    if not scale.pro:
+        _slow_ramps(case, scale, full_only=bool(ratios))
+    if not scale.pro:
+        return None
+    if here is not None and here.output:
+        for target, output in here.output.items():
+            beside = compare(output, [g.output[target] for g in good if g.output and target in g.output], floor=2.0)
+            if beside.spreads is not None and beside.good_median is not None and beside.spreads > 3:
+                took = f"It took {output:.0f} % of the output to hold {{at}}, else {beside.good_median:.0f} %."
+                scale.speaks_for(HINT, Says.of(took, at=Temp(float(target))))
+                break
+    heavy = charge_ratio(case)
+    if heavy is not None and heavy > HEAVY and not (ratios and median(ratios) < _slowest(heavy)):
+        scale.speaks_against(FAIR, f"The charge was {heavy:.1f} times as heavy as the good ones: it may be that.")
+    scale.lacks("The mains voltage under load and the element's cold resistance.")
+    return scale
+
+
+def _slowest(heavy: float) -> float:
+    """Share of the usual rate below which a charge so many times as heavy cannot bring a furnace."""
+    return 1.0 / (1.0 + INTO_THE_CHARGE * (heavy - 1.0))
+
+
+def _power_ratios(case: Case) -> list[float]:
+    if case.condition is None or not case.condition.full_power:
+        return []
+    ratios = []
+    for window, rate in case.condition.full_power.items():
+        good = [g.full_power[window] for g in case.good_condition if g.full_power and window in g.full_power]
+        if good:
+            ratios.append(rate / median(good))
+    return ratios
+
+
+def _slow_ramps(case: Case, scale: Scale, *, full_only: bool) -> None:
+    """Ramps clearly slower than the good runs'; with the output full the furnace could not do more."""
+    if case.run is None or not case.run.ramp_rates:
+        return
+    outputs = case.run.ramp_outputs or {}
+    for step, rate in case.run.ramp_rates.items():
+        good = [r.ramp_rates[step] for r in case.good if r.ramp_rates and step in r.ramp_rates]
+        if not good or rate <= 0 or rate > 0.85 * median(good):
+            continue
+        says = f"In step {step} it climbed at {percent(rate / median(good))} of the good runs' rate"
+        if outputs.get(step, 0.0) >= FULL_PCT:
+            scale.speaks_for(STRONG, f"{says}, with the output full.")
+            return
+        if not outputs and not full_only:
+            scale.speaks_for(FAIR + HINT, f"{says}.")
+            scale.lacks("The logged output: a controller that was told to climb slower looks the same.")
+            return
+
+
+def charge_ratio(case: Case) -> float | None:
+    """How much heavier the charge was than the good ones'.
+
+    Parameters
+    ----------
+    case : Case
+        The case.
+
+    Returns
+    -------
+    float or None
+        Ratio of the sums of thickness times blades; of the numbers of pieces where thicknesses are not known.
+    """
+    if case.run is None:
+        return None
+    here = [p for p in (*case.evidence.suspects, *case.evidence.siblings) if p.harden == case.run.run]
+    others = [[p for p in case.evidence.good if p.harden == r.run] for r in case.good]
+    others = [pieces for pieces in others if pieces]
+    if not here or not others:
+        return None
+    masses = [mass_of(p) for p in here]
+    beside = [[mass_of(p) for p in pieces] for pieces in others]
+    if all(m is not None for m in masses) and all(m is not None for pieces in beside for m in pieces):
+        return sum(m or 0.0 for m in masses) / median([sum(m or 0.0 for m in pieces) for pieces in beside])
+    return len(here) / median([len(pieces) for pieces in beside])
+
+
+def overloaded(case: Case) -> Scale | None:
+    """More steel than in the good runs, and the furnace felt it."""
+    scale = Scale()
+    heavy = charge_ratio(case)
+    if heavy is None or heavy < HEAVY:
+        return None
+    weight = FAIR if heavy >= VERY_HEAVY else LIGHT
+    scale.speaks_for(weight, f"The charge was {heavy:.1f} times as heavy as the good ones.")
+    _felt_by_the_furnace(case, scale, _thick_packets(case))
+    ratios = _power_ratios(case)
+    if ratios and median(ratios) < _slowest(heavy):
+        scale.speaks_against(FAIR, f"Climbing at {percent(median(ratios))} is more than such a charge brings about.")
+    shares = [f.soak_share for f in case.suspect_figures if f.soak_share is not None]
+    if shares and min(shares) >= SHORT_SHARE:
+        scale.speaks_against(FAIR, "The pieces had their soak all the same.")
+    soft_as_quenched(case, scale)
+    if len(case.siblings) >= 2:
+        scale.speaks_against(STRONG, f"{len(case.siblings)} other pieces of the same charge came out well.")
+    return scale
+
+
+def _thick_packets(case: Case) -> bool:
+    """Whether the charge is heavy by thicker packets, each late by its own thickness, and not by more of them."""
+    here = [p for p in (*case.suspects_here, *case.evidence.siblings) if case.run and p.harden == case.run.run]
+    ratio = packet_ratio(here, case.evidence.good)
+    counts = [sum(p.harden == r.run for p in case.evidence.good) for r in case.good]
+    many = bool(counts) and len(here) > THICK * median(counts)
+    return not many and ratio is not None and ratio > THICK
+
+
+def _felt_by_the_furnace(case: Case, scale: Scale, thick: bool) -> None:
+    """Signs of the furnace; lag and soak of the pieces are none where the packets are thicker."""
+    signs = []
+    ratios = _power_ratios(case)
+    strong = bool(ratios) and median(ratios) < SLOW
+    if strong:
+        signs.append(f"it climbed at {percent(median(ratios))} of their rate")
+    if case.run is not None and case.run.recovery_s is not None:
+        beside = case.beside_good(case.run.recovery_s, lambda r: r.recovery_s, floor=45.0)
+        usual = None if case.has_finding("loaded before recovery") else beside.good_median
+        if usual is not None and beside.spreads is not None and beside.spreads > 2:
+            signs.append(f"it took {duration(beside.value)} to recover, else {duration(usual)}")
+            strong = strong or beside.value > 2 * usual
+    lags = [f.lag_s for f in case.suspect_figures if f.lag_s is not None]
+    good = [p.lag_s for r in case.good for p in r.pieces if p.lag_s is not None]
+    if not thick and lags and good and max(lags) > median(good) + 60.0:
+        signs.append(f"the pieces lagged {duration(max(lags))}, theirs {duration(median(good))}")
+        strong = True
+    shares = [f.soak_share for f in case.suspect_figures if f.soak_share is not None]
+    if signs and not thick and shares and min(shares) < SHORT_SHARE:
+        signs.append(f"a piece had {percent(min(shares))} of its soak")
+    if signs:
+        scale.speaks_for(FAIR if strong else LIGHT, f"The furnace felt it: {'; '.join(signs)}.")
+    else:
+        scale.speaks_against(LIGHT, "Nothing on record shows that the furnace felt it.")
+    if thick and all(
+        furnace_share(case, h) is not None and (furnace_share(case, h) or 0.0) >= SHORT_SHARE for h in case.holds
+    ):
+        scale.speaks_against(FAIR, "The furnace itself kept its time; the packets are thicker, and late by that.")
+
+
+def lone_dips(run: RunFigures) -> list[DipFigures]:
+    """Dips of a run that neither loading nor pulling explains.
+
+    Parameters
+    ----------
+    run : RunFigures
+        The run.
+
+    Returns
+    -------
+    list of DipFigures
+        In order of time. Where no pull is marked, quick falls of the last five minutes, or once the last hold had its
+        time, are taken for the pulling.
+    """
+    found = [d for d in run.dips if not is_move(run, d.start_s)]
+    last = max((h for h in run.holds if h.found), key=lambda h: h.step, default=None)
+    if last is None or any(p.pull_s is not None for p in run.pieces):
+        return found
+    enter = last.chamber_enter_s if last.chamber_enter_s is not None else last.enter_s
+    leaves = [t for t in (last.leave_s, None if enter is None else enter + (last.chamber_s or 0.0)) if t is not None]
+    ends = [max(leaves) - LAST_S] if leaves else []
+    ends += [enter + last.required_s] if enter is not None else []
+    return [d for d in found if not (d.quick and ends and d.start_s >= min(ends))]
+
+
+def door_opened(case: Case) -> Scale | None:
+    """The reading fell within seconds and came back, or a door was marked, more than in the good runs."""
+    scale = Scale()
+    run = case.run
+    if run is None:
+        return None
+    falls = [d for d in lone_dips(run) if d.quick]
+    marks = [t for t in run.door_marks_s if run.holds and not is_move(run, t)]
+    if not falls and not marks:
+        return None
+    good = [[d.depth_c for d in lone_dips(r) if d.quick] for r in case.good]
+    if falls:
+        deep = max(falls, key=lambda d: d.depth_c)
+        deepest = max((depth for depths in good for depth in depths), default=0.0)
+        more = len(falls) > max(map(len, good), default=0) or deep.depth_c > 1.5 * deepest
+        weight = (STRONG if deep.depth_c >= 20.0 or len(falls) > 2 else FAIR) if more else HINT
+        says = f"The reading fell within seconds {often(len(falls))}, by up to {{most}}, and came back."
+        scale.speaks_for(weight, Says.of(says, most=Diff(deep.depth_c)))
+        if not more:
+            scale.speaks_against(FAIR, "The good runs have such dips too.")
+    if marks:
+        scale.speaks_for(
+            LIGHT if falls else FAIR,
+            f"A door was marked {often(len(marks))} while it was in use.",
+        )
+    soft_as_quenched(case, scale)
+    return scale
+
+
+def power_cut(case: Case) -> Scale | None:
+    """The temperature sagged as the furnace cools by itself, or readings stopped and went on cooler."""
+    scale = Scale()
+    run = case.run
+    if run is None:
+        return None
+    sags = [d for d in lone_dips(run) if not d.quick and d.depth_c >= GAP_FALL_C]
+    over_gaps = [d for d in lone_dips(run) if d.gap and d.depth_c >= GAP_FALL_C]
+    if sags or over_gaps:
+        worst = max(sags or over_gaps, key=lambda d: d.depth_c)
+        words = f"The temperature sagged by {{depth}} over {duration(worst.seconds)}, as it cools by itself"
+        says = Says.of(words, depth=Diff(worst.depth_c))
+        if worst.output_pct is not None and worst.output_pct > 60:
+            with_output = f"{{says}}, with the output at {worst.output_pct:.0f} %."
+            scale.speaks_for(STRONG, Says.of(with_output, says=says))
+        elif worst.output_pct is not None and worst.output_pct < 5 and not worst.gap and worst.depth_c < DEEP_C:
+            scale.speaks_for(FAIR + HINT, Says.of("{says}, with the output off.", says=says))
+        else:
+            scale.speaks_for(STRONG, Says.of("{says}.", says=says))
+        if over_gaps:
+            scale.speaks_for(HINT, "Readings stopped meanwhile and went on cooler.")
+    resumed = [detail for _, event, detail in run.events if event == "resumed"]
+    if resumed and not scale.pro:
+        scale.speaks_for(LIGHT, "The recorder was started anew within the run.")
+    if not scale.pro:
+        return None
+    if any(lone_dips(r) for r in case.good):
+        scale.speaks_against(HINT, "Good runs have dips too.")
+    soft_as_quenched(case, scale)
+    return scale

@@ -1,0 +1,174 @@
+"""Causes in the pieces themselves, in their place, and in the hardness tester."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable
+from statistics import median
+
+from soakwitness.analysis.audit.contrasts.case import Case, stage_value
+from soakwitness.analysis.audit.contrasts.statistics import chance_of_groups
+from soakwitness.analysis.audit.contrasts.weighing import FAIR, HINT, LIGHT, STRONG, Scale
+from soakwitness.analysis.evidence.batch_evidence import HardnessEvidence, PieceEvidence
+from soakwitness.analysis.metallurgy.hardness_readings import ROCKWELL_LOADS_N, depth_of_hrc
+
+BLOCK_HRC = 0.8
+RARE = 0.1
+
+
+def split_by(case: Case, get: Callable[[PieceEvidence], str | None]) -> tuple[str, str, float] | None:
+    """Whether an attribute puts suspects and good siblings of one run wholly apart.
+
+    Parameters
+    ----------
+    case : Case
+        The case.
+    get : callable
+        The attribute of a piece, None where not known.
+
+    Returns
+    -------
+    tuple, or None
+        The suspects' values, the siblings' values, and the probability that chance splits them so.
+    """
+    bad = {get(p) for p in case.suspects_here}
+    well = {get(p) for p in case.siblings}
+    if not bad or not well or None in bad or None in well or bad & well:
+        return None
+    sizes = Counter(get(p) for p in (*case.suspects_here, *case.siblings))
+    chance = chance_of_groups(list(sizes.values()), len(case.suspects_here))
+    if chance > 0.5:
+        return None
+    return ", ".join(sorted(str(b) for b in bad)), ", ".join(sorted(str(w) for w in well)), chance
+
+
+def place(case: Case) -> Scale | None:
+    """Soft pieces stood elsewhere than the good ones of the same run."""
+    split = split_by(case, lambda p: p.place)
+    if split is None:
+        return None
+    scale = Scale()
+    weight = STRONG + HINT if split[2] <= RARE else FAIR if split[2] <= 0.34 else LIGHT
+    scale.speaks_for(weight, f"Within the run the soft ones stood {split[0]}, the good ones {split[1]}.")
+    if _other_split(case, "place"):
+        scale.lacks("A run that tells place from the other things that differ: they go together here.")
+    scale.lacks("A uniformity survey of the chamber.")
+    return scale
+
+
+def _other_split(case: Case, but: str) -> bool:
+    getters: dict[str, Callable[[PieceEvidence], str | None]] = {
+        "place": lambda p: p.place,
+        "lot": lambda p: p.lot,
+        "steel": lambda p: p.steel,
+    }
+    return any(split_by(case, get) is not None for name, get in getters.items() if name != but)
+
+
+def mixed_bar(case: Case) -> Scale | None:
+    """Soft and good pieces of the same run are of different lots or steels; absence of other causes is no evidence."""
+    scale = Scale()
+    for word, get in (("steel", lambda p: p.steel), ("lot", lambda p: p.lot)):
+        split = split_by(case, get)
+        if split is not None and not scale.pro:
+            weight = STRONG + HINT if split[2] <= RARE else FAIR + HINT if split[2] <= 0.34 else LIGHT
+            says = f"Within the run the soft ones are of {word} {split[0]}, the good ones of {split[1]}."
+            scale.speaks_for(weight, says)
+    steels = {p.steel for p in case.suspects_here if p.steel}
+    wanted = case.recipe.steel if case.recipe else None
+    if wanted and steels and wanted not in steels:
+        says = f"The pieces are entered as {', '.join(sorted(steels))}, the recipe is for {wanted}."
+        scale.speaks_for(STRONG if not scale.pro else LIGHT, says)
+    if scale.pro and _other_split(case, "lot") and split_by(case, lambda p: p.place) is not None:
+        scale.lacks("A run that tells the lot from the place: they go together here.")
+    return scale if scale.pro else None
+
+
+def tester(case: Case) -> Scale | None:
+    """The tester itself: off on its block, a section too thin or tapered, a wrong scale or load."""
+    scale = Scale()
+    tests = _deciding(case)
+    _block(case, tests, scale)
+    _thin(case, tests, scale)
+    wrong = [
+        h
+        for h in tests
+        if h.test.load_n and abs(h.test.load_n / ROCKWELL_LOADS_N.get(h.test.scale, h.test.load_n) - 1) > 0.02
+    ]
+    if wrong:
+        scale.speaks_for(
+            STRONG, f"A load of {wrong[0].test.load_n:g} N was used, which is not that of {wrong[0].test.scale}."
+        )
+    scales = {h.test.scale for h in tests}
+    if scales and "HRC" not in scales and case.softness is None:
+        scale.lacks("A reading in HRC.")
+    return scale if scale.pro else None
+
+
+def _deciding(case: Case) -> list[HardnessEvidence]:
+    """Tests by which the suspects are called suspect: final ones, else as quenched."""
+    tests = [h for p in case.suspects_here for h in p.hardness]
+    return [h for h in tests if h.final] or [h for h in tests if h.as_quenched]
+
+
+def _block(case: Case, tests: list[HardnessEvidence], scale: Scale) -> None:
+    errors = [e for e in (h.test.block_error for h in tests) if e is not None]
+    if not errors:
+        if tests:
+            scale.lacks("A reading of the test block beside these.")
+        return
+    error = median(errors)
+    if abs(error) < BLOCK_HRC:
+        return
+    scale.speaks_for(FAIR + HINT, f"The tester read {error:+.1f} on its test block.")
+    good = [e for e in (h.test.block_error for p in case.evidence.good for h in p.hardness) if e is not None]
+    if good and abs(median(good)) < 0.5 * abs(error):
+        scale.speaks_for(HINT, f"When the good ones were measured it read {median(good):+.1f}.")
+    view = case.final if case.final.suspect is not None else case.as_quenched
+    reference = view.good if view.good is not None else sum(view.limits) / 2 if view.limits else None
+    if view.suspect is None or reference is None:
+        return
+    left = view.suspect - error - reference
+    before = view.suspect - reference
+    if abs(left) < 0.5 * abs(before) and before * error > 0:
+        scale.speaks_for(LIGHT, f"Taken off, {abs(left):.1f} points of {abs(before):.1f} are left.")
+    elif before * error < 0:
+        scale.speaks_against(FAIR, "It is off to the other side.")
+
+
+def _thin(case: Case, tests: list[HardnessEvidence], scale: Scale) -> None:
+    thin = [
+        h
+        for h in tests
+        if h.test.scale == "HRC" and h.test.thickness_mm and h.test.thickness_mm < 10.0 * depth_of_hrc(h.test.mean)
+    ]
+    if not thin or len(thin) < len(tests) / 2:
+        return
+    test = thin[0].test
+    least = 10.0 * depth_of_hrc(test.mean)
+    says = f"The section of {test.thickness_mm:g} mm is thin for this test ({least:.1f} mm, common practice)."
+    beside = [h for p in (*case.evidence.good, *case.siblings) for h in p.hardness if h.final == thin[0].final]
+    well = [h for h in beside if h.test.thickness_mm and h.test.thickness_mm >= least]
+    scale.speaks_for(FAIR + HINT if case.softness == "low" else LIGHT, says)
+    if well:
+        scale.speaks_for(LIGHT, "The good ones were measured where it is thick enough.")
+
+
+def within_repeatability(case: Case) -> bool:
+    """Whether suspects and good ones differ by no more than the tester can repeat.
+
+    Parameters
+    ----------
+    case : Case
+        The case.
+
+    Returns
+    -------
+    bool
+        True where both are known and less apart than the tester can show.
+    """
+    for stage, view in (("final", case.final), ("as quenched", case.as_quenched)):
+        values = [stage_value(p, stage) for p in case.suspects_here]  # type: ignore[arg-type]
+        if view.suspect is not None and view.good is not None and any(v is not None for v in values):
+            return abs(view.suspect - view.good) < view.least
+    return False

@@ -1,0 +1,54 @@
+"""One made example of each cause of a wrong reading, to show what it looks like. Invented, not measured."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from soakwitness.analysis.calibration.diagnosing import faults
+from soakwitness.analysis.calibration.diagnosing.faults import Cause
+from soakwitness.analysis.calibration.measured_pairs.paired_readings import PairReading
+from soakwitness.analysis.errors import AnalysisError
+
+LEVELS_C = np.array([300.0, 550.0, 780.0, 920.0, 1050.0])
+SCATTER_C = np.array([0.3, -0.5, 0.4, -0.2, 0.1])
+ROOM_C = 24.0
+HEADS_C = np.array([38.0, 46.0, 53.0, 57.0, 62.0])
+SET_TO = "K"
+
+
+def example(cause: Cause) -> tuple[PairReading, ...]:
+    """Readings of a type K thermocouple with one fault.
+
+    Parameters
+    ----------
+    cause : str
+        One of ``faults.CAUSES``.
+
+    Returns
+    -------
+    tuple of PairReading
+        Five levels [degC], head and room temperature known.
+
+    Raises
+    ------
+    AnalysisError
+        If the cause is not known.
+    """
+    shown = {
+        "wrong type set": lambda: faults.wrong_type_c(LEVELS_C, "N", SET_TO, ROOM_C),
+        "reversed extension lead": lambda: faults.wrong_lead_c(LEVELS_C, SET_TO, HEADS_C, ROOM_C, reversed_lead=True),
+        "copper in place of extension lead": lambda: faults.wrong_lead_c(
+            LEVELS_C, SET_TO, HEADS_C, ROOM_C, reversed_lead=False
+        ),
+        "cold junction not sensed": lambda: faults.unsensed_c(LEVELS_C, SET_TO, ROOM_C),
+        "plain offset": lambda: LEVELS_C + 9.0,
+        "drift growing with temperature": lambda: faults.drifted_c(LEVELS_C, -18.0, 2.2),
+        "degrees C and F mixed up": lambda: faults.mixed_up_c(LEVELS_C, shows_fahrenheit=True),
+        "tip pulled back": lambda: faults.pulled_back_c(LEVELS_C, 0.15, ROOM_C),
+    }.get(cause)
+    if shown is None:
+        raise AnalysisError(f"cause {cause!r} is not known. Causes: {', '.join(faults.CAUSES)}.")
+    return tuple(
+        PairReading(float(t), round(float(s), 1), float(h), ROOM_C)
+        for t, s, h in zip(LEVELS_C, shown() + SCATTER_C, HEADS_C, strict=True)
+    )

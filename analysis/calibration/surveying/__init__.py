@@ -1,0 +1,1 @@
+"""The survey of a furnace: how evenly warm its work zone is."""

@@ -1,0 +1,1 @@
+"""Uncertainty: its budget, and the rule that decides with it."""

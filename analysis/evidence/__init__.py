@@ -1,0 +1,1 @@
+"""What an audit and the furnace's condition are given, as frozen data that the log book keeps."""

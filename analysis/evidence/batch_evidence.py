@@ -1,0 +1,106 @@
+"""What an audit is given, as frozen data: pieces with what is known of them, and figures of every run they were in."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from soakwitness.analysis.evidence.run_figures import ConditionFigures, RunFigures
+from soakwitness.analysis.metallurgy.hardness_readings import Reading
+from soakwitness.analysis.recipes.recipe import Recipe
+
+
+@dataclass(frozen=True)
+class HardnessEvidence:
+    """One hardness test. ``stage`` such as ``after quench``; ``spot`` such as ``edge``; ``ground_off_mm`` [mm]."""
+
+    test: Reading
+    stage: str
+    as_quenched: bool
+    final: bool
+    measured_utc: str = ""
+    spot: str | None = None
+    ground_off_mm: float | None = None
+    tester: str | None = None
+
+
+@dataclass(frozen=True)
+class TreatmentEvidence:
+    """One treatment without a run. ``lowest_c``, ``shown_c`` [degC], ``removed_mm`` [mm]."""
+
+    kind: str
+    start_utc: str
+    end_utc: str | None = None
+    lowest_c: float | None = None
+    shown_c: float | None = None
+    removed_mm: float | None = None
+
+
+@dataclass(frozen=True)
+class PieceEvidence:
+    """One piece. ``harden`` and ``tempers`` are ids of runs; ``quenched_utc`` when its hardening run ended."""
+
+    id: str
+    steel: str | None = None
+    lot: str | None = None
+    thickness_mm: float | None = None
+    place: str | None = None
+    foil: bool | None = None
+    blades: int | None = None
+    heated_faces: int | None = None
+    charge: str | None = None
+    harden: str | None = None
+    tempers: tuple[str, ...] = ()
+    quenched_utc: str | None = None
+    hardness: tuple[HardnessEvidence, ...] = ()
+    treatments: tuple[TreatmentEvidence, ...] = ()
+
+
+@dataclass(frozen=True)
+class AccuracyEvidence:
+    """One accuracy test of the control sensor's chain: what it reads more than the reference [K]."""
+
+    day: str
+    sensor: str
+    difference_c: float
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """Everything an audit may look at.
+
+    Parameters
+    ----------
+    suspects : tuple of PieceEvidence
+        Pieces that came out wrong, or are feared to.
+    siblings : tuple of PieceEvidence
+        Other pieces of the same runs.
+    good : tuple of PieceEvidence
+        Pieces of other runs that are known to be good.
+    suspect_runs, good_runs : tuple of str
+        Runs of the hardening in question, and those to compare it with; pieces need not be known.
+    runs : mapping
+        Figures of every run that is named, tempering runs included.
+    recipes : mapping
+        Recipe of every run that has one.
+    condition : mapping
+        The furnace's own figures of those runs.
+    history : tuple of RunFigures
+        Earlier runs of the same furnace in order of time, for what changes slowly.
+    accuracy : tuple of AccuracyEvidence
+        Accuracy tests of that furnace in order of time.
+    chosen : str
+        How the good ones were chosen, in words.
+    """
+
+    suspects: tuple[PieceEvidence, ...]
+    siblings: tuple[PieceEvidence, ...]
+    good: tuple[PieceEvidence, ...]
+    suspect_runs: tuple[str, ...]
+    good_runs: tuple[str, ...]
+    runs: Mapping[str, RunFigures]
+    recipes: Mapping[str, Recipe] = field(default_factory=dict)
+    condition: Mapping[str, ConditionFigures] = field(default_factory=dict)
+    history: tuple[RunFigures, ...] = ()
+    accuracy: tuple[AccuracyEvidence, ...] = ()
+    chosen: str = ""

@@ -1,0 +1,146 @@
+"""One packet from several instrumented runs: its mean figures, and how much they really differ from run to run."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from soakwitness.analysis.packet.piece import LIMITS, PARAMETERS, PacketModel
+from soakwitness.analysis.packet_runs.fitting import PRIOR_LOGS, RUN_TO_RUN
+
+FloatArray = npt.NDArray[np.float64]
+GUESS_COUNTS = 3.0  # the scatter that was assumed counts as so many runs beside those measured
+SCATTER_LIMITS = (0.02, 1.0)
+SAME = ("thickness_mm", "foil", "foil_mm", "heated_faces", "blades")
+
+
+def combine_fits(fits: Sequence[PacketModel], *, before: PacketModel) -> PacketModel:
+    """Combine packets fitted to several runs of the same instrumented blade.
+
+    Parameters
+    ----------
+    fits : sequence of PacketModel
+        Two or more, each fitted to one run, of one thickness [mm].
+    before : PacketModel
+        The figures that all the fits started from.
+
+    Returns
+    -------
+    PacketModel
+        Mean figures with their spread, and the scatter from run to run as the runs showed it.
+
+    Raises
+    ------
+    ValueError
+        If there are fewer than two fits, or they are of different pieces.
+
+    Notes
+    -----
+    The logarithms of the figures of one run are a normal draw around their mean over all runs. What a run told by
+    itself is its fit less the prior that the fit contains. Scatter: the most probable one, where the guess made for a
+    single run counts as three runs (scaled inverse chi-squared), so that two runs alone cannot claim that packets never
+    differ. The size of the transformation peak belongs to the steel and does not scatter. The peak's place is a mean
+    weighted by what each run told, the offset between the two sensors a plain mean.
+
+    References
+    ----------
+    Gelman et al., Bayesian Data Analysis, 3rd edition, chapter 5 (normal hierarchical model) and 2.6 (scaled inverse
+    chi-squared prior), from memory.
+    """
+    if len(fits) < 2:
+        raise ValueError(f"{len(fits)} fit: several are combined. Fit one run by itself.")
+    for name in SAME:
+        if len({getattr(fit, name) for fit in fits}) > 1:
+            raise ValueError(f"The fits are of different pieces: {name} {[getattr(fit, name) for fit in fits]}.")
+    used = [i for i, name in enumerate(PARAMETERS) if before.foil or name in ("eps_o", "peak_factor")]
+    guess = np.array(RUN_TO_RUN)[used]
+    told = [_told(fit, before, used) for fit in fits]
+    scatter = _most_probable(told, guess, np.diag(1.0 / np.array(PRIOR_LOGS)[used] ** 2))
+    mean, covariance = _mean(told, scatter, np.diag(1.0 / np.array(PRIOR_LOGS)[used] ** 2))
+    deviation = np.sqrt(np.diag(covariance))
+    correlation = np.eye(len(PARAMETERS))
+    correlation[np.ix_(used, used)] = covariance / np.outer(deviation, deviation)
+    np.fill_diagonal(correlation, 1.0)
+    figures: dict[str, Any] = {
+        PARAMETERS[i]: float(np.clip(getattr(before, PARAMETERS[i]) * np.exp(x), *LIMITS[PARAMETERS[i]]))
+        for i, x in zip(used, mean, strict=True)
+    }
+    weights = np.array([fit.peak_spread_c**-2.0 for fit in fits])
+    return replace(
+        fits[0],
+        spread=_all(used, deviation),
+        scatter=_all(used, np.where(guess > 0.0, np.sqrt(scatter), 0.0)),
+        correlation=tuple(tuple(round(float(v), 6) for v in row) for row in 0.5 * (correlation + correlation.T)),
+        peak_c=float(np.average([fit.peak_c for fit in fits], weights=weights)),
+        peak_spread_c=float(weights.sum() ** -0.5),
+        sensor_offset_c=float(np.mean([fit.sensor_offset_c for fit in fits])),
+        fitted_from=", ".join(fit.fitted_from for fit in fits),
+        source=", ".join(fit.fitted_from for fit in fits),
+        **figures,
+    )
+
+
+def _all(used: Sequence[int], values: FloatArray) -> tuple[float, ...]:
+    """Values of the used figures in the places of all of them, 0 elsewhere."""
+    row = np.zeros(len(PARAMETERS))
+    row[list(used)] = values
+    return tuple(float(v) for v in row)
+
+
+def _told(fit: PacketModel, before: PacketModel, used: Sequence[int]) -> tuple[FloatArray, FloatArray]:
+    """What one run told by itself: precision of its likelihood, shape (k, k), and precision times mean, shape (k,)."""
+    spread, correlation = np.array(fit.spread)[list(used)], np.array(fit.correlation)[np.ix_(used, used)]
+    precision = np.linalg.inv(np.outer(spread, spread) * correlation)
+    x = np.array([np.log(getattr(fit, PARAMETERS[i]) / getattr(before, PARAMETERS[i])) for i in used])
+    own = precision - np.diag(1.0 / np.array(PRIOR_LOGS)[list(used)] ** 2)
+    values, vectors = np.linalg.eigh(0.5 * (own + own.T))
+    likelihood: FloatArray = (vectors * np.maximum(values, 0.0)) @ vectors.T
+    return likelihood, precision @ x
+
+
+def _mean(
+    told: Sequence[tuple[FloatArray, FloatArray]], scatter: FloatArray, prior: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Mean over the runs and its covariance, for a scatter (variances, shape (k,))."""
+    precision, linear = prior.copy(), np.zeros(scatter.size)
+    inverse = np.diag(1.0 / scatter)
+    for own, pull in told:
+        inner = np.linalg.inv(own + inverse)
+        precision += inverse - inverse @ inner @ inverse
+        linear += inverse @ inner @ pull
+    covariance: FloatArray = np.asarray(np.linalg.inv(precision), dtype=np.float64)
+    return covariance @ linear, covariance
+
+
+def _most_probable(told: Sequence[tuple[FloatArray, FloatArray]], guess: FloatArray, prior: FloatArray) -> FloatArray:
+    """Variances of the logarithms from run to run, shape (k,)."""
+    from scipy.optimize import minimize
+
+    free = guess > 0.0
+    least, most = np.log(SCATTER_LIMITS)
+    fixed = np.full(guess.size, SCATTER_LIMITS[0] ** 2)
+
+    def variances(logs: FloatArray) -> FloatArray:
+        out = fixed.copy()
+        out[free] = np.exp(2.0 * logs)
+        return out
+
+    def cost(logs: FloatArray) -> float:
+        scatter = variances(logs)
+        mean, covariance = _mean(told, scatter, prior)
+        size = 0.5 * GUESS_COUNTS * float(np.sum((guess[free] / np.exp(logs)) ** 2 + 2.0 * logs))
+        size -= 0.5 * float(mean @ np.linalg.solve(covariance, mean)) + 0.5 * float(np.linalg.slogdet(covariance)[1])
+        for own, pull in told:
+            inner = np.linalg.inv(own + np.diag(1.0 / scatter))
+            size += 0.5 * float(np.linalg.slogdet(np.eye(guess.size) + own * scatter)[1]) - 0.5 * float(
+                pull @ inner @ pull
+            )
+        return size
+
+    start = np.log(guess[free])
+    found = minimize(cost, start, method="L-BFGS-B", bounds=[(least, most)] * start.size)
+    return variances(np.asarray(found.x, dtype=np.float64))

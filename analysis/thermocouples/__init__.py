@@ -1,0 +1,1 @@
+"""Thermocouples: reference functions, and the tolerance of new wire."""

@@ -1,0 +1,1 @@
+"""Measure one hold on one trace: time in the band, overshoot, what was too hot, dips."""

@@ -1,0 +1,179 @@
+"""When a trace was inside a band: certainly, by its chord, or possibly, between its readings.
+
+An interval between two readings is certain only if its chord +- the noise stays inside, possible if it touches.
+A gap (an interval over three nominal periods) has the envelope that the furnace's fastest heating and cooling allow.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from soakwitness.analysis.record.run import FloatArray
+from soakwitness.analysis.verification.inputs.readings import Readings
+
+Mode = Literal["low", "best", "high"]
+
+
+@dataclass(frozen=True)
+class Allowed:
+    """What readings of one hold cannot show.
+
+    ``noise_c`` [K] lies about every chord; ``heating_c_per_s`` and ``cooling_c_per_s`` [K/s] bound what a gap hides;
+    ``uncertain`` are stretches [s] whose length itself is not known (after a restart of the recorder).
+    """
+
+    noise_c: float
+    heating_c_per_s: float
+    cooling_c_per_s: float
+    uncertain: tuple[tuple[float, float], ...] = ()
+
+
+@dataclass(frozen=True)
+class Inside:
+    """Stretches inside: ``start_s`` and ``end_s`` [s], shape (k,), rising, apart from each other."""
+
+    start_s: FloatArray
+    end_s: FloatArray
+
+    @property
+    def total_s(self) -> float:
+        """Their sum [s]."""
+        return float((self.end_s - self.start_s).sum())
+
+
+def inside(
+    readings: Readings,
+    lower_c: float,
+    upper_c: float,
+    *,
+    start_s: float,
+    end_s: float,
+    mode: Mode,
+    allowed: Allowed,
+) -> Inside:
+    """Find the stretches in which a trace lies between two levels.
+
+    Parameters
+    ----------
+    readings : Readings
+        The trace.
+    lower_c, upper_c : float
+        The levels [degC]; ``inf`` for none.
+    start_s, end_s : float
+        Window [s].
+    mode : str
+        ``low`` counts what is certain, ``best`` the chord, ``high`` what is possible.
+    allowed : Allowed
+        Noise, gaps and rates.
+
+    Returns
+    -------
+    Inside
+        The stretches, clipped to the window.
+    """
+    first, last = readings.between(start_s, end_s)
+    first = max(first - 1, 0)
+    t, y = readings.t_s[first : last + 1], readings.temp_c[first : last + 1]
+    if t.size < 2 or end_s <= start_s:
+        return Inside(np.empty(0), np.empty(0))
+    whole = _whole(y, lower_c, upper_c, mode, allowed.noise_c)
+    parts = None
+    if mode == "best":
+        parts = _crossings(t, y, lower_c, upper_c, whole)
+    else:
+        unsure = readings.gaps_in(first, last + 1)
+        if allowed.uncertain:
+            unsure = np.union1d(unsure, _uncertain(t, allowed).nonzero()[0])
+        if unsure.size:
+            whole[unsure] = False
+            parts = _in_gaps(t, y, lower_c, upper_c, mode, allowed, unsure)
+    first_of, last_of = _runs(whole)
+    begin, end = t[first_of], t[last_of]
+    if parts is not None and parts[0].size:
+        begin, end = np.concatenate((begin, parts[0])), np.concatenate((end, parts[1]))
+        order = begin.argsort(kind="stable")
+        begin, end = begin[order], end[order]
+    begin, end = np.maximum(begin, start_s), np.minimum(end, end_s)
+    kept = end > begin
+    return merged(begin[kept], end[kept])
+
+
+def _whole(y: FloatArray, lower: float, upper: float, mode: Mode, noise: float) -> npt.NDArray[np.bool_]:
+    """Which intervals between neighbouring readings count from end to end."""
+    if mode == "high":
+        reaches = y >= lower - noise
+        touches = reaches[:-1] | reaches[1:]
+        if np.isfinite(upper):
+            below = y <= upper + noise
+            touches &= below[:-1] | below[1:]
+        return touches
+    spare = noise if mode == "low" else 0.0
+    good = y >= lower + spare
+    if np.isfinite(upper):
+        good &= y <= upper - spare
+    both: npt.NDArray[np.bool_] = good[:-1] & good[1:]
+    return both
+
+
+def _runs(mask: npt.NDArray[np.bool_]) -> tuple[np.ndarray, np.ndarray]:
+    """First reading and last reading of every run of true intervals."""
+    change = (mask[1:] != mask[:-1]).nonzero()[0] + 1
+    bounds = np.concatenate(([0], change, [mask.size]))
+    runs = mask[bounds[:-1]].nonzero()[0]
+    return bounds[runs], bounds[runs + 1]
+
+
+def _crossings(
+    t: FloatArray, y: FloatArray, lower: float, upper: float, whole: npt.NDArray[np.bool_]
+) -> tuple[FloatArray, FloatArray]:
+    """The part inside of every chord that crosses an edge."""
+    high = np.maximum(y[:-1], y[1:]) >= lower
+    if np.isfinite(upper):
+        high &= np.minimum(y[:-1], y[1:]) <= upper
+    at = (high & ~whole).nonzero()[0]
+    t0, t1, y0, rise = t[at], t[at + 1], y[at], y[at + 1] - y[at]
+    edge = np.minimum(upper, 1e9)
+    to_low, to_high = (lower - y0) / rise, (edge - y0) / rise
+    come, go = np.clip(np.minimum(to_low, to_high), 0.0, 1.0), np.clip(np.maximum(to_low, to_high), 0.0, 1.0)
+    return t0 + come * (t1 - t0), t0 + go * (t1 - t0)
+
+
+def _uncertain(t: FloatArray, allowed: Allowed) -> npt.NDArray[np.bool_]:
+    mask = np.zeros(t.size - 1, dtype=bool)
+    for start, stop in allowed.uncertain:
+        mask |= (t[1:] > start) & (t[:-1] < stop)
+    return mask
+
+
+def _in_gaps(
+    t: FloatArray, y: FloatArray, lower: float, upper: float, mode: Mode, allowed: Allowed, gaps_at: np.ndarray
+) -> tuple[FloatArray, FloatArray]:
+    """Stretches inside within gaps, by the envelope; a gap of unknown length is never certain."""
+    t0, t1, y0, y1 = t[gaps_at], t[gaps_at + 1], y[gaps_at], y[gaps_at + 1]
+    noise, long = allowed.noise_c, t1 - t0
+    up = np.maximum(allowed.heating_c_per_s, (y1 - y0) / long)
+    down = np.maximum(allowed.cooling_c_per_s, (y0 - y1) / long)
+    if mode == "high":
+        late = np.maximum(np.maximum((lower - noise - y0) / up, (y0 - noise - upper) / down), 0.0)
+        early = np.maximum(np.maximum((lower - noise - y1) / down, (y1 - noise - upper) / up), 0.0)
+        return t0 + late, t1 - early
+    after = np.maximum(np.minimum((y0 - noise - lower) / down, (upper - y0 - noise) / up), 0.0)
+    before = np.maximum(np.minimum((y1 - noise - lower) / up, (upper - y1 - noise) / down), 0.0)
+    unknown = _uncertain(t, allowed)[gaps_at]
+    after, before = np.where(unknown, 0.0, after), np.where(unknown, 0.0, before)
+    return np.concatenate((t0, np.maximum(t1 - before, t0))), np.concatenate((np.minimum(t0 + after, t1), t1))
+
+
+def merged(begin_s: FloatArray, end_s: FloatArray) -> Inside:
+    """Join stretches (from, to) [s] that touch; they come in order of their begin."""
+    if not begin_s.size:
+        return Inside(begin_s, end_s)
+    if begin_s.size == 1:
+        return Inside(begin_s, end_s)
+    reach = np.maximum.accumulate(end_s)
+    apart = (begin_s[1:] > reach[:-1] + 1e-9).nonzero()[0]
+    return Inside(begin_s[np.concatenate(([0], apart + 1))], reach[np.concatenate((apart, [begin_s.size - 1]))])

@@ -1,0 +1,1 @@
+"""What a verification found, as frozen data, and its report for other programs."""

@@ -1,0 +1,1 @@
+"""Options and entries that several commands share."""

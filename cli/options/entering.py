@@ -1,0 +1,179 @@
+"""What commands that read or write the log book share: who, when, which log book, numbers a person typed."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import sys
+import time
+from collections.abc import Callable, Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from soakwitness.cli.options.common import WrongUse, nearest
+
+if TYPE_CHECKING:
+    from soakwitness.analysis.logbook.opening import LogBook
+    from soakwitness.analysis.record.moments import Stamp
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+
+def by_option(function: F) -> F:
+    """Option ``--by``, passed as ``by``: who makes an entry."""
+    return click.option(
+        "--by", envvar="SOAKWITNESS_USER", help="Who enters this; else the name of the computer's user."
+    )(function)
+
+
+def zone_option(function: F) -> F:
+    """Option ``--zone``, passed as ``zone``: the time zone of times without one."""
+    says = "Time zone of local times, such as Europe/Vienna or +01:00; else the computer's."
+    return click.option("--zone", help=says)(function)
+
+
+def why_option(function: F) -> F:
+    """Option ``--why``, passed as ``why``; compulsory."""
+    return click.option("--why", required=True, help="The reason.")(function)
+
+
+def new_stamp(by: str | None) -> Stamp:
+    """Who and now."""
+    from soakwitness.analysis.record.moments import Stamp, utc_text
+
+    return Stamp(utc_text(datetime.now(UTC)), by or _user())
+
+
+def _user() -> str:
+    import getpass
+
+    try:
+        return getpass.getuser()
+    except (OSError, KeyError):
+        return "unknown"
+
+
+def moment(text: str | None, zone: str | None) -> str | None:
+    """UTC text of a time a person typed; ``now`` is allowed. A local time without a zone is the computer's."""
+    from soakwitness.analysis.record.moments import is_local, read_moment, utc_text
+    from soakwitness.firmware_bridge.common.zones import computer_zone
+
+    if text is None:
+        return None
+    if text == "now":
+        return utc_text(datetime.now(UTC))
+    here = computer_zone() if zone is None else zone
+    at_utc = read_moment(text, zone=here)
+    if zone is None and is_local(text):
+        click.echo(f"{text} was taken in {here}, the computer's zone.", err=True)
+    return at_utc
+
+
+def open_book(logbook: Path, *, create: bool = False) -> LogBook:
+    """Open the log book; what it has to tell goes to stderr."""
+    from soakwitness.analysis.logbook.opening import open_logbook
+
+    return open_logbook(logbook, create=create, told=lambda says: click.echo(says, err=True))
+
+
+def take_in_runs(book: LogBook, stamp: Stamp) -> None:
+    """Bring the list of runs in step with the run folders, and give waiting charges their run."""
+    from soakwitness.analysis.logbook.charges import bind_waiting
+    from soakwitness.analysis.logbook.runs import take_in
+
+    with progress_bar("Reading run folders") as bar:
+        taken = take_in(book, stamp=stamp, progress=bar)
+    for says in taken.unreadable:
+        click.echo(f"Left out: {says}", err=True)
+    bind_waiting(book, stamp=stamp)
+
+
+def furnace_named(book: LogBook, text: str) -> str:
+    """The furnace's name as runs have it: of its file, of a run, or of a furnace file here or beside the log book."""
+    from soakwitness.analysis.logbook.runs import furnaces
+    from soakwitness.firmware_bridge.connecting.furnace_file import load_furnace
+
+    if Path(text).is_file():
+        return load_furnace(text).name
+    known = {name.casefold(): name for name in (*_names_in_files(Path(), book.folder.parent), *furnaces(book))}
+    if text.casefold() not in known:
+        there = ", ".join(sorted(known.values())) or "none"
+        raise WrongUse(
+            f"--furnace {text}: no run and no furnace file here has this name.{nearest(text, known.values())} Known: "
+            f"{there}. Name the furnace file itself for one that never ran: --furnace FILE.toml"
+        )
+    return known[text.casefold()]
+
+
+def _names_in_files(*folders: Path) -> list[str]:
+    from soakwitness.firmware_bridge.connecting.furnace_file import load_furnace
+    from soakwitness.firmware_bridge.errors import FurnaceFileError
+
+    names = []
+    for path in sorted({path.resolve() for folder in folders for path in folder.glob("*.toml")}):
+        with contextlib.suppress(FurnaceFileError):  # a recipe, or another program's file
+            names.append(load_furnace(path).name)
+    return names
+
+
+def refresh_runs(book: LogBook, stamp: Stamp, runs: Sequence[str]) -> None:
+    """Judge and measure anew those of the runs that need it; what could not be, and what changed, goes to stderr."""
+    from soakwitness.analysis.recomputing.refreshing import refresh
+    from soakwitness.firmware_bridge.common.wording import counted
+
+    with progress_bar("Verifying runs") as bar:
+        done = refresh(book, stamp=stamp, runs=runs, processes=os.cpu_count() or 1, progress=bar)
+    for says in done.troubles:
+        click.echo(f"Left out: {says}", err=True)
+    if done.changed:
+        first = done.changed[0].run
+        click.echo(
+            f"{counted(len(done.changed), 'run')} judged otherwise than before: soakwitness logbook verdicts {first}",
+            err=True,
+        )
+
+
+class progress_bar:  # noqa: N801 (used like a function)
+    """A bar on stderr that shows itself after two seconds, and only at a terminal. Call it with (done, of)."""
+
+    def __init__(self, label: str) -> None:
+        self._label = label
+        self._begun = time.monotonic()
+        self._shown = False
+
+    def __enter__(self) -> progress_bar:
+        return self
+
+    def __call__(self, done: int, of: int) -> None:
+        """Show how far it is."""
+        if not self._shown and time.monotonic() - self._begun < 2.0:
+            return
+        if sys.stderr.isatty():
+            self._shown = True
+            filled = round(30 * done / max(of, 1))
+            click.echo(f"\r{self._label} {'=' * filled}{' ' * (30 - filled)} {done}/{of}", nl=False, err=True)
+
+    def __exit__(self, *error: object) -> None:
+        if self._shown:
+            click.echo(err=True)
+
+
+def table(rows: Sequence[Sequence[str]], *, indent: str = "") -> str:
+    """Columns set straight, two blanks between them; no rules, no frame."""
+    widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))] if rows else []
+    lines = ("  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows)
+    return "\n".join(indent + line for line in lines)
+
+
+def shown_time(at_utc: str | None, zone: str | None = None) -> str:
+    """A moment as people write it: in the zone given, else in the computer's own."""
+    from soakwitness.analysis.record.moments import from_utc_text
+    from soakwitness.firmware_bridge.common.zones import zone_of
+
+    if at_utc is None:
+        return "-"
+    there = from_utc_text(at_utc).astimezone(zone_of(zone) if zone else None)
+    return there.strftime("%Y-%m-%d %H:%M")

@@ -1,0 +1,206 @@
+"""What calibrate, survey, accuracy and sensor share: options, the two sensors of a run, figures in words."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from soakwitness.cli.options.common import Finite, WrongUse, find_run
+from soakwitness.firmware_bridge.common.units import Unit, from_kelvin, to_kelvin
+
+if TYPE_CHECKING:
+    from soakwitness.analysis.calibration.correcting.calibrating import CalibratedPoint, Calibration
+    from soakwitness.analysis.calibration.from_run import Pair
+    from soakwitness.analysis.calibration.measured_pairs.reference import Reference
+    from soakwitness.analysis.calibration.measured_pairs.stretches import StretchLimits
+    from soakwitness.analysis.record.run import Run
+    from soakwitness.firmware_bridge.runfolder.contents import Column
+
+F = TypeVar("F", bound=Callable[..., Any])
+CHARTS = (".png", ".svg", ".pdf")
+LETTERS = ("B", "E", "J", "K", "N", "R", "S", "T")
+a_file = click.Path(path_type=Path, dir_okay=False)
+a_run = click.Path(path_type=Path)
+
+
+def comparison_options(function: F) -> F:
+    """Options that say how two sensors are compared; differences are in --unit."""
+    for option in (
+        click.option("--reference", "reference", metavar="SENSOR", help="Name or role of the reference."),
+        click.option("--sensor", default="control", show_default=True, help="Name or role of the sensor."),
+        click.option("--reference-certificate", "certificate", type=a_file, help="TOML with the certificate's points."),
+        click.option(
+            "--reference-uncertainty",
+            "stated",
+            type=Finite(min=0, min_open=True),
+            help="U (k = 2) of its readings, its readout and cold junction included.",
+        ),
+        click.option("--readings", type=a_file, help="CSV typed in: reference,sensor in place of a run."),
+        click.option("--second-log", metavar="RUN", help="Run in which the reference was logged, with its own clock."),
+        click.option("--distance-mm", type=Finite(min=0), help="Between the two tips.  [default: 10]"),
+        click.option("--gradient", type=Finite(min=0), help="Furnace, degrees per mm.  [default: 0.1 °C]"),
+        click.option("--cold-junction", type=Finite(min=0), help="Half-width of its error.  [default: 0.5 °C]"),
+        click.option("--minutes", type=Finite(min=2), default=10.0, show_default=True, help="Stable for."),
+        click.option("--drift", type=Finite(min=0, min_open=True), help="Per hour at most.  [default: 6 °C]"),
+        click.option("--spread", type=Finite(min=0, min_open=True), help="At most.  [default: 1.5 °C]"),
+    ):
+        function = option(function)
+    return function
+
+
+def keeping_options(months: int) -> Callable[[F], F]:
+    """Options of what goes into the log book: date, due date, note, or nothing at all."""
+
+    def wrap(function: F) -> F:
+        for option in (
+            click.option("--date", "day", metavar="DAY", help="Day it was done.  [default: the run's, else today]"),
+            click.option("--due", metavar="DAY", help=f"Day it falls due.  [default: {months} months later]"),
+            click.option("--note", default="", help="Anything else."),
+            click.option("--no-entry", is_flag=True, help="Only show it; enter nothing in the log book."),
+        ):
+            function = option(function)
+        return function
+
+    return wrap
+
+
+def report_place(run: Run | None, name: str) -> Path | None:
+    """Chart of an entry in the run's ``reports``, outside its seal; None where that cannot be."""
+    if run is None:
+        return None
+    folder = run.path / "reports"
+    try:
+        folder.mkdir(exist_ok=True)
+    except OSError as error:
+        click.echo(f"No chart: {folder} cannot be made ({error.strerror}). Give --chart FILE.", err=True)
+        return None
+    return folder / f"{name}.svg"
+
+
+def limits_of(minutes: float, drift: float | None, spread: float | None, unit: str | None) -> StretchLimits:
+    """Limits of a stable stretch."""
+    from soakwitness.analysis.calibration.measured_pairs.stretches import StretchLimits
+
+    default = StretchLimits()
+    drift_c, spread_c = to_kelvin(drift, unit), to_kelvin(spread, unit)
+    return StretchLimits(
+        minutes,
+        default.drift_c_per_h if drift_c is None else drift_c,
+        default.spread_c if spread_c is None else spread_c,
+    )
+
+
+def open_pair(run: str, logbook: Path, *, reference: str | None, sensor: str, second: str | None) -> tuple[Run, Pair]:
+    """Open the run (and the second log) and take the two sensors."""
+    from soakwitness.analysis.calibration.from_run import pair_in_run, pair_of_logs
+    from soakwitness.analysis.record.run import open_run
+
+    if reference is None:
+        raise WrongUse("say which sensor is the reference: --reference NAME.")
+    opened = open_run(find_run(run, logbook))
+    if second is None:
+        return opened, pair_in_run(opened, reference=reference, sensor=sensor)
+    other = open_run(find_run(second, logbook))
+    return opened, pair_of_logs(opened, other, reference=reference, sensor=sensor)
+
+
+@dataclass(frozen=True)
+class Compared:
+    """Sensor against reference: the points, and the run and traces they are from (None for typed readings)."""
+
+    found: Calibration
+    run: Run | None
+    pair: Pair | None
+    furnace: str | None
+    sensor: str
+
+
+def compare(run: str | None, logbook: Path, unit: Unit | None, given: Mapping[str, Any]) -> Compared:
+    """Compare a sensor with a reference as the options of ``comparison_options`` say."""
+    from soakwitness.analysis.calibration.correcting.calibrating import calibrate, calibrate_readings
+    from soakwitness.analysis.calibration.from_run import comparing_of
+    from soakwitness.analysis.calibration.measured_pairs.paired_readings import load_readings
+
+    if (run is None) == (given["readings"] is None):
+        raise WrongUse("give a RUN, or --readings FILE; one of them.")
+    opened, pair = None, None
+    if run is not None:
+        names = {name: given[name] for name in ("reference", "sensor")}
+        opened, pair = open_pair(run, logbook, **names, second=given["second_log"])
+    reference = _reference(pair.reference if pair else None, given["certificate"], given["stated"], unit)
+    comparing = comparing_of(
+        pair,
+        distance_mm=given["distance_mm"],
+        gradient_c_per_mm=to_kelvin(given["gradient"], unit),
+        cold_junction_c=to_kelvin(given["cold_junction"], unit),
+    )
+    if pair is None:
+        found = calibrate_readings(load_readings(given["readings"], unit=unit or "C"), reference, comparing)
+        if given["furnace"] is None and not given["no_entry"]:
+            raise WrongUse("readings name no furnace: give --furnace NAME, or --no-entry.")
+        return Compared(found, None, None, given["furnace"], given["sensor"])
+    limits = limits_of(given["minutes"], given["drift"], given["spread"], unit)
+    found = calibrate(pair.t_s, pair.reference_c, pair.sensor_c, reference, comparing, limits=limits)
+    return Compared(found, opened, pair, opened.header.furnace_name if opened else None, pair.sensor.name)
+
+
+def _reference(column: Column | None, certificate: Path | None, stated: float | None, unit: str | None) -> Reference:
+    """What is known of the reference."""
+    from soakwitness.analysis.calibration.from_run import reference_of
+    from soakwitness.analysis.calibration.measured_pairs.reference import load_certificate
+
+    if certificate is not None and stated is not None:
+        raise WrongUse("give --reference-certificate or --reference-uncertainty, not both.")
+    return reference_of(
+        column,
+        certificate=None if certificate is None else load_certificate(certificate),
+        expanded_c=to_kelvin(stated, unit),
+    )
+
+
+def days_of(day: str | None, due: str | None, months: int, run: Run | None) -> tuple[str, str]:
+    """Day it was done and day it falls due."""
+    from soakwitness.analysis.record.moments import add_months, local_day, read_day
+
+    if day is not None:
+        done = read_day(day)
+    elif run is not None:
+        done = local_day(run.header.started_utc, run.header.zone)
+    else:
+        done = datetime.now().astimezone().date().isoformat()
+    falls_due = add_months(done, months) if due is None else read_day(due)
+    if falls_due < done:
+        raise WrongUse(f"--due {due} is before the day it was done, {done}.")
+    return done, falls_due
+
+
+def _small(kelvin: float, unit: Unit, digits: int) -> str:
+    """A difference of a budget, whose shares are small: with more decimals than anywhere else, and without its unit."""
+    return f"{from_kelvin(kelvin, unit):.{digits}f}"
+
+
+def budget_lines(point: CalibratedPoint, unit: Unit) -> list[list[str]]:
+    """Budget of one point, a line a source."""
+    budget = point.budget
+    rows = [["source", "value", "distribution", "divisor", "sensitivity", f"contribution °{unit}"]]
+    for row in budget.rows:
+        value = row.value if row.unit != "K" else from_kelvin(row.value, unit)
+        rows.append(
+            [
+                row.source,
+                f"{value:.3g} {f'°{unit}' if row.unit == 'K' else row.unit}",
+                row.distribution,
+                f"{row.divisor:.3g}",
+                f"{row.sensitivity:.3g}",
+                _small(row.contribution_c, unit, 3),
+            ]
+        )
+    rows.append(["combined", "", "", "", "", _small(budget.combined_c, unit, 3)])
+    words = f"U, k = {budget.coverage_factor:.2f}"
+    rows.append([words, "", "", "", "", _small(budget.expanded_c, unit, 2)])
+    return rows

@@ -1,0 +1,1 @@
+"""From a furnace file to an open link."""

@@ -1,0 +1,32 @@
+"""Opens the link that a furnace file describes."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from soakwitness.firmware_bridge.furnace.description import Furnace
+from soakwitness.firmware_bridge.links.base import Clock, Link
+
+
+def open_link(furnace: Furnace, *, clock: Clock | None = None) -> Link:
+    """Open the port and return the link; raises LinkError with the reason told apart.
+
+    Parameters
+    ----------
+    furnace : Furnace
+        A checked furnace file.
+    clock : Clock, optional
+        Time for waits and ages, the real one by default. A simulated furnace runs at this clock's pace; its link's
+        own waits are then in real time, as its bytes are.
+    """
+    if furnace.link.kind == "simulated":
+        from soakwitness.firmware_bridge.simulated.serving import reach
+
+        furnace, clock = replace(furnace, link=reach(furnace, clock=clock)), None
+    if furnace.link.kind == "lines":
+        from soakwitness.firmware_bridge.links.lines import open_lines
+
+        return open_lines(furnace, clock)
+    from soakwitness.firmware_bridge.links.modbus import open_modbus
+
+    return open_modbus(furnace, clock)
