@@ -18,22 +18,16 @@ BLOCK = 1 << 15
 
 @dataclass(frozen=True)
 class Readings:
-    """A trace without its holes: times [s], temperatures [degC], shape (n,), resolution [K], nominal period [s].
-
-    ``thin`` marks, shape (n - 1,), which intervals are gaps where readings in between were left out on purpose.
-    """
+    """A trace without its holes: times [s], temperatures [degC], shape (n,), resolution [K], nominal period [s]."""
 
     t_s: FloatArray
     temp_c: FloatArray
     resolution_c: float
     period_s: float
-    thin: npt.NDArray[np.bool_] | None = None
 
     @cached_property
     def _gaps_at(self) -> npt.NDArray[np.intp]:
         """All intervals that are gaps, looked for in blocks that stay in the processor's cache."""
-        if self.thin is not None:
-            return self.thin.nonzero()[0]
         most_s, t_s = GAP_PERIODS * self.period_s, self.t_s
         starts = range(0, t_s.size, BLOCK)
         return np.concatenate(
@@ -57,8 +51,7 @@ class Readings:
     def part(self, start_s: float, end_s: float) -> Readings:
         """The readings from ``start_s`` to ``end_s`` [s], both inclusive."""
         low, high = self.between(start_s, end_s)
-        thin = None if self.thin is None else self.thin[low : max(high - 1, low)]
-        return replace(self, t_s=self.t_s[low:high], temp_c=self.temp_c[low:high], thin=thin)
+        return replace(self, t_s=self.t_s[low:high], temp_c=self.temp_c[low:high])
 
     def at(self, at_s: float) -> float:
         """Temperature at a moment [degC], on the straight line between its neighbours."""

@@ -219,7 +219,7 @@ def _as_written(context: VerificationContext) -> Readings:
     if value is None or np.nanmax(value) <= HOTTEST_C:
         return trace
     possible = np.isfinite(value) & (value >= COLDEST_C) & (value <= from_celsius(HOTTEST_C, "F"))
-    return replace(trace, t_s=context.run.t_s[possible], temp_c=value[possible], thin=None)
+    return replace(trace, t_s=context.run.t_s[possible], temp_c=value[possible])
 
 
 def _in_unit(recipe: Recipe, unit: str) -> Recipe:

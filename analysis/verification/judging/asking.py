@@ -15,7 +15,6 @@ from soakwitness.analysis.verification.measuring.dips import dips_of, door_dips
 from soakwitness.analysis.verification.measuring.intervals import Mode
 from soakwitness.analysis.verification.measuring.overshoot import Overshoot, level_part, overshoot
 from soakwitness.analysis.verification.measuring.soak import Soak, Window, soak
-from soakwitness.analysis.verification.measuring.thinning import EdgeThinner
 from soakwitness.analysis.verification.measuring.too_hot import HotFigures, hot_figures
 from soakwitness.analysis.verification.results.verification import Bounds, Dip
 from soakwitness.analysis.verification.sensors.context import HoldOnTrace, VerificationContext, Work
@@ -44,12 +43,7 @@ class Measure:
 
     def __init__(self, work: Work, on: HoldOnTrace, window: Window, known_load: bool) -> None:
         self.window, self._allowed, self._hold, self._known = window, on.allowed, on.hold, known_load
-        traces: dict[Mode, Readings] = {"low": work.low, "best": work.best, "high": work.high}
-        thin = {
-            id(trace): EdgeThinner(on.thinners.of(trace), on.hold.lower_c, on.allowed.noise_c)
-            for trace in traces.values()
-        }
-        self._thin = {mode: thin[id(trace)] for mode, trace in traces.items()}
+        self._traces: dict[Mode, Readings] = {"low": work.low, "best": work.best, "high": work.high}
         self._seen: dict[tuple[Mode, float], Soak] = {}
 
     def full(self, mode: Mode, error_c: float) -> Soak:
@@ -59,7 +53,7 @@ class Measure:
             if mode == "low" and not self._known:
                 self._seen[key] = Soak(0.0, 0.0)
             else:
-                trace = self._thin[mode].at(error_c)
+                trace = self._traces[mode]
                 self._seen[key] = soak(
                     trace, self._hold, self.window, error_c=error_c, mode=mode, allowed=self._allowed
                 )

@@ -79,10 +79,7 @@ def in_band_figures(context: VerificationContext, on: HoldOnTrace, expanded_c: f
 
     ``hidden_s`` [s] is what a sensor that was lost did not see.
     """
-    hold, noise, window = on.hold, on.allowed.noise_c, window_of(context, on, None, None)
-    spare = expanded_c + noise + 0.01
-    levels = ((hold.lower_c - spare, hold.lower_c + spare), (hold.upper_c - spare, hold.upper_c + spare))
-    trace = on.thinners.of(on.trace).at(levels)
+    hold, trace, window = on.hold, on.trace, window_of(context, on, None, None)
     errors = np.linspace(-expanded_c, expanded_c, ERRORS) if expanded_c > 0.0 else np.zeros(1)
     best = _times(trace, hold, window, on.allowed, 0.0, "best")
     low = np.min([_times(trace, hold, window, on.allowed, float(e), "low") for e in errors], axis=0)

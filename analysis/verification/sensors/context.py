@@ -20,7 +20,6 @@ from soakwitness.analysis.verification.inputs.stays import Stay
 from soakwitness.analysis.verification.measuring.dips import OwnCooling
 from soakwitness.analysis.verification.measuring.intervals import Allowed
 from soakwitness.analysis.verification.measuring.overshoot import Level, level_part
-from soakwitness.analysis.verification.measuring.thinning import Thinners
 from soakwitness.analysis.verification.measuring.too_hot import Limit, limits_of
 from soakwitness.analysis.verification.results.verification import KnownError, Source, UsualDifference, WorkTemperature
 from soakwitness.firmware_bridge.marks.questions import Question
@@ -152,7 +151,6 @@ class HoldOnTrace:
     begin_s: float
     began: bool
     ended: bool
-    thinners: Thinners
 
     @property
     def trace(self) -> Readings:
@@ -348,7 +346,6 @@ class VerificationContext:
             # inside the band from the moment the hold before was left: what came before is on record
             began=edges.entered or edges.enter_s > float(trace.t_s[0]),
             ended=edges.left,
-            thinners=Thinners(begin, limit),
         )
 
     def limits(self, sensor: DecidingSensor, correction_c: float, every: Placements) -> tuple[Limit, ...]:

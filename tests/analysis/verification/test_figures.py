@@ -6,8 +6,6 @@ import numpy as np
 import pytest
 
 from soakwitness.analysis.verification.inputs.readings import Readings
-from soakwitness.analysis.verification.measuring import thinning
-from soakwitness.analysis.verification.results.report import as_json
 from soakwitness.analysis.verification.results.verification import Bounds
 from soakwitness.analysis.verification.sensors.packet_estimates import bridged_doors
 from soakwitness.analysis.verification.verifying import verify
@@ -55,23 +53,6 @@ def test_a_dip_parts_the_unbroken_time_and_counts_in_none() -> None:
     assert hold.in_band_s.continuous.best == pytest.approx(3170.0 - 2496.67, abs=0.1)
     assert hold.in_band_s.cumulative.best == pytest.approx(1220.0 - 93.33, abs=0.1)
     assert hold.in_band_s.above_lower_edge.best == pytest.approx(1220.0 - 93.33, abs=0.1)
-
-
-@pytest.mark.parametrize(("noise_c", "u", "load"), [(0.1, 2.0, False), (1.5, 0.5, False), (0.1, 2.0, True)])
-def test_leaving_readings_out_changes_no_figure(
-    noise_c: float, u: float, load: bool, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    # Two hours at the target with a hump and a dip that cross each edge with every error within U, read every second.
-    course = [(0, 20), (1960, 1000), (3000, 1000), (3200, 1006), (3400, 1000), (5000, 1000), (5200, 993), (5400, 1000)]
-    t_s, temp_c = drawn([*course, (7000, 1002.5), (8600, 997.5), (9000, 1000), (10800, 80)], noise_c=noise_c)
-    columns, values = [sensor(expanded_uncertainty=u)], {"furnace": temp_c}
-    if load:
-        columns.append(sensor("blade", "load", expanded_uncertainty=u))
-        values["blade"] = np.round(np.interp(t_s - 100.0, t_s, temp_c), 1)
-    run, recipe = make_run(t_s, values, columns=columns), simple_recipe((1000, 60, 5))
-    thinned = as_json(verify(run, recipe))
-    monkeypatch.setattr(thinning, "SMALL", t_s.size)
-    assert as_json(verify(run, recipe)) == thinned
 
 
 def trace(*points: tuple[float, float]) -> Readings:

@@ -1,4 +1,4 @@
-"""What readings show between them: chords, gaps, noise, thinning."""
+"""What readings show between them: chords, gaps, noise."""
 
 from __future__ import annotations
 
@@ -9,7 +9,6 @@ from hypothesis import strategies as st
 
 from soakwitness.analysis.verification.inputs.readings import Readings, gaps, noise
 from soakwitness.analysis.verification.measuring.intervals import Allowed, inside
-from soakwitness.analysis.verification.measuring.thinning import Thinner
 
 SURE = Allowed(noise_c=0.0, heating_c_per_s=0.5, cooling_c_per_s=0.25)
 
@@ -80,21 +79,6 @@ def test_noise_is_half_the_step_and_half_of_the_usual_scatter():
     zigzag = Readings(np.arange(100.0), 1000 + np.tile([-1.0, 1.0], 50), 0.5, 1.0)
     assert noise(zigzag, 0, 99) == pytest.approx(0.25 + 1.0)
     assert noise(Readings(np.arange(100.0), 0.3 * np.arange(100.0), 0.1, 1.0), 0, 99) == pytest.approx(0.05)
-
-
-@settings(max_examples=60, deadline=None)
-@given(st.integers(0, 10_000), st.floats(985, 1003), st.floats(0, 0.5))
-def test_thinning_changes_no_answer(seed: int, lower: float, spare: float):
-    rng = np.random.default_rng(seed)
-    t_s = np.cumsum(rng.choice([1.0, 1.0, 1.0, 2.0, 30.0], 4000, p=[0.4, 0.3, 0.2, 0.09, 0.01]))
-    course = 1000 + 8 * np.sin(t_s / 400) + rng.normal(0, 0.3, t_s.size)
-    trace = Readings(t_s, np.where(t_s < 500, 990 + t_s / 50, course), 0.1, 1.0)
-    thin = Thinner(trace, float(t_s[0]), float(t_s[-1])).at(((lower - spare, lower + spare),))
-    allowed = Allowed(spare, 0.5, 0.25)
-    for mode in ("low", "best", "high"):
-        assert seconds(thin, lower, np.inf, mode, allowed) == pytest.approx(
-            seconds(trace, lower, np.inf, mode, allowed)
-        )
 
 
 @settings(max_examples=60, deadline=None)
