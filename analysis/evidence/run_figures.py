@@ -9,8 +9,6 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass, fields
 from typing import Any
 
-FIGURES_VERSION = "1"
-
 
 @dataclass(frozen=True)
 class DipFigures:

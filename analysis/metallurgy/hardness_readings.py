@@ -47,30 +47,6 @@ class Reading:
         return fmean(self.block_readings) - self.block_value
 
 
-def rockwell_c(depth_mm: float) -> float:
-    """Rockwell C hardness of a permanent depth.
-
-    Parameters
-    ----------
-    depth_mm : float
-        Permanent depth of the indentation under preload [mm].
-
-    Returns
-    -------
-    float
-        Hardness [HRC].
-
-    Notes
-    -----
-    HRC = 100 - h / 0.002 mm, preload 98.07 N, total 1471 N; meant for 20 to 70 HRC.
-
-    References
-    ----------
-    ISO 6508-1 / ASTM E18, definition of the scale.
-    """
-    return 100.0 - depth_mm / 0.002
-
-
 def depth_of_hrc(hardness_hrc: float) -> float:
     """Permanent depth of a Rockwell C indentation.
 

@@ -25,7 +25,6 @@ F = TypeVar("F", bound=Callable[..., Any])
 CHARTS = (".png", ".svg", ".pdf")
 LETTERS = ("B", "E", "J", "K", "N", "R", "S", "T")
 a_file = click.Path(path_type=Path, dir_okay=False)
-a_run = click.Path(path_type=Path)
 
 
 def comparison_options(function: F) -> F:

