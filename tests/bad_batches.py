@@ -20,7 +20,7 @@ from soakwitness.analysis.logbook.pieces import Piece, add_pieces
 from soakwitness.analysis.logbook.runs import take_in
 from soakwitness.analysis.logbook.sensors import add_calibration, fit_sensor
 from soakwitness.analysis.logbook.treatments import add_treatment
-from soakwitness.analysis.metallurgy.hardness_readings import Reading
+from soakwitness.analysis.metallurgy.hardness_readings import HardnessReading
 from soakwitness.analysis.record.moments import Stamp, utc_text
 from tests.furnace_days import EVERY_S, HARDEN, HARDEN_HOT, TEMPER, Blade, Day, Fitting, Lived, live, record
 
@@ -278,7 +278,7 @@ class Shop:
         if spread > 1.0:
             values = tuple(round(v - spread * k, 1) for v, k in zip(values, (0.0, 1.4, 0.3, 1.0), strict=True))
         block = 60.3 + story.block_error
-        test = Reading(
+        test = HardnessReading(
             values, block_value=60.3, block_readings=(round(block + 0.1, 1), round(block - 0.1, 1)),
             thickness_mm=story.section_mm, load_n=story.load_n,
         )  # fmt: skip

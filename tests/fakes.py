@@ -18,7 +18,7 @@ from soakwitness.firmware_bridge.furnace.description import (
     Sensor,
     Signal,
 )
-from soakwitness.firmware_bridge.links.base import Clock, Link, Reading
+from soakwitness.firmware_bridge.links.base import Link, LinkClock, Reading
 from soakwitness.firmware_bridge.runfolder.files import Files
 
 UTC_S = 1_795_590_902.0  # 2026-11-25T07:15:02Z
@@ -85,7 +85,7 @@ class FakeInstrument:
         self.read_s = 0.0
         self.opened = 0
 
-    def open(self, furnace: Furnace, clock: Clock) -> Link:
+    def open(self, furnace: Furnace, clock: LinkClock) -> Link:
         if self.gone is not None or furnace.link.port != self.port:
             raise LinkError(self.gone or "missing", f"{furnace.link.port}: {self.gone or 'missing'}.")
         self.opened += 1

@@ -13,7 +13,7 @@ from soakwitness.analysis.evidence.run_figures import (
     RunFigures,
     SensorFigures,
 )
-from soakwitness.analysis.metallurgy.hardness_readings import Reading
+from soakwitness.analysis.metallurgy.hardness_readings import HardnessReading
 from soakwitness.analysis.recipes.recipe_file import parse_recipe
 from tests.furnace_days import HARDEN
 
@@ -63,7 +63,9 @@ def piece(
 
 def test(hrc: float, stage: str, **more: object) -> HardnessEvidence:
     """One hardness test of three readings, the block read right."""
-    reading = more.pop("reading", Reading((hrc - 0.1, hrc, hrc + 0.1), block_value=60.0, block_readings=(60.1, 59.9)))
+    reading = more.pop(
+        "reading", HardnessReading((hrc - 0.1, hrc, hrc + 0.1), block_value=60.0, block_readings=(60.1, 59.9))
+    )
     return HardnessEvidence(
         reading,  # type: ignore[arg-type]
         stage,

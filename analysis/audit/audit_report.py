@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from soakwitness.analysis.audit.auditing import Audit
-from soakwitness.analysis.audit.contrasts.differences import Row
+from soakwitness.analysis.audit.contrasts.differences import DifferenceRow
 from soakwitness.analysis.audit.contrasts.weighing import Opinion
 from soakwitness.firmware_bridge.common.units import Unit
 
@@ -55,7 +55,7 @@ def _cause(rank: int, opinion: Opinion, unit: Unit) -> dict[str, Any]:
     }
 
 
-def _row(row: Row, unit: Unit) -> dict[str, Any]:
+def _row(row: DifferenceRow, unit: Unit) -> dict[str, Any]:
     return {
         "figure": row.name.text(unit),
         "kind": row.kind,

@@ -8,7 +8,7 @@ from soakwitness.analysis.audit.catalogue import CAUSES, NOTHING, NOTHING_NEXT, 
 from soakwitness.analysis.audit.causes.in_piece import within_repeatability
 from soakwitness.analysis.audit.causes.in_sensor import lone_sensor_note
 from soakwitness.analysis.audit.contrasts.case import Case
-from soakwitness.analysis.audit.contrasts.differences import Row, differences_table
+from soakwitness.analysis.audit.contrasts.differences import DifferenceRow, differences_table
 from soakwitness.analysis.audit.contrasts.weighing import CLAIM, FAIR, Opinion, Scale
 from soakwitness.analysis.evidence.batch_evidence import Evidence
 from soakwitness.firmware_bridge.common.wording import Says, counted
@@ -29,7 +29,7 @@ class Audit:
     good: tuple[str, ...]
     good_runs: tuple[str, ...]
     causes: tuple[Opinion, ...]
-    differences: tuple[Row, ...]
+    differences: tuple[DifferenceRow, ...]
     notes: tuple[str, ...]
     says: str
 

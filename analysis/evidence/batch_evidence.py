@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from soakwitness.analysis.evidence.run_figures import ConditionFigures, RunFigures
-from soakwitness.analysis.metallurgy.hardness_readings import Reading
+from soakwitness.analysis.metallurgy.hardness_readings import HardnessReading
 from soakwitness.analysis.recipes.recipe import Recipe
 
 
@@ -14,7 +14,7 @@ from soakwitness.analysis.recipes.recipe import Recipe
 class HardnessEvidence:
     """One hardness test. ``stage`` such as ``after quench``; ``spot`` such as ``edge``; ``ground_off_mm`` [mm]."""
 
-    test: Reading
+    test: HardnessReading
     stage: str
     as_quenched: bool
     final: bool

@@ -17,7 +17,7 @@ import numpy as np
 from soakwitness.analysis.errors import ImportFileError
 from soakwitness.analysis.importing.layout import find_layout
 from soakwitness.analysis.importing.marks import WrittenMark, read_marks_file
-from soakwitness.analysis.importing.rows import READING, ROWS_AT_ONCE, Block, LogReader, Progress, Tally
+from soakwitness.analysis.importing.rows import READING, ROWS_AT_ONCE, LogReader, Progress, RowBlock, Tally
 from soakwitness.analysis.importing.settings import ImportSettings, checked_settings
 from soakwitness.analysis.packet.packet_file import named_packet
 from soakwitness.analysis.recipes.recipe import Recipe
@@ -181,7 +181,7 @@ def _clock(reader: LogReader, first_s: float, imported_utc: datetime, started_ut
     return _Clock(zero_s, start, started_utc is not None)
 
 
-def _rows(t_s: FloatArray, clock: _Clock, block: Block) -> bytes:
+def _rows(t_s: FloatArray, clock: _Clock, block: RowBlock) -> bytes:
     moments = np.round((t_s + clock.start_utc_s) * 1000.0).astype("datetime64[ms]")
     utc = np.char.add(np.datetime_as_string(moments, unit="ms"), "Z")
     times = [f"{t:.3f}" for t in t_s.tolist()]
@@ -280,7 +280,7 @@ def _notes(reader: LogReader, clock: _Clock, zone: str | None) -> tuple[str, ...
         if count:
             line, cell = tally.first_odd[choice.name]
             says.append(
-                f"{choice.column}: {counted(count, 'cell')} without a number, taken as readings that were not had "
+                f"{choice.column}: {counted(count, 'cell')} without a number, taken as missing readings "
                 f"(the first, {cell!r}, in line {line})."
             )
         if choice.role and settings.unit == "C" and _FAHRENHEIT.search(choice.column):

@@ -30,7 +30,7 @@ _PLAIN = re.compile(r"-?\d+(?:\.\d+)?")
 
 
 @dataclass(frozen=True)
-class Block:
+class RowBlock:
     """Some rows: times [s] as the file says them, and the cells of each column (empty: no reading)."""
 
     time_s: FloatArray
@@ -71,7 +71,7 @@ class LogReader:
         for name in self._names:
             self.tally.readings[name] = self.tally.not_a_number[name] = 0
 
-    def blocks(self) -> Iterator[Block]:
+    def blocks(self) -> Iterator[RowBlock]:
         """Yield the rows in order.
 
         Raises
@@ -140,7 +140,7 @@ class LogReader:
             f"but {counted(len(self.layout.names), 'column')}.{hint}"
         )
 
-    def _block(self, table: pd.DataFrame, lines: Lines) -> Block:
+    def _block(self, table: pd.DataFrame, lines: Lines) -> RowBlock:
         spare = np.flatnonzero((table[len(self.layout.names)] != "").to_numpy())
         if spare.size:
             raise self._too_many(int(lines[spare[0]]), len(self.layout.names) + 1)
@@ -154,12 +154,12 @@ class LogReader:
         if self.times is None:
             self._begin(when, has_number, lines)
         if self.times is None:
-            return Block(np.empty(0), ())
+            return RowBlock(np.empty(0), ())
         time_s = self.times.read(self._plain(when) if self.times.numeric else when, lines, str(self.layout.path))
         kept = self._kept(time_s, when, has_number, lines)
         self.tally.rows += int(kept.size)
         parts = zip(self._names, columns, numbers, strict=True)
-        return Block(time_s[kept], tuple(self._cells(name, c[kept], v[kept], lines[kept]) for name, c, v in parts))
+        return RowBlock(time_s[kept], tuple(self._cells(name, c[kept], v[kept], lines[kept]) for name, c, v in parts))
 
     def _begin(self, when: Cells, has_number: Mask, lines: Lines) -> None:
         """Find out from the first row with a number (else the first with a time) how times are written."""

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from soakwitness.analysis.live.clock_charges import Charge, charges_of
 from soakwitness.analysis.live.state import ClockState, PieceState
-from soakwitness.analysis.live.track import Reading, Track
+from soakwitness.analysis.live.track import ClockReading, Track
 from soakwitness.analysis.live.tracking import HoldTracker, Phase
 from soakwitness.analysis.packet.piece import PacketModel, generic_packet
 from soakwitness.analysis.recipes.recipe import Hold, Recipe
@@ -82,8 +82,8 @@ class SoakClock:
         self._start_c = start_c
         self._gap_s = GAP_PERIODS * max(every_s, KEEP_EVERY_S)
         self._tracker = HoldTracker(self._holds)
-        self._kept: deque[Reading] = deque(maxlen=KEEP_MOST)
-        self._last: Reading | None = None
+        self._kept: deque[ClockReading] = deque(maxlen=KEEP_MOST)
+        self._last: ClockReading | None = None
         self._marks: tuple[Mark, ...] = ()
         self._charges: tuple[Charge, ...] = ()
         self._tracks: dict[_Key, Track] = {}
@@ -100,7 +100,7 @@ class SoakClock:
         t_s : float
             Time [s].
         chamber_c : float or None
-            Chamber, corrected [degC]; None where it was not had: the next reading bridges it.
+            Chamber, corrected [degC]; None where it is missing: the next reading bridges it.
         load_c : float or None
             Load sensor, of several the coldest, corrected [degC].
         marks : iterable of Mark
@@ -131,7 +131,7 @@ class SoakClock:
         if tracker.aim is not None and tracker.counts_for(tracker.aim, chamber_c):
             counted.append((tracker.aim, tracker.phase if tracker.aim == tracker.index else "before"))
         back = tracker.index if tracker.came_back else None
-        reading = Reading(t_s, chamber_c, load_c, tracker.aim, tuple(counted), back, tracker.began_anew)
+        reading = ClockReading(t_s, chamber_c, load_c, tracker.aim, tuple(counted), back, tracker.began_anew)
         for track in self._tracks.values():
             track.read(reading, self._last, self._holds)
         kept = self._kept[-1] if self._kept else None
@@ -189,7 +189,7 @@ class SoakClock:
         trust = not (thick and group.packet and group.packet.thickness_mm > (self._load_thickness_mm or 0.0))
         track = Track(group.charge.load_s, group.packet, trust_load=trust, start_c=self._start_c, gap_s=self._gap_s)
         track.end_s = group.end_s
-        before: Reading | None = None
+        before: ClockReading | None = None
         readings = list(self._kept)
         if self._last is not None and (not readings or readings[-1].t_s < self._last.t_s):
             readings.append(self._last)

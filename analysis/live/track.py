@@ -17,7 +17,7 @@ OVERDUE_AFTER_S = 600.0  # beyond the required soak where the recipe names no lo
 
 
 @dataclass(frozen=True)
-class Reading:
+class ClockReading:
     """One reading and what the chamber does with it.
 
     ``aim`` is the hold at hand, ``counted`` the holds it counts for and where the chamber stands to each, ``back`` the
@@ -70,7 +70,7 @@ class Track:
         self._last_s: float | None = None
         self._looked: tuple[float, int, float | None, float | None] | None = None
 
-    def read(self, reading: Reading, before: Reading | None, holds: Sequence[Hold]) -> None:
+    def read(self, reading: ClockReading, before: ClockReading | None, holds: Sequence[Hold]) -> None:
         """Take one reading; ``before`` is the one before it, None for the first."""
         if self.end_s is not None and reading.t_s > self.end_s:
             return
@@ -90,7 +90,7 @@ class Track:
             side.last_c = work_c
         self._last_s = reading.t_s
 
-    def _begin(self, reading: Reading, before: Reading | None, holds: Sequence[Hold]) -> None:
+    def _begin(self, reading: ClockReading, before: ClockReading | None, holds: Sequence[Hold]) -> None:
         """Put the pieces in, the chamber interpolated between the readings around the load mark."""
         start, chamber_c = max(self._load_s, before.t_s if before else reading.t_s), reading.chamber_c
         if before is not None and reading.t_s > before.t_s:
@@ -100,18 +100,18 @@ class Track:
             if side.live is not None:
                 side.live.begin(start, chamber_c)
         self._last_s = start
-        began = Reading(start, chamber_c, before.load_c if before else reading.load_c, reading.aim, (), None, None)
+        began = ClockReading(start, chamber_c, before.load_c if before else reading.load_c, reading.aim, (), None, None)
         for side in (self._best, self._slow):
             side.last_c = self._work(side, began, holds)
 
     @staticmethod
-    def _tidy(side: _Side, reading: Reading, holds: Sequence[Hold]) -> None:
+    def _tidy(side: _Side, reading: ClockReading, holds: Sequence[Hold]) -> None:
         if reading.anew is not None:
             side.counts = {number: count for number, count in side.counts.items() if number < reading.anew}
         if reading.back in side.counts:
             side.counts[reading.back].take_back()
 
-    def _work(self, side: _Side, reading: Reading, holds: Sequence[Hold]) -> float:
+    def _work(self, side: _Side, reading: ClockReading, holds: Sequence[Hold]) -> float:
         estimated_c = side.live.advance(reading.t_s, reading.chamber_c) if side.live is not None else None
         if reading.aim is not None and holds[reading.aim].soak_from == "control":
             self.source = "control"

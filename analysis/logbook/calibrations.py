@@ -9,7 +9,7 @@ from soakwitness.analysis.calibration.correcting.correction import Correction, c
 from soakwitness.analysis.errors import LogBookError
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.logbook.sensors import (
-    Calibration,
+    KeptCalibration,
     SensorLife,
     add_calibration,
     calibration_valid_on,
@@ -223,7 +223,7 @@ def correction_on(book: LogBook, furnace: str, sensor: str, day: str) -> Correct
 
 def calibrations_for(
     book: LogBook, furnace: str, columns: Iterable[Column], *, started_utc: str, zone: str | None
-) -> tuple[dict[str, Calibration], tuple[Says, ...]]:
+) -> tuple[dict[str, KeptCalibration], tuple[Says, ...]]:
     """Calibrations valid for the sensors of a run.
 
     Parameters
@@ -246,7 +246,7 @@ def calibrations_for(
         thermocouple, channel, place or input offset of the run are not those of the life on record.
     """
     day = local_day(started_utc, zone)
-    found: dict[str, Calibration] = {}
+    found: dict[str, KeptCalibration] = {}
     refused: list[Says] = []
     for column in columns:
         life = sensor_life_on(book, furnace, column.name, started_utc) if column.kind == "sensor" else None

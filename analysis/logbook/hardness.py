@@ -10,7 +10,7 @@ from typing import Literal
 from soakwitness.analysis.errors import LogBookError
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.logbook.pieces import piece_named
-from soakwitness.analysis.metallurgy.hardness_readings import Reading, check_readings, warnings_of
+from soakwitness.analysis.metallurgy.hardness_readings import HardnessReading, check_readings, warnings_of
 from soakwitness.analysis.record.moments import Stamp, moment_of
 
 Side = Literal["before", "after"]
@@ -25,7 +25,7 @@ class HardnessEntry:
     piece: str
     measured_utc: str
     stage: str
-    test: Reading
+    test: HardnessReading
     spot: str | None
     ground_off_mm: float | None
     tester: str | None
@@ -49,7 +49,7 @@ class HardnessEntry:
 def add_hardness(
     book: LogBook,
     piece: str,
-    test: Reading,
+    test: HardnessReading,
     *,
     measured_utc: str,
     side: Side,
@@ -68,7 +68,7 @@ def add_hardness(
         The open log book.
     piece : str
         The piece.
-    test : Reading
+    test : HardnessReading
         Scale, load, readings, test block, spacing; its thickness is the piece's where it says none [mm].
     measured_utc : str
         UTC text of the test.
@@ -136,7 +136,7 @@ def hardness_of(book: LogBook, piece: str) -> tuple[HardnessEntry, ...]:
 
 
 def _entry(row: sqlite3.Row) -> HardnessEntry:
-    test = Reading(
+    test = HardnessReading(
         readings=tuple(json.loads(row["readings"])),
         scale=row["scale"],
         load_n=row["load_n"],

@@ -35,7 +35,7 @@ class SensorLife:
 
 
 @dataclass(frozen=True)
-class Calibration:
+class KeptCalibration:
     """A correction of one sensor life; ``correction`` is what the calibration's maker wrote, as a plain dict."""
 
     entry: int
@@ -233,7 +233,7 @@ def add_calibration(
         )
 
 
-def calibrations(book: LogBook, life: int, *, withdrawn: bool = False) -> tuple[Calibration, ...]:
+def calibrations(book: LogBook, life: int, *, withdrawn: bool = False) -> tuple[KeptCalibration, ...]:
     """Calibrations of a sensor life, oldest first; those withdrawn only on request."""
     rows = book.rows(
         "SELECT * FROM calibrations WHERE life = ? AND (? OR struck_utc IS NULL) ORDER BY done_on, entry",
@@ -243,7 +243,7 @@ def calibrations(book: LogBook, life: int, *, withdrawn: bool = False) -> tuple[
     return tuple(_calibration(row) for row in rows)
 
 
-def calibration_valid_on(book: LogBook, furnace: str, sensor: str, day: str) -> Calibration | None:
+def calibration_valid_on(book: LogBook, furnace: str, sensor: str, day: str) -> KeptCalibration | None:
     """Newest calibration, made by that day, of the sensor life in force then.
 
     Parameters
@@ -257,7 +257,7 @@ def calibration_valid_on(book: LogBook, furnace: str, sensor: str, day: str) -> 
 
     Returns
     -------
-    Calibration or None
+    KeptCalibration or None
         None where there is none. Ask it ``overdue_on(day)``.
     """
     life = sensor_life_on(book, furnace, sensor, day)
@@ -356,9 +356,9 @@ def _life(row: sqlite3.Row) -> SensorLife:
     return SensorLife(**{name: row[name] for name in SensorLife.__dataclass_fields__})
 
 
-def _calibration(row: sqlite3.Row) -> Calibration:
-    values = {name: row[name] for name in Calibration.__dataclass_fields__}
-    return Calibration(**{**values, "correction": json.loads(row["correction"])})
+def _calibration(row: sqlite3.Row) -> KeptCalibration:
+    values = {name: row[name] for name in KeptCalibration.__dataclass_fields__}
+    return KeptCalibration(**{**values, "correction": json.loads(row["correction"])})
 
 
 def _check(row: sqlite3.Row) -> Check:

@@ -22,7 +22,7 @@ _LEAST_DIFFERENCE_HRC = 1.0
 
 
 @dataclass(frozen=True)
-class Reading:
+class HardnessReading:
     """One hardness test: several readings at one place of one piece, with what is known of tester and place."""
 
     readings: tuple[float, ...]
@@ -139,12 +139,12 @@ def hrc_of_hv(hardness_hv: float) -> int | None:
     return min(_HRC_TO_HV, key=lambda hrc: abs(_HRC_TO_HV[hrc] - hardness_hv))
 
 
-def check_readings(test: Reading) -> None:
+def check_readings(test: HardnessReading) -> None:
     """Refuse what cannot be a hardness test.
 
     Parameters
     ----------
-    test : Reading
+    test : HardnessReading
         The test.
 
     Raises
@@ -162,12 +162,12 @@ def check_readings(test: Reading) -> None:
             raise LogBookError(f"{value:g} {test.scale} is no reading: the scale goes from {low:g} to {high:g}.")
 
 
-def warnings_of(test: Reading) -> tuple[str, ...]:
+def warnings_of(test: HardnessReading) -> tuple[str, ...]:
     """What makes a hardness test doubtful, in sentences.
 
     Parameters
     ----------
-    test : Reading
+    test : HardnessReading
         The test.
 
     Returns
@@ -211,7 +211,7 @@ def warnings_of(test: Reading) -> tuple[str, ...]:
     return tuple(found)
 
 
-def _place_warnings(test: Reading) -> list[str]:
+def _place_warnings(test: HardnessReading) -> list[str]:
     found: list[str] = []
     width = indent_diameter_mm(test.mean)
     if test.spacing_mm is not None and test.spacing_mm < 3.0 * width:
@@ -249,12 +249,12 @@ def block_nonuniformity(readings: Sequence[float]) -> float:
     return max(readings) - min(readings)
 
 
-def least_difference_hrc(first: Reading, second: Reading) -> float:
+def least_difference_hrc(first: HardnessReading, second: HardnessReading) -> float:
     """Smallest difference of two tests that the tester can show.
 
     Parameters
     ----------
-    first, second : Reading
+    first, second : HardnessReading
         Two tests on one scale.
 
     Returns
@@ -272,7 +272,7 @@ def least_difference_hrc(first: Reading, second: Reading) -> float:
     return max(_LEAST_DIFFERENCE_HRC, scatter) + block
 
 
-def _standard_error(test: Reading) -> float:
+def _standard_error(test: HardnessReading) -> float:
     if len(test.readings) < 2:
         return _MACHINE_ERROR_HRC
     return stdev(test.readings) / math.sqrt(len(test.readings))

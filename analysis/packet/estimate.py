@@ -10,7 +10,7 @@ import numpy.typing as npt
 from soakwitness.analysis.errors import NotEnoughData
 from soakwitness.analysis.packet import properties
 from soakwitness.analysis.packet.draws import bundle_of, uniform_set
-from soakwitness.analysis.packet.grid import Chamber, bridge, lay_steps
+from soakwitness.analysis.packet.grid import ChamberGrid, bridge, lay_steps
 from soakwitness.analysis.packet.marching import march
 from soakwitness.analysis.packet.piece import PacketModel as PacketModel
 from soakwitness.firmware_bridge.common.wording import Says, Temp, duration, moment
@@ -269,7 +269,7 @@ def biot_number(packet: PacketModel, hottest_c: float) -> float:
 
 
 def _says(
-    chamber: Chamber, packet: PacketModel, load_t_s: float | None, start_c: float, biot: float
+    chamber: ChamberGrid, packet: PacketModel, load_t_s: float | None, start_c: float, biot: float
 ) -> tuple[Says, ...]:
     says: list[Says] = []
     if not packet.fitted:

@@ -26,7 +26,7 @@ GAP_RATE_C_PER_S, GAP_WIDEST_C = 0.3, 100.0  # what the chamber may have done un
 
 
 @dataclass(frozen=True)
-class Chamber:
+class ChamberGrid:
     """Bridged chamber: ``t_s`` [s], ``temp_c`` [degC], shape (k,), ``gaps`` as (start, stop) [s], shape (g, 2)."""
 
     t_s: FloatArray
@@ -52,7 +52,7 @@ class Steps:
         return np.diff(self.edges_s)
 
 
-def bridge(t_s: npt.ArrayLike, chamber_c: npt.ArrayLike) -> Chamber:
+def bridge(t_s: npt.ArrayLike, chamber_c: npt.ArrayLike) -> ChamberGrid:
     """Drop what was not read and remember where that left a gap.
 
     Parameters
@@ -64,7 +64,7 @@ def bridge(t_s: npt.ArrayLike, chamber_c: npt.ArrayLike) -> Chamber:
 
     Returns
     -------
-    Chamber
+    ChamberGrid
         Readings that were had; a gap is wider than three median periods and than 30 s.
 
     Raises
@@ -84,15 +84,15 @@ def bridge(t_s: npt.ArrayLike, chamber_c: npt.ArrayLike) -> Chamber:
     wide = np.flatnonzero(between > GAP_AT_LEAST_S)
     if wide.size:
         wide = wide[between[wide] > GAP_PERIODS * float(np.median(between))]
-    return Chamber(t, c, np.column_stack([t[wide], t[wide + 1]]))
+    return ChamberGrid(t, c, np.column_stack([t[wide], t[wide + 1]]))
 
 
-def lay_steps(chamber: Chamber, packet: PacketModel, load_t_s: float, start_c: float) -> Steps:
+def lay_steps(chamber: ChamberGrid, packet: PacketModel, load_t_s: float, start_c: float) -> Steps:
     """Lay the model's steps from the loading to the last reading.
 
     Parameters
     ----------
-    chamber : Chamber
+    chamber : ChamberGrid
         Bridged chamber.
     packet : PacketModel
         Tells how quickly the piece can heat after loading.
@@ -118,7 +118,7 @@ def lay_steps(chamber: Chamber, packet: PacketModel, load_t_s: float, start_c: f
     return Steps(edges, mean, slope, _doubt(chamber, 0.5 * (edges[1:] + edges[:-1])))
 
 
-def _integral(chamber: Chamber, at_s: FloatArray) -> FloatArray:
+def _integral(chamber: ChamberGrid, at_s: FloatArray) -> FloatArray:
     """Integral of the chamber [K s] from its first reading to each time, exact for straight lines between readings."""
     t, c = chamber.t_s, chamber.temp_c
     whole = np.zeros(t.size)
@@ -138,7 +138,7 @@ def _base_edges(load_t_s: float, last_t_s: float, step_s: float) -> FloatArray:
     return np.append(load_t_s + step_s * np.arange(count), last_t_s)
 
 
-def _parts(chamber: Chamber, edges: FloatArray, packet: PacketModel, start_c: float) -> npt.NDArray[np.intp]:
+def _parts(chamber: ChamberGrid, edges: FloatArray, packet: PacketModel, start_c: float) -> npt.NDArray[np.intp]:
     """Into how many parts each step goes, so that neither chamber nor blade changes by much within one."""
     step_s = float(edges[1] - edges[0])
     at_edges = np.interp(edges, chamber.t_s, chamber.temp_c)
@@ -155,7 +155,7 @@ def _parts(chamber: Chamber, edges: FloatArray, packet: PacketModel, start_c: fl
     return np.ceil(parts - 0.01).astype(np.intp)
 
 
-def _range_within(chamber: Chamber, edges: FloatArray, at_edges: FloatArray) -> FloatArray:
+def _range_within(chamber: ChamberGrid, edges: FloatArray, at_edges: FloatArray) -> FloatArray:
     """Highest less lowest chamber within each step [K]."""
     first = np.clip(np.searchsorted(chamber.t_s, edges[:-1], side="right") - 1, 0, chamber.t_s.size - 1)
     top = np.maximum.reduceat(chamber.temp_c, first)
@@ -215,7 +215,7 @@ def _for_foil(edges: FloatArray) -> FloatArray:
     return np.concatenate([edges[:1], start, edges[np.searchsorted(edges, start[-1] + 0.3 * aim) :]])
 
 
-def _doubt(chamber: Chamber, middle_s: FloatArray) -> FloatArray:
+def _doubt(chamber: ChamberGrid, middle_s: FloatArray) -> FloatArray:
     """How far the chamber may be off the straight line across a gap [K], 0 elsewhere."""
     doubt = np.zeros(middle_s.size)
     for start, stop in chamber.gaps:

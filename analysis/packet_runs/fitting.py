@@ -12,7 +12,7 @@ import numpy.typing as npt
 from soakwitness.analysis.errors import NotEnoughData
 from soakwitness.analysis.packet import properties
 from soakwitness.analysis.packet.draws import bundle_of
-from soakwitness.analysis.packet.grid import STEP_S, Chamber, Steps, bridge, lay_steps
+from soakwitness.analysis.packet.grid import STEP_S, ChamberGrid, Steps, bridge, lay_steps
 from soakwitness.analysis.packet.marching import march
 from soakwitness.analysis.packet.piece import FIGURE_WORDS, LIMITS, PARAMETERS, PacketModel
 from soakwitness.analysis.packet.stepping import Bundle
@@ -124,7 +124,7 @@ def fit_packet(
 
 
 def _problem(
-    chamber: Chamber,
+    chamber: ChamberGrid,
     packet: PacketModel,
     measured: tuple[FloatArray, FloatArray],
     begin_s: float,
@@ -155,7 +155,7 @@ def _last_in(times: FloatArray, work: FloatArray, load_s: float) -> float:
     return float(grid[falls[0]]) if falls.size else float(times[-1])
 
 
-def _warm_from(chamber: Chamber, load_s: float) -> float:
+def _warm_from(chamber: ChamberGrid, load_s: float) -> float:
     """When the chamber is half as hot as it gets: before, its own sensor lags and the elements shine past it."""
     hot = np.flatnonzero((chamber.t_s >= load_s) & (chamber.temp_c >= 0.5 * float(chamber.temp_c.max())))
     return float(chamber.t_s[hot[0]]) if hot.size else load_s

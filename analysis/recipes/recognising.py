@@ -24,7 +24,7 @@ STRANGE_S = 600.0
 
 
 @dataclass(frozen=True)
-class Level:
+class SeenLevel:
     """A stay at one temperature: [degC] and how long [s]."""
 
     temp_c: float
@@ -39,7 +39,7 @@ class Recognised:
     says: Says
 
 
-def levels(t_s: FloatArray, temp_c: FloatArray) -> tuple[Level, ...]:
+def levels(t_s: FloatArray, temp_c: FloatArray) -> tuple[SeenLevel, ...]:
     """Find the stays in a setpoint or a temperature.
 
     Parameters
@@ -67,15 +67,15 @@ def levels(t_s: FloatArray, temp_c: FloatArray) -> tuple[Level, ...]:
     flat = rate <= LEVEL_RATE_C_PER_H
     edges = np.flatnonzero(np.diff(np.concatenate(([False], flat, [False])).astype(np.int8)))
     stays = [(start, stop) for start, stop in edges.reshape(-1, 2) if (stop - start) * GRID_S >= SHORTEST_S]
-    return tuple(Level(float(np.median(smooth[a:b])), float((b - a) * GRID_S)) for a, b in stays)
+    return tuple(SeenLevel(float(np.median(smooth[a:b])), float((b - a) * GRID_S)) for a, b in stays)
 
 
-def recognise(found: Sequence[Level], recipes: Sequence[Recipe], *, by_setpoint: bool) -> Recognised:
+def recognise(found: Sequence[SeenLevel], recipes: Sequence[Recipe], *, by_setpoint: bool) -> Recognised:
     """Say which recipe a run followed.
 
     Parameters
     ----------
-    found : sequence of Level
+    found : sequence of SeenLevel
         The run's stays in order.
     recipes : sequence of Recipe
         Those it can be.
@@ -100,7 +100,7 @@ def recognise(found: Sequence[Level], recipes: Sequence[Recipe], *, by_setpoint:
     return Recognised(fits[0][1], Says.plain(f"recognised {fits[0][1].name}"))
 
 
-def _distance(found: Sequence[Level], recipe: Recipe, within_c: float) -> float | None:
+def _distance(found: Sequence[SeenLevel], recipe: Recipe, within_c: float) -> float | None:
     """Mean distance of the holds from their stays [K]; None where the recipe does not fit."""
     holds = [step for step in program_setpoints(recipe) if step.hold_s is not None]
     at, used, distances = 0, set(), []

@@ -13,7 +13,7 @@ from soakwitness.analysis.evidence.run_figures import SensorFigures
 from soakwitness.analysis.logbook.calibrations import calibrations_for, with_wire_on_record
 from soakwitness.analysis.logbook.charges import Charged, pieces_in_run, pieces_waiting
 from soakwitness.analysis.logbook.runs import recipe_text
-from soakwitness.analysis.logbook.sensors import Calibration, sensor_life_on
+from soakwitness.analysis.logbook.sensors import KeptCalibration, sensor_life_on
 from soakwitness.analysis.logbook.treatments import treatments_of, treatments_since
 from soakwitness.analysis.recipes.recipe_file import parse_recipe
 from soakwitness.analysis.record.moments import local_day
@@ -96,7 +96,7 @@ def _piece(charged: Charged, named: Mapping[str, str], treated: tuple[str, ...])
     )
 
 
-def _sensor(book: LogBook, header: RunHeader, column: Column, calibration: Calibration | None) -> SensorFigures:
+def _sensor(book: LogBook, header: RunHeader, column: Column, calibration: KeptCalibration | None) -> SensorFigures:
     """Life and calibration of one sensor at the run's start; what the run says of it counts before the life."""
     figures = sensor_of(column)
     life = sensor_life_on(book, header.furnace_name, column.name, header.started_utc)

@@ -14,7 +14,7 @@ from soakwitness.analysis.errors import ThermocoupleError
 
 
 @dataclass(frozen=True)
-class Piece:
+class CurvePiece:
     """One subrange: E = sum c_i t^i (+ a0 exp(a1 (t - a2)^2)), E in mV, t in degC from ``low_c`` to ``high_c``."""
 
     low_c: float
@@ -23,9 +23,9 @@ class Piece:
     exponential: tuple[float, float, float] | None = None
 
 
-REFERENCE_FUNCTIONS: dict[str, tuple[Piece, ...]] = {
+REFERENCE_FUNCTIONS: dict[str, tuple[CurvePiece, ...]] = {
     "B": (
-        Piece(
+        CurvePiece(
             0.0,
             630.615,
             (
@@ -38,7 +38,7 @@ REFERENCE_FUNCTIONS: dict[str, tuple[Piece, ...]] = {
                 0.629903470940e-18,
             ),
         ),
-        Piece(
+        CurvePiece(
             630.615,
             1820.0,
             (
@@ -55,7 +55,7 @@ REFERENCE_FUNCTIONS: dict[str, tuple[Piece, ...]] = {
         ),
     ),
     "E": (
-        Piece(
+        CurvePiece(
             -270.0,
             0.0,
             (
@@ -75,7 +75,7 @@ REFERENCE_FUNCTIONS: dict[str, tuple[Piece, ...]] = {
                 -0.346578420130e-28,
             ),
         ),
-        Piece(
+        CurvePiece(
             0.0,
             1000.0,
             (
@@ -94,7 +94,7 @@ REFERENCE_FUNCTIONS: dict[str, tuple[Piece, ...]] = {
         ),
     ),
     "J": (
-        Piece(
+        CurvePiece(
             -210.0,
             760.0,
             (
@@ -109,7 +109,7 @@ REFERENCE_FUNCTIONS: dict[str, tuple[Piece, ...]] = {
                 0.156317256970e-22,
             ),
         ),
-        Piece(
+        CurvePiece(
             760.0,
             1200.0,
             (
@@ -123,7 +123,7 @@ REFERENCE_FUNCTIONS: dict[str, tuple[Piece, ...]] = {
         ),
     ),
     "K": (
-        Piece(
+        CurvePiece(
             -270.0,
             0.0,
             (
@@ -140,7 +140,7 @@ REFERENCE_FUNCTIONS: dict[str, tuple[Piece, ...]] = {
                 -0.163226974860e-22,
             ),
         ),
-        Piece(
+        CurvePiece(
             0.0,
             1372.0,
             (
@@ -159,7 +159,7 @@ REFERENCE_FUNCTIONS: dict[str, tuple[Piece, ...]] = {
         ),
     ),
     "N": (
-        Piece(
+        CurvePiece(
             -270.0,
             0.0,
             (
@@ -174,7 +174,7 @@ REFERENCE_FUNCTIONS: dict[str, tuple[Piece, ...]] = {
                 -0.934196678350e-19,
             ),
         ),
-        Piece(
+        CurvePiece(
             0.0,
             1300.0,
             (
@@ -193,7 +193,7 @@ REFERENCE_FUNCTIONS: dict[str, tuple[Piece, ...]] = {
         ),
     ),
     "R": (
-        Piece(
+        CurvePiece(
             -50.0,
             1064.18,
             (
@@ -209,7 +209,7 @@ REFERENCE_FUNCTIONS: dict[str, tuple[Piece, ...]] = {
                 -0.281038625251e-26,
             ),
         ),
-        Piece(
+        CurvePiece(
             1064.18,
             1664.5,
             (
@@ -221,7 +221,7 @@ REFERENCE_FUNCTIONS: dict[str, tuple[Piece, ...]] = {
                 -0.293359668173e-15,
             ),
         ),
-        Piece(
+        CurvePiece(
             1664.5,
             1768.1,
             (
@@ -234,7 +234,7 @@ REFERENCE_FUNCTIONS: dict[str, tuple[Piece, ...]] = {
         ),
     ),
     "S": (
-        Piece(
+        CurvePiece(
             -50.0,
             1064.18,
             (
@@ -249,7 +249,7 @@ REFERENCE_FUNCTIONS: dict[str, tuple[Piece, ...]] = {
                 0.271443176145e-23,
             ),
         ),
-        Piece(
+        CurvePiece(
             1064.18,
             1664.5,
             (
@@ -260,7 +260,7 @@ REFERENCE_FUNCTIONS: dict[str, tuple[Piece, ...]] = {
                 0.129989605174e-13,
             ),
         ),
-        Piece(
+        CurvePiece(
             1664.5,
             1768.1,
             (
@@ -273,7 +273,7 @@ REFERENCE_FUNCTIONS: dict[str, tuple[Piece, ...]] = {
         ),
     ),
     "T": (
-        Piece(
+        CurvePiece(
             -270.0,
             0.0,
             (
@@ -294,7 +294,7 @@ REFERENCE_FUNCTIONS: dict[str, tuple[Piece, ...]] = {
                 0.797951539270e-30,
             ),
         ),
-        Piece(
+        CurvePiece(
             0.0,
             400.0,
             (

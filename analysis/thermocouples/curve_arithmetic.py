@@ -32,7 +32,7 @@ _COLD_CENTRE_C = -200.0
 
 
 @dataclass(frozen=True)
-class Row:
+class CurveRow:
     """One piece with the input range (``low``, ``high``] that it serves, and what it does to a block."""
 
     low: float
@@ -40,7 +40,7 @@ class Row:
     work: Callable[[FloatArray], FloatArray]
 
 
-def in_blocks(values: npt.ArrayLike, rows: tuple[Row, ...]) -> FloatArray:
+def in_blocks(values: npt.ArrayLike, rows: tuple[CurveRow, ...]) -> FloatArray:
     """Work through the values block by block; NaN where no row serves them."""
     given = np.asarray(values, dtype=np.float64)
     flat = np.ascontiguousarray(given).ravel()
@@ -51,7 +51,7 @@ def in_blocks(values: npt.ArrayLike, rows: tuple[Row, ...]) -> FloatArray:
     return out.reshape(given.shape)
 
 
-def _one_block(block: FloatArray, rows: tuple[Row, ...]) -> FloatArray:
+def _one_block(block: FloatArray, rows: tuple[CurveRow, ...]) -> FloatArray:
     """Evaluate one block, row by row; a block that one row serves whole needs no picking."""
     lowest, highest = block.min(), block.max()
     for row in rows:
@@ -144,20 +144,20 @@ def _horner(x: FloatArray, coefficients: tuple[float, ...]) -> FloatArray:
 
 
 @cache
-def temperature_rows(kind: str, of: Literal["emf", "slope"] = "emf") -> tuple[Row, ...]:
+def temperature_rows(kind: str, of: Literal["emf", "slope"] = "emf") -> tuple[CurveRow, ...]:
     """Rows over temperature; a boundary belongs to the piece below it (type K is exactly 0 mV at 0 degC)."""
     rows = []
     for index, piece in enumerate(pieces_of(kind)):
         low = float(np.nextafter(piece.low_c, -np.inf)) if index == 0 else piece.low_c
-        rows.append(Row(low, piece.high_c, getattr(piece, of)))
+        rows.append(CurveRow(low, piece.high_c, getattr(piece, of)))
     return tuple(rows)
 
 
 @cache
-def inverse_rows(kind: str) -> tuple[Row, ...]:
+def inverse_rows(kind: str) -> tuple[CurveRow, ...]:
     """Rows over emf; the outer ones are widened by half a printed digit, except where type B is refused."""
     pieces = pieces_of(kind)
-    rows: list[Row] = []
+    rows: list[CurveRow] = []
     for index, piece in enumerate(pieces):
         low_mv, high_mv = (float(e) for e in piece.emf(np.array([piece.low_c, piece.high_c])))
         if index > 0:
@@ -168,7 +168,7 @@ def inverse_rows(kind: str) -> tuple[Row, ...]:
             low_mv -= PRINTED_HALF_DIGIT_MV
         if index == len(pieces) - 1:
             high_mv += PRINTED_HALF_DIGIT_MV
-        rows.append(Row(low_mv, high_mv, Inverse(piece, low_mv, high_mv)))
+        rows.append(CurveRow(low_mv, high_mv, Inverse(piece, low_mv, high_mv)))
     return tuple(rows)
 
 

@@ -13,7 +13,7 @@ from soakwitness.firmware_bridge.common.units import Unit, from_celsius, from_ke
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from soakwitness.analysis.calibration.surveying.survey import SensorFigures, Survey, SurveySensor
+    from soakwitness.analysis.calibration.surveying.survey import Survey, SurveyedSensor, SurveySensor
     from soakwitness.analysis.record.run import FloatArray
 
 Place = tuple[float, float, float]  # left to right, front to back, bottom to top, each 0 to 1
@@ -46,7 +46,7 @@ def place_of(position: str | None) -> Place | None:
     return (place[0], place[1], place[2])
 
 
-def places_of(figures: Sequence[SensorFigures]) -> dict[str, Place]:
+def places_of(figures: Sequence[SurveyedSensor]) -> dict[str, Place]:
     """Places of all sensors: from words, or from three numbers each (mm), scaled to the outermost."""
     numbers = {f.name: re.findall(r"-?\d+(?:\.\d+)?", f.position or "") for f in figures}
     spots = {name: tuple(float(n) for n in found) for name, found in numbers.items() if len(found) == 3}

@@ -68,7 +68,7 @@ def import_(
     """Make a run folder from each log that another instrument kept; the original stays beside it.
 
     The separator, decimal commas, the encoding and remarks above the column names are found out. A COLUMN is a name,
-    or #1 for the first one. A cell that is no number counts as a reading that was not had. Prints each run folder's
+    or #1 for the first one. A cell that is no number counts as a missing reading. Prints each run folder's
     path; the last line is that of the last run.
 
     Example: soakwitness import log.csv --time Time --sensor recording=Temp1 --unit C

@@ -235,11 +235,11 @@ def hardness(name: str, readings: tuple[float, ...], by: str | None, logbook: Pa
     Example: soakwitness piece hardness B-041 60.1 60.4 59.9 --after quench --block 60.3 --block-reading 60.5
     """
     from soakwitness.analysis.logbook.hardness import add_hardness
-    from soakwitness.analysis.metallurgy.hardness_readings import Reading, hrc_of_hv, hv_of_hrc
+    from soakwitness.analysis.metallurgy.hardness_readings import HardnessReading, hrc_of_hv, hv_of_hrc
 
     if (said["after"] is None) == (said["before"] is None):
         raise WrongUse("Say on which side of which step: --after quench, --before temper, and so on.")
-    test = Reading(
+    test = HardnessReading(
         readings,
         said["scale"],
         said["load_n"],

@@ -33,7 +33,7 @@ from soakwitness.firmware_bridge.common.wording import difference, temperature
 if TYPE_CHECKING:
     from soakwitness.analysis.calibration.diagnosing.diagnosis import Diagnosis
     from soakwitness.analysis.calibration.measured_pairs.paired_readings import PairReading
-    from soakwitness.analysis.logbook.sensors import Calibration, SensorLife
+    from soakwitness.analysis.logbook.sensors import KeptCalibration, SensorLife
 
 ROLES = ("control", "recording", "load", "reference", "survey", "ambient", "over-temperature")
 CLASSES = ("1", "2", "special", "standard")
@@ -155,7 +155,7 @@ def _life_words(life: SensorLife, zone: str | None, unit: Unit) -> str:
     )
 
 
-def _calibration_words(one: Calibration, unit: Unit) -> str:
+def _calibration_words(one: KeptCalibration, unit: Unit) -> str:
     """One line about a calibration."""
     from soakwitness.analysis.calibration.correcting.correction import correction_from_dict
 

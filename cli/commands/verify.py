@@ -86,9 +86,9 @@ def _beside(found: Verified, others: list[Path], recipe_path: Path | None, logbo
 
 def _show(found: Verified, *, as_json: bool, unit: Unit | None, chart: Path | None) -> None:
     if as_json:
-        from soakwitness.analysis.verification.results.hold_equivalents import what_holds_amount_to
+        from soakwitness.analysis.verification.results.hold_equivalents import equivalents_of_holds
 
-        amounts = [amount.as_dict() for amount in what_holds_amount_to(found.run, found.verification)]
+        amounts = [amount.as_dict() for amount in equivalents_of_holds(found.run, found.verification)]
         print_json(found.answer(unit) | {"comparison": amounts})
         return
     from soakwitness.cli.words.verify_words import verify_lines

@@ -34,7 +34,7 @@ from soakwitness.firmware_bridge.common.wording import temperature
 
 if TYPE_CHECKING:
     from soakwitness.firmware_bridge.furnace.description import Furnace
-    from soakwitness.firmware_bridge.recording.beginning import About
+    from soakwitness.firmware_bridge.recording.beginning import RunFacts
     from soakwitness.firmware_bridge.recording.heating import HeatingSettings
 
 FOLDER = click.Path(path_type=Path, file_okay=False, exists=True)
@@ -126,7 +126,7 @@ def _watch(
     settings: HeatingSettings,
     speed: float,
     for_s: float | None,
-    about: About,
+    about: RunFacts,
 ) -> None:
     from soakwitness.firmware_bridge.recording.watching import watch_furnace
 

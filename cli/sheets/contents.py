@@ -34,7 +34,7 @@ MOST_EVENTS = 14
 
 
 @dataclass(frozen=True)
-class Table:
+class SheetTable:
     """A table: its heading, column heads and rows of words."""
 
     heading: str
@@ -73,8 +73,8 @@ class SheetContents:
     verdict: str
     measured: str
     facts: tuple[tuple[str, str], ...]
-    tables: tuple[Table, ...]
-    findings: Table
+    tables: tuple[SheetTable, ...]
+    findings: SheetTable
     lines: tuple[str, ...]
     cautions: tuple[str, ...]
     foot: str
@@ -127,9 +127,9 @@ def _facts(run: Run, verification: Verification, recipe: Recipe, notes: SheetNot
     return tuple((name, words) for name, words in pairs if words)
 
 
-def _steps(verification: Verification, unit: Unit) -> Table:
+def _steps(verification: Verification, unit: Unit) -> SheetTable:
     rows = tuple(_ramp_row(step, unit) if step.kind == "ramp" else _hold_row(step, unit) for step in verification.steps)
-    return Table("Intended and measured", ("step", "intended", "measured", "limits", "verdict"), rows)
+    return SheetTable("Intended and measured", ("step", "intended", "measured", "limits", "verdict"), rows)
 
 
 def _ramp_row(step: RampResult, unit: Unit) -> tuple[str, ...]:
@@ -162,7 +162,7 @@ def _hold_row(step: HoldResult, unit: Unit) -> tuple[str, ...]:
     return (str(step.step), intended, measured, f"{low} to {high}", step.verdict if step.judged else "reported only")
 
 
-def _charge(run: Run, verification: Verification, recipe: Recipe, notes: SheetNotes) -> Table:
+def _charge(run: Run, verification: Verification, recipe: Recipe, notes: SheetNotes) -> SheetTable:
     """One row a piece: the figures of the last judged hold it was in; without one, when it went in and came out."""
     words, cold = dict(notes.piece_words), recipe.load == "cold"
     newest: dict[str, tuple[HoldResult, PieceResult]] = {}
@@ -183,7 +183,7 @@ def _charge(run: Run, verification: Verification, recipe: Recipe, notes: SheetNo
         if name not in newest
     ]
     head = ("piece", "charge", "loaded", "pulled", "to plates", "soak", "verdict")
-    return Table("Charge", head, tuple(rows), "No pieces are on record for this run.")
+    return SheetTable("Charge", head, tuple(rows), "No pieces are on record for this run.")
 
 
 def _stays(run: Run, notes: SheetNotes) -> dict[str, Stay]:
@@ -213,7 +213,7 @@ def _way(run: Run, name: str, piece: PieceResult | Stay, words: str, *, cold: bo
     return (label, piece.charge or "", loaded, at(piece.pull_s), delay)
 
 
-def _sensors(run: Run, verification: Verification, unit: Unit, notes: SheetNotes) -> Table:
+def _sensors(run: Run, verification: Verification, unit: Unit, notes: SheetNotes) -> SheetTable:
     known = {name: (correction, u) for name, correction, u in notes.sensors}
     rows = []
     for column in run.columns:
@@ -235,10 +235,10 @@ def _sensors(run: Run, verification: Verification, unit: Unit, notes: SheetNotes
         rows.append(
             (column.name, column.role or "", wire or "not stated", column.position or "", correction, u or "not known")
         )
-    return Table("Sensors", ("sensor", "role", "wire", "position", "correction", "U (k = 2)"), tuple(rows))
+    return SheetTable("Sensors", ("sensor", "role", "wire", "position", "correction", "U (k = 2)"), tuple(rows))
 
 
-def _events(run: Run, notes: SheetNotes) -> Table:
+def _events(run: Run, notes: SheetNotes) -> SheetTable:
     rows = [
         (
             figures.clock(run.header.started_utc, mark.t_s, run.header.zone),
@@ -257,7 +257,7 @@ def _events(run: Run, notes: SheetNotes) -> Table:
     more = len(rows) - MOST_EVENTS
     if more > 0:
         rows = [*rows[: MOST_EVENTS - 1], ("", f"and {more + 1} more", "in events.csv of the run folder")]
-    return Table("Events", ("time", "event", "detail"), tuple(rows), "None.")
+    return SheetTable("Events", ("time", "event", "detail"), tuple(rows), "None.")
 
 
 def _may_show(pieces: Sequence[str], notes: SheetNotes) -> bool:
@@ -271,18 +271,20 @@ def _mark_words(mark: object, notes: SheetNotes) -> str:
     return "; ".join(part for part in (" ".join(pieces), note, later) if part)
 
 
-def _findings(verification: Verification, unit: Unit, notes: SheetNotes) -> Table:
+def _findings(verification: Verification, unit: Unit, notes: SheetNotes) -> SheetTable:
     decided = dict(notes.dispositions)
     rows = tuple(
         (f.code, f.severity, f.says.text(unit), f.next.text(unit), decided.get(f.code, ""))
         for f in verification.findings
         if _may_show(f.pieces, notes)
     )
-    return Table("Findings", ("finding", "weight", "what was seen", "next", "decided"), rows, "Nothing was flagged.")
+    return SheetTable(
+        "Findings", ("finding", "weight", "what was seen", "next", "decided"), rows, "Nothing was flagged."
+    )
 
 
 def _coverage(run: Run, verification: Verification, unit: Unit, notes: SheetNotes) -> tuple[str, ...]:
-    from soakwitness.analysis.verification.results.hold_equivalents import what_holds_amount_to
+    from soakwitness.analysis.verification.results.hold_equivalents import equivalents_of_holds
 
     record = verification.record
     state = (
@@ -294,7 +296,7 @@ def _coverage(run: Run, verification: Verification, unit: Unit, notes: SheetNote
         f"{duration(record.gaps_s)} without readings; the record is {state}.",
         *(f"Decided {words}." for words in notes.decided),
         *(f"Not seen: {words.text(unit)}" for words in verification.not_seen),
-        *(amount.says(unit) for amount in what_holds_amount_to(run, verification)),
+        *(amount.says(unit) for amount in equivalents_of_holds(run, verification)),
         f"Seal: {notes.seal_digest or 'none'}. Written by {run.header.software or 'an unnamed version'}.",
     ]
     return tuple(lines)

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from soakwitness.cli.charts import style
-from soakwitness.cli.sheets.contents import SheetContents, Table
+from soakwitness.cli.sheets.contents import SheetContents, SheetTable
 from soakwitness.firmware_bridge.common.units import Unit
 
 if TYPE_CHECKING:
@@ -88,7 +88,7 @@ def wrap(words: str, width_in: float, points: float) -> list[str]:
     return textwrap.wrap(words, most) or [""]
 
 
-def column_widths(table: Table, width_in: float) -> list[float]:
+def column_widths(table: SheetTable, width_in: float) -> list[float]:
     """Share the width by what the columns hold: as long as their longest word, then by their text."""
     cells = [table.head, *table.rows]
     longest = [max(len(row[i]) for row in cells) for i in range(len(table.head))]
@@ -97,7 +97,7 @@ def column_widths(table: Table, width_in: float) -> list[float]:
     return [width_in * w / sum(weights) for w in weights]
 
 
-def draw_table(pages: Pages, table: Table) -> None:
+def draw_table(pages: Pages, table: SheetTable) -> None:
     """Write a table; rows are never cut by the page's end."""
     pages.y_in -= 0.05
     pages.room(4 * height(BODY_PT))

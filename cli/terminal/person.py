@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from soakwitness.analysis.recipes.recipe import Recipe
     from soakwitness.cli.page.process import PageProcess
     from soakwitness.cli.terminal.soaking import SoakLine
-    from soakwitness.firmware_bridge.recording.beginning import About
+    from soakwitness.firmware_bridge.recording.beginning import RunFacts
     from soakwitness.firmware_bridge.recording.clocks import Clock
 
 IDLE_LINE_S = 3600.0  # a journal that is written for years
@@ -77,12 +77,12 @@ def open_page(page: bool, lan: bool, port: int | None, screen: Screen) -> PagePr
     return served
 
 
-def about_runs(logbook: Path, operator: str | None, recipe: Recipe | None, packet: PacketFile | None) -> About:
+def about_runs(logbook: Path, operator: str | None, recipe: Recipe | None, packet: PacketFile | None) -> RunFacts:
     """What the runs of this command say of themselves."""
     from soakwitness.firmware_bridge.common.zones import local_zone
-    from soakwitness.firmware_bridge.recording.beginning import About
+    from soakwitness.firmware_bridge.recording.beginning import RunFacts
 
-    about = About(logbook, operator=operator, zone=local_zone())
+    about = RunFacts(logbook, operator=operator, zone=local_zone())
     if packet is not None:
         about = replace(about, packet_name=packet.name, packet_file=packet.text)
     if recipe is not None:

@@ -10,7 +10,7 @@ from soakwitness.firmware_bridge.common.wording import counted, difference, dura
 
 if TYPE_CHECKING:
     from soakwitness.analysis.audit.auditing import Audit
-    from soakwitness.analysis.audit.contrasts.differences import Row
+    from soakwitness.analysis.audit.contrasts.differences import DifferenceRow
     from soakwitness.analysis.audit.contrasts.weighing import Opinion
 
 SHOWN = 6
@@ -61,7 +61,7 @@ def _cause(number: int, opinion: Opinion, unit: Unit) -> list[str]:
     return [*lines, f"   next: {opinion.next}"]
 
 
-def _row(row: Row, unit: Unit) -> tuple[str, ...]:
+def _row(row: DifferenceRow, unit: Unit) -> tuple[str, ...]:
     beside = row.beside
     return (
         row.name.text(unit),

@@ -58,9 +58,9 @@ def verify_lines(run: Run, recipe: Recipe, verification: Verification, *, unit: 
 
 def comparison_words(run: Run, verification: Verification, unit: Unit) -> tuple[str, ...]:
     """What each hold amounts to, one labelled sentence a hold."""
-    from soakwitness.analysis.verification.results.hold_equivalents import what_holds_amount_to
+    from soakwitness.analysis.verification.results.hold_equivalents import equivalents_of_holds
 
-    return tuple(amount.says(unit) for amount in what_holds_amount_to(run, verification))
+    return tuple(amount.says(unit) for amount in equivalents_of_holds(run, verification))
 
 
 def _wrapped(text: str, indent: str = "") -> list[str]:

@@ -81,7 +81,7 @@ class File:
         return tomllines.key_lines(self.text)
 
 
-class Limits(TypedDict, total=False):
+class KeyLimits(TypedDict, total=False):
     """Of a number. ``above``: ``low`` itself is refused; ``unit`` and ``more`` go into the error."""
 
     low: float
@@ -225,10 +225,10 @@ class Table:
         return str(value)
 
     @overload
-    def number(self, key: str, default: float, **limits: Unpack[Limits]) -> float: ...
+    def number(self, key: str, default: float, **limits: Unpack[KeyLimits]) -> float: ...
     @overload
-    def number(self, key: str, default: None = None, **limits: Unpack[Limits]) -> float | None: ...
-    def number(self, key: str, default: float | None = None, **limits: Unpack[Limits]) -> float | None:
+    def number(self, key: str, default: None = None, **limits: Unpack[KeyLimits]) -> float | None: ...
+    def number(self, key: str, default: float | None = None, **limits: Unpack[KeyLimits]) -> float | None:
         """A finite number within limits, else the default."""
         value = self.value(key)
         if value is None:
@@ -289,7 +289,7 @@ def _is_number(value: object) -> bool:
     return isinstance(value, float)
 
 
-def _in_words(limits: Limits) -> str:
+def _in_words(limits: KeyLimits) -> str:
     """What is allowed; empty where everything is."""
     low, high, above = limits.get("low"), limits.get("high"), limits.get("above", False)
     bottom = "" if low is None else f"{'above' if above else 'from'} {low:.12g}"

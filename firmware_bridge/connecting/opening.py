@@ -5,17 +5,17 @@ from __future__ import annotations
 from dataclasses import replace
 
 from soakwitness.firmware_bridge.furnace.description import Furnace
-from soakwitness.firmware_bridge.links.base import Clock, Link
+from soakwitness.firmware_bridge.links.base import Link, LinkClock
 
 
-def open_link(furnace: Furnace, *, clock: Clock | None = None) -> Link:
+def open_link(furnace: Furnace, *, clock: LinkClock | None = None) -> Link:
     """Open the port and return the link; raises LinkError with the reason told apart.
 
     Parameters
     ----------
     furnace : Furnace
         A checked furnace file.
-    clock : Clock, optional
+    clock : LinkClock, optional
         Time for waits and ages, the real one by default. A simulated furnace runs at this clock's pace; its link's
         own waits are then in real time, as its bytes are.
     """

@@ -12,7 +12,7 @@ class Reading:
     """What one look at the instrument brought.
 
     ``values`` has every column of the furnace file: sensors and signals in the instrument's unit after scale and
-    offset, contacts as 1.0 (acted: the raw number equals ``closed_is``) or 0.0; None where it was not had.
+    offset, contacts as 1.0 (acted: the raw number equals ``closed_is``) or 0.0; None where it is missing.
     A contact that was acted at any time since the reading before counts as acted.
     ``faults`` gives a word for each sensor that reports a fault (its value is None).
     ``texts`` are sentences worth an event: lines lost, instrument restarted.
@@ -27,7 +27,7 @@ class Reading:
     age_s: float = 0.0
 
 
-class Clock(Protocol):
+class LinkClock(Protocol):
     """What a link needs of time; the module ``time`` is one."""
 
     def monotonic(self) -> float:

@@ -65,7 +65,7 @@ def _block(table: Table, spans: Sequence[range]) -> Block:
 
 
 def number(source: ModbusSource, words: Words) -> float | None:
-    """Give the raw number at a source, None where one of its words was not had; a float may be NaN."""
+    """Give the raw number at a source, None where one of its words is missing; a float may be NaN."""
     found = [words.get((source.table, register)) for register in registers_of(source)]
     parts = [word for word in found if word is not None]
     if len(parts) < len(found):

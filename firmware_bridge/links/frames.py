@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from soakwitness.firmware_bridge.errors import LinkError
 from soakwitness.firmware_bridge.furnace.description import LinkSettings
-from soakwitness.firmware_bridge.links.base import Clock
+from soakwitness.firmware_bridge.links.base import LinkClock
 from soakwitness.firmware_bridge.links.checksums import crc16_modbus
 from soakwitness.firmware_bridge.links.port import Port
 
@@ -20,7 +20,7 @@ _SHORTEST_ASCII = 11  # colon, four times two digits, CR, LF
 class Wire:
     """What minimalmodbus takes for a serial port. Function codes other than 3 and 4 never leave it."""
 
-    def __init__(self, port: Port, settings: LinkSettings, clock: Clock) -> None:
+    def __init__(self, port: Port, settings: LinkSettings, clock: LinkClock) -> None:
         self.port: str | None = None  # minimalmodbus keeps times by port name; ours are kept here
         self.is_open = True
         self.timeout = settings.timeout_s

@@ -10,7 +10,7 @@ from dataclasses import replace
 from soakwitness.firmware_bridge.common.wording import counted, duration
 from soakwitness.firmware_bridge.errors import LinkError
 from soakwitness.firmware_bridge.furnace.description import Furnace, LinkSettings
-from soakwitness.firmware_bridge.links.base import Clock, Reading
+from soakwitness.firmware_bridge.links.base import LinkClock, Reading
 from soakwitness.firmware_bridge.links.port import Port, open_port
 from soakwitness.firmware_bridge.links.textlines import LONGEST_LINE, Line, LineReader
 
@@ -25,10 +25,10 @@ _END = re.compile(rb"[\r\n]+")
 class LinesLink:
     """Reads the newest good line; see ``links.base.Link``."""
 
-    def __init__(self, furnace: Furnace, port: Port, clock: Clock | None = None) -> None:
+    def __init__(self, furnace: Furnace, port: Port, clock: LinkClock | None = None) -> None:
         self._furnace = furnace
         self._port = port
-        self._clock: Clock = clock or time
+        self._clock: LinkClock = clock or time
         self._reader = LineReader(furnace)
         self._buffer = b""
         self._whole = False  # the first line after opening may be half a line
@@ -144,9 +144,9 @@ class LinesLink:
         return LinkError("silent", f"{says} Check power and wiring; the timeout must be longer than between two lines.")
 
 
-def listen(settings: LinkSettings, count: int = 2, clock: Clock | None = None) -> list[bytes]:
+def listen(settings: LinkSettings, count: int = 2, clock: LinkClock | None = None) -> list[bytes]:
     """Give up to ``count`` whole lines as they come within the timeout; raises LinkError where none comes."""
-    ticking: Clock = clock or time
+    ticking: LinkClock = clock or time
     port = open_port(replace(settings, timeout_s=min(settings.timeout_s, _WAIT_S)))
     data = b""
     lines: list[bytes] = []
@@ -165,7 +165,7 @@ def listen(settings: LinkSettings, count: int = 2, clock: Clock | None = None) -
     raise LinkError("silent", f"{settings.port}: silent, no line within {duration(settings.timeout_s)}.")
 
 
-def open_lines(furnace: Furnace, clock: Clock | None = None) -> LinesLink:
+def open_lines(furnace: Furnace, clock: LinkClock | None = None) -> LinesLink:
     """Open the port of a furnace file; raises LinkError."""
     settings = replace(furnace.link, timeout_s=min(furnace.link.timeout_s, _WAIT_S))
     return LinesLink(furnace, open_port(settings), clock)

@@ -17,7 +17,7 @@ import minimalmodbus
 from soakwitness.firmware_bridge.common.wording import duration
 from soakwitness.firmware_bridge.errors import LinkError, LinkReason
 from soakwitness.firmware_bridge.furnace.description import Contact, Furnace, ModbusSource, Sensor, Signal
-from soakwitness.firmware_bridge.links.base import Clock, Reading
+from soakwitness.firmware_bridge.links.base import LinkClock, Reading
 from soakwitness.firmware_bridge.links.blocks import FUNCTION, Block, Words, number, plan_blocks
 from soakwitness.firmware_bridge.links.frames import Wire
 from soakwitness.firmware_bridge.links.numbers import fault_word, is_fault, scaled
@@ -33,10 +33,10 @@ _TRY_AGAIN_WITHIN = 0.5  # of the sampling interval
 class ModbusLink:
     """Reads all columns of a furnace file; see ``links.base.Link``."""
 
-    def __init__(self, furnace: Furnace, port: Port, clock: Clock | None = None) -> None:
+    def __init__(self, furnace: Furnace, port: Port, clock: LinkClock | None = None) -> None:
         self._furnace = furnace
         self._settings = furnace.link
-        self._clock: Clock = clock or time
+        self._clock: LinkClock = clock or time
         self._port = port
         self._wire = Wire(port, furnace.link, self._clock)
         self._instrument = minimalmodbus.Instrument(self._wire, furnace.link.unit_id, mode=furnace.link.framing)
@@ -196,13 +196,13 @@ class ModbusLink:
             return "refused"
         if isinstance(part, Sensor) and isinstance(part.fault_source, ModbusSource):
             bits = number(part.fault_source, words)
-            fault = "fault bits not had" if bits is None else fault_word(bits, part.fault_words)
+            fault = "fault bits missing" if bits is None else fault_word(bits, part.fault_words)
             if fault:
                 return fault
         return f"fault value {raw:g}" if is_fault(raw, part.fault_values) else None
 
 
-def open_modbus(furnace: Furnace, clock: Clock | None = None) -> ModbusLink:
+def open_modbus(furnace: Furnace, clock: LinkClock | None = None) -> ModbusLink:
     """Open the port of a furnace file; raises LinkError."""
     return ModbusLink(furnace, open_port(furnace.link), clock)
 

@@ -85,7 +85,7 @@ class LineReader:
     def _fault(self, part: Sensor | Signal, raw: float | None, text: str, texts: Mapping[str, str]) -> str | None:
         if isinstance(part, Sensor) and isinstance(part.fault_source, LineSource):
             bits = self._text(texts, part.fault_source)
-            fault = fault_word(int(bits), part.fault_words) if _WHOLE.fullmatch(bits) else "fault bits not had"
+            fault = fault_word(int(bits), part.fault_words) if _WHOLE.fullmatch(bits) else "fault bits missing"
             if fault:
                 return fault
         if raw is None:

@@ -36,7 +36,7 @@ STOPPED = ("Ctrl-C", "Ctrl-Break", "SIGTERM")
 
 
 @dataclass(frozen=True)
-class About:
+class RunFacts:
     """What a run says of itself beside its furnace."""
 
     logbook: Path
@@ -95,7 +95,7 @@ def claim_furnace(logbook: Path, furnace: Furnace, who: str, since: str) -> tupl
 def begin(
     furnace: Furnace,
     clock: Clock,
-    about: About,
+    about: RunFacts,
     *,
     alarms: Alarms,
     started_s: float | None = None,
@@ -206,7 +206,7 @@ def resume(
     run: CutOff,
     furnace: Furnace,
     clock: Clock,
-    about: About,
+    about: RunFacts,
     *,
     alarms: Alarms,
     files: Files | None = None,
@@ -267,7 +267,7 @@ def finish_lost(run: CutOff, *, utc_s: float, files: Files | None = None) -> Non
 def begin_or_resume(
     furnace: Furnace,
     clock: Clock,
-    about: About,
+    about: RunFacts,
     *,
     alarms: Alarms,
     temp_c: float | None,

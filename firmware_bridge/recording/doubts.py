@@ -23,7 +23,7 @@ class _Seen:
     said: bool = False
 
 
-class Doubts:
+class PlausibilityChecks:
     """Follows one furnace's readings; a new one with every run.
 
     Notes

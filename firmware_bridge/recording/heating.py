@@ -48,7 +48,7 @@ class HeatingSettings:
 
 
 @dataclass(frozen=True)
-class Decision:
+class HeatingDecision:
     """A run begins (with the moment from which it is to be recorded) or ends, and why."""
 
     act: Literal["begin", "end"]
@@ -87,7 +87,7 @@ class Heating:
 
     def look(
         self, t_s: float, temp_c: float | None, setpoint_c: float | None = None, output: float | None = None
-    ) -> Decision | None:
+    ) -> HeatingDecision | None:
         """Take one reading.
 
         Parameters
@@ -113,21 +113,21 @@ class Heating:
             self._blocks.popleft()
         return self._end(t_s) if self.running else self._begin(t_s)
 
-    def _silent(self, t_s: float) -> Decision | None:
+    def _silent(self, t_s: float) -> HeatingDecision | None:
         if self.running and self._read_s is not None and t_s - self._read_s >= self.settings.idle_s:
             return self._over(f"no reading for {duration(self.settings.idle_s)}", t_s)
         return None
 
     # Beginning
 
-    def _begin(self, t_s: float) -> Decision | None:
+    def _begin(self, t_s: float) -> HeatingDecision | None:
         why = self._why_heating()
         if why is None:
             return None
         self.running = True
         self._heated_s = t_s
         self._warm_s = None
-        return Decision("begin", why, max(self._onset_s() - self.settings.before_s, self._ended_s))
+        return HeatingDecision("begin", why, max(self._onset_s() - self.settings.before_s, self._ended_s))
 
     def _why_heating(self) -> Says | None:
         set_ = self.settings
@@ -224,7 +224,7 @@ class Heating:
 
     # Ending
 
-    def _end(self, t_s: float) -> Decision | None:
+    def _end(self, t_s: float) -> HeatingDecision | None:
         set_ = self.settings
         now = self._blocks[-1]
         if self._heats():
@@ -238,10 +238,10 @@ class Heating:
             return self._over(f"not heated for {duration(set_.idle_s)}", t_s)
         return None
 
-    def _over(self, why: str, t_s: float) -> Decision:
+    def _over(self, why: str, t_s: float) -> HeatingDecision:
         self.running = False
         self._ended_s = t_s
-        return Decision("end", Says.plain(why), t_s)
+        return HeatingDecision("end", Says.plain(why), t_s)
 
     def _heats(self) -> bool:
         """Whether anything shows heating now: output, a climb, or that it does not fall as it would by itself."""

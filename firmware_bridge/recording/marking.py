@@ -24,7 +24,7 @@ from soakwitness.firmware_bridge.runfolder.marks import (
 LATE_S = 10.0  # a file older than this was left while nobody recorded
 
 
-class MarkDesk:
+class MarkIntake:
     """Enters marks into one run's events and knows those entered so far.
 
     ``enter`` is how an event reaches the run: ``enter(detail)`` writes a ``mark`` event at this moment.

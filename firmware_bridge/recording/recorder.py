@@ -12,10 +12,10 @@ from soakwitness.firmware_bridge.furnace.description import Furnace
 from soakwitness.firmware_bridge.recording.acts import Contacts, Loading
 from soakwitness.firmware_bridge.recording.alarms import Alarms
 from soakwitness.firmware_bridge.recording.clocks import Clock
-from soakwitness.firmware_bridge.recording.doubts import Doubts
+from soakwitness.firmware_bridge.recording.doubts import PlausibilityChecks
 from soakwitness.firmware_bridge.recording.keeping import Keeper
 from soakwitness.firmware_bridge.recording.linking import LinkChange
-from soakwitness.firmware_bridge.recording.marking import MarkDesk
+from soakwitness.firmware_bridge.recording.marking import MarkIntake
 from soakwitness.firmware_bridge.recording.now import Now, chamber_c, facts, over_limit
 from soakwitness.firmware_bridge.recording.sampling import Sample
 from soakwitness.firmware_bridge.runfolder.contents import Act, Event, Mark
@@ -62,9 +62,9 @@ class Recording:
         self._locks = [] if locks is None else locks
         self._clock = clock
         self._heard = heard
-        self.desk = MarkDesk(keeper, self._enter_mark, known, loading)
+        self.desk = MarkIntake(keeper, self._enter_mark, known, loading)
         self._contacts = Contacts(furnace.contacts)
-        self._doubts = Doubts(furnace)
+        self._doubts = PlausibilityChecks(furnace)
         self._faults: dict[str, tuple[str, float]] = {}  # sensor: what was last said of it, and when
         self._texts: dict[str, float] = {}
         self._last: Sample | None = None  # the last one with a reading

@@ -29,7 +29,7 @@ class Sample:
     step_s: float = 0.0
 
 
-class Station:
+class SamplingLoop:
     """Reads one furnace's instrument until it is told to stop."""
 
     def __init__(self, clock: Clock, link: LinkKeeper, every_s: float) -> None:

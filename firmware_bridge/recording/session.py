@@ -10,13 +10,13 @@ from soakwitness.firmware_bridge.common.wording import duration
 from soakwitness.firmware_bridge.furnace.description import Furnace
 from soakwitness.firmware_bridge.links.base import Link
 from soakwitness.firmware_bridge.recording.alarms import Alarms
-from soakwitness.firmware_bridge.recording.beginning import About, begin_or_resume, claim_furnace
+from soakwitness.firmware_bridge.recording.beginning import RunFacts, begin_or_resume, claim_furnace
 from soakwitness.firmware_bridge.recording.clocks import Clock
 from soakwitness.firmware_bridge.recording.heating import Heating
 from soakwitness.firmware_bridge.recording.linking import LinkKeeper, Opener, PortMemory, adapters
 from soakwitness.firmware_bridge.recording.now import chamber_c
 from soakwitness.firmware_bridge.recording.recorder import Recording
-from soakwitness.firmware_bridge.recording.sampling import Sample, Station
+from soakwitness.firmware_bridge.recording.sampling import Sample, SamplingLoop
 from soakwitness.firmware_bridge.runfolder.files import Files
 from soakwitness.firmware_bridge.runfolder.line_format import utc_text
 
@@ -76,7 +76,7 @@ def keep_link(furnace: Furnace, clock: Clock, opener: Opener) -> LinkKeeper:
 def record_run(
     furnace: Furnace,
     clock: Clock,
-    about: About,
+    about: RunFacts,
     attendant: Attendant,
     *,
     opener: Opener = default_opener,
@@ -105,7 +105,7 @@ def record_run(
         link = keep_link(furnace, clock, opener)
         attendant.tell(f"Link: {link.open()}.")
         try:
-            station = Station(clock, link, furnace.every_s)
+            station = SamplingLoop(clock, link, furnace.every_s)
             first = _first_reading(station, link, clock, attendant)
             reading = first.look.reading
             recording, says = begin_or_resume(
@@ -128,7 +128,7 @@ def record_run(
         lock.release()
 
 
-def _first_reading(station: Station, link: LinkKeeper, clock: Clock, attendant: Attendant) -> Sample:
+def _first_reading(station: SamplingLoop, link: LinkKeeper, clock: Clock, attendant: Attendant) -> Sample:
     """The first good reading; a person waits, so after three tries the reason is better than an empty run."""
     first = station.first()
     while first.look.error is not None:
@@ -159,7 +159,7 @@ class _OneRun:
         self._heating = Heating(heating_since_s=self._began_s)
         self._why: str | None = None
 
-    def record(self, station: Station, first: Sample) -> Path:
+    def record(self, station: SamplingLoop, first: Sample) -> Path:
         """Record and seal."""
         try:
             self._take(first)

@@ -14,7 +14,7 @@ from soakwitness.firmware_bridge.furnace.description import Furnace
 from soakwitness.firmware_bridge.recording.alarms import Alarms
 from soakwitness.firmware_bridge.recording.beginning import (
     WARM_C,
-    About,
+    RunFacts,
     begin,
     claim_furnace,
     cut_off_runs,
@@ -24,12 +24,12 @@ from soakwitness.firmware_bridge.recording.beginning import (
     stopped_run,
 )
 from soakwitness.firmware_bridge.recording.clocks import Clock
-from soakwitness.firmware_bridge.recording.heating import Decision, Heating, HeatingSettings
+from soakwitness.firmware_bridge.recording.heating import Heating, HeatingDecision, HeatingSettings
 from soakwitness.firmware_bridge.recording.idling import Idling
 from soakwitness.firmware_bridge.recording.linking import Opener
 from soakwitness.firmware_bridge.recording.now import chamber_c, to_celsius
 from soakwitness.firmware_bridge.recording.recorder import Recording
-from soakwitness.firmware_bridge.recording.sampling import Sample, Station
+from soakwitness.firmware_bridge.recording.sampling import Sample, SamplingLoop
 from soakwitness.firmware_bridge.recording.session import Attendant, default_opener, keep_link
 from soakwitness.firmware_bridge.runfolder.files import Files
 from soakwitness.firmware_bridge.runfolder.line_format import utc_text
@@ -94,7 +94,7 @@ class Watcher:
         self,
         furnace: Furnace,
         clock: Clock,
-        about: About,
+        about: RunFacts,
         attendant: WatchAttendant,
         *,
         settings: HeatingSettings | None = None,
@@ -149,7 +149,7 @@ class Watcher:
         value = values.get("setpoint")
         return None if value is None else to_celsius(value, self.furnace)
 
-    def _follow(self, decision: Decision | None) -> None:
+    def _follow(self, decision: HeatingDecision | None) -> None:
         if decision is not None and decision.act == "begin" and self.recording is None:
             self._begin(decision)
         elif decision is not None and decision.act == "begin":
@@ -163,7 +163,7 @@ class Watcher:
     def _new_idling(self) -> Idling:
         return Idling(self.furnace, self._alarms(), self._clock.monotonic(), self._attendant.heard)
 
-    def _begin(self, decision: Decision) -> None:
+    def _begin(self, decision: HeatingDecision) -> None:
         self._idling.close()
         rows = list(self._before.since(decision.from_s))
         started_s = rows[0].now_s if rows else self._clock.monotonic()
@@ -246,7 +246,7 @@ class Watcher:
 def watch_furnace(
     furnace: Furnace,
     clock: Clock,
-    about: About,
+    about: RunFacts,
     attendant: WatchAttendant,
     *,
     opener: Opener = default_opener,
@@ -281,7 +281,7 @@ def watch_furnace(
             tend()
 
         try:
-            station = Station(clock, link, furnace.every_s)
+            station = SamplingLoop(clock, link, furnace.every_s)
             station.run(watcher.take, tend_both, stopped)
             watcher.close(attendant.why_end() or "the watch was over, as asked")
         finally:

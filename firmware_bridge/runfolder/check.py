@@ -66,7 +66,7 @@ def check_segment(path: Path, header: bytes) -> SegmentCheck:
         with open(path, "rb") as file:
             first = file.readline(_LONGEST_HEADER)
             if _header_holds(found, file, first, header):
-                _Rows(found, len(first)).read(file)
+                _CheckedRows(found, len(first)).read(file)
     except OSError as error:
         raise RunFolderError(f"{path} cannot be read: {error.strerror or error}.") from None
     return found
@@ -87,7 +87,7 @@ def _header_holds(found: SegmentCheck, file: BinaryIO, first: bytes, header: byt
     return row[-CELL_LENGTH:] == b",%08x\n" % crc32(row[:-CELL_LENGTH], found.last_crc)
 
 
-class _Rows:
+class _CheckedRows:
     """Goes through the rows of one file: many at once while all hold, else one by one."""
 
     def __init__(self, found: SegmentCheck, position: int) -> None:

@@ -23,7 +23,7 @@ class ProgramHold:
 ProgramStep = ProgramRamp | ProgramHold
 
 
-class Program:
+class ControllerProgram:
     """The setpoint [degC] over time.
 
     With ``waits_for_furnace`` a ramp ends, and its hold begins, only when the control sensor is within ``within_c`` of

@@ -6,10 +6,10 @@ import random
 from dataclasses import dataclass
 
 from soakwitness.firmware_bridge.runfolder.contents import Act
-from soakwitness.firmware_bridge.simulated.controller import Pid, Program
+from soakwitness.firmware_bridge.simulated.controller import ControllerProgram, Pid
 from soakwitness.firmware_bridge.simulated.heated_packet import Packet
 from soakwitness.firmware_bridge.simulated.physics import Chamber
-from soakwitness.firmware_bridge.simulated.scenario import LINK_FAULTS, LOADS, Fault, Piece, Scenario
+from soakwitness.firmware_bridge.simulated.scenario import LINK_FAULTS, LOADS, Fault, Scenario, ScenarioPiece
 from soakwitness.firmware_bridge.simulated.thermocouples import shown_c
 
 STEP_S = 1.0
@@ -41,7 +41,7 @@ class Happening:
 class _PieceState:
     """Where one piece is: waiting, in the furnace, out of it."""
 
-    def __init__(self, piece: Piece) -> None:
+    def __init__(self, piece: ScenarioPiece) -> None:
         self.piece = piece
         self.packet = Packet(piece.packet)
         self.loaded_s: float | None = None
@@ -62,7 +62,9 @@ class SimulatedFurnace:
         self.scenario = scenario
         self.t_s = 0.0
         self.chamber = Chamber(scenario.parts, start_c=scenario.start_c, room_c=scenario.room_c)
-        self.program = Program(scenario.program, start_c=scenario.start_c, waits_for_furnace=scenario.waits_for_furnace)
+        self.program = ControllerProgram(
+            scenario.program, start_c=scenario.start_c, waits_for_furnace=scenario.waits_for_furnace
+        )
         self.pid = Pid(scenario.pid)
         self.output = 0.0
         self.door = 0.0

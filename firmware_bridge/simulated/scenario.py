@@ -63,7 +63,7 @@ class Moment:
 
 
 @dataclass(frozen=True)
-class Piece:
+class ScenarioPiece:
     """A piece in its packet. ``load`` None: it is in from the start; ``pull`` None: it stays.
 
     ``sensor``: a load sensor sits in it (the first such piece is load sensor 1, and so on). The door stands open for
@@ -128,7 +128,7 @@ class Scenario:
     program: tuple[ProgramStep, ...] = field(default_factory=_usual_program)
     waits_for_furnace: bool = True
     after_program: Literal["off", "stay"] = "off"
-    pieces: tuple[Piece, ...] = ()
+    pieces: tuple[ScenarioPiece, ...] = ()
     faults: tuple[Fault, ...] = ()
     noise_c: float = 0.05
     recording_offset_c: float = -1.5

@@ -15,7 +15,7 @@ HAS_PSEUDO_TERMINALS = os.name == "posix"
 UNREAD_BYTES = 2000  # what nobody reads is lost, as on a real line
 
 
-class Port(Protocol):
+class ServedPort(Protocol):
     """The instrument's end of a cable. ``name`` is what a program opens at the other end."""
 
     name: str

@@ -14,11 +14,11 @@ from typing import Any
 
 from soakwitness.firmware_bridge.common.units import Unit
 from soakwitness.firmware_bridge.furnace.description import Furnace, LinkSettings
-from soakwitness.firmware_bridge.links.base import Clock
+from soakwitness.firmware_bridge.links.base import LinkClock
 from soakwitness.firmware_bridge.simulated import instrument
 from soakwitness.firmware_bridge.simulated import served_modbus as modbus
 from soakwitness.firmware_bridge.simulated.furnace import Shown, SimulatedFurnace
-from soakwitness.firmware_bridge.simulated.served_ports import HAS_PSEUDO_TERMINALS, Network, Port, PseudoTerminal
+from soakwitness.firmware_bridge.simulated.served_ports import HAS_PSEUDO_TERMINALS, Network, PseudoTerminal, ServedPort
 from soakwitness.firmware_bridge.simulated.settings import SimulatedSettings, read_settings
 
 BAUD = 115200  # a round trip costs little more than the silence between frames
@@ -27,14 +27,16 @@ LINE_LOOK_S = 0.004
 LONGEST_REQUEST = 256
 
 
-def start(settings: SimulatedSettings | Mapping[str, Any], *, clock: Clock | None = None, unit: Unit = "C") -> Serving:
+def start(
+    settings: SimulatedSettings | Mapping[str, Any], *, clock: LinkClock | None = None, unit: Unit = "C"
+) -> Serving:
     """Switch the furnace on and serve its instrument until ``stop``.
 
     Parameters
     ----------
     settings : SimulatedSettings or mapping
         The scenario and how to serve it, or the keys of ``[link]`` in a furnace file.
-    clock : Clock, optional
+    clock : LinkClock, optional
         Furnace time runs with its ``monotonic``; the real clock by default. A clock that runs N times faster makes the
         furnace run N times faster.
     unit : str
@@ -50,12 +52,12 @@ class Serving:
     ``link`` says how to reach its instrument, as for hardware. Furnace time 0 is ``began_s`` of the clock.
     """
 
-    def __init__(self, settings: SimulatedSettings, *, clock: Clock) -> None:
+    def __init__(self, settings: SimulatedSettings, *, clock: LinkClock) -> None:
         self.settings = settings
         self.clock = clock
         self.furnace = SimulatedFurnace(settings.scenario)
         on_network = settings.over == "network" or (settings.over == "auto" and not HAS_PSEUDO_TERMINALS)
-        self._port: Port = Network() if on_network else PseudoTerminal()
+        self._port: ServedPort = Network() if on_network else PseudoTerminal()
         self.link = self._link_settings()
         self.began_s = clock.monotonic()
         self._chance = random.Random(f"{settings.scenario.seed} link")
@@ -159,7 +161,7 @@ class Serving:
 _running: dict[tuple[str, Unit, int], Serving] = {}
 
 
-def reach(furnace: Furnace, *, clock: Clock | None = None) -> LinkSettings:
+def reach(furnace: Furnace, *, clock: LinkClock | None = None) -> LinkSettings:
     """Link settings under which the furnace of a file with ``kind = "simulated"`` is served.
 
     The first call switches it on; it then runs until the process ends, however often the link is closed and opened.
@@ -167,9 +169,9 @@ def reach(furnace: Furnace, *, clock: Clock | None = None) -> LinkSettings:
     return find(furnace, clock=clock).link
 
 
-def find(furnace: Furnace, *, clock: Clock | None = None) -> Serving:
+def find(furnace: Furnace, *, clock: LinkClock | None = None) -> Serving:
     """Give the serving of a furnace file for this clock, switched on if it is not running."""
-    ticking: Clock = clock or time
+    ticking: LinkClock = clock or time
     key = (repr(furnace.link.settings), furnace.unit, id(ticking))
     if key not in _running or _running[key]._stopping.is_set():
         if not _running:

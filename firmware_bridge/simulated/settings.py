@@ -58,8 +58,8 @@ from soakwitness.firmware_bridge.simulated.scenario import (
     Fault,
     FaultKind,
     Moment,
-    Piece,
     Scenario,
+    ScenarioPiece,
 )
 from soakwitness.firmware_bridge.simulated.thermocouples import TYPES
 
@@ -89,7 +89,7 @@ def read_settings(
     FurnaceFileError
         If a key or value is wrong: it names the line, the table, the key, the value and what is allowed.
     """
-    reader = _Reader(unit)
+    reader = _SettingsReader(unit)
     table = Table(File(text, source, FurnaceFileError), ("link",), settings)
     table.value("kind")
     found = SimulatedSettings(
@@ -103,7 +103,7 @@ def read_settings(
     return found
 
 
-class _Reader:
+class _SettingsReader:
     """Turns tables into the parts of a scenario."""
 
     def __init__(self, unit: Unit) -> None:
@@ -129,7 +129,7 @@ class _Reader:
             program=program,
             waits_for_furnace=table.flag("waits_for_furnace", True),
             after_program=table.choice("after_program", ("off", "stay"), "off"),  # type: ignore[arg-type]
-            pieces=pieces or (Piece(PacketParts(start_c=room_c), sensor=True),),
+            pieces=pieces or (ScenarioPiece(PacketParts(start_c=room_c), sensor=True),),
             faults=tuple(self.fault(part, len(program)) for part in table.tables("fault")),
             pid=self.pid(table.table("controller")),
             noise_c=Scenario.noise_c if noise is None else to_kelvin(noise, self.unit),
@@ -167,7 +167,7 @@ class _Reader:
             table.refuse("ramp", f"must be {allowed}.")
         return to_kelvin(float(value), self.unit)
 
-    def piece(self, table: Table, steps: int, room_c: float) -> Piece:
+    def piece(self, table: Table, steps: int, room_c: float) -> ScenarioPiece:
         packet = PacketParts(
             name=table.text("name") or "blade",
             thickness_mm=table.number("thickness_mm", 3.0, low=0.5, high=30.0),
@@ -175,13 +175,13 @@ class _Reader:
             heated_faces=table.whole("heated_faces", 1, 2, 2),
             start_c=room_c,
         )
-        piece = Piece(
+        piece = ScenarioPiece(
             packet,
             load=self.moment(table, "load_", steps),
             pull=self.moment(table, "pull_", steps),
             sensor=table.flag("sensor", False),
-            door_s=table.number("door_s", Piece.door_s, low=0.0, high=600.0),
-            plates_s=table.number("plates_s", Piece.plates_s, low=0.0, high=600.0),
+            door_s=table.number("door_s", ScenarioPiece.door_s, low=0.0, high=600.0),
+            plates_s=table.number("plates_s", ScenarioPiece.plates_s, low=0.0, high=600.0),
         )
         table.finish()
         return piece

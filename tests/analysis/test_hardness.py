@@ -3,7 +3,7 @@ from __future__ import annotations
 import pytest
 
 from soakwitness.analysis.metallurgy import hardness_readings as hardness
-from soakwitness.analysis.metallurgy.hardness_readings import Reading
+from soakwitness.analysis.metallurgy.hardness_readings import HardnessReading
 
 # HRC -> HV of non-austenitic steel: ASTM A370, read in a public copy (CHECKS.md section 2, S)
 A370 = {55: 595, 56: 613, 57: 633, 58: 653, 59: 674, 60: 697, 61: 720, 62: 746, 63: 772, 64: 800, 65: 832}
@@ -32,8 +32,8 @@ def test_rockwell_c_is_a_depth(depth_mm: float, hrc: float) -> None:
 def test_the_total_load_of_hrc_is_known() -> None:
     # total 1471 N: ISO 6508-1 / ASTM E18 (CHECKS.md section 2, S)
     assert hardness.ROCKWELL_LOADS_N["HRC"] == 1471.0
-    assert any("does not belong" in w for w in hardness.warnings_of(Reading((60.0,) * 3, load_n=588.0)))
-    assert not any("does not belong" in w for w in hardness.warnings_of(Reading((60.0,) * 3, load_n=1471.0)))
+    assert any("does not belong" in w for w in hardness.warnings_of(HardnessReading((60.0,) * 3, load_n=588.0)))
+    assert not any("does not belong" in w for w in hardness.warnings_of(HardnessReading((60.0,) * 3, load_n=1471.0)))
 
 
 @pytest.mark.parametrize(
@@ -53,8 +53,8 @@ def test_an_indentation_s_width_follows_the_indenter_s_shape(hrc: float, diamete
 def test_spacing_and_edge_are_judged_in_diameters() -> None:
     # 3 d centre to centre, 2.5 d to an edge: ISO 6508-1 (CHECKS.md section 2, S); d at 60 HRC as derived above
     block = {"block_value": 60.0, "block_readings": (60.0,)}
-    near = Reading((60.0, 60.0, 60.0), spacing_mm=1.15, edge_mm=0.96, **block)  # type: ignore[arg-type]
-    far = Reading((60.0, 60.0, 60.0), spacing_mm=1.16, edge_mm=0.97, **block)  # type: ignore[arg-type]
+    near = HardnessReading((60.0, 60.0, 60.0), spacing_mm=1.15, edge_mm=0.96, **block)  # type: ignore[arg-type]
+    far = HardnessReading((60.0, 60.0, 60.0), spacing_mm=1.16, edge_mm=0.97, **block)  # type: ignore[arg-type]
     assert [w.split(":")[0] for w in hardness.warnings_of(near)] == [
         "indentations 1.15 mm apart",
         "0.96 mm from an edge",
@@ -65,28 +65,28 @@ def test_spacing_and_edge_are_judged_in_diameters() -> None:
 def test_block_non_uniformity_is_highest_minus_lowest() -> None:
     # Hmax - Hmin over five readings: ASTM E18-19 as CHECKS.md section 2 defines it (P)
     assert hardness.block_nonuniformity([60.1, 60.3, 59.9, 60.2, 60.0]) == pytest.approx(0.4)
-    even = Reading((60.0,) * 3, block_value=60.0, block_readings=(60.1, 60.3, 59.9, 60.2, 60.0))
-    uneven = Reading((60.0,) * 3, block_value=60.0, block_readings=(60.1, 61.3, 59.1, 60.2, 59.5))
+    even = HardnessReading((60.0,) * 3, block_value=60.0, block_readings=(60.1, 60.3, 59.9, 60.2, 60.0))
+    uneven = HardnessReading((60.0,) * 3, block_value=60.0, block_readings=(60.1, 61.3, 59.1, 60.2, 59.5))
     assert hardness.warnings_of(even) == ()
     assert hardness.warnings_of(uneven) == ("the block's readings range over 2.2: block or tester.",)
 
 
 def test_a_good_test_has_nothing_to_say_and_a_poor_one_much() -> None:
-    good = Reading((60.1, 60.3, 59.9), block_value=60.3, block_readings=(60.2, 60.4), thickness_mm=3.0)
+    good = HardnessReading((60.1, 60.3, 59.9), block_value=60.3, block_readings=(60.2, 60.4), thickness_mm=3.0)
     assert hardness.warnings_of(good) == ()
-    poor = Reading((60.0, 57.0), thickness_mm=0.7)
+    poor = HardnessReading((60.0, 57.0), thickness_mm=0.7)
     found = " ".join(hardness.warnings_of(poor))
     for word in ("at least 3", "block was not read", "range over 2", "thin"):
         assert word in found
-    assert "1 reading: take at least 3." in hardness.warnings_of(Reading((60.0,), thickness_mm=3.0))
+    assert "1 reading: take at least 3." in hardness.warnings_of(HardnessReading((60.0,), thickness_mm=3.0))
 
 
 def test_what_the_tester_cannot_tell_apart() -> None:
-    steady = Reading((60.0, 60.0, 60.0))
+    steady = HardnessReading((60.0, 60.0, 60.0))
     # twice the machine error of +-0.5 at 60 HRC (ASTM E18-19 table A1.3, CHECKS.md section 2, P)
     assert hardness.least_difference_hrc(steady, steady) == 1.0
-    uneven = Reading((58.0, 60.0, 62.0))
+    uneven = HardnessReading((58.0, 60.0, 62.0))
     # s = 2, standard error 2/sqrt(3) = 1.1547 each; 2 sqrt(1.1547^2 x 2) = 3.2660
     assert hardness.least_difference_hrc(uneven, uneven) == pytest.approx(3.2660, abs=1e-4)
-    off = Reading((60.0, 60.0, 60.0), block_value=60.0, block_readings=(58.5,))
+    off = HardnessReading((60.0, 60.0, 60.0), block_value=60.0, block_readings=(58.5,))
     assert hardness.least_difference_hrc(off, steady) == pytest.approx(2.5)

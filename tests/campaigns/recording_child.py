@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
-from soakwitness.firmware_bridge.recording.beginning import About
+from soakwitness.firmware_bridge.recording.beginning import RunFacts
 from soakwitness.firmware_bridge.recording.recorder import Recording
 from soakwitness.firmware_bridge.recording.session import record_run
 from tests.fakes import Attendant, FakeClock, FakeInstrument, make_furnace
@@ -21,7 +21,7 @@ def main() -> None:
         print(f"{recording.t_s(clock.now_s):.3f}", flush=True)
 
     person = Attendant(10**9, act=note)
-    record_run(make_furnace(), clock, About(logbook), person, opener=FakeInstrument(clock).open)
+    record_run(make_furnace(), clock, RunFacts(logbook), person, opener=FakeInstrument(clock).open)
 
 
 if __name__ == "__main__":

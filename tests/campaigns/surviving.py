@@ -22,7 +22,7 @@ from typing import BinaryIO
 
 from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.recording import sampling, session
-from soakwitness.firmware_bridge.recording.beginning import About
+from soakwitness.firmware_bridge.recording.beginning import RunFacts
 from soakwitness.firmware_bridge.recording.recorder import Recording
 from soakwitness.firmware_bridge.recording.session import record_run
 from soakwitness.firmware_bridge.runfolder.contents import RecordCheck
@@ -123,7 +123,7 @@ def power_cuts(count: int, folder: Path, *, seed: int = 2) -> str:
         files = CutPower(chance, chance.randrange(8, 300))
         person = Attendant(10**6)
         with contextlib.suppress(Stopped):
-            record_run(make_furnace(), clock, About(logbook), person, opener=FakeInstrument(clock).open, files=files)
+            record_run(make_furnace(), clock, RunFacts(logbook), person, opener=FakeInstrument(clock).open, files=files)
         files.cut()
         last_s = max(0.0, person.shown - 1.0)
         got = times(check_record(only_run(logbook)))
@@ -144,7 +144,7 @@ def _unbroken(got: list[float]) -> float:
 def _goes_on(logbook: Path, clock: FakeClock) -> None:
     """After the reboot: another boot, a minute later, the same run."""
     after = FakeClock(start_s=30.0, utc_s=clock.utc_s() + 60.0, boot="boot-2")
-    record_run(make_furnace(), after, About(logbook), Attendant(5), opener=FakeInstrument(after).open)
+    record_run(make_furnace(), after, RunFacts(logbook), Attendant(5), opener=FakeInstrument(after).open)
     run = only_run(logbook)
     check = check_record(run)
     assert check.sealed
@@ -178,13 +178,17 @@ def crashes(folder: Path) -> str:
     whole = FailingFiles("any", 0)
     clock = FakeClock()
     furnace = make_furnace()
-    record_run(furnace, clock, About(folder / "whole"), Attendant(12), opener=FakeInstrument(clock).open, files=whole)
+    record_run(
+        furnace, clock, RunFacts(folder / "whole"), Attendant(12), opener=FakeInstrument(clock).open, files=whole
+    )
     for at in range(1, whole.calls + 1):
         logbook, clock, person = folder / f"crash {at}", FakeClock(), Attendant(12)
         with contextlib.suppress(Stopped):
-            record_run(furnace, clock, About(logbook), person, opener=FakeInstrument(clock).open, files=CrashFiles(at))
+            record_run(
+                furnace, clock, RunFacts(logbook), person, opener=FakeInstrument(clock).open, files=CrashFiles(at)
+            )
         clock.sleep(20.0)
-        again = record_run(furnace, clock, About(logbook), Attendant(5), opener=FakeInstrument(clock).open)
+        again = record_run(furnace, clock, RunFacts(logbook), Attendant(5), opener=FakeInstrument(clock).open)
         listed = {run.path: run for run in (look_at(path, compare=True) for path in run_folders(logbook))}
         assert listed[again].intact
         assert listed[again].state == "sealed"
@@ -230,7 +234,9 @@ HEALED_AT = 30
 def _calls_of(call: str, logbook: Path) -> int:
     files = FailingFiles(call, 0)
     clock = FakeClock()
-    record_run(make_furnace(), clock, About(logbook), Attendant(SLOTS), opener=FakeInstrument(clock).open, files=files)
+    record_run(
+        make_furnace(), clock, RunFacts(logbook), Attendant(SLOTS), opener=FakeInstrument(clock).open, files=files
+    )
     return min(files.calls, 70)
 
 
@@ -249,7 +255,9 @@ def _one_failure(logbook: Path, files: FailingFiles) -> None:
 
     person = Attendant(SLOTS, act=look)
     try:
-        run = record_run(make_furnace(), clock, About(logbook), person, opener=FakeInstrument(clock).open, files=files)
+        run = record_run(
+            make_furnace(), clock, RunFacts(logbook), person, opener=FakeInstrument(clock).open, files=files
+        )
     except RunFolderError:
         # It could not even begin, or not be sealed; nothing was shown as recorded that is not there.
         assert person.shown == 0 or _all_rows(logbook, person.shown)
@@ -291,7 +299,7 @@ def pulled_cables(count: int, logbook: Path, *, seed: int = 3) -> str:
     person = _Watching(world)
     furnace = make_furnace()
     with _adapters(instrument):
-        run = record_run(furnace, clock, About(logbook), person, opener=instrument.open)
+        run = record_run(furnace, clock, RunFacts(logbook), person, opener=instrument.open)
     events = read_events(run)
     backs = [event for event in events if event.event == "link back"]
     assert len(backs) == len(pulls) == count
@@ -394,7 +402,7 @@ def clock_steps(logbook: Path) -> str:
             clock.step(steps.pop(0))
 
     person = Attendant(60 * (len(STEPS_S) + 1), act=step)
-    run = record_run(make_furnace(), clock, About(logbook), person, opener=FakeInstrument(clock).open)
+    run = record_run(make_furnace(), clock, RunFacts(logbook), person, opener=FakeInstrument(clock).open)
     got = times(check_record(run))
     worst = max(abs(t_s - k) for k, t_s in enumerate(got))
     assert len(got) == person.shown
@@ -425,7 +433,7 @@ def days(count: float, logbook: Path, *, seed: int = 4) -> str:
     person = Attendant(slots, act=sometimes_busy)
     with _looks_once_a_second():
         instrument = FakeInstrument(clock)
-        run = record_run(make_furnace(), clock, About(logbook), person, opener=instrument.open, files=NoSync())
+        run = record_run(make_furnace(), clock, RunFacts(logbook), person, opener=instrument.open, files=NoSync())
     half = len(sizes) // 2
     grown = max(sizes[half:]) - max(sizes[:half])
     rows = [row.split(b",") for row in returned_rows(check_record(run))]

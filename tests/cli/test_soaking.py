@@ -23,7 +23,7 @@ from soakwitness.cli.terminal import soaking
 from soakwitness.cli.terminal.soaking import SoakLine
 from soakwitness.firmware_bridge.links.base import Reading
 from soakwitness.firmware_bridge.recording.alarms import Alarms
-from soakwitness.firmware_bridge.recording.beginning import About, begin
+from soakwitness.firmware_bridge.recording.beginning import RunFacts, begin
 from soakwitness.firmware_bridge.recording.linking import Look
 from soakwitness.firmware_bridge.recording.recorder import Recording
 from soakwitness.firmware_bridge.recording.sampling import Sample
@@ -43,7 +43,7 @@ STAMP = Stamp("2026-11-20T10:00:00Z", "anna")
 def recording(tmp_path: Path, clock: FakeClock, recipe: Recipe = RECIPE) -> Recording:
     furnace = make_furnace()
     alarms = Alarms(furnace.alarm, clock, bell=lambda: None)
-    about = About(tmp_path, recipe_name=recipe.name, recipe_file=recipe.text, loading="cold")
+    about = RunFacts(tmp_path, recipe_name=recipe.name, recipe_file=recipe.text, loading="cold")
     return begin(furnace, clock, about, alarms=alarms)
 
 

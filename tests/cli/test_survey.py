@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from soakwitness.analysis.calibration.surveying.survey import SensorFigures
+from soakwitness.analysis.calibration.surveying.survey import SurveyedSensor
 from soakwitness.analysis.logbook.opening import open_logbook
 from soakwitness.analysis.logbook.sensors import surveys
 from soakwitness.cli.charts.survey_chart import place_of, places_of
@@ -80,8 +80,8 @@ def test_an_existing_chart_is_not_replaced(tmp_path: Path) -> None:
     assert ask(tmp_path, *words, "--force").exit_code == 0
 
 
-def figures(name: str, position: str | None) -> SensorFigures:
-    return SensorFigures(name, position, 0, 0, 0, 0, 0, 0, 0, 0, None, "")
+def figures(name: str, position: str | None) -> SurveyedSensor:
+    return SurveyedSensor(name, position, 0, 0, 0, 0, 0, 0, 0, 0, None, "")
 
 
 def test_places_from_words_and_from_numbers() -> None:

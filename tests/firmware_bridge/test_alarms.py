@@ -12,7 +12,7 @@ import pytest
 from soakwitness.firmware_bridge.furnace.description import Alarm
 from soakwitness.firmware_bridge.links.base import Reading
 from soakwitness.firmware_bridge.recording.alarms import AGAIN_S, COMMAND_S, Alarms, start_command
-from soakwitness.firmware_bridge.recording.beginning import About, begin
+from soakwitness.firmware_bridge.recording.beginning import RunFacts, begin
 from soakwitness.firmware_bridge.recording.linking import Look
 from soakwitness.firmware_bridge.recording.sampling import Sample
 from soakwitness.firmware_bridge.runfolder.reader import read_events
@@ -73,7 +73,7 @@ def test_an_alarm_that_flickers_rings_and_runs_its_command_once_a_minute(tmp_pat
         return Running()
 
     furnace = make_furnace(alarm=Alarm(over_c=1151.5, command=("ring",)), every_s=1.0)
-    recording = begin(furnace, clock, About(tmp_path), alarms=Alarms(furnace.alarm, clock, bell=lambda: None))
+    recording = begin(furnace, clock, RunFacts(tmp_path), alarms=Alarms(furnace.alarm, clock, bell=lambda: None))
     recording.alarms._starter = starter
     for second in range(600):
         recording.take(Sample(clock.now_s, clock.utc_s(), Look(Reading({"control": 1151.0 + second % 2}))))
@@ -99,7 +99,7 @@ def test_the_next_blade_is_announced_at_once_also_within_a_minute() -> None:
 def test_an_over_temperature_is_told_in_the_instruments_degrees(tmp_path: Path) -> None:
     clock = FakeClock()
     furnace = make_furnace(alarm=Alarm(over_c=1150.0), unit="F")  # 1150 C is 2102 F: 1150 x 1.8 + 32
-    recording = begin(furnace, clock, About(tmp_path), alarms=Alarms(furnace.alarm, clock, bell=lambda: None))
+    recording = begin(furnace, clock, RunFacts(tmp_path), alarms=Alarms(furnace.alarm, clock, bell=lambda: None))
     recording.take(Sample(clock.now_s, clock.utc_s(), Look(Reading({"control": 2110.0}))))
     assert recording.alarms.now["over-temperature"] == "control reads 2110 °F, over the limit of 2102"
     recording.release()
@@ -134,7 +134,7 @@ def test_commands_that_hang_do_not_outlive_the_recording(tmp_path: Path) -> None
     clock = FakeClock()
     hanging = Running()
     furnace = make_furnace(alarm=Alarm(command=("hang",)))
-    recording = begin(furnace, clock, About(tmp_path), alarms=Alarms(furnace.alarm, clock, bell=lambda: None))
+    recording = begin(furnace, clock, RunFacts(tmp_path), alarms=Alarms(furnace.alarm, clock, bell=lambda: None))
     recording.alarms._starter = lambda words, facts: hanging
     recording.alarm("soak complete", "take it out")
     recording.release()

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import pytest
 
-from soakwitness.firmware_bridge.recording.heating import Decision, Heating, HeatingSettings
+from soakwitness.firmware_bridge.recording.heating import Heating, HeatingDecision, HeatingSettings
 from tests.shed import Heat, ShedReading, Truth, live, plan
 
 
@@ -21,11 +21,11 @@ class Span:
     why_end: str
 
 
-def spans_of(decisions: list[tuple[Decision, float]]) -> list[Span]:
+def spans_of(decisions: list[tuple[HeatingDecision, float]]) -> list[Span]:
     """Begins and ends in pairs; the last run may still be open."""
     begins = [pair for pair in decisions if pair[0].act == "begin"]
-    ends: list[tuple[Decision, float]] = [pair for pair in decisions if pair[0].act == "end"]
-    open_end = (Decision("end", "", float("inf")), float("inf"))
+    ends: list[tuple[HeatingDecision, float]] = [pair for pair in decisions if pair[0].act == "end"]
+    open_end = (HeatingDecision("end", "", float("inf")), float("inf"))
     assert [pair[0].act for pair in decisions] == (["begin", "end"] * len(begins))[: len(decisions)]
     pairs = zip(begins, [*ends, open_end], strict=False)
     return [Span(begin.from_s, begun_s, end_s, str(end.why)) for (begin, begun_s), (end, end_s) in pairs]
@@ -38,7 +38,7 @@ def watch(
     chance = random.Random(seed)
     truth = plan(days, chance)
     heating = Heating()
-    decisions: list[tuple[Decision, float]] = []
+    decisions: list[tuple[HeatingDecision, float]] = []
     temps: dict[float, float] = {}
     reading: ShedReading
     for reading in live(truth, days, chance, step_s=60.0, resolution=resolution):
@@ -87,7 +87,9 @@ def test_nothing_is_missed_and_nothing_invented(
             assert span.why_end == "not heated for 2 h" or temps[span.end_s] <= 50
 
 
-def feed(heating: Heating, temps_c: list[float], *, start_s: float = 0.0, every_s: float = 60.0) -> list[Decision]:
+def feed(
+    heating: Heating, temps_c: list[float], *, start_s: float = 0.0, every_s: float = 60.0
+) -> list[HeatingDecision]:
     found = []
     for k, temp_c in enumerate(temps_c):
         decision = heating.look(start_s + k * every_s, temp_c)

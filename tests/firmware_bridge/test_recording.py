@@ -12,12 +12,12 @@ import pytest
 
 from soakwitness.firmware_bridge.errors import LinkError, RunFolderError
 from soakwitness.firmware_bridge.furnace.description import Alarm, Contact, Furnace
-from soakwitness.firmware_bridge.links.base import Clock, Link, Reading
+from soakwitness.firmware_bridge.links.base import Link, LinkClock, Reading
 from soakwitness.firmware_bridge.recording import clocks
 from soakwitness.firmware_bridge.recording.acts import Contacts, next_act
 from soakwitness.firmware_bridge.recording.alarms import Alarms
 from soakwitness.firmware_bridge.recording.beginning import (
-    About,
+    RunFacts,
     begin,
     claim_furnace,
     cut_off_runs,
@@ -25,7 +25,7 @@ from soakwitness.firmware_bridge.recording.beginning import (
     resume,
     same_heating,
 )
-from soakwitness.firmware_bridge.recording.doubts import Doubts
+from soakwitness.firmware_bridge.recording.doubts import PlausibilityChecks
 from soakwitness.firmware_bridge.recording.linking import LinkChange, LinkKeeper, Look, PortMemory
 from soakwitness.firmware_bridge.recording.recorder import Recording
 from soakwitness.firmware_bridge.recording.sampling import Sample
@@ -43,7 +43,7 @@ from tests.record_oracle import returned_rows
 
 def record(tmp_path: Path, clock: FakeClock, person: Attendant, instrument: FakeInstrument, **more: object) -> Path:
     furnace = more.pop("furnace", None) or make_furnace()
-    return record_run(furnace, clock, About(tmp_path), person, opener=instrument.open, **more)  # type: ignore[arg-type]
+    return record_run(furnace, clock, RunFacts(tmp_path), person, opener=instrument.open, **more)  # type: ignore[arg-type]
 
 
 # Time
@@ -159,13 +159,13 @@ def test_an_instrument_that_never_answers_is_an_error_after_three_tries(tmp_path
     clock = FakeClock()
     instrument = FakeInstrument(clock)
 
-    def opener(furnace: Furnace, its_clock: Clock) -> Link:
+    def opener(furnace: Furnace, its_clock: LinkClock) -> Link:
         link = instrument.open(furnace, its_clock)
         instrument.gone = "silent"
         return link
 
     with pytest.raises(LinkError, match="silent"):
-        record_run(make_furnace(), clock, About(tmp_path), Attendant(3), opener=opener)
+        record_run(make_furnace(), clock, RunFacts(tmp_path), Attendant(3), opener=opener)
     assert clock.now_s == pytest.approx(1002.0)
     assert not (tmp_path / "runs").exists()
 
@@ -228,28 +228,30 @@ def test_words_of_the_link_become_events_once_a_minute(tmp_path: Path) -> None:
 # Doubts
 
 
-def look_at(doubts: Doubts, rows: list[Mapping[str, float | None]], every_s: float = 1.0) -> list[str]:
+def look_at(doubts: PlausibilityChecks, rows: list[Mapping[str, float | None]], every_s: float = 1.0) -> list[str]:
     return [words for k, values in enumerate(rows) for words in doubts.look(k * every_s, values)]
 
 
 def test_a_stuck_value_is_doubted_once_while_another_moves() -> None:
     rows = [{"control": 700.0, "load": 400.0 + k * 0.1} for k in range(1500)]
-    says = look_at(Doubts(make_furnace()), rows)
+    says = look_at(PlausibilityChecks(make_furnace()), rows)
     assert len(says) == 1
     assert says[0].startswith("control: shows 700 for 10 min while load moved")
 
 
 def test_a_level_furnace_is_not_doubted() -> None:
     rows = [{"control": 1040.0, "load": 1040.0 + (k % 2) * 0.1} for k in range(3000)]
-    assert look_at(Doubts(make_furnace()), rows) == []
+    assert look_at(PlausibilityChecks(make_furnace()), rows) == []
 
 
 def test_a_shifted_decimal_point_is_doubted() -> None:
     rows: list[Mapping[str, float | None]] = [{"control": 1050.3}, {"control": 1050.4}, {"control": 105.1}]
-    (says,) = look_at(Doubts(make_furnace()), rows)
+    (says,) = look_at(PlausibilityChecks(make_furnace()), rows)
     assert "a tenth" in says
-    assert look_at(Doubts(make_furnace()), [{"control": 20.0}, {"control": 200.0}, {"control": 230.0}]) != []
-    assert look_at(Doubts(make_furnace()), [{"control": 1050.0}, {"control": 700.0}]) == []
+    assert (
+        look_at(PlausibilityChecks(make_furnace()), [{"control": 20.0}, {"control": 200.0}, {"control": 230.0}]) != []
+    )
+    assert look_at(PlausibilityChecks(make_furnace()), [{"control": 1050.0}, {"control": 700.0}]) == []
 
 
 # Clock steps
@@ -342,7 +344,7 @@ def test_a_mark_is_entered_where_a_fast_clock_stands(tmp_path: Path) -> None:
             return UTC_S + (self.now_s - 1000.0) / self.speed
 
     clock = Fast()
-    recording = begin(make_furnace(), clock, About(tmp_path), alarms=Alarms(Alarm(), clock, bell=lambda: None))
+    recording = begin(make_furnace(), clock, RunFacts(tmp_path), alarms=Alarms(Alarm(), clock, bell=lambda: None))
     assert recording.keeper.folder is not None
     clock.sleep(600.0)
     drop_mark(recording.keeper.folder.path, DroppedMark("aaaaaa", utc_text(clock.wall_s()), "load"))
@@ -356,7 +358,7 @@ def test_a_mark_is_entered_where_a_fast_clock_stands(tmp_path: Path) -> None:
 
 def test_a_mark_of_the_very_start_is_entered_there(tmp_path: Path) -> None:
     clock = FakeClock()
-    recording = begin(make_furnace(), clock, About(tmp_path), alarms=Alarms(Alarm(), clock, bell=lambda: None))
+    recording = begin(make_furnace(), clock, RunFacts(tmp_path), alarms=Alarms(Alarm(), clock, bell=lambda: None))
     assert recording.keeper.folder is not None
     clock.sleep(600.0)
     drop_mark(recording.keeper.folder.path, DroppedMark("aaaaaa", utc_text(clock.wall_s()), "load", at_s=0.0))
@@ -493,7 +495,7 @@ def test_all_rows_are_on_the_disk_when_the_link_is_lost(tmp_path: Path) -> None:
     clock = FakeClock()
     files = PowerCutFiles(random.Random(1))
     recording = begin(
-        make_furnace(), clock, About(tmp_path), alarms=Alarms(Alarm(), clock, bell=lambda: None), files=files
+        make_furnace(), clock, RunFacts(tmp_path), alarms=Alarms(Alarm(), clock, bell=lambda: None), files=files
     )
     for _ in range(3):
         recording.take(Sample(clock.now_s, clock.utc_s(), Look(Reading({"control": 20.0}))))
@@ -525,7 +527,7 @@ def test_a_second_recorder_of_the_same_furnace_is_told_who_has_it(tmp_path: Path
 
 def cut_off(tmp_path: Path, clock: FakeClock, *, slots: int = 20, temp_c: float = 700.0) -> Recording:
     """A run that was cut off after so many seconds."""
-    recording = begin(make_furnace(), clock, About(tmp_path), alarms=Alarms(Alarm(), clock, bell=lambda: None))
+    recording = begin(make_furnace(), clock, RunFacts(tmp_path), alarms=Alarms(Alarm(), clock, bell=lambda: None))
     from soakwitness.firmware_bridge.links.base import Reading
     from soakwitness.firmware_bridge.recording.linking import Look
 
@@ -539,7 +541,7 @@ def cut_off(tmp_path: Path, clock: FakeClock, *, slots: int = 20, temp_c: float 
 
 def go_on(tmp_path: Path, clock: FakeClock) -> tuple[Path, str]:
     (run,) = cut_off_runs(tmp_path, make_furnace())
-    recording = resume(run, make_furnace(), clock, About(tmp_path), alarms=Alarms(Alarm(), clock, bell=lambda: None))
+    recording = resume(run, make_furnace(), clock, RunFacts(tmp_path), alarms=Alarms(Alarm(), clock, bell=lambda: None))
     from soakwitness.firmware_bridge.links.base import Reading
     from soakwitness.firmware_bridge.recording.linking import Look
 
@@ -629,7 +631,7 @@ def test_a_lost_run_is_sealed_with_an_end_that_says_so(tmp_path: Path) -> None:
 
 def test_a_run_that_is_being_recorded_is_not_cut_off(tmp_path: Path) -> None:
     clock = FakeClock()
-    recording = begin(make_furnace(), clock, About(tmp_path), alarms=Alarms(Alarm(), clock, bell=lambda: None))
+    recording = begin(make_furnace(), clock, RunFacts(tmp_path), alarms=Alarms(Alarm(), clock, bell=lambda: None))
     assert cut_off_runs(tmp_path, make_furnace()) == []
     recording.release()
     assert len(cut_off_runs(tmp_path, make_furnace())) == 1

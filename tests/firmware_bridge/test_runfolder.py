@@ -43,7 +43,7 @@ def test_rows_on_disk_are_chained_as_designed(tmp_path: Path) -> None:
     lines = (run.path / "samples.csv").read_bytes().splitlines()
     assert lines[0] == b"t_s,utc,control,load,setpoint,crc"
     assert lines[1].startswith(b"0.000,2026-11-25T07:15:02.000Z,20,19,1040,")
-    assert lines[3].split(b",")[3] == b""  # a reading that was not had is an empty cell
+    assert lines[3].split(b",")[3] == b""  # a missing reading is an empty cell
     crc = crc32(b"t_s,utc,control,load,setpoint")
     for line in lines[1:]:
         body, _, cell = line.rpartition(b",")

@@ -12,11 +12,11 @@ from soakwitness.firmware_bridge.simulated import instrument, thermocouples
 from soakwitness.firmware_bridge.simulated.controller import PidParts, ProgramHold, ProgramRamp
 from soakwitness.firmware_bridge.simulated.furnace import Shown, SimulatedFurnace
 from soakwitness.firmware_bridge.simulated.heated_packet import PacketParts
-from soakwitness.firmware_bridge.simulated.scenario import Fault, Moment, Piece, Scenario
+from soakwitness.firmware_bridge.simulated.scenario import Fault, Moment, Scenario, ScenarioPiece
 from soakwitness.firmware_bridge.simulated.settings import read_settings
 
 SHORT = (ProgramRamp(200.0), ProgramHold(600.0))
-THIN = Piece(PacketParts("B-1", thickness_mm=3.0), sensor=True)
+THIN = ScenarioPiece(PacketParts("B-1", thickness_mm=3.0), sensor=True)
 
 
 def run(scenario: Scenario, until_s: float, every_s: float = 10.0) -> list[Shown]:
@@ -101,8 +101,10 @@ def test_a_stuck_relay_heats_whatever_the_controller_says():
 
 def test_pieces_go_in_and_out_and_it_is_noted():
     pieces = (
-        Piece(PacketParts("B-1"), load=Moment(after_step=1, plus_s=60.0), pull=Moment(after_step=2), sensor=True),
-        Piece(PacketParts("B-2"), pull=Moment(after_step=2, plus_s=30.0)),
+        ScenarioPiece(
+            PacketParts("B-1"), load=Moment(after_step=1, plus_s=60.0), pull=Moment(after_step=2), sensor=True
+        ),
+        ScenarioPiece(PacketParts("B-2"), pull=Moment(after_step=2, plus_s=30.0)),
     )
     furnace = SimulatedFurnace(Scenario(program=SHORT, pieces=pieces, after_program="stay"))
     cold = hot = None

@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 import pytest
 
-from soakwitness.firmware_bridge.simulated.controller import Pid, Program, ProgramHold, ProgramRamp
+from soakwitness.firmware_bridge.simulated.controller import ControllerProgram, Pid, ProgramHold, ProgramRamp
 from soakwitness.firmware_bridge.simulated.heated_packet import Packet, PacketParts, Surroundings
 from soakwitness.firmware_bridge.simulated.physics import Chamber, FurnaceParts
 
@@ -148,7 +148,7 @@ def test_lag_of_a_cold_packet_in_a_hot_furnace(thickness_mm, foil, minutes):
 
 
 def test_a_program_that_waits_begins_its_hold_at_the_furnace():
-    program = Program((ProgramRamp(800.0, 600.0), ProgramHold(60.0)), start_c=20.0)
+    program = ControllerProgram((ProgramRamp(800.0, 600.0), ProgramHold(60.0)), start_c=20.0)
     for _ in range(10_000):
         program.step(1.0, 20.0)  # the furnace does not follow
     assert program.step_number == 1
@@ -160,7 +160,7 @@ def test_a_program_that_waits_begins_its_hold_at_the_furnace():
 
 
 def test_a_program_that_does_not_wait_keeps_its_times():
-    program = Program((ProgramRamp(620.0, 600.0), ProgramHold(60.0)), start_c=20.0, waits_for_furnace=False)
+    program = ControllerProgram((ProgramRamp(620.0, 600.0), ProgramHold(60.0)), start_c=20.0, waits_for_furnace=False)
     for _ in range(4000):
         program.step(1.0, 20.0)
     assert program.ended_s == pytest.approx([3600.0, 3660.0])  # (620 - 20)/600 h

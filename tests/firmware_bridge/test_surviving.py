@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from soakwitness.firmware_bridge.recording.beginning import About
+from soakwitness.firmware_bridge.recording.beginning import RunFacts
 from soakwitness.firmware_bridge.recording.recorder import Recording
 from soakwitness.firmware_bridge.recording.session import record_run
 from soakwitness.firmware_bridge.runfolder.reader import check_record, read_events
@@ -54,7 +54,7 @@ def test_an_hour_without_a_disk_is_kept_in_memory(tmp_path: Path) -> None:
             files.healed = True
 
     person = Attendant(60 + 3720, act=act)
-    run = record_run(make_furnace(), clock, About(tmp_path), person, opener=FakeInstrument(clock).open, files=files)
+    run = record_run(make_furnace(), clock, RunFacts(tmp_path), person, opener=FakeInstrument(clock).open, files=files)
     assert held[0] >= 3700
     check = check_record(run)
     assert check.rows == person.shown
@@ -79,7 +79,7 @@ def test_memory_without_a_disk_is_bounded_and_the_loss_is_said(tmp_path: Path) -
 
     person = Attendant(910, act=act)
     furnace = make_furnace(every_s=10.0)
-    run = record_run(furnace, clock, About(tmp_path), person, opener=FakeInstrument(clock).open, files=files)
+    run = record_run(furnace, clock, RunFacts(tmp_path), person, opener=FakeInstrument(clock).open, files=files)
     lost = [event.detail for event in read_events(run) if event.event == "not recorded"]
     (words,) = lost
     most = int(words.split("; lost: up to ")[1].split()[0])

@@ -9,7 +9,7 @@ import pytest
 
 from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.furnace.description import Alarm, Furnace
-from soakwitness.firmware_bridge.recording.beginning import About, claim_furnace
+from soakwitness.firmware_bridge.recording.beginning import RunFacts, claim_furnace
 from soakwitness.firmware_bridge.recording.recorder import Recording
 from soakwitness.firmware_bridge.recording.sampling import Sample
 from soakwitness.firmware_bridge.recording.watching import OLDER_S, Before, Watcher, watch_furnace
@@ -63,7 +63,7 @@ def watch(
     watch_furnace(
         make_furnace(every_s=EVERY_S),
         clock,
-        About(folder),
+        RunFacts(folder),
         person,
         opener=instrument(clock, shape).open,
         **more,  # type: ignore[arg-type]
@@ -177,7 +177,7 @@ def test_a_watch_waits_for_an_instrument_that_is_not_there(tmp_path: Path) -> No
         at.gone = "missing" if shown < 6 * 30 else None
 
     person = Watched(6 * 330, act=act)
-    watch_furnace(make_furnace(every_s=EVERY_S), clock, About(tmp_path), person, opener=at.open)
+    watch_furnace(make_furnace(every_s=EVERY_S), clock, RunFacts(tmp_path), person, opener=at.open)
     assert len(person.runs) == 1
 
 
@@ -202,7 +202,7 @@ def test_what_would_make_it_miss_a_run_is_an_alarm_between_runs_too(
     at.values = lambda now_s: {"control": 20.0, "load": 20.0, **values}
     at.faults = {"control": "open circuit"} if "control" in values and values["control"] is None else {}
     furnace = make_furnace(every_s=1.0, alarm=Alarm(over_c=1150.0))
-    watch_furnace(furnace, clock, About(tmp_path), person, opener=at.open)
+    watch_furnace(furnace, clock, RunFacts(tmp_path), person, opener=at.open)
     assert [detail for event, detail in person.events if event == "alarm"] == ([alarm] if alarm else [])
     assert person.bells == (1 if alarm else 0)
     assert ("link lost" in {event for event, _ in person.events}) == (gone is not None)
@@ -217,7 +217,7 @@ def test_a_link_that_comes_back_between_runs_is_said(tmp_path: Path) -> None:
         at.gone = "missing" if 10 <= slot < 40 else None
 
     person = Watched(60, act=act)
-    watch_furnace(make_furnace(every_s=1.0), clock, About(tmp_path), person, opener=at.open)
+    watch_furnace(make_furnace(every_s=1.0), clock, RunFacts(tmp_path), person, opener=at.open)
     assert [event for event, _ in person.events] == ["link lost", "alarm", "link back"]
 
 
@@ -229,7 +229,7 @@ def test_an_instrument_switched_off_with_the_furnace_ends_the_run(tmp_path: Path
         at.gone = "silent" if shown > 6 * 150 else None
 
     person = Watched(6 * 400, act=act)
-    watch_furnace(make_furnace(every_s=EVERY_S), clock, About(tmp_path), person, opener=at.open)
+    watch_furnace(make_furnace(every_s=EVERY_S), clock, RunFacts(tmp_path), person, opener=at.open)
     (run,) = person.runs
     assert read_events(run)[-1].detail == "no reading for 2 h"
 
@@ -283,7 +283,7 @@ def test_two_watches_of_one_furnace_do_not_share_a_log_book(tmp_path: Path) -> N
 def test_memory_before_a_run_is_bounded() -> None:
     clock = FakeClock()
     before = Before(("control", "load", "setpoint"))
-    watcher = Watcher(make_furnace(every_s=0.1), clock, About(Path("unused")), Watched(1))
+    watcher = Watcher(make_furnace(every_s=0.1), clock, RunFacts(Path("unused")), Watched(1))
     assert watcher.recording is None
     from soakwitness.firmware_bridge.links.base import Reading
     from soakwitness.firmware_bridge.recording.linking import Look

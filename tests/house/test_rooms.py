@@ -72,3 +72,12 @@ def test_files_of_one_wing_have_names_of_their_own() -> None:
     for wing in WINGS:
         names = [p.name for p in modules() if p.is_relative_to(ROOT / wing)]
         assert sorted(n for n in set(names) if names.count(n) > 1) == []
+
+
+def test_a_class_name_means_one_thing() -> None:
+    defined: dict[str, list[str]] = {}
+    for path in modules():
+        for node in ast.parse(path.read_text(encoding="utf-8")).body:
+            if isinstance(node, ast.ClassDef):
+                defined.setdefault(node.name, []).append(path.relative_to(ROOT).as_posix())
+    assert {name: where for name, where in defined.items() if len(where) > 1} == {}

@@ -9,7 +9,7 @@ from functools import cached_property
 from statistics import median
 from typing import Literal
 
-from soakwitness.analysis.audit.contrasts.statistics import Comparison, compare
+from soakwitness.analysis.audit.contrasts.statistics import FigureComparison, compare
 from soakwitness.analysis.evidence.batch_evidence import Evidence, PieceEvidence
 from soakwitness.analysis.evidence.run_figures import ConditionFigures, HoldFigures, PieceFigures, RunFigures
 from soakwitness.analysis.metallurgy.hardness_readings import least_difference_hrc
@@ -198,7 +198,7 @@ class Case:
         """The same hold of the good runs, where it was found."""
         return tuple(h for r in self.good for h in r.holds if h.step == step and h.found)
 
-    def beside_good(self, value: float, get: Callable[[RunFigures], float | None], *, floor: float) -> Comparison:
+    def beside_good(self, value: float, get: Callable[[RunFigures], float | None], *, floor: float) -> FigureComparison:
         """A figure of the run in question beside those of the good runs."""
         return compare(value, [v for v in map(get, self.good) if v is not None], floor=floor)
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from soakwitness.analysis.audit.contrasts.case import Case
-from soakwitness.analysis.audit.contrasts.statistics import Comparison, compare
+from soakwitness.analysis.audit.contrasts.statistics import FigureComparison, compare
 from soakwitness.analysis.evidence.run_figures import HoldFigures, RunFigures
 from soakwitness.firmware_bridge.common.wording import Says, Temp
 
@@ -15,12 +15,12 @@ Kind = Literal["temperature", "difference", "time", "rate", "share", "count"]
 
 
 @dataclass(frozen=True)
-class Row:
+class DifferenceRow:
     """One figure: ``kind`` says how to print it (degC, K, s, K/h, %, a number)."""
 
     name: Says
     kind: Kind
-    beside: Comparison
+    beside: FigureComparison
 
     @property
     def stands_out(self) -> bool:
@@ -28,7 +28,7 @@ class Row:
         return self.beside.spreads is not None and abs(self.beside.spreads) > 3.0
 
 
-def differences_table(case: Case) -> tuple[Row, ...]:
+def differences_table(case: Case) -> tuple[DifferenceRow, ...]:
     """Compare every figure that run and good runs have in common.
 
     Parameters
@@ -43,7 +43,7 @@ def differences_table(case: Case) -> tuple[Row, ...]:
     """
     if case.run is None:
         return ()
-    rows: list[Row] = []
+    rows: list[DifferenceRow] = []
     for hold in case.run.holds:
         rows += _hold_rows(case, hold)
     rows += _run_rows(case, case.run)
@@ -75,30 +75,30 @@ def _longest(values: Sequence[float | None]) -> float | None:
     return max((v for v in values if v is not None), default=None)
 
 
-def _hold_rows(case: Case, hold: HoldFigures) -> list[Row]:
+def _hold_rows(case: Case, hold: HoldFigures) -> list[DifferenceRow]:
     rows = []
     for name, kind, floor, get in HOLD_FIGURES:
         value = get(hold)
         good = [v for v in map(get, case.good_holds(hold.step)) if v is not None]
         if value is not None and good:
-            rows.append(Row(Says.plain(f"hold {hold.step}: {name}"), kind, compare(value, good, floor=floor)))
+            rows.append(DifferenceRow(Says.plain(f"hold {hold.step}: {name}"), kind, compare(value, good, floor=floor)))
     return rows
 
 
-def _run_rows(case: Case, run: RunFigures) -> list[Row]:
+def _run_rows(case: Case, run: RunFigures) -> list[DifferenceRow]:
     rows = []
     for name, kind, floor, get in RUN_FIGURES:
         value = get(run)
         if value is not None and case.good:
             beside = case.beside_good(value, get, floor=floor)
             if beside.good_count:
-                rows.append(Row(Says.plain(name), kind, beside))
+                rows.append(DifferenceRow(Says.plain(name), kind, beside))
     for d in run.differences:
         good = [g.difference_c for r in case.good for g in r.differences if (g.sensor, g.step) == (d.sensor, d.step)]
         if good:
             where = "cold" if d.step is None else f"in hold {d.step}"
             rows.append(
-                Row(
+                DifferenceRow(
                     Says.plain(f"control minus {d.sensor} {where}"),
                     "difference",
                     compare(d.difference_c, good, floor=1.0),
@@ -107,13 +107,13 @@ def _run_rows(case: Case, run: RunFigures) -> list[Row]:
     return rows
 
 
-def _furnace_rows(case: Case) -> list[Row]:
+def _furnace_rows(case: Case) -> list[DifferenceRow]:
     rows = []
     for window, rate in sorted((case.condition.full_power or {}).items() if case.condition else (), key=_number):
         good = [g.full_power[window] for g in case.good_condition if g.full_power and window in g.full_power]
         if good:
             name = Says.of("full power from {window}", window=Temp(float(window)))
-            rows.append(Row(name, "rate", compare(rate, good, floor=0.04 * rate)))
+            rows.append(DifferenceRow(name, "rate", compare(rate, good, floor=0.04 * rate)))
     return rows
 
 

@@ -11,7 +11,7 @@ MAD_TO_SIGMA = 1.4826  # median absolute deviation to standard deviation, normal
 
 
 @dataclass(frozen=True)
-class Comparison:
+class FigureComparison:
     """A figure beside those of the good ones: their median and MAD, and how many spreads apart it lies."""
 
     value: float
@@ -43,7 +43,7 @@ def mad(values: Sequence[float]) -> float:
     return median([abs(v - centre) for v in values])
 
 
-def compare(value: float, good: Sequence[float], *, floor: float) -> Comparison:
+def compare(value: float, good: Sequence[float], *, floor: float) -> FigureComparison:
     """Compare a figure with those of good runs.
 
     Parameters
@@ -57,13 +57,13 @@ def compare(value: float, good: Sequence[float], *, floor: float) -> Comparison:
 
     Returns
     -------
-    Comparison
+    FigureComparison
         ``spreads`` is the difference over the larger of ``floor`` and 1.4826 MAD; None where there is nothing good.
     """
     if not good:
-        return Comparison(value, None, None, 0, None)
+        return FigureComparison(value, None, None, 0, None)
     centre, spread = median(good), mad(good)
-    return Comparison(value, centre, spread, len(good), (value - centre) / max(floor, MAD_TO_SIGMA * spread))
+    return FigureComparison(value, centre, spread, len(good), (value - centre) / max(floor, MAD_TO_SIGMA * spread))
 
 
 def rank_correlation(x: Sequence[float], y: Sequence[float]) -> float:

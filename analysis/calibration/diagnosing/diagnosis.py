@@ -37,7 +37,7 @@ ROOM_STEPS = np.linspace(-1.0, 1.0, 9)
 
 
 @dataclass(frozen=True)
-class Candidate:
+class FaultCandidate:
     """One cause: its probability among all causes, its size in words, the error it would make, and what to do next."""
 
     cause: str
@@ -71,7 +71,7 @@ class Diagnosis:
     """
 
     cause: str | None
-    candidates: tuple[Candidate, ...]
+    candidates: tuple[FaultCandidate, ...]
     between: tuple[str, ...]
     test: CheapTest | None
     says: Says
@@ -164,7 +164,7 @@ def diagnose(readings: Sequence[PairReading], *, set_to: str | None = None, nois
 
 def _candidate(
     cause: str, chance: float, size: Says, error: FloatArray, left: FloatArray, true: FloatArray, *, fits: bool
-) -> Candidate:
+) -> FaultCandidate:
     """Put one cause into words."""
     hottest = int(np.argmax(true))
     says = Says.plain("within tolerance")
@@ -173,10 +173,10 @@ def _candidate(
         says = Says.of("{size}: would show {shows} at {at}", size=size, shows=shows, at=at)
     step = named_test(FOR_CAUSE[cause]).do if cause != NOTHING else "Calibrate to learn its correction."  # type: ignore[index]
     misfit = float(np.sqrt(np.mean(left**2))) if np.isfinite(left).all() else float("nan")
-    return Candidate(cause, chance, size, says, tuple(float(e) for e in error), misfit, step, fits)
+    return FaultCandidate(cause, chance, size, says, tuple(float(e) for e in error), misfit, step, fits)
 
 
-def _decided(candidates: tuple[Candidate, ...], chances: dict[str, float], order: list[str]) -> Diagnosis:
+def _decided(candidates: tuple[FaultCandidate, ...], chances: dict[str, float], order: list[str]) -> Diagnosis:
     """Name the cause, or say what would tell."""
     first = candidates[0]
     if not first.fits:

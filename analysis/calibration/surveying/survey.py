@@ -12,8 +12,8 @@ import numpy.typing as npt
 from soakwitness.analysis.calibration.surveying.survey_hold import Strayed, strayed_sensors
 from soakwitness.analysis.calibration.surveying.survey_limits import (
     AGAINST_A_PASS,
-    Requirement,
     SurveyLimits,
+    SurveyRequirement,
     requirements,
 )
 from soakwitness.analysis.calibration.surveying.survey_period import stable_period
@@ -43,7 +43,7 @@ class SurveySensor:
 
 
 @dataclass(frozen=True)
-class SensorFigures:
+class SurveyedSensor:
     """One sensor over the survey period [degC], times on the run's clock [s]."""
 
     name: str
@@ -111,11 +111,11 @@ class Survey:
     band_c: float
     start_s: float
     end_s: float
-    sensors: tuple[SensorFigures, ...]
+    sensors: tuple[SurveyedSensor, ...]
     as_read: Evenness
     corrected: Evenness
     recovery_s: tuple[tuple[float, float | None], ...]
-    requirements: tuple[Requirement, ...]
+    requirements: tuple[SurveyRequirement, ...]
     decision_as_read: Decision
     decision: Decision | None
     strayed: tuple[Strayed, ...] = ()
@@ -292,12 +292,12 @@ def _target(
     return float(middle), "middle of all readings; give --target"
 
 
-def _figures(t_s: FloatArray, sensor: SurveySensor, inside: BoolArray, target: float) -> SensorFigures:
+def _figures(t_s: FloatArray, sensor: SurveySensor, inside: BoolArray, target: float) -> SurveyedSensor:
     """Figures of one sensor, corrected."""
     true = np.where(inside, sensor.true_c, np.nan)
     high, low = int(np.nanargmax(true)), int(np.nanargmin(true))
     before = sensor.true_c[: int(np.flatnonzero(inside)[-1]) + 1]
-    return SensorFigures(
+    return SurveyedSensor(
         name=sensor.name,
         position=sensor.position,
         highest_c=float(true[high]),

@@ -43,7 +43,7 @@ class SurveyLimits:
 
 
 @dataclass(frozen=True)
-class Requirement:
+class SurveyRequirement:
     """One thing that a survey is expected to have had; a figure that is a setting, with its origin.
 
     ``value_c`` and ``limit_c`` are the temperatures in ``says`` [degC].
@@ -67,7 +67,7 @@ def requirements(
     band_c: float,
     with_u: int,
     limits: SurveyLimits,
-) -> tuple[Requirement, ...]:
+) -> tuple[SurveyRequirement, ...]:
     """Say of each thing that is commonly expected of a survey whether it was so.
 
     Parameters
@@ -120,11 +120,11 @@ def requirements(
     temps = {"never above": (hottest, upper_c)}
     return (
         *(
-            Requirement(name, met, saying(says), limits.origin_of(name), *temps.get(name, ()))
+            SurveyRequirement(name, met, saying(says), limits.origin_of(name), *temps.get(name, ()))
             for name, met, says in found
         ),
-        Requirement("every sensor", not names, Says.plain(said), "else the survey period is not the whole hold"),
-        Requirement(
+        SurveyRequirement("every sensor", not names, Says.plain(said), "else the survey period is not the whole hold"),
+        SurveyRequirement(
             "corrections",
             with_u == sensors,
             Says.plain(f"U known of {with_u} of {sensors} sensors"),

@@ -60,7 +60,7 @@ class Blocks:
 
 
 @dataclass(frozen=True)
-class Stay:
+class BandStay:
     """A stretch of the trace in one hold, from the first to the last block [s]."""
 
     start_s: float
@@ -74,7 +74,7 @@ class Assignment:
     ``begin_s`` is the end of an earlier attempt at that hold which does not count, else None.
     """
 
-    stays: tuple[tuple[Stay, ...], ...]
+    stays: tuple[tuple[BandStay, ...], ...]
     begin_s: tuple[float | None, ...]
 
 
@@ -310,14 +310,14 @@ def _stays(blocks: Blocks, path: np.ndarray, recipe: Recipe) -> Assignment:
     """Turn the path into stays; only the last attempt of each hold counts."""
     count = len(recipe.holds)
     changes = np.flatnonzero(np.diff(path, prepend=-1))
-    every: list[tuple[int, Stay]] = []
+    every: list[tuple[int, BandStay]] = []
     for first, after in zip(changes, [*changes[1:], path.size], strict=True):
         number, part = divmod(int(path[first]) - 1, PARTS)
         if not 1 <= path[first] <= PARTS * count:
             continue
         if part == 1:
             half_s = blocks.block_s / 2.0
-            every.append((number, Stay(float(blocks.t_s[first]) - half_s, float(blocks.t_s[after - 1]) + half_s)))
+            every.append((number, BandStay(float(blocks.t_s[first]) - half_s, float(blocks.t_s[after - 1]) + half_s)))
     stays = tuple(_last_attempt(blocks, every, number, recipe.holds[number]) for number in range(count))
     begins = tuple(
         max((s.end_s for n, s in every if n == number and many and s.end_s < many[0].start_s), default=None)
@@ -326,9 +326,9 @@ def _stays(blocks: Blocks, path: np.ndarray, recipe: Recipe) -> Assignment:
     return Assignment(stays, begins)
 
 
-def _last_attempt(blocks: Blocks, every: list[tuple[int, Stay]], number: int, hold: Hold) -> tuple[Stay, ...]:
+def _last_attempt(blocks: Blocks, every: list[tuple[int, BandStay]], number: int, hold: Hold) -> tuple[BandStay, ...]:
     """Stays of one hold since the furnace last went cold or held another step: all that belong to one attempt."""
-    kept: list[Stay] = []
+    kept: list[BandStay] = []
     for other, stay in reversed(every):
         if other != number and kept:
             break

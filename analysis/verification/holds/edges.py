@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from soakwitness.analysis.recipes.recipe import Hold
-from soakwitness.analysis.verification.holds.assignment import Stay
+from soakwitness.analysis.verification.holds.assignment import BandStay
 from soakwitness.analysis.verification.inputs.readings import Readings, crossing_s
 
 CONFIRM_S = 30.0
@@ -101,7 +101,7 @@ def in_band(readings: Readings, hold: Hold, start_s: float, end_s: float) -> np.
 
 
 def enter(
-    readings: Readings, hold: Hold, stay: Stay, *, after_s: float, from_above: bool
+    readings: Readings, hold: Hold, stay: BandStay, *, after_s: float, from_above: bool
 ) -> tuple[float, bool, bool, float] | None:
     """Find when a hold was entered.
 
@@ -111,7 +111,7 @@ def enter(
         The trace.
     hold : Hold
         The hold.
-    stay : Stay
+    stay : BandStay
         Its first stay.
     after_s : float
         End of what came before [s].
@@ -166,7 +166,7 @@ def limit_c(hold: Hold) -> float:
 def leave(
     readings: Readings,
     hold: Hold,
-    stay: Stay,
+    stay: BandStay,
     *,
     enter_s: float,
     before_s: float,

@@ -9,7 +9,7 @@ import numpy as np
 
 from soakwitness.analysis.recipes.recipe import Hold
 from soakwitness.analysis.record.run import FloatArray
-from soakwitness.analysis.verification.holds.assignment import ROOM_C, Stay
+from soakwitness.analysis.verification.holds.assignment import ROOM_C, BandStay
 from soakwitness.analysis.verification.holds.edges import STANDS_SHARE, TAKEN_BACK_S, Edges, in_band, limit_c
 from soakwitness.analysis.verification.inputs.readings import Readings
 
@@ -142,7 +142,7 @@ def _speed(readings: Readings, from_s: float, away_s: float, limit_s: float) -> 
     return float(y[middle:high].mean() - y[low:middle].mean()) / run
 
 
-def standing(readings: Readings, hold: Hold, since_s: float, until_s: float) -> Stay | None:
+def standing(readings: Readings, hold: Hold, since_s: float, until_s: float) -> BandStay | None:
     """A stretch [s] in which a trace stood in a hold's band, or above it within its limit; None without one.
 
     It is the longest whose breaks are at most two minutes, a quarter of what is asked at least, and no mere passing
@@ -164,17 +164,17 @@ def standing(readings: Readings, hold: Hold, since_s: float, until_s: float) -> 
             and last - first >= LEAST_STAY_S
             and hold.lower_c <= readings.temp_c[-1] <= hold.upper_c
         ):
-            return Stay(first, last)  # the record ends in it
+            return BandStay(first, last)  # the record ends in it
         if last - first < max(STANDS_SHARE * hold.required_s, LEAST_STAY_S, 3.0 * readings.period_s):
             return None
         stretch = Edges(first, last, left_upward=_goes_up(readings, int(run[-1])))
         inside = in_band(readings, hold, first, last).size
         if inside >= 3 and not passes_through(readings, hold, stretch):
-            return Stay(first, last)
+            return BandStay(first, last)
     return None
 
 
-def only_passes(readings: Readings, hold: Hold, stay: Stay, before_s: float) -> bool:
+def only_passes(readings: Readings, hold: Hold, stay: BandStay, before_s: float) -> bool:
     """Tell whether a further stay after an interruption is only the trace falling through the band.
 
     Parameters
@@ -183,7 +183,7 @@ def only_passes(readings: Readings, hold: Hold, stay: Stay, before_s: float) -> 
         The trace.
     hold : Hold
         The hold.
-    stay : Stay
+    stay : BandStay
         The stay.
     before_s : float
         Where the next found hold begins, or the end of the record [s].
@@ -205,7 +205,7 @@ def only_passes(readings: Readings, hold: Hold, stay: Stay, before_s: float) -> 
     return passes_through(readings, hold, stretch, before_s=before_s)
 
 
-def later_stay(readings: Readings, hold: Hold, edges: Edges, before_s: float) -> Stay | None:
+def later_stay(readings: Readings, hold: Hold, edges: Edges, before_s: float) -> BandStay | None:
     """Find a further stay in the band after a hold was left, such as the rest of a hold after a power cut.
 
     Parameters
@@ -221,7 +221,7 @@ def later_stay(readings: Readings, hold: Hold, edges: Edges, before_s: float) ->
 
     Returns
     -------
-    Stay or None
+    BandStay or None
         The first stretch in the band that is no mere passing through, found before the furnace has lost three
         fifths of its heat.
     """
@@ -238,11 +238,11 @@ def later_stay(readings: Readings, hold: Hold, edges: Edges, before_s: float) ->
             return None
         stretch = Edges(float(t[run[0]]), float(t[run[-1]]), left_upward=_goes_up(readings, int(run[-1])))
         if t[run[-1]] - t[run[0]] >= LEAST_STAY_S and not passes_through(readings, hold, stretch, before_s=before_s):
-            return Stay(stretch.enter_s, stretch.leave_s)
+            return BandStay(stretch.enter_s, stretch.leave_s)
     return None
 
 
-def earlier_stay(readings: Readings, hold: Hold, stay: Stay, after_s: float) -> Stay | None:
+def earlier_stay(readings: Readings, hold: Hold, stay: BandStay, after_s: float) -> BandStay | None:
     """Find where a hold stood before its first stay: an interruption ended that one, and what came after was longer.
 
     Parameters
@@ -251,14 +251,14 @@ def earlier_stay(readings: Readings, hold: Hold, stay: Stay, after_s: float) -> 
         The trace.
     hold : Hold
         The hold.
-    stay : Stay
+    stay : BandStay
         Its first stay so far.
     after_s : float
         End of what came before [s].
 
     Returns
     -------
-    Stay or None
+    BandStay or None
         The longest stretch in the band since, a quarter of what is asked at least and no mere passing through, from
         which the furnace neither went hotter nor lost three fifths of its heat before the stay.
     """
@@ -272,7 +272,7 @@ def earlier_stay(readings: Readings, hold: Hold, stay: Stay, after_s: float) -> 
             continue
         stretch = Edges(float(t[run[0]]), float(t[run[-1]]), left_upward=_goes_up(readings, int(run[-1])))
         if between.min() < hold.lower_c and not passes_through(readings, hold, stretch, before_s=stay.start_s):
-            return Stay(stretch.enter_s, stretch.leave_s)
+            return BandStay(stretch.enter_s, stretch.leave_s)
     return None
 
 

@@ -9,7 +9,7 @@ import numpy as np
 from soakwitness.analysis.recipes.recipe import Hold, Recipe
 from soakwitness.analysis.record.run import FloatArray
 from soakwitness.analysis.verification.holds import assignment, edges, passing
-from soakwitness.analysis.verification.holds.assignment import Blocks, Stay
+from soakwitness.analysis.verification.holds.assignment import BandStay, Blocks
 from soakwitness.analysis.verification.holds.edges import Edges
 from soakwitness.analysis.verification.inputs.readings import Readings
 
@@ -27,7 +27,7 @@ class Placed:
     """
 
     hold: Hold
-    stays: tuple[Stay, ...]
+    stays: tuple[BandStay, ...]
     edges: Edges | None
     window_s: float | None = None
 
@@ -55,7 +55,7 @@ def place_holds(
 def _without_passings(
     readings: Readings,
     recipe: Recipe,
-    stays: list[tuple[Stay, ...]],
+    stays: list[tuple[BandStay, ...]],
     begins_s: tuple[float | None, ...],
     blocks: Blocks,
 ) -> list[Placed | None]:
@@ -69,7 +69,9 @@ def _without_passings(
             stays[number] = ()
 
 
-def _recover(readings: Readings, recipe: Recipe, placed: list[Placed | None], stays: list[tuple[Stay, ...]]) -> bool:
+def _recover(
+    readings: Readings, recipe: Recipe, placed: list[Placed | None], stays: list[tuple[BandStay, ...]]
+) -> bool:
     """Find holds that stand in their band, between those before and after, though the search passed them over."""
     found = False
     for number, hold in enumerate(recipe.holds):
@@ -86,7 +88,7 @@ def _recover(readings: Readings, recipe: Recipe, placed: list[Placed | None], st
     return found
 
 
-def _join_rounds(readings: Readings, recipe: Recipe, stays: list[tuple[Stay, ...]]) -> None:
+def _join_rounds(readings: Readings, recipe: Recipe, stays: list[tuple[BandStay, ...]]) -> None:
     """Of rounds at one temperature, those without leaving the band between are one, and the first ones come first."""
     # As often as there are holds, so that a later round comes all the way to the first place that is free.
     for number in [*range(len(stays) - 1)] * len(stays):
@@ -165,7 +167,7 @@ def _load_edges(
     readings: Readings, hold: Hold, here: Placed, begin_s: float, chamber_leaves_s: float, from_above: bool
 ) -> Edges | None:
     """Enter and leave of a load sensor in one hold of the chamber."""
-    first = Stay(min(here.stays[0].start_s, chamber_leaves_s), chamber_leaves_s)
+    first = BandStay(min(here.stays[0].start_s, chamber_leaves_s), chamber_leaves_s)
     entered = edges.enter(readings, hold, first, after_s=begin_s, from_above=from_above)
     if entered is None or entered[0] > chamber_leaves_s:
         return None
@@ -181,7 +183,7 @@ def _load_edges(
 def _edges_of(
     readings: Readings,
     recipe: Recipe,
-    stays: list[tuple[Stay, ...]],
+    stays: list[tuple[BandStay, ...]],
     begins_s: tuple[float | None, ...],
     blocks: Blocks,
 ) -> list[Placed | None]:
@@ -280,7 +282,7 @@ def _surely_level(t_s: FloatArray, temp_c: FloatArray, slope_c_per_h: float) -> 
 
 
 def _after_hotter(
-    readings: Readings, recipe: Recipe, number: int, previous: int | None, since_s: float, stay: Stay
+    readings: Readings, recipe: Recipe, number: int, previous: int | None, since_s: float, stay: BandStay
 ) -> float:
     """Where the hotter hold before was hottest, if that one was not found though the trace was there [s].
 
@@ -301,7 +303,7 @@ def _near(hold: Hold) -> float:
     return hold.lower_c - (hold.below_c + hold.above_c)
 
 
-def _mostly_near(readings: Readings, hold: Hold, stays: tuple[Stay, ...]) -> bool:
+def _mostly_near(readings: Readings, hold: Hold, stays: tuple[BandStay, ...]) -> bool:
     """Whether at least some of the stays' readings are in the band; else it was level beside it."""
     seen = inside = 0
     for stay in stays:
@@ -311,14 +313,14 @@ def _mostly_near(readings: Readings, hold: Hold, stays: tuple[Stay, ...]) -> boo
     return seen * LEAST_SHARE <= inside
 
 
-def _way_from(readings: Readings, since_s: float, stay: Stay) -> float:
+def _way_from(readings: Readings, since_s: float, stay: BandStay) -> float:
     """Coldest point before a stay [s]."""
     low, high = readings.between(since_s, stay.start_s)
     part = readings.temp_c[low:high]
     return float(readings.t_s[low + int(part.argmin())]) if part.size else since_s
 
 
-def _possible(readings: Readings, hold: Hold, stays: tuple[Stay, ...], reach_c: float) -> tuple[Stay, ...]:
+def _possible(readings: Readings, hold: Hold, stays: tuple[BandStay, ...], reach_c: float) -> tuple[BandStay, ...]:
     """Drop stays without a reading in the band; a long level stretch near it is kept: a hold out of its band."""
     reach = max(2.0 * (hold.below_c + hold.above_c), reach_c)
     kept = []

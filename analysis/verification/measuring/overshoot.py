@@ -31,7 +31,7 @@ LEVEL_SHARE, MOSTLY_LEVEL, LEAST_LEVEL_S = 0.2, 0.5, 60.0
 
 
 @dataclass(frozen=True)
-class Level:
+class LevelPart:
     """Level part of a hold: median (or, for a swinging oven, mean) reading [degC], begin and end [s].
 
     ``sure`` False: in a short hold noise hides where the level part ended.
@@ -54,7 +54,7 @@ class Overshoot:
     above_band_s: float
 
 
-def level_part(readings: Readings, hold: Hold, edges: Edges, noise_c: float, slope_c_per_h: float) -> Level:
+def level_part(readings: Readings, hold: Hold, edges: Edges, noise_c: float, slope_c_per_h: float) -> LevelPart:
     """Find the level part of a hold: the climb into it and the final climb out of it are not part of it.
 
     Traced back from *leave*, and forward from an enter from above. ``noise_c`` is that of a reading [K],
@@ -63,9 +63,9 @@ def level_part(readings: Readings, hold: Hold, edges: Edges, noise_c: float, slo
     low, high = readings.between(edges.enter_s, edges.leave_s)
     part, t = readings.temp_c[low:high], readings.t_s[low:high]
     if not part.size:
-        return Level(hold.target_c, edges.enter_s, edges.leave_s)
+        return LevelPart(hold.target_c, edges.enter_s, edges.leave_s)
     if hold.judge_by == "mean":
-        return Level(_mean(t, part), edges.enter_s, edges.leave_s)
+        return LevelPart(_mean(t, part), edges.enter_s, edges.leave_s)
     every_t, every = readings.t_s, readings.temp_c
     end = back = None
     sure = sure_back = True
@@ -76,7 +76,7 @@ def level_part(readings: Readings, hold: Hold, edges: Edges, noise_c: float, slo
         back, sure_back = _foot(-t[::-1], part[::-1], *before, hold, noise_c, readings.period_s)
     start = edges.enter_s if back is None else -back
     end_s = max(edges.leave_s if end is None else end, start)
-    return Level(_level(t, part, start, end_s, slope_c_per_h), start, end_s, sure and sure_back)
+    return LevelPart(_level(t, part, start, end_s, slope_c_per_h), start, end_s, sure and sure_back)
 
 
 def _level(t_s: FloatArray, temp_c: FloatArray, start_s: float, end_s: float, slope_c_per_h: float) -> float:
@@ -190,7 +190,11 @@ def _mean(t_s: FloatArray, temp_c: FloatArray) -> float:
 
 
 def overshoot(
-    readings: Readings, hold: Hold, level: Level, allowed: Allowed, between_s: tuple[float, float] = (-np.inf, np.inf)
+    readings: Readings,
+    hold: Hold,
+    level: LevelPart,
+    allowed: Allowed,
+    between_s: tuple[float, float] = (-np.inf, np.inf),
 ) -> Overshoot | None:
     """Measure the overshoot from enter to the end of the level part, while a charge is inside (``between_s`` [s]).
 

@@ -19,7 +19,7 @@ from soakwitness.analysis.verification.holds.placing import Placed, level_parts
 from soakwitness.analysis.verification.inputs.readings import Readings
 from soakwitness.analysis.verification.measuring.held import highest_held
 from soakwitness.analysis.verification.measuring.intervals import Allowed
-from soakwitness.analysis.verification.measuring.overshoot import HELD_S, Level, hidden_by_gaps
+from soakwitness.analysis.verification.measuring.overshoot import HELD_S, LevelPart, hidden_by_gaps
 from soakwitness.analysis.verification.results.verification import TooHot
 
 SETTLES_S = 600.0  # after the load: the empty furnace may have been hotter
@@ -61,7 +61,7 @@ def hot_limit_c(hold: Hold) -> float:
 def limits_of(
     holds: Sequence[Hold],
     placed: Sequence[Placed | None],
-    levels: Sequence[Level | None],
+    levels: Sequence[LevelPart | None],
     trace: Readings,
     blocks: Blocks | None,
     slopes: Sequence[float],
@@ -122,7 +122,7 @@ def _hottest(holds: Sequence[Hold], first: int, last: int) -> int:
     return max(range(first, last + 1), key=lambda number: hot_limit_c(holds[number]))
 
 
-def _inside_of(placed: Placed, level: Level | None) -> tuple[float, float]:
+def _inside_of(placed: Placed, level: LevelPart | None) -> tuple[float, float]:
     """From when to when a hold's own limit counts [s]: the climbs at its ends are the way between holds."""
     enter, leave = _stay_of(placed)
     if placed.edges is None or level is None:

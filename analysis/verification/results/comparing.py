@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from soakwitness.analysis.record.run import Run
-from soakwitness.analysis.verification.results.verification import Comparison, HoldResult, Verification
+from soakwitness.analysis.verification.results.verification import HoldResult, RunComparison, Verification
 from soakwitness.firmware_bridge.common.wording import Diff, Says, duration
 
 SAME_C = 2.0
@@ -13,7 +13,7 @@ DRIFT = Says(
 )
 
 
-def compare(verification: Verification, run: Run, other: Verification, other_run: Run) -> Comparison:
+def compare(verification: Verification, run: Run, other: Verification, other_run: Run) -> RunComparison:
     """Compare a run with an earlier one by the same recipe: level [K], peak [K] and soak [s] of each hold in words.
 
     ``same`` within 2 K and 1 min throughout.
@@ -24,7 +24,7 @@ def compare(verification: Verification, run: Run, other: Verification, other_run
         words, alike = _hold(mine, theirs)
         says.append(words)
         same &= alike
-    return Comparison(other.run, (*says, DRIFT), same)
+    return RunComparison(other.run, (*says, DRIFT), same)
 
 
 def _unlike(run: Run, other: Run, verification: Verification, theirs: Verification) -> list[Says]:

@@ -56,7 +56,7 @@ class Amount:
         }
 
 
-def what_holds_amount_to(run: Run, verification: Verification) -> tuple[Amount, ...]:
+def equivalents_of_holds(run: Run, verification: Verification) -> tuple[Amount, ...]:
     """Comparison figures of every hold that was found, from the sensor that its edges were found on, as read.
 
     Parameters

@@ -8,7 +8,6 @@ from soakwitness.analysis.rules import RULES_VERSION
 from soakwitness.analysis.verification.results.verification import (
     RULE_REFERENCES,
     Bounds,
-    Comparison,
     Dip,
     Finding,
     HoldResult,
@@ -16,6 +15,7 @@ from soakwitness.analysis.verification.results.verification import (
     KnownError,
     PieceResult,
     RampResult,
+    RunComparison,
     TooHot,
     Verification,
 )
@@ -210,5 +210,5 @@ def _finding(finding: Finding, unit: Unit) -> dict[str, Any]:
     }
 
 
-def _comparison(comparison: Comparison, unit: Unit) -> dict[str, Any]:
+def _comparison(comparison: RunComparison, unit: Unit) -> dict[str, Any]:
     return {"run": comparison.run, "same": comparison.same, "says": [says.text(unit) for says in comparison.says]}

@@ -315,7 +315,7 @@ class RecordState:
 
 
 @dataclass(frozen=True)
-class Comparison:
+class RunComparison:
     """The run beside a proven run: differences that need repeatability only."""
 
     run: str
@@ -348,7 +348,7 @@ class Verification:
     by_estimate: bool = False
     as_read: Verdict = "not proven"
     quench_cooling_s: Bounds | None = None  # between the recipe's two temperatures, by a load sensor in the quench
-    compared: tuple[Comparison, ...] = ()
+    compared: tuple[RunComparison, ...] = ()
 
     @property
     def holds(self) -> tuple[HoldResult, ...]:

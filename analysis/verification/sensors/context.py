@@ -19,7 +19,7 @@ from soakwitness.analysis.verification.inputs.sensor_errors import SensorErrors
 from soakwitness.analysis.verification.inputs.stays import Stay
 from soakwitness.analysis.verification.measuring.dips import OwnCooling
 from soakwitness.analysis.verification.measuring.intervals import Allowed
-from soakwitness.analysis.verification.measuring.overshoot import Level, level_part
+from soakwitness.analysis.verification.measuring.overshoot import LevelPart, level_part
 from soakwitness.analysis.verification.measuring.too_hot import Limit, limits_of
 from soakwitness.analysis.verification.results.verification import KnownError, Source, UsualDifference, WorkTemperature
 from soakwitness.firmware_bridge.marks.questions import Question
@@ -144,7 +144,7 @@ class HoldOnTrace:
     placed: Placed
     edges: Edges
     inside_band: bool
-    level: Level
+    level: LevelPart
     allowed: Allowed
     limits: tuple[Limit, ...]
     limit_s: float
@@ -361,7 +361,7 @@ class VerificationContext:
 
     def _level(
         self, sensor: DecidingSensor, number: int, correction_c: float, every: Placements
-    ) -> tuple[Level | None, Allowed | None]:
+    ) -> tuple[LevelPart | None, Allowed | None]:
         """Level part and noise of one hold on a sensor; None where it is not there."""
         key = ("level", sensor.key, correction_c, number)
         if key not in self.remembered.others:
@@ -371,5 +371,5 @@ class VerificationContext:
                 allowed = self.allowed(sensor.readings, edges.enter_s, edges.leave_s, placed.hold)
                 level = level_part(sensor.readings, placed.hold, edges, allowed.noise_c, self.slope(number))
                 self.remembered.others[key] = (level, allowed)
-        known: tuple[Level | None, Allowed | None] = self.remembered.others[key]
+        known: tuple[LevelPart | None, Allowed | None] = self.remembered.others[key]
         return known

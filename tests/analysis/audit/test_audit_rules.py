@@ -11,7 +11,7 @@ from soakwitness.analysis.audit.auditing import Audit, audit
 from soakwitness.analysis.audit.catalogue import CAUSES, NOTHING
 from soakwitness.analysis.evidence.batch_evidence import TreatmentEvidence
 from soakwitness.analysis.evidence.run_figures import ConditionFigures, DipFigures, FindingFigures
-from soakwitness.analysis.metallurgy.hardness_readings import Reading
+from soakwitness.analysis.metallurgy.hardness_readings import HardnessReading
 from tests.made_evidence import evidence, good_runs, piece, pieces, run, seen_by_two, stay, test
 
 GOOD = good_runs()
@@ -251,7 +251,7 @@ def test_one_soft_edge_on_a_good_blade_is_heat_of_grinding() -> None:
 
 
 def test_a_tester_that_reads_low_on_its_block_is_named() -> None:
-    low = Reading((56.4, 56.5, 56.6), block_value=60.0, block_readings=(57.0, 57.2))
+    low = HardnessReading((56.4, 56.5, 56.6), block_value=60.0, block_readings=(57.0, 57.2))
     bad = tuple(replace(p, hardness=(test(56.5, "after second temper", reading=low),)) for p in pieces("x", 56.5, 56.5))
     found = audit(evidence(run("x"), good=GOOD, suspects=bad, good_pieces=WELL))
     assert first(found) == "hardness tester"

@@ -9,7 +9,7 @@ from soakwitness.analysis.logbook.evidence import choose
 from soakwitness.analysis.logbook.hardness import add_hardness
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.logbook.runs import give_recipe
-from soakwitness.analysis.metallurgy.hardness_readings import Reading
+from soakwitness.analysis.metallurgy.hardness_readings import HardnessReading
 from tests.furnace_days import HARDEN
 from tests.log_books import STAMP, book_with_run
 
@@ -21,7 +21,8 @@ def charged(folder: Path, **hrc: float) -> tuple[LogBook, str]:
     charge_pieces(book, list(hrc), run=run, stamp=STAMP)
     for name, value in hrc.items():
         add_hardness(
-            book, name, Reading((value,) * 3), measured_utc="2026-11-26T10:00:00Z", side="after", step="second temper",
+            book, name, HardnessReading((value,) * 3), measured_utc="2026-11-26T10:00:00Z", side="after",
+            step="second temper",
             stamp=STAMP,
         )  # fmt: skip
     return book, run

@@ -9,14 +9,14 @@ from soakwitness.analysis.logbook.dispositions import add_disposition, dispositi
 from soakwitness.analysis.logbook.entries import strike
 from soakwitness.analysis.logbook.hardness import add_hardness, hardness_of
 from soakwitness.analysis.logbook.treatments import add_treatment, treatments_of, treatments_since
-from soakwitness.analysis.metallurgy.hardness_readings import Reading
+from soakwitness.analysis.metallurgy.hardness_readings import HardnessReading
 from tests.log_books import LATER, STAMP, book_with_run, new_book
 
 
 def test_hardness_is_kept_with_its_step_and_the_piece_s_thickness(tmp_path: Path) -> None:
     with new_book(tmp_path, "B-001", thickness_mm=0.6) as book:
         _, warnings = add_hardness(
-            book, "b-001", Reading((60.0, 60.2), block_value=60.3, block_readings=(61.3,)),
+            book, "b-001", HardnessReading((60.0, 60.2), block_value=60.3, block_readings=(61.3,)),
             measured_utc="2026-11-25T10:00:00Z", side="after", step="quench", stamp=STAMP, spot="edge",
         )  # fmt: skip
         assert any("at least 3" in w for w in warnings)
@@ -46,7 +46,7 @@ def test_stages_tell_as_quenched_from_final(
 ) -> None:
     with new_book(tmp_path, "B-001") as book:
         add_hardness(
-            book, "B-001", Reading((60.0,) * 3), measured_utc="2026-11-25", side=side, step=step, stamp=STAMP,  # type: ignore[arg-type]
+            book, "B-001", HardnessReading((60.0,) * 3), measured_utc="2026-11-25", side=side, step=step, stamp=STAMP,  # type: ignore[arg-type]
         )  # fmt: skip
         (kept,) = hardness_of(book, "B-001")
         assert (kept.as_quenched, kept.final) == (as_quenched, final)
@@ -54,9 +54,13 @@ def test_stages_tell_as_quenched_from_final(
 
 @pytest.mark.parametrize(
     ("test", "word"),
-    [(Reading((160.0,)), "160"), (Reading(()), "at least three"), (Reading((60.0,), "HRX"), "HRX")],
+    [
+        (HardnessReading((160.0,)), "160"),
+        (HardnessReading(()), "at least three"),
+        (HardnessReading((60.0,), "HRX"), "HRX"),
+    ],
 )
-def test_a_reading_that_cannot_be_is_refused(tmp_path: Path, test: Reading, word: str) -> None:
+def test_a_reading_that_cannot_be_is_refused(tmp_path: Path, test: HardnessReading, word: str) -> None:
     with new_book(tmp_path, "B-001") as book, pytest.raises(LogBookError, match=word):
         add_hardness(book, "B-001", test, measured_utc="2026-11-25", side="after", step="quench", stamp=STAMP)
 
@@ -65,7 +69,13 @@ def test_an_unknown_step_or_treatment_is_refused(tmp_path: Path) -> None:
     with new_book(tmp_path, "B-001") as book:
         with pytest.raises(LogBookError, match="second temper"):
             add_hardness(
-                book, "B-001", Reading((60.0,)), measured_utc="2026-11-25", side="after", step="bath", stamp=STAMP
+                book,
+                "B-001",
+                HardnessReading((60.0,)),
+                measured_utc="2026-11-25",
+                side="after",
+                step="bath",
+                stamp=STAMP,
             )
         with pytest.raises(LogBookError, match="plate quench"):
             add_treatment(book, ["B-001"], "bath", start_utc="2026-11-25", stamp=STAMP)

@@ -10,7 +10,7 @@ from soakwitness.analysis.logbook.history import History, order_findings, piece_
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.logbook.runs import give_recipe, run_named
 from soakwitness.analysis.logbook.treatments import add_treatment
-from soakwitness.analysis.metallurgy.hardness_readings import Reading
+from soakwitness.analysis.metallurgy.hardness_readings import HardnessReading
 from soakwitness.analysis.recipes.recipe_file import parse_recipe
 from tests.furnace_days import HARDEN, TEMPER
 from tests.log_books import STAMP, book_with_run
@@ -40,7 +40,13 @@ def test_a_life_in_order_has_no_findings(book: LogBook) -> None:
     treat(book, "temper", "2026-11-25T12:00:00Z")
     treat(book, "temper", "2026-11-25T16:00:00Z")
     add_hardness(
-        book, "C-1", Reading((59.0,) * 3), measured_utc="2026-11-25T20:00:00Z", side="after", step="temper", stamp=STAMP
+        book,
+        "C-1",
+        HardnessReading((59.0,) * 3),
+        measured_utc="2026-11-25T20:00:00Z",
+        side="after",
+        step="temper",
+        stamp=STAMP,
     )
     life = piece_history(book, "c-1")
     assert [s.kind for s in life.steps] == ["harden", "cold treatment", "temper", "temper", "hardness"]

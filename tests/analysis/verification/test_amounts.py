@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from soakwitness.analysis.verification.results.hold_equivalents import Amount, what_holds_amount_to
+from soakwitness.analysis.verification.results.hold_equivalents import Amount, equivalents_of_holds
 from soakwitness.analysis.verification.verifying import verify
 from tests.verification_runs import drawn, make_run, simple_recipe
 
@@ -15,7 +15,7 @@ def amounts(target_c: float, hold_s: float) -> tuple[Amount, ...]:
     corners = [(0, 20), (up_s, target_c), (up_s + hold_s, target_c), (2 * up_s + hold_s, 20)]
     t_s, temp_c = drawn(corners)
     run = make_run(t_s, {"furnace": temp_c})
-    return what_holds_amount_to(run, verify(run, simple_recipe((target_c, hold_s / 60, 5.0))))
+    return equivalents_of_holds(run, verify(run, simple_recipe((target_c, hold_s / 60, 5.0))))
 
 
 def test_a_temper_is_compared_by_its_hollomon_jaffe_parameter() -> None:

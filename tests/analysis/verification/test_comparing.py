@@ -9,7 +9,7 @@ import pytest
 from soakwitness.analysis.recipes.recipe import Recipe
 from soakwitness.analysis.record.run import Run
 from soakwitness.analysis.verification.results.comparing import DRIFT, compare
-from soakwitness.analysis.verification.results.verification import Comparison
+from soakwitness.analysis.verification.results.verification import RunComparison
 from soakwitness.analysis.verification.verifying import verify
 from soakwitness.firmware_bridge.runfolder.contents import Column
 from tests.verification_runs import drawn, make_run, sensor, simple_recipe
@@ -32,7 +32,7 @@ def run(level_c: float = 1000.0, hold_s: float = 1200.0, peak_c: float = 0.0, co
     return make_run(t_s, {"furnace": temp_c}, columns=[column or sensor()])
 
 
-def compared(mine: Run, other: Run, recipe: Recipe = TEN, others: Recipe = TEN) -> Comparison:
+def compared(mine: Run, other: Run, recipe: Recipe = TEN, others: Recipe = TEN) -> RunComparison:
     return compare(verify(mine, recipe), mine, verify(other, others), other)
 
 

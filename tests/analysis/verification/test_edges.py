@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from soakwitness.analysis.recipes.recipe import Hold
-from soakwitness.analysis.verification.holds.assignment import Stay
+from soakwitness.analysis.verification.holds.assignment import BandStay
 from soakwitness.analysis.verification.holds.edges import (
     Readings,
     confirmed_crossing,
@@ -66,20 +66,20 @@ def test_the_last_crossing_stands_where_none_is_confirmed():
 
 def test_enter_from_below_and_from_above():
     up = trace((0, 20), (980, 1000), (3000, 1000))
-    assert enter(up, HOLD, Stay(1000, 2900), after_s=0, from_above=False) == (pytest.approx(975), True, False, 0.0)
+    assert enter(up, HOLD, BandStay(1000, 2900), after_s=0, from_above=False) == (pytest.approx(975), True, False, 0.0)
     down = trace((0, 1100), (1000, 1000), (3000, 1000))
-    found = enter(down, HOLD, Stay(1100, 2900), after_s=0, from_above=True)
+    found = enter(down, HOLD, BandStay(1100, 2900), after_s=0, from_above=True)
     assert found == (pytest.approx(950), True, True, 0.0)  # 1100 - 0.1 t = 1005
 
 
 def test_a_record_that_begins_in_the_band_has_no_crossing():
     level = trace((50, 1000), (3000, 1000))
-    assert enter(level, HOLD, Stay(60, 2900), after_s=50, from_above=False) == (50.0, False, False, 50.0)
+    assert enter(level, HOLD, BandStay(60, 2900), after_s=50, from_above=False) == (50.0, False, False, 50.0)
 
 
 def test_an_undershoot_after_a_hotter_hold_is_still_reached_from_above():
     under = trace((0, 1100), (1060, 994), (1120, 1000), (3000, 1000))
-    found = enter(under, HOLD, Stay(1200, 2900), after_s=0, from_above=True)
+    found = enter(under, HOLD, BandStay(1200, 2900), after_s=0, from_above=True)
     assert found is not None
     assert found[0] == pytest.approx(950)
     assert found[2]
@@ -90,7 +90,7 @@ def test_leave_downwards_is_the_first_crossing_not_taken_back_within_120_s():
     course = trace(
         (0, 1000), (1000, 1000), (1010, 990), (1100, 990), (1110, 1000), (2000, 1000), (2100, 980), (3000, 700)
     )
-    assert leave(course, HOLD, Stay(0, 1990), enter_s=0, before_s=3000, climbs=False) == (
+    assert leave(course, HOLD, BandStay(0, 1990), enter_s=0, before_s=3000, climbs=False) == (
         pytest.approx(2025),
         True,
         False,
@@ -100,7 +100,7 @@ def test_leave_downwards_is_the_first_crossing_not_taken_back_within_120_s():
 def test_leave_upwards_before_a_climb_is_the_last_crossing_of_the_upper_edge():
     # An overshoot of 8 at the start is no leave; the climb from 2000 s at 0.5 K/s is: through 1005 at 2010 s.
     course = trace((0, 990), (18, 1008), (100, 1000), (2000, 1000), (2200, 1100))
-    assert leave(course, HOLD, Stay(100, 1990), enter_s=5, before_s=2200, climbs=True) == (
+    assert leave(course, HOLD, BandStay(100, 1990), enter_s=5, before_s=2200, climbs=True) == (
         pytest.approx(2010),
         True,
         True,
@@ -109,11 +109,11 @@ def test_leave_upwards_before_a_climb_is_the_last_crossing_of_the_upper_edge():
 
 def test_a_door_dip_in_the_climb_does_not_move_the_leave():
     course = trace((0, 1000), (2000, 1000), (2100, 1050), (2110, 1001), (2130, 1060), (2200, 1100))
-    assert leave(course, HOLD, Stay(0, 1990), enter_s=0, before_s=2200, climbs=True)[0] == pytest.approx(2010)
+    assert leave(course, HOLD, BandStay(0, 1990), enter_s=0, before_s=2200, climbs=True)[0] == pytest.approx(2010)
 
 
 def test_a_record_that_ends_in_the_band_was_not_left():
-    assert leave(trace((0, 1000), (900, 1000)), HOLD, Stay(0, 890), enter_s=0, before_s=900, climbs=False) == (
+    assert leave(trace((0, 1000), (900, 1000)), HOLD, BandStay(0, 890), enter_s=0, before_s=900, climbs=False) == (
         900,
         False,
         False,
@@ -123,7 +123,7 @@ def test_a_record_that_ends_in_the_band_was_not_left():
 def test_a_last_hold_that_stands_above_its_band_is_left_when_it_cools():
     # In at 995, five minutes at 1007, then down at 0.5 K/s: through 995 at 405 + 12/0.5 = 434 s after the start.
     hot = trace((0, 990), (10, 995), (35, 1007), (410, 1007), (460, 982))
-    stay = Stay(10, 400)
+    stay = BandStay(10, 400)
     last = leave(hot, HOLD, stay, enter_s=10, before_s=460, climbs=False, hotter_follows=False)
     assert last[0] == pytest.approx(410 + 12 / 0.5)
     assert last[1:] == (True, False)
@@ -135,19 +135,19 @@ def test_a_last_hold_that_stands_above_its_band_is_left_when_it_cools():
 
 def test_a_trace_that_ended_before_is_not_entered():
     short = trace((0, 20), (100, 500))
-    assert enter(short, HOLD, Stay(200, 300), after_s=150, from_above=False) is None
+    assert enter(short, HOLD, BandStay(200, 300), after_s=150, from_above=False) is None
 
 
 def test_a_dip_right_after_coming_from_above_is_a_dip_of_the_hold():
     # Down through 1005 at 95 s; a minute at 1000, 30 s at 950, and back.
     down = trace((0, 1100), (100, 1000), (160, 1000), (165, 950), (195, 950), (200, 1000), (600, 1000))
-    found = enter(down, HOLD, Stay(200, 600), after_s=0, from_above=True)
+    found = enter(down, HOLD, BandStay(200, 600), after_s=0, from_above=True)
     assert found is not None
     assert found[0] == pytest.approx(95)
     assert found[2]
     # Ten minutes there are a new attempt from below.
     cold = trace((0, 1100), (100, 1000), (160, 1000), (165, 950), (765, 950), (770, 1000), (1200, 1000))
-    found = enter(cold, HOLD, Stay(770, 1200), after_s=0, from_above=True)
+    found = enter(cold, HOLD, BandStay(770, 1200), after_s=0, from_above=True)
     assert found is not None
     assert found[0] == pytest.approx(769.5)
 
@@ -209,17 +209,21 @@ def test_a_load_sensor_that_ended_before_the_chamber_left_was_not_seen_to_leave(
 def test_a_leave_upward_without_a_hotter_hold_counts_once_the_time_is_met():
     # In from 5 to 2010 s, over the 600 s asked, then up to 1012 and there: left upward at 1005, at 2010 s.
     on = trace((0, 990), (10, 1000), (2000, 1000), (2024, 1012), (3000, 1012))
-    found = leave(on, HOLD, Stay(10, 1990), enter_s=5, before_s=3000, climbs=False, hotter_follows=False)
+    found = leave(on, HOLD, BandStay(10, 1990), enter_s=5, before_s=3000, climbs=False, hotter_follows=False)
     assert found == (pytest.approx(2010.0), True, True)
     # Not met yet, it belongs to it up to a band's width above.
     asked = Hold(2, 1000.0, 5.0, 5.0, 3600.0)
-    found = leave(on, asked, Stay(10, 1990), enter_s=5, before_s=3000, climbs=False, hotter_follows=False)
+    found = leave(on, asked, BandStay(10, 1990), enter_s=5, before_s=3000, climbs=False, hotter_follows=False)
     assert found == (3000.0, False, False)
 
 
 def test_a_climb_that_fell_away_first_is_no_leave_upward():
     # A band's width below the band before the climb: left downward.
     fell = trace((0, 1000), (1000, 1000), (1040, 980), (1300, 980), (1400, 1100))
-    assert leave(fell, HOLD, Stay(0, 990), enter_s=0, before_s=1400, climbs=True)[2] is False
+    assert leave(fell, HOLD, BandStay(0, 990), enter_s=0, before_s=1400, climbs=True)[2] is False
     near = trace((0, 1000), (1000, 1000), (1010, 990), (1050, 990), (1160, 1100))
-    assert leave(near, HOLD, Stay(0, 990), enter_s=0, before_s=1160, climbs=True) == (pytest.approx(1065.0), True, True)
+    assert leave(near, HOLD, BandStay(0, 990), enter_s=0, before_s=1160, climbs=True) == (
+        pytest.approx(1065.0),
+        True,
+        True,
+    )

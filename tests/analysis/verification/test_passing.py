@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from soakwitness.analysis.recipes.recipe import Hold
-from soakwitness.analysis.verification.holds.assignment import Stay
+from soakwitness.analysis.verification.holds.assignment import BandStay
 from soakwitness.analysis.verification.holds.edges import Edges
 from soakwitness.analysis.verification.holds.passing import (
     began_anew_c,
@@ -55,7 +55,7 @@ def test_turning_round_in_the_band_is_not_passing_through():
 
 def test_the_rest_of_a_hold_after_a_cut_is_found_while_the_furnace_keeps_two_fifths_of_its_heat():
     course = trace((0, 1000), (500, 1000), (1000, 900), (1500, 1000), (2500, 1000), (3000, 900))
-    assert later_stay(course, HOLD, Edges(0, 525), 3000) == Stay(1475, 2525)
+    assert later_stay(course, HOLD, Edges(0, 525), 3000) == BandStay(1475, 2525)
     cold = trace((0, 1000), (500, 1000), (2500, 390), (4500, 1000), (5500, 1000), (6000, 900))
     assert later_stay(cold, HOLD, Edges(0, 517), 6000) is None
 
@@ -63,16 +63,16 @@ def test_the_rest_of_a_hold_after_a_cut_is_found_while_the_furnace_keeps_two_fif
 def test_a_first_stand_before_a_cut_belongs_to_the_hold_too():
     # 500 s at the target, a power cut down to 700, then 1000 s: 500 s are over a quarter of the 600 s asked.
     course = trace((0, 900), (200, 1000), (700, 1000), (1600, 700), (2600, 1000), (3600, 1000), (3800, 800))
-    found = earlier_stay(course, HOLD, Stay(2590, 3600), 0.0)
+    found = earlier_stay(course, HOLD, BandStay(2590, 3600), 0.0)
     assert found is not None
     # In the band from 190 s on (995 at 0.5 K/s), out at 715 s (5 K at 1/3 K/s).
     assert (found.start_s, found.end_s) == (190, 715)
     # With a tenth of what is asked it was no hold yet; from hotter it is another hold's.
-    assert earlier_stay(course, Hold(2, 1000.0, 5.0, 5.0, 6000.0), Stay(2590, 3600), 0.0) is None
+    assert earlier_stay(course, Hold(2, 1000.0, 5.0, 5.0, 6000.0), BandStay(2590, 3600), 0.0) is None
     hotter = trace(
         (0, 900), (200, 1000), (700, 1000), (1000, 1100), (1600, 900), (2600, 1000), (3600, 1000), (3800, 800)
     )
-    assert earlier_stay(hotter, HOLD, Stay(2590, 3600), 0.0) is None
+    assert earlier_stay(hotter, HOLD, BandStay(2590, 3600), 0.0) is None
 
 
 def test_a_quench_passes_through_however_much_slower_it_gets():
@@ -155,7 +155,7 @@ def test_breaks_of_two_minutes_part_no_stand():
 
 
 def test_a_record_that_ends_in_a_stand_shows_it_however_short():
-    for until_s, found in ((232.0, Stay(190.0, 232.0)), (218.0, None)):
+    for until_s, found in ((232.0, BandStay(190.0, 232.0)), (218.0, None)):
         assert standing(trace((0, 900), (200, 1000), (until_s, 1000)), HOLD, -np.inf, np.inf) == found
 
 
@@ -172,13 +172,13 @@ def test_a_trace_that_turned_round_above_its_limit_was_never_meant_for_more():
 def test_a_further_stay_that_only_falls_through_is_none():
     # Out upwards to 1020, and down through the band at 0.2 K/s without a stop, or with one of 10 min.
     falling = trace((0, 1000), (500, 1000), (600, 1020), (850, 970))
-    assert only_passes(falling, HOLD, Stay(675, 725), 850.0)
+    assert only_passes(falling, HOLD, BandStay(675, 725), 850.0)
     stopped = trace((0, 1000), (500, 1000), (600, 1020), (700, 1000), (1300, 1000), (1450, 970))
-    assert not only_passes(stopped, HOLD, Stay(675, 1325), 1450.0)
+    assert not only_passes(stopped, HOLD, BandStay(675, 1325), 1450.0)
     # On the way up it may be the rest of the hold; without a reading inside it is none.
     rising = trace((0, 1000), (500, 1000), (600, 970), (750, 1000), (800, 1010), (900, 1030))
-    assert not only_passes(rising, HOLD, Stay(725, 775), 900.0)
-    assert only_passes(falling, HOLD, Stay(590, 610), 850.0)
+    assert not only_passes(rising, HOLD, BandStay(725, 775), 900.0)
+    assert only_passes(falling, HOLD, BandStay(590, 610), 850.0)
 
 
 def test_a_later_stay_is_no_passing_and_not_the_next_hold_s():
@@ -195,11 +195,11 @@ def test_a_later_stay_is_no_passing_and_not_the_next_hold_s():
 def test_an_earlier_stand_that_touches_the_record_s_begin_is_none():
     # It began inside the band: what came before is not known.
     course = trace((0, 1000), (500, 1000), (1600, 700), (2600, 1000), (3600, 1000), (3800, 800))
-    assert earlier_stay(course, HOLD, Stay(2590, 3600), 0.0) is None
+    assert earlier_stay(course, HOLD, BandStay(2590, 3600), 0.0) is None
     # A quarter of 600 s is 150 s: 10 s before the level and some 20 s after it count.
     for level_s, found in ((110.0, False), (130.0, True)):
         shown = trace(
             (0, 900), (200, 1000), (200 + level_s, 1000), (1600, 700), (2600, 1000), (3600, 1000), (3800, 800)
         )
-        stay = earlier_stay(shown, HOLD, Stay(2590, 3600), 0.0)
+        stay = earlier_stay(shown, HOLD, BandStay(2590, 3600), 0.0)
         assert (stay is not None) is found, stay
