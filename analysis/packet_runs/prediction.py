@@ -16,8 +16,9 @@ from soakwitness.analysis.recipes.recipe import Hold, Recipe
 from soakwitness.analysis.record.run import Run, Trace
 from soakwitness.analysis.verification.holds.placing import Placed, place_holds
 from soakwitness.analysis.verification.inputs.readings import Readings
+from soakwitness.analysis.verification.inputs.run_as_read import corrected
+from soakwitness.analysis.verification.inputs.sensor_choice import chamber_trace
 from soakwitness.analysis.verification.inputs.sensor_errors import errors_of
-from soakwitness.analysis.verification.sensors.gathering import chamber_trace, corrected
 from soakwitness.firmware_bridge.common.wording import Says
 from soakwitness.firmware_bridge.common.zones import local_day
 

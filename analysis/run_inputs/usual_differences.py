@@ -11,8 +11,8 @@ from soakwitness.analysis.errors import AnalysisError
 from soakwitness.analysis.logbook.runs import list_runs
 from soakwitness.analysis.logbook.sensors import sensor_life_on
 from soakwitness.analysis.record.run import open_run
+from soakwitness.analysis.verification.inputs.pairs import pair_differences
 from soakwitness.analysis.verification.results.verification import UsualDifference
-from soakwitness.analysis.verification.sensors.pairs import pair_differences
 from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.runfolder.reader import read_header
 

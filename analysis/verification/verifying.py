@@ -1,50 +1,25 @@
-"""Compare one run with its recipe."""
+"""Compare one run with its recipe: read and clean, place, gather, judge, tell, each from what the one before gave."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
-import numpy as np
-
-from soakwitness.analysis.recipes.recipe import Hold, Ramp, Recipe
+from soakwitness.analysis.recipes.recipe import Recipe
 from soakwitness.analysis.record.run import Run
-from soakwitness.analysis.verification.findings import charge, presence, rates, sensing, soaks
-from soakwitness.analysis.verification.findings.proving import not_seen, what_would_prove, what_would_prove_all
-from soakwitness.analysis.verification.findings.view import View, sorted_findings
+from soakwitness.analysis.verification.findings.telling import record_of, tell
 from soakwitness.analysis.verification.holds.heats import Heat, charged, heats_of, part_of
-from soakwitness.analysis.verification.inputs.bad_readings import BadReadings, bad_readings, without_bad
-from soakwitness.analysis.verification.inputs.readings import gaps
-from soakwitness.analysis.verification.judging import requirements as req
-from soakwitness.analysis.verification.judging.absence import Absence, absence_of, in_other_unit
-from soakwitness.analysis.verification.judging.holding import judge_hold
-from soakwitness.analysis.verification.judging.quenching import cooling_time, cooling_verdict
-from soakwitness.analysis.verification.judging.ramping import judge_ramps
+from soakwitness.analysis.verification.holds.placed_sensors import place
+from soakwitness.analysis.verification.inputs.run_as_read import RunAsRead, RunKnowledge, read_clean, read_run
+from soakwitness.analysis.verification.judging.judging_run import judge
 from soakwitness.analysis.verification.merging import chosen, merged, with_unmarked
-from soakwitness.analysis.verification.results.verification import (
-    Basis,
-    Finding,
-    HoldResult,
-    KnownError,
-    PieceInfo,
-    RampResult,
-    RecordState,
-    Source,
-    UsualDifference,
-    Verdict,
-    Verification,
-    WorkTemperature,
-)
-from soakwitness.analysis.verification.sensors.context import VerificationContext
+from soakwitness.analysis.verification.results.verification import PieceInfo, UsualDifference, Verification
 from soakwitness.analysis.verification.sensors.gathering import gather
-from soakwitness.firmware_bridge.common.zones import local_day
 
 if TYPE_CHECKING:
     from soakwitness.analysis.calibration.correcting.correction import Correction
     from soakwitness.analysis.packet.piece import PacketModel
-
-OWN_REQUIREMENTS = ("late quench", "tempered before it was cool")
 
 
 def verify(
@@ -92,191 +67,30 @@ def verify(
     ----------
     ILAC-G8:09/2019; JCGM 106:2012 (decision rule).
     """
-    bad = bad_readings(run)
-    known = _Known(packet, tuple(pieces), corrections or {}, tuple(usual))
-    clean = without_bad(run, bad)
-    context = known.gather(clean, recipe)
-    heats = heats_of(context.chamber.readings, recipe)
+    read = read_run(run, RunKnowledge(tuple(pieces), corrections, tuple(usual)))
+    heats = heats_of(read.chamber.readings, recipe)
     if len(heats) == 1:
-        return _of_context(context, bad)
-    record = _record(context)
-    with_charges = charged(heats, context.stays)
-    each = [_of_heat(clean, recipe, heat, known, bad) for heat in with_charges or heats]
+        return _of(read, recipe, packet)
+    with_charges = charged(heats, read.stays)
+    each = [_of(_in_heat(read, heat), recipe, packet) for heat in with_charges or heats]
+    begins_s = {heat: max(heat.start_s, float(read.chamber.readings.t_s[0])) for heat in heats}
     if with_charges:
-        left_out = [max(heat.start_s, context.start_s) for heat in heats if heat not in with_charges]
-        found = with_unmarked(merged(each), left_out)
+        found = with_unmarked(merged(each), [begins_s[heat] for heat in heats if heat not in with_charges])
     else:
-        found = chosen(each, [max(heat.start_s, context.start_s) for heat in heats])
-    return replace(found, record=record)
+        found = chosen(each, [begins_s[heat] for heat in heats])
+    return replace(found, record=record_of(gather(place(read, recipe), packet)))
 
 
-@dataclass(frozen=True)
-class _Known:
-    """What is known of a run beside its readings."""
-
-    packet: PacketModel | None
-    pieces: tuple[PieceInfo, ...]
-    corrections: Mapping[str, Correction]
-    usual: tuple[UsualDifference, ...]
-
-    def gather(self, run: Run, recipe: Recipe) -> VerificationContext:
-        """Gather what all holds share."""
-        return gather(
-            run,
-            recipe,
-            corrections=self.corrections,
-            packet=self.packet,
-            pieces=self.pieces,
-            day=local_day(run.header.started_utc, run.header.zone),
-            usual=self.usual,
-        )
+def _of(read: RunAsRead, recipe: Recipe, packet: PacketModel | None) -> Verification:
+    """The way of one run: placed, gathered, judged, told."""
+    return tell(judge(gather(place(read, recipe), packet)), read.bad)
 
 
-def _of_heat(run: Run, recipe: Recipe, heat: Heat, known: _Known, bad: tuple[BadReadings, ...]) -> Verification:
+def _in_heat(read: RunAsRead, heat: Heat) -> RunAsRead:
     """One heat of a record, with the pieces that its marks name, or that no mark names."""
-    part = part_of(run, heat)
-    elsewhere = {name.casefold() for m in run.marks if not m.struck for name in m.pieces}
+    part = part_of(read.run, heat)
+    elsewhere = {name.casefold() for m in read.run.marks if not m.struck for name in m.pieces}
     here = {name.casefold() for m in part.marks if not m.struck for name in m.pieces}
-    pieces = tuple(p for p in known.pieces if p.id.casefold() in here or p.id.casefold() not in elsewhere)
-    mine = tuple(b for b in bad if heat.has(b.start_s))
-    return _of_context(replace(known, pieces=pieces).gather(part, recipe), mine)
-
-
-def _of_context(context: VerificationContext, bad: tuple[BadReadings, ...]) -> Verification:
-    holds, absences = _judge(context)
-    ramps = judge_ramps(context)
-    view = View(context, holds, ramps)
-    findings = sorted_findings(
-        [
-            *(() if _wrong_unit(absences) else soaks.find(view)),
-            *presence.find(view, absences),
-            *rates.find(view),
-            *(f for f in sensing.find(view, bad) if not (_wrong_unit(absences) and f.code == "sensor fault")),
-            *charge.find(view),
-        ]
-    )
-    holds = tuple(replace(h, proves=what_would_prove(view, h)) for h in holds)
-    return _verification(replace(view, holds=holds), findings, bad)
-
-
-def _wrong_unit(absences: Mapping[int, Absence]) -> bool:
-    return any(absence.kind == "wrong unit" for absence in absences.values())
-
-
-def _judge(context: VerificationContext) -> tuple[tuple[HoldResult, ...], dict[int, Absence]]:
-    """Judge every hold; say of each absent one why. Readings of another unit, or place, prove nothing."""
-    holds = [judge_hold(context, number) for number in range(len(context.recipe.holds))]
-    absent = [number for number, hold in enumerate(holds) if not hold.found]
-    other = in_other_unit(context) if absent else None
-    absences: dict[int, Absence] = {}
-    for number in absent:
-        hold = holds[number]
-        absence = Absence("wrong unit", other) if other else absence_of(context, number)
-        verdict: Verdict = "fail" if absence.shown or hold.limits_verdict == "fail" else "not proven"
-        absences[hold.step] = absence
-        holds[number] = _with_verdict(replace(hold, on_record=absence.on_record), verdict)
-    if other is not None:
-        holds = [_undecided(hold, "unit") for hold in holds]
-    elif context.stands_in is not None and not context.stands_in.alike:
-        holds = [_undecided(hold, "sensor") if hold.temperature_from != "load" else hold for hold in holds]
-    return tuple(holds), absences
-
-
-def _undecided(hold: HoldResult, why: str) -> HoldResult:
-    return replace(_with_verdict(hold, "not proven"), unmet=(), unproven=(why,), limits_verdict="pass")
-
-
-def _with_verdict(hold: HoldResult, verdict: Verdict) -> HoldResult:
-    return replace(hold, as_read=verdict, at_true_temperature=verdict, verdict=verdict)
-
-
-def _verification(view: View, findings: tuple[Finding, ...], bad: tuple[BadReadings, ...]) -> Verification:
-    context = view.context
-    judged = [h for h in view.holds if h.judged]
-    ramps = [r.verdict for r in view.ramps.values() if r.verdict is not None]
-    # What no sensor error touches: delays and cooling that the marks show, and a record that was changed.
-    others: list[Verdict] = ["fail" for f in findings if f.severity == "fail" and f.code in OWN_REQUIREMENTS]
-    others.append(cooling_verdict(context) or "pass")
-    if any(f.code == "record changed" for f in findings):
-        others.append("not proven")
-    if not judged and not ramps:
-        others.append("not proven")
-    others += [h.limits_verdict for h in view.holds if not h.judged]
-    verdict = req.worst([*(h.verdict for h in judged), *ramps, *others])
-    basis, known = _rests_on(judged or list(view.holds), context)
-    source = _source(view)
-    return Verification(
-        run=context.run.header.run,
-        recipe=context.recipe.name,
-        verdict=verdict,
-        decided_on=basis,
-        temperature_from=source,
-        steps=tuple(_in_order(context.recipe, view)),
-        findings=findings,
-        record=_record(context),
-        sensor=context.chamber.name,
-        known=known,
-        work=shown_work(context, view.holds),
-        not_seen=not_seen(view, bad),
-        proves=what_would_prove_all(view, findings) if verdict == "not proven" else (),
-        by_estimate=source == "packet estimate",
-        as_read=req.worst([*(h.as_read for h in judged), *ramps, *others]),
-        quench_cooling_s=cooling_time(context),
-    )
-
-
-def _record(context: VerificationContext) -> RecordState:
-    check = context.run.check
-    readings = context.loads[0].readings if context.loads else context.chamber.readings
-    wide = gaps(readings, readings.t_s[0], readings.t_s[-1])
-    return RecordState(
-        rows=check.rows,
-        bad_rows=len(check.bad_rows),
-        gaps_s=sum(b - a for a, b in wide),
-        sealed=check.sealed,
-        intact=check.intact,
-        gaps=wide,
-    )
-
-
-def _rests_on(holds: Sequence[HoldResult], context: VerificationContext) -> tuple[Basis, KnownError]:
-    """What the run's verdict rests on: the basis of its worst hold; of several alike, the weaker one."""
-    if not holds:
-        basis: Basis = context.recipe.decide_on or "reading"
-        return basis, KnownError(basis=basis)
-    worst = max(holds, key=lambda h: (req.ORDER.index(h.verdict), h.known.basis == "reading"))
-    return worst.known.basis, worst.known
-
-
-def _source(view: View) -> Source:
-    """Where the work temperature comes from: the most direct one that any hold had."""
-    sources = {h.temperature_from for h in view.holds if h.temperature_from is not None}
-    order: tuple[Source, ...] = ("load", "packet estimate", "control")
-    return next((one for one in order if one in sources), view.context.chamber.source)
-
-
-def shown_work(context: VerificationContext, holds: Sequence[HoldResult]) -> WorkTemperature | None:
-    """The work temperature for charts: the coldest load sensor, else the slowest piece's estimate; or None."""
-    shown = None
-    if context.loads:
-        coldest = min(context.loads, key=lambda load: float(np.mean(load.readings.temp_c)))
-        t, y = coldest.readings.t_s, coldest.readings.temp_c
-        shown = WorkTemperature("load", coldest.name, t, y, y, y)
-    elif any(h.temperature_from == "packet estimate" for h in holds):
-        works = [
-            w for w in map(context.estimate_of, range(len(context.stays))) if w is not None and w.shown is not None
-        ]
-        slowest = min(works, key=lambda w: float(np.sum(w.best.temp_c)), default=None)
-        shown = slowest.shown if slowest is not None else None
-    return shown
-
-
-def _in_order(recipe: Recipe, view: View) -> list[RampResult | HoldResult]:
-    holds = {h.step: h for h in view.holds}
-    steps: list[RampResult | HoldResult] = []
-    for step in recipe.steps:
-        if isinstance(step, Hold):
-            steps.append(holds[step.number])
-        elif isinstance(step, Ramp):
-            steps.append(view.ramps[step.number])
-    return steps
+    pieces = tuple(p for p in read.known.pieces if p.id.casefold() in here or p.id.casefold() not in elsewhere)
+    mine = tuple(b for b in read.bad if heat.has(b.start_s))
+    return read_clean(part, replace(read.known, pieces=pieces), mine)

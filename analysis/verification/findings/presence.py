@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from soakwitness.analysis.verification.findings.view import View, hold_words
 from soakwitness.analysis.verification.judging.absence import Absence, went_on
 from soakwitness.analysis.verification.results.verification import Finding, HoldResult, Severity
 from soakwitness.firmware_bridge.common.wording import Says, duration
 
 
-def find(view: View, absences: dict[int, Absence]) -> list[Finding]:
+def find(view: View, absences: Mapping[int, Absence]) -> list[Finding]:
     """All findings of this topic, in the order of the steps; ``absences`` by step."""
     found = [_absent(hold, absences[hold.step]) for hold in view.holds if not hold.found]
     return [*found, *_cut_short(view)]

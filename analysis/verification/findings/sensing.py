@@ -8,12 +8,12 @@ import numpy as np
 
 from soakwitness.analysis.record.run import Run
 from soakwitness.analysis.verification.findings.view import View, hold_words
+from soakwitness.analysis.verification.holds.placed_sensors import DecidingSensor
 from soakwitness.analysis.verification.inputs.bad_readings import BadReadings
+from soakwitness.analysis.verification.inputs.pairs import steady_levels
 from soakwitness.analysis.verification.inputs.readings import GAP_PERIODS, gaps, last_read
 from soakwitness.analysis.verification.inputs.sensor_errors import reads_words
 from soakwitness.analysis.verification.results.verification import Finding, HoldResult, KnownError
-from soakwitness.analysis.verification.sensors.context import DecidingSensor
-from soakwitness.analysis.verification.sensors.pairs import steady_levels
 from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, duration, moment, often
 
 FAULT_SHARE = 0.01

@@ -14,6 +14,7 @@ import numpy as np
 
 from soakwitness.analysis.recipes.recipe import Hold, Ramp, Recipe
 from soakwitness.analysis.record.run import FloatArray
+from soakwitness.analysis.verification.inputs.readings import ROOM_C
 
 MOST_POINTS = 4000
 BLOCK_S = 10.0
@@ -30,7 +31,6 @@ FAR_C = 30.0
 FAR_MORE = 100.0
 HOT_C = 60.0
 HOT_BELOW_C = 60.0
-ROOM_C = 20.0
 PARTS = 4
 INTERRUPT = 1.5
 AGAIN = 2.0

@@ -9,9 +9,9 @@ import numpy as np
 
 from soakwitness.analysis.recipes.recipe import Hold
 from soakwitness.analysis.record.run import FloatArray
-from soakwitness.analysis.verification.holds.assignment import ROOM_C, BandStay
+from soakwitness.analysis.verification.holds.assignment import BandStay
 from soakwitness.analysis.verification.holds.edges import STANDS_SHARE, TAKEN_BACK_S, Edges, in_band, limit_c
-from soakwitness.analysis.verification.inputs.readings import Readings
+from soakwitness.analysis.verification.inputs.readings import ROOM_C, Readings
 
 PASSING = 1.6
 ARRIVED = 0.2  # of the speed before: so slow behind the band it had arrived, and drifted on

@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from soakwitness.analysis.record.run import FloatArray, Run, Trace
-from soakwitness.analysis.verification.inputs.readings import readings_of
+from soakwitness.analysis.verification.inputs.readings import ROOM_C, readings_of
 from soakwitness.firmware_bridge.common.wording import Diff, Says
 
 Kind = Literal["stuck", "end of range", "broken", "contact"]
@@ -33,7 +33,6 @@ LOST_SHARE = 0.65  # of the heat above the room, gone and back within two readin
 SLOW_READINGS = 2
 NEAR_SHARE = 0.7  # a furnace heats the more slowly the hotter it is: only what it does near there counts
 SLOWEST_S = 120.0  # over a longer time without a reading any furnace may have cooled
-ROOM_C = 20.0
 NEAR_C, NEAR_C_PER_S = 10.0, 0.5
 CLEARLY = 5.0
 LEAST_JUMP_C, RISES, FASTER = 5.0, 3.0, 1.5

@@ -10,6 +10,7 @@ import numpy.typing as npt
 
 from soakwitness.analysis.record.run import FloatArray, Trace
 
+ROOM_C = 20.0  # around the furnace, where nothing is said of it
 GAP_PERIODS = 3.0
 MOST_OFFSETS = 50_000
 FEWEST_OFFSETS = 3

@@ -7,9 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from soakwitness.analysis.record.run import FloatArray
-from soakwitness.analysis.verification.inputs.readings import Readings
+from soakwitness.analysis.verification.inputs.readings import ROOM_C, Readings
 
-ROOM_C = 20.0
 # How a load sensor that is pulled falls beside a furnace that stays hot; engineering guesses, no source.
 FALL_S, FALL_C, FALL_SHARE = 60.0, 100.0, 0.25
 STAYS_OUT_S, OUT_SHARE = 300.0, 0.7

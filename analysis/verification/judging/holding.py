@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from soakwitness.analysis.recipes.recipe import Hold
+from soakwitness.analysis.verification.holds.placed_sensors import placed_for
 from soakwitness.analysis.verification.inputs.stays import Stay
 from soakwitness.analysis.verification.judging import requirements as req
 from soakwitness.analysis.verification.judging.asking import Asked, ask, ask_absent, dips_in
@@ -23,7 +24,6 @@ from soakwitness.analysis.verification.results.verification import (
     Verdict,
 )
 from soakwitness.analysis.verification.sensors.context import HoldOnTrace, VerificationContext, Work
-from soakwitness.analysis.verification.sensors.gathering import placed_for
 
 
 @dataclass(frozen=True)

@@ -13,9 +13,10 @@ from soakwitness.analysis.record.run import Run
 from soakwitness.analysis.verification.holds.assignment import Blocks, slope_reference
 from soakwitness.analysis.verification.holds.edges import Edges
 from soakwitness.analysis.verification.holds.placed_edges import Placements, placed_edges
+from soakwitness.analysis.verification.holds.placed_sensors import DecidingSensor
 from soakwitness.analysis.verification.holds.placing import Placed
-from soakwitness.analysis.verification.inputs.readings import Readings, noise
-from soakwitness.analysis.verification.inputs.sensor_errors import SensorErrors
+from soakwitness.analysis.verification.inputs.readings import ROOM_C, Readings, noise
+from soakwitness.analysis.verification.inputs.sensor_choice import StandsIn
 from soakwitness.analysis.verification.inputs.stays import Stay
 from soakwitness.analysis.verification.measuring.dips import OwnCooling
 from soakwitness.analysis.verification.measuring.intervals import Allowed
@@ -26,13 +27,10 @@ from soakwitness.firmware_bridge.marks.questions import Question
 
 SLOWEST_C_PER_S = 1.0 / 60.0
 RATE_BLOCKS_S = 30.0
-ROOM_C = 20.0
 SPARE = 1.2  # rates over half a minute are a little below the fastest at any moment
 WARM_C = 60.0
-SAME_C = 0.005
 MARKED_LATE_S = 120.0  # people mark a load or a pull when their hands are free
 FEWEST_ALIKE, NO_WARMER_C = 5, 1.0
-ALIKE_C = 3.0  # a change beyond that is a finding wherever two sensors are compared; common practice, no source
 
 
 @dataclass(frozen=True)
@@ -66,40 +64,6 @@ def fastest(blocks: Blocks) -> Rates:
     return Rates(
         max(float(rate.max()), SLOWEST_C_PER_S), max(float(-rate.min()), SLOWEST_C_PER_S), max(float(loss.max()), 0.0)
     )
-
-
-@dataclass(frozen=True)
-class DecidingSensor:
-    """One sensor that can decide a hold, as it reads: nothing added.
-
-    ``placed`` are the holds on its readings; ``placed_true`` the same where what its calibration says is added, and
-    ``placed_lapsed`` with what an overdue one said. ``last_s`` is its last reading [s]. A load sensor is one for each
-    of its visits in the furnace, from ``in_s`` to ``out_s`` [s]; ``until_out``: the same with its last reading there.
-    """
-
-    name: str
-    source: Source
-    readings: Readings
-    blocks: Blocks
-    errors: SensorErrors
-    placed: Placements
-    placed_true: Placements
-    placed_lapsed: Placements
-    thickness_mm: float | None = None
-    visit: int = 0
-    in_s: float = -np.inf
-    out_s: float | None = None
-    until_out: Callable[[], DecidingSensor] | None = None
-
-    @property
-    def key(self) -> tuple[str, int, bool]:
-        """Which sensor, which of its visits in the furnace, and whether its readings end where it came out."""
-        return self.name, self.visit, self.until_out is None and self.out_s is not None
-
-    @property
-    def last_s(self) -> float:
-        """Its last reading [s]."""
-        return float(self.readings.t_s[-1])
 
 
 @dataclass(frozen=True)
@@ -156,19 +120,6 @@ class HoldOnTrace:
     def trace(self) -> Readings:
         """The sensor's readings."""
         return self.sensor.readings
-
-
-@dataclass(frozen=True)
-class StandsIn:
-    """The control sensor that broke, and by how much the one that took over reads higher than it did [K]."""
-
-    broken: str
-    higher_c: float
-
-    @property
-    def alike(self) -> bool:
-        """Whether they read alike while both read, so that one can judge for the other."""
-        return abs(self.higher_c) <= ALIKE_C
 
 
 def _as_slow(load: DecidingSensor, lost: DecidingSensor) -> bool:

@@ -1,189 +1,49 @@
-"""From a run to the context of its verification: which sensors count, where the holds are on each, marks, packets."""
+"""Gather what all holds of one verification share, out of a run on which they were placed."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
-import numpy as np
-
-from soakwitness.analysis.errors import NotEnoughData
-from soakwitness.analysis.recipes.recipe import Hold, Recipe
-from soakwitness.analysis.record.run import Run, Trace
-from soakwitness.analysis.verification.holds.assignment import Blocks, block_medians
-from soakwitness.analysis.verification.holds.placed_edges import Placements
-from soakwitness.analysis.verification.holds.placing import Placed, place_again, place_holds
-from soakwitness.analysis.verification.inputs.readings import GAP_PERIODS, Readings, gaps, last_read, readings_of
-from soakwitness.analysis.verification.inputs.sensor_errors import SensorErrors, errors_of
-from soakwitness.analysis.verification.inputs.stays import Stay, drop_unnamed, piece_spec, questions_of, stays_of
-from soakwitness.analysis.verification.inputs.visits import visits_of
+from soakwitness.analysis.recipes.recipe import Recipe
+from soakwitness.analysis.verification.holds.placed_sensors import PlacedRun
+from soakwitness.analysis.verification.inputs.stays import Stay, piece_spec
 from soakwitness.analysis.verification.measuring.dips import own_cooling
-from soakwitness.analysis.verification.results.verification import PieceInfo, UsualDifference
-from soakwitness.analysis.verification.sensors.context import (
-    ROOM_C,
-    SAME_C,
-    DecidingSensor,
-    StandsIn,
-    VerificationContext,
-    Work,
-    fastest,
-)
+from soakwitness.analysis.verification.sensors.context import VerificationContext, Work, fastest
 from soakwitness.analysis.verification.sensors.packet_estimates import Estimates
-from soakwitness.firmware_bridge.common.chamber import Candidate, chamber_of
 
 if TYPE_CHECKING:
-    from soakwitness.analysis.calibration.correcting.correction import Correction
     from soakwitness.analysis.packet.piece import PacketModel
 
-FEWEST_READINGS = 5
-USABLE_SHARE = 0.5
-READS_ON_S = 60.0
-OPENS = ("load", "pull", "door")
 
-
-def usable(trace: Trace, *, to_its_end: bool = False) -> bool:
-    """Whether a trace has enough readings to count: five, and no gaps for more than half of the run.
-
-    ``to_its_end``: of the run until the trace's own last reading; a load sensor that broke tells what came before.
-    """
-    readings = readings_of(trace)
-    t = readings.t_s
-    if t.size < FEWEST_READINGS:
-        return False
-    end_s = t[-1] if to_its_end else trace.t_s[-1]
-    missing = sum(b - a for a, b in gaps(readings, t[0], t[-1])) + (t[0] - trace.t_s[0]) + (end_s - t[-1])
-    return bool(missing <= (1.0 - USABLE_SHARE) * (end_s - trace.t_s[0]))
-
-
-def chamber_trace(run: Run) -> Trace:
-    """The trace that the steps are found on.
-
-    Raises
-    ------
-    NotEnoughData
-        If no sensor has enough readings.
-    """
-    name = chamber_of(Candidate(tr.name, tr.role, fit=usable(tr), reads_on=_to_the_end(tr)) for tr in run.traces)
-    if name is not None:
-        return next(tr for tr in run.traces if tr.name == name)
-    best = max(run.traces, key=lambda tr: int(np.isfinite(tr.temp_c).sum()), default=None)
-    if best is None or int(np.isfinite(best.temp_c).sum()) < FEWEST_READINGS:
-        raise NotEnoughData(
-            f"{run.header.run}: no sensor has {FEWEST_READINGS} readings: there is nothing to compare. "
-            "Look at samples.csv in the run folder."
-        )
-    return best
-
-
-def _to_the_end(trace: Trace) -> bool:
-    """Whether a trace was read to the end of the run, or until it had lost half of its heat."""
-    last = last_read(trace)
-    if last is None:
-        return False
-    if trace.t_s[-1] - trace.t_s[last] <= max(GAP_PERIODS * trace.period_s, READS_ON_S):
-        return True
-    return bool(trace.temp_c[last] < (np.nanmax(trace.temp_c) + ROOM_C) / 2.0)
-
-
-def _stands_in(run: Run, chamber: Trace) -> StandsIn | None:
-    """What a control sensor showed, while it read and the furnace was hot, against the one that took over from it."""
-    for control in run.traces:
-        if control.role != "control" or chamber.role in ("control", "load"):
-            continue
-        higher = chamber.temp_c - control.temp_c
-        hot = np.isfinite(higher) & (control.temp_c > (np.nanmax(chamber.temp_c) + ROOM_C) / 2.0)
-        if np.count_nonzero(hot) >= FEWEST_READINGS:
-            return StandsIn(control.name, float(np.median(higher[hot])))
-    return None
-
-
-def load_traces(run: Run, chamber: Trace) -> tuple[Trace, ...]:
-    """Load sensors with enough readings, the chamber's own left out."""
-    loads = (tr for tr in run.traces if tr.role == "load" and tr.name != chamber.name)
-    return tuple(tr for tr in loads if usable(tr, to_its_end=True))
-
-
-def corrected(trace: Trace, errors: SensorErrors) -> Readings:
-    """Readings with what a calibration in force says added, where it reaches; elsewhere they stay what was shown."""
-    readings = readings_of(trace)
-    return replace(readings, temp_c=readings.temp_c + errors.added_c(readings.temp_c))
-
-
-def uncertain_gaps(run: Run) -> tuple[tuple[float, float], ...]:
-    """Stretches (from, to) [s] whose length is not known: after a restart of the computer."""
-    found = []
-    for event in run.events:
-        if event.event == "resumed" and "uncertain" in event.detail:
-            after = int(np.searchsorted(run.t_s, event.t_s))
-            start = float(run.t_s[after - 1]) if after else event.t_s
-            end = float(run.t_s[after]) if after < run.t_s.size else event.t_s
-            found.append((start, max(end, event.t_s)))
-    return tuple(found)
-
-
-def doors_of(run: Run) -> tuple[float, ...]:
-    """Moments [s] at which a door was open: door, load and pull marks, and contacts that mean a door."""
-    marked = [m.t_s for m in run.marks if m.act in OPENS and not m.struck]
-    for column in run.columns:
-        if column.kind == "contact" and column.means == "door":
-            acted = np.nan_to_num(run.values[column.name]) != 0.0
-            marked += run.t_s[np.flatnonzero(np.diff(acted.astype(np.int8)) > 0) + 1].tolist()
-    return tuple(sorted(marked))
-
-
-def gather(
-    run: Run,
-    recipe: Recipe,
-    *,
-    corrections: Mapping[str, Correction],
-    packet: PacketModel | None,
-    pieces: Sequence[PieceInfo],
-    day: str,
-    usual: Sequence[UsualDifference] = (),
-) -> VerificationContext:
-    """Gather what all holds of a verification share; ``day`` is the local day of the run."""
-    trace = chamber_trace(run)
-    columns = {c.name: c for c in run.columns}
-    chamber = _chamber(trace, recipe, errors_of(columns.get(trace.name), corrections, day))
-    loads = tuple(
-        load
-        for tr in load_traces(run, trace)
-        for load in _visiting(
-            tr, recipe, errors_of(columns.get(tr.name), corrections, day), chamber, columns[tr.name].thickness_mm
-        )
-    )
-    for load in loads:
-        chamber = _with_holds_of(chamber, load)
-    loads = tuple(_with_cut(_placed_again(load, recipe, chamber), recipe, chamber) for load in loads)
-    stays = drop_unnamed(stays_of(run.marks, pieces))
-    doors = doors_of(run)
-    estimates = Estimates(chamber, recipe, doors)
+def gather(placed: PlacedRun, packet: PacketModel | None = None) -> VerificationContext:
+    """Gather rates, own cooling and the packet estimate of each stay, made when it is first asked for."""
+    read, recipe, chamber = placed.read, placed.recipe, placed.chamber
+    estimates = Estimates(chamber, recipe, read.doors_s)
     known: dict[int, Work | None] = {}
 
     def estimate_of(index: int) -> Work | None:
         if index not in known:
-            known[index] = _estimate(estimates, recipe, stays[index], packet)
+            known[index] = _estimate(estimates, recipe, read.stays[index], packet)
         return known[index]
 
     rates = fastest(chamber.blocks)
-    for load in loads:
+    for load in placed.loads:
         rates = rates.with_other(fastest(load.blocks))
     ends = [p.edges.leave_s for p in chamber.placed if p is not None and p.edges is not None]
     return VerificationContext(
-        run=run,
+        run=read.run,
         recipe=recipe,
         chamber=chamber,
-        loads=loads,
-        stays=stays,
+        loads=placed.loads,
+        stays=read.stays,
         estimate_of=estimate_of,
         rates=rates,
         cooling=own_cooling(chamber.readings, max(ends, default=float(chamber.readings.t_s[-1]))),
-        doors_s=doors,
-        usual=tuple(usual),
-        questions=questions_of(run.marks, pieces),
-        stands_in=_stands_in(run, trace),
-        uncertain=uncertain_gaps(run),
+        doors_s=read.doors_s,
+        usual=read.known.usual,
+        questions=read.questions,
+        stands_in=read.stands_in,
+        uncertain=read.uncertain,
     )
 
 
@@ -193,144 +53,3 @@ def _estimate(estimates: Estimates, recipe: Recipe, stay: Stay, packet: PacketMo
 
     model = packet_of(packet, piece_spec(recipe, stay.info), recipe.steel)
     return None if model is None else estimates.of(stay, model)
-
-
-def shifted(recipe: Recipe, shift_of: Callable[[Hold], float]) -> Recipe:
-    """The recipe as a sensor should show it: each hold's temperatures less what is added to the reading there [K]."""
-    return replace(
-        recipe,
-        steps=tuple(replace(s, target_c=s.target_c - shift_of(s)) if isinstance(s, Hold) else s for s in recipe.steps),
-    )
-
-
-def _shifts(recipe: Recipe, errors: SensorErrors, *, lapsed: bool) -> dict[int, float]:
-    """What a calibration in force (or an overdue one) adds at each hold [K], by its step's number."""
-    found = {}
-    for hold in recipe.holds:
-        known = errors.known_at(hold)
-        found[hold.number] = (known.lapsed.correction_c if known.lapsed else 0.0) if lapsed else known.correction_c
-    return found
-
-
-def _as_shown(
-    recipe: Recipe, errors: SensorErrors, place: Callable[[Recipe], Placements], read: Placements
-) -> tuple[Placements, Placements]:
-    """The holds placed once more with what the calibration says, in force and overdue, where that says anything."""
-    placed = []
-    for lapsed in (False, True):
-        shifts = _shifts(recipe, errors, lapsed=lapsed)
-        far = any(abs(shift) >= SAME_C for shift in shifts.values())
-        placed.append(place(shifted(recipe, lambda hold: shifts[hold.number])) if far else read)  # noqa: B023
-    return placed[0], placed[1]
-
-
-def _reach(recipe: Recipe, errors: SensorErrors) -> float:
-    """How far beside its band a level stretch can still be a hold: the sensor's error may have put it there [K]."""
-    spread = [(errors.known_at(h).expanded_c or 0.0) + max(h.above_c, h.below_c) for h in recipe.holds]
-    return max(spread, default=0.0)
-
-
-def _chamber(trace: Trace, recipe: Recipe, errors: SensorErrors) -> DecidingSensor:
-    readings = readings_of(trace)
-    blocks = block_medians(readings.t_s, readings.temp_c, readings.period_s)
-
-    def place(shown: Recipe) -> Placements:
-        return place_holds(readings, shown, reach_c=_reach(recipe, errors), blocks=blocks)
-
-    read = place(recipe)
-    true, lapsed = _as_shown(recipe, errors, place, read)
-    source = "load" if trace.role == "load" else "control"
-    return DecidingSensor(trace.name, source, readings, blocks, errors, read, true, lapsed)  # type: ignore[arg-type]
-
-
-def _visiting(
-    trace: Trace, recipe: Recipe, errors: SensorErrors, chamber: DecidingSensor, thickness_mm: float | None
-) -> Iterator[DecidingSensor]:
-    """A load sensor, once for each time that it was in the furnace."""
-    readings = readings_of(trace)
-    visits = visits_of(readings, chamber.readings)
-    ends = [*(visit.in_s for visit in visits[1:]), np.inf]
-    for number, (visit, end_s) in enumerate(zip(visits, ends, strict=True)):
-        part = readings if len(visits) == 1 else readings.part(visit.in_s if number else -np.inf, end_s)
-        if part.t_s.size >= FEWEST_READINGS:
-            load = _load(trace.name, part, recipe, errors, chamber, thickness_mm)
-            yield replace(load, visit=number, in_s=visit.in_s, out_s=visit.out_s)
-
-
-def _with_cut(load: DecidingSensor, recipe: Recipe, chamber: DecidingSensor) -> DecidingSensor:
-    """A load sensor that can be had with its readings up to where it came out, too."""
-    if load.out_s is None:
-        return load
-    made: list[DecidingSensor] = []
-
-    def until_out() -> DecidingSensor:
-        if not made:
-            part = load.readings.part(-np.inf, load.out_s or np.inf)
-            blocks = block_medians(part.t_s, part.temp_c, part.period_s)
-            made.append(_placed_again(replace(load, readings=part, blocks=blocks), recipe, chamber))
-        return made[0]
-
-    return replace(load, until_out=until_out)
-
-
-def _load(
-    name: str,
-    readings: Readings,
-    recipe: Recipe,
-    errors: SensorErrors,
-    chamber: DecidingSensor,
-    thickness_mm: float | None,
-) -> DecidingSensor:
-    """A load sensor, with the holds that it shows by itself only where the chamber misses one."""
-    blocks: Blocks = block_medians(readings.t_s, readings.temp_c, readings.period_s)
-    alone: Placements = (None,) * len(recipe.holds)
-    if any(p is None or p.edges is None for p in chamber.placed):
-        alone = place_holds(readings, recipe, blocks=blocks)
-    return DecidingSensor(name, "load", readings, blocks, errors, alone, alone, alone, thickness_mm)
-
-
-def _with_holds_of(chamber: DecidingSensor, load: DecidingSensor) -> DecidingSensor:
-    """The chamber with the holds that only a load sensor shows, where their order in time stays right."""
-    return replace(
-        chamber,
-        placed=_filled(chamber.placed, load.placed),
-        placed_true=_filled(chamber.placed_true, load.placed),
-        placed_lapsed=_filled(chamber.placed_lapsed, load.placed),
-    )
-
-
-def _filled(placed: Placements, other: Placements) -> Placements:
-    result = list(placed)
-    for number, mine in enumerate(placed):
-        theirs = other[number]
-        if (mine is None or mine.edges is None) and theirs is not None and theirs.edges is not None:
-            before = [p.stays[-1].end_s for p in result[:number] if p is not None]
-            after = [p.stays[0].start_s for p in result[number + 1 :] if p is not None]
-            if max(before, default=-np.inf) <= theirs.stays[0].start_s and theirs.stays[-1].end_s <= min(
-                after, default=np.inf
-            ):
-                result[number] = theirs
-    return tuple(result)
-
-
-def _placed_again(load: DecidingSensor, recipe: Recipe, chamber: DecidingSensor) -> DecidingSensor:
-    """A load sensor with its edges in the holds of the chamber."""
-    true_holds = _best_of(chamber)
-
-    def place(shown: Recipe) -> Placements:
-        return place_again(load.readings, shown, true_holds, chamber.last_s)
-
-    read = place(recipe)
-    true, lapsed = _as_shown(recipe, load.errors, place, read)
-    return replace(load, placed=read, placed_true=true, placed_lapsed=lapsed)
-
-
-def _best_of(chamber: DecidingSensor) -> Placements:
-    """Where the chamber's holds are as well as is known: with its calibration where it speaks, else as read."""
-    pairs = zip(chamber.placed_true, chamber.placed, strict=True)
-    return tuple(true if true is not None else read for true, read in pairs)
-
-
-def placed_for(sensor: DecidingSensor, *, corrected: bool, lapsed: bool = False) -> tuple[Placed | None, ...]:
-    """The holds on a sensor as read, with its calibration, or with an overdue one."""
-    return sensor.placed_lapsed if lapsed else sensor.placed_true if corrected else sensor.placed

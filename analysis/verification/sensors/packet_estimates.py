@@ -9,11 +9,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from soakwitness.analysis.errors import NotEnoughData
-from soakwitness.analysis.verification.inputs.readings import Readings
+from soakwitness.analysis.verification.holds.placed_sensors import DecidingSensor
+from soakwitness.analysis.verification.inputs.readings import ROOM_C, Readings
 from soakwitness.analysis.verification.inputs.stays import Stay
 from soakwitness.analysis.verification.measuring.dips import DOOR_NEAR_S, DOOR_S
 from soakwitness.analysis.verification.results.verification import WorkTemperature
-from soakwitness.analysis.verification.sensors.context import ROOM_C, DecidingSensor, Work
+from soakwitness.analysis.verification.sensors.context import Work
 
 if TYPE_CHECKING:
     from soakwitness.analysis.packet.estimate import PacketEstimate

@@ -11,16 +11,12 @@ from soakwitness.analysis.errors import NotEnoughData
 from soakwitness.analysis.recipes.recipe import PacketSpec, Recipe
 from soakwitness.analysis.record.run import FloatArray, Run, Trace
 from soakwitness.analysis.verification.holds.assignment import block_medians
+from soakwitness.analysis.verification.holds.placed_sensors import place
+from soakwitness.analysis.verification.inputs.run_as_read import RunKnowledge, doors_of, read_clean, uncertain_gaps
+from soakwitness.analysis.verification.inputs.sensor_choice import StandsIn, chamber_trace, load_traces, usable
 from soakwitness.analysis.verification.results.verification import PieceInfo
-from soakwitness.analysis.verification.sensors.context import Rates, StandsIn, VerificationContext, fastest
-from soakwitness.analysis.verification.sensors.gathering import (
-    chamber_trace,
-    doors_of,
-    gather,
-    load_traces,
-    uncertain_gaps,
-    usable,
-)
+from soakwitness.analysis.verification.sensors.context import Rates, VerificationContext, fastest
+from soakwitness.analysis.verification.sensors.gathering import gather
 from soakwitness.firmware_bridge.runfolder.contents import Act, Column, Event, Mark
 from tests.verification_runs import drawn, make_run, sensor, simple_recipe
 
@@ -106,7 +102,7 @@ def test_a_stand_in_reads_alike_within_three_kelvin(higher_c: float, alike: bool
 
 
 def gathered(recipe: Recipe, made: Run, pieces: tuple[PieceInfo, ...] = ()) -> VerificationContext:
-    return gather(made, recipe, corrections={}, packet=None, pieces=pieces, day="2026-11-25")
+    return gather(place(read_clean(made, RunKnowledge(tuple(pieces)), ()), recipe))
 
 
 def test_a_stand_in_is_compared_while_the_furnace_was_hot() -> None:

@@ -7,8 +7,8 @@ import numpy as np
 from soakwitness.analysis.record.run import Run
 from soakwitness.analysis.verification.inputs.bad_readings import bad_readings, without_bad
 from soakwitness.analysis.verification.inputs.readings import Readings, readings_of
+from soakwitness.analysis.verification.inputs.sensor_choice import chamber_trace, load_traces
 from soakwitness.analysis.verification.results.verification import UsualDifference
-from soakwitness.analysis.verification.sensors.gathering import chamber_trace, load_traces
 
 STEADY_S = 300.0
 STEADY_C_PER_H = 30.0
