@@ -1,12 +1,23 @@
-"""Everything that is computed: traces, recipes, verification, packet model, calibration, log book, audit."""
+"""Everything that is computed. What it offers to other programs stands in ``LIBRARY``; the rooms behind may change."""
 
+from importlib import import_module
 from typing import Any
+
+LIBRARY = {
+    "open_run": "record.run",
+    "load_recipe": "recipes.recipe_file",
+    "load_packet": "packet.packet_file",
+    "verify": "verification.verifying",
+    "as_json": "verification.results.report",
+    "emf_mv": "thermocouples.reference_functions",
+    "temperature_c": "thermocouples.reference_functions",
+    "seebeck_uv_per_c": "thermocouples.reference_functions",
+    "tolerance_c": "thermocouples.tolerance",
+}
 
 
 def __getattr__(name: str) -> Any:
-    """Load ``open_run`` on first use, so that importing the wing stays cheap."""
-    if name == "open_run":
-        from soakwitness.analysis.record.run import open_run
-
-        return open_run
+    """Load what is asked for on first use, so that importing the wing stays cheap."""
+    if name in LIBRARY:
+        return getattr(import_module(f"soakwitness.analysis.{LIBRARY[name]}"), name)
     raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

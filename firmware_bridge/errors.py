@@ -37,12 +37,8 @@ class UnknownZone(BridgeError):
 class LinkError(BridgeError):
     """The instrument could not be reached or did not answer usably.
 
-    Parameters
-    ----------
-    reason : str
-        One of ``missing``, ``busy``, ``no permission``, ``silent``, ``garbled``, ``echo``, ``refused``.
-    says : str
-        One sentence with the port, the reason and the next step.
+    ``reason``: one of ``missing``, ``busy``, ``no permission``, ``silent``, ``garbled``, ``echo``, ``refused``.
+    ``says``: one sentence with the port, the reason and the next step.
     """
 
     def __init__(self, reason: LinkReason, says: str) -> None:

@@ -15,17 +15,7 @@ SCHEMA = "soakwitness/audit/1"
 def as_json(audit: Audit, unit: Unit = "C") -> dict[str, Any]:
     """Turn an audit into plain data.
 
-    Parameters
-    ----------
-    audit : Audit
-        What ``audit`` found.
-    unit : str
-        ``C`` or ``F``, of temperatures in the sentences.
-
-    Returns
-    -------
-    dict
-        Causes with rank, the likeliest first; ``claimed`` those that the record carries. Differences in degC, K, s.
+    Returns causes with rank, the likeliest first; ``claimed`` those that the record carries. Differences in degC, K, s.
     """
     return {
         "schema": SCHEMA,

@@ -42,21 +42,11 @@ class Audit:
 def audit(evidence: Evidence) -> Audit:
     """Look for what the suspects had that the good ones had not.
 
-    Parameters
-    ----------
-    evidence : Evidence
-        Pieces and figures of their runs.
-
-    Returns
-    -------
-    Audit
-        Causes ranked, the table of differences, and what the record cannot show.
-
-    Notes
-    -----
     Each cause collects weighted sentences for and against it; from a sum of 2.5 on it is claimed. A cause that is the
     effect of a claimed one (a short soak after a power cut) stands below it. Where nothing is claimed, "the record
     shows nothing" stands first and the rest is named as possible only.
+
+    Returns causes ranked, the table of differences, and what the record cannot show.
     """
     case = Case(evidence)
     weighed = [(cause, scale) for cause in CAUSES if (scale := cause.weigh(case)) is not None and scale.pro]

@@ -45,22 +45,10 @@ class Pair:
 def sensor_of(run: Run, name: str) -> tuple[Column, Trace]:
     """Sensor of a run by name, else by role.
 
-    Parameters
-    ----------
-    run : Run
-        The run.
-    name : str
-        Name of the sensor, or a role such as ``control``.
+    ``name``: name of the sensor, or a role such as ``control``. Returns what the run says of it, and its readings
+    [degC].
 
-    Returns
-    -------
-    tuple of Column and Trace
-        What the run says of it, and its readings [degC].
-
-    Raises
-    ------
-    SensorChoiceError
-        If there is none, or a role is held by several.
+    Raises SensorChoiceError if there is none, or a role is held by several.
     """
     sensors = [column for column in run.columns if column.kind == "sensor"]
     hits = [c for c in sensors if c.name == name] or [c for c in sensors if c.role == name]
@@ -76,22 +64,9 @@ def sensor_of(run: Run, name: str) -> tuple[Column, Trace]:
 def pair_in_run(run: Run, *, reference: str, sensor: str) -> Pair:
     """Reference and sensor of one run.
 
-    Parameters
-    ----------
-    run : Run
-        The run.
-    reference, sensor : str
-        Names or roles.
+    Returns both traces [degC].
 
-    Returns
-    -------
-    Pair
-        Both traces [degC].
-
-    Raises
-    ------
-    SensorChoiceError
-        If one is not there, or both are the same.
+    Raises SensorChoiceError if one is not there, or both are the same.
     """
     reference_column, reference_trace = sensor_of(run, reference)
     column, trace = sensor_of(run, sensor)
@@ -111,24 +86,11 @@ def pair_in_run(run: Run, *, reference: str, sensor: str) -> Pair:
 def pair_of_logs(run: Run, second: Run, *, reference: str, sensor: str) -> Pair:
     """Sensor of one run and reference of another log of the same heating, on the run's clock.
 
-    Parameters
-    ----------
-    run, second : Run
-        The furnace's run, and the log of the reference's own readout.
-    reference, sensor : str
-        Names or roles: the reference's in the second log, the sensor's in the run.
+    ``run``, ``second``: the furnace's run, and the log of the reference's own readout. ``reference``, ``sensor``: names
+    or roles: the reference's in the second log, the sensor's in the run. Returns both traces [degC], brought together
+    by their shape.
 
-    Returns
-    -------
-    Pair
-        Both traces [degC], brought together by their shape.
-
-    Raises
-    ------
-    SensorChoiceError
-        If one is not there.
-    NotEnoughData
-        If the logs do not show the same heating.
+    Raises SensorChoiceError if one is not there; NotEnoughData if the logs do not show the same heating.
     """
     column, trace = sensor_of(run, sensor)
     reference_column, reference_trace = sensor_of(second, reference)
@@ -154,21 +116,7 @@ def comparing_of(
 ) -> Comparing:
     """How a pair was compared: resolutions and types from the run, the rest as given or by default.
 
-    Parameters
-    ----------
-    pair : Pair or None
-        From a run; None for typed readings, which are taken to be read to 0.1 degC.
-    distance_mm : float, optional
-        Between the two tips [mm].
-    gradient_c_per_mm : float, optional
-        Steepest gradient of the furnace there [K/mm].
-    cold_junction_c : float, optional
-        Half-width of each instrument's cold-junction error [K].
-
-    Returns
-    -------
-    Comparing
-        For ``calibrate``.
+    ``pair``: from a run; None for typed readings, which are taken to be read to 0.1 degC.
     """
     default = Comparing()
     given = replace(
@@ -194,24 +142,9 @@ def reference_of(
 ) -> Reference:
     """Best knowledge of a reference: its certificate, a stated U, or its tolerance class.
 
-    Parameters
-    ----------
-    column : Column or None
-        What the run says of it.
-    certificate : Reference, optional
-        From a certificate file.
-    expanded_c : float, optional
-        U (k = 2) stated by the person [K].
+    ``expanded_c``: U (k = 2) stated by the person [K].
 
-    Returns
-    -------
-    Reference
-        For ``calibrate``.
-
-    Raises
-    ------
-    SensorChoiceError
-        If nothing is known.
+    Raises SensorChoiceError if nothing is known.
     """
     if certificate is not None:
         return certificate
@@ -235,26 +168,10 @@ def survey_sensor(
 ) -> SurveySensor:
     """Sensor of a survey with the best knowledge of its error.
 
-    Parameters
-    ----------
-    run : Run
-        The run.
-    name : str
-        Name of the sensor.
-    certificate : Reference, optional
-        Its certificate.
-    correction : Correction, optional
-        Valid correction from the log book.
+    Returns readings [degC], what to add to them [K] and U (k = 2) near its hottest readings [K]; U None where not
+    known.
 
-    Returns
-    -------
-    SurveySensor
-        Readings [degC], what to add to them [K] and U (k = 2) near its hottest readings [K]; U None where not known.
-
-    Raises
-    ------
-    SensorChoiceError
-        If there is no such sensor.
+    Raises SensorChoiceError if there is no such sensor.
     """
     column, trace = sensor_of(run, name)
     hot_c = float(np.nanquantile(trace.temp_c, 0.9)) if np.isfinite(trace.temp_c).any() else float("nan")
@@ -282,17 +199,7 @@ def survey_sensor(
 def readings_of(pair: Pair, limits: StretchLimits) -> tuple[PairReading, ...]:
     """Stable stretches of a run as readings, for the diagnosis.
 
-    Parameters
-    ----------
-    pair : Pair
-        Reference and sensor [degC].
-    limits : StretchLimits
-        What counts as stable.
-
-    Returns
-    -------
-    tuple of PairReading
-        One for each stretch [degC].
+    ``pair``: reference and sensor [degC]. Returns one for each stretch [degC].
     """
     steps_c = (pair.reference_resolution_c, pair.sensor_resolution_c)
     found = stable_stretches(pair.t_s, pair.reference_c, pair.sensor_c, limits, resolutions_c=steps_c)

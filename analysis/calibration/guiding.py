@@ -49,23 +49,8 @@ def guide(
 ) -> Guidance:
     """Say where a calibration stands.
 
-    Parameters
-    ----------
-    t_s : ndarray
-        Times so far [s], rising, shape (n,).
-    reference_c, sensor_c : ndarray
-        Readings so far [degC], shape (n,).
-    limits : StretchLimits
-        What counts as stable.
-    wanted_c : sequence of float
-        Temperatures planned [degC]; none: any.
-    resolutions_c : tuple of float
-        Steps of the two readings [K].
-
-    Returns
-    -------
-    Guidance
-        ``stable``: enough here, go to ``next_c`` (None: all done); ``quiet``: leave it; ``waiting``: it moves still.
+    Returns ``stable``: enough here, go to ``next_c`` (None: all done); ``quiet``: leave it; ``waiting``: it moves
+    still.
     """
     needed = limits.minutes + (CUT_START_S + CUT_END_S) / 60.0
     good = np.flatnonzero(np.isfinite(reference_c))

@@ -62,20 +62,9 @@ class Cusum:
 def mean_moving_range(values: FloatArray) -> float:
     """Mean absolute difference of neighbours.
 
-    Parameters
-    ----------
-    values : ndarray
-        Values in order of time, any unit, shape (n,).
+    ``values``: values in order of time, any unit, shape (n,).
 
-    Returns
-    -------
-    float
-        Same unit.
-
-    Raises
-    ------
-    NotEnoughData
-        If there are fewer than two values.
+    Raises NotEnoughData if there are fewer than two values.
     """
     if values.size < 2:
         raise NotEnoughData(f"{values.size} value: a moving range needs two. Record more runs.")
@@ -85,23 +74,11 @@ def mean_moving_range(values: FloatArray) -> float:
 def spread(values: FloatArray) -> float:
     """Standard deviation of single values estimated from their moving ranges, which a slow drift hardly widens.
 
-    Parameters
-    ----------
-    values : ndarray
-        Values in order of time, any unit, shape (n,).
-
-    Returns
-    -------
-    float
-        Same unit.
-
-    Notes
-    -----
     MR / 1.128.
 
-    References
-    ----------
-    NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.2.
+    ``values``: values in order of time, any unit, shape (n,).
+
+    Source: NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.2.
     """
     return mean_moving_range(values) / D2_OF_TWO
 
@@ -109,27 +86,13 @@ def spread(values: FloatArray) -> float:
 def individuals(values: FloatArray, *, base: int | None = None, least_spread: float = 0.0) -> Individuals:
     """Individuals chart.
 
-    Parameters
-    ----------
-    values : ndarray
-        Values in order of time, any unit, shape (n,).
-    base : int, optional
-        Take mean and limits from so many of the first values only.
-    least_spread : float
-        Standard deviation that the limits never go below, such as the resolution of the reading allows; same unit.
-
-    Returns
-    -------
-    Individuals
-        Mean, limits and the values outside them.
-
-    Notes
-    -----
     Limits are mean +- 3 MR / 1.128.
 
-    References
-    ----------
-    NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.2.
+    ``values``: values in order of time, any unit, shape (n,). ``base``: take mean and limits from so many of the first
+    values only. ``least_spread``: standard deviation that the limits never go below, such as the resolution of the
+    reading allows; same unit.
+
+    Source: NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.2.
     """
     values = np.asarray(values, dtype=float)
     part = values[:base]
@@ -142,32 +105,14 @@ def individuals(values: FloatArray, *, base: int | None = None, least_spread: fl
 def ewma(values: FloatArray, *, target: float, sigma: float, weight: float = 0.3, width: float = 3.0) -> Ewma:
     """Exponentially weighted moving average chart.
 
-    Parameters
-    ----------
-    values : ndarray
-        Values in order of time, any unit, shape (n,).
-    target : float
-        Value that is expected; the average starts from it.
-    sigma : float
-        Standard deviation of single values, same unit.
-    weight : float
-        Weight of the newest value, 0 to 1 (0.2 to 0.3 is usual).
-    width : float
-        Limits at so many standard deviations of the average.
-
-    Returns
-    -------
-    Ewma
-        Averages, limits and the values outside them.
-
-    Notes
-    -----
     z_i = w x_i + (1 - w) z_(i-1), z_0 = target; limits target +- width sigma sqrt(w / (2 - w)), which are those of a
     chart that has been running for a while.
 
-    References
-    ----------
-    NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.4.
+    ``values``: values in order of time, any unit, shape (n,). ``target``: value that is expected; the average starts
+    from it. ``weight``: weight of the newest value, 0 to 1 (0.2 to 0.3 is usual). ``width``: limits at so many standard
+    deviations of the average.
+
+    Source: NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.4.
     """
     values = np.asarray(values, dtype=float)
     smoothed = np.empty_like(values)
@@ -183,29 +128,13 @@ def ewma(values: FloatArray, *, target: float, sigma: float, weight: float = 0.3
 def cusum(values: FloatArray, *, target: float, allowance: float, limit: float) -> Cusum:
     """Two-sided cumulative sum chart in its tabular form.
 
-    Parameters
-    ----------
-    values : ndarray
-        Values in order of time, any unit, shape (n,).
-    target : float
-        Value that is expected.
-    allowance : float
-        What a value may be off without adding to a sum (half a standard deviation is usual), same unit.
-    limit : float
-        A sum above it is an alarm (4 or 5 standard deviations are usual), same unit.
-
-    Returns
-    -------
-    Cusum
-        Both sums and the alarms.
-
-    Notes
-    -----
     high_i = max(0, high_(i-1) + x_i - target - k), low_i = max(0, low_(i-1) + target - k - x_i).
 
-    References
-    ----------
-    NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.3.
+    ``values``: values in order of time, any unit, shape (n,). ``allowance``: what a value may be off without adding to
+    a sum (half a standard deviation is usual), same unit. ``limit``: A sum above it is an alarm (4 or 5 standard
+    deviations are usual), same unit.
+
+    Source: NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.3.
     """
     values = np.asarray(values, dtype=float)
     high, low = np.empty_like(values), np.empty_like(values)

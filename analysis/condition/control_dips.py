@@ -21,22 +21,10 @@ def dips(
 ) -> tuple[DipFigures, ...]:
     """Falls of the control reading below its level within the heated time.
 
-    Parameters
-    ----------
-    run : Run
-        The run.
-    control : Trace
-        The trace that stands for the furnace.
-    heated_s : tuple of float or None
-        From the first hold's enter to the last hold's leave [s].
-    until_s : float
-        Until when pieces were in the furnace, where that is later [s]: what fell out of the last hold, as the furnace
-        cools by itself, and came back before then, is found as well.
-
-    Returns
-    -------
-    tuple of DipFigures
-        Falls of 8 K and more that came back, each with its depth [K], length [s] and fastest fall [K/s].
+    ``heated_s``: from the first hold's enter to the last hold's leave [s]. ``until_s``: until when pieces were in the
+    furnace, where that is later [s]: what fell out of the last hold, as the furnace cools by itself, and came back
+    before then, is found as well. Returns falls of 8 K and more that came back, each with its depth [K], length [s] and
+    fastest fall [K/s].
     """
     if heated_s is None:
         return ()
@@ -80,15 +68,7 @@ def _dip(run: Run, control: Trace, t: FloatArray, temp: FloatArray, low: FloatAr
 def blanks(control: Trace) -> tuple[tuple[float, float], ...]:
     """Times in the hot part in which rows were written without a reading: the sensor failed, not the record.
 
-    Parameters
-    ----------
-    control : Trace
-        The trace that stands for the furnace.
-
-    Returns
-    -------
-    tuple of (float, float)
-        Starts and ends [s].
+    Returns starts and ends [s].
     """
     t, temp = control.t_s, control.temp_c
     if not np.isfinite(temp).any():

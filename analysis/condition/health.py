@@ -24,23 +24,8 @@ def condition_figures(
 ) -> ConditionFigures:
     """Measure what tells of the furnace itself.
 
-    Parameters
-    ----------
-    run : Run
-        The run.
-    recipe : Recipe or None
-        Recipe it is judged by.
-    verification : Verification or None
-        What ``verify`` found.
-    figures : RunFigures
-        What was measured of the run for the audit.
-    charged : bool or None
-        Whether anything was in the furnace; None where that is not known.
-
-    Returns
-    -------
-    ConditionFigures
-        The figures; what the record does not show is None or missing from its mapping.
+    ``figures``: what was measured of the run for the audit. ``charged``: whether anything was in the furnace; None
+    where that is not known. Returns the figures; what the record does not show is None or missing from its mapping.
     """
     control = control_trace(run)
     if control is None:
@@ -93,22 +78,8 @@ def full_power_rates(
 ) -> dict[str, float]:
     """Rates per 100 degC window at full power.
 
-    Parameters
-    ----------
-    run : Run
-        The run.
-    control : Trace
-        The trace that stands for the furnace.
-    recipe : Recipe or None
-        Recipe it is judged by.
-    verification : Verification or None
-        What ``verify`` found.
-
-    Returns
-    -------
-    dict
-        Window's lower edge [degC] as text to rate [K/h]. With a logged output: windows in which it was at 98 % and
-        more for 95 % of the time; without: windows within ramps that the recipe asks to be at full power.
+    Returns window's lower edge [degC] as text to rate [K/h]. With a logged output: windows in which it was at 98 % and
+    more for 95 % of the time; without: windows within ramps that the recipe asks to be at full power.
     """
     output = run.signal("output")
     found: dict[str, float] = {}
@@ -144,18 +115,8 @@ def _at_full(t_s: FloatArray, output: FloatArray, start_s: float, end_s: float) 
 def cooling_rates(run: Run, control: Trace) -> dict[str, float]:
     """Rates of free cooling per 100 degC window after the hottest part of the run.
 
-    Parameters
-    ----------
-    run : Run
-        The run.
-    control : Trace
-        The trace that stands for the furnace.
-
-    Returns
-    -------
-    dict
-        Window's upper edge [degC] as text to rate [K/h, positive]; only where the output is logged as off, or not
-        logged at all.
+    Returns window's upper edge [degC] as text to rate [K/h, positive]; only where the output is logged as off, or not
+    logged at all.
     """
     output = run.signal("output")
     good = np.isfinite(control.temp_c)
@@ -180,19 +141,8 @@ def cooling_rates(run: Run, control: Trace) -> dict[str, float]:
 def missed_share(t_s: FloatArray, temp_c: FloatArray, period_s: float) -> float | None:
     """Share of the readings that should have been had and were not.
 
-    Parameters
-    ----------
-    t_s : ndarray
-        Times [s], shape (n,).
-    temp_c : ndarray
-        Readings [degC], shape (n,), NaN where nothing was read.
-    period_s : float
-        Nominal sampling period [s].
-
-    Returns
-    -------
-    float or None
-        0 to 1; None for a run of less than two readings.
+    ``temp_c``: readings [degC], shape (n,), NaN where nothing was read. Returns 0 to 1; None for a run of less than two
+    readings.
     """
     if t_s.size < 2 or period_s <= 0:
         return None
@@ -203,20 +153,11 @@ def missed_share(t_s: FloatArray, temp_c: FloatArray, period_s: float) -> float 
 def noise(temp_c: FloatArray) -> float | None:
     """Random scatter of single readings.
 
-    Parameters
-    ----------
-    temp_c : ndarray
-        Readings [degC], shape (n,), NaN where nothing was read.
-
-    Returns
-    -------
-    float or None
-        Standard deviation [K]; None for fewer than ten readings.
-
-    Notes
-    -----
     1.4826 x the median size of x_k - (x_(k-1) + x_(k+1)) / 2, divided by sqrt(3 / 2), which is the standard deviation
     of that figure for white noise of unit size; a ramp adds nothing to it.
+
+    ``temp_c``: readings [degC], shape (n,), NaN where nothing was read. Returns standard deviation [K]; None for fewer
+    than ten readings.
     """
     temp = temp_c[np.isfinite(temp_c)]
     if temp.size < 10:

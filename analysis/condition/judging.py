@@ -58,25 +58,12 @@ class Condition:
 def judge(furnace: str, runs: Sequence[ConditionFigures], *, accuracy: Sequence[Accuracy] = ()) -> Condition:
     """Say how a furnace is doing over its runs.
 
-    Parameters
-    ----------
-    furnace : str
-        Its name.
-    runs : sequence of ConditionFigures
-        Its runs in order of time.
-    accuracy : sequence of Accuracy
-        Accuracy tests of its control sensor in order of time.
-
-    Returns
-    -------
-    Condition
-        Charts of every figure, what has moved since when, and which part it speaks for.
-
-    Notes
-    -----
     Less power (mains or element) slows the climb in every window by about the same share; poorer insulation leaves the
     lowest windows alone, slows the upper ones and speeds the cooling; both take more output to hold. A thermocouple
     that drifts changes the difference to another sensor. One sensor alone proves nothing about itself.
+
+    ``accuracy``: accuracy tests of its control sensor in order of time. Returns charts of every figure, what has moved
+    since when, and which part it speaks for.
     """
     series = all_series(runs)
     trends = tuple(t for t in map(trend, series) if t is not None)
@@ -120,18 +107,7 @@ def _moved_since(trends: Sequence[Trend], kinds: Sequence[str]) -> str | None:
 
 
 def median_day(days: Sequence[str]) -> str:
-    """Middle one of some days.
-
-    Parameters
-    ----------
-    days : sequence of str
-        Such as ``2026-11-25``, one at least.
-
-    Returns
-    -------
-    str
-        A day that is among them.
-    """
+    """Middle one of some days."""
     return sorted(days)[len(days) // 2]
 
 

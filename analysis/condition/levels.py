@@ -21,22 +21,7 @@ STILL_C = 1.5
 
 
 def mean_between(t_s: FloatArray, values: FloatArray, start_s: float | None, end_s: float | None) -> float | None:
-    """Median of what was read between two moments.
-
-    Parameters
-    ----------
-    t_s : ndarray
-        Times [s], shape (n,).
-    values : ndarray
-        Readings in any unit, shape (n,).
-    start_s, end_s : float or None
-        From when to when [s].
-
-    Returns
-    -------
-    float or None
-        None where nothing was read there.
-    """
+    """Median of what was read between two moments."""
     if start_s is None or end_s is None:
         return None
     first, last = np.searchsorted(t_s, (start_s, end_s))
@@ -48,19 +33,7 @@ def mean_between(t_s: FloatArray, values: FloatArray, start_s: float | None, end
 def longest_stay(t_s: FloatArray, flags: npt.NDArray[np.bool_], around_s: float) -> float | None:
     """How long a flag stays true around a moment.
 
-    Parameters
-    ----------
-    t_s : ndarray
-        Times [s], shape (n,).
-    flags : ndarray
-        Flags, shape (n,).
-    around_s : float
-        A moment within the stay [s].
-
-    Returns
-    -------
-    float or None
-        Time [s]; None where the flag is false there.
+    Returns time [s]; None where the flag is false there.
     """
     if t_s.size == 0:
         return None
@@ -79,28 +52,10 @@ def level_near(
 ) -> tuple[float | None, float | None]:
     """Where a trace stayed level nearest to a target: the level that a missing hold may have had instead.
 
-    Parameters
-    ----------
-    t_s : ndarray
-        Times [s], shape (n,).
-    temp_c : ndarray
-        Temperature [degC], shape (n,).
-    target_c : float
-        Temperature it should have had [degC].
-    least_s : float
-        Shortest stay that counts [s].
-    hold_s : float
-        Time that the hold is to last [s].
-
-    Returns
-    -------
-    tuple of float or None
-        Start and end of the longest such stay [s], or (None, None).
-
-    Notes
-    -----
     Level is where the mean over the next half window and that over the last differ by less than 60 K/h. The window is
     five minutes, or a sixth of a long hold: an oven that swings around its temperature stays there all the same.
+
+    Returns start and end of the longest such stay [s], or (None, None).
     """
     good = np.isfinite(temp_c)
     t, temp = t_s[good], temp_c[good]
@@ -128,23 +83,9 @@ def _slow_rate(t_s: FloatArray, temp_c: FloatArray, window_s: float) -> FloatArr
 def differences(run: Run, control: Trace, holds: Sequence[HoldFigures]) -> tuple[Difference, ...]:
     """Control reading minus every other sensor in the chamber, where both are level: cold, and late in each hold.
 
-    Parameters
-    ----------
-    run : Run
-        The run.
-    control : Trace
-        The trace that stands for the furnace.
-    holds : sequence of HoldFigures
-        Its holds.
-
-    Returns
-    -------
-    tuple of Difference
-        Differences [K]; of a load sensor only the last quarter of a hold counts, when it has caught up.
-
-    Notes
-    -----
     A hold that is not in its band is compared where both stayed level: of two sensors that disagree, one is outside.
+
+    Returns differences [K]; of a load sensor only the last quarter of a hold counts, when it has caught up.
     """
     found: list[Difference] = []
     for other in run.traces:

@@ -62,18 +62,7 @@ def _first(value: float | None, other: float | None) -> float | None:
 
 
 def control_trace(run: Run) -> Trace | None:
-    """Trace that stands for the furnace: control, else recording, else the first one.
-
-    Parameters
-    ----------
-    run : Run
-        The run.
-
-    Returns
-    -------
-    Trace or None
-        None where the run has no temperature.
-    """
+    """Trace that stands for the furnace: control, else recording, else the first one."""
     for role in ("control", "recording"):
         found = next((tr for tr in run.traces if tr.role == role), None)
         if found is not None and np.isfinite(found.temp_c).sum() > 2:
@@ -91,23 +80,8 @@ def run_figures(
 ) -> RunFigures:
     """Measure one run for the audit.
 
-    Parameters
-    ----------
-    run : Run
-        The run.
-    recipe : Recipe or None
-        Recipe it is judged by.
-    verification : Verification or None
-        What ``verify`` found by that recipe.
-    sensor : SensorFigures, optional
-        Life and calibration of the control sensor; else what the run's own header says.
-    ended_utc : str, optional
-        UTC text of its end.
-
-    Returns
-    -------
-    RunFigures
-        The figures; what the record does not show is None.
+    ``sensor``: life and calibration of the control sensor; else what the run's own header says. Returns the figures;
+    what the record does not show is None.
     """
     control = control_trace(run)
     if control is None:
@@ -155,17 +129,7 @@ def run_figures(
 def header_sensor(run: Run, name: str) -> SensorFigures:
     """What the run's own header says of a sensor.
 
-    Parameters
-    ----------
-    run : Run
-        The run.
-    name : str
-        The sensor.
-
-    Returns
-    -------
-    SensorFigures
-        Serial, channel, position and input offset [K]; no life and no calibration.
+    Returns serial, channel, position and input offset [K]; no life and no calibration.
     """
     column = next((c for c in run.columns if c.name == name), None)
     return SensorFigures(name) if column is None else sensor_of(column)

@@ -101,18 +101,7 @@ class Trend:
 
 
 def charge_group(run: ConditionFigures) -> str:
-    """Which runs a run may be compared with.
-
-    Parameters
-    ----------
-    run : ConditionFigures
-        The run.
-
-    Returns
-    -------
-    str
-        ``door opened``, ``charged``, ``empty`` or ``charge not known``.
-    """
+    """Which runs a run may be compared with."""
     if run.door > 0:
         return "door opened"
     return {True: "charged", False: "empty", None: "charge not known"}[run.charged]
@@ -121,15 +110,7 @@ def charge_group(run: ConditionFigures) -> str:
 def all_series(runs: Sequence[ConditionFigures]) -> tuple[Series, ...]:
     """Every figure of a furnace as a series, runs of each group apart.
 
-    Parameters
-    ----------
-    runs : sequence of ConditionFigures
-        The furnace's runs in order of time.
-
-    Returns
-    -------
-    tuple of Series
-        Those with two values at least. Differences between sensors and overshoot begin anew with each sensor life.
+    Returns those with two values at least. Differences between sensors and overshoot begin anew with each sensor life.
     """
     found: list[Series] = []
     groups: dict[str, list[ConditionFigures]] = {}
@@ -188,25 +169,11 @@ def _series(kind: Kind, where: str, group: str, found: Sequence[tuple[ConditionF
 def trend(series: Series) -> Trend | None:
     """Chart a series and say whether it has moved.
 
-    Parameters
-    ----------
-    series : Series
-        The series.
+    Mean and standard deviation come from the first values (a third of them, 5 to 20). It has moved where the CUSUM (k =
+    0.5, h = 5 standard deviations) or the EWMA (weight 0.2) ends outside its limits, and the last five values have
+    changed by more than a figure worth naming.
 
-    Returns
-    -------
-    Trend or None
-        None for fewer than eight values.
-
-    Notes
-    -----
-    Mean and standard deviation come from the first values (a third of them, 5 to 20). It has moved where the CUSUM
-    (k = 0.5, h = 5 standard deviations) or the EWMA (weight 0.2) ends outside its limits, and the last five values
-    have changed by more than a figure worth naming.
-
-    References
-    ----------
-    NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.
+    Source: NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.
     """
     values = series.values
     if values.size < FEWEST:
@@ -253,19 +220,7 @@ def middle_change(
 ) -> float | None:
     """Median change of one kind of figure over a range of temperatures.
 
-    Parameters
-    ----------
-    trends : sequence of Trend
-        Trends of one group of runs.
-    kind : str
-        The kind.
-    low_c, high_c : float
-        Range of the figure's temperature [degC].
-
-    Returns
-    -------
-    float or None
-        A share for rates, output and cooling, else in K; None where there is no such trend.
+    Returns A share for rates, output and cooling, else in K; None where there is no such trend.
     """
     found = [t.change for t in trends if t.series.kind == kind and low_c <= float(t.series.where or 0) < high_c]
     return median(found) if found else None

@@ -69,28 +69,11 @@ class AccuracyEvidence:
 class Evidence:
     """Everything an audit may look at.
 
-    Parameters
-    ----------
-    suspects : tuple of PieceEvidence
-        Pieces that came out wrong, or are feared to.
-    siblings : tuple of PieceEvidence
-        Other pieces of the same runs.
-    good : tuple of PieceEvidence
-        Pieces of other runs that are known to be good.
-    suspect_runs, good_runs : tuple of str
-        Runs of the hardening in question, and those to compare it with; pieces need not be known.
-    runs : mapping
-        Figures of every run that is named, tempering runs included.
-    recipes : mapping
-        Recipe of every run that has one.
-    condition : mapping
-        The furnace's own figures of those runs.
-    history : tuple of RunFigures
-        Earlier runs of the same furnace in order of time, for what changes slowly.
-    accuracy : tuple of AccuracyEvidence
-        Accuracy tests of that furnace in order of time.
-    chosen : str
-        How the good ones were chosen, in words.
+    ``suspects``: pieces that came out wrong, or are feared to. ``good``: pieces of other runs that are known to be
+    good. ``suspect_runs``, ``good_runs``: runs of the hardening in question, and those to compare it with; pieces need
+    not be known. ``runs``: figures of every run that is named, tempering runs included. ``history``: earlier runs of
+    the same furnace in order of time, for what changes slowly. ``accuracy``: accuracy tests of that furnace in order of
+    time.
     """
 
     suspects: tuple[PieceEvidence, ...]

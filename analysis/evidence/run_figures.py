@@ -202,34 +202,12 @@ class RunFigures:
 
 
 def to_plain(value: RunFigures | ConditionFigures) -> dict[str, Any]:
-    """Figures as plain data for JSON.
-
-    Parameters
-    ----------
-    value : RunFigures or ConditionFigures
-        The figures.
-
-    Returns
-    -------
-    dict
-        Numbers, texts, lists and dicts only.
-    """
+    """Figures as plain data for JSON."""
     return asdict(value)
 
 
 def run_figures_from(data: Mapping[str, Any]) -> RunFigures:
-    """Figures of one run from plain data.
-
-    Parameters
-    ----------
-    data : mapping
-        What ``to_plain`` made; unknown keys are ignored.
-
-    Returns
-    -------
-    RunFigures
-        The figures.
-    """
+    """Figures of one run from plain data."""
     parts: dict[str, Any] = {
         "sensor": _one(SensorFigures, data["sensor"]),
         "holds": tuple(_one(HoldFigures, d) for d in data["holds"]),
@@ -248,18 +226,7 @@ def run_figures_from(data: Mapping[str, Any]) -> RunFigures:
 
 
 def condition_from(data: Mapping[str, Any]) -> ConditionFigures:
-    """The furnace's own figures of one run from plain data.
-
-    Parameters
-    ----------
-    data : mapping
-        What ``to_plain`` made; unknown keys are ignored.
-
-    Returns
-    -------
-    ConditionFigures
-        The figures.
-    """
+    """The furnace's own figures of one run from plain data."""
     figures: ConditionFigures = _one(ConditionFigures, data)
     return figures
 

@@ -41,26 +41,11 @@ def find_layout(
 ) -> Layout:
     """Find out how a log is written, from its beginning and the names of the wanted columns.
 
-    Parameters
-    ----------
-    path : pathlib.Path
-        The log.
-    wanted : sequence of str
-        Columns by name, or by position as ``#1``, ``#2``.
-    separator, decimal : str, optional
-        Given instead of found.
-    times : int
-        How many of the wanted columns, from the first, hold times.
+    ``wanted``: columns by name, or by position as ``#1``, ``#2``. ``times``: how many of the wanted columns, from the
+    first, hold times. Returns the layout, with the place of each wanted column.
 
-    Returns
-    -------
-    Layout
-        The layout, with the place of each wanted column.
-
-    Raises
-    ------
-    ImportFileError
-        If the file is missing, empty or no text, or has no such column (the message lists those there are).
+    Raises ImportFileError if the file is missing, empty or no text, or has no such column (the message lists those
+    there are).
     """
     size, encoding, lines = _beginning(path)
     tried = [separator] if separator else list(SEPARATORS)
@@ -81,22 +66,9 @@ def find_layout(
 def column_names(path: Path, *, separator: str | None = None) -> str:
     """List the columns that a log seems to have.
 
-    Parameters
-    ----------
-    path : pathlib.Path
-        The log.
-    separator : str, optional
-        Given instead of found.
+    Returns such as ``Columns in log.csv, line 3: 'Time', 'Temp1'.``.
 
-    Returns
-    -------
-    str
-        Such as ``Columns in log.csv, line 3: 'Time', 'Temp1'.``
-
-    Raises
-    ------
-    ImportFileError
-        If the file is missing, empty or no text.
+    Raises ImportFileError if the file is missing, empty or no text.
     """
     _, _, lines = _beginning(path)
     line, sep = _likely_header(lines, [separator] if separator else list(SEPARATORS))

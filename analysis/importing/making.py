@@ -68,44 +68,18 @@ def import_file(
 ) -> Imported:
     """Make a sealed run folder of a foreign log.
 
-    Parameters
-    ----------
-    path : pathlib.Path
-        The log; its copy is kept in the run's ``original/``.
-    settings : ImportSettings
-        How it is to be read.
-    logbook : pathlib.Path
-        Folder of the log book.
-    imported_utc : datetime
-        The present moment, with its zone; it stands for the start where nobody says when the run was.
-    started_utc : datetime, optional
-        When the file's time 0 (or its first row) was, for a log that only counts seconds.
-    local_zone : str, optional
-        Time zone of local times where the settings state none; without it such a log is refused.
-    name : str, optional
-        What to call the run. Where the settings name no furnace it stands for the furnace's name, and so in the
-        folder's name; without both the file's name does.
-    recipe : Recipe, optional
-        What the run was meant to be; kept in ``run.json`` as with a recorded run.
-    marks : pathlib.Path, optional
-        A table of marks.
-    progress : callable, optional
-        Told the share of the work that is done, 0 to 1.
-
-    Returns
-    -------
-    Imported
-        The run folder and what was found.
-
-    Raises
-    ------
-    ImportFileError
-        Before anything is made, with file, line or column and what is allowed.
-
-    Notes
-    -----
     The file is read in pieces of bounded size, and its rows wait in a temporary file until all of them are known to be
     good. Cells keep the figures as they were written; a cell that is no finite number becomes an empty one.
+
+    ``path``: the log; its copy is kept in the run's ``original/``. ``imported_utc``: the present moment, with its zone;
+    it stands for the start where nobody says when the run was. ``started_utc``: when the file's time 0 (or its first
+    row) was, for a log that only counts seconds. ``local_zone``: time zone of local times where the settings state
+    none; without it such a log is refused. ``name``: what to call the run. Where the settings name no furnace it stands
+    for the furnace's name, and so in the folder's name; without both the file's name does. ``recipe``: what the run was
+    meant to be; kept in ``run.json`` as with a recorded run. ``progress``: told the share of the work that is done, 0
+    to 1.
+
+    Raises ImportFileError before anything is made, with file, line or column and what is allowed.
     """
     checked_settings(settings)
     when = [settings.time] if settings.date is None else [settings.time, settings.date]
@@ -135,17 +109,7 @@ def import_file(
 def imported_before(path: Path, logbook: Path) -> tuple[str, ...]:
     """Find runs that were made of the same log before.
 
-    Parameters
-    ----------
-    path : pathlib.Path
-        The log.
-    logbook : pathlib.Path
-        Folder of the log book.
-
-    Returns
-    -------
-    tuple of str
-        Names of the run folders whose original is the same, byte for byte.
+    Returns names of the run folders whose original is the same, byte for byte.
     """
     try:
         size = path.stat().st_size

@@ -31,24 +31,10 @@ class WrittenMark:
 def read_marks_file(path: Path, settings: ImportSettings, times: TimeReader) -> tuple[WrittenMark, ...]:
     """Read a table of marks: columns ``time``, ``act``, and where wanted ``pieces`` and ``note``.
 
-    Parameters
-    ----------
-    path : pathlib.Path
-        CSV text, comma or semicolon; pieces are parted by blanks.
-    settings : ImportSettings
-        Those of the log; times are written as in the log, or as seconds.
-    times : TimeReader
-        The log's.
+    ``path``: CSV text, comma or semicolon; pieces are parted by blanks. ``settings``: those of the log; times are
+    written as in the log, or as seconds.
 
-    Returns
-    -------
-    tuple of WrittenMark
-        In the order of their times.
-
-    Raises
-    ------
-    ImportFileError
-        With file, line, value and what is allowed.
+    Raises ImportFileError with file, line, value and what is allowed.
     """
     try:
         text = path.read_text(encoding="utf-8-sig")

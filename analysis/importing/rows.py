@@ -74,10 +74,7 @@ class LogReader:
     def blocks(self) -> Iterator[RowBlock]:
         """Yield the rows in order.
 
-        Raises
-        ------
-        ImportFileError
-            For a row that cannot be read, a time that goes back, or a column without any number.
+        Raises ImportFileError for a row that cannot be read, a time that goes back, or a column without any number.
         """
         with (
             self.layout.path.open("rb") as raw,

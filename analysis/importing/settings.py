@@ -55,20 +55,10 @@ class ImportSettings:
 def sensor_choices(words: Sequence[str]) -> tuple[ColumnChoice, ...]:
     """Read what was said about sensors.
 
-    Parameters
-    ----------
-    words : sequence of str
-        Each ``ROLE=COLUMN``, or ``ROLE:NAME=COLUMN`` where a role has several sensors.
+    ``words``: each ``ROLE=COLUMN``, or ``ROLE:NAME=COLUMN`` where a role has several sensors. Returns A sensor's name
+    is its role unless one is given; a second of the same role is ``load-2`` and so on.
 
-    Returns
-    -------
-    tuple of ColumnChoice
-        A sensor's name is its role unless one is given; a second of the same role is ``load-2`` and so on.
-
-    Raises
-    ------
-    ImportFileError
-        With the word and the roles there are.
+    Raises ImportFileError with the word and the roles there are.
     """
     choices: list[ColumnChoice] = []
     for word in words:
@@ -89,20 +79,7 @@ def sensor_choices(words: Sequence[str]) -> tuple[ColumnChoice, ...]:
 def signal_choices(words: Sequence[str]) -> tuple[ColumnChoice, ...]:
     """Read what was said about signals.
 
-    Parameters
-    ----------
-    words : sequence of str
-        Each ``NAME=COLUMN``, such as ``setpoint=Setpoint``.
-
-    Returns
-    -------
-    tuple of ColumnChoice
-        Without a role.
-
-    Raises
-    ------
-    ImportFileError
-        With the word.
+    Raises ImportFileError with the word.
     """
     choices = []
     for word in words:
@@ -116,20 +93,9 @@ def signal_choices(words: Sequence[str]) -> tuple[ColumnChoice, ...]:
 def checked_settings(settings: ImportSettings) -> ImportSettings:
     """Refuse settings that cannot be meant.
 
-    Parameters
-    ----------
-    settings : ImportSettings
-        As given; ``expanded_uncertainty`` is a difference in ``unit`` [K or degF].
+    ``settings``: as given; ``expanded_uncertainty`` is a difference in ``unit`` [K or degF].
 
-    Returns
-    -------
-    ImportSettings
-        The same.
-
-    Raises
-    ------
-    ImportFileError
-        With the value and what is allowed.
+    Raises ImportFileError with the value and what is allowed.
     """
     if not any(choice.role for choice in settings.columns):
         raise ImportFileError("No sensor is given. Say which column is what, such as --sensor recording=Temp1.")
@@ -152,24 +118,9 @@ def checked_settings(settings: ImportSettings) -> ImportSettings:
 def save_profile(logbook: Path, name: str, settings: ImportSettings) -> Path:
     """Keep settings by name in the log book's folder; an older profile of this name is replaced.
 
-    Parameters
-    ----------
-    logbook : pathlib.Path
-        Folder of the log book.
-    name : str
-        Name of the profile: letters, digits, ``-`` and ``_``.
-    settings : ImportSettings
-        What to keep.
+    ``name``: name of the profile: letters, digits, ``-`` and ``_``.
 
-    Returns
-    -------
-    pathlib.Path
-        The file written.
-
-    Raises
-    ------
-    ImportFileError
-        If the name cannot be used or the file cannot be written.
+    Raises ImportFileError if the name cannot be used or the file cannot be written.
     """
     path = _profile_path(logbook, name)
     try:
@@ -183,22 +134,7 @@ def save_profile(logbook: Path, name: str, settings: ImportSettings) -> Path:
 def load_profile(logbook: Path, name: str) -> ImportSettings:
     """Return settings kept by name.
 
-    Parameters
-    ----------
-    logbook : pathlib.Path
-        Folder of the log book.
-    name : str
-        Name of the profile.
-
-    Returns
-    -------
-    ImportSettings
-        As they were saved.
-
-    Raises
-    ------
-    ImportFileError
-        If there is none of this name (the message lists those there are), or it cannot be used.
+    Raises ImportFileError if there is none of this name (the message lists those there are), or it cannot be used.
     """
     path = _profile_path(logbook, name)
     if not path.exists():

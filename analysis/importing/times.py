@@ -73,10 +73,7 @@ class TimeReader:
     def read(self, cells: npt.NDArray[Any], lines: npt.NDArray[np.int64], place: str) -> FloatArray:
         """Return the times of these cells [s], NaN where a cell is no time.
 
-        Raises
-        ------
-        ImportFileError
-            For a local time that the zone does not have.
+        Raises ImportFileError for a local time that the zone does not have.
         """
         if self.numeric:
             numbers = np.asarray(pd.to_numeric(pd.Series(cells), errors="coerce"), dtype=np.float64)

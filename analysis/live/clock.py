@@ -44,22 +44,11 @@ class _Group:
 class SoakClock:
     """Follows a run through its recipe and says how the soak stands.
 
-    Parameters
-    ----------
-    recipe : Recipe
-        The recipe; its packet is what a piece is when nothing else is known.
-    packet : PacketModel, optional
-        A fitted packet in place of the recipe's generic one.
-    packets : mapping of str to PacketModel, optional
-        Packets of single pieces by their names.
-    known : sequence of Known
-        Pieces that the log book has in this run: who is in a charge that was loaded without names.
-    load_thickness_mm : float, optional
-        Thickness of the dummy that carries the load sensor [mm]; it does not speak for thicker packets.
-    start_c : float
-        Temperature of pieces when they go in [degC].
-    every_s : float
-        Time from reading to reading [s]: over three of them without one is a gap, and no sure soak.
+    ``recipe``: the recipe; its packet is what a piece is when nothing else is known. ``packet``: A fitted packet in
+    place of the recipe's generic one. ``known``: pieces that the log book has in this run: who is in a charge that was
+    loaded without names. ``load_thickness_mm``: thickness of the dummy that carries the load sensor [mm]; it does not
+    speak for thicker packets. ``every_s``: time from reading to reading [s]: over three of them without one is a gap,
+    and no sure soak.
     """
 
     def __init__(
@@ -95,16 +84,7 @@ class SoakClock:
     ) -> None:
         """Take one reading.
 
-        Parameters
-        ----------
-        t_s : float
-            Time [s].
-        chamber_c : float or None
-            Chamber, corrected [degC]; None where it is missing: the next reading bridges it.
-        load_c : float or None
-            Load sensor, of several the coldest, corrected [degC].
-        marks : iterable of Mark
-            All marks of the run so far.
+        ``chamber_c``: chamber, corrected [degC]; None where it is missing: the next reading bridges it.
         """
         new = tuple(marks)
         later = self._last is None or t_s > self._last.t_s

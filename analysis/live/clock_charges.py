@@ -47,20 +47,9 @@ def charges_of(
 ) -> tuple[Charge, ...]:
     """Read the charges from the marks of a run so far.
 
-    Parameters
-    ----------
-    marks : iterable of Mark
-        Marks; struck ones are left out.
-    loaded_cold_s : float or None
-        Start of a run whose charge rides the first ramp [s]: a charge without a load mark is in from then on. None:
-        loaded hot, nothing is in without a mark.
-    known : sequence of Known
-        Pieces that the log book has in this run.
-
-    Returns
-    -------
-    tuple of Charge
-        In the order of loading. How marks are read: ``firmware_bridge.common.charges``.
+    ``loaded_cold_s``: start of a run whose charge rides the first ramp [s]: a charge without a load mark is in from
+    then on. None: loaded hot, nothing is in without a mark. ``known``: pieces that the log book has in this run.
+    Returns in the order of loading. How marks are read: ``firmware_bridge.common.charges``.
     """
     read = read_charges(marks, known=known, cold_since_s=loaded_cold_s)
     together: dict[tuple[str | None, float], list[PieceStay]] = {}

@@ -4,15 +4,7 @@ from __future__ import annotations
 
 
 class SoakCount:
-    """Time at or above the lower edge; a dip of at most ``dip_s`` pauses it, a longer one starts it again.
-
-    Parameters
-    ----------
-    lower_c : float
-        Lower edge of the band [degC].
-    dip_s : float
-        Longest dip that only pauses [s].
-    """
+    """Time at or above the lower edge; a dip of at most ``dip_s`` pauses it, a longer one starts it again."""
 
     def __init__(self, lower_c: float, dip_s: float) -> None:
         self.lower_c = lower_c
@@ -31,16 +23,8 @@ class SoakCount:
     ) -> None:
         """Count one stretch, a straight line between two readings.
 
-        Parameters
-        ----------
-        length_s : float
-            Its length [s].
-        from_c, to_c : float
-            Work temperature at its ends [degC].
-        set_aside : bool
-            The chamber has left the band, perhaps for good: counts only if it comes back.
-        unseen : bool
-            Nothing was read for long: it counts, but nobody can be sure of it.
+        ``set_aside``: the chamber has left the band, perhaps for good: counts only if it comes back. ``unseen``:
+        nothing was read for long: it counts, but nobody can be sure of it.
         """
         self.in_band = to_c >= self.lower_c
         for part_s, above in self._parts(length_s, from_c, to_c):

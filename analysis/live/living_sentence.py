@@ -16,17 +16,8 @@ SOURCES: dict[Source, str] = {
 def sentence(state: ClockState | None, unit: Unit = "C") -> str:
     """Say in one sentence how the soak stands.
 
-    Parameters
-    ----------
-    state : ClockState or None
-        State of the soak clock; None before the first reading.
-    unit : str
-        ``C`` or ``F`` for the temperatures shown.
-
-    Returns
-    -------
-    str
-        For example "Hold 2: blade in band 18:40 of 25:00, take out in 6:20 (estimated in the packet)".
+    ``state``: state of the soak clock; None before the first reading. Returns for example "Hold 2: blade in band 18:40
+    of 25:00, take out in 6:20 (estimated in the packet)".
     """
     if state is None:
         return "No reading of the chamber yet"

@@ -33,15 +33,7 @@ class _Figures:
 
 
 class LivePacket:
-    """Work temperature of one packet, advanced reading by reading.
-
-    Parameters
-    ----------
-    packet : PacketModel
-        The piece in its packet.
-    start_c : float
-        Its temperature when it goes in [degC].
-    """
+    """Work temperature of one packet, advanced reading by reading."""
 
     def __init__(self, packet: PacketModel, *, start_c: float = 20.0) -> None:
         self._figures = _Figures(
@@ -68,17 +60,7 @@ class LivePacket:
     def advance(self, t_s: float, chamber_c: float) -> float:
         """Move on to a reading; the chamber is a straight line since the one before.
 
-        Parameters
-        ----------
-        t_s : float
-            Time of the reading [s]; an earlier one than the last is passed over.
-        chamber_c : float
-            Chamber [degC].
-
-        Returns
-        -------
-        float
-            Work temperature [degC].
+        ``t_s``: time of the reading [s]; an earlier one than the last is passed over. Returns work temperature [degC].
         """
         if self._last is None:
             self._last = (t_s, chamber_c)
@@ -92,19 +74,7 @@ class LivePacket:
     def reaches_in_s(self, level_c: float, chamber_c: float, within_s: float = 7200.0) -> float | None:
         """Time until the work is at a level if the chamber stays as it is.
 
-        Parameters
-        ----------
-        level_c : float
-            Level [degC].
-        chamber_c : float
-            Chamber [degC].
-        within_s : float
-            Looked ahead so far [s].
-
-        Returns
-        -------
-        float or None
-            Time [s], 0 where it is there, None where it does not get there.
+        Returns time [s], 0 where it is there, None where it does not get there.
         """
         if self.work_c >= level_c:
             return 0.0
@@ -214,19 +184,9 @@ def _two_nodes(
 def slow_packet(packet: PacketModel) -> PacketModel:
     """Packet that lags as the slow end of the draws does.
 
-    Parameters
-    ----------
-    packet : PacketModel
-        Packet with its spread, thickness in mm.
-
-    Returns
-    -------
-    PacketModel
-        The same with more steel behind each face: time scales with it.
-
-    Notes
-    -----
     The variance of the resistance's logarithm is taken to first order from the spreads at 1000 K.
+
+    Returns the same with more steel behind each face: time scales with it.
     """
     total, outer, inner, radiated, gas = _resistance(packet)
     weights = [-1.0 / outer / total, 0.0, 0.0, 0.0]

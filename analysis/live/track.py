@@ -45,18 +45,7 @@ class _Side:
 class Track:
     """Work temperature and soak of pieces that went in together and heat alike.
 
-    Parameters
-    ----------
-    load_s : float
-        When they went in [s].
-    packet : PacketModel or None
-        Their packet; None: nothing is known of it.
-    trust_load : bool
-        Whether the load sensor speaks for them.
-    start_c : float
-        Their temperature when they went in [degC].
-    gap_s : float
-        Between two readings farther apart nobody can be sure of the soak [s].
+    ``gap_s``: between two readings farther apart nobody can be sure of the soak [s].
     """
 
     def __init__(
@@ -149,28 +138,7 @@ class Track:
     def state(
         self, charge: int, pieces: tuple[str, ...], aim: int, holds: Sequence[Hold], chamber_c: float, *, take_out: bool
     ) -> PieceState:
-        """How they stand in a hold.
-
-        Parameters
-        ----------
-        charge : int
-            Number of their charge.
-        pieces : tuple of str
-            Names of those still in.
-        aim : int
-            The hold at hand, from 0.
-        holds : sequence of Hold
-            All holds.
-        chamber_c : float
-            Chamber now [degC].
-        take_out : bool
-            Whether they come out after this hold.
-
-        Returns
-        -------
-        PieceState
-            State now.
-        """
+        """How they stand in a hold."""
         hold, count = holds[aim], self._count(self._best, aim, holds)
         complete = max(count.longest_s, count.soak_s) >= hold.required_s
         left_s, sure_s = self._ahead(aim, holds, chamber_c)

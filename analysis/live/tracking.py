@@ -20,11 +20,6 @@ class HoldTracker:
     ``index`` is the hold it is in or was in last (None before the first), ``phase`` where the chamber stands to it:
     ``above`` only where the next hold is hotter and the climb to it may have begun. After a reading ``came_back`` says
     that such a climb, or leaving the band downwards, was none, ``began_anew`` which hold is being tried once more.
-
-    Parameters
-    ----------
-    holds : sequence of Hold
-        Holds in order, temperatures in degC.
     """
 
     def __init__(self, holds: Sequence[Hold]) -> None:
@@ -43,15 +38,7 @@ class HoldTracker:
         return self._count.soak_s if self._count else 0.0
 
     def read(self, t_s: float, chamber_c: float) -> None:
-        """Take one reading of the chamber.
-
-        Parameters
-        ----------
-        t_s : float
-            Time [s].
-        chamber_c : float
-            Chamber [degC].
-        """
+        """Take one reading of the chamber."""
         entered = self._entered(chamber_c)
         back = entered is not None and entered == self.index
         self.came_back = back and (self.phase == "below" or (self.phase == "above" and self._overshot()))

@@ -24,26 +24,7 @@ class Batch:
 
 
 def add_to_batch(book: LogBook, batch: str, names: Sequence[str], *, stamp: Stamp, note: str = "") -> Batch:
-    """Put pieces into a batch, which is made where there is none; those that are in it already stay.
-
-    Parameters
-    ----------
-    book : LogBook
-        The open log book.
-    batch : str
-        Name of the batch.
-    names : sequence of str
-        Pieces or ranges of pieces.
-    stamp : Stamp
-        When and by whom.
-    note : str
-        Note of a new batch.
-
-    Returns
-    -------
-    Batch
-        The batch as it stands now.
-    """
+    """Put pieces into a batch, which is made where there is none; those that are in it already stay."""
     if not batch.strip():
         raise LogBookError("A batch needs a name.")
     with book.writing(stamp):
@@ -87,10 +68,7 @@ def find_batch(book: LogBook, name: str) -> Batch | None:
 def batch_named(book: LogBook, name: str) -> Batch:
     """Batch of that name.
 
-    Raises
-    ------
-    LogBookError
-        If there is none; names the newest ones.
+    Raises LogBookError if there is none; names the newest ones.
     """
     batch = find_batch(book, name)
     if batch is None:

@@ -52,33 +52,11 @@ def keep_correction(
 ) -> Kept:
     """Enter a correction under the sensor life that was in force.
 
-    Parameters
-    ----------
-    book : LogBook
-        The open log book.
-    correction : Correction
-        What to keep.
-    at_utc : str
-        Moment of the calibration, UTC text.
-    stamp : Stamp
-        When and by whom this is entered.
-    column : Column, optional
-        What the run says of the sensor; it must agree with the life on record.
-    run : str, optional
-        Run it was made from.
-    note : str
-        Anything else.
+    ``column``: what the run says of the sensor; it must agree with the life on record. Returns the entry. Where no life
+    was on record one is begun at ``at_utc``.
 
-    Returns
-    -------
-    Kept
-        The entry. Where no life was on record one is begun at ``at_utc``.
-
-    Raises
-    ------
-    LogBookError
-        If the run and the life on record disagree: the thermocouple, its channel, place or input offset was changed.
-        Or if the calibration was done before its sensor life began.
+    Raises LogBookError if the run and the life on record disagree: the thermocouple, its channel, place or input offset
+    was changed. Or if the calibration was done before its sensor life began.
     """
     furnace, sensor = correction.furnace, correction.sensor
     with book.writing(stamp):
@@ -118,28 +96,9 @@ def life_at(
 ) -> tuple[int, bool]:
     """Sensor life in force at a moment, begun there if none is on record.
 
-    Parameters
-    ----------
-    book : LogBook
-        The open log book.
-    furnace, sensor : str
-        Names as in the furnace file.
-    at_utc : str
-        Moment, UTC text.
-    stamp : Stamp
-        When and by whom a new life is entered.
-    column : Column, optional
-        What the run says of the sensor.
+    ``stamp``: when and by whom a new life is entered. Returns number of the life, and whether it was begun now.
 
-    Returns
-    -------
-    tuple of int and bool
-        Number of the life, and whether it was begun now.
-
-    Raises
-    ------
-    LogBookError
-        If the run and the life on record disagree.
+    Raises LogBookError if the run and the life on record disagree.
     """
     life = sensor_life_on(book, furnace, sensor, at_utc)
     if life is not None:
@@ -171,17 +130,7 @@ def life_at(
 def changes(life: SensorLife, column: Column) -> Says | None:
     """What a run says of a sensor that its life on record does not.
 
-    Parameters
-    ----------
-    life : SensorLife
-        On record.
-    column : Column
-        As the run describes it.
-
-    Returns
-    -------
-    Says or None
-        Words; None where they agree, or where one of them says nothing.
+    Returns words; None where they agree, or where one of them says nothing.
     """
     found: list[str | Says] = [
         f"{name} {there}, the log book {here}"
@@ -203,19 +152,8 @@ def changes(life: SensorLife, column: Column) -> Says | None:
 def correction_on(book: LogBook, furnace: str, sensor: str, day: str) -> Correction | None:
     """Correction that was valid for a sensor on a day.
 
-    Parameters
-    ----------
-    book : LogBook
-        The open log book.
-    furnace, sensor : str
-        Names as in the furnace file.
-    day : str
-        Local day, or UTC text of a moment such as a run's start.
-
-    Returns
-    -------
-    Correction or None
-        None where the life in force has none. Ask it ``overdue_on(day)``.
+    ``day``: local day, or UTC text of a moment such as a run's start. Returns none where the life in force has none.
+    Ask it ``overdue_on(day)``.
     """
     kept = calibration_valid_on(book, furnace, sensor, day)
     return None if kept is None else correction_from_dict(kept.correction)
@@ -226,24 +164,10 @@ def calibrations_for(
 ) -> tuple[dict[str, KeptCalibration], tuple[Says, ...]]:
     """Calibrations valid for the sensors of a run.
 
-    Parameters
-    ----------
-    book : LogBook
-        The open log book.
-    furnace : str
-        Name of the furnace.
-    columns : iterable of Column
-        What the run says of its columns; only sensors count.
-    started_utc : str
-        Start of the run, UTC text: the life in force at that moment counts.
-    zone : str or None
-        Zone of the run: a calibration counts from the local day on which it was done.
-
-    Returns
-    -------
-    tuple of dict and tuple of Says
-        Newest calibrations by the sensor's name, and in words why one on record is not used: it was withdrawn, or
-        thermocouple, channel, place or input offset of the run are not those of the life on record.
+    ``columns``: what the run says of its columns; only sensors count. ``started_utc``: start of the run, UTC text: the
+    life in force at that moment counts. ``zone``: zone of the run: a calibration counts from the local day on which it
+    was done. Returns newest calibrations by the sensor's name, and in words why one on record is not used: it was
+    withdrawn, or thermocouple, channel, place or input offset of the run are not those of the life on record.
     """
     day = local_day(started_utc, zone)
     found: dict[str, KeptCalibration] = {}
@@ -275,17 +199,8 @@ def _withdrawn(book: LogBook, life: int, sensor: str, day: str) -> list[Says]:
 def with_wire_on_record(book: LogBook, header: RunHeader) -> RunHeader:
     """Say of a run's sensors the thermocouple type and tolerance class that the log book has, where the run has none.
 
-    Parameters
-    ----------
-    book : LogBook
-        The open log book.
-    header : RunHeader
-        The run as its folder says; the folder never changes.
-
-    Returns
-    -------
-    RunHeader
-        With the columns filled in from the sensor lives in force, unless run and life disagree.
+    ``header``: the run as its folder says; the folder never changes. Returns with the columns filled in from the sensor
+    lives in force, unless run and life disagree.
     """
 
     def filled(column: Column) -> Column:
@@ -304,17 +219,7 @@ def with_wire_on_record(book: LogBook, header: RunHeader) -> RunHeader:
 def corrections_for(book: LogBook, header: RunHeader) -> tuple[dict[str, Correction], tuple[Says, ...]]:
     """Corrections valid for the sensors of a run.
 
-    Parameters
-    ----------
-    book : LogBook
-        The open log book.
-    header : RunHeader
-        The run.
-
-    Returns
-    -------
-    tuple of dict and tuple of Says
-        Corrections by the sensor's name, and in words why one on record is not used.
+    Returns corrections by the sensor's name, and in words why one on record is not used.
     """
     found, refused = calibrations_for(
         book, header.furnace_name, header.columns, started_utc=header.started_utc, zone=header.zone

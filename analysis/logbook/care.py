@@ -30,19 +30,8 @@ class Trouble:
 def check_book(book: LogBook, *, files: bool = True, progress: Progress | None = None) -> tuple[Trouble, ...]:
     """Check the database, every run folder against its seal, and the chain of seals of each recorder.
 
-    Parameters
-    ----------
-    book : LogBook
-        The open log book.
-    files : bool
-        Whether every file of every sealed run is compared with its digest, which reads them all.
-    progress : callable, optional
-        Gets how many folders were looked at, of how many.
-
-    Returns
-    -------
-    tuple of Trouble
-        Empty where all is well.
+    ``files``: whether every file of every sealed run is compared with its digest, which reads them all. ``progress``:
+    gets how many folders were looked at, of how many.
     """
     return (*_database(book), *_folders(book, files, progress))
 
@@ -145,19 +134,8 @@ def _link(recorder: str, before: Seal | None, after: Seal | None) -> list[Troubl
 def rebuild(book: LogBook, *, stamp: Stamp, progress: Progress | None = None) -> Taken:
     """Build what the log book says about runs anew from the run folders; what people entered stays.
 
-    Parameters
-    ----------
-    book : LogBook
-        The open log book.
-    stamp : Stamp
-        When and by whom.
-    progress : callable, optional
-        Gets how many folders were read, of how many.
-
-    Returns
-    -------
-    Taken
-        Runs that are new (folders copied here are adopted), read again, gone, or unreadable.
+    ``progress``: gets how many folders were read, of how many. Returns runs that are new (folders copied here are
+    adopted), read again, gone, or unreadable.
     """
     with book.writing(stamp):
         forget(book, stamp=stamp)

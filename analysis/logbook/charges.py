@@ -55,40 +55,12 @@ def charge_pieces(
 ) -> int:
     """Enter pieces that go into a run together: before it, during it, or afterwards.
 
-    Parameters
-    ----------
-    book : LogBook
-        The open log book.
-    names : sequence of str
-        Pieces or ranges of pieces.
-    stamp : Stamp
-        When and by whom.
-    run : str, optional
-        The run, when there is one already.
-    next_of : str, optional
-        Else the furnace whose next run it is meant for.
-    number : int, optional
-        Which charge of the run, from 1; a new one where it is left out. A piece that was pulled and loaded again is
-        entered a second time only with its number said.
-    place : str, optional
-        Place in the rack.
-    foil : bool, optional
-        Whether each piece is in a foil packet.
-    heated_faces, blades : int, optional
-        Heated faces of the packet (1 on the hearth, else 2); blades in one packet.
-    note : str
-        Anything else.
+    ``next_of``: else the furnace whose next run it is meant for. ``number``: which charge of the run, from 1; a new one
+    where it is left out. A piece that was pulled and loaded again is entered a second time only with its number said.
+    ``heated_faces``, ``blades``: heated faces of the packet (1 on the hearth, else 2); blades in one packet.
 
-    Returns
-    -------
-    int
-        Number of the charge within its run.
-
-    Raises
-    ------
-    LogBookError
-        If a piece or the run does not exist, or a piece is in that charge already, or in another one of the same run
-        and ``number`` is left out.
+    Raises LogBookError if a piece or the run does not exist, or a piece is in that charge already, or in another one of
+    the same run and ``number`` is left out.
     """
     if (run is None) == (next_of is None):
         raise LogBookError("Name the run the charge was in, or the furnace whose next run it is for.")

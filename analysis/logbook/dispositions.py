@@ -43,17 +43,8 @@ class Gone:
 def finding_gone(book: LogBook, disposition: Disposition) -> Gone | None:
     """Since when a decision's finding is gone; None where it is there, or where nobody knows.
 
-    Parameters
-    ----------
-    book : LogBook
-        The open log book, the run's verdict up to date in it.
-    disposition : Disposition
-        The decision.
-
-    Returns
-    -------
-    Gone or None
-        The first verdict without the finding, of those after the last one that had it.
+    ``book``: the open log book, the run's verdict up to date in it. Returns the first verdict without the finding, of
+    those after the last one that had it.
     """
     now = last_verdict(book, disposition.run)
     if disposition.finding is None or now is None or kept_answer(book, disposition.run) is None:
@@ -82,32 +73,7 @@ def add_disposition(
 ) -> int:
     """Enter what was decided about a run, or about one of its findings.
 
-    Parameters
-    ----------
-    book : LogBook
-        The open log book.
-    run : str
-        Run id.
-    decision : str
-        One of ``DECISIONS``.
-    stamp : Stamp
-        When and by whom.
-    finding : str, optional
-        Code of the finding it is about.
-    step : int, optional
-        Step of the recipe the finding stands at.
-    why : str
-        The reason.
-
-    Returns
-    -------
-    int
-        Number of the entry.
-
-    Raises
-    ------
-    LogBookError
-        If the run or the decision is not known.
+    Raises LogBookError if the run or the decision is not known.
     """
     if decision not in DECISIONS:
         raise LogBookError(f"{decision!r} is no decision known here. Use one of {', '.join(DECISIONS)}.")
@@ -129,26 +95,10 @@ def add_disposition(
 def check_finding(book: LogBook, run: str, finding: str, step: int | None) -> str | None:
     """Check that a run has the finding that a decision is about.
 
-    Parameters
-    ----------
-    book : LogBook
-        The open log book, the run's verdict kept in it.
-    run : str
-        Run id.
-    finding : str
-        Code of the finding.
-    step : int, optional
-        Step of the recipe it stands at; any where left out.
+    ``book``: the open log book, the run's verdict kept in it. ``step``: step of the recipe it stands at; any where left
+    out. Returns A warning where the run could not be judged, so that nobody knows.
 
-    Returns
-    -------
-    str or None
-        A warning where the run could not be judged, so that nobody knows.
-
-    Raises
-    ------
-    LogBookError
-        If there is no such finding; it names those that there are.
+    Raises LogBookError if there is no such finding; it names those that there are.
     """
     from soakwitness.analysis.verification.results.verification import FINDING_CODES
 

@@ -55,20 +55,7 @@ class Struck:
 
 
 def struck_entries(book: LogBook, piece: str) -> tuple[Struck, ...]:
-    """Everything about a piece that was struck through, in the order of the striking.
-
-    Parameters
-    ----------
-    book : LogBook
-        The open log book.
-    piece : str
-        The piece.
-
-    Returns
-    -------
-    tuple of Struck
-        Facts without what is empty.
-    """
+    """Everything about a piece that was struck through, in the order of the striking."""
     found: list[Struck] = []
     for kind in ("piece", "batch", "charge", "hardness", "treatment"):
         for row in book.rows(f"SELECT * FROM {KINDS[kind]} WHERE piece = ? AND struck_utc IS NOT NULL", piece):
@@ -84,23 +71,7 @@ def struck_entries(book: LogBook, piece: str) -> tuple[Struck, ...]:
 def strike(book: LogBook, table: Table, entries: Sequence[int], *, why: str, stamp: Stamp) -> None:
     """Strike entries through; they stay readable with who, when and why.
 
-    Parameters
-    ----------
-    book : LogBook
-        The open log book.
-    table : str
-        Where the entries stand.
-    entries : sequence of int
-        Their numbers.
-    why : str
-        The reason; compulsory.
-    stamp : Stamp
-        When and by whom.
-
-    Raises
-    ------
-    LogBookError
-        If an entry does not exist, is struck already, or no reason is given.
+    Raises LogBookError if an entry does not exist, is struck already, or no reason is given.
     """
     if not why.strip():
         raise LogBookError("Say why the entry is struck through (--why).")

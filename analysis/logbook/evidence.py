@@ -57,25 +57,12 @@ class Chosen:
 def choose(book: LogBook, suspects: Sequence[str], good: Sequence[str] = ()) -> Chosen:
     """Find the pieces and runs that names stand for, and good ones to compare with.
 
-    Parameters
-    ----------
-    book : LogBook
-        The open log book.
-    suspects : sequence of str
-        Runs, pieces, ranges of pieces, or batches. Of a run or a batch those pieces are suspect whose hardness is
-        outside the recipe's limits; all of them where no hardness tells.
-    good : sequence of str
-        Likewise; left out, pieces of the same recipe and sensor life whose hardness is inside the limits.
+    ``suspects``: runs, pieces, ranges of pieces, or batches. Of a run or a batch those pieces are suspect whose
+    hardness is outside the recipe's limits; all of them where no hardness tells. ``good``: likewise; left out, pieces
+    of the same recipe and sensor life whose hardness is inside the limits. Returns pieces and runs; call
+    ``kept.refresh`` for ``needed``, then ``gather``.
 
-    Returns
-    -------
-    Chosen
-        Pieces and runs; call ``kept.refresh`` for ``needed``, then ``gather``.
-
-    Raises
-    ------
-    LogBookError
-        If a name is neither a run, a piece nor a batch.
+    Raises LogBookError if a name is neither a run, a piece nor a batch.
     """
     reader = _Choosing(book)
     found = Chosen()
@@ -95,20 +82,7 @@ def choose(book: LogBook, suspects: Sequence[str], good: Sequence[str] = ()) -> 
 
 
 def gather(book: LogBook, chosen: Chosen) -> Evidence:
-    """Read the figures of everything chosen; runs without kept figures are left out.
-
-    Parameters
-    ----------
-    book : LogBook
-        The open log book.
-    chosen : Chosen
-        Pieces and runs.
-
-    Returns
-    -------
-    Evidence
-        What ``audit`` takes.
-    """
+    """Read the figures of everything chosen; runs without kept figures are left out."""
     runs = kept_figures(book, chosen.needed)
     recipes = Recipes(book)
     entries = {entry.run: entry for entry in runs_listed(book, runs)}
@@ -166,17 +140,7 @@ def _accuracy(book: LogBook, entry: RunEntry, runs: dict[str, RunFigures]) -> tu
 def is_off(book: LogBook, piece: str) -> bool:
     """Whether a piece's hardness is outside the limits of its hardening's recipe, or uneven over the blade.
 
-    Parameters
-    ----------
-    book : LogBook
-        The open log book.
-    piece : str
-        The piece.
-
-    Returns
-    -------
-    bool
-        False too where no hardness or no limits are known.
+    Returns false too where no hardness or no limits are known.
     """
     reader = PieceReader(book)
     return reader.is_off(reader.piece(piece))

@@ -52,28 +52,12 @@ def export_book(
 ) -> tuple[Path, ...]:
     """Write every table as CSV (struck entries included, and marked so) and the readings of every run.
 
-    Parameters
-    ----------
-    book : LogBook
-        The open log book.
-    goal : Path
-        Folder to be made; it must not hold anything.
-    samples : bool
-        Whether the readings are written too: one file a run under ``samples/furnace=NAME/month=2026-11/``, a row for
-        each reading of each column: ``run, utc, t_s, name, role, unit, value`` (``utc`` counted from the
-        start by ``t_s``).
-    progress : callable, optional
-        Gets how many runs were written, of how many.
+    ``goal``: folder to be made; it must not hold anything. ``samples``: whether the readings are written too: one file
+    a run under ``samples/furnace=NAME/month=2026-11/``, a row for each reading of each column: ``run, utc, t_s, name,
+    role, unit, value`` (``utc`` counted from the start by ``t_s``). ``progress``: gets how many runs were written, of
+    how many.
 
-    Returns
-    -------
-    tuple of Path
-        Files of the tables.
-
-    Raises
-    ------
-    LogBookError
-        If the folder holds something, or cannot be written.
+    Raises LogBookError if the folder holds something, or cannot be written.
     """
     if goal.exists() and (not goal.is_dir() or any(goal.iterdir())):
         raise LogBookError(f"{goal} is there and not empty. Name a new folder.")

@@ -62,40 +62,11 @@ def add_hardness(
 ) -> tuple[int, tuple[str, ...]]:
     """Enter a hardness test.
 
-    Parameters
-    ----------
-    book : LogBook
-        The open log book.
-    piece : str
-        The piece.
-    test : HardnessReading
-        Scale, load, readings, test block, spacing; its thickness is the piece's where it says none [mm].
-    measured_utc : str
-        UTC text of the test.
-    side, step : str
-        ``before`` or ``after`` one of ``STEPS``.
-    stamp : Stamp
-        When and by whom this is entered.
-    spot : str, optional
-        Where on the piece, such as ``edge``, ``spine``, ``tip``.
-    ground_off_mm : float, optional
-        What had been ground off the skin there [mm].
-    tester : str, optional
-        Which tester, where there are several.
-    note : str
-        Anything else.
+    ``test``: scale, load, readings, test block, spacing; its thickness is the piece's where it says none [mm].
+    ``spot``: where on the piece, such as ``edge``, ``spine``, ``tip``. ``ground_off_mm``: what had been ground off the
+    skin there [mm].
 
-    Returns
-    -------
-    int
-        Number of the entry.
-    tuple of str
-        Warnings about the test, in sentences.
-
-    Raises
-    ------
-    LogBookError
-        If the piece does not exist or the readings cannot be right.
+    Raises LogBookError if the piece does not exist or the readings cannot be right.
     """
     if step not in STEPS:
         raise LogBookError(f"{step!r}: hardness is taken before or after one of {', '.join(STEPS)}.")

@@ -54,20 +54,7 @@ class History:
 
 
 def piece_history(book: LogBook, name: str) -> History:
-    """Put a piece's life together.
-
-    Parameters
-    ----------
-    book : LogBook
-        The open log book.
-    name : str
-        The piece.
-
-    Returns
-    -------
-    History
-        Everything on record about it, in order.
-    """
+    """Put a piece's life together."""
     piece = piece_named(book, name)
     charged = runs_of_piece(book, piece.id)
     recipes = Recipes(book)
@@ -114,17 +101,8 @@ class Recipes:
 def run_kinds(recipe: Recipe | None, *, hardened: bool) -> tuple[str, ...]:
     """What a run is in a piece's life, by its recipe.
 
-    Parameters
-    ----------
-    recipe : Recipe or None
-        The recipe it is judged by.
-    hardened : bool
-        Whether the piece was hardened before; a cooler run then is a temper, else a stress relief.
-
-    Returns
-    -------
-    tuple of str
-        Words of a recipe's order; two tempers where the recipe repeats; ``run`` where there is no recipe.
+    ``hardened``: whether the piece was hardened before; a cooler run then is a temper, else a stress relief. Returns
+    words of a recipe's order; two tempers where the recipe repeats; ``run`` where there is no recipe.
     """
     if recipe is None or not recipe.holds:
         return ("run",)
@@ -148,18 +126,8 @@ def stated_order(steps: Sequence[Step], recipes: Recipes) -> tuple[str, ...]:
 def order_findings(steps: Sequence[Step], order: Sequence[str]) -> tuple[OrderFinding, ...]:
     """Compare what is on record with the order the recipe states.
 
-    Parameters
-    ----------
-    steps : sequence of Step
-        A piece's steps in order of time.
-    order : sequence of str
-        Words of the recipe's order; empty where it states none.
-
-    Returns
-    -------
-    tuple of OrderFinding
-        Steps that came late or in another order as warnings; what is not on record as notes: not on record is not the
-        same as not done.
+    ``order``: words of the recipe's order; empty where it states none. Returns steps that came late or in another order
+    as warnings; what is not on record as notes: not on record is not the same as not done.
     """
     done = [s for s in steps if s.kind in ("stress relief", "harden", "cold treatment", "temper")]
     return (*_not_on_record(done, order), *_out_of_order(done, order), *_late(steps))

@@ -52,17 +52,7 @@ class KeptVerdict:
 def stale_runs(book: LogBook, runs: Iterable[str] | None = None) -> list[str]:
     """Runs without figures of this version of the rules.
 
-    Parameters
-    ----------
-    book : LogBook
-        The open log book.
-    runs : iterable of str, optional
-        Only these; else all.
-
-    Returns
-    -------
-    list of str
-        Run ids in the order of their start; missing folders are left out.
+    Returns run ids in the order of their start; missing folders are left out.
     """
     rows = book.rows(
         "SELECT r.run FROM runs r LEFT JOIN figures f ON f.run = r.run AND f.analysis_version = ? "
@@ -85,14 +75,7 @@ def forget(book: LogBook, *, stamp: Stamp) -> None:
 def keep(book: LogBook, done: Sequence[tuple[Computed, str | None]], *, stamp: Stamp) -> None:
     """Keep figures and verdicts.
 
-    Parameters
-    ----------
-    book : LogBook
-        The open log book.
-    done : sequence of tuple of Computed and str or None
-        Each with what is other than in the verdict kept so far, which is put aside then; None: nothing.
-    stamp : Stamp
-        When and by whom.
+    ``done``: each with what is other than in the verdict kept so far, which is put aside then; None: nothing.
     """
     with book.writing(stamp):
         for computed, why in done:

@@ -69,10 +69,7 @@ class LogBook:
     def writing(self, stamp: Stamp) -> Iterator[None]:
         """All or nothing: what is written inside stands together. Inside another such block it is part of that one.
 
-        Raises
-        ------
-        LogBookError
-            If someone else is writing for longer than ``wait_s``, or the database cannot be written.
+        Raises LogBookError if someone else is writing for longer than ``wait_s``, or the database cannot be written.
         """
         if self.connection.in_transaction:
             yield
@@ -147,22 +144,9 @@ def _keep_newest(folder: Path, name: re.Pattern[str]) -> None:
 def copy_before_recompute(book: LogBook, *, stamp: Stamp) -> Path:
     """Copy the database before all verdicts are made anew.
 
-    Parameters
-    ----------
-    book : LogBook
-        The open log book.
-    stamp : Stamp
-        When and by whom; the copy is named by it.
+    ``stamp``: when and by whom; the copy is named by it.
 
-    Returns
-    -------
-    Path
-        The copy; the newest ten are kept.
-
-    Raises
-    ------
-    LogBookError
-        If it cannot be written.
+    Raises LogBookError if it cannot be written.
     """
     moment = stamp.at_utc.replace("-", "").replace(":", "")
     goal = book.folder / COPIES / f"before-recompute-{moment}.sqlite"
@@ -175,19 +159,9 @@ def copy_before_recompute(book: LogBook, *, stamp: Stamp) -> Path:
 def copy_to(book: LogBook, goal: Path, *, replace: bool = False) -> None:
     """Write a consistent copy of the database while it may be in use.
 
-    Parameters
-    ----------
-    book : LogBook
-        The open log book.
-    goal : Path
-        File to be made; it appears whole or not at all.
-    replace : bool
-        Whether a file of that name may be replaced.
+    ``goal``: file to be made; it appears whole or not at all. ``replace``: whether a file of that name may be replaced.
 
-    Raises
-    ------
-    LogBookError
-        If the file exists and may not be replaced, or cannot be written.
+    Raises LogBookError if the file exists and may not be replaced, or cannot be written.
     """
     if goal.exists() and not replace:
         raise LogBookError(f"{goal} exists. Give another name.")
@@ -225,26 +199,11 @@ def open_logbook(
 ) -> LogBook:
     """Open the log book of a folder.
 
-    Parameters
-    ----------
-    folder : str or Path
-        The folder that holds ``runs/`` and ``logbook.sqlite``.
-    create : bool
-        Whether to make folder and database where there are none. A folder with ``runs/`` gets its database anyway.
-    wait_s : float
-        How long a write waits for another writer [s].
-    told : callable, optional
-        Gets a sentence when a write has to wait, or when the day's copy fails.
+    ``create``: whether to make folder and database where there are none. A folder with ``runs/`` gets its database
+    anyway. ``wait_s``: how long a write waits for another writer [s]. ``told``: gets a sentence when a write has to
+    wait, or when the day's copy fails. Returns the open log book, at the schema version of this program.
 
-    Returns
-    -------
-    LogBook
-        The open log book, at the schema version of this program.
-
-    Raises
-    ------
-    LogBookError
-        If there is none, it is damaged, or a newer version of the program made it.
+    Raises LogBookError if there is none, it is damaged, or a newer version of the program made it.
     """
     folder = Path(folder)
     path = folder / DATABASE

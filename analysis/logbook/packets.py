@@ -47,30 +47,10 @@ def keep_measured(
 ) -> MeasuredPacket:
     """Enter a measured packet: it counts where a recipe names none.
 
-    Parameters
-    ----------
-    book : LogBook
-        The open log book.
-    name, text : str
-        Name and text of the packet file.
-    since : str
-        Local day from which it counts, such as ``2026-11-25``: for runs that began on it or later.
-    foil : bool
-        Whether it is one of foil; else a bare blade.
-    stamp : Stamp
-        When and by whom.
-    note : str
-        Anything else.
+    ``since``: local day from which it counts, such as ``2026-11-25``: for runs that began on it or later. ``foil``:
+    whether it is one of foil; else a bare blade.
 
-    Returns
-    -------
-    MeasuredPacket
-        As entered.
-
-    Raises
-    ------
-    LogBookError
-        If it is entered from that day on already, or the day is none.
+    Raises LogBookError if it is entered from that day on already, or the day is none.
     """
     since = read_day(since)
     with book.writing(stamp):

@@ -33,20 +33,8 @@ class Piece:
 def spelled_out(given: Sequence[str]) -> tuple[str, ...]:
     """Names with ranges such as ``B-041..B-052`` or ``B-041..052`` written out.
 
-    Parameters
-    ----------
-    given : sequence of str
-        Names and ranges.
-
-    Returns
-    -------
-    tuple of str
-        Single names in order, each once.
-
-    Raises
-    ------
-    LogBookError
-        If a range goes down or is longer than 1,000, or a name holds blanks or signs that a shell or file trips over.
+    Raises LogBookError if a range goes down or is longer than 1,000, or a name holds blanks or signs that a shell or
+    file trips over.
     """
     try:
         return names.spelled_out(given)
@@ -57,19 +45,8 @@ def spelled_out(given: Sequence[str]) -> tuple[str, ...]:
 def add_pieces(book: LogBook, pieces: Sequence[Piece], *, stamp: Stamp) -> None:
     """Enter pieces.
 
-    Parameters
-    ----------
-    book : LogBook
-        The open log book.
-    pieces : sequence of Piece
-        The pieces; ``entry``, ``entered_utc`` and ``entered_by`` are ignored.
-    stamp : Stamp
-        When and by whom.
-
-    Raises
-    ------
-    LogBookError
-        If a piece of that name stands already (upper and lower case count as the same), or a thickness is no thickness.
+    Raises LogBookError if a piece of that name stands already (upper and lower case count as the same), or a thickness
+    is no thickness.
     """
     with book.writing(stamp):
         for piece in pieces:
@@ -86,24 +63,8 @@ def add_pieces(book: LogBook, pieces: Sequence[Piece], *, stamp: Stamp) -> None:
 def change_piece(book: LogBook, piece: str, *, why: str, stamp: Stamp, **facts: object) -> Piece:
     """Enter better facts of a piece; the old ones are struck through and stay.
 
-    Parameters
-    ----------
-    book : LogBook
-        The open log book.
-    piece : str
-        Its name.
-    why : str
-        The reason; compulsory.
-    stamp : Stamp
-        When and by whom.
-    **facts
-        ``steel``, ``lot``, ``thickness_mm``, ``stamp_text`` (what is stamped on it), ``customer``, ``order``, ``note``;
-        None leaves a fact as it is.
-
-    Returns
-    -------
-    Piece
-        The piece as it stands now.
+    ``facts``: ``steel``, ``lot``, ``thickness_mm``, ``stamp_text`` (what is stamped on it), ``customer``, ``order``,
+    ``note``; None leaves a fact as it is.
     """
     if not why.strip():
         raise LogBookError("Say why the piece is changed (--why).")
@@ -149,10 +110,7 @@ def find_piece(book: LogBook, name: str) -> Piece | None:
 def piece_named(book: LogBook, name: str) -> Piece:
     """Piece of that name.
 
-    Raises
-    ------
-    LogBookError
-        If there is none; names those that begin alike.
+    Raises LogBookError if there is none; names those that begin alike.
     """
     piece = find_piece(book, name)
     if piece is None:
@@ -176,21 +134,8 @@ def search(
 ) -> tuple[Piece, ...]:
     """Pieces in which a text occurs: name, stamp, customer, order, steel, lot or note.
 
-    Parameters
-    ----------
-    book : LogBook
-        The open log book.
-    text : str
-        Words that must all occur, in any of these places.
-    limit : int
-        At most so many, the newest first.
-    exact : dict, optional
-        ``customer``, ``order``, ``steel``, ``lot`` or ``stamp`` that must be just so (case apart).
-
-    Returns
-    -------
-    tuple of Piece
-        What was found.
+    ``text``: words that must all occur, in any of these places. ``exact``: ``customer``, ``order``, ``steel``, ``lot``
+    or ``stamp`` that must be just so (case apart).
     """
     clauses, values = ["struck_utc IS NULL"], list[object]()
     columns = {"customer": "customer", "order": "customer_order", "steel": "steel", "lot": "lot", "stamp": "stamp"}

@@ -60,26 +60,11 @@ class Taken:
 def take_in(book: LogBook, *, stamp: Stamp, again: bool = False, progress: Progress | None = None) -> Taken:
     """Bring the list of runs in step with the folders in ``runs/``.
 
-    Parameters
-    ----------
-    book : LogBook
-        The open log book.
-    stamp : Stamp
-        When and by whom.
-    again : bool
-        Read every folder anew; else only those that are new or changed.
-    progress : callable, optional
-        Gets how many folders were read, of how many.
+    A sealed run changes only by being sealed anew, so that one look at ``seal.json`` tells; of an open one the sizes of
+    its tables are looked at.
 
-    Returns
-    -------
-    Taken
-        What was new, changed, gone or unreadable.
-
-    Notes
-    -----
-    A sealed run changes only by being sealed anew, so that one look at ``seal.json`` tells; of an open one the sizes
-    of its tables are looked at.
+    ``again``: read every folder anew; else only those that are new or changed. ``progress``: gets how many folders were
+    read, of how many.
     """
     here = {entry.name: Path(entry.path) for entry in os.scandir(book.runs_folder) if entry.is_dir()}
     known = {Path(row["folder"]).name: row for row in book.rows("SELECT run, folder, files, missing FROM runs")}
@@ -295,21 +280,8 @@ def list_runs(
 ) -> tuple[RunEntry, ...]:
     """Runs in the order of their start.
 
-    Parameters
-    ----------
-    book : LogBook
-        The open log book.
-    furnace : str, optional
-        Only those of this furnace.
-    since_utc, until_utc : str, optional
-        Only those that started then or later, and before then.
-    newest : int, optional
-        Only so many of the newest.
-
-    Returns
-    -------
-    tuple of RunEntry
-        The runs, each with its kept verdict where one is up to date.
+    ``since_utc``, ``until_utc``: only those that started then or later, and before then. Returns the runs, each with
+    its kept verdict where one is up to date.
     """
     rows = book.rows(
         _LISTED + "WHERE (?1 IS NULL OR furnace = ?1 COLLATE NOCASE) AND (?2 IS NULL OR started_utc >= ?2) "
@@ -331,10 +303,7 @@ def runs_listed(book: LogBook, runs: Iterable[str]) -> tuple[RunEntry, ...]:
 def run_named(book: LogBook, name: str) -> RunEntry:
     """Run by its id, the beginning or end of it, its folder, or ``last``.
 
-    Raises
-    ------
-    LogBookError
-        If there is none, or several begin so.
+    Raises LogBookError if there is none, or several begin so.
     """
     text = Path(name).name if os.sep in name else name
     if text == "last":

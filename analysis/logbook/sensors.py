@@ -89,30 +89,7 @@ def fit_sensor(
 ) -> int:
     """Begin a new sensor life; the one before it ends there.
 
-    Parameters
-    ----------
-    book : LogBook
-        The open log book.
-    furnace, sensor : str
-        Names as in the furnace file.
-    fitted_utc : str
-        UTC text of the fitting.
-    stamp : Stamp
-        When and by whom this is entered.
-    role, serial, channel, position, thermocouple, tolerance_class, note : str, optional
-        What is known of it.
-    input_offset_c : float, optional
-        Offset set in the instrument [K].
-
-    Returns
-    -------
-    int
-        Number of the life.
-
-    Raises
-    ------
-    LogBookError
-        If a life of this sensor was entered as fitted at that very moment.
+    Raises LogBookError if a life of this sensor was entered as fitted at that very moment.
     """
     fitted_utc = moment_of(fitted_utc)
     twin = book.row(
@@ -159,19 +136,8 @@ def sensor_lives(book: LogBook, furnace: str | None = None, sensor: str | None =
 def sensor_life_on(book: LogBook, furnace: str, sensor: str, day: str) -> SensorLife | None:
     """Life that was in force on a day or at a moment.
 
-    Parameters
-    ----------
-    book : LogBook
-        The open log book.
-    furnace, sensor : str
-        Names as in the furnace file.
-    day : str
-        ``2026-11-25`` (its end counts), or UTC text of a moment such as a run's start.
-
-    Returns
-    -------
-    SensorLife or None
-        None where no sensor was entered as fitted by then.
+    ``day``: ``2026-11-25`` (its end counts), or UTC text of a moment such as a run's start. Returns none where no
+    sensor was entered as fitted by then.
     """
     at_utc = moment_of(day)
     lives = [life for life in sensor_lives(book, furnace, sensor) if life.fitted_utc <= at_utc]
@@ -192,29 +158,8 @@ def add_calibration(
 ) -> int:
     """Enter a correction for one sensor life.
 
-    Parameters
-    ----------
-    book : LogBook
-        The open log book.
-    life : int
-        Number of the sensor life.
-    done_on, due_on : str
-        Local days such as ``2026-11-25``; ``due_on`` None where it never falls due.
-    done_by : str
-        Who made the calibration.
-    correction : mapping
-        The correction as plain data; this room keeps it and does not look inside.
-    stamp : Stamp
-        When and by whom this is entered.
-    run : str, optional
-        Run it was made from.
-    note : str
-        Anything else.
-
-    Returns
-    -------
-    int
-        Number of the calibration.
+    ``done_on``, ``due_on``: local days such as ``2026-11-25``; ``due_on`` None where it never falls due.
+    ``correction``: the correction as plain data; this room keeps it and does not look inside.
     """
     if book.row("SELECT 1 FROM sensor_lives WHERE entry = ? AND struck_utc IS NULL", life) is None:
         raise LogBookError(f"There is no sensor life {life}. Enter it first: soakwitness sensor fitted")
@@ -244,22 +189,7 @@ def calibrations(book: LogBook, life: int, *, withdrawn: bool = False) -> tuple[
 
 
 def calibration_valid_on(book: LogBook, furnace: str, sensor: str, day: str) -> KeptCalibration | None:
-    """Newest calibration, made by that day, of the sensor life in force then.
-
-    Parameters
-    ----------
-    book : LogBook
-        The open log book.
-    furnace, sensor : str
-        Names as in the furnace file.
-    day : str
-        Day or UTC moment, as for ``sensor_life_on``.
-
-    Returns
-    -------
-    KeptCalibration or None
-        None where there is none. Ask it ``overdue_on(day)``.
-    """
+    """Newest calibration, made by that day, of the sensor life in force then."""
     life = sensor_life_on(book, furnace, sensor, day)
     if life is None:
         return None

@@ -117,32 +117,9 @@ def sheet_data(
 ) -> SheetData:
     """Gather everything a printed record of one run needs.
 
-    Parameters
-    ----------
-    book : LogBook
-        The open log book.
-    run : Run
-        The run.
-    recipe : Recipe
-        The recipe it was verified by.
-    verification : Verification
-        What was found.
-    corrections : mapping
-        Corrections that were used, by the sensor's name.
-    software : str
-        Name and version of the program that verified.
-    customer : str, optional
-        Leave out everything about pieces that are not this customer's.
+    ``customer``: leave out everything about pieces that are not this customer's.
 
-    Returns
-    -------
-    SheetData
-        The record.
-
-    Raises
-    ------
-    LogBookError
-        If the customer has no piece in the run.
+    Raises LogBookError if the customer has no piece in the run.
     """
     pieces = _pieces(book, run, verification)
     kept = pieces if customer is None else tuple(p for p in pieces if _belongs(p, customer))

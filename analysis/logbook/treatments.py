@@ -58,36 +58,7 @@ def add_treatment(
 ) -> tuple[int, ...]:
     """Enter a treatment of one or several pieces.
 
-    Parameters
-    ----------
-    book : LogBook
-        The open log book.
-    names : sequence of str
-        Pieces or ranges of pieces.
-    kind : str
-        One of ``KINDS``.
-    start_utc, end_utc : str
-        UTC text; ``end_utc`` where it took a time.
-    stamp : Stamp
-        When and by whom this is entered.
-    lowest_c : float, optional
-        Lowest temperature of a cold treatment [degC].
-    shown_c : float, optional
-        What oven, bath or plates showed [degC].
-    removed_mm : float, optional
-        What was ground off a face [mm].
-    note : str
-        Anything else.
-
-    Returns
-    -------
-    tuple of int
-        Numbers of the entries.
-
-    Raises
-    ------
-    LogBookError
-        If a piece does not exist, the end is before the start, or a temperature is impossible.
+    Raises LogBookError if a piece does not exist, the end is before the start, or a temperature is impossible.
     """
     if kind not in KINDS:
         raise LogBookError(f"{kind!r} is no treatment known here. Use one of {', '.join(KINDS)}.")
@@ -126,19 +97,8 @@ def treatments_of(book: LogBook, piece: str) -> tuple[Treatment, ...]:
 def treatments_since(book: LogBook, pieces: Sequence[str], *, since_utc: str) -> dict[str, tuple[str, ...]]:
     """What was entered for pieces since a moment, such as the start of the run that they were hardened in.
 
-    Parameters
-    ----------
-    book : LogBook
-        The open log book.
-    pieces : sequence of str
-        Names of pieces.
-    since_utc : str
-        UTC text; a treatment counts from its own start.
-
-    Returns
-    -------
-    dict
-        For each of the pieces the kinds of its treatments (see ``KINDS``) that stand, in order; none: an empty tuple.
+    ``since_utc``: UTC text; a treatment counts from its own start. Returns for each of the pieces the kinds of its
+    treatments (see ``KINDS``) that stand, in order; none: an empty tuple.
     """
     return {
         name: tuple(one.kind for one in treatments_of(book, name) if one.start_utc >= moment_of(since_utc))

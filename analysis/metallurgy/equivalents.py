@@ -45,33 +45,13 @@ class EquivalentSoak:
 def hollomon_jaffe(temp_c: float, time_h: float, *, constant: float = TEMPER_CONSTANT) -> float:
     """Temper parameter of a hold at one temperature.
 
-    Parameters
-    ----------
-    temp_c : float
-        Temperature of the temper [degC].
-    time_h : float
-        Its time [h].
-    constant : float
-        The constant C [log10 h].
+    P = T (C + lg t) / 1000 with T in K and t in h. It compares tempers of one steel; it predicts no hardness, and says
+    nothing where a steel hardens again by secondary carbides.
 
-    Returns
-    -------
-    float
-        P [10^3 K].
+    ``constant``: the constant C [log10 h]. Returns P [10^3 K].
 
-    Raises
-    ------
-    ComparisonRefused
-        For a time of 0 or less, or a temperature below absolute zero.
-
-    Notes
-    -----
-    P = T (C + lg t) / 1000 with T in K and t in h. It compares tempers of one steel; it predicts no hardness, and
-    says nothing where a steel hardens again by secondary carbides.
-
-    References
-    ----------
-    EN 13445-4:2021, equation (11.1-1), with C = 20.
+    Raises ComparisonRefused for a time of 0 or less, or a temperature below absolute zero. Source: EN 13445-4:2021,
+    equation (11.1-1), with C = 20.
     """
     if not time_h > 0.0 or not temp_c > -ZERO_C_IN_K:
         says = f"A temper of {time_h:g} h at {{at}}: time and absolute temperature must be above 0."
@@ -82,23 +62,9 @@ def hollomon_jaffe(temp_c: float, time_h: float, *, constant: float = TEMPER_CON
 def equal_temper_time_h(temp_c: float, parameter: float, *, constant: float = TEMPER_CONSTANT) -> float:
     """Time at one temperature that gives a temper parameter.
 
-    Parameters
-    ----------
-    temp_c : float
-        Temperature [degC].
-    parameter : float
-        P [10^3 K].
-    constant : float
-        The constant C [log10 h].
-
-    Returns
-    -------
-    float
-        Time [h].
-
-    Notes
-    -----
     lg t = 1000 P / T - C, the equation of :func:`hollomon_jaffe` solved for t.
+
+    ``parameter``: P [10^3 K]. ``constant``: the constant C [log10 h].
     """
     return float(10.0 ** (1000.0 * parameter / (temp_c + ZERO_C_IN_K) - constant))
 
@@ -106,34 +72,15 @@ def equal_temper_time_h(temp_c: float, parameter: float, *, constant: float = TE
 def temper_parameter(t_s: FloatArray, temp_c: FloatArray, *, constant: float = TEMPER_CONSTANT) -> float:
     """Temper parameter of a measured temper, its ramps included.
 
-    Parameters
-    ----------
-    t_s : ndarray
-        Times [s], shape (n,), strictly rising.
-    temp_c : ndarray
-        Temperature of the work [degC], shape (n,); NaN where nothing was read is bridged by a straight line.
-    constant : float
-        The constant C [log10 h].
-
-    Returns
-    -------
-    float
-        P [10^3 K] at the end.
-
-    Raises
-    ------
-    ComparisonRefused
-        Where fewer than two temperatures are on record.
-
-    Notes
-    -----
     Piecewise accumulation: the parameter reached so far is turned into an equal time at the next temperature, the step
     is added, and so on. In small steps this solves dt/dT = 1/r - ln10 t (C + lg t)/T for a ramp of rate r; its usual
     closed form t = T / (ln10 r (C + lg t)) leaves the left side out and comes 2 % too high.
 
-    References
-    ----------
-    EN 13445-4:2021, equation (11.1-1).
+    ``temp_c``: temperature of the work [degC], shape (n,); NaN where nothing was read is bridged by a straight line.
+    ``constant``: the constant C [log10 h]. Returns P [10^3 K] at the end.
+
+    Raises ComparisonRefused where fewer than two temperatures are on record. Source: EN 13445-4:2021, equation
+    (11.1-1).
     """
     hours, temp_k = _fine(t_s, temp_c, step_k=STEP_K, step_s=60.0)
     equal_h = 0.0
@@ -148,36 +95,14 @@ def temper_parameter(t_s: FloatArray, temp_c: FloatArray, *, constant: float = T
 def equivalent_time_s(t_s: FloatArray, temp_c: FloatArray, *, reference_c: float, activation_j_per_mol: float) -> float:
     """Soak weighted by how fast a thermally activated process runs, counted at one temperature.
 
-    Parameters
-    ----------
-    t_s : ndarray
-        Times [s], shape (n,), strictly rising.
-    temp_c : ndarray
-        Temperature of the work [degC], shape (n,); NaN where nothing was read is bridged by a straight line.
-    reference_c : float
-        Temperature that the time is counted at [degC].
-    activation_j_per_mol : float
-        Activation energy Q [J/mol].
-
-    Returns
-    -------
-    float
-        Equivalent time [s].
-
-    Raises
-    ------
-    ComparisonRefused
-        Where fewer than two temperatures are on record, or Q is not above 0.
-
-    Notes
-    -----
     Integral of exp(Q/R (1/T_ref - 1/T)) dt with T in K; between two readings the temperature is a straight line and the
-    integrand is evaluated on steps of at most 0.25 K by the trapezoid rule. Of very many
-    readings some are taken.
+    integrand is evaluated on steps of at most 0.25 K by the trapezoid rule. Of very many readings some are taken.
 
-    References
-    ----------
-    S. Arrhenius, Z. phys. Chem. 4 (1889) 226-248, for the rate law.
+    ``temp_c``: temperature of the work [degC], shape (n,); NaN where nothing was read is bridged by a straight line.
+    ``activation_j_per_mol``: activation energy Q [J/mol].
+
+    Raises ComparisonRefused where fewer than two temperatures are on record, or Q is not above 0. Source: S. Arrhenius,
+    Z. phys. Chem. 4 (1889) 226-248, for the rate law.
     """
     if not activation_j_per_mol > 0.0:
         raise ComparisonRefused(f"An activation energy of {activation_j_per_mol:g} J/mol: it must be above 0.")
@@ -190,19 +115,7 @@ def equivalent_time_s(t_s: FloatArray, temp_c: FloatArray, *, reference_c: float
 def equivalent_soaks(t_s: FloatArray, temp_c: FloatArray, *, reference_c: float) -> tuple[EquivalentSoak, ...]:
     """Equivalent soaks over a range of activation energies, since nobody knows a steel's own.
 
-    Parameters
-    ----------
-    t_s : ndarray
-        Times [s], shape (n,), strictly rising.
-    temp_c : ndarray
-        Temperature of the work [degC], shape (n,).
-    reference_c : float
-        Temperature that the time is counted at [degC], usually the hold's target.
-
-    Returns
-    -------
-    tuple of EquivalentSoak
-        For 200, 250 and 300 kJ/mol.
+    ``reference_c``: temperature that the time is counted at [degC], usually the hold's target.
     """
     return tuple(
         EquivalentSoak(
@@ -215,34 +128,16 @@ def equivalent_soaks(t_s: FloatArray, temp_c: FloatArray, *, reference_c: float)
 def retained_fraction(temp_c: float, *, ms_c: float | None) -> float:
     """Share of austenite left after cooling to a temperature: a what-if for a cold treatment.
 
-    Parameters
-    ----------
-    temp_c : float
-        Lowest temperature reached [degC].
-    ms_c : float or None
-        Martensite start temperature that was measured for this steel and hardening temperature [degC]; None is refused,
-        see Notes.
-
-    Returns
-    -------
-    float
-        Fraction from 0 to 1; 1 at or above ``ms_c``.
-
-    Raises
-    ------
-    ComparisonRefused
-        Where no Ms is given.
-
-    Notes
-    -----
     f = exp(-0.011 (Ms - T)), fitted to plain carbon steels cooled in one go. No Ms is computed here: the published
     formulas need the composition of the matrix, which differs from the certificate's in high-carbon and chromium
     stainless grades. Austenite that rested at room temperature before the cold treatment is partly stabilised: the
     fraction is then too low.
 
-    References
-    ----------
-    D. P. Koistinen and R. E. Marburger, Acta Metallurgica 7 (1959) 59-60.
+    ``ms_c``: martensite start temperature that was measured for this steel and hardening temperature [degC]; None is
+    refused, see Notes. Returns fraction from 0 to 1; 1 at or above ``ms_c``.
+
+    Raises ComparisonRefused where no Ms is given. Source: D. P. Koistinen and R. E. Marburger, Acta Metallurgica 7
+    (1959) 59-60.
     """
     if ms_c is None:
         raise ComparisonRefused(MS_REFUSED)
@@ -267,24 +162,11 @@ class HoldComparison:
 def compare_hold(t_s: FloatArray, temp_c: FloatArray, *, target_c: float) -> HoldComparison:
     """Find what a hold amounts to at its target.
 
-    Parameters
-    ----------
-    t_s : ndarray
-        Times [s], shape (n,), strictly rising; the hold with the ramps that belong to it.
-    temp_c : ndarray
-        Temperature of the work [degC], shape (n,); NaN where nothing was read is bridged by a straight line.
-    target_c : float
-        The hold's target [degC]; below 700 it is compared as a temper.
+    ``t_s``: times [s], shape (n,), strictly rising; the hold with the ramps that belong to it. ``temp_c``: temperature
+    of the work [degC], shape (n,); NaN where nothing was read is bridged by a straight line. ``target_c``: the hold's
+    target [degC]; below 700 it is compared as a temper.
 
-    Returns
-    -------
-    HoldComparison
-        The figures.
-
-    Raises
-    ------
-    ComparisonRefused
-        Where fewer than two temperatures are on record.
+    Raises ComparisonRefused where fewer than two temperatures are on record.
     """
     times, _ = _known(t_s, temp_c)
     between = np.diff(times)
@@ -298,17 +180,7 @@ def compare_hold(t_s: FloatArray, temp_c: FloatArray, *, target_c: float) -> Hol
 def comparison_sentence(compared: HoldComparison, unit: Unit = "C") -> str:
     """Say what a hold amounts to.
 
-    Parameters
-    ----------
-    compared : HoldComparison
-        The figures.
-    unit : str
-        Unit of the sentence, ``C`` or ``F``.
-
-    Returns
-    -------
-    str
-        One sentence that ends with the label of every such figure.
+    Returns one sentence that ends with the label of every such figure.
     """
     at = temperature(compared.target_c, unit)
     bridged = f", {duration(compared.bridged_s)} without a reading taken as a straight line"

@@ -50,19 +50,9 @@ class HardnessReading:
 def depth_of_hrc(hardness_hrc: float) -> float:
     """Permanent depth of a Rockwell C indentation.
 
-    Parameters
-    ----------
-    hardness_hrc : float
-        Hardness [HRC].
+    ``hardness_hrc``: hardness [HRC]. Returns depth [mm].
 
-    Returns
-    -------
-    float
-        Depth [mm].
-
-    References
-    ----------
-    ISO 6508-1 / ASTM E18, definition of the scale.
+    Source: ISO 6508-1 / ASTM E18, definition of the scale.
     """
     return (100.0 - hardness_hrc) * 0.002
 
@@ -70,21 +60,11 @@ def depth_of_hrc(hardness_hrc: float) -> float:
 def indent_diameter_mm(hardness_hrc: float) -> float:
     """Width of a Rockwell C indentation at the surface, to plan spacing by.
 
-    Parameters
-    ----------
-    hardness_hrc : float
-        Hardness [HRC].
-
-    Returns
-    -------
-    float
-        Diameter [mm].
-
-    Notes
-    -----
     Geometry of the indenter, a 120 degree cone with a tip of 0.2 mm radius: above the depth R (1 - sin 60 degrees),
     where tip and cone meet, the half width is R cos 60 degrees plus the rest of the depth x tan 60 degrees. Taken at
     the permanent depth, so a few hundredths of a millimetre too small.
+
+    ``hardness_hrc``: hardness [HRC].
     """
     depth = depth_of_hrc(hardness_hrc)
     meet = _TIP_RADIUS_MM * (1.0 - math.sin(math.radians(60)))
@@ -96,23 +76,12 @@ def indent_diameter_mm(hardness_hrc: float) -> float:
 def hv_of_hrc(hardness_hrc: float) -> int | None:
     """Vickers hardness that goes with a whole Rockwell C figure, approximately.
 
-    Parameters
-    ----------
-    hardness_hrc : float
-        Hardness [HRC]; rounded to whole points, for the table knows no more.
-
-    Returns
-    -------
-    int or None
-        Hardness [HV]; None outside 55 to 65 HRC.
-
-    Notes
-    -----
     Converted values are approximate; the table is for steel that is not austenitic.
 
-    References
-    ----------
-    ASTM A370, table of approximate conversions (read in a public copy).
+    ``hardness_hrc``: hardness [HRC]; rounded to whole points, for the table knows no more. Returns hardness [HV]; None
+    outside 55 to 65 HRC.
+
+    Source: ASTM A370, table of approximate conversions (read in a public copy).
     """
     return _HRC_TO_HV.get(math.floor(hardness_hrc + 0.5))
 
@@ -120,19 +89,9 @@ def hv_of_hrc(hardness_hrc: float) -> int | None:
 def hrc_of_hv(hardness_hv: float) -> int | None:
     """Whole Rockwell C figure nearest to a Vickers hardness, approximately.
 
-    Parameters
-    ----------
-    hardness_hv : float
-        Hardness [HV].
+    ``hardness_hv``: hardness [HV]. Returns hardness [HRC], whole points; None outside the table's ends.
 
-    Returns
-    -------
-    int or None
-        Hardness [HRC], whole points; None outside the table's ends.
-
-    References
-    ----------
-    ASTM A370, table of approximate conversions (read in a public copy).
+    Source: ASTM A370, table of approximate conversions (read in a public copy).
     """
     if not _HRC_TO_HV[55] <= hardness_hv <= _HRC_TO_HV[65]:
         return None
@@ -142,15 +101,7 @@ def hrc_of_hv(hardness_hv: float) -> int | None:
 def check_readings(test: HardnessReading) -> None:
     """Refuse what cannot be a hardness test.
 
-    Parameters
-    ----------
-    test : HardnessReading
-        The test.
-
-    Raises
-    ------
-    LogBookError
-        If the scale is unknown or a reading is outside it.
+    Raises LogBookError if the scale is unknown or a reading is outside it.
     """
     if test.scale not in SCALES:
         raise LogBookError(f"{test.scale!r} is no scale known here. Use one of {', '.join(SCALES)}.")
@@ -165,24 +116,10 @@ def check_readings(test: HardnessReading) -> None:
 def warnings_of(test: HardnessReading) -> tuple[str, ...]:
     """What makes a hardness test doubtful, in sentences.
 
-    Parameters
-    ----------
-    test : HardnessReading
-        The test.
-
-    Returns
-    -------
-    tuple of str
-        Empty where nothing is to be said.
-
-    Notes
-    -----
     Indentations 3 d from centre to centre and 2.5 d from an edge; three readings at least; a test block read before;
     for a cone a specimen ten times as thick as the indentation is deep (from memory, common practice).
 
-    References
-    ----------
-    ISO 6508-1 and ASTM E18: spacing. ASTM E18-19 table A1.3: machine error at 60 HRC and over.
+    Source: ISO 6508-1 and ASTM E18: spacing. ASTM E18-19 table A1.3: machine error at 60 HRC and over.
     """
     found: list[str] = []
     if len(test.readings) < FEWEST_READINGS:
@@ -232,19 +169,9 @@ def _place_warnings(test: HardnessReading) -> list[str]:
 def block_nonuniformity(readings: Sequence[float]) -> float:
     """Non-uniformity of a test block: highest minus lowest of five readings.
 
-    Parameters
-    ----------
-    readings : sequence of float
-        Five readings on the block [HRC].
+    ``readings``: five readings on the block [HRC]. Returns hmax - Hmin [HRC].
 
-    Returns
-    -------
-    float
-        Hmax - Hmin [HRC].
-
-    References
-    ----------
-    ISO 6508-3, definition for reference blocks.
+    Source: ISO 6508-3, definition for reference blocks.
     """
     return max(readings) - min(readings)
 
@@ -252,20 +179,10 @@ def block_nonuniformity(readings: Sequence[float]) -> float:
 def least_difference_hrc(first: HardnessReading, second: HardnessReading) -> float:
     """Smallest difference of two tests that the tester can show.
 
-    Parameters
-    ----------
-    first, second : HardnessReading
-        Two tests on one scale.
-
-    Returns
-    -------
-    float
-        Difference below which nothing may be concluded [HRC].
-
-    Notes
-    -----
     The larger of one point (twice the machine error allowed at 60 HRC) and twice the standard uncertainty of the
     difference, from the readings' own scatter; plus any error seen on the block.
+
+    Returns difference below which nothing may be concluded [HRC].
     """
     scatter = 2.0 * math.hypot(*(_standard_error(test) for test in (first, second)))
     block = abs((first.block_error or 0.0) - (second.block_error or 0.0))

@@ -63,10 +63,7 @@ class Steel:
 def published_steels() -> tuple[Steel, ...]:
     """Return the steels that come with the program.
 
-    Returns
-    -------
-    tuple of Steel
-        Temperatures [degC] and hardness [HRC] as published.
+    Returns temperatures [degC] and hardness [HRC] as published.
     """
     text = resources.files("soakwitness.analysis").joinpath("steels.csv").read_text(encoding="utf-8")
     return gathered(parse_figures(text, "steels.csv"))
@@ -75,20 +72,9 @@ def published_steels() -> tuple[Steel, ...]:
 def known_steels(own: Path | None = None) -> tuple[Steel, ...]:
     """Return the published steels and those of a user's own file; figures of one steel stand together.
 
-    Parameters
-    ----------
-    own : pathlib.Path, optional
-        The user's file; one that does not exist counts as empty.
+    ``own``: the user's file; one that does not exist counts as empty. Returns temperatures [degC] and hardness [HRC].
 
-    Returns
-    -------
-    tuple of Steel
-        Temperatures [degC] and hardness [HRC].
-
-    Raises
-    ------
-    SteelsError
-        If the user's file cannot be used.
+    Raises SteelsError if the user's file cannot be used.
     """
     figures = [figure for steel in published_steels() for figure in steel.figures]
     if own is not None and own.exists():
@@ -101,20 +87,7 @@ def known_steels(own: Path | None = None) -> tuple[Steel, ...]:
 
 
 def find_steel(name: str, steels: Iterable[Steel]) -> Steel | None:
-    """Find a steel by any of its designations, without regard to case and spaces.
-
-    Parameters
-    ----------
-    name : str
-        Such as ``S44004``, ``UNS S44004`` or ``440C``.
-    steels : iterable of Steel
-        Where to look.
-
-    Returns
-    -------
-    Steel or None
-        None where no steel has this designation.
-    """
+    """Find a steel by any of its designations, without regard to case and spaces."""
     wanted = _keys(name)
     for steel in steels:
         if any(wanted & _keys(word) for word in (steel.name, *steel.also)):
@@ -125,16 +98,8 @@ def find_steel(name: str, steels: Iterable[Steel]) -> Steel | None:
 def also_words(steel: Steel) -> str:
     """Say a steel's other designations, and where they are from.
 
-    Parameters
-    ----------
-    steel : Steel
-        The steel.
-
-    Returns
-    -------
-    str
-        Such as ``also, from memory: EN 1.4125; confirm``, empty where there are none. Those of a user's own file stand
-        for themselves.
+    Returns such as ``also, from memory: EN 1.4125; confirm``, empty where there are none. Those of a user's own file
+    stand for themselves.
     """
     ours = {word for known in published_steels() if known.name == steel.name for word in known.also}
     remembered = ", ".join(word for word in steel.also if word in ours)
@@ -146,22 +111,9 @@ def also_words(steel: Steel) -> str:
 def parse_figures(text: str, source: str) -> list[SteelFigure]:
     """Read figures from the text of a file.
 
-    Parameters
-    ----------
-    text : str
-        CSV with the header line of this module's note, temperatures [degC], hardness [HRC].
-    source : str
-        Name of the file for error messages.
+    ``text``: CSV with the header line of this module's note, temperatures [degC], hardness [HRC].
 
-    Returns
-    -------
-    list of SteelFigure
-        In the order of the file.
-
-    Raises
-    ------
-    SteelsError
-        With file, line, value and what is allowed.
+    Raises SteelsError with file, line, value and what is allowed.
     """
     reader = csv.DictReader(io.StringIO(text))
     if tuple(reader.fieldnames or ()) != COLUMNS:
@@ -172,22 +124,9 @@ def parse_figures(text: str, source: str) -> list[SteelFigure]:
 def checked(figure: SteelFigure, place: str) -> SteelFigure:
     """Refuse a figure that says nothing, has no source or no possible value.
 
-    Parameters
-    ----------
-    figure : SteelFigure
-        Temperatures [degC], hardness [HRC].
-    place : str
-        Where it stands, for the message.
+    ``figure``: temperatures [degC], hardness [HRC].
 
-    Returns
-    -------
-    SteelFigure
-        The same figure.
-
-    Raises
-    ------
-    SteelsError
-        With the place, the value and what is allowed.
+    Raises SteelsError with the place, the value and what is allowed.
     """
     if not figure.steel.strip() or figure.what not in WHATS:
         raise SteelsError(f"{place}: steel {figure.steel!r}, what {figure.what!r}: what is one of {', '.join(WHATS)}.")
@@ -216,15 +155,7 @@ def _rises(low: float | None, high: float | None, least: float, most: float) -> 
 def figure_line(figure: SteelFigure) -> str:
     """Write a figure as one line of a user's file.
 
-    Parameters
-    ----------
-    figure : SteelFigure
-        Temperatures [degC], hardness [HRC].
-
-    Returns
-    -------
-    str
-        One CSV line with its line end.
+    ``figure``: temperatures [degC], hardness [HRC].
     """
     out = io.StringIO()
     numbers = [figure.low_c, figure.high_c, figure.hrc_low, figure.hrc_high]
@@ -237,22 +168,9 @@ def figure_line(figure: SteelFigure) -> str:
 def append_figure(path: Path, figure: SteelFigure) -> Path:
     """Add a figure to a user's own file, which is made where it is missing.
 
-    Parameters
-    ----------
-    path : pathlib.Path
-        The user's file.
-    figure : SteelFigure
-        Temperatures [degC], hardness [HRC].
+    ``figure``: temperatures [degC], hardness [HRC].
 
-    Returns
-    -------
-    pathlib.Path
-        The file.
-
-    Raises
-    ------
-    SteelsError
-        If the figure or the file cannot be used; nothing is written then.
+    Raises SteelsError if the figure or the file cannot be used; nothing is written then.
     """
     line = figure_line(checked(figure, "the new figure"))
     known_steels(path)
@@ -270,17 +188,7 @@ def append_figure(path: Path, figure: SteelFigure) -> Path:
 def figure_sentence(figure: SteelFigure, unit: Unit = "C") -> str:
     """Say a figure with its source.
 
-    Parameters
-    ----------
-    figure : SteelFigure
-        Temperatures [degC], hardness [HRC].
-    unit : str
-        ``C`` or ``F``, to be shown.
-
-    Returns
-    -------
-    str
-        One sentence.
+    ``figure``: temperatures [degC], hardness [HRC].
     """
     parts = []
     if figure.low_c is not None:
@@ -296,17 +204,7 @@ def figure_sentence(figure: SteelFigure, unit: Unit = "C") -> str:
 def span_words(figure: SteelFigure, unit: Unit) -> str:
     """Write a figure's temperature or range.
 
-    Parameters
-    ----------
-    figure : SteelFigure
-        Temperatures [degC].
-    unit : str
-        ``C`` or ``F``, to be shown.
-
-    Returns
-    -------
-    str
-        Such as ``1010 °C to 1065 °C``.
+    ``figure``: temperatures [degC].
     """
     low_c, high_c = figure.low_c or 0.0, figure.high_c
     if high_c is None or high_c == low_c:
@@ -317,15 +215,7 @@ def span_words(figure: SteelFigure, unit: Unit) -> str:
 def gathered(figures: Sequence[SteelFigure]) -> tuple[Steel, ...]:
     """Put the figures of each steel together.
 
-    Parameters
-    ----------
-    figures : sequence of SteelFigure
-        Temperatures [degC], hardness [HRC].
-
-    Returns
-    -------
-    tuple of Steel
-        In the order of first mention.
+    ``figures``: temperatures [degC], hardness [HRC].
     """
     names = dict.fromkeys(figure.steel for figure in figures)
     return tuple(

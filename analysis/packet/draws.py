@@ -24,25 +24,11 @@ REFERENCE_K = 1000.0
 def uniform_set(draws: int, dimensions: int = DIMENSIONS) -> FloatArray:
     """Points spread evenly over the unit cube.
 
-    Parameters
-    ----------
-    draws : int
-        Number of points [-].
-    dimensions : int
-        Number of coordinates [-].
-
-    Returns
-    -------
-    ndarray
-        Shape (draws, dimensions), each in (0, 1).
-
-    Notes
-    -----
     Coordinate k of point n is n mirrored at the point in the base of the k-th prime; the first points are left out.
 
-    References
-    ----------
-    J. H. Halton, Numer. Math. 2 (1960) 84.
+    ``draws``: number of points [-]. ``dimensions``: number of coordinates [-].
+
+    Source: J. H. Halton, Numer. Math. 2 (1960) 84.
     """
     return np.array([[_mirrored(n + SKIPPED, base) for base in BASES[:dimensions]] for n in range(1, draws + 1)])
 
@@ -61,15 +47,7 @@ def _mirrored(number: int, base: int) -> float:
 def normal_set(draws: int) -> FloatArray:
     """Standard normal points from :func:`uniform_set`.
 
-    Parameters
-    ----------
-    draws : int
-        Number of points [-].
-
-    Returns
-    -------
-    ndarray
-        Shape (draws, 7) [-].
+    ``draws``: number of points [-]. Returns shape (draws, 7) [-].
     """
     inverse = NormalDist().inv_cdf
     return np.array([[inverse(u) for u in row] for row in uniform_set(draws).tolist()]).reshape(draws, DIMENSIONS)
@@ -78,19 +56,8 @@ def normal_set(draws: int) -> FloatArray:
 def bundle_of(packet: PacketModel, draws: int) -> tuple[Bundle, FloatArray]:
     """Best figures and draws of a packet side by side.
 
-    Parameters
-    ----------
-    packet : PacketModel
-        Packet with its spread.
-    draws : int
-        Number of draws [-]; one more column, the first, holds the best figures.
-
-    Returns
-    -------
-    Bundle
-        Figures, each shape (draws + 1,).
-    ndarray
-        Where the chamber stood within its doubt in a gap, -1 to 1 [-], shape (draws + 1,).
+    ``draws``: number of draws [-]; one more column, the first, holds the best figures. Returns where the chamber stood
+    within its doubt in a gap, -1 to 1 [-], shape (draws + 1,).
     """
     points = normal_set(draws)
     spread, scatter = np.array(packet.spread), np.array(packet.scatter)

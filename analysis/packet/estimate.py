@@ -66,17 +66,7 @@ class PacketEstimate:
     def window(self, start_s: float, stop_s: float) -> tuple[FloatArray, SingleArray]:
         """Part of the draws that covers a time, without copying.
 
-        Parameters
-        ----------
-        start_s, stop_s : float
-            From and to [s].
-
-        Returns
-        -------
-        ndarray
-            Times [s], shape (k,).
-        ndarray
-            Draws [degC], float32, shape (draws, k).
+        Returns times [s], shape (k,). Returns draws [degC], float32, shape (draws, k).
         """
         part = self._part(start_s, stop_s)
         return self.draw_t_s[part], self.draws_c[:, part]
@@ -84,17 +74,7 @@ class PacketEstimate:
     def crossing_s(self, level_c: float, start_s: float, stop_s: float) -> FloatArray:
         """First time at which each draw stands at or above a level.
 
-        Parameters
-        ----------
-        level_c : float
-            Level [degC].
-        start_s, stop_s : float
-            Looked for from and to [s].
-
-        Returns
-        -------
-        ndarray
-            Times [s], shape (draws,): ``start_s`` where the draw is there already, NaN where it never is.
+        Returns times [s], shape (draws,): ``start_s`` where the draw is there already, NaN where it never is.
         """
         part = self._part(start_s, stop_s)
         return _first_crossing(self.draw_t_s[part], self.draws_c[:, part], level_c, start_s, stop_s)
@@ -102,19 +82,9 @@ class PacketEstimate:
     def lag_s(self, level_c: float, from_t_s: float, until_t_s: float | None = None) -> Lag:
         """Time from a moment, such as the chamber entering a band, until the work is at the level.
 
-        Parameters
-        ----------
-        level_c : float
-            Level [degC], such as the lower edge of the band.
-        from_t_s : float
-            Start [s]; the load mark where that is later.
-        until_t_s : float, optional
-            End of the hold [s]; the last reading by default.
-
-        Returns
-        -------
-        Lag
-            Low, best and high [s] and the share of draws that never reach the level.
+        ``level_c``: level [degC], such as the lower edge of the band. ``from_t_s``: start [s]; the load mark where that
+        is later. ``until_t_s``: end of the hold [s]; the last reading by default. Returns low, best and high [s] and
+        the share of draws that never reach the level.
         """
         start = max(from_t_s, self.load_t_s)
         stop = float(self.draw_t_s[-1]) if until_t_s is None else until_t_s
@@ -169,37 +139,17 @@ def estimate(
 ) -> PacketEstimate:
     """Estimate the work temperature from the chamber's.
 
-    Parameters
-    ----------
-    t_s : array_like
-        Times of the readings [s], shape (n,), rising.
-    chamber_c : array_like
-        Chamber [degC], shape (n,), NaN where nothing was read.
-    packet : PacketModel
-        The piece in its packet.
-    load_t_s : float, optional
-        Load mark [s]; None: loaded cold, in from the first reading.
-    start_c : float
-        Temperature of the piece when it went in [degC].
-    draws : int, optional
-        Number of draws [-]; 200 by default, 64 where the run is longer than about a day.
-
-    Returns
-    -------
-    PacketEstimate
-        Low, best and high work temperature and the draws.
-
-    Raises
-    ------
-    NotEnoughData
-        With fewer than two readings of the chamber, or none after the loading.
-
-    Notes
-    -----
     Two conductances in series per heated face, chamber to foil and foil to blade, blade lumped; see
     :func:`soakwitness.analysis.packet.stepping.advance`. Valid while the Biot number is well below 0.1. An offset that
     a fit found between load and control sensor widens the draws and leaves the best estimate alone. Readings beyond
     what any such furnace has (a log in degF taken for degC) count as its limit.
+
+    ``chamber_c``: chamber [degC], shape (n,), NaN where nothing was read. ``load_t_s``: load mark [s]; None: loaded
+    cold, in from the first reading. ``start_c``: temperature of the piece when it went in [degC]. ``draws``: number of
+    draws [-]; 200 by default, 64 where the run is longer than about a day. Returns low, best and high work temperature
+    and the draws.
+
+    Raises NotEnoughData with fewer than two readings of the chamber, or none after the loading.
     """
     times = np.asarray(t_s, dtype=float)
     chamber = bridge(times, np.clip(np.asarray(chamber_c, dtype=float), *POSSIBLE_C))
@@ -248,17 +198,7 @@ def _quantiles(draws_c: SingleArray) -> tuple[SingleArray, SingleArray]:
 def biot_number(packet: PacketModel, hottest_c: float) -> float:
     """Biot number of the blade at the hottest chamber: below 0.1 its core follows its surface.
 
-    Parameters
-    ----------
-    packet : PacketModel
-        The piece in its packet.
-    hottest_c : float
-        Hottest chamber [degC].
-
-    Returns
-    -------
-    float
-        Conductance of the packet x steel behind each face / conductivity of steel [-].
+    Returns conductance of the packet x steel behind each face / conductivity of steel [-].
     """
     hot = hottest_c + properties.ZERO_C_IN_K
     outer = properties.radiation_conductance(packet.eps_o, hot, hot)

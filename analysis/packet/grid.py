@@ -55,22 +55,10 @@ class Steps:
 def bridge(t_s: npt.ArrayLike, chamber_c: npt.ArrayLike) -> ChamberGrid:
     """Drop what was not read and remember where that left a gap.
 
-    Parameters
-    ----------
-    t_s : array_like
-        Times [s], shape (n,), not falling.
-    chamber_c : array_like
-        Chamber [degC], shape (n,), NaN where nothing was read.
+    ``chamber_c``: chamber [degC], shape (n,), NaN where nothing was read. Returns readings that were had; a gap is
+    wider than three median periods and than 30 s.
 
-    Returns
-    -------
-    ChamberGrid
-        Readings that were had; a gap is wider than three median periods and than 30 s.
-
-    Raises
-    ------
-    NotEnoughData
-        With fewer than two readings.
+    Raises NotEnoughData with fewer than two readings.
     """
     t, c = np.asarray(t_s, dtype=float), np.asarray(chamber_c, dtype=float)
     good = np.isfinite(t) & np.isfinite(c)
@@ -90,22 +78,8 @@ def bridge(t_s: npt.ArrayLike, chamber_c: npt.ArrayLike) -> ChamberGrid:
 def lay_steps(chamber: ChamberGrid, packet: PacketModel, load_t_s: float, start_c: float) -> Steps:
     """Lay the model's steps from the loading to the last reading.
 
-    Parameters
-    ----------
-    chamber : ChamberGrid
-        Bridged chamber.
-    packet : PacketModel
-        Tells how quickly the piece can heat after loading.
-    load_t_s : float
-        When the piece went in [s].
-    start_c : float
-        Its temperature then [degC].
-
-    Returns
-    -------
-    Steps
-        20 s (40 s in a run of more than about a day), finer where the chamber moves fast and while a cold piece heats
-        up in a hot chamber.
+    ``packet``: tells how quickly the piece can heat after loading. Returns 20 s (40 s in a run of more than about a
+    day), finer where the chamber moves fast and while a cold piece heats up in a hot chamber.
     """
     last_s = float(chamber.t_s[-1])
     edges = _base_edges(load_t_s, last_s, STEP_S if last_s - load_t_s <= LONG_RUN_S else LONG_STEP_S)
@@ -175,20 +149,7 @@ def _lag_of(moves_c: FloatArray, stays: float) -> FloatArray:
 
 
 def quickest_time_s(packet: PacketModel, hottest_c: float) -> float:
-    """Time constant of a piece at the hottest chamber, on the quick side.
-
-    Parameters
-    ----------
-    packet : PacketModel
-        The piece in its packet.
-    hottest_c : float
-        Hottest chamber [degC].
-
-    Returns
-    -------
-    float
-        Time constant [s].
-    """
+    """Time constant of a piece at the hottest chamber, on the quick side."""
     hot = max(hottest_c, 20.0) + properties.ZERO_C_IN_K
     outer = properties.radiation_conductance(packet.eps_o, hot, hot) + 6.0
     inner = properties.radiation_conductance(packet.f_i, hot, hot)

@@ -32,21 +32,9 @@ class Cut:
 def march(steps: Steps, bundle: Bundle, unseen: FloatArray, start_c: float) -> SingleArray:
     """Step all packets from the loading to the last reading.
 
-    Parameters
-    ----------
-    steps : Steps
-        The chamber over the model's steps, shape (m,).
-    bundle : Bundle
-        Packets, shape (draws,).
-    unseen : ndarray
-        Where each draw puts the chamber within its doubt in a gap, -1 to 1 [-], shape (draws,).
-    start_c : float
-        Temperature of the pieces at the first edge [degC].
-
-    Returns
-    -------
-    ndarray
-        Blade [degC], float32, shape (m + 1, draws), at the edges.
+    ``unseen``: where each draw puts the chamber within its doubt in a gap, -1 to 1 [-], shape (draws,). ``start_c``:
+    temperature of the pieces at the first edge [degC]. Returns blade [degC], float32, shape (m + 1, draws), at the
+    edges.
     """
     cut = plan_cut(steps, bundle)
     width = unseen.size
@@ -90,18 +78,7 @@ class _Feed:
 
 
 def brisk_steps(steps: Steps) -> npt.NDArray[np.bool_]:
-    """Tell the steps that need two passes: the chamber moves or changes its course, or a cold piece heats up.
-
-    Parameters
-    ----------
-    steps : Steps
-        The chamber over the model's steps, shape (m,).
-
-    Returns
-    -------
-    ndarray
-        True where two passes are needed, shape (m,).
-    """
+    """Tell the steps that need two passes: the chamber moves or changes its course, or a cold piece heats up."""
     change = np.diff(steps.mean_c, prepend=steps.mean_c[0], append=steps.mean_c[-1])
     turn = np.abs(np.diff(change))
     brisk = (np.maximum(np.abs(change[1:]), np.abs(change[:-1])) > CALM_STEP_C) | (turn > CALM_CHANGE_C)
@@ -118,20 +95,7 @@ def _begin_c(steps: Steps, bundle: Bundle, first: npt.NDArray[np.intp], start_c:
 
 
 def time_constants_s(chamber_c: float, bundle: Bundle) -> FloatArray:
-    """Time constants of all draws near a chamber temperature.
-
-    Parameters
-    ----------
-    chamber_c : float
-        Chamber [degC].
-    bundle : Bundle
-        Packets, shape (draws,).
-
-    Returns
-    -------
-    ndarray
-        Time constants [s], shape (draws,).
-    """
+    """Time constants of all draws near a chamber temperature."""
     chamber_k = max(chamber_c, 15.0) + properties.ZERO_C_IN_K
     piece = np.full(bundle.gap_m.shape, chamber_k - 2.0, dtype=np.float32)
     resistance = 1.0 / outer_conductance(chamber_k, piece, bundle)

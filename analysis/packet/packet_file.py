@@ -83,20 +83,9 @@ def load_packet(path: str | Path) -> PacketModel:
 def named_packet(recipe: Recipe) -> PacketFile | None:
     """Read the measured packet that a recipe file names.
 
-    Parameters
-    ----------
-    recipe : Recipe
-        A recipe as ``load_recipe`` reads it.
+    Returns none where it names none, or where its text was kept and nobody knows where the file lies.
 
-    Returns
-    -------
-    PacketFile or None
-        None where it names none, or where its text was kept and nobody knows where the file lies.
-
-    Raises
-    ------
-    PacketFileError
-        If the file is missing, is no packet file, or was not learned from a run.
+    Raises PacketFileError if the file is missing, is no packet file, or was not learned from a run.
     """
     if recipe.measured is None or recipe.folder is None:
         return None
@@ -118,22 +107,7 @@ def named_packet(recipe: Recipe) -> PacketFile | None:
 def parse_packet(text: str, source: str = "packet file") -> PacketModel:
     """Check the text of a packet file.
 
-    Parameters
-    ----------
-    text : str
-        TOML.
-    source : str
-        Name for messages.
-
-    Returns
-    -------
-    PacketModel
-        The packet.
-
-    Raises
-    ------
-    PacketFileError
-        For the first mistake: line or key, value and what is allowed.
+    Raises PacketFileError for the first mistake: line or key, value and what is allowed.
     """
     return _packet(parse(text, source, PacketFileError, hint=MAKE), source)
 
@@ -205,15 +179,7 @@ def _correlation(table: Table | None) -> tuple[tuple[float, ...], ...]:
 def packet_text(packet: PacketModel) -> str:
     """Write a packet as a file that :func:`load_packet` reads.
 
-    Parameters
-    ----------
-    packet : PacketModel
-        Packet, fitted or not; lengths in mm.
-
-    Returns
-    -------
-    str
-        TOML with a comment to each group of figures.
+    Returns TOML with a comment to each group of figures.
     """
     lines = [
         "# What a packet is, as an instrumented run told it (soakwitness packet fit).",

@@ -78,18 +78,7 @@ class PacketModel:
 
 
 def steel_group(steel: str | None) -> SteelGroup:
-    """Group of an open steel designation: where the transformation peak is expected.
-
-    Parameters
-    ----------
-    steel : str or None
-        AISI, UNS or EN designation.
-
-    Returns
-    -------
-    str
-        ``carbon``, ``tool``, ``stainless`` or ``unknown``.
-    """
+    """Group of an open steel designation: where the transformation peak is expected."""
     name = (steel or "").strip().upper().replace(" ", "")
     return next((group for group, starts in GROUP_STARTS if name.startswith(starts)), "unknown")
 
@@ -97,17 +86,8 @@ def steel_group(steel: str | None) -> SteelGroup:
 def generic_packet(spec: PacketSpec, steel: str | None = None) -> PacketModel:
     """Packet with generic figures, for a piece of which nothing was measured.
 
-    Parameters
-    ----------
-    spec : PacketSpec
-        Thickness [mm], foil, heated faces and blades per packet.
-    steel : str or None
-        Open designation; tells where the transformation peak is expected.
-
-    Returns
-    -------
-    PacketModel
-        Not fitted, so it can never cause a fail.
+    ``spec``: thickness [mm], foil, heated faces and blades per packet. ``steel``: open designation; tells where the
+    transformation peak is expected. Returns not fitted, so it can never cause a fail.
     """
     generic = GENERIC_FOIL if spec.foil else GENERIC_BARE
     figures: dict[str, Any] = {name: generic[name][0] for name in PARAMETERS}
@@ -131,20 +111,9 @@ def generic_packet(spec: PacketSpec, steel: str | None = None) -> PacketModel:
 def for_piece(packet: PacketModel, spec: PacketSpec, steel: str | None = None) -> PacketModel:
     """Turn a packet's figures to another piece: its thickness, foil, heated faces and blades.
 
-    Parameters
-    ----------
-    packet : PacketModel
-        The packet as fitted, or generic.
-    spec : PacketSpec
-        The piece: thickness [mm], foil thickness [mm], heated faces, blades per packet.
-    steel : str or None
-        Open designation, used where ``packet`` cannot serve.
-
-    Returns
-    -------
-    PacketModel
-        Figures of ``packet`` with the measures of ``spec``; generic ones where one has foil and the other has not,
-        because the outer surface is then another.
+    ``spec``: the piece: thickness [mm], foil thickness [mm], heated faces, blades per packet. Returns figures of
+    ``packet`` with the measures of ``spec``; generic ones where one has foil and the other has not, because the outer
+    surface is then another.
     """
     if packet.foil != spec.foil:
         return generic_packet(spec, steel)
@@ -167,19 +136,9 @@ def spec_of(
 ) -> PacketSpec | None:
     """Say what one piece is: its own figures over the recipe's.
 
-    Parameters
-    ----------
-    usual : PacketSpec or None
-        The recipe's ``[packet]``: what a piece is when nothing else is known of it.
-    thickness_mm : float or None
-        Of this piece [mm]; None: not known, so that it is what is usual.
-    foil, heated_faces, blades : optional
-        Of this piece, as far as they are known.
-
-    Returns
-    -------
-    PacketSpec or None
-        None where nothing is known: then there is nothing to estimate.
+    ``usual``: the recipe's ``[packet]``: what a piece is when nothing else is known of it. ``thickness_mm``: of this
+    piece [mm]; None: not known, so that it is what is usual. ``foil``, ``heated_faces``, ``blades``: of this piece, as
+    far as they are known. Returns none where nothing is known: then there is nothing to estimate.
     """
     if thickness_mm is None:
         return usual
@@ -196,19 +155,7 @@ def spec_of(
 def packet_of(measured: PacketModel | None, spec: PacketSpec | None, steel: str | None = None) -> PacketModel | None:
     """Packet of one piece: the measured one turned to it, else one with generic figures.
 
-    Parameters
-    ----------
-    measured : PacketModel or None
-        A measured packet, of whatever thickness.
-    spec : PacketSpec or None
-        What the piece is; None: nothing is known of it, and a measured packet counts as it is.
-    steel : str or None
-        Open designation of its steel.
-
-    Returns
-    -------
-    PacketModel or None
-        None where neither is known.
+    ``spec``: what the piece is; None: nothing is known of it, and a measured packet counts as it is.
     """
     if measured is None:
         return None if spec is None else generic_packet(spec, steel)

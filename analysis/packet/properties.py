@@ -17,19 +17,9 @@ BASE_AT_600, BASE_AT_900 = 760.217, 650.0  # c_p without the peak: a straight li
 def steel_cp(temp_c: float) -> float:
     """Specific heat of carbon steel, transformation peak included.
 
-    Parameters
-    ----------
-    temp_c : float
-        Steel temperature [degC], 20 to 1200; held beyond.
+    Returns specific heat [J/kgK].
 
-    Returns
-    -------
-    float
-        Specific heat [J/kgK].
-
-    References
-    ----------
-    EN 1993-1-2:2005, 3.4.1.2, equations (3.2a) to (3.2d).
+    Source: EN 1993-1-2:2005, 3.4.1.2, equations (3.2a) to (3.2d).
     """
     if temp_c < PEAK_FROM_C:
         t = max(temp_c, 0.0)
@@ -44,19 +34,9 @@ def steel_cp(temp_c: float) -> float:
 def steel_cp_base(temp_c: float) -> float:
     """Specific heat of carbon steel with the transformation peak taken out.
 
-    Parameters
-    ----------
-    temp_c : float
-        Steel temperature [degC].
-
-    Returns
-    -------
-    float
-        Specific heat [J/kgK].
-
-    Notes
-    -----
     EN 1993-1-2 up to 600 and from 900 degC, a straight line between; what the standard has above it is the peak.
+
+    Returns specific heat [J/kgK].
     """
     if PEAK_FROM_C <= temp_c < PEAK_TO_C:
         share = (temp_c - PEAK_FROM_C) / (PEAK_TO_C - PEAK_FROM_C)
@@ -67,15 +47,7 @@ def steel_cp_base(temp_c: float) -> float:
 def steel_enthalpy_base(temp_c: float) -> float:
     """Integral of :func:`steel_cp_base` from 0 degC.
 
-    Parameters
-    ----------
-    temp_c : float
-        Steel temperature [degC]; below 0 the specific heat of 0 degC is held.
-
-    Returns
-    -------
-    float
-        Enthalpy [J/kg].
+    ``temp_c``: steel temperature [degC]; below 0 the specific heat of 0 degC is held. Returns enthalpy [J/kg].
     """
     if temp_c <= 0.0:
         return 425.0 * temp_c
@@ -90,15 +62,8 @@ def steel_enthalpy_base(temp_c: float) -> float:
 def steel_enthalpy_peak(temp_c: float) -> float:
     """Heat of the transformation peak taken up to a temperature: integral of c_p less its base.
 
-    Parameters
-    ----------
-    temp_c : float
-        Steel temperature [degC], for a peak at 735 degC.
-
-    Returns
-    -------
-    float
-        Enthalpy [J/kg], 0 below 600 degC and constant above 900 degC.
+    ``temp_c``: steel temperature [degC], for a peak at 735 degC. Returns enthalpy [J/kg], 0 below 600 degC and constant
+    above 900 degC.
     """
     if temp_c <= PEAK_FROM_C:
         return 0.0
@@ -113,19 +78,9 @@ def steel_enthalpy_peak(temp_c: float) -> float:
 def steel_conductivity(temp_c: float) -> float:
     """Thermal conductivity of carbon steel, for the Biot number.
 
-    Parameters
-    ----------
-    temp_c : float
-        Steel temperature [degC], 20 to 1200.
+    Returns conductivity [W/mK].
 
-    Returns
-    -------
-    float
-        Conductivity [W/mK].
-
-    References
-    ----------
-    EN 1993-1-2:2005, 3.4.1.3.
+    Source: EN 1993-1-2:2005, 3.4.1.3.
     """
     return 54.0 - 3.33e-2 * temp_c if temp_c < 800.0 else 27.3
 
@@ -133,19 +88,9 @@ def steel_conductivity(temp_c: float) -> float:
 def foil_cp(temp_c: float) -> float:
     """Specific heat of stainless steel foil.
 
-    Parameters
-    ----------
-    temp_c : float
-        Foil temperature [degC], 20 to 1200.
+    Returns specific heat [J/kgK].
 
-    Returns
-    -------
-    float
-        Specific heat [J/kgK].
-
-    References
-    ----------
-    EN 1993-1-2:2005, annex C, C.3.2.
+    Source: EN 1993-1-2:2005, annex C, C.3.2.
     """
     return 450.0 + 0.280 * temp_c - 2.91e-4 * temp_c**2 + 1.34e-7 * temp_c**3
 
@@ -153,19 +98,9 @@ def foil_cp(temp_c: float) -> float:
 def air_conductivity(temp_k: float) -> float:
     """Thermal conductivity of air.
 
-    Parameters
-    ----------
-    temp_k : float
-        Air temperature [K].
+    Returns conductivity [W/mK].
 
-    Returns
-    -------
-    float
-        Conductivity [W/mK].
-
-    References
-    ----------
-    US Standard Atmosphere 1976, equation (53).
+    Source: US Standard Atmosphere 1976, equation (53).
     """
     return 2.64638e-3 * math.pow(temp_k, 1.5) / (temp_k + 245.4 * math.pow(10.0, -12.0 / temp_k))
 
@@ -173,19 +108,9 @@ def air_conductivity(temp_k: float) -> float:
 def air_viscosity(temp_k: float) -> float:
     """Kinematic viscosity of air at 101 325 Pa.
 
-    Parameters
-    ----------
-    temp_k : float
-        Air temperature [K].
+    Returns kinematic viscosity [m2/s].
 
-    Returns
-    -------
-    float
-        Kinematic viscosity [m2/s].
-
-    References
-    ----------
-    US Standard Atmosphere 1976, equations (51) and (42), M = 28.9644 kg/kmol.
+    Source: US Standard Atmosphere 1976, equations (51) and (42), M = 28.9644 kg/kmol.
     """
     return 1.458e-6 * math.pow(temp_k, 1.5) / (temp_k + 110.4) / (101325.0 * 28.9644 / (8314.32 * temp_k))
 
@@ -193,25 +118,12 @@ def air_viscosity(temp_k: float) -> float:
 def vertical_plate_nusselt(rayleigh: float, prandtl: float) -> float:
     """Mean Nusselt number of natural convection at a vertical plate.
 
-    Parameters
-    ----------
-    rayleigh : float
-        Rayleigh number [-] of the plate's height.
-    prandtl : float
-        Prandtl number [-].
-
-    Returns
-    -------
-    float
-        Nusselt number [-].
-
-    Notes
-    -----
     Any Rayleigh number; a blade stands near 1e3 to 1e6.
 
-    References
-    ----------
-    Churchill and Chu, Int. J. Heat Mass Transfer 18 (1975) 1323; Incropera, 6th edition, equation (9.26).
+    ``rayleigh``: rayleigh number [-] of the plate's height. ``prandtl``: prandtl number [-]. Returns nusselt number
+    [-].
+
+    Source: Churchill and Chu, Int. J. Heat Mass Transfer 18 (1975) 1323; Incropera, 6th edition, equation (9.26).
     """
     factor = 0.387 * math.pow(1.0 + math.pow(0.492 / prandtl, 9.0 / 16.0), -8.0 / 27.0)
     root = 0.825 + factor * math.pow(rayleigh, 1.0 / 6.0)
@@ -221,17 +133,8 @@ def vertical_plate_nusselt(rayleigh: float, prandtl: float) -> float:
 def convection_terms(film_k: float, height_m: float) -> tuple[float, float]:
     """Two numbers p and q with which natural convection is h = (p + q dT^(1/6))^2.
 
-    Parameters
-    ----------
-    film_k : float
-        Mean of surface and gas temperature [K].
-    height_m : float
-        Height of the plate [m].
-
-    Returns
-    -------
-    tuple of float
-        p [(W/m2K)^(1/2)] and q [(W/m2K)^(1/2) K^(-1/6)]: :func:`vertical_plate_nusselt` x k/L for a difference dT [K].
+    Returns p [(W/m2K)^(1/2)] and q [(W/m2K)^(1/2) K^(-1/6)]: :func:`vertical_plate_nusselt` x k/L for a difference dT
+    [K].
     """
     root = math.sqrt(air_conductivity(film_k) / height_m)
     rayleigh_per_k = GRAVITY * height_m**3 * PRANDTL_AIR / (film_k * air_viscosity(film_k) ** 2)
@@ -242,17 +145,8 @@ def convection_terms(film_k: float, height_m: float) -> tuple[float, float]:
 def radiation_conductance(factor: float, one_k: float, other_k: float) -> float:
     """Radiation between two surfaces as a conductance.
 
-    Parameters
-    ----------
-    factor : float
-        Emissivity towards large surroundings, or :func:`exchange_factor` [-].
-    one_k, other_k : float
-        Surface temperatures [K].
-
-    Returns
-    -------
-    float
-        Conductance [W/m2K]; times the difference it is factor x sigma x (T1^4 - T2^4).
+    ``factor``: emissivity towards large surroundings, or :func:`exchange_factor` [-]. Returns conductance [W/m2K];
+    times the difference it is factor x sigma x (T1^4 - T2^4).
     """
     return factor * STEFAN_BOLTZMANN * (one_k**2 + other_k**2) * (one_k + other_k)
 
@@ -260,20 +154,9 @@ def radiation_conductance(factor: float, one_k: float, other_k: float) -> float:
 def exchange_factor(emissivity_1: float, emissivity_2: float, area_ratio: float = 1.0) -> float:
     """Radiation factor of two grey surfaces that see only each other, on the area of the first.
 
-    Parameters
-    ----------
-    emissivity_1, emissivity_2 : float
-        Emissivities [-].
-    area_ratio : float
-        First area over second [-]: 1 for parallel plates.
+    ``emissivity_1``, ``emissivity_2``: emissivities [-]. ``area_ratio``: first area over second [-]: 1 for parallel
+    plates. Returns factor [-].
 
-    Returns
-    -------
-    float
-        Factor [-].
-
-    References
-    ----------
-    Incropera, 6th edition, table 13.3.
+    Source: Incropera, 6th edition, table 13.3.
     """
     return 1.0 / (1.0 / emissivity_1 + (1.0 - emissivity_2) / emissivity_2 * area_ratio)

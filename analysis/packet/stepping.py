@@ -53,17 +53,7 @@ class State:
 def enthalpy(temp_k: SingleArray, bundle: Bundle) -> SingleArray:
     """Enthalpy of the steel, its peak scaled and shifted.
 
-    Parameters
-    ----------
-    temp_k : ndarray
-        Steel temperature [K], any shape that ends in (draws,).
-    bundle : Bundle
-        Packets.
-
-    Returns
-    -------
-    ndarray
-        Enthalpy [J/kg], same shape.
+    ``temp_k``: steel temperature [K], any shape that ends in (draws,). Returns enthalpy [J/kg], same shape.
     """
     base, peak = enthalpy_lines()
     return _on(base, temp_k) + bundle.peak_factor * _on(peak, temp_k - bundle.peak_shift_k)
@@ -80,19 +70,7 @@ def _on(line: Line, temp_k: SingleArray) -> SingleArray:
 def outer_conductance(chamber_k: SingleArray | float, surface_k: SingleArray, bundle: Bundle) -> SingleArray:
     """Conductance from the chamber to the outer surface: radiation and natural convection.
 
-    Parameters
-    ----------
-    chamber_k : ndarray or float
-        Chamber [K].
-    surface_k : ndarray
-        Foil, or bare blade [K].
-    bundle : Bundle
-        Packets.
-
-    Returns
-    -------
-    ndarray
-        Conductance [W/m2K].
+    Returns conductance [W/m2K].
     """
     _, term_p, term_q = air_tables()
     total = chamber_k + surface_k
@@ -107,17 +85,7 @@ def outer_conductance(chamber_k: SingleArray | float, surface_k: SingleArray, bu
 def inner_conductance(foil_k: SingleArray, blade_k: SingleArray, bundle: Bundle) -> SingleArray:
     """Conductance from foil to blade: radiation and conduction through the gas in the gap.
 
-    Parameters
-    ----------
-    foil_k, blade_k : ndarray
-        Foil and blade [K].
-    bundle : Bundle
-        Packets.
-
-    Returns
-    -------
-    ndarray
-        Conductance [W/m2K].
+    Returns conductance [W/m2K].
     """
     total = foil_k + blade_k
     gas = air_tables()[0].take((total * 0.5).astype(np.int32)) / bundle.gap_m
@@ -141,26 +109,11 @@ class Drive:
 def advance(state: State, drive: Drive, bundle: Bundle, twice: npt.NDArray[np.intp]) -> State:
     """Advance all packets by one step.
 
-    Parameters
-    ----------
-    state : State
-        Where they are [K], shape (pieces, draws).
-    drive : Drive
-        The chamber over the step.
-    bundle : Bundle
-        Packets.
-    twice : ndarray
-        Indices of the pieces whose conductances and heat capacity are taken anew at the middle of the step.
-
-    Returns
-    -------
-    State
-        Where they are at the end of the step.
-
-    Notes
-    -----
     C_f dF/dt = G1 (T - F) - G2 (F - B) and C_b dB/dt = G2 (F - B), T the chamber, with conductances and capacities
     constant over the step, is solved exactly by its two eigenvalues: the foil may be as light as it likes.
+
+    ``state``: where they are [K], shape (pieces, draws). ``twice``: indices of the pieces whose conductances and heat
+    capacity are taken anew at the middle of the step. Returns where they are at the end of the step.
     """
     start_j = enthalpy(state.blade_k, bundle)
     foil, blade = state.foil_k + state.foil_rate * drive.step_s, state.blade_k + state.blade_rate * drive.step_s

@@ -65,37 +65,15 @@ def fit_packet(
 ) -> Fit:
     """Fit a packet to a run in which a sensor rode in it.
 
-    Parameters
-    ----------
-    t_s : array_like
-        Times of the readings [s], shape (n,).
-    chamber_c, work_c : array_like
-        Chamber and load sensor [degC], shape (n,), NaN where nothing was read.
-    packet : PacketModel
-        What is known before: thickness [mm], foil, heated faces, and figures to start from.
-    load_t_s : float, optional
-        Load mark [s]; None: in from the first reading.
-    pull_t_s : float, optional
-        Pull mark [s]; None: to the quench or the last reading.
-    fitted_from : str
-        Run the figures come from.
-    progress : callable
-        Called each time the model was run.
-
-    Returns
-    -------
-    Fit
-        The fitted packet with its spread and the run-to-run scatter.
-
-    Raises
-    ------
-    NotEnoughData
-        If the load sensor has too few readings or the run does not heat it by 100 K.
-
-    Notes
-    -----
     Least squares in the logarithms of the figures with weak normal priors; the place of the peak and an offset between
     the two sensors are fitted beside them. Neighbouring differences are alike, so they count for fewer than they are.
+
+    ``chamber_c``, ``work_c``: chamber and load sensor [degC], shape (n,), NaN where nothing was read. ``packet``: what
+    is known before: thickness [mm], foil, heated faces, and figures to start from. ``load_t_s``: load mark [s]; None:
+    in from the first reading. ``pull_t_s``: pull mark [s]; None: to the quench or the last reading. Returns the fitted
+    packet with its spread and the run-to-run scatter.
+
+    Raises NotEnoughData if the load sensor has too few readings or the run does not heat it by 100 K.
     """
     chamber = bridge(t_s, chamber_c)
     times, work = _seen(t_s, work_c)

@@ -68,28 +68,10 @@ def predict(
 ) -> Prediction:
     """Estimate the work temperature over a run.
 
-    Parameters
-    ----------
-    run : Run
-        The run; its first load mark tells when the packet went in.
-    packet : PacketModel
-        The piece in its packet.
-    recipe : Recipe, optional
-        Its holds are looked for.
-    corrections : mapping of str to Correction, optional
-        Calibrations by the sensor's name.
-    start_c : float
-        Temperature of the piece when it went in [degC].
+    ``run``: the run; its first load mark tells when the packet went in. ``start_c``: temperature of the piece when it
+    went in [degC].
 
-    Returns
-    -------
-    Prediction
-        Estimate, lags and what to know of them.
-
-    Raises
-    ------
-    NotEnoughData
-        Without a usable chamber sensor.
+    Raises NotEnoughData without a usable chamber sensor.
     """
     trace = chamber_trace(run)
     chamber = _corrected(run, trace, corrections)
@@ -120,28 +102,10 @@ def fit_run(
 ) -> Fit:
     """Fit a packet to a run in which a sensor rode in it.
 
-    Parameters
-    ----------
-    run : Run
-        The run; its first load and pull marks tell when the packet was in.
-    load : str
-        Name or role of the sensor in the packet.
-    packet : PacketModel
-        What is known before: thickness [mm], foil, heated faces.
-    corrections : mapping of str to Correction, optional
-        Calibrations by the sensor's name.
-    progress : callable
-        Called each time the model was run.
+    ``run``: the run; its first load and pull marks tell when the packet was in. ``load``: name or role of the sensor in
+    the packet. ``packet``: what is known before: thickness [mm], foil, heated faces.
 
-    Returns
-    -------
-    Fit
-        The fitted packet.
-
-    Raises
-    ------
-    NotEnoughData
-        If there is no such sensor, or it tells too little.
+    Raises NotEnoughData if there is no such sensor, or it tells too little.
     """
     trace = run.trace(load)
     chamber = chamber_trace(run)
@@ -176,17 +140,7 @@ def _pulled_s(run: Run, work: Readings) -> float | None:
 def first_mark(run: Run, act: str) -> float | None:
     """Time of the first mark of an act that was not struck out.
 
-    Parameters
-    ----------
-    run : Run
-        The run.
-    act : str
-        Such as ``load``.
-
-    Returns
-    -------
-    float or None
-        Time [s].
+    Returns time [s].
     """
     return min((mark.t_s for mark in run.marks if mark.act == act and not mark.struck), default=None)
 
@@ -207,15 +161,7 @@ def _hold(number: int, hold: Hold, place: Placed | None, found: PacketEstimate) 
 def as_json(prediction: Prediction) -> dict[str, object]:
     """Prediction as plain data, ``soakwitness/packet/1``.
 
-    Parameters
-    ----------
-    prediction : Prediction
-        What was predicted, times in s and temperatures in degC.
-
-    Returns
-    -------
-    dict
-        Ready for JSON; unknown is None.
+    ``prediction``: what was predicted, times in s and temperatures in degC.
     """
     found = prediction.estimate
     return {

@@ -21,35 +21,18 @@ SAME = ("thickness_mm", "foil", "foil_mm", "heated_faces", "blades")
 def combine_fits(fits: Sequence[PacketModel], *, before: PacketModel) -> PacketModel:
     """Combine packets fitted to several runs of the same instrumented blade.
 
-    Parameters
-    ----------
-    fits : sequence of PacketModel
-        Two or more, each fitted to one run, of one thickness [mm].
-    before : PacketModel
-        The figures that all the fits started from.
-
-    Returns
-    -------
-    PacketModel
-        Mean figures with their spread, and the scatter from run to run as the runs showed it.
-
-    Raises
-    ------
-    ValueError
-        If there are fewer than two fits, or they are of different pieces.
-
-    Notes
-    -----
     The logarithms of the figures of one run are a normal draw around their mean over all runs. What a run told by
     itself is its fit less the prior that the fit contains. Scatter: the most probable one, where the guess made for a
     single run counts as three runs (scaled inverse chi-squared), so that two runs alone cannot claim that packets never
     differ. The size of the transformation peak belongs to the steel and does not scatter. The peak's place is a mean
     weighted by what each run told, the offset between the two sensors a plain mean.
 
-    References
-    ----------
-    Gelman et al., Bayesian Data Analysis, 3rd edition, chapter 5 (normal hierarchical model) and 2.6 (scaled inverse
-    chi-squared prior), from memory.
+    ``fits``: two or more, each fitted to one run, of one thickness [mm]. Returns mean figures with their spread, and
+    the scatter from run to run as the runs showed it.
+
+    Raises ValueError if there are fewer than two fits, or they are of different pieces. Source: Gelman et al., Bayesian
+    Data Analysis, 3rd edition, chapter 5 (normal hierarchical model) and 2.6 (scaled inverse chi-squared prior), from
+    memory.
     """
     if len(fits) < 2:
         raise ValueError(f"{len(fits)} fit: several are combined. Fit one run by itself.")

@@ -13,17 +13,7 @@ SLOW_C_PER_H, FAST_C_PER_H = 20.0, 6000.0
 def doubts(recipe: Recipe, unit: Unit | None = None) -> tuple[str, ...]:
     """Say what looks unintended in a recipe.
 
-    Parameters
-    ----------
-    recipe : Recipe
-        The recipe.
-    unit : str, optional
-        ``C`` or ``F``, to be shown; the recipe's own where None.
-
-    Returns
-    -------
-    tuple of str
-        One sentence each; empty where nothing does.
+    ``unit``: ``C`` or ``F``, to be shown; the recipe's own where None.
     """
     shown = unit or recipe.unit
     says: list[str] = []

@@ -39,19 +39,8 @@ class Profile:
 def recipe_profile(recipe: Recipe, *, start_c: float = ROOM_C, assumed_c_per_h: float = ASSUMED_C_PER_H) -> Profile:
     """Lay a recipe out against time.
 
-    Parameters
-    ----------
-    recipe : Recipe
-        The recipe; its rounds follow one another, with cooling between them where it says so.
-    start_c : float
-        Temperature at the start [degC].
-    assumed_c_per_h : float
-        Rate given to full-power ramps and free cooling [K/h].
-
-    Returns
-    -------
-    Profile
-        Corners and holds.
+    ``recipe``: the recipe; its rounds follow one another, with cooling between them where it says so.
+    ``assumed_c_per_h``: rate given to full-power ramps and free cooling [K/h].
     """
     corners, holds = [Corner(0.0, start_c)], []
     assumed = False

@@ -28,17 +28,8 @@ class ProgramStep:
 def program_setpoints(recipe: Recipe, set_to_c: Mapping[int, float] | None = None) -> tuple[ProgramStep, ...]:
     """List what the setpoint should follow: the recipe with its deliberate offset and extra minutes.
 
-    Parameters
-    ----------
-    recipe : Recipe
-        The recipe.
-    set_to_c : mapping of int to float, optional
-        What the control sensor shows when a hold is truly at its target [degC], by the number of its step.
-
-    Returns
-    -------
-    tuple of ProgramStep
-        One for each step of the recipe, in order, with the same number.
+    ``set_to_c``: what the control sensor shows when a hold is truly at its target [degC], by the number of its step.
+    Returns one for each step of the recipe, in order, with the same number.
     """
     offset_c, extra_s, known = recipe.program.offset_c, recipe.program.extra_s, set_to_c or {}
     typed = []
@@ -58,19 +49,9 @@ def program_sentences(
 ) -> tuple[str, ...]:
     """Say what to type into the controller.
 
-    Parameters
-    ----------
-    recipe : Recipe
-        The recipe.
-    unit : str, optional
-        ``C`` or ``F``, the unit the controller shows; the recipe's own where None.
-    set_to_c : mapping of int to float, optional
-        What the control sensor shows when a hold is truly at its target [degC], by the number of its step.
-
-    Returns
-    -------
-    tuple of str
-        Sentences in the order of typing; the last ones say what is deliberate, and what comes between rounds.
+    ``unit``: ``C`` or ``F``, the unit the controller shows; the recipe's own where None. ``set_to_c``: what the control
+    sensor shows when a hold is truly at its target [degC], by the number of its step. Returns sentences in the order of
+    typing; the last ones say what is deliberate, and what comes between rounds.
     """
     shown = unit or recipe.unit
     rounds: dict[int, list[str]] = {}

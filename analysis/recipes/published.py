@@ -14,20 +14,8 @@ NEAR_C = 15.0  # single published temperatures stand for their surroundings
 def recipe_outside(recipe: Recipe, steel: Steel, unit: Unit | None = None) -> tuple[str, ...]:
     """Say where a recipe leaves the published range of its steel.
 
-    Parameters
-    ----------
-    recipe : Recipe
-        The recipe; its hottest hold counts as hardening from 700 degC on, the ones before it as preheats, colder ones
-        after it (or without it) as tempers.
-    steel : Steel
-        The published figures.
-    unit : str, optional
-        ``C`` or ``F``, to be shown; the recipe's own where None.
-
-    Returns
-    -------
-    tuple of str
-        One sentence for each hold outside.
+    ``recipe``: the recipe; its hottest hold counts as hardening from 700 degC on, the ones before it as preheats,
+    colder ones after it (or without it) as tempers. ``unit``: ``C`` or ``F``, to be shown; the recipe's own where None.
     """
     shown = unit or recipe.unit
     hottest_c = max((hold.target_c for hold in recipe.holds), default=0.0)

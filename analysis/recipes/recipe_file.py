@@ -64,22 +64,10 @@ def load_recipe(path: str | Path) -> Recipe:
 def parse_recipe(text: str, source: str = "recipe") -> Recipe:
     """Check the text of a recipe and return it in degC.
 
-    Parameters
-    ----------
-    text : str
-        TOML text.
-    source : str
-        Name shown in error messages, usually the path of the file.
+    ``source``: name shown in error messages, usually the path of the file. Returns the recipe with ``repeat`` written
+    out: step numbers go on, ``cycle`` counts from 1.
 
-    Returns
-    -------
-    Recipe
-        The recipe with ``repeat`` written out: step numbers go on, ``cycle`` counts from 1.
-
-    Raises
-    ------
-    RecipeError
-        For the first mistake: file, step, key, value and what is allowed.
+    Raises RecipeError for the first mistake: file, step, key, value and what is allowed.
     """
     top = parse(text, source, RecipeError)
     if not top.values:

@@ -42,17 +42,7 @@ class Recognised:
 def levels(t_s: FloatArray, temp_c: FloatArray) -> tuple[SeenLevel, ...]:
     """Find the stays in a setpoint or a temperature.
 
-    Parameters
-    ----------
-    t_s : ndarray
-        Times [s], shape (n,), rising.
-    temp_c : ndarray
-        Setpoint or temperature [degC], shape (n,), NaN where nothing was read.
-
-    Returns
-    -------
-    tuple of Level
-        Stays of two minutes and longer, in order.
+    ``temp_c``: setpoint or temperature [degC], shape (n,), NaN where nothing was read.
     """
     known = np.isfinite(temp_c)
     if known.sum() < 3 or t_s[known][-1] - t_s[known][0] < 2 * SHORTEST_S:
@@ -73,20 +63,9 @@ def levels(t_s: FloatArray, temp_c: FloatArray) -> tuple[SeenLevel, ...]:
 def recognise(found: Sequence[SeenLevel], recipes: Sequence[Recipe], *, by_setpoint: bool) -> Recognised:
     """Say which recipe a run followed.
 
-    Parameters
-    ----------
-    found : sequence of SeenLevel
-        The run's stays in order.
-    recipes : sequence of Recipe
-        Those it can be.
-    by_setpoint : bool
-        Whether the stays are the setpoint's; else the temperature's, which are looser.
-
-    Returns
-    -------
-    Recognised
-        The one recipe all of whose holds appear in order, each for at least half its time, with no other stay above
-        100 degC of ten minutes and longer; none where several fit equally well or none does.
+    ``by_setpoint``: whether the stays are the setpoint's; else the temperature's, which are looser. Returns the one
+    recipe all of whose holds appear in order, each for at least half its time, with no other stay above 100 degC of ten
+    minutes and longer; none where several fit equally well or none does.
     """
     within_c = SETPOINT_WITHIN_C if by_setpoint else READING_WITHIN_C
     fits = [(distance, recipe) for recipe in recipes if (distance := _distance(found, recipe, within_c)) is not None]

@@ -14,17 +14,8 @@ ROOM_C = 20.0
 def step_sentences(recipe: Recipe, unit: Unit | None = None) -> tuple[str, ...]:
     """Say each step as one sentence.
 
-    Parameters
-    ----------
-    recipe : Recipe
-        The recipe.
-    unit : str, optional
-        ``C`` or ``F``, to be shown; the recipe's own where None.
-
-    Returns
-    -------
-    tuple of str
-        One for each step, in order, without its number.
+    ``unit``: ``C`` or ``F``, to be shown; the recipe's own where None. Returns one for each step, in order, without its
+    number.
     """
     shown = unit or recipe.unit
     sentences: list[str] = []
@@ -39,17 +30,8 @@ def step_sentences(recipe: Recipe, unit: Unit | None = None) -> tuple[str, ...]:
 def recipe_sentences(recipe: Recipe, unit: Unit | None = None) -> tuple[str, ...]:
     """Say what the recipe asks beside its steps: load, packet, quench, rounds, order, hardness.
 
-    Parameters
-    ----------
-    recipe : Recipe
-        The recipe.
-    unit : str, optional
-        ``C`` or ``F``, to be shown; the recipe's own where None.
-
-    Returns
-    -------
-    tuple of str
-        One sentence for each subject that the recipe speaks of.
+    ``unit``: ``C`` or ``F``, to be shown; the recipe's own where None. Returns one sentence for each subject that the
+    recipe speaks of.
     """
     shown = unit or recipe.unit
     says = ["The charge goes into the cold furnace and rides the first ramp."]

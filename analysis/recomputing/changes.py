@@ -24,22 +24,9 @@ STEP_FACTS = (
 def what_changed(old: KeptVerdict, new: Answer | None, *, recipe_digest: str | None, trouble: str | None = None) -> str:
     """Say what is other in a new answer than in the one that was kept.
 
-    Parameters
-    ----------
-    old : KeptVerdict
-        The verdict kept so far.
-    new : mapping or None
-        The new answer of ``verify --json``; None: the run cannot be judged any more.
-    recipe_digest : str or None
-        Digest of the recipe it is judged by now.
-    trouble : str, optional
-        Why it cannot be judged.
-
-    Returns
-    -------
-    str
-        Sentences, such as "verdict: pass, now not proven; step 4, as read: pass, now fail; new: short soak (step 4)".
-        Empty where verdict, basis, requirements and findings are the same.
+    ``new``: the new answer of ``verify --json``; None: the run cannot be judged any more. ``recipe_digest``: digest of
+    the recipe it is judged by now. Returns sentences, such as "verdict: pass, now not proven; step 4, as read: pass,
+    now fail; new: short soak (step 4)". Empty where verdict, basis, requirements and findings are the same.
     """
     if new is None:
         return f"verdict: {old.verdict}, now none" + (f" ({trouble.rstrip('.')})" if trouble else "")

@@ -16,19 +16,8 @@ from soakwitness.analysis.verification.results.verification import Verification
 def compute(inputs: RunInputs, *, recipe_digest: str | None, ended_utc: str | None) -> Computed:
     """Verify and measure one run.
 
-    Parameters
-    ----------
-    inputs : RunInputs
-        What is known of it.
-    recipe_digest : str or None
-        Digest of the recipe it is judged by, also of one that cannot be read.
-    ended_utc : str or None
-        UTC text of its end.
-
-    Returns
-    -------
-    Computed
-        Verdict and figures; what cannot be had is left out and said.
+    ``recipe_digest``: digest of the recipe it is judged by, also of one that cannot be read. Returns verdict and
+    figures; what cannot be had is left out and said.
     """
     run = open_run(inputs.folder)
     verification, trouble = None, inputs.trouble
@@ -48,28 +37,7 @@ def measured(
     ended_utc: str | None,
     trouble: str | None = None,
 ) -> Computed:
-    """Measure a run that was opened and verified already.
-
-    Parameters
-    ----------
-    inputs : RunInputs
-        What is known of it.
-    run : Run
-        The run.
-    verification : Verification or None
-        What was found, its sentences in degC.
-    recipe_digest : str or None
-        Digest of the recipe it is judged by.
-    ended_utc : str or None
-        UTC text of its end.
-    trouble : str, optional
-        Why it could not be judged.
-
-    Returns
-    -------
-    Computed
-        Verdict and figures.
-    """
+    """Measure a run that was opened and verified already."""
     from soakwitness.analysis.condition.health import condition_figures
     from soakwitness.analysis.condition.measuring import control_trace, run_figures
 

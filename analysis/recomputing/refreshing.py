@@ -64,23 +64,8 @@ def refresh(
 ) -> Refreshed:
     """Compute verdicts and figures that are missing, out of date or made by other rules.
 
-    Parameters
-    ----------
-    book : LogBook
-        The open log book.
-    stamp : Stamp
-        When and by whom.
-    runs : iterable of str, optional
-        Only these; else all.
-    processes : int
-        How many processes may work at once.
-    progress : callable, optional
-        Gets how many runs are done, of how many.
-
-    Returns
-    -------
-    Refreshed
-        What happened. A verdict that changed stays in the log book beside the new one.
+    ``progress``: gets how many runs are done, of how many. Returns what happened. A verdict that changed stays in the
+    log book beside the new one.
     """
     tasks = [_task(book, entry) for entry in runs_listed(book, stale_runs(book, runs))]
     troubles: list[str] = []
@@ -132,22 +117,7 @@ def _guarded(task: _Task) -> Computed | str:
 
 
 def keep_beside(book: LogBook, done: Sequence[Computed], *, stamp: Stamp) -> tuple[Changed, ...]:
-    """Keep what was computed; a verdict of a sealed run that changes is put aside, not lost.
-
-    Parameters
-    ----------
-    book : LogBook
-        The open log book.
-    done : sequence of Computed
-        What was computed.
-    stamp : Stamp
-        When and by whom.
-
-    Returns
-    -------
-    tuple of Changed
-        The runs whose verdict gave way to another.
-    """
+    """Keep what was computed; a verdict of a sealed run that changes is put aside, not lost."""
     if not done:
         return ()
     pairs = [(computed, _why(book, computed)) for computed in done]
@@ -171,23 +141,8 @@ def keep_judged(
 
     A run that had no recipe so far is judged by this one from now on.
 
-    Parameters
-    ----------
-    book : LogBook
-        The open log book, its list of runs in step with the folders.
-    run : Run
-        The run.
-    inputs : RunInputs
-        What it was judged by.
-    verification : Verification
-        What was found, its sentences in degC.
-    stamp : Stamp
-        When and by whom.
-
-    Returns
-    -------
-    tuple of Changed or None
-        What changed by it; None where it is not kept: trying out another recipe or packet changes nothing.
+    ``book``: the open log book, its list of runs in step with the folders. Returns what changed by it; None where it is
+    not kept: trying out another recipe or packet changes nothing.
     """
     entry, recipe = next(iter(runs_listed(book, [run.header.run])), None), inputs.recipe
     if entry is None or recipe is None or not recipe.text:

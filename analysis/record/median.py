@@ -14,20 +14,11 @@ NEAR = (0.45, 0.55)
 def median(values: FloatArray) -> float:
     """Median of finite numbers, to the last bit what ``np.median`` says.
 
-    Parameters
-    ----------
-    values : ndarray
-        Numbers in any unit, shape (n,), n from 1 on, none of them NaN.
+    A sample of them tells two bounds about the middle; how many lie below is counted, and only what lies between is put
+    in order.
 
-    Returns
-    -------
-    float
-        Their median [unit of ``values``].
-
-    Notes
-    -----
-    A sample of them tells two bounds about the middle; how many lie below is counted, and only what lies between is
-    put in order.
+    ``values``: numbers in any unit, shape (n,), n from 1 on, none of them NaN. Returns their median [unit of
+    ``values``].
     """
     if values.size < MANY:
         return float(np.median(values))

@@ -20,18 +20,7 @@ class Stamp:
 
 
 def utc_text(moment: datetime) -> str:
-    """Write an aware moment as UTC text that sorts by time.
-
-    Parameters
-    ----------
-    moment : datetime
-        A moment with a time zone.
-
-    Returns
-    -------
-    str
-        Such as ``2026-11-25T07:15:02Z``.
-    """
+    """Write an aware moment as UTC text that sorts by time."""
     if moment.tzinfo is None:
         raise LogBookError(f"{moment.isoformat()}: a moment without a time zone cannot be entered.")
     return moment.astimezone(UTC).replace(microsecond=0, tzinfo=None).isoformat() + "Z"
@@ -46,27 +35,13 @@ def from_utc_text(text: str) -> datetime:
 def read_moment(text: str, *, zone: str | None = None) -> str:
     """Read what a person typed and return UTC text.
 
-    Parameters
-    ----------
-    text : str
-        ISO 8601 date and time, with its offset, or without one where ``zone`` is given.
-    zone : str, optional
-        Time zone of a local time, such as ``Europe/Vienna`` or ``+01:00``.
-
-    Returns
-    -------
-    str
-        UTC text.
-
-    Raises
-    ------
-    LogBookError
-        If the text is no moment, has no zone or one that is none, or names an hour that the change to summer time
-        skips.
-
-    Notes
-    -----
     Of an hour that the change from summer time repeats, the first one is taken.
+
+    ``text``: ISO 8601 date and time, with its offset, or without one where ``zone`` is given. ``zone``: time zone of a
+    local time, such as ``Europe/Vienna`` or ``+01:00``.
+
+    Raises LogBookError if the text is no moment, has no zone or one that is none, or names an hour that the change to
+    summer time skips.
     """
     try:
         moment = datetime.fromisoformat(text.strip())
@@ -106,20 +81,7 @@ def local_day(at_utc: str, zone: str | None) -> str:
 
 
 def add_months(day: str, months: int) -> str:
-    """Day so many months later; the last of the month where that month is shorter.
-
-    Parameters
-    ----------
-    day : str
-        Such as ``2024-02-29``.
-    months : int
-        Number of months, may be negative.
-
-    Returns
-    -------
-    str
-        Such as ``2025-02-28``.
-    """
+    """Day so many months later; the last of the month where that month is shorter."""
     start = date.fromisoformat(day)
     year, month = divmod(start.year * 12 + start.month - 1 + months, 12)
     last = calendar.monthrange(year, month + 1)[1]

@@ -38,21 +38,11 @@ class WindowRate:
 def theil_sen(x: FloatArray, y: FloatArray) -> float:
     """Median slope of all pairs of points.
 
-    Parameters
-    ----------
-    x : ndarray
-        Abscissa, rising, in a unit of x, shape (n,), n from 2 on.
-    y : ndarray
-        Ordinate, in a unit of y, shape (n,).
+    ``x``: abscissa, rising, in a unit of x, shape (n,), n from 2 on. Returns slope [unit of y per unit of x]; up to 29
+    % of the points may be anything.
 
-    Returns
-    -------
-    float
-        Slope [unit of y per unit of x]; up to 29 % of the points may be anything.
-
-    References
-    ----------
-    P. K. Sen, Estimates of the regression coefficient based on Kendall's tau, J. Am. Stat. Assoc. 63 (1968) 1379-1389.
+    Source: P. K. Sen, Estimates of the regression coefficient based on Kendall's tau, J. Am. Stat. Assoc. 63 (1968)
+    1379-1389.
     """
     first, second = np.triu_indices(x.size, k=1)
     return float(np.median((y[second] - y[first]) / (x[second] - x[first])))
@@ -61,24 +51,11 @@ def theil_sen(x: FloatArray, y: FloatArray) -> float:
 def ramp_rate(t_s: FloatArray, temp_c: FloatArray, *, start_s: float, end_s: float) -> RampRate | None:
     """Measure the rate of a ramp.
 
-    Parameters
-    ----------
-    t_s : ndarray
-        Times [s], shape (n,), strictly rising.
-    temp_c : ndarray
-        Temperature [degC], shape (n,), NaN where nothing was read.
-    start_s, end_s : float
-        Where the ramp begins and ends [s].
-
-    Returns
-    -------
-    RampRate or None
-        None where fewer than three readings or no change of temperature is on record.
-
-    Notes
-    -----
     The rate is the Theil-Sen slope between the first reading past 10 % and the first past 90 % of the change of
     temperature, on at most 300 means of neighbouring readings.
+
+    ``temp_c``: temperature [degC], shape (n,), NaN where nothing was read. Returns none where fewer than three readings
+    or no change of temperature is on record.
     """
     t, temp = _between(t_s, temp_c, start_s, end_s)
     if t.size < 3:
@@ -101,21 +78,8 @@ def window_rates(
 ) -> tuple[WindowRate, ...]:
     """Rates of a rising ramp per window of temperature, for the furnace's own history.
 
-    Parameters
-    ----------
-    t_s : ndarray
-        Times [s], shape (n,), strictly rising.
-    temp_c : ndarray
-        Temperature [degC], shape (n,), NaN where nothing was read.
-    start_s, end_s : float
-        Where the ramp begins and ends [s].
-    width_c : float
-        Width of a window [K]; windows begin at whole multiples of it.
-
-    Returns
-    -------
-    tuple of WindowRate
-        Whole windows that the ramp crossed, rising; crossings are interpolated.
+    ``temp_c``: temperature [degC], shape (n,), NaN where nothing was read. ``width_c``: width of a window [K]; windows
+    begin at whole multiples of it. Returns whole windows that the ramp crossed, rising; crossings are interpolated.
     """
     t, temp = _between(t_s, temp_c, start_s, end_s)
     if t.size < 3:

@@ -21,16 +21,9 @@ STEPS = (10.0, 5.0, 2.0, 1.0, 0.5, 0.25, 0.2, 0.125, 0.1, 0.0625, 0.05, 0.025, 0
 def resolution(value: FloatArray) -> float:
     """Estimate the step of a reading from the numbers themselves.
 
-    Parameters
-    ----------
-    value : ndarray
-        Readings in the unit that the instrument shows [degC or degF], shape (n,); NaN is left out.
-
-    Returns
-    -------
-    float
-        The largest usual step of which 99.5 % of the readings are multiples [unit of ``value``]; 0.001 where there is
-        none. Steps over 1 need more than 20 different readings, since a constant 780 says nothing about its step.
+    ``value``: readings in the unit that the instrument shows [degC or degF], shape (n,); NaN is left out. Returns the
+    largest usual step of which 99.5 % of the readings are multiples [unit of ``value``]; 0.001 where there is none.
+    Steps over 1 need more than 20 different readings, since a constant 780 says nothing about its step.
     """
     some = value[:: max(1, value.size // 20_000)]
     some = some[np.isfinite(some)]
@@ -47,15 +40,7 @@ def resolution(value: FloatArray) -> float:
 def period(t_s: FloatArray) -> float:
     """Return the nominal sampling period.
 
-    Parameters
-    ----------
-    t_s : ndarray
-        Times [s], shape (n,), rising.
-
-    Returns
-    -------
-    float
-        Median distance of neighbours [s]; 1.0 for fewer than two times.
+    Returns median distance of neighbours [s]; 1.0 for fewer than two times.
     """
     return float(np.median(np.diff(t_s))) if t_s.size > 1 else 1.0
 
@@ -63,15 +48,8 @@ def period(t_s: FloatArray) -> float:
 def rising(t_s: FloatArray) -> npt.NDArray[np.bool_] | None:
     """Tell which rows to keep so that time rises strictly.
 
-    Parameters
-    ----------
-    t_s : ndarray
-        Times as recorded [s], shape (n,); repeated, falling or missing ones are possible.
-
-    Returns
-    -------
-    ndarray or None
-        Mask, shape (n,), of rows later than every row before them; None where all are.
+    ``t_s``: times as recorded [s], shape (n,); repeated, falling or missing ones are possible. Returns mask, shape
+    (n,), of rows later than every row before them; None where all are.
     """
     if bool(np.all(t_s[1:] > t_s[:-1])) and bool(np.isfinite(t_s[:1]).all()):  # NaN is later than nothing
         return None
@@ -84,31 +62,15 @@ def rising(t_s: FloatArray) -> npt.NDArray[np.bool_] | None:
 def clean(t_s: FloatArray, temp_c: FloatArray, *, role: str, resolution_c: float = 0.1) -> tuple[FloatArray, int]:
     """Drop single points that no thermocouple of this role can have read.
 
-    Parameters
-    ----------
-    t_s : ndarray
-        Times [s], shape (n,), rising.
-    temp_c : ndarray
-        Readings [degC], shape (n,), NaN where nothing was read.
-    role : str
-        The sensor's role, which says how fast its reading can change.
-    resolution_c : float
-        Step of the reading [K].
-
-    Returns
-    -------
-    temp_c : ndarray
-        The readings [degC], shape (n,), dropped ones NaN; the same array where nothing was dropped.
-    dropped : int
-        How many were dropped.
-
-    Notes
-    -----
     A point is dropped where it lies outside anything a thermocouple can show, or stands alone: it leaves both
-    neighbours to the same side faster than the limit, while the neighbours agree with each other and the point lies
-    as far from the median of the six points around it. Downwards the limit is that of the role (a door dip is real),
+    neighbours to the same side faster than the limit, while the neighbours agree with each other and the point lies as
+    far from the median of the six points around it. Downwards the limit is that of the role (a door dip is real),
     upwards 1.5 x the fastest rise that the trace itself shows over several points. Two or more consistent points are
     never dropped.
+
+    ``temp_c``: readings [degC], shape (n,), NaN where nothing was read. ``role``: the sensor's role, which says how
+    fast its reading can change. Returns the readings [degC], shape (n,), dropped ones NaN; the same array where nothing
+    was dropped.
     """
     outside = 0
     if temp_c.size and (np.fmin.reduce(temp_c) < COLDEST_C or np.fmax.reduce(temp_c) > HOTTEST_C):
@@ -181,23 +143,7 @@ def _rise(t: FloatArray, temp: FloatArray) -> float:
 def trace(name: str, role: str, t_s: FloatArray, temp_c: FloatArray, *, resolution_c: float, period_s: float) -> Trace:
     """Make the cleaned trace of one sensor.
 
-    Parameters
-    ----------
-    name, role : str
-        Of the sensor.
-    t_s : ndarray
-        Times [s], shape (n,), strictly rising.
-    temp_c : ndarray
-        Readings [degC], shape (n,), NaN where nothing was read.
-    resolution_c : float
-        Step of the reading [K].
-    period_s : float
-        Nominal sampling period [s].
-
-    Returns
-    -------
-    Trace
-        The trace with impossible points dropped and counted.
+    ``temp_c``: readings [degC], shape (n,), NaN where nothing was read.
     """
     cleaned, dropped = clean(t_s, temp_c, role=role, resolution_c=resolution_c)
     return Trace(name, role, t_s, cleaned, resolution_c, period_s, dropped)

@@ -37,28 +37,9 @@ class Settings:
 def settings_for(book: LogBook, furnace: str, recipe: Recipe, *, at_utc: str, zone: str | None) -> Settings:
     """Look up what the control sensor of a furnace shows at a recipe's temperatures.
 
-    Parameters
-    ----------
-    book : LogBook
-        The open log book.
-    furnace : str
-        The furnace's name as its runs have it.
-    recipe : Recipe
-        The recipe.
-    at_utc : str
-        The moment whose calibration counts, UTC text.
-    zone : str or None
-        Zone of the person who asks.
+    Returns from the newest calibration of the sensor that controlled the furnace's newest run.
 
-    Returns
-    -------
-    Settings
-        From the newest calibration of the sensor that controlled the furnace's newest run.
-
-    Raises
-    ------
-    LogBookError
-        If the log book has no run of this furnace with a control sensor.
+    Raises LogBookError if the log book has no run of this furnace with a control sensor.
     """
     newest = list_runs(book, furnace=furnace, newest=1)
     columns = read_header(newest[-1].folder).columns if newest and not newest[-1].missing else ()

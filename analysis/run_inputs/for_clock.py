@@ -16,18 +16,8 @@ from soakwitness.firmware_bridge.runfolder.contents import Mark
 def clock_inputs_of(inputs: RunInputs, marks: Sequence[Mark]) -> ClockInputs:
     """Corrections as tables, and each piece's packet as the verification takes it.
 
-    Parameters
-    ----------
-    inputs : RunInputs
-        What is known of the run.
-    marks : sequence of Mark
-        Its marks so far.
-
-    Returns
-    -------
-    ClockInputs
-        For a charge that nobody names: the packet that lags most of those that were entered for the run and are named
-        by no mark, else the recipe's.
+    Returns for a charge that nobody names: the packet that lags most of those that were entered for the run and are
+    named by no mark, else the recipe's.
     """
     tables = {
         name: tuple(zip(one.table_reading_c, one.table_correction_c, strict=True))

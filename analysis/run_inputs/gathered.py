@@ -35,32 +35,13 @@ def run_inputs(
 ) -> RunInputs:
     """Gather what is known of one run.
 
-    Parameters
-    ----------
-    book : LogBook or None
-        The open log book, its list of runs in step with the folders; None where there is none.
-    folder : Path
-        The run folder.
-    header : RunHeader
-        Its ``run.json``.
-    marks : sequence of Mark
-        Its marks, as far as there are any yet.
-    recipe : Recipe, optional
-        A recipe to try; else the one the log book judges the run by, else the run's own.
-    packet : UsedPacket, optional
-        A packet to try; else the one that counts for the run.
-    history : bool
-        Whether earlier runs are read too, for how pairs of sensors usually differ; a run that still goes on needs none.
+    ``book``: the open log book, its list of runs in step with the folders; None where there is none. ``marks``: its
+    marks, as far as there are any yet. ``recipe``: A recipe to try; else the one the log book judges the run by, else
+    the run's own. ``packet``: A packet to try; else the one that counts for the run. ``history``: whether earlier runs
+    are read too, for how pairs of sensors usually differ; a run that still goes on needs none. Returns everything as it
+    was at the run's start: in force on that day in the run's own zone.
 
-    Returns
-    -------
-    RunInputs
-        Everything as it was at the run's start: in force on that day in the run's own zone.
-
-    Raises
-    ------
-    RecipeError, PacketFileError
-        If the recipe, or a packet file that lies beside it, cannot be read.
+    Raises RecipeError, PacketFileError if the recipe, or a packet file that lies beside it, cannot be read.
     """
     found, entry, judged_by = RunInputs(folder, header), None, None
     if book is not None:  # a log book needs modules that do without it
@@ -83,22 +64,7 @@ def run_inputs(
 def inputs_of_entry(book: LogBook, entry: RunEntry) -> RunInputs:
     """Gather what is known of a run of the log book; a recipe that cannot be read is left out and said.
 
-    Parameters
-    ----------
-    book : LogBook
-        The open log book.
-    entry : RunEntry
-        The run as it lists it.
-
-    Returns
-    -------
-    RunInputs
-        What is known.
-
-    Raises
-    ------
-    RunFolderError
-        If the run folder cannot be read.
+    Raises RunFolderError if the run folder cannot be read.
     """
     from soakwitness.analysis.run_inputs.from_book import known_to_the_book
     from soakwitness.firmware_bridge.runfolder import reader

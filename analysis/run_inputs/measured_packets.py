@@ -68,30 +68,12 @@ def packet_for(
 ) -> tuple[UsedPacket | None, tuple[str, ...]]:
     """Find the measured packet that counts for a run.
 
-    Parameters
-    ----------
-    book : LogBook or None
-        The open log book.
-    header : RunHeader
-        The run.
-    entry : RunEntry or None
-        The run as the log book lists it.
-    recipe : Recipe
-        The recipe it is judged by.
-    pieces : sequence of PieceInfo
-        Its pieces.
-
-    Returns
-    -------
-    tuple of UsedPacket or None and tuple of str
-        The packet, and in words what was named and cannot be used.
-
-    Notes
-    -----
     In this order: the file that a recipe file names; what the log book kept of it when the run was given its recipe;
     what the run itself carries; the newest of the log book, of foil or bare as the pieces are, that counts on the day
     of the run. The last one only where every piece is known to be a packet: else one that nobody measured would be
     taken for it.
+
+    Returns the packet, and in words what was named and cannot be used.
     """
     says: list[str] = []
     found = _named(book, header, entry, recipe, says)
@@ -116,21 +98,7 @@ def packet_for(
 def newest_packet(book: LogBook, header: RunHeader, *, foil: bool, says: list[str] | None = None) -> UsedPacket | None:
     """Newest packet of the log book that counts on the day of a run, in the run's own zone.
 
-    Parameters
-    ----------
-    book : LogBook
-        The open log book.
-    header : RunHeader
-        The run.
-    foil : bool
-        One of foil; else a bare blade.
-    says : list of str, optional
-        Gets a sentence where there is one that cannot be read.
-
-    Returns
-    -------
-    UsedPacket or None
-        None where there is none.
+    ``says``: gets a sentence where there is one that cannot be read.
     """
     from soakwitness.analysis.logbook.packets import measured_packet_on
     from soakwitness.analysis.packet.packet_file import PacketFile

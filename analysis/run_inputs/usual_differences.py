@@ -28,17 +28,8 @@ Life = tuple[int | None, str | None, str | None, str | None, float | None]
 def usual_differences(book: LogBook, header: RunHeader) -> tuple[UsualDifference, ...]:
     """Measure by how much the pairs of sensors of a run differed before.
 
-    Parameters
-    ----------
-    book : LogBook
-        The open log book.
-    header : RunHeader
-        The run; one with a load sensor and another one, else there is no pair.
-
-    Returns
-    -------
-    tuple of UsualDifference
-        From the furnace's last six runs before this one, of pairs whose sensor lives were the same [K].
+    ``header``: the run; one with a load sensor and another one, else there is no pair. Returns from the furnace's last
+    six runs before this one, of pairs whose sensor lives were the same [K].
     """
     roles = {c.role for c in header.columns if c.kind == "sensor"}
     if "load" not in roles or roles == {"load"}:

@@ -318,20 +318,7 @@ TYPES: tuple[str, ...] = tuple(REFERENCE_FUNCTIONS)
 def known_type(type: str) -> str:
     """Letter of a type in capitals.
 
-    Parameters
-    ----------
-    type : str
-        Letter as given.
-
-    Returns
-    -------
-    str
-        One of ``TYPES``.
-
-    Raises
-    ------
-    ThermocoupleError
-        If there is no such type.
+    Raises ThermocoupleError if there is no such type.
     """
     letter = str(type).strip().upper()
     if letter not in REFERENCE_FUNCTIONS:

@@ -169,20 +169,10 @@ def seebeck_uv_per_c(temp_c: npt.ArrayLike, type: str, *, on_range: OnRange = "n
 def type_range(type: str) -> TypeRange:
     """Range in which a type's functions are defined.
 
-    Parameters
-    ----------
-    type : str
-        Letter of the type: B E J K N R S T.
+    ``type``: letter of the type: B E J K N R S T. Returns temperatures [degC] of the forward function, emf [mV] of the
+    inverse.
 
-    Returns
-    -------
-    TypeRange
-        Temperatures [degC] of the forward function, emf [mV] of the inverse.
-
-    Raises
-    ------
-    ThermocoupleError
-        If the type is unknown.
+    Raises ThermocoupleError if the type is unknown.
     """
     kind = known_type(type)
     pieces = REFERENCE_FUNCTIONS[kind]

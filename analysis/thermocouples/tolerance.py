@@ -61,22 +61,10 @@ _TABLE: dict[tuple[str, str], Tolerance] = {
 def tolerance_of(type: str, tolerance_class: str) -> Tolerance | None:
     """Figures of one class, with their origin.
 
-    Parameters
-    ----------
-    type : str
-        Letter of the type: B E J K N R S T.
-    tolerance_class : str
-        ``1`` or ``2`` (IEC 60584-1), ``special`` or ``standard`` (ASTM E230).
+    ``type``: letter of the type: B E J K N R S T. ``tolerance_class``: ``1`` or ``2`` (IEC 60584-1), ``special`` or
+    ``standard`` (ASTM E230).
 
-    Returns
-    -------
-    Tolerance or None
-        None where the type has no such class.
-
-    Raises
-    ------
-    ThermocoupleError
-        If type or class is unknown.
+    Raises ThermocoupleError if type or class is unknown.
     """
     letter = known_type(type)
     word = str(tolerance_class).strip().lower()

@@ -11,19 +11,8 @@ if TYPE_CHECKING:
 def thin(t_s: FloatArray, value: FloatArray, *, most: int, gap_s: float | None) -> tuple[FloatArray, FloatArray]:
     """Thin a line to about ``most`` points; a pause longer than ``gap_s`` [s] is left blank.
 
-    Parameters
-    ----------
-    t_s, value : ndarray
-        [s] and any unit, shape (n,), NaN where nothing was read.
-    most : int
-        About how many points may stay.
-    gap_s : float or None
-        Pause that breaks the line [s]; None breaks it only at NaN.
-
-    Returns
-    -------
-    tuple of ndarray
-        Times and values, NaN where the line is broken.
+    ``t_s``, ``value``: [s] and any unit, shape (n,), NaN where nothing was read. ``gap_s``: pause that breaks the line
+    [s]; None breaks it only at NaN. Returns times and values, NaN where the line is broken.
     """
     import numpy as np
 

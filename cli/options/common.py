@@ -199,10 +199,7 @@ def _is_there(path: Path) -> bool:
 def find_run(name: str, logbook: Path) -> Path:
     """Find a run folder: a path, a run id, the beginning of one, or ``last``.
 
-    Raises
-    ------
-    WrongUse
-        If there is none, or several begin so.
+    Raises WrongUse if there is none, or several begin so.
     """
     path = Path(name)
     if _is_there(path) and path.is_dir():

@@ -15,12 +15,7 @@ DEFAULT_PORT = 8431
 class PageProcess:
     """A child process that serves the page. A state that does not fit into the pipe is dropped, never waited for.
 
-    Parameters
-    ----------
-    port : int
-        TCP port; 0 takes a free one.
-    lan : bool
-        Listen on the workshop network too, behind a link that opens one browser.
+    ``lan``: listen on the workshop network too, behind a link that opens one browser.
     """
 
     def __init__(self, *, port: int = DEFAULT_PORT, lan: bool = False) -> None:

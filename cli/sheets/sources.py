@@ -45,10 +45,7 @@ def sheet_sources(
 ) -> SheetSources:
     """Open, verify and look up one run for its sheet.
 
-    Raises
-    ------
-    WrongUse
-        If ``customer`` has no piece in the run, or there is no log book to know customers from.
+    Raises WrongUse if ``customer`` has no piece in the run, or there is no log book to know customers from.
     """
     from soakwitness.cli.verdicts.verified import verify_run
 

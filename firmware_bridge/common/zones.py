@@ -18,10 +18,7 @@ _OFFSET = re.compile(r"([+-])(0?\d|1\d|2[0-3])(?::?([0-5]\d))?")
 def zone_of(text: str) -> tzinfo:
     """The zone of a name such as ``Europe/Vienna``, of an offset such as ``+02:00`` or ``-0330``, of ``Z`` or ``UTC``.
 
-    Raises
-    ------
-    UnknownZone
-        If this computer knows no such zone.
+    Raises UnknownZone if this computer knows no such zone.
     """
     offset = _OFFSET.fullmatch(text)
     if offset is not None:

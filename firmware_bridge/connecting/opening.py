@@ -11,13 +11,8 @@ from soakwitness.firmware_bridge.links.base import Link, LinkClock
 def open_link(furnace: Furnace, *, clock: LinkClock | None = None) -> Link:
     """Open the port and return the link; raises LinkError with the reason told apart.
 
-    Parameters
-    ----------
-    furnace : Furnace
-        A checked furnace file.
-    clock : LinkClock, optional
-        Time for waits and ages, the real one by default. A simulated furnace runs at this clock's pace; its link's
-        own waits are then in real time, as its bytes are.
+    ``clock``: time for waits and ages, the real one by default. A simulated furnace runs at this clock's pace; its
+    link's own waits are then in real time, as its bytes are.
     """
     if furnace.link.kind == "simulated":
         from soakwitness.firmware_bridge.simulated.serving import reach

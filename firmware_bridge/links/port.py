@@ -31,17 +31,7 @@ _T = TypeVar("_T")
 
 
 class Port:
-    """A port of our own: opened exclusively and locked. Every failure is a LinkError that tells the reason.
-
-    Parameters
-    ----------
-    wire : serial port
-        Anything with pyserial's ``read``, ``write``, ``in_waiting``, ``reset_input_buffer``, ``close``.
-    name : str
-        What a person calls it.
-    lock : Lock, optional
-        Let go when the port is closed.
-    """
+    """A port of our own: opened exclusively and locked. Every failure is a LinkError that tells the reason."""
 
     def __init__(self, wire: Any, name: str, lock: Lock | None = None) -> None:
         self.name = name

@@ -17,25 +17,12 @@ WARM_C = 200.0
 def next_act(marks: Iterable[Mark], *, loading: Loading = "unknown", temp_c: float | None = None) -> Act:
     """The act that is expected next.
 
-    Parameters
-    ----------
-    marks : iterable of Mark
-        Marks of this run so far, in their order; struck ones do not count.
-    loading : str
-        How the recipe loads: ``cold`` (one charge rides the ramp), ``hot`` (into the hot furnace) or ``unknown``.
-    temp_c : float, optional
-        Chamber temperature now [degC].
-
-    Returns
-    -------
-    str
-        ``load``, ``pull`` or ``plates``.
-
-    Notes
-    -----
-    A pull is followed by plates. Loaded cold, everything after the plates is the next pull, and a first press in a
-    warm furnace (over 200 degC) is a pull. Else a load is expected once nothing that was loaded is in any more, as
+    A pull is followed by plates. Loaded cold, everything after the plates is the next pull, and a first press in a warm
+    furnace (over 200 degC) is a pull. Else a load is expected once nothing that was loaded is in any more, as
     ``common.charges`` reads the marks.
+
+    ``marks``: marks of this run so far, in their order; struck ones do not count. ``loading``: how the recipe loads:
+    ``cold`` (one charge rides the ramp), ``hot`` (into the hot furnace) or ``unknown``.
     """
     marks = tuple(marks)
     acts = [mark.act for mark in marks if not mark.struck and mark.act in ("load", "pull", "plates")]

@@ -104,17 +104,7 @@ class Alarms:
     def set(self, key: str, says: str | None, facts: Mapping[str, str] | None = None, *, kind: str = "") -> bool:
         """Say how it stands with one alarm: a sentence while there is one, None while not.
 
-        Parameters
-        ----------
-        key : str
-            Which alarm; one of KINDS, or several of a kind told apart by more words.
-        kind : str
-            Its kind, where that is not the key.
-
-        Returns
-        -------
-        bool
-            Whether it began now.
+        ``key``: which alarm; one of KINDS, or several of a kind told apart by more words.
         """
         if says is None:
             self._says.pop(key, None)

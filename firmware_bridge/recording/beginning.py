@@ -64,12 +64,8 @@ class CutOff:
 def claim_furnace(logbook: Path, furnace: Furnace, who: str, since: str) -> tuple[Lock, list[str]]:
     """Claim a furnace in a log book; also tell who records other furnaces there.
 
-    Raises
-    ------
-    LockHeld
-        If the furnace is being recorded there already; the message says by whom.
-    RunFolderError
-        If the log book's folder cannot be written.
+    Raises LockHeld if the furnace is being recorded there already; the message says by whom; RunFolderError if the log
+    book's folder cannot be written.
     """
     folder = logbook / "locks"
     name = f"{reduced_name(furnace.name)}-{zlib.crc32(furnace.name.encode()):08x}.lock"
@@ -184,15 +180,7 @@ def _cut_off(path: Path, header: RunHeader, furnace: Furnace) -> CutOff:
 
 
 def same_heating(run: CutOff, furnace: Furnace, *, utc_s: float, temp_c: float | None) -> bool:
-    """Whether what the instrument shows now still is the heating of a run that was cut off.
-
-    Parameters
-    ----------
-    utc_s : float
-        Now, seconds since 1970.
-    temp_c : float or None
-        Chamber temperature now [degC].
-    """
+    """Whether what the instrument shows now still is the heating of a run that was cut off."""
     if run.header.columns != columns_of(furnace):
         return False
     gap_s = utc_s - run.last_utc_s
@@ -278,24 +266,10 @@ def begin_or_resume(
 ) -> tuple[Recording, list[str]]:
     """Go on with the newest run that was cut off, if this is the same heating, else begin one; seal all others.
 
-    Parameters
-    ----------
-    temp_c : float or None
-        Chamber temperature now [degC].
-    started_s : float, optional
-        Steady time of the first sample, at which a new run begins.
-    fresh : bool
-        Begin a new run in any case.
+    ``started_s``: steady time of the first sample, at which a new run begins. Returns the recording, and sentences
+    about runs that were cut off.
 
-    Returns
-    -------
-    tuple
-        The recording, and sentences about runs that were cut off.
-
-    Raises
-    ------
-    RunFolderError
-        If a new run cannot be made on the disk.
+    Raises RunFolderError if a new run cannot be made on the disk.
     """
     says: list[str] = []
     lost = cut_off_runs(about.logbook, furnace)

@@ -26,11 +26,9 @@ class _Seen:
 class PlausibilityChecks:
     """Follows one furnace's readings; a new one with every run.
 
-    Notes
-    -----
     *Stuck*: a sensor shows the same number for ten minutes while another sensor moved by 20 K, or the output by 30 %.
-    *Decimal point*: from one reading to the next a value becomes ten, a hundred, a tenth or a hundredth of what it
-    was, within 3 %, and differs by more than 50 K.
+    *Decimal point*: from one reading to the next a value becomes ten, a hundred, a tenth or a hundredth of what it was,
+    within 3 %, and differs by more than 50 K.
     """
 
     def __init__(self, furnace: Furnace) -> None:

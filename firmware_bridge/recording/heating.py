@@ -65,15 +65,7 @@ class _Block:
 
 
 class Heating:
-    """Follows one furnace. ``look`` answers a Decision at the moment a run begins or ends.
-
-    Parameters
-    ----------
-    settings : HeatingSettings
-        Thresholds.
-    heating_since_s : float, optional
-        A run is open already (resumed), since then.
-    """
+    """Follows one furnace. ``look`` answers a Decision at the moment a run begins or ends."""
 
     def __init__(self, settings: HeatingSettings | None = None, *, heating_since_s: float | None = None) -> None:
         self.settings = settings or HeatingSettings()
@@ -90,16 +82,7 @@ class Heating:
     ) -> HeatingDecision | None:
         """Take one reading.
 
-        Parameters
-        ----------
-        t_s : float
-            Steady time [s].
-        temp_c : float or None
-            Chamber temperature [degC].
-        setpoint_c : float, optional
-            Setpoint [degC].
-        output : float, optional
-            Controller output [%].
+        ``output``: controller output [%].
         """
         if temp_c is None:
             return self._silent(t_s)

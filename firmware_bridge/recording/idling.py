@@ -17,12 +17,8 @@ class Idling:
     An instrument that is merely silent is taken as switched off with the furnace, and a sensor's fault matters only
     where no sensor is left that speaks for the chamber.
 
-    Parameters
-    ----------
-    since_s : float
-        Steady time from which a missing reading counts [s].
-    heard : callable
-        Told what would be an event of a run, as (event, detail).
+    ``since_s``: steady time from which a missing reading counts [s]. ``heard``: told what would be an event of a run,
+    as (event, detail).
     """
 
     def __init__(self, furnace: Furnace, alarms: Alarms, since_s: float, heard: Callable[[str, str], None]) -> None:

@@ -26,16 +26,8 @@ MOST_EVENTS = 5_000
 class Keeper:
     """Writes one run. No method raises because of the disk; ``trouble`` says what is wrong with it now.
 
-    Parameters
-    ----------
-    make : callable
-        Makes or reopens the run folder; may raise RunFolderError or OSError, and is tried again then.
-    columns : tuple of str
-        Names of the columns, in their order.
-    every_s : float
-        Time between rows [s].
-    last_t_s : float, optional
-        Time of the last row that a resumed run has [s].
+    ``make``: makes or reopens the run folder; may raise RunFolderError or OSError, and is tried again then.
+    ``last_t_s``: time of the last row that a resumed run has [s].
     """
 
     def __init__(

@@ -127,10 +127,7 @@ class LinkKeeper:
 class PortMemory:
     """Remembers which adapter a port name belonged to, and finds it under another name.
 
-    Parameters
-    ----------
-    list_all : callable
-        Lists (port name, what the adapter says of itself) of all ports there are.
+    ``list_all``: lists (port name, what the adapter says of itself) of all ports there are.
     """
 
     def __init__(self, list_all: Callable[[], list[tuple[str, str]]]) -> None:

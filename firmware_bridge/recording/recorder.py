@@ -30,14 +30,7 @@ TEXT_EVERY_S = 60.0
 class Recording:
     """Takes samples of one furnace into one run folder.
 
-    Parameters
-    ----------
-    started_s : float
-        Steady time at which ``t_s`` is 0.
-    known : sequence of Event
-        Events that a resumed run has already.
-    heard : callable, optional
-        Told each event as (event, detail), for the terminal.
+    ``heard``: told each event as (event, detail), for the terminal.
     """
 
     def __init__(
@@ -258,10 +251,7 @@ class Recording:
     def end(self, why: str) -> str:
         """Enter the end, bring everything to the disk and seal; return the seal's digest.
 
-        Raises
-        ------
-        RunFolderError
-            If the run cannot be written or sealed; its folder stays as it is and can be resumed.
+        Raises RunFolderError if the run cannot be written or sealed; its folder stays as it is and can be resumed.
         """
         self._collect()
         self.event("end", why)

@@ -89,14 +89,8 @@ def record_run(
 
     ``orphaned`` says whether nobody can end the run by hand any more: then it ends when the furnace is cold.
 
-    Raises
-    ------
-    LockHeld
-        If this furnace is being recorded in this log book already.
-    LinkError
-        If the instrument cannot be reached at the start.
-    RunFolderError
-        If the run cannot be made, written or sealed.
+    Raises LockHeld if this furnace is being recorded in this log book already; LinkError if the instrument cannot be
+    reached at the start; RunFolderError if the run cannot be made, written or sealed.
     """
     lock, others = claim_furnace(about.logbook, furnace, "record", utc_text(clock.utc_s()))
     try:

@@ -257,12 +257,8 @@ def watch_furnace(
 ) -> None:
     """Watch until the attendant ends it, or for ``for_s`` seconds; an open run is sealed then.
 
-    Raises
-    ------
-    LockHeld
-        If this furnace is being recorded in this log book already.
-    RunFolderError
-        If the log book cannot be written.
+    Raises LockHeld if this furnace is being recorded in this log book already; RunFolderError if the log book cannot be
+    written.
     """
     lock, others = claim_furnace(about.logbook, furnace, "watch", utc_text(clock.utc_s()))
     try:

@@ -52,14 +52,11 @@ class SegmentCheck:
 def check_segment(path: Path, header: bytes) -> SegmentCheck:
     """Check every row of a file that should begin with ``header``.
 
-    A row holds if it continues the stored or the computed checksum before it: a flipped bit spoils its own row only;
-    a lost, repeated or moved row shows in the row after it. A last row whose checksum holds but whose line feed is
+    A row holds if it continues the stored or the computed checksum before it: a flipped bit spoils its own row only; a
+    lost, repeated or moved row shows in the row after it. A last row whose checksum holds but whose line feed is
     missing is good, and the tail is called torn all the same.
 
-    Raises
-    ------
-    RunFolderError
-        If the file cannot be read.
+    Raises RunFolderError if the file cannot be read.
     """
     found = SegmentCheck(path, header_crc(header))
     try:

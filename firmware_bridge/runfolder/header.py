@@ -84,10 +84,7 @@ def _column_json(column: Column) -> dict[str, Any]:
 def read_header(path: Path) -> RunHeader:
     """Read ``run.json`` of a run folder; unknown keys stay in ``raw``.
 
-    Raises
-    ------
-    RunFolderError
-        If it is missing, cannot be read, or was written in a higher major format version.
+    Raises RunFolderError if it is missing, cannot be read, or was written in a higher major format version.
     """
     file = path / "run.json"
     try:

@@ -73,12 +73,7 @@ def _times(path: Path) -> _Times:
 def time_in_run(path: Path, utc_s: float) -> float:
     """Time in a run of a moment in UTC [s], the steps of the computer's clock during the run taken into account.
 
-    Parameters
-    ----------
-    path : Path
-        Run folder.
-    utc_s : float
-        The moment, in seconds since 1970 as the computer showed it.
+    ``utc_s``: the moment, in seconds since 1970 as the computer showed it.
     """
     return _times(path).t_s(utc_s)
 
@@ -93,23 +88,12 @@ def _step_s(event: Event) -> float:
 def moment_in_run(path: Path, text: str, zone: str | None) -> float:
     """Time in a run [s] of a moment that a person typed.
 
-    Parameters
-    ----------
-    path : Path
-        Run folder.
-    text : str
-        Into the run ``+1:25`` (hours and minutes, as on the charts), ``+1:25:30`` or ``+85`` (seconds), ISO 8601 with
-        its offset, or a local time with ``zone``: of a whole date, or ``14:05`` for the first such time in the run,
-        else the one nearest to it.
-    zone : str, optional
-        Time zone of a local time, by name or by offset.
+    ``text``: into the run ``+1:25`` (hours and minutes, as on the charts), ``+1:25:30`` or ``+85`` (seconds), ISO 8601
+    with its offset, or a local time with ``zone``: of a whole date, or ``14:05`` for the first such time in the run,
+    else the one nearest to it. ``zone``: time zone of a local time, by name or by offset.
 
-    Raises
-    ------
-    RunFolderError
-        If it is no moment, a local time without a zone, or over a day away from the run.
-    UnknownZone
-        If there is no such zone.
+    Raises RunFolderError if it is no moment, a local time without a zone, or over a day away from the run; UnknownZone
+    if there is no such zone.
     """
     times = _times(path)
     t_s = _moment(times, text.strip(), zone)
@@ -189,10 +173,7 @@ def last_t_s(path: Path) -> float:
 def enter_late(path: Path, mark: Mark, *, now_utc: datetime | float, files: Files | None = None) -> None:
     """Enter a mark into a run that nobody records; it must say that it was entered later.
 
-    Raises
-    ------
-    RunFolderError
-        If the run is being recorded, was changed since it was sealed, or cannot be written.
+    Raises RunFolderError if the run is being recorded, was changed since it was sealed, or cannot be written.
     """
     _append(path, encode_mark(mark), now_utc, files)
 

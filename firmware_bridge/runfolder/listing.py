@@ -95,17 +95,7 @@ def good_rows(path: Path) -> Iterator[list[str]]:
 
 
 def readings(path: Path, *, decimal: str, separator: str) -> Iterator[str]:
-    """Lines of a table of all good rows for a spreadsheet: header first, no checksums.
-
-    Parameters
-    ----------
-    path : Path
-        Run folder.
-    decimal : str
-        Decimal mark.
-    separator : str
-        Between cells.
-    """
+    """Lines of a table of all good rows for a spreadsheet: header first, no checksums."""
     header = read_header(path)
     yield separator.join(["t_s", "utc", *(column.name for column in header.columns)])
     for t_s, utc, *cells in good_rows(path):

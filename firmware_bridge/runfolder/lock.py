@@ -28,17 +28,10 @@ class LockHeld(RunFolderError):
 class Lock:
     """An advisory lock on a file, held until ``release`` or until the process ends.
 
-    Parameters
-    ----------
-    path : Path
-        The lock's file; it stays there after the release.
-    about : Mapping
-        What the holder says of itself; the process number is added.
+    ``path``: the lock's file; it stays there after the release. ``about``: what the holder says of itself; the process
+    number is added.
 
-    Raises
-    ------
-    LockHeld
-        If another process has it.
+    Raises LockHeld if another process has it.
     """
 
     def __init__(self, path: Path, about: Mapping[str, Any] | None = None) -> None:

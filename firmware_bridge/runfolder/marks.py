@@ -138,10 +138,7 @@ class DroppedMark:
 def drop_mark(run: Path, mark: DroppedMark) -> Path:
     """Leave a mark in ``marks/`` of an open run, whole or not at all; the recorder enters and removes it.
 
-    Raises
-    ------
-    RunFolderError
-        If the file cannot be written.
+    Raises RunFolderError if the file cannot be written.
     """
     folder = run / "marks"
     said = {key: value for key, value in vars(mark).items() if key != "path" and (value or key == "at_s")}
@@ -218,10 +215,7 @@ def mark_to_strike(marks: Sequence[Mark], mark_id: str) -> Mark:
 def find_mark(marks: Sequence[Mark], mark_id: str) -> Mark:
     """The mark of this id, or of the only id that begins so.
 
-    Raises
-    ------
-    RunFolderError
-        If there is none, or several begin so.
+    Raises RunFolderError if there is none, or several begin so.
     """
     hits = [mark for mark in marks if mark.mark_id == mark_id] or [
         mark for mark in marks if mark_id and mark.mark_id.startswith(mark_id)

@@ -23,10 +23,7 @@ __all__ = ["as_sealed", "check_record", "check_rows", "last_row", "read_events",
 def read_events(path: Path) -> tuple[Event, ...]:
     """Events of a run whose checksums hold, in the order in which they were entered.
 
-    Raises
-    ------
-    RunFolderError
-        If ``events.csv`` cannot be read; a missing one is a run without events.
+    Raises RunFolderError if ``events.csv`` cannot be read; a missing one is a run without events.
     """
     file = path / "events.csv"
     if not file.exists():
@@ -55,13 +52,10 @@ def check_record(path: Path) -> RecordCheck:
     """Say how far the record of a run can be trusted, and where its good rows stand.
 
     A sealed run is compared with the digests of its seal; where they agree, nothing is checked row by row. Any other
-    run is checked row by row. ``good`` lists the bytes of good rows in the order of their times, a time that stands
-    in two segments taken once.
+    run is checked row by row. ``good`` lists the bytes of good rows in the order of their times, a time that stands in
+    two segments taken once.
 
-    Raises
-    ------
-    RunFolderError
-        If there is no run folder, or its format is newer than this program.
+    Raises RunFolderError if there is no run folder, or its format is newer than this program.
     """
     header = read_header(path)
     try:

@@ -90,10 +90,7 @@ def seal_text(said: dict[str, Any]) -> str:
 def read_seal(path: Path) -> Seal | None:
     """Seal of a run folder, None where there is none.
 
-    Raises
-    ------
-    RunFolderError
-        If ``seal.json`` is damaged or was changed.
+    Raises RunFolderError if ``seal.json`` is damaged or was changed.
     """
     file = path / "seal.json"
     try:

@@ -34,10 +34,7 @@ def seal_run(path: Path, *, sealed_utc: datetime | float, files: Files | None = 
 
     Rows that were bad or cut already are named in the seal and stay out of the record.
 
-    Raises
-    ------
-    RunFolderError
-        If the run is sealed already, or the folder cannot be read or written.
+    Raises RunFolderError if the run is sealed already, or the folder cannot be read or written.
     """
     if (path / "seal.json").exists():
         raise RunFolderError(f"{path} is sealed already.")
@@ -91,15 +88,10 @@ def append_sealed(
 ) -> Seal:
     """Enter marks into a sealed run: append them to ``events.csv`` and seal again, naming the former seal.
 
-    Parameters
-    ----------
-    details : sequence of (float, str)
-        For each ``mark`` event its ``t_s`` [s] and its detail (``marks.encode_mark`` or ``marks.encode_strike``).
+    ``details``: for each ``mark`` event its ``t_s`` [s] and its detail (``marks.encode_mark`` or
+    ``marks.encode_strike``).
 
-    Raises
-    ------
-    RunFolderError
-        If the run is not sealed, or was changed since: a new seal would hide that.
+    Raises RunFolderError if the run is not sealed, or was changed since: a new seal would hide that.
     """
     files = files or Files()
     check = check_record(path)

@@ -154,23 +154,11 @@ class RunFolder:
     ) -> RunFolder:
         """Make ``runs/<UTC>_<furnace>_<4 hex>/`` in a log book, with ``run.json`` and the two empty tables.
 
-        Parameters
-        ----------
-        logbook : Path
-            Folder of the log book; it and its ``runs/`` are made where they are missing.
-        columns : sequence of Column
-            Columns between ``utc`` and ``crc``; ``header.columns_of`` makes them from a furnace.
-        started_utc : datetime or float
-            Start of the run: a datetime with a zone, or seconds since 1970.
-        every_s : float, optional
-            Nominal time between readings [s].
-        extra : mapping, optional
-            Further keys of ``run.json``.
+        ``logbook``: folder of the log book; it and its ``runs/`` are made where they are missing. ``columns``: columns
+        between ``utc`` and ``crc``; ``header.columns_of`` makes them from a furnace. ``started_utc``: start of the run:
+        a datetime with a zone, or seconds since 1970.
 
-        Raises
-        ------
-        RunFolderError
-            If the folder cannot be made.
+        Raises RunFolderError if the folder cannot be made.
         """
         files = files or Files()
         header_line(column.name for column in columns)
@@ -219,10 +207,7 @@ class RunFolder:
     def resume(cls, path: Path, *, files: Files | None = None) -> RunFolder:
         """Open an unsealed run folder to go on with it: rows go to a new segment, events are carried over.
 
-        Raises
-        ------
-        RunFolderError
-            If it cannot be read, or is sealed.
+        Raises RunFolderError if it cannot be read, or is sealed.
         """
         if (path / "seal.json").exists():
             raise RunFolderError(f"{path} is sealed: nothing more is recorded into it.")
@@ -231,19 +216,10 @@ class RunFolder:
     def write_row(self, t_s: float, utc: str | datetime | float, values: Mapping[str, Value]) -> None:
         """Append one sample row; a column without a value is left empty.
 
-        Parameters
-        ----------
-        t_s : float
-            Time since the start of the run [s], later than the row before.
-        utc : str, datetime or float
-            The same moment in UTC.
-        values : mapping
-            Raw readings by column: a number, a cell formatted already, or None.
+        ``t_s``: time since the start of the run [s], later than the row before. ``values``: raw readings by column: a
+        number, a cell formatted already, or None.
 
-        Raises
-        ------
-        OSError
-            If it could not be written: the segment is given up.
+        Raises OSError if it could not be written: the segment is given up.
         """
         t_s = self._later(t_s)
         text = utc if isinstance(utc, str) else utc_text(utc)
@@ -352,10 +328,7 @@ class RunFolder:
     def seal(self, *, sealed_utc: datetime | float | None = None) -> str:
         """Sync, close and seal; return the digest of the seal.
 
-        Raises
-        ------
-        RunFolderError
-            If the folder cannot be sealed; ``sealing.seal_run`` can be tried again later.
+        Raises RunFolderError if the folder cannot be sealed; ``sealing.seal_run`` can be tried again later.
         """
         from soakwitness.firmware_bridge.runfolder.sealing import seal_run
 

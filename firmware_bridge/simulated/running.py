@@ -41,18 +41,8 @@ def write_run(
 
     Loading, pulling and plates become marks, except a cold load. While the cable is pulled there are no rows.
 
-    Parameters
-    ----------
-    furnace : Furnace
-        A furnace file with ``kind = "simulated"`` that reads Modbus registers.
-    logbook : Path
-        The run goes into its ``runs``.
-    papers : Papers
-        Start, recipe, operator and so on.
-    tail_s : float
-        The run ends so long after the controller has switched off [s].
-    longest_s : float
-        It ends then at the latest [s].
+    ``furnace``: A furnace file with ``kind = "simulated"`` that reads Modbus registers. ``tail_s``: the run ends so
+    long after the controller has switched off [s].
     """
     settings = read_settings(furnace.link.settings, unit=furnace.unit, source=furnace.source or "[link]")
     folder = RunFolder.create(

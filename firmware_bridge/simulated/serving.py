@@ -32,15 +32,9 @@ def start(
 ) -> Serving:
     """Switch the furnace on and serve its instrument until ``stop``.
 
-    Parameters
-    ----------
-    settings : SimulatedSettings or mapping
-        The scenario and how to serve it, or the keys of ``[link]`` in a furnace file.
-    clock : LinkClock, optional
-        Furnace time runs with its ``monotonic``; the real clock by default. A clock that runs N times faster makes the
-        furnace run N times faster.
-    unit : str
-        Unit of the instrument where ``settings`` is a mapping.
+    ``settings``: the scenario and how to serve it, or the keys of ``[link]`` in a furnace file. ``clock``: furnace time
+    runs with its ``monotonic``; the real clock by default. A clock that runs N times faster makes the furnace run N
+    times faster. ``unit``: unit of the instrument where ``settings`` is a mapping.
     """
     found = settings if isinstance(settings, SimulatedSettings) else read_settings(settings, unit=unit)
     return Serving(found, clock=clock or time)

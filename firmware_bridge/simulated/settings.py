@@ -84,10 +84,8 @@ def read_settings(
 ) -> SimulatedSettings:
     """Check the keys and build the scenario; ``source`` and ``text`` are the furnace file's they stand in.
 
-    Raises
-    ------
-    FurnaceFileError
-        If a key or value is wrong: it names the line, the table, the key, the value and what is allowed.
+    Raises FurnaceFileError if a key or value is wrong: it names the line, the table, the key, the value and what is
+    allowed.
     """
     reader = _SettingsReader(unit)
     table = Table(File(text, source, FurnaceFileError), ("link",), settings)

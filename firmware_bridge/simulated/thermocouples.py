@@ -54,10 +54,7 @@ def temp_of_c(kind: str, mv: float) -> float:
 def shown_c(temp_c: float, *, wired: str, set_as: str, terminals_c: float = 25.0) -> float:
     """What is shown at ``temp_c`` by a thermocouple ``wired`` on an input ``set_as`` another type.
 
-    Raises
-    ------
-    FurnaceFileError
-        If a type is not one of E, J, K, N, R, S.
+    Raises FurnaceFileError if a type is not one of E, J, K, N, R, S.
     """
     for kind in (wired, set_as):
         if kind not in _TABLES:

@@ -21,20 +21,7 @@ RECOVERED_HRC = 1.5
 
 
 def temper_runs(case: Case, pieces: tuple[PieceEvidence, ...]) -> list[RunFigures]:
-    """Tempering runs of some pieces, each once.
-
-    Parameters
-    ----------
-    case : Case
-        The case.
-    pieces : tuple of PieceEvidence
-        The pieces.
-
-    Returns
-    -------
-    list of RunFigures
-        In order of time.
-    """
+    """Tempering runs of some pieces, each once."""
     names = dict.fromkeys(name for p in pieces for name in p.tempers)
     runs = [case.evidence.runs[name] for name in names if name in case.evidence.runs]
     return sorted(runs, key=lambda r: r.started_utc)
@@ -43,15 +30,7 @@ def temper_runs(case: Case, pieces: tuple[PieceEvidence, ...]) -> list[RunFigure
 def temper_level(case: Case) -> tuple[float, Says] | None:
     """How far the temper was off its band or off the good ones, from its run or from what was entered.
 
-    Parameters
-    ----------
-    case : Case
-        The case.
-
-    Returns
-    -------
-    tuple of float and Says, or None
-        Signed difference [K] with its sentence; None where nothing is off or nothing is known.
+    Returns signed difference [K] with its sentence; None where nothing is off or nothing is known.
     """
     good = temper_runs(case, case.evidence.good)
     for run in temper_runs(case, case.suspects_here):
@@ -114,18 +93,7 @@ def temper_too_cold(case: Case) -> Scale | None:
 
 
 def tempers_on_record(piece: PieceEvidence) -> int:
-    """How many tempers of a piece are on record, runs and entries together.
-
-    Parameters
-    ----------
-    piece : PieceEvidence
-        The piece.
-
-    Returns
-    -------
-    int
-        Number of tempers.
-    """
+    """How many tempers of a piece are on record, runs and entries together."""
     return len(piece.tempers) + sum(t.kind == "temper" for t in piece.treatments)
 
 
@@ -164,15 +132,7 @@ def temper_missed(case: Case) -> Scale | None:
 def seconds_from(earlier_utc: str, later_utc: str) -> float:
     """Time between two moments.
 
-    Parameters
-    ----------
-    earlier_utc, later_utc : str
-        UTC text.
-
-    Returns
-    -------
-    float
-        Time [s].
+    Returns time [s].
     """
     first, second = (datetime.fromisoformat(t.replace("Z", "+00:00")) for t in (earlier_utc, later_utc))
     return (second - first).total_seconds()
@@ -181,19 +141,7 @@ def seconds_from(earlier_utc: str, later_utc: str) -> float:
 def waits(case: Case, pieces: tuple[PieceEvidence, ...], kind: str) -> list[float]:
     """Times from the quench (or the cold treatment, for a temper after it) to the first step of a kind.
 
-    Parameters
-    ----------
-    case : Case
-        The case.
-    pieces : tuple of PieceEvidence
-        The pieces.
-    kind : str
-        ``temper`` or ``cold treatment``.
-
-    Returns
-    -------
-    list of float
-        Times [s].
+    Returns times [s].
     """
     found = []
     for piece in pieces:

@@ -7,15 +7,7 @@ from soakwitness.analysis.audit.contrasts.weighing import FAIR, HINT, LIGHT, Sca
 
 
 def soft_as_quenched(case: Case, scale: Scale) -> None:
-    """Weigh a cause that would make pieces soft as quenched, and leave them so.
-
-    Parameters
-    ----------
-    case : Case
-        The case.
-    scale : Scale
-        Scale of the cause.
-    """
+    """Weigh a cause that would make pieces soft as quenched, and leave them so."""
     first, last = case.as_quenched, case.final
     if first.direction == "low":
         scale.speaks_for(LIGHT, f"They were soft already as quenched: {first.says}.")
@@ -29,15 +21,7 @@ def soft_as_quenched(case: Case, scale: Scale) -> None:
 
 
 def soft_after_temper(case: Case, scale: Scale) -> None:
-    """Weigh a cause that takes hardness away after a good quench.
-
-    Parameters
-    ----------
-    case : Case
-        The case.
-    scale : Scale
-        Scale of the cause.
-    """
+    """Weigh a cause that takes hardness away after a good quench."""
     first, last = case.as_quenched, case.final
     if last.direction == "low":
         scale.speaks_for(LIGHT if first.direction == "normal" else HINT, f"They are soft in the end: {last.says}.")
@@ -48,15 +32,7 @@ def soft_after_temper(case: Case, scale: Scale) -> None:
 
 
 def hard_in_the_end(case: Case, scale: Scale) -> None:
-    """Weigh a cause that leaves pieces too hard.
-
-    Parameters
-    ----------
-    case : Case
-        The case.
-    scale : Scale
-        Scale of the cause.
-    """
+    """Weigh a cause that leaves pieces too hard."""
     last = case.final
     if last.direction == "high":
         scale.speaks_for(LIGHT, f"They are too hard in the end: {last.says}.")
@@ -65,17 +41,7 @@ def hard_in_the_end(case: Case, scale: Scale) -> None:
 
 
 def no_trouble_within_the_run(case: Case, scale: Scale, why: str) -> None:
-    """Weigh a cause that would have struck every piece of the run: siblings that came out well speak against it.
-
-    Parameters
-    ----------
-    case : Case
-        The case.
-    scale : Scale
-        Scale of the cause.
-    why : str
-        End of the sentence.
-    """
+    """Weigh a cause that would have struck every piece of the run: siblings that came out well speak against it."""
     count = len(case.siblings)
     if count >= 2:
         scale.speaks_against(FAIR, f"{count} other pieces of the same run came out well, {why}.")

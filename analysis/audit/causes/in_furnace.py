@@ -166,15 +166,7 @@ def _slow_ramps(case: Case, scale: Scale, *, full_only: bool) -> None:
 def charge_ratio(case: Case) -> float | None:
     """How much heavier the charge was than the good ones'.
 
-    Parameters
-    ----------
-    case : Case
-        The case.
-
-    Returns
-    -------
-    float or None
-        Ratio of the sums of thickness times blades; of the numbers of pieces where thicknesses are not known.
+    Returns ratio of the sums of thickness times blades; of the numbers of pieces where thicknesses are not known.
     """
     if case.run is None:
         return None
@@ -254,16 +246,8 @@ def _felt_by_the_furnace(case: Case, scale: Scale, thick: bool) -> None:
 def lone_dips(run: RunFigures) -> list[DipFigures]:
     """Dips of a run that neither loading nor pulling explains.
 
-    Parameters
-    ----------
-    run : RunFigures
-        The run.
-
-    Returns
-    -------
-    list of DipFigures
-        In order of time. Where no pull is marked, quick falls of the last five minutes, or once the last hold had its
-        time, are taken for the pulling.
+    Returns in order of time. Where no pull is marked, quick falls of the last five minutes, or once the last hold had
+    its time, are taken for the pulling.
     """
     found = [d for d in run.dips if not is_move(run, d.start_s)]
     last = max((h for h in run.holds if h.found), key=lambda h: h.step, default=None)

@@ -19,17 +19,8 @@ RARE = 0.1
 def split_by(case: Case, get: Callable[[PieceEvidence], str | None]) -> tuple[str, str, float] | None:
     """Whether an attribute puts suspects and good siblings of one run wholly apart.
 
-    Parameters
-    ----------
-    case : Case
-        The case.
-    get : callable
-        The attribute of a piece, None where not known.
-
-    Returns
-    -------
-    tuple, or None
-        The suspects' values, the siblings' values, and the probability that chance splits them so.
+    ``get``: the attribute of a piece, None where not known. Returns the suspects' values, the siblings' values, and the
+    probability that chance splits them so.
     """
     bad = {get(p) for p in case.suspects_here}
     well = {get(p) for p in case.siblings}
@@ -157,15 +148,7 @@ def _thin(case: Case, tests: list[HardnessEvidence], scale: Scale) -> None:
 def within_repeatability(case: Case) -> bool:
     """Whether suspects and good ones differ by no more than the tester can repeat.
 
-    Parameters
-    ----------
-    case : Case
-        The case.
-
-    Returns
-    -------
-    bool
-        True where both are known and less apart than the tester can show.
+    Returns true where both are known and less apart than the tester can show.
     """
     for stage, view in (("final", case.final), ("as quenched", case.as_quenched)):
         values = [stage_value(p, stage) for p in case.suspects_here]  # type: ignore[arg-type]

@@ -53,18 +53,7 @@ def late_quench(case: Case) -> Scale | None:
 
 
 def all_pieces(case: Case) -> tuple[PieceEvidence, ...]:
-    """All pieces of the run in question whose hardness is known, suspects and others.
-
-    Parameters
-    ----------
-    case : Case
-        The case.
-
-    Returns
-    -------
-    tuple of PieceEvidence
-        In no order.
-    """
+    """All pieces of the run in question whose hardness is known, suspects and others."""
     here = [*case.suspects_here, *case.evidence.siblings]
     return tuple(p for p in here if case.run is None or p.harden in (None, case.run.run))
 
@@ -72,15 +61,7 @@ def all_pieces(case: Case) -> tuple[PieceEvidence, ...]:
 def in_pull_order(case: Case) -> list[tuple[float, float]]:
     """Moment of the pull and hardness of each piece, in order.
 
-    Parameters
-    ----------
-    case : Case
-        The case.
-
-    Returns
-    -------
-    list of (float, float)
-        Pull [s] and hardness [HRC], as quenched where that is known of all, else the latest.
+    Returns pull [s] and hardness [HRC], as quenched where that is known of all, else the latest.
     """
     stage = "as quenched" if case.as_quenched.suspect is not None else "final"
     found = []

@@ -317,15 +317,7 @@ def calibration_overdue(case: Case) -> Scale | None:
 def lone_sensor_note(case: Case) -> str | None:
     """Sentence on what one sensor alone cannot show.
 
-    Parameters
-    ----------
-    case : Case
-        The case.
-
-    Returns
-    -------
-    str or None
-        None where a second sensor was there, and still in a hold.
+    Returns none where a second sensor was there, and still in a hold.
     """
     if case.run is None or hot_ones(shifts(case)):
         return None

@@ -62,17 +62,7 @@ def _never_held(case: Case, hold: HoldFigures, scale: Scale) -> None:
 def furnace_share(case: Case, hold: HoldFigures) -> float | None:
     """Share of the required time that furnace and pull gave, whatever the packet made of it.
 
-    Parameters
-    ----------
-    case : Case
-        The case.
-    hold : HoldFigures
-        The hold.
-
-    Returns
-    -------
-    float or None
-        Of 1; None where the furnace's time is not known.
+    Returns of 1; None where the furnace's time is not known.
     """
     given = hold.chamber_s if hold.chamber_s is not None else hold.in_band_s
     enter = hold.chamber_enter_s if hold.chamber_enter_s is not None else hold.enter_s
@@ -88,17 +78,7 @@ def furnace_share(case: Case, hold: HoldFigures) -> float | None:
 def missing_near(case: Case, hold: HoldFigures) -> float:
     """How long no reading was had from shortly before a hold until it was left.
 
-    Parameters
-    ----------
-    case : Case
-        The case.
-    hold : HoldFigures
-        The hold.
-
-    Returns
-    -------
-    float
-        [s]; gaps that reach into that time count whole.
+    Returns [s]; gaps that reach into that time count whole.
     """
     enter = hold.chamber_enter_s if hold.chamber_enter_s is not None else hold.enter_s
     if case.run is None or enter is None:
@@ -180,15 +160,7 @@ def _no_such_luck(case: Case, share: float, scale: Scale) -> None:
 def mass_of(piece: PieceEvidence) -> float | None:
     """What stands in a packet to be heated: thickness times blades.
 
-    Parameters
-    ----------
-    piece : PieceEvidence
-        The piece.
-
-    Returns
-    -------
-    float or None
-        [mm]; None where the thickness is not known.
+    Returns [mm]; None where the thickness is not known.
     """
     return None if piece.thickness_mm is None else piece.thickness_mm * (piece.blades or 1)
 
@@ -196,15 +168,7 @@ def mass_of(piece: PieceEvidence) -> float | None:
 def packet_ratio(pieces: Sequence[PieceEvidence], others: Sequence[PieceEvidence]) -> float | None:
     """How much more steel stands in the packets of some pieces than in those of others.
 
-    Parameters
-    ----------
-    pieces, others : sequence of PieceEvidence
-        The pieces.
-
-    Returns
-    -------
-    float or None
-        Ratio of the medians of thickness times blades over heated faces; None where either is not known.
+    Returns ratio of the medians of thickness times blades over heated faces; None where either is not known.
     """
     own, theirs = (
         [m * 2 / (p.heated_faces or 2) for p in part if (m := mass_of(p)) is not None] for part in (pieces, others)
@@ -257,17 +221,7 @@ def loaded_early(case: Case) -> Scale | None:
 def level_differs(case: Case, hold: HoldFigures) -> tuple[float, Says] | None:
     """How far a hold's level is off its band, and off the good ones.
 
-    Parameters
-    ----------
-    case : Case
-        The case.
-    hold : HoldFigures
-        The hold.
-
-    Returns
-    -------
-    tuple of float and Says, or None
-        Signed difference [K], negative for too cold, with its sentence; None where nothing is off.
+    Returns signed difference [K], negative for too cold, with its sentence; None where nothing is off.
     """
     level = hold.work_c if hold.work_c is not None else hold.control_c
     if level is None:

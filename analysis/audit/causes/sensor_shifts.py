@@ -38,21 +38,11 @@ class Shift:
 def shifts(case: Case) -> list[Shift]:
     """Changes of control minus another sensor against the good runs, cold and in each hold.
 
-    Parameters
-    ----------
-    case : Case
-        The case.
-
-    Returns
-    -------
-    list of Shift
-        Empty where no second sensor is there, or nothing to compare with.
-
-    Notes
-    -----
     A furnace that is still warm from the day before is no cold comparison: the other sensor may lie in a cold packet.
     The coldest starts of the good runs count, and the run's own where it was as cold, or agrees with the holds as an
     offset does. Without good runs two wires of one class are told apart beyond their tolerance only.
+
+    Returns empty where no second sensor is there, or nothing to compare with.
     """
     if case.run is None:
         return []
@@ -91,17 +81,7 @@ def _as_long(case: Case, step: int | None) -> bool:
 def same_size(hot: Sequence[Shift], cold: Shift) -> bool:
     """Whether all shifts of the holds are about as large as the cold one.
 
-    Parameters
-    ----------
-    hot : sequence of Shift
-        Shifts in the holds.
-    cold : Shift
-        That before the furnace heated.
-
-    Returns
-    -------
-    bool
-        True within a third of it, and 1.5 K at least.
+    Returns true within a third of it, and 1.5 K at least.
     """
     return bool(hot) and all(abs(s.shift_c - cold.shift_c) <= max(1.5, 0.35 * abs(cold.shift_c)) for s in hot)
 
@@ -119,15 +99,7 @@ def cold_ones(found: Sequence[Shift]) -> list[Shift]:
 def largest_shift(case: Case) -> float:
     """Largest change of control minus another sensor while hot [K].
 
-    Parameters
-    ----------
-    case : Case
-        The case.
-
-    Returns
-    -------
-    float
-        Signed [K]; 0 where nothing is known.
+    Returns signed [K]; 0 where nothing is known.
     """
     return max((s.shift_c for s in hot_ones(shifts(case))), key=abs, default=0.0)
 
@@ -135,15 +107,7 @@ def largest_shift(case: Case) -> float:
 def likely_faults(case: Case) -> dict[str, float]:
     """Probability of each fault of a thermocouple circuit, from the changed differences.
 
-    Parameters
-    ----------
-    case : Case
-        The case.
-
-    Returns
-    -------
-    dict
-        Cause as ``calibration.faults`` names it to its probability; empty where the differences did not change.
+    Returns cause as ``calibration.faults`` names it to its probability; empty where the differences did not change.
     """
     from soakwitness.analysis.calibration.diagnosing.diagnosis import diagnose
 
@@ -214,16 +178,8 @@ def low_when_hot(case: Case) -> bool:
 def how_it_came(case: Case) -> str | None:
     """Whether the largest difference changed slowly or at once.
 
-    Parameters
-    ----------
-    case : Case
-        The case.
-
-    Returns
-    -------
-    str or None
-        ``slowly`` or ``at once``, by the furnace's earlier runs, else by the good ones before it; None where they do
-        not tell. Five of them are needed, two for a change that is more than ageing brings in one run.
+    Returns ``slowly`` or ``at once``, by the furnace's earlier runs, else by the good ones before it; None where they
+    do not tell. Five of them are needed, two for a change that is more than ageing brings in one run.
     """
     hot = hot_ones(shifts(case))
     if not hot or case.run is None:

@@ -38,18 +38,7 @@ class Aligned:
 
 
 def hold_to_align(figures: RunFigures) -> HoldFigures | None:
-    """The hold that everything is aligned on: the hottest one that was found.
-
-    Parameters
-    ----------
-    figures : RunFigures
-        The suspect run.
-
-    Returns
-    -------
-    HoldFigures or None
-        None where no hold was found.
-    """
+    """The hold that everything is aligned on: the hottest one that was found."""
     found = [h for h in figures.holds if h.enter_s is not None]
     return max(found, key=lambda h: h.target_c) if found else None
 
@@ -63,23 +52,7 @@ def align(
 ) -> Aligned:
     """Lay traces over each other.
 
-    Parameters
-    ----------
-    suspect : Trace
-        The suspect run's control or recording trace.
-    figures : RunFigures
-        Its figures.
-    good : sequence of Trace
-        The good runs' traces.
-    good_figures : mapping
-        Their figures by run.
-    runs : sequence of str
-        Run of each good trace.
-
-    Returns
-    -------
-    Aligned
-        All on one clock. Where the suspect never entered a hold, all are aligned on their beginnings.
+    Returns all on one clock. Where the suspect never entered a hold, all are aligned on their beginnings.
     """
     hold = hold_to_align(figures)
     step = hold.step if hold else None

@@ -225,15 +225,7 @@ class Case:
 def nearer(value: float, first: float, second: float) -> bool:
     """Whether a hardness is nearer to the first than to the second, these two being clearly apart.
 
-    Parameters
-    ----------
-    value, first, second : float
-        Hardness [HRC].
-
-    Returns
-    -------
-    bool
-        False where the two are less than 1.5 points apart.
+    ``value``, ``first``, ``second``: hardness [HRC]. Returns false where the two are less than 1.5 points apart.
     """
     return abs(first - second) >= CLEARLY_HRC and abs(value - first) < abs(value - second)
 
@@ -241,17 +233,7 @@ def nearer(value: float, first: float, second: float) -> bool:
 def is_move(run: RunFigures, at_s: float) -> bool:
     """Whether a moment belongs to loading, or to pulling a piece: the door was open for that.
 
-    Parameters
-    ----------
-    run : RunFigures
-        The run.
-    at_s : float
-        The moment [s].
-
-    Returns
-    -------
-    bool
-        True from half a minute before such a mark to five minutes after it.
+    Returns true from half a minute before such a mark to five minutes after it.
     """
     moves = [t for p in run.pieces for t in (p.load_s, p.pull_s) if t is not None]
     return any(-30.0 <= at_s - move <= 300.0 for move in moves)
@@ -272,17 +254,8 @@ def _direction(value: float, good: float | None, limits: tuple[float, float] | N
 def stage_value(piece: PieceEvidence, stage: Stage) -> float | None:
     """Hardness of a piece at a stage.
 
-    Parameters
-    ----------
-    piece : PieceEvidence
-        The piece.
-    stage : str
-        ``as quenched`` or ``final``.
-
-    Returns
-    -------
-    float or None
-        Mean over its tests there [HRC], those after grinding off the skin or at the edge only where there is no other.
+    Returns mean over its tests there [HRC], those after grinding off the skin or at the edge only where there is no
+    other.
     """
     tests = [h for h in piece.hardness if (h.as_quenched if stage == "as quenched" else h.final)]
     tests = [h for h in tests if h.test.scale == "HRC"]
@@ -294,15 +267,7 @@ def stage_value(piece: PieceEvidence, stage: Stage) -> float | None:
 def spot_values(piece: PieceEvidence) -> dict[str, float]:
     """Final hardness by place on the piece, tests after grinding off the skin left out.
 
-    Parameters
-    ----------
-    piece : PieceEvidence
-        The piece.
-
-    Returns
-    -------
-    dict
-        Place to mean [HRC].
+    Returns place to mean [HRC].
     """
     found: dict[str, list[float]] = {}
     for h in piece.hardness:

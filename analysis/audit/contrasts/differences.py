@@ -31,15 +31,7 @@ class DifferenceRow:
 def differences_table(case: Case) -> tuple[DifferenceRow, ...]:
     """Compare every figure that run and good runs have in common.
 
-    Parameters
-    ----------
-    case : Case
-        The case.
-
-    Returns
-    -------
-    tuple of Row
-        Holds in order, then the run's own figures, then the furnace's.
+    Returns holds in order, then the run's own figures, then the furnace's.
     """
     if case.run is None:
         return ()

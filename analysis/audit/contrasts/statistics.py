@@ -27,18 +27,7 @@ class FigureComparison:
 
 
 def mad(values: Sequence[float]) -> float:
-    """Median absolute deviation from the median.
-
-    Parameters
-    ----------
-    values : sequence of float
-        Values in any unit.
-
-    Returns
-    -------
-    float
-        Same unit; 0 for one value.
-    """
+    """Median absolute deviation from the median."""
     centre = median(values)
     return median([abs(v - centre) for v in values])
 
@@ -46,19 +35,8 @@ def mad(values: Sequence[float]) -> float:
 def compare(value: float, good: Sequence[float], *, floor: float) -> FigureComparison:
     """Compare a figure with those of good runs.
 
-    Parameters
-    ----------
-    value : float
-        The figure in question, any unit.
-    good : sequence of float
-        The same figure of the good ones.
-    floor : float
-        Spread below which nothing is told apart, same unit: what resolution and ordinary days make of it.
-
-    Returns
-    -------
-    FigureComparison
-        ``spreads`` is the difference over the larger of ``floor`` and 1.4826 MAD; None where there is nothing good.
+    ``floor``: spread below which nothing is told apart, same unit: what resolution and ordinary days make of it.
+    Returns ``spreads`` is the difference over the larger of ``floor`` and 1.4826 MAD; None where there is nothing good.
     """
     if not good:
         return FigureComparison(value, None, None, 0, None)
@@ -69,19 +47,9 @@ def compare(value: float, good: Sequence[float], *, floor: float) -> FigureCompa
 def rank_correlation(x: Sequence[float], y: Sequence[float]) -> float:
     """Spearman's rank correlation, ties at their mean rank.
 
-    Parameters
-    ----------
-    x, y : sequence of float
-        Paired values in any units, three at least.
+    Returns -1 to 1; 0 where one of them is constant.
 
-    Returns
-    -------
-    float
-        -1 to 1; 0 where one of them is constant.
-
-    References
-    ----------
-    C. Spearman, The proof and measurement of association between two things, Am. J. Psychol. 15 (1904) 72-101.
+    Source: C. Spearman, The proof and measurement of association between two things, Am. J. Psychol. 15 (1904) 72-101.
     """
     a, b = _ranks(x), _ranks(y)
     mean = (len(a) + 1) / 2
@@ -105,18 +73,7 @@ def _ranks(values: Sequence[float]) -> list[float]:
 
 
 def chance_of_split(first: int, second: int) -> float:
-    """Probability that a random order puts two groups wholly apart, either way round.
-
-    Parameters
-    ----------
-    first, second : int
-        Sizes of the groups.
-
-    Returns
-    -------
-    float
-        2 / (n over k), at most 1.
-    """
+    """Probability that a random order puts two groups wholly apart, either way round."""
     if first == 0 or second == 0:
         return 1.0
     return min(1.0, 2.0 / math.comb(first + second, first))
@@ -125,17 +82,8 @@ def chance_of_split(first: int, second: int) -> float:
 def chance_of_groups(sizes: Sequence[int], chosen: int) -> float:
     """Probability that a random choice of pieces takes whole groups only.
 
-    Parameters
-    ----------
-    sizes : sequence of int
-        Sizes of the groups, such as the pieces at each place.
-    chosen : int
-        How many pieces were chosen.
-
-    Returns
-    -------
-    float
-        Ways to put ``chosen`` together from whole groups over all ways to choose; 1 where every group has one piece.
+    ``sizes``: sizes of the groups, such as the pieces at each place. Returns ways to put ``chosen`` together from whole
+    groups over all ways to choose; 1 where every group has one piece.
     """
     ways = [1] + [0] * chosen
     for size in sizes:
@@ -147,15 +95,8 @@ def chance_of_groups(sizes: Sequence[int], chosen: int) -> float:
 def apart(first: Sequence[float], second: Sequence[float]) -> float:
     """How well a number tells two groups apart.
 
-    Parameters
-    ----------
-    first, second : sequence of float
-        The number in either group, any unit.
-
-    Returns
-    -------
-    float
-        Share of all pairs in which the first is larger minus that in which it is smaller: -1 to 1, 0 for no difference.
+    Returns share of all pairs in which the first is larger minus that in which it is smaller: -1 to 1, 0 for no
+    difference.
     """
     if not first or not second:
         return 0.0

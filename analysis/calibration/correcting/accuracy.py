@@ -78,28 +78,11 @@ def accuracy_test(
 ) -> AccuracyTest:
     """Decide on the control chain from a comparison with the reference.
 
-    Parameters
-    ----------
-    found : Calibration
-        Points of the comparison.
-    limit : AccuracyLimit
-        Largest difference allowed.
-    at_c : float, optional
-        Temperature to test at [degC]; without it the longest stable stretch counts.
-    correction : Correction, optional
-        Valid correction of the sensor; the difference after it decides.
-    guard : float
-        Guard band as a multiple of U; 0 for simple acceptance.
+    ``at_c``: temperature to test at [degC]; without it the longest stable stretch counts. ``correction``: valid
+    correction of the sensor; the difference after it decides. ``guard``: guard band as a multiple of U; 0 for simple
+    acceptance.
 
-    Returns
-    -------
-    AccuracyTest
-        Difference, limit and verdict.
-
-    Raises
-    ------
-    NotEnoughData
-        If nothing was compared within 25 K of the temperature asked for.
+    Raises NotEnoughData if nothing was compared within 25 K of the temperature asked for.
     """
     point = _chosen(found.points, at_c)
     corrected_c = None

@@ -89,32 +89,11 @@ def calibrate(
 ) -> Calibration:
     """Calibrate a sensor from a run in which the reference was logged too.
 
-    Parameters
-    ----------
-    t_s : ndarray
-        Times [s], rising, shape (n,).
-    reference_c, sensor_c : ndarray
-        Readings [degC, NaN where there is none], shape (n,).
-    reference : Reference
-        What is known of the reference.
-    comparing : Comparing
-        How the two were compared.
-    limits : StretchLimits, optional
-        What counts as stable.
+    ``reference_c``, ``sensor_c``: readings [degC, NaN where there is none], shape (n,). Returns A point for each stable
+    stretch that the reference's certificate covers, and the fitted correction.
 
-    Returns
-    -------
-    Calibration
-        A point for each stable stretch that the reference's certificate covers, and the fitted correction.
-
-    Raises
-    ------
-    NotEnoughData
-        If there is no such stretch: says how near the steadiest was.
-
-    References
-    ----------
-    EA-4/02 M:2022, example S5 (calibration of a type N thermocouple at 1000 degC): the rows of the budget.
+    Raises NotEnoughData if there is no such stretch: says how near the steadiest was. Source: EA-4/02 M:2022, example
+    S5 (calibration of a type N thermocouple at 1000 degC): the rows of the budget.
     """
     limits = limits or StretchLimits()
     steps_c = (comparing.reference_resolution_c, comparing.sensor_resolution_c)
@@ -134,24 +113,10 @@ def calibrate(
 def calibrate_readings(readings: Sequence[PairReading], reference: Reference, comparing: Comparing) -> Calibration:
     """Calibrate a sensor from readings typed in.
 
-    Parameters
-    ----------
-    readings : sequence of PairReading
-        Pairs [degC]; those within 10 K of each other are one point.
-    reference : Reference
-        What is known of the reference.
-    comparing : Comparing
-        How the two were compared.
+    ``readings``: pairs [degC]; those within 10 K of each other are one point. Returns A point for each temperature, and
+    the fitted correction.
 
-    Returns
-    -------
-    Calibration
-        A point for each temperature, and the fitted correction.
-
-    Raises
-    ------
-    NotEnoughData
-        If the reference's certificate covers none of the readings.
+    Raises NotEnoughData if the reference's certificate covers none of the readings.
     """
     groups: list[list[PairReading]] = []
     for pair in sorted(readings, key=lambda r: r.reference_c):
@@ -182,23 +147,7 @@ def point_of_stretch(
 ) -> CalibratedPoint:
     """Error and budget of one stable stretch.
 
-    Parameters
-    ----------
-    stretch : Stretch
-        Where.
-    t_s : ndarray
-        Times [s], shape (n,).
-    reference_c, sensor_c : ndarray
-        Readings [degC], shape (n,).
-    reference : Reference
-        What is known of the reference.
-    comparing : Comparing
-        How the two were compared.
-
-    Returns
-    -------
-    CalibratedPoint
-        Repeatability from means over a minute each, so that neighbours that move together do not count twice.
+    Returns repeatability from means over a minute each, so that neighbours that move together do not count twice.
     """
     inside = (t_s >= stretch.start_s) & (t_s <= stretch.end_s) & np.isfinite(reference_c) & np.isfinite(sensor_c)
     difference = sensor_c[inside] - reference_c[inside]
@@ -236,21 +185,7 @@ def correction_of(
 ) -> Correction:
     """Turn a calibration into the correction that the log book keeps.
 
-    Parameters
-    ----------
-    calibration : Calibration
-        What was found.
-    furnace, sensor : str
-        Names as in the furnace file.
-    done_on, due_on : str
-        Local days such as ``2026-11-25``.
-    done_by : str
-        Who did it.
-
-    Returns
-    -------
-    Correction
-        With a table of correction and U [K] over the calibrated range [degC].
+    Returns with a table of correction and U [K] over the calibrated range [degC].
     """
     reading, add, u = calibration.fitted.table()
     return Correction(

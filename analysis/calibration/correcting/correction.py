@@ -97,15 +97,7 @@ class Correction:
 def correction_to_dict(correction: Correction) -> dict[str, Any]:
     """Turn a correction into plain data for the log book or a file.
 
-    Parameters
-    ----------
-    correction : Correction
-        Any correction.
-
-    Returns
-    -------
-    dict
-        Numbers, texts and lists only; temperatures [degC], differences [K].
+    Returns numbers, texts and lists only; temperatures [degC], differences [K].
     """
     return {
         "format": FORMAT,
@@ -132,20 +124,7 @@ def correction_to_dict(correction: Correction) -> dict[str, Any]:
 def correction_from_dict(data: Mapping[str, Any]) -> Correction:
     """Read a correction back.
 
-    Parameters
-    ----------
-    data : mapping
-        What ``correction_to_dict`` gave.
-
-    Returns
-    -------
-    Correction
-        The same correction.
-
-    Raises
-    ------
-    CorrectionError
-        If the data are of a newer format, or a key is missing or makes no sense.
+    Raises CorrectionError if the data are of a newer format, or a key is missing or makes no sense.
     """
     try:
         if data["format"] > FORMAT:

@@ -59,30 +59,15 @@ def fit_correction(
 ) -> FittedModel:
     """Choose and fit the simplest model that the points do not contradict.
 
-    Parameters
-    ----------
-    points : sequence of Point
-        One or more calibrated points, in any order.
-    reach_c : float
-        How far beyond the outermost points the uncertainty is stated [K].
-    bulge_c_per_100c : float
-        Half-width of what may hide between two points, per 100 K to the nearest one [K].
-
-    Returns
-    -------
-    FittedModel
-        Correction and its uncertainty between the points; the reason in words.
-
-    Raises
-    ------
-    NotEnoughData
-        Without a point.
-
-    Notes
-    -----
-    A model is refused where chi squared of its residuals, with the points' own uncertainties, has a probability below
-    5 %. u(T)^2 = u_fit^2 + u_common^2 + (what the next richer model says otherwise)^2/3 + bulge^2/3: the choice itself
+    A model is refused where chi squared of its residuals, with the points' own uncertainties, has a probability below 5
+    %. u(T)^2 = u_fit^2 + u_common^2 + (what the next richer model says otherwise)^2/3 + bulge^2/3: the choice itself
     and the empty stretch between points are part of the uncertainty.
+
+    ``reach_c``: how far beyond the outermost points the uncertainty is stated [K]. ``bulge_c_per_100c``: half-width of
+    what may hide between two points, per 100 K to the nearest one [K]. Returns correction and its uncertainty between
+    the points; the reason in words.
+
+    Raises NotEnoughData without a point.
     """
     if not points:
         raise NotEnoughData("no calibrated point: there is nothing to fit a correction through.")

@@ -40,26 +40,11 @@ class PolynomialFit:
 def fit_polynomial(x: npt.ArrayLike, y: npt.ArrayLike, u: npt.ArrayLike, *, degree: int) -> PolynomialFit:
     """Fit a polynomial to points with known, independent standard uncertainties.
 
-    Parameters
-    ----------
-    x, y, u : array
-        Points and the standard uncertainty of each y, shape (n,).
-    degree : int
-        Highest power; n must exceed it.
+    ``x``, ``y``, ``u``: points and the standard uncertainty of each y, shape (n,). Returns with the covariance that
+    follows from ``u`` alone and chi squared of the residuals.
 
-    Returns
-    -------
-    PolynomialFit
-        With the covariance that follows from ``u`` alone and chi squared of the residuals.
-
-    Raises
-    ------
-    NotEnoughData
-        With no more points than the degree.
-
-    References
-    ----------
-    JCGM 100:2008 (GUM), 5.1.2 (propagation through the normal equations).
+    Raises NotEnoughData with no more points than the degree. Source: JCGM 100:2008 (GUM), 5.1.2 (propagation through
+    the normal equations).
     """
     xs, ys, us = (np.asarray(part, dtype=np.float64) for part in (x, y, u))
     if xs.size <= degree:

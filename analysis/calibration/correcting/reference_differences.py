@@ -53,30 +53,10 @@ def budget_rows(
 ) -> tuple[BudgetRow, ...]:
     """Budget of one comparison, in the order of EA-4/02 S5: reference, readouts, cold junctions, furnace, scatter.
 
-    Parameters
-    ----------
-    temp_c : float
-        Temperature [degC].
-    reference : Reference
-        What is known of the reference.
-    comparing : Comparing
-        How the two were compared.
-    own : tuple of BudgetRow
-        Rows of this comparison alone: repeatability, stability.
-
-    Returns
-    -------
-    tuple of BudgetRow
-        All rows.
-
-    Notes
-    -----
     A U that holds for the reference's readings, or is stated for its readout, has the cold junction in it already: no
     source is to be counted twice (JCGM 100:2008, 4.3.10).
 
-    References
-    ----------
-    EA-4/02 M:2022, example S5.
+    Source: EA-4/02 M:2022, example S5.
     """
     rows = [*reference.rows(temp_c)]
     if comparing.readout_expanded_c > 0:

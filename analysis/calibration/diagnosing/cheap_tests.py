@@ -89,33 +89,14 @@ FOR_CAUSE: dict[Cause, str] = {
 
 
 def named_test(name: str) -> CheapTest:
-    """Test of that name.
-
-    Parameters
-    ----------
-    name : str
-        Its name.
-
-    Returns
-    -------
-    CheapTest
-        The test.
-    """
+    """Test of that name."""
     return next(test for test in TESTS if test.name == name)
 
 
 def best_test(chances: Mapping[str, float]) -> CheapTest:
     """Test whose outcome tells most about the cause.
 
-    Parameters
-    ----------
-    chances : mapping
-        Probability of each cause.
-
-    Returns
-    -------
-    CheapTest
-        The one with the largest entropy of its outcome; the cheaper one of equals.
+    Returns the one with the largest entropy of its outcome; the cheaper one of equals.
     """
     return max(TESTS, key=lambda test: round(_told(test, chances), 6))
 

@@ -107,30 +107,16 @@ class _Guess:
 def diagnose(readings: Sequence[PairReading], *, set_to: str | None = None, noise_c: float = NOISE_C) -> Diagnosis:
     """Rank what may be wrong with a thermocouple.
 
-    Parameters
-    ----------
-    readings : sequence of PairReading
-        Reference and shown temperature [degC], head and room temperature where known.
-    set_to : str or None
-        Letter of the type set in the instrument; None: every type is tried, as likely as the others.
-    noise_c : float
-        Standard uncertainty of one comparison of shown and reference [K].
-
-    Returns
-    -------
-    Diagnosis
-        A cause alone where its probability is 0.95 or more; else "cannot tell" with the test that would.
-
-    Raises
-    ------
-    NotEnoughData
-        With fewer than two readings.
-
-    Notes
-    -----
     Each cause predicts what is shown, over a grid of its size. Its evidence is the mean over the grid of a normal
     likelihood with covariance noise^2 I + share^2 t t', the second term being what new wire is off by itself. All
     causes count the same beforehand.
+
+    ``readings``: reference and shown temperature [degC], head and room temperature where known. ``set_to``: letter of
+    the type set in the instrument; None: every type is tried, as likely as the others. ``noise_c``: standard
+    uncertainty of one comparison of shown and reference [K]. Returns A cause alone where its probability is 0.95 or
+    more; else "cannot tell" with the test that would.
+
+    Raises NotEnoughData with fewer than two readings.
     """
     if len(readings) < 2:
         raise NotEnoughData("one reading fits any cause: take two or more, far apart in temperature.")

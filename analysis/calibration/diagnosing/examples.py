@@ -19,20 +19,9 @@ SET_TO = "K"
 def example(cause: Cause) -> tuple[PairReading, ...]:
     """Readings of a type K thermocouple with one fault.
 
-    Parameters
-    ----------
-    cause : str
-        One of ``faults.CAUSES``.
+    Returns five levels [degC], head and room temperature known.
 
-    Returns
-    -------
-    tuple of PairReading
-        Five levels [degC], head and room temperature known.
-
-    Raises
-    ------
-    AnalysisError
-        If the cause is not known.
+    Raises AnalysisError if the cause is not known.
     """
     shown = {
         "wrong type set": lambda: faults.wrong_type_c(LEVELS_C, "N", SET_TO, ROOM_C),

@@ -38,23 +38,10 @@ DRIFT_AT_C = 1000.0
 def wrong_type_c(true_c: npt.ArrayLike, wired: str, set_to: str, room_c: npt.ArrayLike = ROOM_C) -> FloatArray:
     """Shown by an instrument set to another type than the one wired to it.
 
-    Parameters
-    ----------
-    true_c : array
-        Temperature of the tip [degC].
-    wired, set_to : str
-        Letters of the two types.
-    room_c : array
-        Temperature of the instrument's terminals, which it senses rightly [degC].
-
-    Returns
-    -------
-    ndarray
-        Shown temperature [degC]; NaN where the voltage is outside the range of ``set_to``.
-
-    Notes
-    -----
     Shown = E_set^-1(E_wired(t) - E_wired(room) + E_set(room)).
+
+    ``room_c``: temperature of the instrument's terminals, which it senses rightly [degC]. Returns shown temperature
+    [degC]; NaN where the voltage is outside the range of ``set_to``.
     """
     return np.asarray(temperature_c(emf_mv(true_c, wired, room_c), set_to, room_c))
 
@@ -69,28 +56,10 @@ def wrong_lead_c(
 ) -> FloatArray:
     """Shown with a reversed extension lead, or with copper in its place.
 
-    Parameters
-    ----------
-    true_c : array
-        Temperature of the tip [degC].
-    kind : str
-        Letter of the type, wired and set.
-    head_c : array
-        Temperature of the head, where the lead begins [degC].
-    room_c : array
-        Temperature of the instrument's terminals [degC].
-    reversed_lead : bool
-        True: reversed extension lead; False: copper.
-
-    Returns
-    -------
-    ndarray
-        Shown temperature [degC].
-
-    Notes
-    -----
     A right lead adds E(head) - E(room); copper adds nothing; a reversed one takes it away once more. The error is about
     -(head - room) or twice that.
+
+    ``head_c``: temperature of the head, where the lead begins [degC].
     """
     lost = emf_mv(head_c, kind, room_c) * (2.0 if reversed_lead else 1.0)
     return np.asarray(temperature_c(emf_mv(true_c, kind) - lost, kind))
@@ -99,40 +68,13 @@ def wrong_lead_c(
 def unsensed_c(true_c: npt.ArrayLike, kind: str, room_c: npt.ArrayLike = ROOM_C) -> FloatArray:
     """Shown by an instrument that takes its terminals to be at 0 degC.
 
-    Parameters
-    ----------
-    true_c : array
-        Temperature of the tip [degC].
-    kind : str
-        Letter of the type, wired and set.
-    room_c : array
-        Temperature that the terminals really have [degC].
-
-    Returns
-    -------
-    ndarray
-        Shown temperature [degC], too low by about the terminals' temperature.
+    Returns shown temperature [degC], too low by about the terminals' temperature.
     """
     return np.asarray(temperature_c(emf_mv(true_c, kind, room_c), kind))
 
 
 def drifted_c(true_c: npt.ArrayLike, at_1000_c: npt.ArrayLike, power: npt.ArrayLike = 2.0) -> FloatArray:
-    """Shown by a wire whose error grows faster than the temperature.
-
-    Parameters
-    ----------
-    true_c : array
-        Temperature of the tip [degC].
-    at_1000_c : array
-        Error at 1000 degC [K].
-    power : array
-        How steeply it grows: error = at_1000 (t/1000)^power.
-
-    Returns
-    -------
-    ndarray
-        Shown temperature [degC].
-    """
+    """Shown by a wire whose error grows faster than the temperature."""
     true = np.asarray(true_c, dtype=np.float64)
     return np.asarray(true + np.asarray(at_1000_c) * (np.maximum(true, 0.0) / DRIFT_AT_C) ** np.asarray(power))
 
@@ -140,17 +82,7 @@ def drifted_c(true_c: npt.ArrayLike, at_1000_c: npt.ArrayLike, power: npt.ArrayL
 def mixed_up_c(true_c: npt.ArrayLike, *, shows_fahrenheit: bool) -> FloatArray:
     """Shown where degC and degF are mixed up.
 
-    Parameters
-    ----------
-    true_c : array
-        Temperature of the tip [degC].
-    shows_fahrenheit : bool
-        True: the instrument shows degF and is read as degC; False: the other way round.
-
-    Returns
-    -------
-    ndarray
-        Number shown, taken as [degC].
+    ``shows_fahrenheit``: true: the instrument shows degF and is read as degC; False: the other way round.
     """
     true = np.asarray(true_c, dtype=np.float64)
     return from_celsius(true, "F") if shows_fahrenheit else to_celsius(true, "F")
@@ -159,19 +91,7 @@ def mixed_up_c(true_c: npt.ArrayLike, *, shows_fahrenheit: bool) -> FloatArray:
 def pulled_back_c(true_c: npt.ArrayLike, share: npt.ArrayLike, room_c: npt.ArrayLike = ROOM_C) -> FloatArray:
     """Shown by a sensor whose tip sits in the wall: its temperature lags behind in proportion.
 
-    Parameters
-    ----------
-    true_c : array
-        Temperature of the chamber [degC].
-    share : array
-        Share of the difference to the room that is lost.
-    room_c : array
-        Temperature outside [degC].
-
-    Returns
-    -------
-    ndarray
-        Shown temperature [degC].
+    ``share``: share of the difference to the room that is lost.
     """
     true = np.asarray(true_c, dtype=np.float64)
     return np.asarray(true - np.asarray(share) * (true - np.asarray(room_c)))

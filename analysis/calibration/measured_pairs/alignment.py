@@ -37,28 +37,14 @@ class Alignment:
 def align_by_shape(first_s: FloatArray, first_c: FloatArray, second_s: FloatArray, second_c: FloatArray) -> Alignment:
     """Find the shift between two clocks from the shapes of two traces.
 
-    Parameters
-    ----------
-    first_s, second_s : ndarray
-        Times of each log on its own clock [s], shapes (n,) and (m,).
-    first_c, second_c : ndarray
-        Readings [degC], NaN where there is none.
-
-    Returns
-    -------
-    Alignment
-        The shift with its uncertainty.
-
-    Raises
-    ------
-    NotEnoughData
-        If the logs share no common rise or fall, overlap too little, or fit at two places about as well.
-
-    Notes
-    -----
     Coarse: normalised correlation of the smoothed rates of change at every shift. Fine: the shift at which one reading
     is most nearly a straight line of the other, by least squares. A lag between the sensors is part of the shift; it
     does not matter in a stable stretch.
+
+    ``first_s``, ``second_s``: times of each log on its own clock [s], shapes (n,) and (m,).
+
+    Raises NotEnoughData if the logs share no common rise or fall, overlap too little, or fit at two places about as
+    well.
     """
     a, b = _rates(first_s, first_c), _rates(second_s, second_c)
     score, overlap = _correlation(a, b)
@@ -88,19 +74,8 @@ def align_by_shape(first_s: FloatArray, first_c: FloatArray, second_s: FloatArra
 def on_first_clock(first_s: FloatArray, second_s: FloatArray, second_c: FloatArray, shift_s: float) -> FloatArray:
     """Readings of the second log at the times of the first.
 
-    Parameters
-    ----------
-    first_s : ndarray
-        Times wanted [s], shape (n,).
-    second_s, second_c : ndarray
-        Times [s] on the second clock and readings [degC], shape (m,).
-    shift_s : float
-        What to add to the second clock [s].
-
-    Returns
-    -------
-    ndarray
-        Readings [degC], shape (n,); NaN outside the second log and over its gaps of more than three periods.
+    ``second_s``, ``second_c``: times [s] on the second clock and readings [degC], shape (m,). Returns readings [degC],
+    shape (n,); NaN outside the second log and over its gaps of more than three periods.
     """
     good = np.isfinite(second_c)
     t_s, temp_c = second_s[good] + shift_s, second_c[good]

@@ -39,22 +39,9 @@ class PairReading:
 def load_readings(path: str | Path, *, unit: Unit = "C") -> tuple[PairReading, ...]:
     """Read a table of readings.
 
-    Parameters
-    ----------
-    path : str or pathlib.Path
-        CSV with a header: ``reference,sensor`` and, if known, ``head``, ``room``, ``note``.
-    unit : str
-        Unit of the numbers, ``C`` or ``F``.
+    ``path``: CSV with a header: ``reference,sensor`` and, if known, ``head``, ``room``, ``note``.
 
-    Returns
-    -------
-    tuple of PairReading
-        In the order of the file, in degC.
-
-    Raises
-    ------
-    ReadingsError
-        Names file, line, column, value and what is allowed.
+    Raises ReadingsError names file, line, column, value and what is allowed.
     """
     file = Path(path)
     try:
@@ -67,24 +54,9 @@ def load_readings(path: str | Path, *, unit: Unit = "C") -> tuple[PairReading, .
 def parse_readings(text: str, source: str, *, unit: Unit = "C") -> tuple[PairReading, ...]:
     """Check the text of a table of readings.
 
-    Parameters
-    ----------
-    text : str
-        CSV; where the header uses semicolons a comma is the decimal sign.
-    source : str
-        Name of the file, for messages.
-    unit : str
-        Unit of the numbers, ``C`` or ``F``.
+    ``text``: CSV; where the header uses semicolons a comma is the decimal sign.
 
-    Returns
-    -------
-    tuple of PairReading
-        In degC.
-
-    Raises
-    ------
-    ReadingsError
-        Names file, line, column, value and what is allowed.
+    Raises ReadingsError names file, line, column, value and what is allowed.
     """
     lines = [(n, line) for n, line in enumerate(text.splitlines(), 1) if line.strip() and not line.startswith("#")]
     if not lines:

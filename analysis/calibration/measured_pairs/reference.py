@@ -74,19 +74,7 @@ class Reference:
 def certified(points: tuple[CertifiedPoint, ...], says: str, *, drift_c: float = 0.0) -> Reference:
     """Build a reference from certified points.
 
-    Parameters
-    ----------
-    points : tuple of CertifiedPoint
-        At least one, in any order.
-    says : str
-        What it is, for the output.
-    drift_c : float
-        Half-width of its drift since the certificate [K].
-
-    Returns
-    -------
-    Reference
-        Correction and U are interpolated between the points and hold 10 K beyond the outermost.
+    Returns correction and U are interpolated between the points and hold 10 K beyond the outermost.
     """
     rising = tuple(sorted(points, key=lambda p: p.temp_c))
     temps = [p.temp_c for p in rising]
@@ -101,20 +89,7 @@ def certified(points: tuple[CertifiedPoint, ...], says: str, *, drift_c: float =
 
 
 def stated(expanded_c: float, says: str | Says) -> Reference:
-    """Build a reference of which one U was stated.
-
-    Parameters
-    ----------
-    expanded_c : float
-        U (k = 2) of its readings [K].
-    says : str or Says
-        Who stated it.
-
-    Returns
-    -------
-    Reference
-        Without a correction, for all temperatures.
-    """
+    """Build a reference of which one U was stated."""
     return Reference(
         saying(says),
         -np.inf,
@@ -127,17 +102,7 @@ def stated(expanded_c: float, says: str | Says) -> Reference:
 def of_class(thermocouple: str, tolerance_class: str) -> Reference:
     """Build a reference of which only type and tolerance class are known.
 
-    Parameters
-    ----------
-    thermocouple : str
-        Letter of the type.
-    tolerance_class : str
-        ``1``, ``2``, ``special`` or ``standard``.
-
-    Returns
-    -------
-    Reference
-        Without a correction; the tolerance of new wire as a half-width where the class has one.
+    Returns without a correction; the tolerance of new wire as a half-width where the class has one.
     """
     grid = np.arange(-40.0, 1801.0)
     inside = grid[np.isfinite(tolerance_c(thermocouple, tolerance_class, grid))]
@@ -154,20 +119,7 @@ def of_class(thermocouple: str, tolerance_class: str) -> Reference:
 def load_certificate(path: str | Path) -> Reference:
     """Read a certificate file.
 
-    Parameters
-    ----------
-    path : str or pathlib.Path
-        TOML written by a person.
-
-    Returns
-    -------
-    Reference
-        With its points.
-
-    Raises
-    ------
-    CertificateError
-        If the file cannot be read or used: names key, value and what is allowed.
+    Raises CertificateError if the file cannot be read or used: names key, value and what is allowed.
     """
     make = "Give a TOML file with [[point]] tables."
     return parse_certificate(read_file(path, CertificateError, kind="a certificate", make=make)[1], Path(path).name)
@@ -176,22 +128,10 @@ def load_certificate(path: str | Path) -> Reference:
 def parse_certificate(text: str, source: str) -> Reference:
     """Check the text of a certificate file.
 
-    Parameters
-    ----------
-    text : str
-        TOML: ``date``, ``unit``, ``drift``, and a ``[[point]]`` with ``temp``, ``correction``, ``U`` and ``k`` each.
-    source : str
-        Name of the file, for messages.
+    ``text``: TOML: ``date``, ``unit``, ``drift``, and a ``[[point]]`` with ``temp``, ``correction``, ``U`` and ``k``
+    each. Returns with its points, in degC and K whatever the file's unit.
 
-    Returns
-    -------
-    Reference
-        With its points, in degC and K whatever the file's unit.
-
-    Raises
-    ------
-    CertificateError
-        Names key, value and what is allowed.
+    Raises CertificateError names key, value and what is allowed.
     """
     return _certificate(parse(text, source, CertificateError))
 

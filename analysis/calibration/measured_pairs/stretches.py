@@ -82,22 +82,9 @@ def steadiness(
 ) -> Steadiness:
     """Drift and spread over a moving window.
 
-    Parameters
-    ----------
-    t_s : ndarray
-        Times [s], rising, shape (n,).
-    reference_c, sensor_c : ndarray
-        Readings [degC, NaN where there is none], shape (n,).
-    limits : StretchLimits
-        What counts as stable.
-    resolutions_c : tuple of float
-        Steps of the two readings [K].
-
-    Returns
-    -------
-    Steadiness
-        On a grid of 10 s or the sampling period; drift is the steepest of reference, sensor and their difference,
-        spread the larger of the two after its own step is taken off.
+    ``reference_c``, ``sensor_c``: readings [degC, NaN where there is none], shape (n,). Returns on a grid of 10 s or
+    the sampling period; drift is the steepest of reference, sensor and their difference, spread the larger of the two
+    after its own step is taken off.
     """
     grid_s, both = _on_grid(t_s, np.column_stack([reference_c, sensor_c]))
     step_s = grid_s[1] - grid_s[0] if grid_s.size > 1 else GRID_S
@@ -128,21 +115,8 @@ def stable_stretches(
 ) -> tuple[Stretch, ...]:
     """Find the stretches in which both sensors stood still, and together.
 
-    Parameters
-    ----------
-    t_s : ndarray
-        Times [s], rising, shape (n,).
-    reference_c, sensor_c : ndarray
-        Readings [degC, NaN where there is none], shape (n,).
-    limits : StretchLimits, optional
-        What counts as stable.
-    resolutions_c : tuple of float
-        Steps of the two readings [K].
-
-    Returns
-    -------
-    tuple of Stretch
-        In time order, at least ``limits.minutes`` long. Where a long hold creeps, its last part within the spread.
+    ``reference_c``, ``sensor_c``: readings [degC, NaN where there is none], shape (n,). Returns in time order, at least
+    ``limits.minutes`` long. Where a long hold creeps, its last part within the spread.
     """
     limits = limits or StretchLimits()
     steady = steadiness(t_s, reference_c, sensor_c, limits, resolutions_c=resolutions_c)
@@ -214,18 +188,7 @@ def _smoothed(values: FloatArray) -> FloatArray:
 
 
 def runs_of(flags: BoolArray) -> list[tuple[int, int]]:
-    """Find the runs of True.
-
-    Parameters
-    ----------
-    flags : ndarray of bool
-        Shape (n,).
-
-    Returns
-    -------
-    list of tuple
-        First and last index of each.
-    """
+    """Find the runs of True."""
     edges = np.flatnonzero(np.diff(np.concatenate([[0], flags.astype(np.int8), [0]])))
     return [(int(a), int(b) - 1) for a, b in zip(edges[::2], edges[1::2], strict=True)]
 

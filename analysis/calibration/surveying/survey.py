@@ -173,32 +173,11 @@ def survey(
 ) -> Survey:
     """Survey a run.
 
-    Parameters
-    ----------
-    t_s : ndarray
-        Times [s], rising, shape (n,).
-    sensors : sequence of SurveySensor
-        Two or more, each with readings of shape (n,).
-    band_c : float
-        Half-width of the band to hold [K].
-    target_c : float, optional
-        Target [degC]; without it the setpoint's, else the middle of all readings.
-    setpoint_c : ndarray, optional
-        Setpoint [degC], shape (n,).
-    doors_s : sequence of float
-        When the door was opened [s].
-    limits : SurveyLimits, optional
-        What the survey is held against.
+    ``sensors``: two or more, each with readings of shape (n,). ``target_c``: target [degC]; without it the setpoint's,
+    else the middle of all readings. Returns figures over the longest stable period (near the target or setpoint, where
+    there is one).
 
-    Returns
-    -------
-    Survey
-        Figures over the longest stable period (near the target or setpoint, where there is one).
-
-    Raises
-    ------
-    NotEnoughData
-        If there is no stable period of all sensors.
+    Raises NotEnoughData if there is no stable period of all sensors.
     """
     limits = limits or SurveyLimits()
     start_s, end_s = _period(t_s, sensors, band_c, _wanted(t_s, target_c, setpoint_c), limits)

@@ -44,27 +44,13 @@ def strayed_sensors(
 ) -> tuple[Strayed, ...]:
     """Find sensors that failed, or left where they had been among the others, before or after the survey period.
 
-    Parameters
-    ----------
-    t_s : ndarray
-        Times [s], rising, shape (n,).
-    traces_c : mapping
-        Corrected readings of each sensor [degC], NaN where there is none, shape (n,).
-    period_s : tuple of float
-        Start and end of the survey period [s].
-    target_c, band_c : float
-        Middle of the band [degC] and its half-width [K].
-
-    Returns
-    -------
-    tuple of Strayed
-        Each with when and how far; shorter than two minutes does not count.
-
-    Notes
-    -----
     The survey period ends where a sensor fails or drifts: without this the rest of the hold would be silently left out.
     The hold is where the median of all sensors is in the band, since the last of them arrived there. A sensor is away
     where its distance from the median differs by more than the band from that in the survey period.
+
+    ``traces_c``: corrected readings of each sensor [degC], NaN where there is none, shape (n,). ``target_c``,
+    ``band_c``: middle of the band [degC] and its half-width [K]. Returns each with when and how far; shorter than two
+    minutes does not count.
     """
     table = np.array(list(traces_c.values()))
     with warnings.catch_warnings():

@@ -70,27 +70,8 @@ def requirements(
 ) -> tuple[SurveyRequirement, ...]:
     """Say of each thing that is commonly expected of a survey whether it was so.
 
-    Parameters
-    ----------
-    t_s : ndarray
-        Times [s], rising, shape (n,).
-    table_c : ndarray
-        Corrected readings of all sensors [degC], shape (sensors, n).
-    inside : ndarray of bool
-        The survey period, shape (n,).
-    strayed : sequence of Strayed
-        Sensors that failed outside it.
-    target_c, band_c : float
-        Middle of the band [degC] and its half-width [K].
-    with_u : int
-        How many sensors have a known U.
-    limits : SurveyLimits
-        The figures.
-
-    Returns
-    -------
-    tuple of Requirement
-        Each in words with its figure and where that comes from.
+    ``table_c``: corrected readings of all sensors [degC], shape (sensors, n). ``target_c``, ``band_c``: middle of the
+    band [degC] and its half-width [K]. Returns each in words with its figure and where that comes from.
     """
     lower_c, upper_c = target_c - band_c, target_c + band_c
     sensors = len(table_c)

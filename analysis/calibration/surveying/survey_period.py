@@ -28,30 +28,11 @@ def stable_period(
 ) -> tuple[float, float]:
     """Find the longest time in which no sensor drifts; swings of the controller are allowed, they are surveyed.
 
-    Parameters
-    ----------
-    t_s : ndarray
-        Times [s], rising, shape (n,).
-    traces_c : sequence of ndarray
-        Readings of each sensor [degC], shape (n,).
-    spread_c : float
-        Largest spread of one sensor in a window [K].
-    drift_c_per_h : float
-        Largest drift of a sensor [K/h].
-    windows_minutes : sequence of float
-        Windows to try [min], long ones first: over a short one the swing itself looks like a drift.
-    wanted_c : ndarray, optional
-        Target at each time [degC], shape (n,): only where the sensors' mean is within ``spread_c`` of it counts.
+    ``spread_c``: largest spread of one sensor in a window [K]. ``windows_minutes``: windows to try [min], long ones
+    first: over a short one the swing itself looks like a drift. ``wanted_c``: target at each time [degC], shape (n,):
+    only where the sensors' mean is within ``spread_c`` of it counts. Returns start and end [s].
 
-    Returns
-    -------
-    tuple of float
-        Start and end [s].
-
-    Raises
-    ------
-    NotEnoughData
-        If there is none.
+    Raises NotEnoughData if there is none.
     """
     if len(traces_c) < 2:
         raise NotEnoughData("a survey needs two sensors or more.")

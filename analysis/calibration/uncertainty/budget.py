@@ -137,21 +137,7 @@ class Budget:
 def rectangular(source: str, half_width: float, *, sensitivity: float = 1.0, **more: Any) -> BudgetRow:
     """Row of a half-width within which every value is as likely.
 
-    Parameters
-    ----------
-    source : str
-        What it is.
-    half_width : float
-        Half-width [K, or the ``unit`` given].
-    sensitivity : float
-        K per unit of ``half_width``.
-    **more
-        Further fields of ``BudgetRow``.
-
-    Returns
-    -------
-    BudgetRow
-        With divisor sqrt 3.
+    ``half_width``: half-width [K, or the ``unit`` given].
     """
     return BudgetRow(
         source,
@@ -164,39 +150,14 @@ def rectangular(source: str, half_width: float, *, sensitivity: float = 1.0, **m
 
 
 def expanded(source: str, expanded_c: float, *, k: float = 2.0, **more: Any) -> BudgetRow:
-    """Row of an expanded uncertainty as a certificate states it.
-
-    Parameters
-    ----------
-    source : str
-        What it is.
-    expanded_c : float
-        U [K].
-    k : float
-        Coverage factor of that U.
-    **more
-        Further fields of ``BudgetRow``.
-
-    Returns
-    -------
-    BudgetRow
-        With divisor k.
-    """
+    """Row of an expanded uncertainty as a certificate states it."""
     return BudgetRow(source, abs(expanded_c), divisor=k, **more)
 
 
 def combined(contributions: Iterable[float]) -> float:
     """Root of the sum of squares.
 
-    Parameters
-    ----------
-    contributions : iterable of float
-        Standard uncertainties of independent sources [K].
-
-    Returns
-    -------
-    float
-        Combined standard uncertainty [K].
+    ``contributions``: standard uncertainties of independent sources [K]. Returns combined standard uncertainty [K].
     """
     return math.sqrt(math.fsum(c * c for c in contributions))
 
@@ -204,21 +165,9 @@ def combined(contributions: Iterable[float]) -> float:
 def coverage_factor(dof: float, coverage: float = COVERAGE) -> float:
     """Coverage factor for a number of degrees of freedom.
 
-    Parameters
-    ----------
-    dof : float
-        Effective degrees of freedom, infinity allowed.
-    coverage : float
-        Share that the interval is to cover.
+    Returns student's t; 2.00 for 95.45 % and many degrees of freedom.
 
-    Returns
-    -------
-    float
-        Student's t; 2.00 for 95.45 % and many degrees of freedom.
-
-    References
-    ----------
-    JCGM 100:2008 (GUM), G.4 and table G.2; EA-4/02 M:2022, appendix E.
+    Source: JCGM 100:2008 (GUM), G.4 and table G.2; EA-4/02 M:2022, appendix E.
     """
     from scipy.special import ndtri, stdtrit
 
@@ -229,28 +178,15 @@ def coverage_factor(dof: float, coverage: float = COVERAGE) -> float:
 def rectangular_factor(beside: float, coverage: float = COVERAGE) -> float:
     """Coverage factor where one rectangular distribution makes up nearly all.
 
-    Parameters
-    ----------
-    beside : float
-        Standard uncertainty of all the rest, normal, as a part of that of the rectangular one.
-    coverage : float
-        Share that the interval is to cover.
-
-    Returns
-    -------
-    float
-        1.65 for a rectangular distribution alone, growing towards 2 with the rest.
-
-    Notes
-    -----
     For half-width a and a normal rest of standard deviation s, P(|X| <= x) = (s/a) (G((x + a)/s) - G((x - a)/s)) - 1
     with G(z) = z Phi(z) + phi(z), the integral of Phi. k = x/u with u^2 = a^2/3 + s^2. With k = 2 nearly everything
     would be covered, and U could exceed what the bound itself allows.
 
-    References
-    ----------
-    EA-4/02 M:2022, example S9 (rectangular, k = 1.65) and its criterion of 0.3 (from memory); JCGM 100:2008 (GUM),
-    G.1.4 (convolution of the distributions).
+    ``beside``: standard uncertainty of all the rest, normal, as a part of that of the rectangular one. Returns 1.65 for
+    a rectangular distribution alone, growing towards 2 with the rest.
+
+    Source: EA-4/02 M:2022, example S9 (rectangular, k = 1.65) and its criterion of 0.3 (from memory); JCGM 100:2008
+    (GUM), G.1.4 (convolution of the distributions).
     """
     from scipy.optimize import brentq
     from scipy.special import ndtr

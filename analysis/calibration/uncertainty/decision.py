@@ -55,25 +55,10 @@ class Decision:
 def acceptance_limit(limit: float, expanded: float, *, side: Literal["lower", "upper"], guard: float = 1.0) -> float:
     """Acceptance limit that a guard band leaves.
 
-    Parameters
-    ----------
-    limit : float
-        Tolerance limit TL.
-    expanded : float
-        Expanded uncertainty U (k = 2) in the same unit.
-    side : str
-        ``lower`` or ``upper``.
-    guard : float
-        Guard band w as a multiple of U.
+    ``expanded``: expanded uncertainty U (k = 2) in the same unit. Returns AL = TL - w for an upper limit, TL + w for a
+    lower one.
 
-    Returns
-    -------
-    float
-        AL = TL - w for an upper limit, TL + w for a lower one.
-
-    References
-    ----------
-    ILAC-G8:09/2019, 4.2; JCGM 106:2012, 8.3.2.
+    Source: ILAC-G8:09/2019, 4.2; JCGM 106:2012, 8.3.2.
     """
     width = guard * expanded
     return limit - width if side == "upper" else limit + width
@@ -82,21 +67,9 @@ def acceptance_limit(limit: float, expanded: float, *, side: Literal["lower", "u
 def wrong_acceptance(guard: float, k: float = 2.0) -> float:
     """Largest probability of accepting what does not conform: the value stands on the acceptance limit.
 
-    Parameters
-    ----------
-    guard : float
-        Guard band w as a multiple of U.
-    k : float
-        Coverage factor of U.
+    Returns 1 - Phi(w/u) with u = U/k, for a normal distribution.
 
-    Returns
-    -------
-    float
-        1 - Phi(w/u) with u = U/k, for a normal distribution.
-
-    References
-    ----------
-    ILAC-G8:09/2019, table 1; JCGM 106:2012, 9.3.
+    Source: ILAC-G8:09/2019, table 1; JCGM 106:2012, 9.3.
     """
     return _below(-guard * k)
 
@@ -104,23 +77,7 @@ def wrong_acceptance(guard: float, k: float = 2.0) -> float:
 def conformity(value: float, u: float, lower: float | None = None, upper: float | None = None) -> float:
     """Probability that the true value lies inside the limits.
 
-    Parameters
-    ----------
-    value : float
-        Measured value.
-    u : float
-        Standard uncertainty in the same unit.
-    lower, upper : float or None
-        Limits; None: no limit on that side.
-
-    Returns
-    -------
-    float
-        Probability for a normal distribution about the value.
-
-    References
-    ----------
-    JCGM 106:2012, 7.2 and 7.4.
+    Source: JCGM 106:2012, 7.2 and 7.4.
     """
     if u <= 0:
         return float((lower is None or value >= lower) and (upper is None or value <= upper))
@@ -140,27 +97,9 @@ def decide(
 ) -> Decision:
     """Decide on a value: pass inside the acceptance limits, fail outside the rejection limits, else not proven.
 
-    Parameters
-    ----------
-    value : float
-        Measured value.
-    expanded : float
-        Expanded uncertainty U in the same unit.
-    lower, upper : float or None
-        Limits; None: no limit on that side.
-    guard : float
-        Guard band w as a multiple of U, on either side of a limit.
-    k : float
-        Coverage factor of U.
+    ``guard``: guard band w as a multiple of U, on either side of a limit.
 
-    Returns
-    -------
-    Decision
-        Verdict, acceptance limits and probabilities.
-
-    References
-    ----------
-    ILAC-G8:09/2019, 4.2.3 (non-binary statement with guard band); JCGM 106:2012, 8.3.
+    Source: ILAC-G8:09/2019, 4.2.3 (non-binary statement with guard band); JCGM 106:2012, 8.3.
     """
     accept_from = None if lower is None else acceptance_limit(lower, expanded, side="lower", guard=guard)
     accept_to = None if upper is None else acceptance_limit(upper, expanded, side="upper", guard=guard)

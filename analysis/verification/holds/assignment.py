@@ -81,20 +81,8 @@ class Assignment:
 def block_medians(t_s: FloatArray, temp_c: FloatArray, period_s: float) -> Blocks:
     """Reduce a trace to block medians with slopes.
 
-    Parameters
-    ----------
-    t_s : ndarray
-        Times [s], shape (n,), rising.
-    temp_c : ndarray
-        Temperatures [degC], shape (n,), all finite.
-    period_s : float
-        Nominal sampling period [s].
-
-    Returns
-    -------
-    Blocks
-        At most ``MOST_POINTS`` blocks of at least 10 s, empty ones left out; of more than 60 readings in a block every
-        second or third and so on counts.
+    Returns at most ``MOST_POINTS`` blocks of at least 10 s, empty ones left out; of more than 60 readings in a block
+    every second or third and so on counts.
     """
     span = float(t_s[-1] - t_s[0])
     block_s = max(BLOCK_S, period_s, span / (MOST_POINTS - 1))
@@ -143,22 +131,7 @@ def _slopes(t_s: FloatArray, temp_c: FloatArray, window_s: float) -> tuple[Float
 
 
 def assign(blocks: Blocks, recipe: Recipe, *, resolution_c: float) -> Assignment:
-    """Find the stays of each hold.
-
-    Parameters
-    ----------
-    blocks : Blocks
-        The trace's block medians.
-    recipe : Recipe
-        The recipe.
-    resolution_c : float
-        Step of the reading [K].
-
-    Returns
-    -------
-    Assignment
-        Stays of each hold in the recipe's order.
-    """
+    """Find the stays of each hold."""
     cost = _costs(blocks, recipe, resolution_c)
     path = _cheapest(cost, _transitions(recipe.holds))
     return _stays(blocks, path, recipe)
@@ -179,19 +152,7 @@ def _entry_rates(recipe: Recipe) -> list[float]:
 def slope_reference(recipe: Recipe, number: int, resolution_c: float) -> float:
     """Slope that tells climbing from holding at hold ``number`` [degC/h].
 
-    Parameters
-    ----------
-    recipe : Recipe
-        The recipe.
-    number : int
-        Index among its holds.
-    resolution_c : float
-        Step of the reading [K].
-
-    Returns
-    -------
-    float
-        A quarter of the slowest neighbouring rate, between two resolution steps a window and 100 degC/h.
+    Returns A quarter of the slowest neighbouring rate, between two resolution steps a window and 100 degC/h.
     """
     rates = _entry_rates(recipe)
     slowest = min(rates[number : number + 2])

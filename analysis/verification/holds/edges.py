@@ -41,25 +41,9 @@ def confirmed_crossing(
 ) -> float | None:
     """Find the first confirmed crossing of a level.
 
-    Parameters
-    ----------
-    readings : Readings
-        The trace.
-    level_c : float
-        The edge [degC].
-    upward : bool
-        Direction of the crossing.
-    start_s, end_s : float
-        Where to look [s].
-    at_once : bool
-        Take the first crossing as it is: an oven that swings goes back and forth.
-
-    Returns
-    -------
-    float or None
-        Interpolated time [s]: of the first crossing that does not go back past the edge by more than the larger of
-        resolution and 1 degC for 30 s or two further readings, whichever is longer; else of the last crossing; None
-        without any.
+    ``at_once``: take the first crossing as it is: an oven that swings goes back and forth. Returns interpolated time
+    [s]: of the first crossing that does not go back past the edge by more than the larger of resolution and 1 degC for
+    30 s or two further readings, whichever is longer; else of the last crossing; None without any.
     """
     low, high = readings.between(start_s, end_s)
     sign = 1.0 if upward else -1.0
@@ -79,22 +63,7 @@ def _confirmed(readings: Readings, index: int, level_c: float, sign: float) -> b
 
 
 def in_band(readings: Readings, hold: Hold, start_s: float, end_s: float) -> np.ndarray:
-    """Indices of the readings inside the band.
-
-    Parameters
-    ----------
-    readings : Readings
-        The trace.
-    hold : Hold
-        The hold.
-    start_s, end_s : float
-        Where to look [s].
-
-    Returns
-    -------
-    ndarray
-        Indices, shape (k,).
-    """
+    """Indices of the readings inside the band."""
     low, high = readings.between(start_s, end_s)
     part = readings.temp_c[low:high]
     return low + np.flatnonzero((part >= hold.lower_c) & (part <= hold.upper_c))
@@ -105,24 +74,8 @@ def enter(
 ) -> tuple[float, bool, bool, float] | None:
     """Find when a hold was entered.
 
-    Parameters
-    ----------
-    readings : Readings
-        The trace.
-    hold : Hold
-        The hold.
-    stay : BandStay
-        Its first stay.
-    after_s : float
-        End of what came before [s].
-    from_above : bool
-        The found hold before it is hotter.
-
-    Returns
-    -------
-    tuple or None
-        Time [s], whether a crossing was seen, whether it was reached from above, where the way to it began [s]; None if
-        it was never in the band.
+    Returns time [s], whether a crossing was seen, whether it was reached from above, where the way to it began [s];
+    None if it was never in the band.
     """
     if after_s > readings.t_s[-1]:
         return None

@@ -31,22 +31,9 @@ def passes_through(
 ) -> bool:
     """Tell a stay from a mere passing through the band.
 
-    Parameters
-    ----------
-    readings : Readings
-        The trace.
-    hold : Hold
-        The hold.
-    edges : Edges
-        Where it was entered and left.
-    after_s, before_s : float
-        End of the hold before and begin of the next one [s]: speeds are taken between.
-
-    Returns
-    -------
-    bool
-        True if it went on in the direction it came from, stayed no longer than 1.6 x the time that its speed before and
-        after the band asks for, and did not stop on the way.
+    ``after_s``, ``before_s``: end of the hold before and begin of the next one [s]: speeds are taken between. Returns
+    true if it went on in the direction it came from, stayed no longer than 1.6 x the time that its speed before and
+    after the band asks for, and did not stop on the way.
     """
     if not (edges.entered and edges.left):
         return False
@@ -71,19 +58,7 @@ def _speeds(readings: Readings, edges: Edges, after_s: float, before_s: float) -
 def longer_than_passing_s(readings: Readings, hold: Hold, since_s: float, until_s: float) -> float:
     """Tell how much longer the longest stretch in a hold's band is than its speed around it explains.
 
-    Parameters
-    ----------
-    readings : Readings
-        The trace.
-    hold : Hold
-        The hold.
-    since_s, until_s : float
-        Where to look [s].
-
-    Returns
-    -------
-    float
-        Time [s]; 0 without a stretch that goes on in the direction it came from.
+    Returns time [s]; 0 without a stretch that goes on in the direction it came from.
     """
     inside = in_band(readings, hold, since_s, until_s)
     if not inside.size:
@@ -177,21 +152,8 @@ def standing(readings: Readings, hold: Hold, since_s: float, until_s: float) -> 
 def only_passes(readings: Readings, hold: Hold, stay: BandStay, before_s: float) -> bool:
     """Tell whether a further stay after an interruption is only the trace falling through the band.
 
-    Parameters
-    ----------
-    readings : Readings
-        The trace.
-    hold : Hold
-        The hold.
-    stay : BandStay
-        The stay.
-    before_s : float
-        Where the next found hold begins, or the end of the record [s].
-
-    Returns
-    -------
-    bool
-        Whether it falls through without a stop; on the way up it may be the rest of the hold.
+    ``before_s``: where the next found hold begins, or the end of the record [s]. Returns whether it falls through
+    without a stop; on the way up it may be the rest of the hold.
     """
     inside = in_band(readings, hold, stay.start_s, stay.end_s)
     if not inside.size:
@@ -208,22 +170,8 @@ def only_passes(readings: Readings, hold: Hold, stay: BandStay, before_s: float)
 def later_stay(readings: Readings, hold: Hold, edges: Edges, before_s: float) -> BandStay | None:
     """Find a further stay in the band after a hold was left, such as the rest of a hold after a power cut.
 
-    Parameters
-    ----------
-    readings : Readings
-        The trace.
-    hold : Hold
-        The hold.
-    edges : Edges
-        Its edges so far.
-    before_s : float
-        Where the next found hold begins, or the end of the record [s].
-
-    Returns
-    -------
-    BandStay or None
-        The first stretch in the band that is no mere passing through, found before the furnace has lost three
-        fifths of its heat.
+    ``before_s``: where the next found hold begins, or the end of the record [s]. Returns the first stretch in the band
+    that is no mere passing through, found before the furnace has lost three fifths of its heat.
     """
     inside = in_band(readings, hold, edges.leave_s, before_s)
     inside = inside[readings.t_s[inside] > edges.leave_s]
@@ -245,22 +193,8 @@ def later_stay(readings: Readings, hold: Hold, edges: Edges, before_s: float) ->
 def earlier_stay(readings: Readings, hold: Hold, stay: BandStay, after_s: float) -> BandStay | None:
     """Find where a hold stood before its first stay: an interruption ended that one, and what came after was longer.
 
-    Parameters
-    ----------
-    readings : Readings
-        The trace.
-    hold : Hold
-        The hold.
-    stay : BandStay
-        Its first stay so far.
-    after_s : float
-        End of what came before [s].
-
-    Returns
-    -------
-    BandStay or None
-        The longest stretch in the band since, a quarter of what is asked at least and no mere passing through, from
-        which the furnace neither went hotter nor lost three fifths of its heat before the stay.
+    Returns the longest stretch in the band since, a quarter of what is asked at least and no mere passing through, from
+    which the furnace neither went hotter nor lost three fifths of its heat before the stay.
     """
     t, y = readings.t_s, readings.temp_c
     inside = in_band(readings, hold, after_s, stay.start_s)
@@ -279,15 +213,7 @@ def earlier_stay(readings: Readings, hold: Hold, stay: BandStay, after_s: float)
 def began_anew_c(hot_c: float) -> float:
     """Tell from when on a furnace that cools has begun anew.
 
-    Parameters
-    ----------
-    hot_c : float
-        How hot it was [degC].
-
-    Returns
-    -------
-    float
-        Below this [degC] what comes next is no rest of what went before.
+    Returns below this [degC] what comes next is no rest of what went before.
     """
     return ROOM_C + KEPT_SHARE * (hot_c - ROOM_C)
 

@@ -37,20 +37,10 @@ def steady_levels(one: Readings, other: Readings, until_s: float) -> tuple[float
 def pair_differences(run: Run) -> tuple[UsualDifference, ...]:
     """By how much the chamber's sensor read above each load sensor in a run, wherever both stood still.
 
-    Parameters
-    ----------
-    run : Run
-        The run; its readings as they are, nothing added.
+    ``run``: the run; its readings as they are, nothing added. Returns one for each load sensor and each 25 K of
+    temperature in which they stood still [K, degC].
 
-    Returns
-    -------
-    tuple of UsualDifference
-        One for each load sensor and each 25 K of temperature in which they stood still [K, degC].
-
-    Raises
-    ------
-    NotEnoughData
-        If no sensor has enough readings.
+    Raises NotEnoughData if no sensor has enough readings.
     """
     run = without_bad(run, bad_readings(run))
     chamber = chamber_trace(run)

@@ -47,10 +47,7 @@ def usable(trace: Trace, *, to_its_end: bool = False) -> bool:
 def chamber_trace(run: Run) -> Trace:
     """The trace that the steps are found on.
 
-    Raises
-    ------
-    NotEnoughData
-        If no sensor has enough readings.
+    Raises NotEnoughData if no sensor has enough readings.
     """
     name = chamber_of(Candidate(tr.name, tr.role, fit=usable(tr), reads_on=_to_the_end(tr)) for tr in run.traces)
     if name is not None:

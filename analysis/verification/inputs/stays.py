@@ -25,18 +25,9 @@ class Stay(PieceStay):
 def stays_of(marks: Sequence[Mark], pieces: Sequence[PieceInfo] = ()) -> tuple[Stay, ...]:
     """Read the stays of all pieces from the marks of a run.
 
-    Parameters
-    ----------
-    marks : sequence of Mark
-        Marks of the run; struck ones are left out.
-    pieces : sequence of PieceInfo
-        What the log book knows of the pieces in this run.
-
-    Returns
-    -------
-    tuple of Stay
-        In the order of loading. One unnamed stay without marks where nothing is known. How marks are read:
-        ``firmware_bridge.common.charges``.
+    ``marks``: marks of the run; struck ones are left out. ``pieces``: what the log book knows of the pieces in this
+    run. Returns in the order of loading. One unnamed stay without marks where nothing is known. How marks are read:
+    ``firmware_bridge.common.charges``.
     """
     infos = {piece.id.casefold(): piece for piece in pieces}
     return tuple(_with_info(stay, infos.get((stay.piece or "").casefold())) for stay in _read(marks, pieces).stays)
@@ -45,36 +36,14 @@ def stays_of(marks: Sequence[Mark], pieces: Sequence[PieceInfo] = ()) -> tuple[S
 def questions_of(marks: Sequence[Mark], pieces: Sequence[PieceInfo] = ()) -> tuple[Question, ...]:
     """What the marks of a run leave to be asked.
 
-    Parameters
-    ----------
-    marks : sequence of Mark
-        Marks of the run; struck ones are left out.
-    pieces : sequence of PieceInfo
-        What the log book knows of the pieces in this run.
-
-    Returns
-    -------
-    tuple of Question
-        Each with its mark, a sentence and the next step, in the order of time.
+    ``marks``: marks of the run; struck ones are left out. ``pieces``: what the log book knows of the pieces in this
+    run. Returns each with its mark, a sentence and the next step, in the order of time.
     """
     return _read(marks, pieces).questions
 
 
 def piece_spec(recipe: Recipe, piece: PieceInfo | None) -> PacketSpec | None:
-    """Say what a piece is: its own figures over the recipe's.
-
-    Parameters
-    ----------
-    recipe : Recipe
-        The recipe.
-    piece : PieceInfo or None
-        What the log book knows of the piece.
-
-    Returns
-    -------
-    PacketSpec or None
-        None where nothing is known.
-    """
+    """Say what a piece is: its own figures over the recipe's."""
     if piece is None:
         return recipe.packet
     return spec_of(

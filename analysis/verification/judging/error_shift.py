@@ -14,17 +14,8 @@ GROW = 1.6
 def extremes(low: Callable[[float], float], high: Callable[[float], float], expanded_c: float) -> tuple[float, float]:
     """Extremes of a figure over all errors within U.
 
-    Parameters
-    ----------
-    low, high : callable
-        The figure at its worst and at its best for one error [K].
-    expanded_c : float
-        U [K].
-
-    Returns
-    -------
-    tuple
-        Smallest of ``low`` and largest of ``high`` over [-U, U], tried at its ends, its middle and in between.
+    ``low``, ``high``: the figure at its worst and at its best for one error [K]. Returns smallest of ``low`` and
+    largest of ``high`` over [-U, U], tried at its ends, its middle and in between.
     """
     if expanded_c <= 0.0:
         return low(0.0), high(0.0)
@@ -35,19 +26,9 @@ def extremes(low: Callable[[float], float], high: Callable[[float], float], expa
 def stands(met: Callable[[float], bool], most_c: float, expanded_c: float | None = None) -> tuple[float, float] | None:
     """Find the interval of errors around 0 in which a requirement is met.
 
-    Parameters
-    ----------
-    met : callable
-        Whether it is met, gaps at their worst, if the sensor reads that much high [K].
-    most_c : float
-        Largest error tried either way [K].
-    expanded_c : float, optional
-        U [K]: an error of exactly U is tried itself, for it is what the verdict asks.
-
-    Returns
-    -------
-    tuple or None
-        Lowest and highest error [K], to 0.05 K on the safe side; None if it is not met at 0.
+    ``met``: whether it is met, gaps at their worst, if the sensor reads that much high [K]. ``expanded_c``: U [K]: an
+    error of exactly U is tried itself, for it is what the verdict asks. Returns lowest and highest error [K], to 0.05 K
+    on the safe side; None if it is not met at 0.
     """
     if not met(0.0):
         return None

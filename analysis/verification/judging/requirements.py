@@ -54,9 +54,7 @@ def as_read(requirement: Requirement) -> Verdict:
 def at_true_temperature(requirements: Sequence[Requirement], expanded_c: float) -> Verdict:
     """Pass if all are met for every error within U [K], fail if no single error meets all of them, else not proven.
 
-    References
-    ----------
-    ILAC-G8:09/2019 and JCGM 106:2012: acceptance with a guard band of U on either side.
+    Source: ILAC-G8:09/2019 and JCGM 106:2012: acceptance with a guard band of U on either side.
     """
     if all(_met_throughout(one, expanded_c) for one in requirements):
         return "pass"

@@ -57,23 +57,7 @@ def inside(
 ) -> Inside:
     """Find the stretches in which a trace lies between two levels.
 
-    Parameters
-    ----------
-    readings : Readings
-        The trace.
-    lower_c, upper_c : float
-        The levels [degC]; ``inf`` for none.
-    start_s, end_s : float
-        Window [s].
-    mode : str
-        ``low`` counts what is certain, ``best`` the chord, ``high`` what is possible.
-    allowed : Allowed
-        Noise, gaps and rates.
-
-    Returns
-    -------
-    Inside
-        The stretches, clipped to the window.
+    ``mode``: ``low`` counts what is certain, ``best`` the chord, ``high`` what is possible.
     """
     first, last = readings.between(start_s, end_s)
     first = max(first - 1, 0)

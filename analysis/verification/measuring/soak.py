@@ -22,32 +22,12 @@ Spans = tuple[tuple[float, float], ...]
 class Window:
     """Where the soak of one piece in one hold can lie.
 
-    Parameters
-    ----------
-    start_s : float
-        Load mark, or where the climb to the hold began [s].
-    enter_s : float
-        *Enter* as read [s].
-    level_start_s, level_end_s : float
-        Begin and end of the level part [s].
-    leave_s : float
-        *Leave* as read [s].
-    limit_s : float
-        Begin of the next found hold, or the end of the record [s].
-    from_above, left_upward : bool
-        Reached from above the band; left through the upper edge.
-    pull_s : float or None
-        The piece's pull mark [s].
-    edges_on : Readings
-        The trace that enter and leave are read from.
-    chamber_leaves_s : float or None
-        When the chamber left, where another sensor's edges are these [s].
-    follows : mapping or None
-        The work, low, best and high, where it lags behind ``edges_on`` and leaves by itself after it.
-    doors : tuple
-        Dips (from, to) [s] that a door explains: the walls stay hot meanwhile.
-    climbs_on : bool
-        A hotter hold was found after it; else what went out upwards and did not come back at once is over.
+    ``start_s``: load mark, or where the climb to the hold began [s]. ``limit_s``: begin of the next found hold, or the
+    end of the record [s]. ``from_above``, ``left_upward``: reached from above the band; left through the upper edge.
+    ``edges_on``: the trace that enter and leave are read from. ``chamber_leaves_s``: when the chamber left, where
+    another sensor's edges are these [s]. ``follows``: the work, low, best and high, where it lags behind ``edges_on``
+    and leaves by itself after it. ``doors``: dips (from, to) [s] that a door explains: the walls stay hot meanwhile.
+    ``climbs_on``: A hotter hold was found after it; else what went out upwards and did not come back at once is over.
     """
 
     start_s: float
@@ -219,31 +199,11 @@ def _at(trace: Readings, index: int, least_s: float) -> float:
 def soak(work: Readings, hold: Hold, window: Window, *, error_c: float, mode: Mode, allowed: Allowed) -> Soak:
     """Soak of one piece for one sensor error.
 
-    Parameters
-    ----------
-    work : Readings
-        Work temperature.
-    hold : Hold
-        The hold.
-    window : Window
-        Where it can lie.
-    error_c : float
-        How much the sensor reads high [K].
-    mode : str
-        ``low`` (certain), ``best`` (chords), ``high`` (possible).
-    allowed : Allowed
-        Noise, gaps and rates.
-
-    Returns
-    -------
-    Soak
-        Soak [s]: the longest stretch, in which dips of at most ``dip_s`` pause it and longer ones start it again.
-
-    Notes
-    -----
     A hold judged by its mean counts from its first to its last time there; its swings are no dips. In ``best`` a dip
     that stays within the noise of the edge does not start the soak again: nobody can say it was one. In ``high`` a dip
     that a door explains is none, because the walls stay hot.
+
+    Returns soak [s]: the longest stretch, in which dips of at most ``dip_s`` pause it and longer ones start it again.
     """
     start, end = window_limits(window, hold, error_c, mode, allowed.noise_c)
     level, swings = hold.lower_c + error_c, hold.judge_by == "mean"

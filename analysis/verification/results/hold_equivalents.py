@@ -59,18 +59,8 @@ class Amount:
 def equivalents_of_holds(run: Run, verification: Verification) -> tuple[Amount, ...]:
     """Comparison figures of every hold that was found, from the sensor that its edges were found on, as read.
 
-    Parameters
-    ----------
-    run : Run
-        The run.
-    verification : Verification
-        What was found in it.
-
-    Returns
-    -------
-    tuple of Amount
-        The Hollomon-Jaffe parameter of each temper, the Arrhenius-weighted equivalent soak of each hotter hold. Holds
-        with fewer than two readings are left out.
+    Returns the Hollomon-Jaffe parameter of each temper, the Arrhenius-weighted equivalent soak of each hotter hold.
+    Holds with fewer than two readings are left out.
     """
     found: list[Amount] = []
     for hold in verification.holds:
