@@ -7,8 +7,8 @@ from dataclasses import replace
 from statistics import median
 from typing import Any
 
-from soakwitness.analysis.audit.contrasts.case import nearer, stage_value
 from soakwitness.analysis.evidence.batch_evidence import HardnessEvidence, PieceEvidence, TreatmentEvidence
+from soakwitness.analysis.evidence.hardness_at_stages import nearer, stage_value
 from soakwitness.analysis.logbook.charges import Charged, pieces_in_run, runs_of_piece
 from soakwitness.analysis.logbook.hardness import HardnessEntry, hardness_of
 from soakwitness.analysis.logbook.history import Recipes, run_kinds

@@ -81,3 +81,18 @@ def test_a_class_name_means_one_thing() -> None:
             if isinstance(node, ast.ClassDef):
                 defined.setdefault(node.name, []).append(path.relative_to(ROOT).as_posix())
     assert {name: where for name, where in defined.items() if len(where) > 1} == {}
+
+
+def drawing() -> Iterator[str]:
+    """Each room with the rooms of its own wing that it imports, and the wings below."""
+    drawn = arrows()
+    for room in listed():
+        there = [b for b in listed() if (room, b) in drawn]
+        wing = room.split("/")[0]
+        own = [b.removeprefix(f"{wing}/") for b in there if b.split("/")[0] == wing]
+        below = sorted({b.split("/")[0] for b in there} - {wing})
+        yield f"{room} <- {', '.join([*own, *below]) or 'nothing'}"
+
+
+if __name__ == "__main__":
+    print("\n".join(drawing()))

@@ -6,10 +6,11 @@ from collections import Counter
 from collections.abc import Callable
 from statistics import median
 
-from soakwitness.analysis.audit.contrasts.case import Case, stage_value
+from soakwitness.analysis.audit.contrasts.case import Case
 from soakwitness.analysis.audit.contrasts.statistics import chance_of_groups
 from soakwitness.analysis.audit.contrasts.weighing import FAIR, HINT, LIGHT, STRONG, Scale
 from soakwitness.analysis.evidence.batch_evidence import HardnessEvidence, PieceEvidence
+from soakwitness.analysis.evidence.hardness_at_stages import stage_value
 from soakwitness.analysis.metallurgy.hardness_readings import ROCKWELL_LOADS_N, depth_of_hrc
 
 BLOCK_HRC = 0.8

@@ -6,10 +6,11 @@ from itertools import pairwise
 from statistics import median
 
 from soakwitness.analysis.audit.causes.hardness_signs import soft_as_quenched
-from soakwitness.analysis.audit.contrasts.case import Case, stage_value
+from soakwitness.analysis.audit.contrasts.case import Case
 from soakwitness.analysis.audit.contrasts.statistics import apart, rank_correlation
 from soakwitness.analysis.audit.contrasts.weighing import FAIR, HINT, LIGHT, STRONG, Scale
 from soakwitness.analysis.evidence.batch_evidence import PieceEvidence, TreatmentEvidence
+from soakwitness.analysis.evidence.hardness_at_stages import stage_value
 from soakwitness.firmware_bridge.common.wording import Says, Temp, duration
 
 LATE_FLOOR_S = 8.0

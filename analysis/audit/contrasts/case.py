@@ -11,14 +11,13 @@ from typing import Literal
 
 from soakwitness.analysis.audit.contrasts.statistics import FigureComparison, compare
 from soakwitness.analysis.evidence.batch_evidence import Evidence, PieceEvidence
+from soakwitness.analysis.evidence.hardness_at_stages import CLEARLY_HRC, Stage, nearer, stage_value
 from soakwitness.analysis.evidence.run_figures import ConditionFigures, HoldFigures, PieceFigures, RunFigures
 from soakwitness.analysis.metallurgy.hardness_readings import least_difference_hrc
 from soakwitness.analysis.recipes.recipe import Recipe
 
-Stage = Literal["as quenched", "final"]
 Direction = Literal["low", "high", "normal"]
 LEAST_HRC = 1.0  # twice the machine error allowed at 60 HRC: less is not told apart
-CLEARLY_HRC = 1.5
 
 
 @dataclass(frozen=True)
@@ -222,14 +221,6 @@ class Case:
         return sum(hits) / len(hits) if hits else 0.0
 
 
-def nearer(value: float, first: float, second: float) -> bool:
-    """Whether a hardness is nearer to the first than to the second, these two being clearly apart.
-
-    ``value``, ``first``, ``second``: hardness [HRC]. Returns false where the two are less than 1.5 points apart.
-    """
-    return abs(first - second) >= CLEARLY_HRC and abs(value - first) < abs(value - second)
-
-
 def is_move(run: RunFigures, at_s: float) -> bool:
     """Whether a moment belongs to loading, or to pulling a piece: the door was open for that.
 
@@ -249,19 +240,6 @@ def _direction(value: float, good: float | None, limits: tuple[float, float] | N
     if good is not None and abs(value - good) > (2 * CLEARLY_HRC if limits is not None else CLEARLY_HRC):
         return "low" if value < good else "high"
     return "normal" if limits is not None or good is not None else None
-
-
-def stage_value(piece: PieceEvidence, stage: Stage) -> float | None:
-    """Hardness of a piece at a stage.
-
-    Returns mean over its tests there [HRC], those after grinding off the skin or at the edge only where there is no
-    other.
-    """
-    tests = [h for h in piece.hardness if (h.as_quenched if stage == "as quenched" else h.final)]
-    tests = [h for h in tests if h.test.scale == "HRC"]
-    plain = [h for h in tests if not h.ground_off_mm and h.spot != "edge" and "grinding" not in h.stage]
-    chosen = plain or tests
-    return sum(h.test.mean for h in chosen) / len(chosen) if chosen else None
 
 
 def spot_values(piece: PieceEvidence) -> dict[str, float]:
