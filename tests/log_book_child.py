@@ -39,8 +39,8 @@ def main() -> None:
     moment, *command = sys.argv[1:]
     counting = Counting(0 if moment == "ready" else int(moment))
     sqlite3.connect = counting.connect  # type: ignore[assignment]
-    from soakwitness.cli.options import entering  # noqa: F401 (loaded before the clock of a random kill runs)
     from soakwitness.cli.main import soakwitness
+    from soakwitness.cli.options import entering  # noqa: F401 (loaded before the clock of a random kill runs)
     from soakwitness.cli.options.common import run_main
 
     if moment == "ready":

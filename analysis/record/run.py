@@ -19,6 +19,9 @@ if TYPE_CHECKING:
 FloatArray = npt.NDArray[np.float64]
 
 
+MEANT_BY_UNIT = {"setpoint": ("C", "F"), "output": ("%",)}
+
+
 @dataclass(frozen=True)
 class Trace:
     """Temperature against time of one sensor, single impossible points dropped.
@@ -62,8 +65,13 @@ class Run:
         return next((tr for tr in self.traces if tr.role == role_or_name), None)
 
     def signal(self, name: str) -> FloatArray | None:
-        """Numbers of a signal, shape (n,), or None; ``setpoint`` in degC, ``output`` in %."""
-        return self.values.get(name)
+        """Numbers of a signal, shape (n,), or None; ``setpoint`` in degC, ``output`` in %.
+
+        These two are also known by their unit, where no signal bears the name.
+        """
+        units = MEANT_BY_UNIT.get(name, ())
+        known = (c.name for c in self.columns if c.kind == "signal" and c.unit in units)
+        return self.values.get(name if name in self.values else next(known, name))
 
     def frame(self) -> pd.DataFrame:
         """The run as a DataFrame indexed by ``t_s``; ``attrs["units"]`` names each column's unit."""

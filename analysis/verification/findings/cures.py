@@ -107,8 +107,9 @@ def more_minutes(view: View, hold: HoldResult) -> Says:
     """What a lag asks for: nothing, or what the short soak already says, or the one number that makes the soak sure."""
     soak, extra_s = hold.soak_s, view.context.recipe.program.extra_s
     if is_short(hold):
-        return Says("What the short soak says; the soak is counted from when the blade is there.")
-    if soak is None or hold.verdict == "pass" or not 0.0 < soak.low < hold.required_s:
+        return Says("As for the short soak: it is counted from when the blade is there.")
+    by_gap = soak is not None and soak.best >= hold.required_s and view.has_gap(hold)
+    if soak is None or by_gap or hold.verdict == "pass" or not 0.0 < soak.low < hold.required_s:
         had = f", of which the program already adds {duration(extra_s)}" if extra_s else ""
         return Says.plain(f"Nothing: the soak is counted from when the blade is there{had}.")
     return Says.plain(f"{_more(view, hold)}, for the soak to be sure: it is counted from when the blade is there.")

@@ -70,17 +70,20 @@ def _too_hot(view: View, hold: HoldResult) -> list[Finding]:
 
 def _too_hot_or_not(view: View, hold: HoldResult) -> Finding:
     """As read it stayed under its limit, and its sensor's error or a gap leaves open whether it did."""
+    gap = view.has_gap(hold)
     return Finding(
         "out of band",
         "warn",
         hold.step,
         Says.of(
-            "Whether the work stayed under its limit of {limit} around the {hold} is left open: by its sensor's error, "
-            "its noise or a gap.",
+            "Whether the work stayed under its limit of {limit} around the {hold} is left open by {what}.",
             limit=Temp(hot_limit_c(view.recipe_hold(hold))),
             hold=hold_words(hold),
+            what="a gap in its readings" if gap else "its sensor's error or its noise",
         ),
-        Says("Hold it a little lower, or know the sensor better: soakwitness calibrate."),
+        Says("Find out why readings are missing there.")
+        if gap
+        else Says("Hold it a little lower, or know the sensor better: soakwitness calibrate."),
         at_s=hold.enter_s,
         until_s=hold.leave_s,
     )

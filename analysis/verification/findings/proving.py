@@ -6,13 +6,13 @@ from collections.abc import Iterator
 
 from soakwitness.analysis.verification.findings.view import View
 from soakwitness.analysis.verification.inputs.bad_readings import BadReadings
-from soakwitness.analysis.verification.inputs.readings import Readings, gaps
 from soakwitness.analysis.verification.judging.quenching import cooling_verdict
 from soakwitness.analysis.verification.results.verification import Finding, HoldResult
 from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, duration
 
 WORTH_SAYING_C = 0.05
 DENSE_S = 2.0
+WITHOUT_GAPS = Says("readings without the gaps in it.")
 
 
 def what_would_prove_all(view: View, findings: tuple[Finding, ...]) -> tuple[Says, ...]:
@@ -74,11 +74,10 @@ def _ways(view: View, hold: HoldResult) -> Iterator[Says]:
     if "load sensor" in hold.unproven or (lost and load is not None and load.last_s < context.end_s - 60.0):
         yield Says("a load sensor that reads to its end.")
         return
-    sensor = next((s for s in context.sensors if s.name == hold.measured_by), context.chamber)
-    says = [*_by_soak(view, hold), *_by_reading(hold, sensor.readings)]
+    says = [*_by_soak(view, hold), *_by_reading(view, hold)]
     if hold.temperature_from == "packet estimate" and not hold.fitted:
         says.append(Says("a sensor in the packet, or a packet model fitted to one such run."))
-    yield from says or [Says("a sensor that reads through all of it.")]
+    yield from dict.fromkeys(says) or [Says("a sensor that reads through all of it.")]
 
 
 def _by_calibration(hold: HoldResult) -> Iterator[Says]:
@@ -98,19 +97,22 @@ def _by_soak(view: View, hold: HoldResult) -> Iterator[Says]:
     soak = hold.soak_s
     if soak is None or soak.low >= hold.required_s:
         return
+    if soak.best >= hold.required_s and view.has_gap(hold):
+        yield WITHOUT_GAPS
+        return
     yield Says(f"{duration(hold.required_s - soak.low)} more at temperature.")
     period_s = view.context.chamber.readings.period_s
     if soak.high >= hold.required_s and period_s >= DENSE_S and hold.temperature_from != "packet estimate":
         yield Says(f"denser sampling than every {duration(period_s)}, without gaps.")
 
 
-def _by_reading(hold: HoldResult, trace: Readings) -> Iterator[Says]:
+def _by_reading(view: View, hold: HoldResult) -> Iterator[Says]:
     """What would settle the other requirements that the readings leave open."""
     if {"overshoot", "level", "mean", "too hot"} & set(hold.unproven) and hold.noise_c is not None:
         if hold.temperature_from == "packet estimate":
             yield Says("a sensor in the packet: by the estimate it is too near its limit.")
-        elif hold.enter_s is not None and hold.leave_s is not None and gaps(trace, hold.enter_s, hold.leave_s):
-            yield Says("readings without the gaps in it.")
+        elif view.has_gap(hold):
+            yield WITHOUT_GAPS
         else:
             yield Says.of("readings surer than ±{noise}; it is too near its limit.", noise=Diff(hold.noise_c))
     if "longest soak" in hold.unproven and hold.longest_s is not None and hold.at_most_s is not None:

@@ -8,7 +8,7 @@ import numpy as np
 
 from soakwitness.analysis.recipes.program import ProgramStep, program_setpoints
 from soakwitness.analysis.recipes.recipe import Ramp
-from soakwitness.analysis.record.run import FloatArray, Run
+from soakwitness.analysis.record.run import FloatArray
 from soakwitness.analysis.verification.findings.view import View, severity_of
 from soakwitness.analysis.verification.results.verification import Finding, RampResult
 from soakwitness.firmware_bridge.common.wording import Rate, Says, Temp, duration
@@ -96,14 +96,6 @@ class Stand:
     way_from_s: float | None = None
 
 
-def setpoint_of(run: Run) -> FloatArray | None:
-    """The logged setpoint [degC], shape (n,): the signal called so, else the first in a unit of temperature."""
-    for column in run.columns:
-        if column.kind == "signal" and (column.name == "setpoint" or column.unit in ("C", "F")):
-            return run.signal(column.name)
-    return None
-
-
 def stands_of(t_s: FloatArray, setpoint_c: FloatArray) -> tuple[Stand, ...]:
     """Where a setpoint [degC], NaN where nothing was read, stood still for a minute or more, in order of time [s]."""
     seen = np.isfinite(setpoint_c)
@@ -125,7 +117,7 @@ def stands_of(t_s: FloatArray, setpoint_c: FloatArray) -> tuple[Stand, ...]:
 
 
 def _program(view: View) -> list[Finding]:
-    setpoint = setpoint_of(view.context.run)
+    setpoint = view.context.run.signal("setpoint")
     if setpoint is None:
         return []
     stands = list(stands_of(view.context.run.t_s, setpoint))

@@ -12,6 +12,7 @@ from soakwitness.analysis.verification.holds.placed_sensors import DecidingSenso
 from soakwitness.analysis.verification.inputs.bad_readings import BadReadings
 from soakwitness.analysis.verification.inputs.pairs import steady_levels
 from soakwitness.analysis.verification.inputs.readings import GAP_PERIODS, gaps, last_read
+from soakwitness.analysis.verification.inputs.sensor_choice import ALIKE_C
 from soakwitness.analysis.verification.inputs.sensor_errors import reads_words
 from soakwitness.analysis.verification.results.verification import Finding, HoldResult, KnownError
 from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, duration, moment, often
@@ -328,7 +329,6 @@ def _smoothed(view: View) -> list[Finding]:
     return []
 
 
-CHANGED_C = 3.0
 NEAR_C = 60.0
 FEWEST_EARLIER = 2
 
@@ -363,14 +363,14 @@ def _differs(view: View, hold: HoldResult, load: DecidingSensor) -> Finding | No
     ]
     if len(usual) >= FEWEST_EARLIER:
         away = (pair[0] - pair[1]) - float(np.median(usual))
-        if abs(away) <= CHANGED_C:
+        if abs(away) <= ALIKE_C:
             return None
         why = Says.of("usually by {usual}", usual=Diff(float(np.median(usual)), signed=True))
     else:
         allowed = float(np.hypot(mine.expanded_c or 0.0, theirs.expanded_c or 0.0))
-        if abs(read_c - load_c) <= max(CHANGED_C, allowed) or not (mine.expanded_c or theirs.expanded_c):
+        if abs(read_c - load_c) <= max(ALIKE_C, allowed) or not (mine.expanded_c or theirs.expanded_c):
             return None
-        why = Says.of("more than {allowed}", allowed=Diff(max(CHANGED_C, allowed)))
+        why = Says.of("more than {allowed}", allowed=Diff(max(ALIKE_C, allowed)))
     corrected = reads_words(mine, pair[0])
     return Finding(
         "sensors differ",

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from soakwitness.analysis.recipes.recipe import Hold
+from soakwitness.analysis.verification.inputs.readings import gaps
 from soakwitness.analysis.verification.results.verification import (
     Bounds,
     Finding,
@@ -35,6 +36,13 @@ class View:
     def number(self, hold: HoldResult) -> int:
         """Its index among the recipe's holds."""
         return self.context.recipe.holds.index(self.recipe_hold(hold))
+
+    def has_gap(self, hold: HoldResult) -> bool:
+        """Whether readings are missing in a hold, on the sensor that its figures are of."""
+        sensor = next((s for s in self.context.sensors if s.name == hold.measured_by), self.context.chamber)
+        if hold.enter_s is None or hold.leave_s is None:
+            return False
+        return bool(gaps(sensor.readings, hold.enter_s, hold.leave_s))
 
 
 def where_words(view: View, hold: HoldResult) -> str:

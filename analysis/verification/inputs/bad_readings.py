@@ -14,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from soakwitness.analysis.record.run import FloatArray, Run, Trace
+from soakwitness.analysis.verification.inputs.doors import doors_of
 from soakwitness.analysis.verification.inputs.readings import ROOM_C, readings_of
 from soakwitness.firmware_bridge.common.wording import Diff, Says
 
@@ -63,10 +64,7 @@ def bad_readings(run: Run) -> tuple[BadReadings, ...]:
     A level hold of a coarse instrument is no stuck reading: it takes an output or a setpoint that moved meanwhile, or
     noise that ceased and came back with a jump.
     """
-    signals = {c.name: c.unit for c in run.columns if c.kind == "signal"}
-    output = next((run.signal(n) for n, u in signals.items() if n == "output" or u == "%"), None)
-    setpoint = next((run.signal(n) for n, u in signals.items() if n == "setpoint" or u in ("C", "F")), None)
-    doors = [m.t_s for m in run.marks if m.act in ("load", "pull", "door") and not m.struck]
+    output, setpoint, doors = run.signal("output"), run.signal("setpoint"), doors_of(run)
     found: list[BadReadings] = []
     for trace in run.traces:
         if trace.role == "ambient":

@@ -10,6 +10,7 @@ import numpy as np
 
 from soakwitness.analysis.record.run import Run, Trace
 from soakwitness.analysis.verification.inputs.bad_readings import BadReadings, bad_readings, without_bad
+from soakwitness.analysis.verification.inputs.doors import doors_of
 from soakwitness.analysis.verification.inputs.readings import Readings, readings_of
 from soakwitness.analysis.verification.inputs.sensor_choice import (
     FEWEST_READINGS,
@@ -27,8 +28,6 @@ from soakwitness.firmware_bridge.marks.questions import Question
 
 if TYPE_CHECKING:
     from soakwitness.analysis.calibration.correcting.correction import Correction
-
-OPENS = ("load", "pull", "door")
 
 
 @dataclass(frozen=True)
@@ -137,13 +136,3 @@ def uncertain_gaps(run: Run) -> tuple[tuple[float, float], ...]:
             end = float(run.t_s[after]) if after < run.t_s.size else event.t_s
             found.append((start, max(end, event.t_s)))
     return tuple(found)
-
-
-def doors_of(run: Run) -> tuple[float, ...]:
-    """Moments [s] at which a door was open: door, load and pull marks, and contacts that mean a door."""
-    marked = [m.t_s for m in run.marks if m.act in OPENS and not m.struck]
-    for column in run.columns:
-        if column.kind == "contact" and column.means == "door":
-            acted = np.nan_to_num(run.values[column.name]) != 0.0
-            marked += run.t_s[np.flatnonzero(np.diff(acted.astype(np.int8)) > 0) + 1].tolist()
-    return tuple(sorted(marked))

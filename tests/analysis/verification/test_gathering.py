@@ -12,7 +12,8 @@ from soakwitness.analysis.recipes.recipe import PacketSpec, Recipe
 from soakwitness.analysis.record.run import FloatArray, Run, Trace
 from soakwitness.analysis.verification.holds.assignment import block_medians
 from soakwitness.analysis.verification.holds.placed_sensors import place
-from soakwitness.analysis.verification.inputs.run_as_read import RunKnowledge, doors_of, read_clean, uncertain_gaps
+from soakwitness.analysis.verification.inputs.doors import doors_of
+from soakwitness.analysis.verification.inputs.run_as_read import RunKnowledge, read_clean, uncertain_gaps
 from soakwitness.analysis.verification.inputs.sensor_choice import StandsIn, chamber_trace, load_traces, usable
 from soakwitness.analysis.verification.results.verification import PieceInfo
 from soakwitness.analysis.verification.sensors.context import Rates, VerificationContext, fastest

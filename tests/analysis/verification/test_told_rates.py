@@ -10,7 +10,7 @@ import pytest
 
 from soakwitness.analysis.calibration.correcting.correction import Correction
 from soakwitness.analysis.recipes.recipe import Ramp, Recipe
-from soakwitness.analysis.verification.findings.rates import Stand, setpoint_of, stands_of
+from soakwitness.analysis.verification.findings.rates import Stand, stands_of
 from soakwitness.analysis.verification.results.verification import Finding, Verification
 from soakwitness.analysis.verification.verifying import verify
 from soakwitness.firmware_bridge.runfolder.contents import Column
@@ -214,7 +214,7 @@ def test_the_setpoint_is_the_signal_of_that_name_or_in_a_unit_of_temperature() -
     values = {"furnace": t_s, "output": t_s + 1, "target": t_s + 2}
 
     def found(*columns: Column) -> float | None:
-        shown = setpoint_of(make_run(t_s, values, columns=[sensor(), *columns]))
+        shown = make_run(t_s, values, columns=[sensor(), *columns]).signal("setpoint")
         return None if shown is None else float(shown[0])
 
     assert found(OUTPUT) is None

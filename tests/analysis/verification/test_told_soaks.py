@@ -221,7 +221,7 @@ def test_the_lag_of_a_load_sensor() -> None:
     pulled = (mark(0, "load", "A"), mark(3160, "pull", "A"))
     short = only(checked([*UP, *DOWN], simple_recipe((1000, 18, 5)), pulled, lagging(400.0)), "packet lag")
     assert short.severity == "warn"
-    assert str(short.next) == "What the short soak says; the soak is counted from when the blade is there."
+    assert str(short.next) == "As for the short soak: it is counted from when the blade is there."
     # 200 of 1080 s are less than a fifth.
     late = (mark(0, "load", "A"), mark(3000, "pull", "A"))
     slight = only(checked([*UP, *DOWN], simple_recipe((1000, 18, 5)), late, lagging(200.0)), "packet lag")

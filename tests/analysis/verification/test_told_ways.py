@@ -201,3 +201,16 @@ def test_pieces_that_are_thicker_than_every_dummy(dummies_mm: Sequence[float | N
     most = max((mm for mm in dummies_mm if mm is not None), default=None)
     told = f"A: thicker than the load sensor's dummy ({most} mm), so judged by the estimate."
     assert ([w for w in says if "thicker" in w] == [told.replace(".0 mm", " mm")]) is thick
+
+
+def test_a_gap_is_what_is_told_where_it_alone_leaves_a_long_enough_hold_open() -> None:
+    # A blade 100 s behind; nothing read for 15 of the 20 minutes: what was read is less than the 10 asked for.
+    t_s, temp_c = drawn([*HOLD[:2], (3760.0, 1000.0), (5600.0, 80.0)])
+    load_c = np.interp(t_s - 100.0, t_s, temp_c)
+    lost = (t_s > 2300) & (t_s < 3300)
+    values = {"furnace": np.where(lost, np.nan, temp_c), "blade": np.where(lost, np.nan, load_c)}
+    found = verify(make_run(t_s, values, columns=[sensor(), sensor("blade", "load")]), simple_recipe((1000, 20, 5)))
+    assert ways(found) == ["Hold at 1000 °C: readings without the gaps in it."]
+    told = {f.code: str(f.next) for f in found.findings}
+    assert told["packet lag"] == "Nothing: the soak is counted from when the blade is there."
+    assert told["out of band"] == "Find out why readings are missing there."
