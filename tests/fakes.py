@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 from soakwitness.firmware_bridge.errors import LinkError, LinkReason
-from soakwitness.firmware_bridge.furnace.description import (
+from soakwitness.firmware_bridge.furnace.sensors_and_links import (
     Alarm,
     Contact,
     Furnace,

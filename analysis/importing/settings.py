@@ -11,7 +11,7 @@ from typing import Any, Literal
 
 from soakwitness.analysis.errors import ImportFileError
 from soakwitness.firmware_bridge.common.units import Unit
-from soakwitness.firmware_bridge.furnace.description import ROLES
+from soakwitness.firmware_bridge.furnace.sensors_and_links import ROLES
 
 TimeUnit = Literal["ms", "s", "min", "h"]
 SECONDS_PER: dict[str, float] = {"ms": 0.001, "s": 1.0, "min": 60.0, "h": 3600.0}

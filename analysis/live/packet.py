@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
-from soakwitness.analysis.packet import properties
+from soakwitness.analysis.packet import heat_transfer_properties as properties
 from soakwitness.analysis.packet.piece import PARAMETERS, PacketModel
 
 LONGEST_STEP_S, SHORTEST_STEP_S = 5.0, 0.05

@@ -8,7 +8,7 @@ from statistics import NormalDist
 import numpy as np
 import numpy.typing as npt
 
-from soakwitness.analysis.packet import properties
+from soakwitness.analysis.packet import heat_transfer_properties as properties
 from soakwitness.analysis.packet.piece import LIMITS, PARAMETERS, PacketModel
 from soakwitness.analysis.packet.stepping import Bundle
 

@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from soakwitness.analysis.errors import NotEnoughData
-from soakwitness.analysis.packet import properties
+from soakwitness.analysis.packet import heat_transfer_properties as properties
 from soakwitness.analysis.packet.piece import PacketModel
 from soakwitness.firmware_bridge.common.wording import counted
 

@@ -8,7 +8,7 @@ from math import ceil, sqrt
 import numpy as np
 import numpy.typing as npt
 
-from soakwitness.analysis.packet import properties
+from soakwitness.analysis.packet import heat_transfer_properties as properties
 from soakwitness.analysis.packet.grid import STEP_S, Steps
 from soakwitness.analysis.packet.stepping import Bundle, Drive, State, advance, inner_conductance, outer_conductance
 

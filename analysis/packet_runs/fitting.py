@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from soakwitness.analysis.errors import NotEnoughData
-from soakwitness.analysis.packet import properties
+from soakwitness.analysis.packet import heat_transfer_properties as properties
 from soakwitness.analysis.packet.draws import bundle_of
 from soakwitness.analysis.packet.grid import STEP_S, ChamberGrid, Steps, bridge, lay_steps
 from soakwitness.analysis.packet.marching import march

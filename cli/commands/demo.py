@@ -159,9 +159,9 @@ def _record(logbook: Path, speed: float) -> Path:
     """Switch the furnace on, record it until a while after the last piece is out, seal; return the run folder."""
     from soakwitness.cli.terminal.attending import Stop
     from soakwitness.firmware_bridge.connecting.furnace_file import parse_furnace
-    from soakwitness.firmware_bridge.recording.beginning import RunFacts
     from soakwitness.firmware_bridge.recording.clocks import FastClock
     from soakwitness.firmware_bridge.recording.session import record_run
+    from soakwitness.firmware_bridge.recording.starting_a_recorder import RunFacts
     from soakwitness.firmware_bridge.simulated.serving import find
 
     furnace = parse_furnace(FURNACE, "the demo's furnace file")

@@ -10,8 +10,8 @@ import click
 from soakwitness.cli.words.furnace_words import reading_lines
 from soakwitness.firmware_bridge.connecting.furnace_file import parse_furnace, template
 from soakwitness.firmware_bridge.errors import BridgeError, LinkError
-from soakwitness.firmware_bridge.furnace.description import ROLES, LinkKind, LinkSettings
-from soakwitness.firmware_bridge.furnace.sources import NUMBER_FORMATS
+from soakwitness.firmware_bridge.furnace.register_and_field_keys import NUMBER_FORMATS
+from soakwitness.firmware_bridge.furnace.sensors_and_links import ROLES, LinkKind, LinkSettings
 
 LISTEN_S = 6.0
 LIMITS: dict[str, dict[str, str]] = {"C": {}, "F": {"max_temp": "2372", "min_temp": "14", "over": "2102"}}

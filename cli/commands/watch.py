@@ -33,9 +33,9 @@ from soakwitness.firmware_bridge.common.units import Unit
 from soakwitness.firmware_bridge.common.wording import temperature
 
 if TYPE_CHECKING:
-    from soakwitness.firmware_bridge.furnace.description import Furnace
-    from soakwitness.firmware_bridge.recording.beginning import RunFacts
-    from soakwitness.firmware_bridge.recording.heating import HeatingSettings
+    from soakwitness.firmware_bridge.furnace.sensors_and_links import Furnace
+    from soakwitness.firmware_bridge.recording.starting_a_recorder import RunFacts
+    from soakwitness.firmware_bridge.recording.when_heating_begins import HeatingSettings
 
 FOLDER = click.Path(path_type=Path, file_okay=False, exists=True)
 FILE = click.Path(path_type=Path, dir_okay=False)
@@ -134,8 +134,8 @@ def _watch(
 
 
 def _settings(furnace: Furnace, cold: float | None, idle_s: float, before_s: float) -> HeatingSettings:
-    from soakwitness.firmware_bridge.recording.heating import HeatingSettings
     from soakwitness.firmware_bridge.recording.now import to_celsius
+    from soakwitness.firmware_bridge.recording.when_heating_begins import HeatingSettings
 
     cold_c = 50.0 if cold is None else to_celsius(cold, furnace)
     if not 0.0 < cold_c <= 500.0:

@@ -16,7 +16,7 @@ from soakwitness.cli.page.feed import page_state
 from soakwitness.cli.terminal.attending import Keys, Screen, Stop
 from soakwitness.cli.words.now_words import now_sentence, readings_words
 from soakwitness.firmware_bridge.common.units import Unit
-from soakwitness.firmware_bridge.furnace.description import Furnace
+from soakwitness.firmware_bridge.furnace.sensors_and_links import Furnace
 from soakwitness.firmware_bridge.recording.now import Now
 from soakwitness.firmware_bridge.recording.recorder import Recording
 from soakwitness.firmware_bridge.recording.sampling import Sample
@@ -28,8 +28,8 @@ if TYPE_CHECKING:
     from soakwitness.analysis.recipes.recipe import Recipe
     from soakwitness.cli.page.process import PageProcess
     from soakwitness.cli.terminal.soaking import SoakLine
-    from soakwitness.firmware_bridge.recording.beginning import RunFacts
     from soakwitness.firmware_bridge.recording.clocks import Clock
+    from soakwitness.firmware_bridge.recording.starting_a_recorder import RunFacts
 
 IDLE_LINE_S = 3600.0  # a journal that is written for years
 F = TypeVar("F", bound=Callable[..., Any])
@@ -80,7 +80,7 @@ def open_page(page: bool, lan: bool, port: int | None, screen: Screen) -> PagePr
 def about_runs(logbook: Path, operator: str | None, recipe: Recipe | None, packet: PacketFile | None) -> RunFacts:
     """What the runs of this command say of themselves."""
     from soakwitness.firmware_bridge.common.zones import local_zone
-    from soakwitness.firmware_bridge.recording.beginning import RunFacts
+    from soakwitness.firmware_bridge.recording.starting_a_recorder import RunFacts
 
     about = RunFacts(logbook, operator=operator, zone=local_zone())
     if packet is not None:

@@ -14,7 +14,7 @@ from soakwitness.analysis.live.clock_inputs import ClockInputs, clock_inputs_fro
 from soakwitness.analysis.live.living_sentence import sentence
 from soakwitness.analysis.packet.piece import PacketModel, packet_of
 from soakwitness.analysis.recipes.recipe import Recipe
-from soakwitness.firmware_bridge.furnace.description import Furnace
+from soakwitness.firmware_bridge.furnace.sensors_and_links import Furnace
 from soakwitness.firmware_bridge.recording.now import chamber_sensor, to_celsius
 from soakwitness.firmware_bridge.recording.recorder import Recording
 from soakwitness.firmware_bridge.runfolder.contents import Mark

@@ -7,7 +7,14 @@ from collections import Counter
 
 from soakwitness.firmware_bridge.common.units import from_celsius, to_celsius
 from soakwitness.firmware_bridge.common.wording import duration, number, temperature
-from soakwitness.firmware_bridge.furnace.description import Contact, Furnace, LineSource, ModbusSource, Sensor, Signal
+from soakwitness.firmware_bridge.furnace.sensors_and_links import (
+    Contact,
+    Furnace,
+    LineSource,
+    ModbusSource,
+    Sensor,
+    Signal,
+)
 from soakwitness.firmware_bridge.links.base import Reading
 
 MANUAL_NUMBERS = range(30001, 49999)  # how manuals print register numbers; on the wire they are rarely so high

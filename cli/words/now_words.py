@@ -5,7 +5,7 @@ from __future__ import annotations
 from soakwitness.cli.words.furnace_words import shown_in, unit_word
 from soakwitness.firmware_bridge.common.units import Unit
 from soakwitness.firmware_bridge.common.wording import countdown, counted, duration, number
-from soakwitness.firmware_bridge.furnace.description import Contact
+from soakwitness.firmware_bridge.furnace.sensors_and_links import Contact
 from soakwitness.firmware_bridge.recording.now import Now
 
 

@@ -13,7 +13,9 @@ from soakwitness.firmware_bridge.common import tables
 from soakwitness.firmware_bridge.common.tables import Table, shown
 from soakwitness.firmware_bridge.common.units import Unit, to_celsius, to_kelvin
 from soakwitness.firmware_bridge.errors import FurnaceFileError
-from soakwitness.firmware_bridge.furnace.description import (
+from soakwitness.firmware_bridge.furnace.link_keys import LINK_KINDS, link_settings
+from soakwitness.firmware_bridge.furnace.register_and_field_keys import SourceReader
+from soakwitness.firmware_bridge.furnace.sensors_and_links import (
     ROLES,
     Alarm,
     Contact,
@@ -23,8 +25,6 @@ from soakwitness.firmware_bridge.furnace.description import (
     Sensor,
     Signal,
 )
-from soakwitness.firmware_bridge.furnace.linktable import LINK_KINDS, link_settings
-from soakwitness.firmware_bridge.furnace.sources import SourceReader
 from soakwitness.firmware_bridge.furnace.templates import TEMPLATES
 
 THERMOCOUPLES = ("B", "E", "J", "K", "N", "R", "S", "T")

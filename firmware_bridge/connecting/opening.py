@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from soakwitness.firmware_bridge.furnace.description import Furnace
+from soakwitness.firmware_bridge.furnace.sensors_and_links import Furnace
 from soakwitness.firmware_bridge.links.base import Link, LinkClock
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from soakwitness.firmware_bridge.furnace.description import LinkKind
+from soakwitness.firmware_bridge.furnace.sensors_and_links import LinkKind
 
 _HEAD = """\
 # Furnace file of soakwitness. Lines that begin with # are notes; take the # away to use what stands behind it.

@@ -6,7 +6,7 @@ import struct
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from soakwitness.firmware_bridge.furnace.description import ModbusSource, Table
+from soakwitness.firmware_bridge.furnace.sensors_and_links import ModbusSource, Table
 
 LARGEST_BLOCK = 125  # MODBUS Application Protocol V1.1b3, 6.3 and 6.4: quantity of registers 1 to 125
 LARGEST_GAP = 16  # registers read along and thrown away: cheaper than a second transaction

@@ -5,7 +5,7 @@ from __future__ import annotations
 import zlib
 from functools import reduce
 
-from soakwitness.firmware_bridge.furnace.description import Checksum
+from soakwitness.firmware_bridge.furnace.sensors_and_links import Checksum
 
 
 def _table_low_first(polynomial: int) -> tuple[int, ...]:

@@ -7,7 +7,7 @@ timeout; here it ends as soon as it is complete.
 from __future__ import annotations
 
 from soakwitness.firmware_bridge.errors import LinkError
-from soakwitness.firmware_bridge.furnace.description import LinkSettings
+from soakwitness.firmware_bridge.furnace.sensors_and_links import LinkSettings
 from soakwitness.firmware_bridge.links.base import LinkClock
 from soakwitness.firmware_bridge.links.checksums import crc16_modbus
 from soakwitness.firmware_bridge.links.port import Port

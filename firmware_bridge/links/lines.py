@@ -9,7 +9,7 @@ from dataclasses import replace
 
 from soakwitness.firmware_bridge.common.wording import counted, duration
 from soakwitness.firmware_bridge.errors import LinkError
-from soakwitness.firmware_bridge.furnace.description import Furnace, LinkSettings
+from soakwitness.firmware_bridge.furnace.sensors_and_links import Furnace, LinkSettings
 from soakwitness.firmware_bridge.links.base import LinkClock, Reading
 from soakwitness.firmware_bridge.links.port import Port, open_port
 from soakwitness.firmware_bridge.links.textlines import LONGEST_LINE, Line, LineReader

@@ -16,7 +16,7 @@ import minimalmodbus
 
 from soakwitness.firmware_bridge.common.wording import duration
 from soakwitness.firmware_bridge.errors import LinkError, LinkReason
-from soakwitness.firmware_bridge.furnace.description import Contact, Furnace, ModbusSource, Sensor, Signal
+from soakwitness.firmware_bridge.furnace.sensors_and_links import Contact, Furnace, ModbusSource, Sensor, Signal
 from soakwitness.firmware_bridge.links.base import LinkClock, Reading
 from soakwitness.firmware_bridge.links.blocks import FUNCTION, Block, Words, number, plan_blocks
 from soakwitness.firmware_bridge.links.frames import Wire

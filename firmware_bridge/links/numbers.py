@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from soakwitness.firmware_bridge.furnace.description import Sensor, Signal
+from soakwitness.firmware_bridge.furnace.sensors_and_links import Sensor, Signal
 
 
 def scaled(part: Sensor | Signal, raw: float) -> float:

@@ -14,7 +14,7 @@ from typing import Any, TypeVar
 import serial
 
 from soakwitness.firmware_bridge.errors import LinkError
-from soakwitness.firmware_bridge.furnace.description import LinkSettings
+from soakwitness.firmware_bridge.furnace.sensors_and_links import LinkSettings
 from soakwitness.firmware_bridge.runfolder.lock import Lock, LockHeld, holder_words, read_holder
 
 if sys.platform == "win32":

@@ -6,7 +6,7 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from soakwitness.firmware_bridge.furnace.description import Checksum, Contact, Furnace, LineSource, Sensor, Signal
+from soakwitness.firmware_bridge.furnace.sensors_and_links import Checksum, Contact, Furnace, LineSource, Sensor, Signal
 from soakwitness.firmware_bridge.links.checksums import checksum
 from soakwitness.firmware_bridge.links.numbers import fault_word, is_fault, scaled
 

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-from soakwitness.firmware_bridge.furnace.description import Contact
+from soakwitness.firmware_bridge.furnace.sensors_and_links import Contact
 from soakwitness.firmware_bridge.marks.charges import read_charges
 from soakwitness.firmware_bridge.runfolder.contents import Act, Mark
 

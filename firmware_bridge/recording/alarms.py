@@ -10,7 +10,7 @@ from collections.abc import Callable, Mapping
 from typing import Protocol
 
 from soakwitness.firmware_bridge.common.wording import duration
-from soakwitness.firmware_bridge.furnace.description import Alarm
+from soakwitness.firmware_bridge.furnace.sensors_and_links import Alarm
 from soakwitness.firmware_bridge.recording.clocks import Clock
 
 KINDS = (

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from soakwitness.firmware_bridge.common.units import from_kelvin
 from soakwitness.firmware_bridge.common.wording import duration
-from soakwitness.firmware_bridge.furnace.description import Furnace
+from soakwitness.firmware_bridge.furnace.sensors_and_links import Furnace
 
 STUCK_S = 600.0
 MOVED_C = 20.0  # another sensor moved by so much meanwhile

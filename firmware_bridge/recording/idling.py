@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 
 from soakwitness.firmware_bridge.common.wording import duration
-from soakwitness.firmware_bridge.furnace.description import Furnace
+from soakwitness.firmware_bridge.furnace.sensors_and_links import Furnace
 from soakwitness.firmware_bridge.recording.alarms import Alarms
 from soakwitness.firmware_bridge.recording.now import chamber_sensor, facts, over_limit
 from soakwitness.firmware_bridge.recording.sampling import Sample

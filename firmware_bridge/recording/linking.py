@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from soakwitness.firmware_bridge.errors import LinkError
-from soakwitness.firmware_bridge.furnace.description import Furnace
+from soakwitness.firmware_bridge.furnace.sensors_and_links import Furnace
 from soakwitness.firmware_bridge.links.base import Link, Reading
 from soakwitness.firmware_bridge.recording.clocks import Clock
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from soakwitness.firmware_bridge.common import units
-from soakwitness.firmware_bridge.furnace.description import Furnace
+from soakwitness.firmware_bridge.furnace.sensors_and_links import Furnace
 from soakwitness.firmware_bridge.runfolder.contents import Act, Mark
 
 _ORDER = {"control": 0, "recording": 1, "over-temperature": 2, "reference": 3, "survey": 4, "load": 5}

@@ -7,16 +7,16 @@ from pathlib import Path
 from typing import Protocol
 
 from soakwitness.firmware_bridge.common.wording import duration
-from soakwitness.firmware_bridge.furnace.description import Furnace
+from soakwitness.firmware_bridge.furnace.sensors_and_links import Furnace
 from soakwitness.firmware_bridge.links.base import Link
 from soakwitness.firmware_bridge.recording.alarms import Alarms
-from soakwitness.firmware_bridge.recording.beginning import RunFacts, begin_or_resume, claim_furnace
 from soakwitness.firmware_bridge.recording.clocks import Clock
-from soakwitness.firmware_bridge.recording.heating import Heating
 from soakwitness.firmware_bridge.recording.linking import LinkKeeper, Opener, PortMemory, adapters
 from soakwitness.firmware_bridge.recording.now import chamber_c
 from soakwitness.firmware_bridge.recording.recorder import Recording
 from soakwitness.firmware_bridge.recording.sampling import Sample, SamplingLoop
+from soakwitness.firmware_bridge.recording.starting_a_recorder import RunFacts, begin_or_resume, claim_furnace
+from soakwitness.firmware_bridge.recording.when_heating_begins import Heating
 from soakwitness.firmware_bridge.runfolder.files import Files
 from soakwitness.firmware_bridge.runfolder.line_format import utc_text
 

@@ -10,9 +10,16 @@ from typing import Protocol
 
 from soakwitness.firmware_bridge.common.wording import moment
 from soakwitness.firmware_bridge.errors import RunFolderError
-from soakwitness.firmware_bridge.furnace.description import Furnace
+from soakwitness.firmware_bridge.furnace.sensors_and_links import Furnace
 from soakwitness.firmware_bridge.recording.alarms import Alarms
-from soakwitness.firmware_bridge.recording.beginning import (
+from soakwitness.firmware_bridge.recording.clocks import Clock
+from soakwitness.firmware_bridge.recording.idling import Idling
+from soakwitness.firmware_bridge.recording.linking import Opener
+from soakwitness.firmware_bridge.recording.now import chamber_c, to_celsius
+from soakwitness.firmware_bridge.recording.recorder import Recording
+from soakwitness.firmware_bridge.recording.sampling import Sample, SamplingLoop
+from soakwitness.firmware_bridge.recording.session import Attendant, default_opener, keep_link
+from soakwitness.firmware_bridge.recording.starting_a_recorder import (
     WARM_C,
     RunFacts,
     begin,
@@ -23,14 +30,7 @@ from soakwitness.firmware_bridge.recording.beginning import (
     same_heating,
     stopped_run,
 )
-from soakwitness.firmware_bridge.recording.clocks import Clock
-from soakwitness.firmware_bridge.recording.heating import Heating, HeatingDecision, HeatingSettings
-from soakwitness.firmware_bridge.recording.idling import Idling
-from soakwitness.firmware_bridge.recording.linking import Opener
-from soakwitness.firmware_bridge.recording.now import chamber_c, to_celsius
-from soakwitness.firmware_bridge.recording.recorder import Recording
-from soakwitness.firmware_bridge.recording.sampling import Sample, SamplingLoop
-from soakwitness.firmware_bridge.recording.session import Attendant, default_opener, keep_link
+from soakwitness.firmware_bridge.recording.when_heating_begins import Heating, HeatingDecision, HeatingSettings
 from soakwitness.firmware_bridge.runfolder.files import Files
 from soakwitness.firmware_bridge.runfolder.line_format import utc_text
 

@@ -13,7 +13,7 @@ from soakwitness.firmware_bridge.runfolder.contents import FORMAT_VERSION, Colum
 from soakwitness.firmware_bridge.runfolder.line_format import read_utc
 
 if TYPE_CHECKING:
-    from soakwitness.firmware_bridge.furnace.description import Furnace, Sensor, Signal
+    from soakwitness.firmware_bridge.furnace.sensors_and_links import Furnace, Sensor, Signal
 
 _COLUMN_KEYS = tuple(part.name for part in fields(Column))
 _TEXTS = frozenset(part.name for part in fields(Column) if "str" in str(part.type) or "Literal" in str(part.type))

@@ -8,7 +8,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from soakwitness.firmware_bridge.common.wording import duration
-from soakwitness.firmware_bridge.furnace.description import Contact, Furnace, ModbusSource, Sensor
+from soakwitness.firmware_bridge.furnace.sensors_and_links import Contact, Furnace, ModbusSource, Sensor
 from soakwitness.firmware_bridge.links.blocks import number
 from soakwitness.firmware_bridge.links.numbers import is_fault, scaled
 from soakwitness.firmware_bridge.runfolder.contents import Mark

@@ -13,7 +13,7 @@ from dataclasses import replace
 from typing import Any
 
 from soakwitness.firmware_bridge.common.units import Unit
-from soakwitness.firmware_bridge.furnace.description import Furnace, LinkSettings
+from soakwitness.firmware_bridge.furnace.sensors_and_links import Furnace, LinkSettings
 from soakwitness.firmware_bridge.links.base import LinkClock
 from soakwitness.firmware_bridge.simulated import instrument
 from soakwitness.firmware_bridge.simulated import served_modbus as modbus

@@ -16,7 +16,7 @@ import minimalmodbus
 
 from soakwitness.firmware_bridge.connecting.furnace_file import parse_furnace
 from soakwitness.firmware_bridge.errors import LinkError
-from soakwitness.firmware_bridge.furnace.description import Furnace
+from soakwitness.firmware_bridge.furnace.sensors_and_links import Furnace
 from soakwitness.firmware_bridge.links.checksums import crc16_ccitt, crc16_modbus
 from soakwitness.firmware_bridge.links.lines import LinesLink
 from soakwitness.firmware_bridge.links.modbus import ModbusLink

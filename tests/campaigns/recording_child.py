@@ -5,9 +5,9 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
-from soakwitness.firmware_bridge.recording.beginning import RunFacts
 from soakwitness.firmware_bridge.recording.recorder import Recording
 from soakwitness.firmware_bridge.recording.session import record_run
+from soakwitness.firmware_bridge.recording.starting_a_recorder import RunFacts
 from tests.fakes import Attendant, FakeClock, FakeInstrument, make_furnace
 
 

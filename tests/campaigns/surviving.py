@@ -22,9 +22,9 @@ from typing import BinaryIO
 
 from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.recording import sampling, session
-from soakwitness.firmware_bridge.recording.beginning import RunFacts
 from soakwitness.firmware_bridge.recording.recorder import Recording
 from soakwitness.firmware_bridge.recording.session import record_run
+from soakwitness.firmware_bridge.recording.starting_a_recorder import RunFacts
 from soakwitness.firmware_bridge.runfolder.contents import RecordCheck
 from soakwitness.firmware_bridge.runfolder.files import Files
 from soakwitness.firmware_bridge.runfolder.listing import look_at, run_folders

@@ -14,7 +14,7 @@ from click.testing import CliRunner, Result
 
 from soakwitness.cli.main import soakwitness
 from soakwitness.firmware_bridge.connecting.furnace_file import load_furnace, parse_furnace
-from soakwitness.firmware_bridge.furnace.description import Furnace
+from soakwitness.firmware_bridge.furnace.sensors_and_links import Furnace
 from soakwitness.firmware_bridge.links.checksums import checksum
 from tests.wires import pymodbus_server, wire
 

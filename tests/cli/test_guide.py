@@ -38,8 +38,9 @@ from soakwitness.cli.terminal.attending import KEYS
 from soakwitness.cli.words import cautions
 from soakwitness.firmware_bridge import errors
 from soakwitness.firmware_bridge.connecting import furnace_file
-from soakwitness.firmware_bridge.furnace import linktable, sources
-from soakwitness.firmware_bridge.furnace.description import ROLES, Alarm
+from soakwitness.firmware_bridge.furnace import link_keys as linktable
+from soakwitness.firmware_bridge.furnace import register_and_field_keys as sources
+from soakwitness.firmware_bridge.furnace.sensors_and_links import ROLES, Alarm
 from soakwitness.firmware_bridge.recording.alarms import KINDS, Alarms
 from soakwitness.firmware_bridge.recording.recorder import Recording
 from soakwitness.firmware_bridge.runfolder.contents import ACTS

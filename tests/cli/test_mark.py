@@ -10,7 +10,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from soakwitness.cli.main import soakwitness
-from soakwitness.firmware_bridge.recording.beginning import claim_furnace
+from soakwitness.firmware_bridge.recording.starting_a_recorder import claim_furnace
 from soakwitness.firmware_bridge.runfolder.late import moment_in_run, time_in_run
 from soakwitness.firmware_bridge.runfolder.reader import check_record, read_events, read_marks
 from tests.fakes import make_furnace

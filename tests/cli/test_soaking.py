@@ -23,10 +23,10 @@ from soakwitness.cli.terminal import soaking
 from soakwitness.cli.terminal.soaking import SoakLine
 from soakwitness.firmware_bridge.links.base import Reading
 from soakwitness.firmware_bridge.recording.alarms import Alarms
-from soakwitness.firmware_bridge.recording.beginning import RunFacts, begin
 from soakwitness.firmware_bridge.recording.linking import Look
 from soakwitness.firmware_bridge.recording.recorder import Recording
 from soakwitness.firmware_bridge.recording.sampling import Sample
+from soakwitness.firmware_bridge.recording.starting_a_recorder import RunFacts, begin
 from tests.fakes import FakeClock, make_furnace
 
 RECIPE = parse_recipe(

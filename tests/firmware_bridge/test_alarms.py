@@ -9,12 +9,12 @@ from pathlib import Path
 
 import pytest
 
-from soakwitness.firmware_bridge.furnace.description import Alarm
+from soakwitness.firmware_bridge.furnace.sensors_and_links import Alarm
 from soakwitness.firmware_bridge.links.base import Reading
 from soakwitness.firmware_bridge.recording.alarms import AGAIN_S, COMMAND_S, Alarms, start_command
-from soakwitness.firmware_bridge.recording.beginning import RunFacts, begin
 from soakwitness.firmware_bridge.recording.linking import Look
 from soakwitness.firmware_bridge.recording.sampling import Sample
+from soakwitness.firmware_bridge.recording.starting_a_recorder import RunFacts, begin
 from soakwitness.firmware_bridge.runfolder.reader import read_events
 from tests.fakes import FakeClock, make_furnace
 

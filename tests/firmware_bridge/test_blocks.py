@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from soakwitness.firmware_bridge.furnace.description import ModbusSource
+from soakwitness.firmware_bridge.furnace.sensors_and_links import ModbusSource
 from soakwitness.firmware_bridge.links.blocks import LARGEST_BLOCK, number, plan_blocks, registers_of
 from soakwitness.firmware_bridge.links.numbers import fault_word, is_fault, scaled
 
@@ -76,7 +76,7 @@ def test_fault_words() -> None:
 
 
 def test_a_scale_leaves_no_dust() -> None:
-    from soakwitness.firmware_bridge.furnace.description import Signal
+    from soakwitness.firmware_bridge.furnace.sensors_and_links import Signal
 
     part = Signal("a", ModbusSource("input", 0), scale=0.1)
     assert 3 * 0.1 != 0.3  # what binary fractions make of it

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from soakwitness.firmware_bridge.connecting.furnace_file import load_furnace, parse_furnace, template
 from soakwitness.firmware_bridge.errors import FurnaceFileError
-from soakwitness.firmware_bridge.furnace.description import LineSource, ModbusSource
+from soakwitness.firmware_bridge.furnace.sensors_and_links import LineSource, ModbusSource
 
 MODBUS = """\
 name = "back shed"

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import pytest
 
-from soakwitness.firmware_bridge.recording.heating import Heating, HeatingDecision, HeatingSettings
+from soakwitness.firmware_bridge.recording.when_heating_begins import Heating, HeatingDecision, HeatingSettings
 from tests.shed import Heat, ShedReading, Truth, live, plan
 
 

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from soakwitness.firmware_bridge.connecting.furnace_file import parse_furnace
 from soakwitness.firmware_bridge.connecting.opening import open_link
 from soakwitness.firmware_bridge.errors import LinkError
-from soakwitness.firmware_bridge.furnace.description import Checksum, Furnace
+from soakwitness.firmware_bridge.furnace.sensors_and_links import Checksum, Furnace
 from soakwitness.firmware_bridge.links.checksums import checksum
 from soakwitness.firmware_bridge.links.lines import LinesLink
 from soakwitness.firmware_bridge.links.port import Port

@@ -13,7 +13,7 @@ import pytest
 from soakwitness.firmware_bridge.connecting.furnace_file import parse_furnace
 from soakwitness.firmware_bridge.connecting.opening import open_link
 from soakwitness.firmware_bridge.errors import LinkError
-from soakwitness.firmware_bridge.furnace.description import Furnace
+from soakwitness.firmware_bridge.furnace.sensors_and_links import Furnace
 from soakwitness.firmware_bridge.links.modbus import ModbusLink
 from tests.wires import Wire, pymodbus_server, wire
 

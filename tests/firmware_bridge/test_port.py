@@ -15,7 +15,7 @@ import pytest
 import serial
 
 from soakwitness.firmware_bridge.errors import LinkError
-from soakwitness.firmware_bridge.furnace.description import LinkSettings
+from soakwitness.firmware_bridge.furnace.sensors_and_links import LinkSettings
 from soakwitness.firmware_bridge.links.port import lock_path, open_port
 from soakwitness.firmware_bridge.runfolder.lock import is_held
 from tests.wires import Wire, wire
@@ -57,7 +57,7 @@ def test_the_second_is_told_who_has_the_port(line: Wire, tmp_path: Path) -> None
 @posix
 def test_a_lock_ends_with_its_process(line: Wire) -> None:
     code = (
-        "import sys, os; from soakwitness.firmware_bridge.furnace.description import LinkSettings;"
+        "import sys, os; from soakwitness.firmware_bridge.furnace.sensors_and_links import LinkSettings;"
         "from soakwitness.firmware_bridge.links.port import open_port;"
         "port = open_port(LinkSettings('modbus', sys.argv[1])); print(os.getpid(), flush=True); sys.stdin.read()"
     )

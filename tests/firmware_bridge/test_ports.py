@@ -8,7 +8,7 @@ from types import SimpleNamespace
 
 import pytest
 
-from soakwitness.firmware_bridge.furnace.description import LinkSettings
+from soakwitness.firmware_bridge.furnace.sensors_and_links import LinkSettings
 from soakwitness.firmware_bridge.links.port import open_port
 from soakwitness.firmware_bridge.links.ports import describe_ports, list_ports
 from tests.wires import wire

@@ -11,12 +11,18 @@ from pathlib import Path
 import pytest
 
 from soakwitness.firmware_bridge.errors import LinkError, RunFolderError
-from soakwitness.firmware_bridge.furnace.description import Alarm, Contact, Furnace
+from soakwitness.firmware_bridge.furnace.sensors_and_links import Alarm, Contact, Furnace
 from soakwitness.firmware_bridge.links.base import Link, LinkClock, Reading
 from soakwitness.firmware_bridge.recording import clocks
 from soakwitness.firmware_bridge.recording.acts import Contacts, next_act
 from soakwitness.firmware_bridge.recording.alarms import Alarms
-from soakwitness.firmware_bridge.recording.beginning import (
+from soakwitness.firmware_bridge.recording.doubts import PlausibilityChecks
+from soakwitness.firmware_bridge.recording.linking import LinkChange, LinkKeeper, Look, PortMemory
+from soakwitness.firmware_bridge.recording.recorder import Recording
+from soakwitness.firmware_bridge.recording.sampling import Sample
+from soakwitness.firmware_bridge.recording.schedule import Schedule
+from soakwitness.firmware_bridge.recording.session import record_run
+from soakwitness.firmware_bridge.recording.starting_a_recorder import (
     RunFacts,
     begin,
     claim_furnace,
@@ -25,12 +31,6 @@ from soakwitness.firmware_bridge.recording.beginning import (
     resume,
     same_heating,
 )
-from soakwitness.firmware_bridge.recording.doubts import PlausibilityChecks
-from soakwitness.firmware_bridge.recording.linking import LinkChange, LinkKeeper, Look, PortMemory
-from soakwitness.firmware_bridge.recording.recorder import Recording
-from soakwitness.firmware_bridge.recording.sampling import Sample
-from soakwitness.firmware_bridge.recording.schedule import Schedule
-from soakwitness.firmware_bridge.recording.session import record_run
 from soakwitness.firmware_bridge.runfolder.contents import Act, Mark
 from soakwitness.firmware_bridge.runfolder.line_format import utc_text
 from soakwitness.firmware_bridge.runfolder.listing import good_rows

@@ -11,7 +11,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from soakwitness.firmware_bridge.errors import RunFolderError
-from soakwitness.firmware_bridge.furnace.description import Contact, Furnace, LineSource, LinkSettings, Sensor, Signal
+from soakwitness.firmware_bridge.furnace.sensors_and_links import (
+    Contact,
+    Furnace,
+    LineSource,
+    LinkSettings,
+    Sensor,
+    Signal,
+)
 from soakwitness.firmware_bridge.runfolder import chain, marks, seal
 from soakwitness.firmware_bridge.runfolder.contents import Column, Event, Mark
 from soakwitness.firmware_bridge.runfolder.header import columns_of, header_text

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from soakwitness.firmware_bridge.recording.beginning import RunFacts
 from soakwitness.firmware_bridge.recording.recorder import Recording
 from soakwitness.firmware_bridge.recording.session import record_run
+from soakwitness.firmware_bridge.recording.starting_a_recorder import RunFacts
 from soakwitness.firmware_bridge.runfolder.reader import check_record, read_events
 from tests.campaigns import surviving
 from tests.fakes import Attendant, FailingFiles, FakeClock, FakeInstrument, make_furnace

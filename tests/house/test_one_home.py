@@ -21,7 +21,7 @@ NO_DEGREES = {
 
 # Values that are written by hand on purpose: text of a file, or more exact than words are.
 BY_HAND = {
-    "firmware_bridge/recording/beginning.py": "event text of the record, in milliseconds",
+    "firmware_bridge/recording/starting_a_recorder.py": "event text of the record, in milliseconds",
     "firmware_bridge/recording/recorder.py": "event text of the record, in milliseconds",
     "firmware_bridge/runfolder/marks.py": "event text of the record, in milliseconds",
     "firmware_bridge/runfolder/late.py": "in milliseconds, as the record",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from soakwitness.analysis.verification.findings import heat
-from soakwitness.analysis.verification.findings.charge import loading_dips, unmarked_load
+from soakwitness.analysis.verification.findings.charge_and_quench import loading_dips, unmarked_load
 from soakwitness.analysis.verification.findings.cures import cure, heat_cut, is_short, lost_before, more_minutes
 from soakwitness.analysis.verification.findings.view import View, hold_words, range_words, severity_of, where_words
 from soakwitness.analysis.verification.results.verification import Dip, Finding, HoldResult, Looks, Severity

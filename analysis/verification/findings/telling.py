@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from soakwitness.analysis.recipes.recipe import Hold, Ramp, Recipe
-from soakwitness.analysis.verification.findings import charge, presence, rates, sensing, soaks
+from soakwitness.analysis.verification.findings import charge_and_quench, presence, rates, sensing, soaks
 from soakwitness.analysis.verification.findings.proving import not_seen, what_would_prove, what_would_prove_all
 from soakwitness.analysis.verification.findings.view import View, sorted_findings
 from soakwitness.analysis.verification.inputs.bad_readings import BadReadings
@@ -42,7 +42,7 @@ def tell(judged: JudgedRun, bad: tuple[BadReadings, ...]) -> Verification:
             *presence.find(view, judged.absences),
             *rates.find(view),
             *(f for f in sensing.find(view, bad) if not (judged.wrong_unit and f.code == "sensor fault")),
-            *charge.find(view),
+            *charge_and_quench.find(view),
         ]
     )
     holds = tuple(replace(h, proves=what_would_prove(view, h)) for h in judged.holds)

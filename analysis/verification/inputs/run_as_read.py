@@ -11,6 +11,7 @@ import numpy as np
 from soakwitness.analysis.record.run import Run, Trace
 from soakwitness.analysis.verification.inputs.bad_readings import BadReadings, bad_readings, without_bad
 from soakwitness.analysis.verification.inputs.doors import doors_of
+from soakwitness.analysis.verification.inputs.load_sensor_visits import Visit, visits_of
 from soakwitness.analysis.verification.inputs.readings import Readings, readings_of
 from soakwitness.analysis.verification.inputs.sensor_choice import (
     FEWEST_READINGS,
@@ -21,7 +22,6 @@ from soakwitness.analysis.verification.inputs.sensor_choice import (
 )
 from soakwitness.analysis.verification.inputs.sensor_errors import SensorErrors, errors_of
 from soakwitness.analysis.verification.inputs.stays import Stay, drop_unnamed, questions_of, stays_of
-from soakwitness.analysis.verification.inputs.visits import Visit, visits_of
 from soakwitness.analysis.verification.results.verification import PieceInfo, Source, UsualDifference
 from soakwitness.firmware_bridge.common.zones import local_day
 from soakwitness.firmware_bridge.marks.questions import Question

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from soakwitness.analysis.packet import properties
+from soakwitness.analysis.packet import heat_transfer_properties as properties
 from soakwitness.analysis.packet.tables import ENTHALPY_PER_K, HIGHEST_K, enthalpy_lines, enthalpy_tables
 
 

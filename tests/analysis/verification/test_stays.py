@@ -9,8 +9,8 @@ import pytest
 
 from soakwitness.analysis.recipes.recipe import Recipe
 from soakwitness.analysis.record.run import FloatArray, Run
+from soakwitness.analysis.verification.inputs.load_sensor_visits import Visit, visits_of
 from soakwitness.analysis.verification.inputs.readings import Readings
-from soakwitness.analysis.verification.inputs.visits import Visit, visits_of
 from soakwitness.analysis.verification.results.verification import HoldResult, PieceResult, Verification
 from soakwitness.analysis.verification.verifying import verify
 from soakwitness.firmware_bridge.runfolder.contents import Act, Mark

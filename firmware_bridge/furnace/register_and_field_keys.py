@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 
 from soakwitness.firmware_bridge.common.tables import Table
-from soakwitness.firmware_bridge.furnace.description import LineSource, LinkSettings, ModbusSource
+from soakwitness.firmware_bridge.furnace.sensors_and_links import LineSource, LinkSettings, ModbusSource
 
 NUMBER_FORMATS = ("int16", "uint16", "int32", "uint32", "float32")
 _AS_SENT = " (the number sent on the wire: many manuals print it with 1, 30001 or 40001 added)"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 
 from soakwitness.firmware_bridge.common.tables import Table
-from soakwitness.firmware_bridge.furnace.description import LineSource, LinkSettings
+from soakwitness.firmware_bridge.furnace.sensors_and_links import LineSource, LinkSettings
 
 LINK_KINDS = ("modbus", "lines", "simulated")
 CHECKSUMS = ("none", "xor", "crc16", "crc16-modbus", "crc16-xmodem", "crc32")
