@@ -1,17 +1,16 @@
 """Stays that are none: the trace only climbs or falls through the band; and the rest of a hold after an interruption.
 
-Definition: page ``definitions`` of the guide (where a hold is).
+Standard library only. Definition: page ``definitions`` of the guide (where a hold is).
 """
 
 from __future__ import annotations
 
-import numpy as np
+import math
 
 from soakwitness.analysis.recipes.model import Hold
-from soakwitness.analysis.runs import FloatArray
-from soakwitness.analysis.verification.assignment import ROOM_C, Stay
-from soakwitness.analysis.verification.edges import STANDS_SHARE, TAKEN_BACK_S, Edges, in_band, limit_c
-from soakwitness.analysis.verification.readings import Readings
+from soakwitness.analysis.verification.course import Course, coldest_c, count_in, hottest_c
+from soakwitness.analysis.verification.edges import STANDS_SHARE, TAKEN_BACK_S, Edges, inside_band, limit_c
+from soakwitness.analysis.verification.states import ROOM_C, Stay
 
 PASSING = 1.6
 ARRIVED = 0.2  # of the speed before: so slow behind the band it had arrived, and drifted on
@@ -27,271 +26,182 @@ APART_S = 60.0  # noise at the edges does not part a stay
 
 
 def passes_through(
-    readings: Readings, hold: Hold, edges: Edges, *, after_s: float = -np.inf, before_s: float = np.inf
+    course: Course, hold: Hold, edges: Edges, *, after_s: float = -math.inf, before_s: float = math.inf
 ) -> bool:
-    """Tell a stay from a mere passing through the band.
+    """Tell a stay from a mere passing through the band; speeds are taken between the holds before and after [s].
 
-    Parameters
-    ----------
-    readings : Readings
-        The trace.
-    hold : Hold
-        The hold.
-    edges : Edges
-        Where it was entered and left.
-    after_s, before_s : float
-        End of the hold before and begin of the next one [s]: speeds are taken between.
-
-    Returns
-    -------
-    bool
-        True if it went on in the direction it came from, stayed no longer than 1.6 x the time that its speed before and
-        after the band asks for, and did not stop on the way.
+    It went on in the direction it came from, stayed no longer than 1.6 x the time that its speed before and after the
+    band asks for, and did not stop on the way.
     """
     if not (edges.entered and edges.left):
         return False
-    before, after = _speeds(readings, edges, after_s, before_s)
+    before, after = _speeds(course, edges, after_s, before_s)
     if before * after <= 0.0 or (after > 0.0) != edges.left_upward or abs(after) < ARRIVED * abs(before):
         return False
     expected = hold.below_c / abs(before) + hold.above_c / abs(after)
     if edges.leave_s - edges.enter_s >= PASSING * expected:
         return False
-    return not _stops(readings, edges, min(abs(before), abs(after)))
+    return not _stops(course, edges, min(abs(before), abs(after)))
 
 
-def _speeds(readings: Readings, edges: Edges, after_s: float, before_s: float) -> tuple[float, float]:
+def _speeds(course: Course, edges: Edges, after_s: float, before_s: float) -> tuple[float, float]:
     """Speeds before enter and after leave [K/s]."""
-    window_s = max(SPEED_S, SPEED_READINGS * readings.period_s)
+    window_s = max(SPEED_S, SPEED_READINGS * course.period_s)
     return (
-        _speed(readings, edges.enter_s, edges.enter_s - window_s, after_s),
-        _speed(readings, edges.leave_s, edges.leave_s + window_s, before_s),
+        _speed(course, edges.enter_s, edges.enter_s - window_s, after_s),
+        _speed(course, edges.leave_s, edges.leave_s + window_s, before_s),
     )
 
 
-def longer_than_passing_s(readings: Readings, hold: Hold, since_s: float, until_s: float) -> float:
-    """Tell how much longer the longest stretch in a hold's band is than its speed around it explains.
+def longer_than_passing_s(course: Course, hold: Hold, since_s: float, until_s: float) -> float:
+    """How much longer the longest stretch in a hold's band is than its speed around it explains [s].
 
-    Parameters
-    ----------
-    readings : Readings
-        The trace.
-    hold : Hold
-        The hold.
-    since_s, until_s : float
-        Where to look [s].
-
-    Returns
-    -------
-    float
-        Time [s]; 0 without a stretch that goes on in the direction it came from.
+    0 without a stretch that goes on in the direction it came from.
     """
-    inside = in_band(readings, hold, since_s, until_s)
-    if not inside.size:
+    between = course.between(since_s, until_s)
+    parts = course.stretches(*between, hold.lower_c, hold.upper_c, apart_s=APART_S)
+    if not parts:
         return 0.0
-    run = max(np.split(inside, np.flatnonzero(np.diff(readings.t_s[inside]) > APART_S) + 1), key=len)
-    stretch = Edges(float(readings.t_s[run[0]]), float(readings.t_s[run[-1]]))
-    before, after = _speeds(readings, stretch, -np.inf, np.inf)
+    first, last, count = max(parts, key=lambda part: part[2])
+    stretch = Edges(float(course.t_s[first]), float(course.t_s[last]))
+    before, after = _speeds(course, stretch, -math.inf, math.inf)
     if before * after <= 0.0:
         return 0.0
     # Noise at the edges lengthens the stretch, but not the count of readings inside.
-    return run.size * readings.period_s - hold.below_c / abs(before) - hold.above_c / abs(after)
+    return count * course.period_s - hold.below_c / abs(before) - hold.above_c / abs(after)
 
 
-def _stops(readings: Readings, edges: Edges, speed_c_per_s: float) -> bool:
+def _stops(course: Course, edges: Edges, speed_c_per_s: float) -> bool:
     """Whether a short stay has a level part: a minute or more at less than a third of the speed around it.
 
     Where the noise hides that, it does not.
     """
-    low, high = readings.between(edges.enter_s, edges.leave_s)
-    t, y = readings.t_s[low:high], readings.temp_c[low:high]
-    if t.size < 2 * STOP_READINGS:
+    low, high = course.between(edges.enter_s, edges.leave_s)
+    if high - low < 2 * STOP_READINGS:
         return False
-    scatter = float(np.median(np.abs(y[1:-1] - (y[:-2] + y[2:]) / 2.0))) + readings.resolution_c / 4.0
+    scatter = course.scatter_c(low, high) + course.resolution_c / 4.0
     for window_s in STOP_S:
-        half = max(STOP_READINGS, int(np.ceil(window_s / 2.0 / readings.period_s)))
-        unsure = 2.0 * scatter / np.sqrt(half) / (half * readings.period_s)
-        if t.size >= 2 * half and unsure < SURE_SHARE * speed_c_per_s:
-            return _slowest(t, y, half) < STOP_SHARE * speed_c_per_s
+        half = max(STOP_READINGS, math.ceil(window_s / 2.0 / course.period_s))
+        unsure = 2.0 * scatter / math.sqrt(half) / (half * course.period_s)
+        if high - low >= 2 * half and unsure < SURE_SHARE * speed_c_per_s:
+            return course.slowest_c_per_s(low, high, half) < STOP_SHARE * speed_c_per_s
     return False
 
 
-def _slowest(t_s: FloatArray, temp_c: FloatArray, half: int) -> float:
-    """Smallest slope [K/s] between the means of two neighbouring runs of ``half`` readings."""
-    sums, times = np.concatenate(([0.0], np.cumsum(temp_c))), np.concatenate(([0.0], np.cumsum(t_s)))
-    mean, middle = (sums[half:] - sums[:-half]) / half, (times[half:] - times[:-half]) / half
-    return float(np.min(np.abs(mean[half:] - mean[:-half]) / (middle[half:] - middle[:-half])))
-
-
-def _speed(readings: Readings, from_s: float, away_s: float, limit_s: float) -> float:
+def _speed(course: Course, from_s: float, away_s: float, limit_s: float) -> float:
     """Mean speed [K/s] on one side of a crossing: between the means of the two halves of the readings there.
 
     At least six readings count, as far as ``limit_s`` allows.
     """
-    t, y = readings.t_s, readings.temp_c
+    size = len(course.t_s)
     if away_s < from_s:
-        low, high = readings.between(max(away_s, limit_s), from_s)
-        low = max(min(low, high - SPEED_READINGS), readings.between(limit_s, limit_s)[0], 0)
+        low, high = course.between(max(away_s, limit_s), from_s)
+        low = max(min(low, high - SPEED_READINGS), course.between(limit_s, limit_s)[0], 0)
     else:
-        low, high = readings.between(from_s, min(away_s, limit_s))
-        high = min(max(high, low + SPEED_READINGS), readings.between(limit_s, limit_s)[1], t.size)
-    low, high = max(min(low, high - 2), 0), min(max(high, low + 2), t.size)
+        low, high = course.between(from_s, min(away_s, limit_s))
+        high = min(max(high, low + SPEED_READINGS), course.between(limit_s, limit_s)[1], size)
+    low, high = max(min(low, high - 2), 0), min(max(high, low + 2), size)
     if high - low < 2:
         return 0.0
     middle = (low + high) // 2
-    run = float(t[middle:high].mean() - t[low:middle].mean())
-    return float(y[middle:high].mean() - y[low:middle].mean()) / run
+    (from_t, from_c), (to_t, to_c) = course.mean(low, middle), course.mean(middle, high)
+    return (to_c - from_c) / (to_t - from_t)
 
 
-def standing(readings: Readings, hold: Hold, since_s: float, until_s: float) -> Stay | None:
+def standing(course: Course, hold: Hold, since_s: float, until_s: float) -> Stay | None:
     """A stretch [s] in which a trace stood in a hold's band, or above it within its limit; None without one.
 
     It is the longest whose breaks are at most two minutes, a quarter of what is asked at least, and no mere passing
     through; some of it must lie inside the band. A trace that turned round within a band's width above its limit was
     never meant to go farther.
     """
-    low, high = readings.between(max(since_s, readings.t_s[0]), min(until_s, readings.t_s[-1]))
-    part = readings.temp_c[low:high]
+    t, y, end = course.t_s, course.temp_c, len(course.t_s) - 1
+    low, high = course.between(max(since_s, float(t[0])), min(until_s, float(t[end])))
     width = hold.below_c + hold.above_c
-    turned = until_s > readings.t_s[-1] and part.max(initial=-np.inf) < limit_c(hold) + width
-    near = low + np.flatnonzero((part >= hold.lower_c) & (part <= limit_c(hold) + (width if turned else 0.0)))
-    if not near.size:
-        return None
-    t = readings.t_s
-    for run in sorted(np.split(near, np.flatnonzero(np.diff(t[near]) > TAKEN_BACK_S) + 1), key=len, reverse=True):
-        first, last = float(t[run[0]]), float(t[run[-1]])
-        if (
-            run[-1] == t.size - 1
-            and last - first >= LEAST_STAY_S
-            and hold.lower_c <= readings.temp_c[-1] <= hold.upper_c
-        ):
+    turned = until_s > t[end] and hottest_c(course, low, high) < limit_c(hold) + width
+    most_c = limit_c(hold) + (width if turned else 0.0)
+    near = course.stretches(low, high, hold.lower_c, most_c, apart_s=TAKEN_BACK_S)
+    for begin, stop, _ in sorted(near, key=lambda part: part[2], reverse=True):
+        first, last = float(t[begin]), float(t[stop])
+        ends = stop == end and hold.lower_c <= y[end] <= hold.upper_c
+        if ends and last - first >= LEAST_STAY_S:
             return Stay(first, last)  # the record ends in it
-        if last - first < max(STANDS_SHARE * hold.required_s, LEAST_STAY_S, 3.0 * readings.period_s):
+        if last - first < max(STANDS_SHARE * hold.required_s, LEAST_STAY_S, 3.0 * course.period_s):
             return None
-        stretch = Edges(first, last, left_upward=_goes_up(readings, int(run[-1])))
-        inside = in_band(readings, hold, first, last).size
-        if inside >= 3 and not passes_through(readings, hold, stretch):
+        stretch = Edges(first, last, left_upward=_goes_up(course, stop))
+        inside = count_in(course, *course.between(first, last), hold.lower_c, hold.upper_c)
+        if inside >= 3 and not passes_through(course, hold, stretch):
             return Stay(first, last)
     return None
 
 
-def only_passes(readings: Readings, hold: Hold, stay: Stay, before_s: float) -> bool:
-    """Tell whether a further stay after an interruption is only the trace falling through the band.
+def only_passes(course: Course, hold: Hold, stay: Stay, before_s: float) -> bool:
+    """Tell whether a further stay after an interruption is only the trace falling through the band without a stop.
 
-    Parameters
-    ----------
-    readings : Readings
-        The trace.
-    hold : Hold
-        The hold.
-    stay : Stay
-        The stay.
-    before_s : float
-        Where the next found hold begins, or the end of the record [s].
-
-    Returns
-    -------
-    bool
-        Whether it falls through without a stop; on the way up it may be the rest of the hold.
+    On the way up it may be the rest of the hold. ``before_s`` is where the next found hold begins, or the record
+    ends [s].
     """
-    inside = in_band(readings, hold, stay.start_s, stay.end_s)
-    if not inside.size:
+    inside = inside_band(course, hold, stay.start_s, stay.end_s)
+    if not inside:
         return True
-    y, first, last = readings.temp_c, int(inside[0]), int(inside[-1])
+    y, first, last = course.temp_c, inside[0][0], inside[-1][1]
     while first > 0 and hold.lower_c <= y[first - 1] <= hold.upper_c:
         first -= 1
-    if first == 0 or y[first - 1] <= hold.upper_c or last == y.size - 1 or _goes_up(readings, last):
+    if first == 0 or y[first - 1] <= hold.upper_c or last == len(y) - 1 or _goes_up(course, last):
         return False
-    stretch = Edges(float(readings.t_s[first]), float(readings.t_s[last]))
-    return passes_through(readings, hold, stretch, before_s=before_s)
+    stretch = Edges(float(course.t_s[first]), float(course.t_s[last]))
+    return passes_through(course, hold, stretch, before_s=before_s)
 
 
-def later_stay(readings: Readings, hold: Hold, edges: Edges, before_s: float) -> Stay | None:
+def later_stay(course: Course, hold: Hold, edges: Edges, before_s: float) -> Stay | None:
     """Find a further stay in the band after a hold was left, such as the rest of a hold after a power cut.
 
-    Parameters
-    ----------
-    readings : Readings
-        The trace.
-    hold : Hold
-        The hold.
-    edges : Edges
-        Its edges so far.
-    before_s : float
-        Where the next found hold begins, or the end of the record [s].
-
-    Returns
-    -------
-    Stay or None
-        The first stretch in the band that is no mere passing through, found before the furnace has lost three
-        fifths of its heat.
+    It is the first stretch in the band, before the next found hold begins or the record ends (``before_s`` [s]), that
+    is no mere passing through, and that comes before the furnace has lost three fifths of its heat.
     """
-    inside = in_band(readings, hold, edges.leave_s, before_s)
-    inside = inside[readings.t_s[inside] > edges.leave_s]
-    t = readings.t_s
-    for run in np.split(inside, np.flatnonzero(np.diff(inside) > 1) + 1):
-        if run.size < 3:
+    t, end = course.t_s, len(course.t_s) - 1
+    since = course.between(edges.leave_s, edges.leave_s)[0]
+    for first, last in inside_band(course, hold, edges.leave_s, before_s):
+        first += 1 if t[first] <= edges.leave_s else 0
+        if last - first < 2:
             continue
-        if t[min(run[-1] + 1, t.size - 1)] > before_s:
+        if t[min(last + 1, end)] > before_s:
             return None  # it goes on into the next hold, and is that one's
-        since, _ = readings.between(edges.leave_s, edges.leave_s)
-        if readings.temp_c[since : run[0] + 1].min() < began_anew_c(hold.target_c):
+        if coldest_c(course, since, first + 1) < began_anew_c(hold.target_c):
             return None
-        stretch = Edges(float(t[run[0]]), float(t[run[-1]]), left_upward=_goes_up(readings, int(run[-1])))
-        if t[run[-1]] - t[run[0]] >= LEAST_STAY_S and not passes_through(readings, hold, stretch, before_s=before_s):
+        stretch = Edges(float(t[first]), float(t[last]), left_upward=_goes_up(course, last))
+        if t[last] - t[first] >= LEAST_STAY_S and not passes_through(course, hold, stretch, before_s=before_s):
             return Stay(stretch.enter_s, stretch.leave_s)
     return None
 
 
-def earlier_stay(readings: Readings, hold: Hold, stay: Stay, after_s: float) -> Stay | None:
+def earlier_stay(course: Course, hold: Hold, stay: Stay, after_s: float) -> Stay | None:
     """Find where a hold stood before its first stay: an interruption ended that one, and what came after was longer.
 
-    Parameters
-    ----------
-    readings : Readings
-        The trace.
-    hold : Hold
-        The hold.
-    stay : Stay
-        Its first stay so far.
-    after_s : float
-        End of what came before [s].
-
-    Returns
-    -------
-    Stay or None
-        The longest stretch in the band since, a quarter of what is asked at least and no mere passing through, from
-        which the furnace neither went hotter nor lost three fifths of its heat before the stay.
+    It is the longest stretch in the band since ``after_s`` [s], a quarter of what is asked at least and no mere passing
+    through, from which the furnace neither went hotter nor lost three fifths of its heat before the stay.
     """
-    t, y = readings.t_s, readings.temp_c
-    inside = in_band(readings, hold, after_s, stay.start_s)
-    for run in sorted(np.split(inside, np.flatnonzero(np.diff(inside) > 1) + 1), key=len, reverse=True):
-        if run.size < 3 or t[run[-1]] - t[run[0]] < max(STANDS_SHARE * hold.required_s, LEAST_STAY_S) or not run[0]:
+    t = course.t_s
+    least_s = max(STANDS_SHARE * hold.required_s, LEAST_STAY_S)
+    inside = inside_band(course, hold, after_s, stay.start_s)
+    for first, last in sorted(inside, key=lambda run: run[1] - run[0], reverse=True):
+        if last - first < 2 or t[last] - t[first] < least_s or not first:
             return None
-        between = y[run[-1] : readings.between(stay.start_s, stay.start_s)[0] + 1]
-        if between.max() > limit_c(hold) or between.min() < began_anew_c(hold.target_c):
+        until = course.between(stay.start_s, stay.start_s)[0] + 1
+        lowest_c = coldest_c(course, last, until)
+        if hottest_c(course, last, until) > limit_c(hold) or lowest_c < began_anew_c(hold.target_c):
             continue
-        stretch = Edges(float(t[run[0]]), float(t[run[-1]]), left_upward=_goes_up(readings, int(run[-1])))
-        if between.min() < hold.lower_c and not passes_through(readings, hold, stretch, before_s=stay.start_s):
+        stretch = Edges(float(t[first]), float(t[last]), left_upward=_goes_up(course, last))
+        if lowest_c < hold.lower_c and not passes_through(course, hold, stretch, before_s=stay.start_s):
             return Stay(stretch.enter_s, stretch.leave_s)
     return None
 
 
 def began_anew_c(hot_c: float) -> float:
-    """Tell from when on a furnace that cools has begun anew.
-
-    Parameters
-    ----------
-    hot_c : float
-        How hot it was [degC].
-
-    Returns
-    -------
-    float
-        Below this [degC] what comes next is no rest of what went before.
-    """
+    """Below this [degC] a furnace that was so hot has begun anew: what comes next is no rest of what went before."""
     return ROOM_C + KEPT_SHARE * (hot_c - ROOM_C)
 
 
-def _goes_up(readings: Readings, index: int) -> bool:
-    after = min(index + 1, readings.t_s.size - 1)
-    return bool(readings.temp_c[after] > readings.temp_c[index])
+def _goes_up(course: Course, index: int) -> bool:
+    after = min(index + 1, len(course.t_s) - 1)
+    return bool(course.temp_c[after] > course.temp_c[index])

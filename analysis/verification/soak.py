@@ -2,62 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from soakwitness.analysis.recipes.model import Hold
-from soakwitness.analysis.verification.edges import SWING_S, TAKEN_BACK_S
-from soakwitness.analysis.verification.intervals import Allowed, Inside, Mode, inside, merged
-from soakwitness.analysis.verification.readings import Readings, crossing_s
+from soakwitness.analysis.verification.edges import SWING_S
+from soakwitness.analysis.verification.intervals import Allowed, Inside, inside, merged
+from soakwitness.analysis.verification.readings import Readings
+from soakwitness.analysis.verification.windows import Mode, Window, window_limits
 
-Spans = tuple[tuple[float, float], ...]
-
-
-@dataclass(frozen=True)
-class Window:
-    """Where the soak of one piece in one hold can lie.
-
-    Parameters
-    ----------
-    start_s : float
-        Load mark, or where the climb to the hold began [s].
-    enter_s : float
-        *Enter* as read [s].
-    level_start_s, level_end_s : float
-        Begin and end of the level part [s].
-    leave_s : float
-        *Leave* as read [s].
-    limit_s : float
-        Begin of the next found hold, or the end of the record [s].
-    from_above, left_upward : bool
-        Reached from above the band; left through the upper edge.
-    pull_s : float or None
-        The piece's pull mark [s].
-    edges_on : Readings
-        The trace that enter and leave are read from.
-    chamber_leaves_s : float or None
-        When the chamber left, where another sensor's edges are these [s].
-    follows : mapping or None
-        The work, low, best and high, where it lags behind ``edges_on`` and leaves by itself after it.
-    doors : tuple
-        Dips (from, to) [s] that a door explains: the walls stay hot meanwhile.
-    """
-
-    start_s: float
-    enter_s: float
-    level_start_s: float
-    level_end_s: float
-    leave_s: float
-    limit_s: float
-    from_above: bool
-    left_upward: bool
-    pull_s: float | None
-    edges_on: Readings
-    chamber_leaves_s: float | None = None
-    follows: Mapping[Mode, Readings] | None = None
-    doors: Spans = ()
+__all__ = ["Soak", "Window", "longest", "soak", "window_limits"]
 
 
 @dataclass(frozen=True)
@@ -66,114 +22,6 @@ class Soak:
 
     soak_s: float
     above_s: float
-
-
-def window_limits(window: Window, hold: Hold, error_c: float, mode: Mode, noise_c: float) -> tuple[float, float]:
-    """Begin and end [s] of the time that can count, for a sensor that reads ``error_c`` [K] high.
-
-    ``noise_c`` [K] is that of a reading.
-    """
-    start = window.start_s
-    if window.from_above:
-        start = max(start, _came_down(window, hold.upper_c + error_c, mode, noise_c))
-    if mode == "best" and error_c == 0.0:
-        start = max(start, window.enter_s)
-    if window.chamber_leaves_s is not None and window.leave_s >= window.chamber_leaves_s:
-        end = _first_out(window.edges_on, hold, error_c, mode, noise_c, window.chamber_leaves_s)
-    elif window.left_upward:
-        width = hold.below_c + hold.above_c
-        end = _went_up(window, hold.upper_c + error_c, width, mode, noise_c)
-    else:
-        end = _went_down(window, hold, error_c, mode, noise_c)
-    if window.follows is not None:
-        end = max(end, _first_out(window.follows[mode], hold, error_c, mode, 0.0, end))
-    if window.pull_s is not None:
-        end = min(end, window.pull_s)
-    return start, end
-
-
-def _went_up(window: Window, level_c: float, width_c: float, mode: Mode, noise_c: float) -> float:
-    """When it climbed out: surely in the band until (``low``), last crossing (``best``), perhaps still in until."""
-    trace = window.edges_on
-    low, high = trace.between(window.level_end_s, window.limit_s)
-    part = trace.temp_c[low:high]
-    part = part[: _until(part > level_c + width_c)]
-    if mode == "low":
-        first = int(np.argmax(part > level_c - noise_c)) if np.any(part > level_c - noise_c) else part.size
-        return window.limit_s if first == part.size else _at(trace, low + first - 1, window.level_end_s)
-    inside = np.flatnonzero(part <= level_c + (noise_c if mode == "high" else 0.0))
-    if not inside.size:
-        return window.level_end_s
-    last = low + int(inside[-1])
-    if last + 1 >= high:
-        return window.limit_s
-    return _at(trace, last + 1, 0.0) if mode == "high" else crossing_s(trace, last, level_c)
-
-
-def _went_down(window: Window, hold: Hold, error_c: float, mode: Mode, noise_c: float) -> float:
-    """Reading after the last that can belong to the hold: what is below it for two minutes, or above it, is none."""
-    trace = window.edges_on
-    level_c = hold.lower_c + error_c - (noise_c if mode == "high" else 0.0)
-    low, high = trace.between(window.leave_s, window.limit_s)
-    low = max(low - 1, 0)
-    t, y = trace.t_s[low:high], trace.temp_c[low:high]
-    climbed = y > max(hold.upper_c + error_c + noise_c, float(y[0]) if y.size else -np.inf)
-    y = y[: _until(climbed)]
-    inside = np.flatnonzero(y >= level_c)
-    if not inside.size:
-        return window.leave_s
-    back_s = SWING_S if hold.judge_by == "mean" else TAKEN_BACK_S
-    away = np.flatnonzero((np.diff(t[inside]) > back_s) & (np.diff(inside) > 1))
-    last = int(inside[away[0]]) if away.size else int(inside[-1])
-    return window.limit_s if low + last + 1 >= high else _at(trace, low + last + 1, window.leave_s)
-
-
-def _first_out(trace: Readings, hold: Hold, error_c: float, mode: Mode, noise_c: float, since_s: float) -> float:
-    """First crossing of either edge after a moment [s]; that moment where the trace is below the band then."""
-    spare = {"low": -noise_c, "best": 0.0, "high": noise_c}[mode]
-    lower, upper = hold.lower_c + error_c - spare, hold.upper_c + error_c + spare
-    first = max(trace.between(since_s, since_s)[1] - 1, 0)
-    y = trace.temp_c[first:]
-    if y[0] < lower:
-        return since_s
-    out = y < lower
-    if y[0] <= upper:
-        out |= y > upper
-    at = first + int(np.argmax(out)) if out.any() else trace.t_s.size - 1
-    if not out.any() or mode == "high":
-        return max(_at(trace, at, since_s), since_s)
-    if mode == "low" or trace.temp_c[at] < lower:
-        return max(_at(trace, at if trace.temp_c[at] < lower else at - 1, since_s), since_s)
-    return max(crossing_s(trace, at - 1, upper), since_s)
-
-
-def _came_down(window: Window, level_c: float, mode: Mode, noise_c: float) -> float:
-    """When it came down into the band: perhaps (``high``), at the last crossing (``best``), surely (``low``)."""
-    trace = window.edges_on
-    low, high = trace.between(window.start_s, window.level_start_s)
-    part = trace.temp_c[low:high]
-    if mode == "high":
-        above = np.flatnonzero(part > level_c + noise_c)
-        touches = np.flatnonzero(part[int(part.argmax()) :] <= level_c + noise_c) if above.size else above
-        if not touches.size:
-            return -np.inf
-        return _at(trace, low + int(part.argmax()) + int(touches[0]) - 1, window.start_s)
-    above = np.flatnonzero(part > level_c - (noise_c if mode == "low" else 0.0))
-    if not above.size:
-        return -np.inf
-    last = low + int(above[-1])
-    if mode == "low" or last + 1 >= trace.t_s.size or trace.temp_c[last + 1] > level_c:
-        return _at(trace, min(last + 1, trace.t_s.size - 1), 0.0)
-    return crossing_s(trace, last, level_c)
-
-
-def _until(gone: np.ndarray) -> int:
-    """How many readings until the first that is gone, that one included."""
-    return int(np.argmax(gone)) + 1 if gone.any() else gone.size
-
-
-def _at(trace: Readings, index: int, least_s: float) -> float:
-    return max(float(trace.t_s[max(index, 0)]), least_s)
 
 
 def soak(work: Readings, hold: Hold, window: Window, *, error_c: float, mode: Mode, allowed: Allowed) -> Soak:

@@ -8,12 +8,12 @@ import pytest
 from soakwitness.analysis.recipes.model import Hold
 from soakwitness.analysis.verification.assignment import Stay
 from soakwitness.analysis.verification.edges import (
-    Readings,
     confirmed_crossing,
     crossing_s,
     enter,
     leave,
 )
+from soakwitness.analysis.verification.readings import Readings
 
 HOLD = Hold(2, 1000.0, 5.0, 5.0, 600.0)
 
