@@ -30,7 +30,7 @@ from soakwitness.analysis.verification.states import (
     transitions,
 )
 
-__all__ = ["ROOM_C", "Assignment", "Blocks", "Stay", "assign", "block_medians", "slope_reference"]
+__all__ = ["ARRAYS", "ROOM_C", "Assignment", "Blocks", "Stay", "assign", "block_medians", "slope_reference"]
 
 MOST_IN_BLOCK = 30
 ARRAYS = Arithmetic(np.minimum, np.maximum, np.where)
