@@ -13,11 +13,12 @@ from soakwitness.analysis.runs import Run
 from soakwitness.analysis.verification.assignment import Blocks, slope_reference
 from soakwitness.analysis.verification.dips import OwnCooling
 from soakwitness.analysis.verification.edges import Edges
+from soakwitness.analysis.verification.extents import as_slow, begins_s, edges_of, extent_of
 from soakwitness.analysis.verification.intervals import Allowed
 from soakwitness.analysis.verification.model import KnownError, Source, UsualDifference, WorkTemperature
 from soakwitness.analysis.verification.overshoot import Level, level_part
-from soakwitness.analysis.verification.pieces import Stay
-from soakwitness.analysis.verification.placing import Placed
+from soakwitness.analysis.verification.pieces import Stay, speaks_for
+from soakwitness.analysis.verification.places import Placed
 from soakwitness.analysis.verification.readings import Readings, noise
 from soakwitness.analysis.verification.sensor_errors import SensorErrors
 from soakwitness.analysis.verification.thinning import Thinners
@@ -30,7 +31,6 @@ ROOM_C = 20.0
 SPARE = 1.2  # rates over half a minute are a little below the fastest at any moment
 WARM_C = 60.0
 SAME_C = 0.005
-FEWEST_ALIKE, NO_WARMER_C = 5, 1.0
 ALIKE_C = 3.0  # a change beyond that is a finding wherever two sensors are compared; common practice, no source
 Placements = tuple[Placed | None, ...]
 
@@ -161,15 +161,6 @@ class StandsIn:
         return abs(self.higher_c) <= ALIKE_C
 
 
-def _as_slow(load: DecidingSensor, lost: DecidingSensor) -> bool:
-    """Whether a load sensor was no warmer than one that was lost, while both read hot: then it speaks for it too."""
-    t_s = lost.readings.t_s
-    warmer = np.interp(t_s, load.readings.t_s, load.readings.temp_c) - lost.readings.temp_c
-    hot = lost.readings.temp_c > (float(lost.readings.temp_c.max()) + ROOM_C) / 2.0
-    hot &= lost.readings.temp_c > WARM_C
-    return bool(np.count_nonzero(hot) >= FEWEST_ALIKE and np.mean(warmer[hot]) <= NO_WARMER_C)
-
-
 @dataclass
 class Remembered:
     """What was computed for one verification already."""
@@ -243,27 +234,19 @@ class VerificationContext:
         if hold.soak_from == "control":
             return [self.control_work()]
         begin_s = self._begins(number)
-        fit = [load for load in self.loads if self._speaks_for(load, stay)]
+        thickness_mm = stay.info.thickness_mm if stay.info is not None else None
+        fit = [load for load in self.loads if speaks_for(load.thickness_mm, thickness_mm)]
         there = [load for load in fit if load.last_s > begin_s]
         works = [Work("load", load, load.readings, load.readings, load.readings) for load in there]
         lost = [load for load in fit if load.last_s <= begin_s]
-        if there and all(any(_as_slow(load, other) for load in there) for other in lost):
+        if there and all(any(as_slow(load.readings, other.readings) for load in there) for other in lost):
             return works
         # Of a load sensor that was lost before, the next in the order speaks for its place.
         estimated = self.estimate_of(index)
         return [*works, estimated if estimated is not None else self.control_work(gone=bool(fit))]
 
-    @staticmethod
-    def _speaks_for(load: DecidingSensor, stay: Stay) -> bool:
-        """A load sensor speaks for packets up to the thickness of its own dummy."""
-        thickness = stay.info.thickness_mm if stay.info is not None else None
-        return thickness is None or load.thickness_mm is None or thickness <= load.thickness_mm
-
     def _begins(self, number: int) -> float:
-        placed = self.chamber.placed[number] or self.chamber.placed_true[number]
-        if placed is None:
-            return self.start_s
-        return placed.edges.enter_s if placed.edges is not None else placed.stays[0].start_s
+        return begins_s(self.chamber.placed[number] or self.chamber.placed_true[number], self.start_s)
 
     def allowed(self, readings: Readings, start_s: float, end_s: float, hold: Hold) -> Allowed:
         """What the readings of a hold's stretch [s] cannot show."""
@@ -291,12 +274,9 @@ class VerificationContext:
         placed, trace = every[number], sensor.readings
         if placed is None:
             return None
-        following = next((p for p in every[number + 1 :] if p is not None), None)
-        edges = _edges(every, number, trace)
+        edges = edges_of(every, number, trace)
         assert edges is not None
-        limit = following.stays[0].start_s if following else float(trace.t_s[-1])
-        begin = placed.window_s if placed.window_s is not None else self.start_s
-        limit, begin = max(limit, edges.leave_s), min(begin, edges.enter_s)
+        begin, limit = extent_of(every, number, trace, edges, self.start_s)
         level, allowed = self._level(sensor, number, correction_c, every)
         assert level is not None
         assert allowed is not None
@@ -336,7 +316,7 @@ class VerificationContext:
         """Level part and noise of one hold on a sensor; None where it is not there."""
         key = ("level", sensor.name, correction_c, number)
         if key not in self.remembered.others:
-            placed, edges = every[number], _edges(every, number, sensor.readings)
+            placed, edges = every[number], edges_of(every, number, sensor.readings)
             self.remembered.others[key] = (None, None)
             if placed is not None and edges is not None:
                 allowed = self.allowed(sensor.readings, edges.enter_s, edges.leave_s, placed.hold)
@@ -344,20 +324,3 @@ class VerificationContext:
                 self.remembered.others[key] = (level, allowed)
         known: tuple[Level | None, Allowed | None] = self.remembered.others[key]
         return known
-
-
-def _edges(every: Placements, number: int, trace: Readings) -> Edges | None:
-    """Edges of a hold on a trace; those of its stays where it was level beside its band."""
-    placed = every[number]
-    if placed is None or placed.edges is not None:
-        return placed.edges if placed is not None else None
-    following = next((p for p in every[number + 1 :] if p is not None), None)
-    return _edges_beside(placed, following, trace)
-
-
-def _edges_beside(placed: Placed, following: Placed | None, trace: Readings) -> Edges:
-    """Edges of a hold that was level beside its band: those of its stays."""
-    last = placed.stays[-1].end_s
-    climbs = following is not None and following.hold.target_c > placed.hold.target_c
-    left = last < trace.t_s[-1] - 2.0 * trace.period_s
-    return Edges(placed.stays[0].start_s, last, left=left, left_upward=climbs)

@@ -166,6 +166,11 @@ def crossing_s(course: Course, index: int, level_c: float) -> float:
     return start_s + (level_c - from_c) / (to_c - from_c) * (end_s - start_s)
 
 
+def last_s(course: Course) -> float:
+    """Time of the last reading [s]."""
+    return float(course.t_s[len(course.t_s) - 1])
+
+
 def count_in(course: Course, low: int, high: int, lower_c: float, upper_c: float) -> int:
     """How many readings lie between two levels [degC], both inclusive."""
     return sum(last - first + 1 for first, last in course.runs(low, high, lower_c, upper_c))

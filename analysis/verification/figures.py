@@ -7,6 +7,7 @@ import numpy as np
 from soakwitness.analysis.recipes.model import Hold
 from soakwitness.analysis.verification.context import HoldOnTrace, VerificationContext, Work
 from soakwitness.analysis.verification.edges import Edges, confirmed_crossing
+from soakwitness.analysis.verification.extents import chamber_leaves_s
 from soakwitness.analysis.verification.intervals import Allowed, Mode, inside
 from soakwitness.analysis.verification.model import Bounds, InBand
 from soakwitness.analysis.verification.pieces import Stay
@@ -31,17 +32,15 @@ def window_of(context: VerificationContext, on: HoldOnTrace, stay: Stay | None, 
         left_upward=on.edges.left_upward,
         pull_s=stay.pull_s if stay is not None else None,
         edges_on=on.trace,
-        chamber_leaves_s=chamber_leaves_s(context, on) if on.sensor is not context.chamber else None,
+        chamber_leaves_s=_chamber_leaves_s(context, on) if on.sensor is not context.chamber else None,
         follows={"low": work.low, "best": work.best, "high": work.high} if estimated and work else None,
     )
 
 
-def chamber_leaves_s(context: VerificationContext, on: HoldOnTrace) -> float | None:
-    """When the chamber left a hold [s]; None where it has none, or was read no more while the load was."""
-    placed = _chambers(context, on)
-    if placed is None or (not placed.left and on.sensor.last_s > context.chamber.last_s):
-        return None
-    return placed.leave_s
+def _chamber_leaves_s(context: VerificationContext, on: HoldOnTrace) -> float | None:
+    """When the chamber left a hold that is judged by another sensor [s]."""
+    placed = context.chamber.placed_true[on.number] or context.chamber.placed[on.number]
+    return chamber_leaves_s(placed, chamber_last_s=context.chamber.last_s, load_last_s=on.sensor.last_s)
 
 
 def _chambers(context: VerificationContext, on: HoldOnTrace) -> Edges | None:

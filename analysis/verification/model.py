@@ -7,10 +7,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
-from soakwitness.analysis.runs import FloatArray
 from soakwitness.firmware_bridge.common.wording import Says
+
+if TYPE_CHECKING:  # the soak clock takes words of this page, and no numpy
+    from soakwitness.analysis.runs import FloatArray
 
 Verdict = Literal["pass", "fail", "not proven"]
 Severity = Literal["fail", "warn", "note"]

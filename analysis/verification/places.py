@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 from soakwitness.analysis.recipes.model import Hold, Recipe
 from soakwitness.analysis.verification import edges, passing
-from soakwitness.analysis.verification.course import Course, coldest_c, count_in
+from soakwitness.analysis.verification.course import Course, coldest_c, count_in, last_s
 from soakwitness.analysis.verification.edges import Edges
 from soakwitness.analysis.verification.states import Assignment, Blocks, Stay, level_parts, slope_reference
 
@@ -136,7 +136,7 @@ def places_again(
     then: what the load sensor shows by itself counts (``by_itself``).
     """
     alone: Places = ()
-    if _last_s(course) > chamber_ends_s and any(p and p.edges and not p.edges.left for p in placed):
+    if last_s(course) > chamber_ends_s and any(p and p.edges and not p.edges.left for p in placed):
         alone = by_itself()
     result: list[Placed | None] = []
     after_s, previous = float(course.t_s[0]), None
@@ -153,7 +153,7 @@ def places_again(
         from_above = previous is not None and previous > hold.target_c
         mine = _load_edges(course, hold, here, begin_s, chamber_leaves_s, from_above)
         result.append(Placed(hold, here.stays, mine, begin_s))
-        after_s = max(after_s, min(mine.leave_s if mine else chamber_leaves_s, _last_s(course)))
+        after_s = max(after_s, min(mine.leave_s if mine else chamber_leaves_s, last_s(course)))
         previous = hold.target_c
     return tuple(result)
 
@@ -170,7 +170,7 @@ def _load_edges(
         return None
     climbs = bool(here.edges and here.edges.left_upward)
     leave_s, left, upward = edges.leave_after(course, hold, entered[0], chamber_leaves_s, climbs=climbs)
-    left = left or bool(here.edges and here.edges.left and leave_s < _last_s(course))
+    left = left or bool(here.edges and here.edges.left and leave_s < last_s(course))
     return Edges(entered[0], max(leave_s, entered[0]), entered[1], left, upward, entered[2])
 
 
@@ -189,7 +189,7 @@ def _edges_of(
     for place, number in enumerate(found):
         hold, mine = holds[number], stays[number]
         following = found[place + 1] if place + 1 < len(found) else None
-        before_s = stays[following][0].start_s if following is not None else _last_s(course)
+        before_s = stays[following][0].start_s if following is not None else last_s(course)
         begin = begins_s[number]
         begin_s = max(after_s, begin) if begin is not None else after_s
         if not _mostly_near(course, hold, mine):
@@ -295,7 +295,3 @@ def _possible(course: Course, hold: Hold, stays: tuple[Stay, ...], reach_c: floa
         ):
             kept.append(stay)
     return tuple(kept)
-
-
-def _last_s(course: Course) -> float:
-    return float(course.t_s[len(course.t_s) - 1])

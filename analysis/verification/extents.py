@@ -1,0 +1,62 @@
+"""From where to where a placed hold goes, on the chamber and on a load sensor. Standard library only."""
+
+from __future__ import annotations
+
+import math
+
+from soakwitness.analysis.verification.course import Course, hottest_c, last_s
+from soakwitness.analysis.verification.edges import Edges
+from soakwitness.analysis.verification.places import Placed, Places
+from soakwitness.analysis.verification.states import ROOM_C
+
+FEWEST_ALIKE, NO_WARMER_C = 5, 1.0
+WARM_C, MOST_COMPARED = 60.0, 2000
+
+
+def edges_of(every: Places, number: int, course: Course) -> Edges | None:
+    """Edges of a hold on a course; those of its stays where it was level beside its band, None where it is not."""
+    placed = every[number]
+    if placed is None or placed.edges is not None:
+        return placed.edges if placed is not None else None
+    following = next((p for p in every[number + 1 :] if p is not None), None)
+    last = placed.stays[-1].end_s
+    climbs = following is not None and following.hold.target_c > placed.hold.target_c
+    left = last < last_s(course) - 2.0 * course.period_s
+    return Edges(placed.stays[0].start_s, last, left=left, left_upward=climbs)
+
+
+def extent_of(every: Places, number: int, course: Course, here: Edges, start_s: float) -> tuple[float, float]:
+    """Where the way to a hold begins and where the next one does [s]; ``start_s`` [s] is where the run does."""
+    placed = every[number]
+    following = next((p for p in every[number + 1 :] if p is not None), None)
+    begin = start_s if placed is None or placed.window_s is None else placed.window_s
+    limit = following.stays[0].start_s if following else last_s(course)
+    return min(begin, here.enter_s), max(limit, here.leave_s)
+
+
+def begins_s(placed: Placed | None, start_s: float) -> float:
+    """When a hold was entered, or begins beside its band [s]; where it is not, the run's start [s]."""
+    if placed is None:
+        return start_s
+    return placed.edges.enter_s if placed.edges is not None else placed.stays[0].start_s
+
+
+def chamber_leaves_s(placed: Placed | None, *, chamber_last_s: float, load_last_s: float) -> float | None:
+    """When the chamber left a hold [s]; None where it has none, or was read no more while the load was [s]."""
+    if placed is None:
+        return None
+    if placed.edges is None:
+        return placed.stays[-1].end_s
+    return None if not placed.edges.left and load_last_s > chamber_last_s else placed.edges.leave_s
+
+
+def as_slow(load: Course, gone: Course) -> bool:
+    """Whether a load sensor was no warmer than one that was lost, while both read hot: then it speaks for it too."""
+    size = len(gone.t_s)
+    hot_c = max((hottest_c(gone, 0, size) + ROOM_C) / 2.0, WARM_C)
+    warmer = [
+        load.at(float(gone.t_s[k])) - float(gone.temp_c[k])
+        for k in range(0, size, max(1, size // MOST_COMPARED))
+        if gone.temp_c[k] > hot_c
+    ]
+    return len(warmer) >= FEWEST_ALIKE and math.fsum(warmer) / len(warmer) <= NO_WARMER_C
