@@ -9,15 +9,14 @@ import numpy as np
 
 from soakwitness.analysis.errors import NotEnoughData
 from soakwitness.analysis.packet.model import PacketEstimate, estimate
-from soakwitness.analysis.packet.piece import PacketModel
+from soakwitness.analysis.packet.piece import WARM_C, PacketModel, begins_c
 from soakwitness.analysis.recipes.model import Recipe
-from soakwitness.analysis.verification.context import ROOM_C, DecidingSensor, Work
+from soakwitness.analysis.verification.context import DecidingSensor, Work
 from soakwitness.analysis.verification.dips import DOOR_NEAR_S, DOOR_S
 from soakwitness.analysis.verification.model import WorkTemperature
 from soakwitness.analysis.verification.pieces import Stay
 from soakwitness.analysis.verification.readings import Readings
 
-WARM_C = 60.0
 WORTH_BRIDGING_C = 5.0
 BACK_SHARE = 0.15
 
@@ -49,8 +48,7 @@ class Estimates:
         trace = self._chamber.readings
         first_c = float(trace.temp_c[0])
         begins_hot = load_s is None and self._recipe.load == "cold" and first_c >= WARM_C
-        cold = load_s is None and self._recipe.load == "cold" and not begins_hot
-        start_c = first_c if cold else ROOM_C
+        start_c = begins_c(first_c, rides=load_s is None and self._recipe.load == "cold")
         found = estimate(trace.t_s, trace.temp_c, packet=model, load_t_s=load_s, start_c=start_c)
         hottest = found.high_c
         for chamber, begin_c in ((self._bridged, start_c), (trace, first_c if begins_hot else None)):

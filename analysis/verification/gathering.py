@@ -27,6 +27,7 @@ from soakwitness.analysis.verification.dips import own_cooling
 from soakwitness.analysis.verification.estimates import Estimates
 from soakwitness.analysis.verification.model import PieceInfo, UsualDifference
 from soakwitness.analysis.verification.pieces import Stay, drop_unnamed, piece_spec, questions_of, stays_of
+from soakwitness.analysis.verification.places import filled
 from soakwitness.analysis.verification.placing import Placed, place_again, place_holds
 from soakwitness.analysis.verification.readings import Readings, gaps, readings_of
 from soakwitness.analysis.verification.sensor_errors import SensorErrors, errors_of
@@ -243,24 +244,10 @@ def _with_holds_of(chamber: DecidingSensor, load: DecidingSensor) -> DecidingSen
     """The chamber with the holds that only a load sensor shows, where their order in time stays right."""
     return replace(
         chamber,
-        placed=_filled(chamber.placed, load.placed),
-        placed_true=_filled(chamber.placed_true, load.placed),
-        placed_lapsed=_filled(chamber.placed_lapsed, load.placed),
+        placed=filled(chamber.placed, load.placed),
+        placed_true=filled(chamber.placed_true, load.placed),
+        placed_lapsed=filled(chamber.placed_lapsed, load.placed),
     )
-
-
-def _filled(placed: Placements, other: Placements) -> Placements:
-    result = list(placed)
-    for number, mine in enumerate(placed):
-        theirs = other[number]
-        if (mine is None or mine.edges is None) and theirs is not None and theirs.edges is not None:
-            before = [p.stays[-1].end_s for p in result[:number] if p is not None]
-            after = [p.stays[0].start_s for p in result[number + 1 :] if p is not None]
-            if max(before, default=-np.inf) <= theirs.stays[0].start_s and theirs.stays[-1].end_s <= min(
-                after, default=np.inf
-            ):
-                result[number] = theirs
-    return tuple(result)
 
 
 def _placed_again(load: DecidingSensor, recipe: Recipe, chamber: DecidingSensor) -> DecidingSensor:

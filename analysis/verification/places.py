@@ -295,3 +295,18 @@ def _possible(course: Course, hold: Hold, stays: tuple[Stay, ...], reach_c: floa
         ):
             kept.append(stay)
     return tuple(kept)
+
+
+def filled(placed: Places, other: Places) -> Places:
+    """Places on the chamber, with those that only another sensor shows where their order in time stays right."""
+    result = list(placed)
+    for number, mine in enumerate(placed):
+        theirs = other[number]
+        if (mine is None or mine.edges is None) and theirs is not None and theirs.edges is not None:
+            before = [p.stays[-1].end_s for p in result[:number] if p is not None]
+            after = [p.stays[0].start_s for p in result[number + 1 :] if p is not None]
+            if max(before, default=-math.inf) <= theirs.stays[0].start_s and theirs.stays[-1].end_s <= min(
+                after, default=math.inf
+            ):
+                result[number] = theirs
+    return tuple(result)
