@@ -6,5 +6,5 @@ RULES_VERSION = "3"
 """Raise it whenever verification or measuring gives another answer for the same run: all runs are judged anew then.
 
 1, 2: before kept verdicts named it. 3: everyone judges by the same inputs, too hot is no pass, each hold decides by its
-own sensor.
+own sensor, a cooling time too near its limit is not proven.
 """

@@ -2,24 +2,21 @@
 
 from __future__ import annotations
 
-import io
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
-from itertools import groupby
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
 
 from soakwitness.firmware_bridge.common.units import to_celsius, to_kelvin
-from soakwitness.firmware_bridge.runfolder.model import ByteRange, Column, Event, Mark, RecordCheck, RunHeader
+from soakwitness.firmware_bridge.runfolder.model import Column, Event, Mark, RecordCheck, RunHeader
 
 if TYPE_CHECKING:
     import pandas as pd
 
 FloatArray = npt.NDArray[np.float64]
-_AT_ONCE = 1 << 18
 
 
 @dataclass(frozen=True)
@@ -99,12 +96,13 @@ def open_run(path: str | Path) -> Run:
         If this is no run folder, or one of a newer format.
     """
     from soakwitness.analysis import traces
+    from soakwitness.analysis.sample_rows import read_rows
     from soakwitness.firmware_bridge.runfolder import reader
 
     folder = Path(path)
     header = reader.read_header(folder)
     check = reader.check_record(folder)
-    table = _read_rows(check.good, [column.name for column in header.columns])
+    table = read_rows(check.good, [column.name for column in header.columns])
     keep = traces.rising(table["t_s"])
     if keep is not None:
         table = {name: numbers[keep] for name, numbers in table.items()}
@@ -136,70 +134,3 @@ def open_run(path: str | Path) -> Run:
         check=check,
         traces=sensors,
     )
-
-
-class _Rows(io.RawIOBase):
-    """The good rows of all segments as one stream of bytes, read as they are asked for.
-
-    A blank line follows each range: the last row of a segment may have lost its line feed.
-    """
-
-    def __init__(self, ranges: tuple[ByteRange, ...]) -> None:
-        self._chunks = self._read(ranges)
-        self._rest = b""
-
-    def readable(self) -> bool:
-        """Say that this is a stream for reading."""
-        return True
-
-    def readinto(self, buffer: Any) -> int:
-        """Fill ``buffer`` with the next bytes; 0 at the end."""
-        rest = self._rest or next(self._chunks, b"")
-        count = min(len(buffer), len(rest))
-        buffer[:count] = rest[:count]
-        self._rest = rest[count:]
-        return count
-
-    @staticmethod
-    def _read(ranges: tuple[ByteRange, ...]) -> Iterator[bytes]:
-        for segment, parts in groupby(ranges, key=lambda part: part.segment):
-            with segment.open("rb") as file:
-                for part in parts:
-                    file.seek(part.start)
-                    left = part.stop - part.start
-                    while left and (chunk := file.read(min(left, _AT_ONCE))):
-                        left -= len(chunk)
-                        yield chunk
-                    yield b"\n"
-
-
-def _read_rows(ranges: tuple[ByteRange, ...], names: list[str]) -> dict[str, FloatArray]:
-    """Parse the good rows; the columns ``utc`` and ``crc`` are skipped, which is most of the time saved."""
-    wanted = ["t_s", *names]
-    if not sum(part.rows for part in ranges):
-        return {name: np.empty(0) for name in wanted}
-    try:
-        table = _parse(ranges, names, "float64")
-    except ValueError:  # a cell that is no number: only then pay for looking at each
-        table = _parse(ranges, names, "str")
-    return {name: _numbers(table[name]) for name in wanted}
-
-
-def _parse(ranges: tuple[ByteRange, ...], names: list[str], dtype: str) -> pd.DataFrame:
-    import pandas as pd
-
-    every = ["t_s", "utc", *names, "crc"]
-    with io.BufferedReader(_Rows(ranges), _AT_ONCE) as stream:
-        return pd.read_csv(
-            stream, header=None, names=every, usecols=["t_s", *names], dtype=dtype, index_col=False, engine="c"
-        )
-
-
-def _numbers(column: pd.Series[Any]) -> FloatArray:
-    """Return finite numbers or NaN: text and infinity are no readings."""
-    import pandas as pd
-
-    text = column.dtype != np.float64
-    numbers: FloatArray = np.asarray(pd.to_numeric(column, errors="coerce") if text else column, dtype=np.float64)
-    wild = np.isinf(numbers)
-    return np.where(wild, np.nan, numbers) if wild.any() else numbers

@@ -33,12 +33,10 @@ def resolution(value: FloatArray) -> float:
     some = some[np.isfinite(some)]
     if some.size == 0:
         return STEPS[-1]
-    various = np.unique(some).size
     for step in STEPS:
-        if step > 1.0 and various <= 20:
-            continue
         multiples = some / step
-        if np.mean(np.abs(multiples - np.round(multiples)) < 1e-4 + 1e-9 * np.abs(multiples)) >= 0.995:
+        fit = np.abs(multiples - np.round(multiples)) < 1e-4 + 1e-9 * np.abs(multiples)
+        if np.mean(fit) >= 0.995 and (step <= 1.0 or np.unique(some).size > 20):
             return step
     return STEPS[-1]
 

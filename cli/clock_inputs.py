@@ -26,7 +26,7 @@ def clock_inputs(run: Path, logbook: Path) -> None:
 
     marks = read_marks(run)
     with open_logbook(logbook, told=lambda says: click.echo(says, err=True)) as book:
-        known = run_inputs(book, run, read_header(run), marks)
+        known = run_inputs(book, run, read_header(run), marks, history=False)
     for words in known.refused:
         click.echo(str(words), err=True)
     click.echo(json.dumps(clock_inputs_of(known, marks).as_plain(), allow_nan=False))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import json
 import math
 import os
@@ -68,6 +67,8 @@ class SuggestingGroup(click.Group):
 
 def nearest(word: str, known: Iterable[str]) -> str:
     """Ask whether the word most like this one was meant; empty where none is."""
+    import difflib
+
     spelled = {name.casefold(): name for name in known}
     near = difflib.get_close_matches(word.casefold(), spelled, n=1)
     return f" Did you mean {spelled[near[0]]!r}?" if near else ""

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import getpass
 import os
 import sys
 import time
@@ -49,6 +48,8 @@ def new_stamp(by: str | None) -> Stamp:
 
 
 def _user() -> str:
+    import getpass
+
     try:
         return getpass.getuser()
     except (OSError, KeyError):

@@ -14,6 +14,7 @@ from soakwitness.analysis.errors import AnalysisError
 FloatArray = npt.NDArray[np.float64]
 Model = Literal["constant", "line", "quadratic", "piecewise"]
 FORMAT = 1
+SHOWN_ROUNDS = 30
 
 
 class CorrectionError(AnalysisError):
@@ -85,6 +86,13 @@ class Correction:
     def correct(self, temp_c: npt.ArrayLike) -> FloatArray:
         """Corrected readings [degC]."""
         return (np.asarray(temp_c, dtype=np.float64) + self.correction_c(temp_c))[()]
+
+    def shown_at(self, true_c: float) -> float:
+        """What the sensor shows at a true temperature [degC]: what a controller is set to, to be truly there."""
+        shown_c = true_c
+        for _ in range(SHOWN_ROUNDS):  # corrections change slowly: each round takes the distance times their slope
+            shown_c = true_c - float(self.correction_c(shown_c))
+        return shown_c
 
     def expanded_c(self, temp_c: npt.ArrayLike) -> FloatArray:
         """U of the corrected readings (k = 2) [K]; NaN outside the calibrated range."""

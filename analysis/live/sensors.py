@@ -9,9 +9,9 @@ from soakwitness.analysis.live.kept import Kept
 from soakwitness.analysis.live.searching import Search
 from soakwitness.analysis.live.sifting import Sifter
 from soakwitness.analysis.recipes.model import Hold, Recipe
-from soakwitness.analysis.verification.extents import edges_of
 from soakwitness.analysis.verification.levels import Level, level_part
 from soakwitness.analysis.verification.limits import Limit, limits_of
+from soakwitness.analysis.verification.placed_edges import placed_edges
 from soakwitness.analysis.verification.places import Places, places_again, places_of
 from soakwitness.analysis.verification.states import slope_reference
 from soakwitness.firmware_bridge.common.chamber import Seen
@@ -134,7 +134,7 @@ class OnSensor:
     def noise_c(self, number: int) -> float:
         """How far a reading in a hold may lie from the temperature it stands for [K]."""
         if number not in self._noises:
-            hold, edges = self.holds[number], edges_of(self.places, number, self.followed.kept)
+            hold, edges = self.holds[number], placed_edges(self.places, number, self.followed.kept)
             width = hold.below_c + hold.above_c
             near = None if hold.judge_by == "mean" else (hold.lower_c - width, hold.upper_c + width)
             between = (-math.inf, math.inf) if edges is None else (edges.enter_s, edges.leave_s)
@@ -144,7 +144,7 @@ class OnSensor:
     def level(self, number: int) -> Level | None:
         """Level part of a hold; None where it is not there."""
         if number not in self._levels:
-            edges = edges_of(self.places, number, self.followed.kept)
+            edges = placed_edges(self.places, number, self.followed.kept)
             if edges is None:
                 return None
             noise, slope = self.noise_c(number), self.slope(number)

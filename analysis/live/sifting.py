@@ -43,6 +43,7 @@ class _Stretch:
     end_s: float
     row: int
     last_row: int
+    highest_before_c: float = -math.inf
     count: int = 1
     before: tuple[tuple[int, Row], ...] = ()
     signals: Signals = field(default_factory=dict)
@@ -66,7 +67,7 @@ class Sifter:
     def __init__(self, role: str, kept: Kept, *, every_s: float) -> None:
         self._role, self._kept, self._every_s = role, kept, every_s
         self._need = odd.fewest_still(every_s)
-        self._rows: deque[tuple[int, Row]] = deque(maxlen=odd.ROWS_BEFORE + self._need + odd.ROWS_AFTER)
+        self._rows: deque[tuple[int, Row]] = deque(maxlen=odd.rows_before(every_s) + self._need + odd.ROWS_AFTER)
         self._steps: deque[float] = deque(maxlen=MOST_STEPS)
         self._row = 0
         self._highest_c = -math.inf
@@ -193,7 +194,7 @@ class Sifter:
         now = self._now
         if now is None or temp_c != now.at_c:
             self._end()
-            self._now = now = _Stretch(temp_c, t_s, t_s, self._row, self._row)
+            self._now = now = _Stretch(temp_c, t_s, t_s, self._row, self._row, self._highest_c)
         else:
             now.count, now.end_s, now.last_row = now.count + 1, t_s, self._row
         for name, value in signals.items():
@@ -237,6 +238,7 @@ class Sifter:
             after=lambda count: [at for row, at in after if row <= stretch.last_row + count],
             later=lambda until_s: [at for _, at in after if at[0] < until_s],
             highest_c=lambda: max(self._highest_c, stretch.at_c),
+            highest_before_c=lambda: stretch.highest_before_c,
             rise=lambda above_c: self._rise(above_c, share=RISE_SHARE),
             output_moved=_moved(stretch.signals.get("output")),
             setpoint_moved=_moved(stretch.signals.get("setpoint")),

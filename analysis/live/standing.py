@@ -18,9 +18,10 @@ from soakwitness.analysis.live.state import Source, Trouble
 from soakwitness.analysis.live.track import Track
 from soakwitness.analysis.recipes.model import Hold, Recipe
 from soakwitness.analysis.verification.edges import Edges
-from soakwitness.analysis.verification.extents import as_slow, begins_s, chamber_leaves_s, edges_of, extent_of
+from soakwitness.analysis.verification.extents import as_slow, begins_s, chamber_leaves_s, extent_of
 from soakwitness.analysis.verification.levels import level_part
 from soakwitness.analysis.verification.pieces import speaks_for, stays_in_hold
+from soakwitness.analysis.verification.placed_edges import placed_edges
 from soakwitness.analysis.verification.windows import Window, window_limits
 from soakwitness.firmware_bridge.common.charges import PieceStay
 
@@ -82,7 +83,7 @@ class Standing:
 
     def edges(self, number: int) -> Edges | None:
         """Where the chamber's hold is; None where it has none yet."""
-        return edges_of(self.chamber.places, number, self._course)
+        return placed_edges(self.chamber.places, number, self._course)
 
     def chamber_count(self, number: int) -> Count:
         """Soak of the chamber itself in a hold."""
@@ -129,11 +130,11 @@ class Standing:
 
     def _key(self, work: Work, lot: Lot, number: int) -> tuple[object, ...] | None:
         """What figures that stand go by; None while readings to come can change them."""
-        edges = edges_of(work.on.places, number, work.on.followed.kept)
+        edges = placed_edges(work.on.places, number, work.on.followed.kept)
         until_s = max((e.leave_s for e in (edges, self.edges(number)) if e is not None), default=math.inf)
         if edges is None or not edges.left or self._course.t_s[-1] < until_s + LASTS_S:
             return None
-        around = [edges_of(work.on.places, n, work.on.followed.kept) for n in range(len(self.chamber.places))]
+        around = [placed_edges(work.on.places, n, work.on.followed.kept) for n in range(len(self.chamber.places))]
         follows = next((e for e in around[number + 1 :] if e is not None), None)
         turns = work.on.followed.turns, self.chamber.followed.turns, self.chamber.followed.sensor.name
         last = follows is None  # what comes after the last hold can still be too hot
@@ -149,7 +150,7 @@ class Standing:
         """Soak by the best and by the slow work temperature, and where it can lie."""
         on = work.on
         course, hold = on.followed.kept, on.holds[number]
-        edges, level = edges_of(on.places, number, course), on.level(number)
+        edges, level = placed_edges(on.places, number, course), on.level(number)
         if edges is None or level is None:
             return Count(), Count(), None
         begin_s, limit_s = extent_of(on.places, number, course, edges, self._course.t_s[0])
@@ -202,7 +203,7 @@ class Standing:
             )
         if window is None:
             return Figures(best, slow, heat)
-        ended = edges_of(on.places, number, on.followed.kept)
+        ended = placed_edges(on.places, number, on.followed.kept)
         return Figures(
             best,
             slow,

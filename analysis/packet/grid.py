@@ -81,8 +81,10 @@ def bridge(t_s: npt.ArrayLike, chamber_c: npt.ArrayLike) -> Chamber:
             f"The chamber has {counted(t.size, 'reading')}; the packet estimate needs two or more over time."
         )
     between = np.diff(t)
-    wide = between > max(GAP_PERIODS * float(np.median(between)), GAP_AT_LEAST_S)
-    return Chamber(t, c, np.column_stack([t[:-1][wide], t[1:][wide]]))
+    wide = np.flatnonzero(between > GAP_AT_LEAST_S)
+    if wide.size:
+        wide = wide[between[wide] > GAP_PERIODS * float(np.median(between))]
+    return Chamber(t, c, np.column_stack([t[wide], t[wide + 1]]))
 
 
 def lay_steps(chamber: Chamber, packet: PacketModel, load_t_s: float, start_c: float) -> Steps:
@@ -119,7 +121,11 @@ def lay_steps(chamber: Chamber, packet: PacketModel, load_t_s: float, start_c: f
 def _integral(chamber: Chamber, at_s: FloatArray) -> FloatArray:
     """Integral of the chamber [K s] from its first reading to each time, exact for straight lines between readings."""
     t, c = chamber.t_s, chamber.temp_c
-    whole = np.concatenate([[0.0], np.cumsum(0.5 * (c[1:] + c[:-1]) * np.diff(t))])
+    whole = np.zeros(t.size)
+    parts = c[1:] + c[:-1]
+    parts *= 0.5
+    parts *= np.diff(t)
+    np.cumsum(parts, out=whole[1:])
     index = np.clip(np.searchsorted(t, at_s, side="right") - 1, 0, t.size - 2)
     within = at_s - t[index]
     slope = (c[index + 1] - c[index]) / np.maximum(t[index + 1] - t[index], 1e-9)

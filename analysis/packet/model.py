@@ -215,10 +215,11 @@ def estimate(
         table[:, 1:] += np.float32(packet.sensor_offset_c) * uniform_set(count)[:, -1].astype(np.float32)
     low, high = _quantiles(table[:, 1:])
     low, high = np.minimum(low, table[:, 0]), np.maximum(high, table[:, 0])  # draws cross in a swing
-    low_c, best_c, high_c = (
-        np.where(times < load, start_c, np.interp(times, steps.edges_s, column)) for column in (low, table[:, 0], high)
-    )
-    biot = biot_number(packet, float(chamber.temp_c[chamber.t_s >= load].max()))
+    low_c, best_c, high_c = (np.interp(times, steps.edges_s, column) for column in (low, table[:, 0], high))
+    before = times < load
+    if before.any():
+        low_c[before] = best_c[before] = high_c[before] = start_c
+    biot = biot_number(packet, float(chamber.temp_c[np.searchsorted(chamber.t_s, load) :].max()))
     return PacketEstimate(
         t_s=times,
         low_c=low_c,

@@ -19,6 +19,7 @@ from soakwitness.analysis.verification.placing import Placed, place_holds
 from soakwitness.analysis.verification.readings import Readings
 from soakwitness.analysis.verification.sensor_errors import errors_of
 from soakwitness.firmware_bridge.common.wording import Says
+from soakwitness.firmware_bridge.common.zones import local_day
 
 
 class UnknownSensor(AnalysisError):
@@ -191,7 +192,7 @@ def first_mark(run: Run, act: str) -> float | None:
 
 def _corrected(run: Run, trace: Trace, corrections: Mapping[str, Correction] | None) -> Readings:
     column = next((c for c in run.columns if c.name == trace.name), None)
-    return corrected(trace, errors_of(column, corrections or {}, run.header.started_utc[:10]))
+    return corrected(trace, errors_of(column, corrections or {}, local_day(run.header.started_utc, run.header.zone)))
 
 
 def _hold(number: int, hold: Hold, place: Placed | None, found: PacketEstimate) -> HoldLag:

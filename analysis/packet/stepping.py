@@ -10,8 +10,9 @@ import numpy.typing as npt
 from soakwitness.analysis.packet.tables import (
     ENTHALPY_PER_K,
     ROOT_PER_K,
+    Line,
     air_tables,
-    enthalpy_tables,
+    enthalpy_lines,
     foil_table,
     root_table,
 )
@@ -64,16 +65,16 @@ def enthalpy(temp_k: SingleArray, bundle: Bundle) -> SingleArray:
     ndarray
         Enthalpy [J/kg], same shape.
     """
-    base, peak = enthalpy_tables()
-    return _between(base, temp_k) + bundle.peak_factor * _between(peak, temp_k - bundle.peak_shift_k)
+    base, peak = enthalpy_lines()
+    return _on(base, temp_k) + bundle.peak_factor * _on(peak, temp_k - bundle.peak_shift_k)
 
 
-def _between(table: SingleArray, temp_k: SingleArray) -> SingleArray:
+def _on(line: Line, temp_k: SingleArray) -> SingleArray:
+    values, rises = line
     place = temp_k * ENTHALPY_PER_K
     whole = np.floor(place)
     index = whole.astype(np.int32)
-    low = table.take(index)
-    return low + (place - whole) * (table.take(index + 1) - low)
+    return values.take(index) + (place - whole) * rises.take(index)
 
 
 def outer_conductance(chamber_k: SingleArray | float, surface_k: SingleArray, bundle: Bundle) -> SingleArray:
@@ -195,9 +196,11 @@ def _move_foil(
     foil_j = bundle.foil_kg_m2 * foil_table().take(foil_mid.astype(np.int32))
     a, b, c = outer / foil_j, inner / foil_j, inner / blade_j
     total = a + b + c
-    root = np.sqrt(total * total - 4.0 * (a * c))
-    slow = -2.0 * (a * c) / (total + root)
-    e_slow, e_quick = np.exp(slow * drive.step_s), np.exp(-0.5 * (total + root) * drive.step_s)
+    both = a * c
+    root = np.sqrt(total * total - 4.0 * both)
+    far = total + root
+    slow = -2.0 * both / far
+    e_slow, e_quick = np.exp(slow * drive.step_s), np.exp(-0.5 * far * drive.step_s)
     weight = (e_slow - e_quick) / root
     lag_foil = drive.slope_k_per_s * (foil_j + blade_j) / outer
     lag_blade = lag_foil + drive.slope_k_per_s * blade_j / inner

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from functools import lru_cache
 
 import numpy as np
@@ -10,6 +11,7 @@ import numpy.typing as npt
 from soakwitness.analysis.packet import properties
 
 SingleArray = npt.NDArray[np.float32]
+Line = tuple[SingleArray, SingleArray]
 LOWEST_K, HIGHEST_K = 150, 1900
 ENTHALPY_PER_K = 4
 PLATE_HEIGHT_M = 0.04  # a blade's width: engineering guess, no source
@@ -49,10 +51,19 @@ def root_table() -> SingleArray:
 
 
 @lru_cache(maxsize=1)
+def enthalpy_lines() -> tuple[Line, Line]:
+    """The enthalpy tables to be read on straight lines: their values, and what each goes up by to the next."""
+    base, peak = enthalpy_tables()
+    return (base, np.diff(base)), (peak, np.diff(peak))
+
+
+@lru_cache(maxsize=1)
 def enthalpy_tables() -> tuple[SingleArray, SingleArray]:
     """Enthalpy without the peak and of the peak alone [J/kg] by quarters of a kelvin."""
     temps = [k / ENTHALPY_PER_K - properties.ZERO_C_IN_K for k in range(ENTHALPY_PER_K * HIGHEST_K)]
+    first, after = (bisect_right(temps, end_c) for end_c in (properties.PEAK_FROM_C, properties.PEAK_TO_C))
+    peak = [properties.steel_enthalpy_peak(t) for t in temps[first : after + 1]]  # nothing before, no more after
     return (
         np.array([properties.steel_enthalpy_base(t) for t in temps], dtype=np.float32),
-        np.array([properties.steel_enthalpy_peak(t) for t in temps], dtype=np.float32),
+        np.array([0.0] * first + peak + peak[-1:] * (len(temps) - first - len(peak)), dtype=np.float32),
     )

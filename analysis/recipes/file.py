@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any, cast
 
 from soakwitness.analysis.errors import RecipeError
-from soakwitness.analysis.recipes.model import Hold, PacketSpec, Program, Quench, Ramp, Recipe
+from soakwitness.analysis.recipes.model import DEFAULT_HOT_S, Hold, PacketSpec, Program, Quench, Ramp, Recipe
 from soakwitness.firmware_bridge.common.tables import Table, parse, read_file, shown
 from soakwitness.firmware_bridge.common.units import Unit, from_celsius, from_kelvin, to_celsius, to_kelvin
 from soakwitness.firmware_bridge.common.wording import duration, temperature
@@ -36,7 +36,6 @@ ROOM_C = 20.0
 MOST_STEPS = 200
 NOWHERE_C = 0.5
 DEFAULT_DIP_S = 120.0
-DEFAULT_HOT_S = 60.0
 
 
 def load_recipe(path: str | Path) -> Recipe:

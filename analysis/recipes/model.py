@@ -7,6 +7,8 @@ from typing import Literal
 
 from soakwitness.firmware_bridge.common.units import Unit
 
+DEFAULT_HOT_S = 60.0
+
 
 @dataclass(frozen=True)
 class Ramp:
@@ -34,7 +36,7 @@ class Hold:
     judged: bool = True
     max_overshoot_c: float | None = None
     dip_s: float = 0.0
-    hot_s: float = 60.0  # how long a bare chamber reading may stay over its limit
+    hot_s: float = DEFAULT_HOT_S  # how long a bare chamber reading may stay over its limit
     soak_from: Literal["work", "control"] = "work"
     judge_by: Literal["reading", "mean"] = "reading"
     cycle: int = 1

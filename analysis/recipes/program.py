@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from soakwitness.analysis.recipes.model import Hold, Recipe
@@ -24,29 +25,37 @@ class ProgramStep:
     hold_s: float | None = None
 
 
-def program_setpoints(recipe: Recipe) -> tuple[ProgramStep, ...]:
+def program_setpoints(recipe: Recipe, set_to_c: Mapping[int, float] | None = None) -> tuple[ProgramStep, ...]:
     """List what the setpoint should follow: the recipe with its deliberate offset and extra minutes.
 
     Parameters
     ----------
     recipe : Recipe
         The recipe.
+    set_to_c : mapping of int to float, optional
+        What the control sensor shows when a hold is truly at its target [degC], by the number of its step.
 
     Returns
     -------
     tuple of ProgramStep
         One for each step of the recipe, in order, with the same number.
     """
-    offset_c, extra_s = recipe.program.offset_c, recipe.program.extra_s
-    return tuple(
-        ProgramStep(step.number, step.cycle, "hold", step.target_c + offset_c, hold_s=step.required_s + extra_s)
-        if isinstance(step, Hold)
-        else ProgramStep(step.number, step.cycle, "ramp", step.to_c + offset_c, step.rate_c_per_h)
-        for step in recipe.steps
-    )
+    offset_c, extra_s, known = recipe.program.offset_c, recipe.program.extra_s, set_to_c or {}
+    typed = []
+    for place, step in enumerate(recipe.steps):
+        if isinstance(step, Hold):
+            at_c = known.get(step.number, step.target_c) + offset_c
+            typed.append(ProgramStep(step.number, step.cycle, "hold", at_c, hold_s=step.required_s + extra_s))
+        else:
+            following = recipe.steps[place + 1] if place + 1 < len(recipe.steps) else None
+            to_c = known.get(following.number, step.to_c) if isinstance(following, Hold) else step.to_c
+            typed.append(ProgramStep(step.number, step.cycle, "ramp", to_c + offset_c, step.rate_c_per_h))
+    return tuple(typed)
 
 
-def program_sentences(recipe: Recipe, unit: Unit | None = None) -> tuple[str, ...]:
+def program_sentences(
+    recipe: Recipe, unit: Unit | None = None, set_to_c: Mapping[int, float] | None = None
+) -> tuple[str, ...]:
     """Say what to type into the controller.
 
     Parameters
@@ -55,6 +64,8 @@ def program_sentences(recipe: Recipe, unit: Unit | None = None) -> tuple[str, ..
         The recipe.
     unit : str, optional
         ``C`` or ``F``, the unit the controller shows; the recipe's own where None.
+    set_to_c : mapping of int to float, optional
+        What the control sensor shows when a hold is truly at its target [degC], by the number of its step.
 
     Returns
     -------
@@ -63,7 +74,7 @@ def program_sentences(recipe: Recipe, unit: Unit | None = None) -> tuple[str, ..
     """
     shown = unit or recipe.unit
     rounds: dict[int, list[str]] = {}
-    for step in program_setpoints(recipe):
+    for step in program_setpoints(recipe, set_to_c):
         rounds.setdefault(step.cycle, []).append(_typed(step, shown))
     first, *others = rounds.values()
     says = list(first)
@@ -76,7 +87,7 @@ def program_sentences(recipe: Recipe, unit: Unit | None = None) -> tuple[str, ..
     else:
         for number, other in enumerate(others, start=2):
             says += [f"Round {number},{cool}:" if cool else f"Round {number}:", *other]
-    return (*says, _deliberate(recipe, shown))
+    return (*says, _deliberate(recipe, shown, calibrated=bool(set_to_c)))
 
 
 def _typed(step: ProgramStep, unit: Unit) -> str:
@@ -88,7 +99,7 @@ def _typed(step: ProgramStep, unit: Unit) -> str:
     return f"Go to {goal} at {rate(step.rate_c_per_h, unit)}."
 
 
-def _deliberate(recipe: Recipe, unit: Unit) -> str:
+def _deliberate(recipe: Recipe, unit: Unit, *, calibrated: bool) -> str:
     program = recipe.program
     parts = []
     if program.offset_c:
@@ -96,6 +107,11 @@ def _deliberate(recipe: Recipe, unit: Unit) -> str:
         parts.append(f"every temperature is {difference(abs(program.offset_c), unit)} {where} the recipe")
     if program.extra_s:
         parts.append(f"every hold is {duration(program.extra_s)} longer than the recipe")
+    if not parts and calibrated:
+        return "The sensor shows these when the recipe's temperatures are there: no offset, no extra minutes."
     if not parts:
         return "These are the recipe's own figures: no offset, no extra minutes."
-    return f"On purpose, {' and '.join(parts)}."
+    twice = ""
+    if calibrated and program.offset_c:
+        twice = " The calibration counts besides: an offset that was meant for the sensor's error counts twice."
+    return f"On purpose, {' and '.join(parts)}.{twice}"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from itertools import pairwise
 
-from soakwitness.analysis.recipes.model import Hold, Quench, Ramp, Recipe
+from soakwitness.analysis.recipes.model import DEFAULT_HOT_S, Hold, Quench, Ramp, Recipe
 from soakwitness.firmware_bridge.common.units import Unit
 from soakwitness.firmware_bridge.common.wording import difference, duration, number, rate, temperature
 
@@ -115,6 +115,8 @@ def _hold(step: Hold, unit: Unit) -> str:
         parts.append(f"a dip of at most {duration(step.dip_s)} pauses the soak, a longer one starts it again")
     else:
         parts.append("any dip below the band starts the soak again")
+    if step.hot_s != DEFAULT_HOT_S:
+        parts.append(f"a bare chamber may be over its limit for {duration(step.hot_s)}")
     if step.soak_from == "control":
         parts.append("the soak counts at the control sensor")
     if not step.judged:

@@ -6,9 +6,7 @@ This repeats what run folders and entries say, so that it is written in portions
 from __future__ import annotations
 
 import json
-import multiprocessing
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 
 from soakwitness.analysis.errors import AnalysisError
@@ -115,6 +113,9 @@ def _computed(tasks: Sequence[_Task], processes: int) -> Iterator[Computed | str
     if processes < 2 or len(tasks) <= FEW:
         yield from map(_guarded, tasks)
         return
+    import multiprocessing
+    from concurrent.futures import ProcessPoolExecutor
+
     # spawn: a fork would copy whatever threads the numeric libraries have started
     context = multiprocessing.get_context("spawn")
     with ProcessPoolExecutor(processes, mp_context=context) as pool:

@@ -18,7 +18,7 @@ from soakwitness.analysis.logbook.sensors import Calibration, sensor_life_on
 from soakwitness.analysis.logbook.treatments import treatments_of, treatments_since
 from soakwitness.analysis.recipes.file import parse_recipe
 from soakwitness.analysis.run_inputs.model import RunInputs
-from soakwitness.analysis.verification.model import PieceInfo
+from soakwitness.analysis.verification.model import PieceInfo, UsualDifference
 
 if TYPE_CHECKING:
     from soakwitness.analysis.logbook.opening import LogBook
@@ -34,7 +34,9 @@ def kept_recipe(book: LogBook, entry: RunEntry | None) -> Recipe | None:
     return parse_recipe(recipe_text(book, entry.recipe_digest), f"{entry.recipe_name}, in the log book")
 
 
-def known_to_the_book(book: LogBook, folder: Path, header: RunHeader, marks: Sequence[Mark]) -> RunInputs:
+def known_to_the_book(
+    book: LogBook, folder: Path, header: RunHeader, marks: Sequence[Mark], *, history: bool = True
+) -> RunInputs:
     """Everything but recipe and packet."""
     found, refused = calibrations_for(
         book, header.furnace_name, header.columns, started_utc=header.started_utc, zone=header.zone
@@ -49,8 +51,15 @@ def known_to_the_book(book: LogBook, folder: Path, header: RunHeader, marks: Seq
         corrections={name: correction_from_dict(one.correction) for name, one in found.items()},
         refused=refused,
         sensors={c.name: _sensor(book, header, c, found.get(c.name)) for c in header.columns if c.kind == "sensor"},
+        usual=_usual(book, header) if history else (),
         treatments={c.piece: done for c in charged if (done := treatments_of(book, c.piece))},
     )
+
+
+def _usual(book: LogBook, header: RunHeader) -> tuple[UsualDifference, ...]:
+    from soakwitness.analysis.run_inputs.history import usual_differences  # reads runs: not for those that only watch
+
+    return usual_differences(book, header)
 
 
 def _named(marks: Sequence[Mark]) -> dict[str, str]:

@@ -31,6 +31,7 @@ def run_inputs(
     *,
     recipe: Recipe | None = None,
     packet: UsedPacket | None = None,
+    history: bool = True,
 ) -> RunInputs:
     """Gather what is known of one run.
 
@@ -48,6 +49,8 @@ def run_inputs(
         A recipe to try; else the one the log book judges the run by, else the run's own.
     packet : UsedPacket, optional
         A packet to try; else the one that counts for the run.
+    history : bool
+        Whether earlier runs are read too, for how pairs of sensors usually differ; a run that still goes on needs none.
 
     Returns
     -------
@@ -65,7 +68,7 @@ def run_inputs(
         from soakwitness.analysis.run_inputs.from_book import kept_recipe, known_to_the_book
 
         entry = next(iter(runs_listed(book, [header.run])), None)
-        found, judged_by = known_to_the_book(book, folder, header, marks), kept_recipe(book, entry)
+        found, judged_by = known_to_the_book(book, folder, header, marks, history=history), kept_recipe(book, entry)
     if judged_by is None and header.recipe_file:
         judged_by = parse_recipe(header.recipe_file, f"{folder / 'run.json'}, recipe")
     if recipe is not None and (judged_by is None or recipe.text != judged_by.text):

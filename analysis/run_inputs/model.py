@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from soakwitness.analysis.recipes.model import Recipe
 from soakwitness.analysis.run_inputs.packets import UsedPacket
-from soakwitness.analysis.verification.model import PieceInfo
+from soakwitness.analysis.verification.model import PieceInfo, UsualDifference
 
 if TYPE_CHECKING:
     from soakwitness.analysis.calibration.correction import Correction
@@ -30,7 +30,7 @@ class RunInputs:
     ``header`` is the run's own with type and class of its thermocouples as the log book knows them. ``recipe`` None:
     there is none, or it cannot be read, and ``trouble`` says why. ``packet`` is one that was measured. ``refused`` says
     what on record is not used, and why. ``sensors``, ``corrections`` by the sensor's name, ``treatments`` by the
-    piece's.
+    piece's; ``usual`` by how much pairs of sensors differed in earlier runs.
     """
 
     folder: Path
@@ -43,6 +43,7 @@ class RunInputs:
     refused: tuple[Says, ...] = ()
     sensors: Mapping[str, SensorFigures] = field(default_factory=dict)
     treatments: Mapping[str, tuple[Treatment, ...]] = field(default_factory=dict)
+    usual: tuple[UsualDifference, ...] = ()
 
     @property
     def model(self) -> PacketModel | None:
@@ -64,6 +65,7 @@ class RunInputs:
             packet=self.model,
             pieces=self.pieces,
             corrections=self.corrections,
+            usual=self.usual,
         )
 
     def answer(self, verification: Verification, unit: Unit = "C") -> dict[str, Any]:

@@ -8,8 +8,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 from soakwitness.analysis.errors import PacketFileError
-from soakwitness.analysis.packet.file import PacketFile, named_packet
-from soakwitness.analysis.packet.piece import PacketModel
 from soakwitness.analysis.recipes.model import Recipe
 from soakwitness.analysis.verification.model import PieceInfo
 from soakwitness.analysis.verification.pieces import piece_spec
@@ -17,6 +15,8 @@ from soakwitness.analysis.verification.pieces import piece_spec
 if TYPE_CHECKING:
     from soakwitness.analysis.logbook.opening import LogBook
     from soakwitness.analysis.logbook.runs import RunEntry
+    from soakwitness.analysis.packet.file import PacketFile
+    from soakwitness.analysis.packet.piece import PacketModel
     from soakwitness.firmware_bridge.runfolder.model import RunHeader
 
 Origin = Literal["option", "recipe", "run", "log book"]
@@ -134,6 +134,7 @@ def newest_packet(book: LogBook, header: RunHeader, *, foil: bool, says: list[st
     """
     from soakwitness.analysis.logbook.moments import local_day
     from soakwitness.analysis.logbook.packets import measured_packet_on
+    from soakwitness.analysis.packet.file import PacketFile
 
     kept = measured_packet_on(book, local_day(header.started_utc, header.zone), foil=foil)
     if kept is None:
@@ -154,6 +155,10 @@ def _named(
     book: LogBook | None, header: RunHeader, entry: RunEntry | None, recipe: Recipe, says: list[str]
 ) -> UsedPacket | None:
     """The packet that recipe or run name; where a file lies beside the recipe, a fault in it is an error."""
+    if recipe.measured is None and header.packet_file is None and (entry is None or entry.packet_digest is None):
+        return None  # most runs: nothing of packet files is loaded for them
+    from soakwitness.analysis.packet.file import PacketFile, named_packet
+
     beside = named_packet(recipe)
     if beside is not None:
         return used(beside, "recipe", f"{recipe.source}, [packet], measured")

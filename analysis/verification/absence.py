@@ -59,7 +59,7 @@ def absence_of(context: VerificationContext, number: int) -> Absence:
     since = _end_of(before[-1]) if before else context.start_s
     until = _begin_of(after[0]) if after else context.end_s
     rows_s = float(context.run.t_s[-1])
-    unseen = [*gaps(trace, since, until), *([(context.end_s, rows_s)] if not after and _went_on(context) else [])]
+    unseen = [*gaps(trace, since, until), *([(context.end_s, rows_s)] if not after and went_on(context) else [])]
     long = [g for g in unseen if g[1] - g[0] >= HIDES_SHARE * hold.required_s]
     if long:
         a, b = long[0]
@@ -117,7 +117,8 @@ def _at_the_end(context: VerificationContext, number: int, since_s: float, *, in
         return Absence("not on record", says, context.end_s)
     hottest = float(part.max()) if part.size else last
     reached = Temp(hottest)
-    if part.size and _fell(trace.t_s[low:high], part):
+    falls_to_it = not _from_cold(context, number) and last > hold.upper_c
+    if part.size and not falls_to_it and _fell(trace.t_s[low:high], part):
         if hottest >= hold.lower_c and not any(p is not None for p in placed):
             says = Says.of("the furnace reached {reached} but did not hold", reached=reached)
             return Absence("missing", says, context.end_s)
@@ -160,10 +161,10 @@ def _fell(t_s: FloatArray, temp_c: FloatArray) -> bool:
 def _stopped_reading(context: VerificationContext) -> bool:
     """Whether the chamber's sensor read nothing any more while the record went on, and the furnace was hot."""
     trace = context.chamber.readings
-    return _went_on(context) and float(trace.temp_c[-1]) > (float(trace.temp_c.max()) + ROOM_C) / 2.0
+    return went_on(context) and float(trace.temp_c[-1]) > (float(trace.temp_c.max()) + ROOM_C) / 2.0
 
 
-def _went_on(context: VerificationContext) -> bool:
+def went_on(context: VerificationContext) -> bool:
     """Whether the record went on after the chamber's last reading."""
     return float(context.run.t_s[-1]) - context.end_s > max(GAP_PERIODS * context.chamber.readings.period_s, FIRST_S)
 

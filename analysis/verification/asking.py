@@ -21,6 +21,7 @@ from soakwitness.analysis.verification.thinning import EdgeThinner
 from soakwitness.analysis.verification.too_hot import HotFigures, hot_figures
 
 Figure = Callable[[float], float]
+LEAST_LEVEL_S = 60.0
 
 
 @dataclass(frozen=True)
@@ -34,6 +35,8 @@ class Asked:
     hidden_s: float
     peak: Overshoot | None
     hot: HotFigures | None
+    ends: bool
+    level_c: float | None = None
 
 
 class Measure:
@@ -86,16 +89,18 @@ def ask(context: VerificationContext, on: HoldOnTrace | None, work: Work, stay: 
     known_load = stay.load_s is not None or context.recipe.load == "cold"
     measure = Measure(work, on, window, known_load)
     hidden_s = unseen_s(context, on, stay)
-    peak, hot = _peak(on, work, stay), _hot(on, work, stay)
+    peak, hot, levels = _peak(on, work, stay), _hot(on, work, stay), _levels(context, on, work, stay)
     asked = [
-        *_soak_asked(on, measure, stay, hidden_s),
-        *_level_asked(context, on, work, stay),
-        *_peak_asked(context, on, peak),
+        *_peak_asked(context, on, peak, known_load=known_load),
         *_hot_asked(on.allowed.noise_c, hot, known_load=known_load),
     ]
+    if not work.limits_only:
+        asked = [*_soak_asked(on, measure, stay, hidden_s), *_level_asked(on, work, stay, levels), *asked]
     if work.gone:  # the chamber alone shows no pass where a load sensor should have told
         asked.append(req.Requirement("load sensor", lambda _: False, lambda _: True))
-    return Asked(on, work, measure, tuple(asked), hidden_s, peak[1] if peak else None, hot[1] if hot else None)
+    level_c = sum(levels) / 2.0 if levels is not None else None
+    ends, shown = _ends(on, stay), peak[1] if peak else None
+    return Asked(on, work, measure, tuple(asked), hidden_s, shown, hot[1] if hot else None, ends, level_c)
 
 
 def dips_in(context: VerificationContext, on: HoldOnTrace) -> tuple[Dip, ...]:
@@ -136,13 +141,15 @@ def _unbounded(_: float) -> float:
     return float("inf")
 
 
-def _level_asked(context: VerificationContext, on: HoldOnTrace, work: Work, stay: Stay) -> list[req.Requirement]:
+def _level_asked(on: HoldOnTrace, work: Work, stay: Stay, levels: tuple[float, float] | None) -> list[req.Requirement]:
     """The level itself must not lie above the band: an overshoot excuses a peak, not a level.
 
     A record that ends inside the hold shows no fault of it.
     """
+    if levels is None:
+        return []
     hold, noise = on.hold, on.allowed.noise_c if work.measured else 0.0
-    low, high = _levels(context, on, work)
+    low, high = levels
     ends = _ends(on, stay)
     asked = [
         req.Requirement(
@@ -154,17 +161,30 @@ def _level_asked(context: VerificationContext, on: HoldOnTrace, work: Work, stay
     return asked
 
 
-def _levels(context: VerificationContext, on: HoldOnTrace, work: Work) -> tuple[float, float]:
-    """Level of the work, low and high [degC]: the sensor's own, or the blade's where it is estimated."""
-    if work.measured:
+def _levels(context: VerificationContext, on: HoldOnTrace, work: Work, stay: Stay) -> tuple[float, float] | None:
+    """Level of the work while the piece was in the hold, low and high [degC]; None where that was too short.
+
+    The sensor's own, or the blade's where it is estimated, and then from when the blade itself was there.
+    """
+    load_s, pull_s = _between(stay)
+    start, end = max(on.level.start_s, load_s), min(on.level.end_s, pull_s)
+    if work.measured and (start, end) == (on.level.start_s, on.level.end_s):
         return on.level.level_c, on.level.level_c
-    slope = context.slope(on.number)
-    edges = replace(on.edges, left_upward=False, from_above=False)
-    edges = replace(edges, enter_s=on.level.start_s, leave_s=max(on.level.end_s, on.level.start_s))
-    low, high = (
-        level_part(trace, on.hold, edges, on.allowed.noise_c, slope).level_c for trace in (work.low, work.high)
-    )
-    return min(low, high), max(low, high)
+    found = []
+    for trace in (work.low, work.high):
+        there = start if work.measured else _there_s(trace, on.hold.lower_c, start, end)
+        if there is None or end - there < LEAST_LEVEL_S:
+            return None
+        edges = replace(on.edges, enter_s=there, leave_s=end, left_upward=False, from_above=False)
+        found.append(level_part(trace, on.hold, edges, on.allowed.noise_c, context.slope(on.number)).level_c)
+    return min(found), max(found)
+
+
+def _there_s(trace: Readings, lower_c: float, start_s: float, end_s: float) -> float | None:
+    """When a blade's estimate first was in the band [s]; None where it never was."""
+    low, high = trace.between(start_s, end_s)
+    inside = np.flatnonzero(trace.temp_c[low:high] >= lower_c)
+    return float(trace.t_s[low + int(inside[0])]) if inside.size else None
 
 
 def _between(stay: Stay) -> tuple[float, float]:
@@ -184,7 +204,11 @@ def _peak(on: HoldOnTrace, work: Work, stay: Stay) -> tuple[Overshoot | None, Ov
 
 
 def _peak_asked(
-    context: VerificationContext, on: HoldOnTrace, peak: tuple[Overshoot | None, Overshoot | None] | None
+    context: VerificationContext,
+    on: HoldOnTrace,
+    peak: tuple[Overshoot | None, Overshoot | None] | None,
+    *,
+    known_load: bool,
 ) -> list[req.Requirement]:
     limit = on.hold.max_overshoot_c
     if limit is None or peak is None or peak[0] is None or peak[1] is None:
@@ -192,7 +216,8 @@ def _peak_asked(
     low, high = peak[0], peak[1]
     noise = on.allowed.noise_c
     most_c = float("inf") if lost_in(context, on) else high.most_c + (0.0 if high.most_c > high.overshoot_c else noise)
-    return [req.at_most("overshoot", lambda e: most_c - e, lambda e: low.overshoot_c - noise - e, limit, always=True)]
+    least: Figure = (lambda e: low.overshoot_c - noise - e) if known_load else (lambda _: -np.inf)
+    return [req.at_most("overshoot", lambda e: most_c - e, least, limit, always=True)]
 
 
 def _hot(on: HoldOnTrace, work: Work, stay: Stay) -> tuple[HotFigures | None, HotFigures | None] | None:

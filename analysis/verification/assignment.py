@@ -175,15 +175,15 @@ def _cheapest(cost: FloatArray, go: FloatArray) -> np.ndarray:
     came = np.empty((rows, states), dtype=np.intp)
     total = np.where(np.arange(states) == 0, 0.0, np.inf) + cost[0]
     total[1:] = go[0, 1:] + cost[0, 1:]
-    columns = np.arange(states)
     into = np.ascontiguousarray(go.T)
-    for row in range(1, rows):
-        reach = into + total
-        best = reach.argmin(axis=1)
-        came[row] = best
-        total = reach[columns, best] + cost[row]
-    path = np.empty(rows, dtype=np.intp)
-    path[-1] = int(total.argmin())
-    for row in range(rows - 1, 0, -1):
-        path[row - 1] = came[row, path[row]]
-    return path
+    reach, first, at = np.empty_like(into), states * np.arange(states), np.empty(states, dtype=np.intp)
+    every = reach.ravel()
+    for here, best in zip(cost[1:], came[1:], strict=True):  # four calls a block, each into its own place
+        np.add(into, total, out=reach)
+        reach.argmin(axis=1, out=best)
+        np.add(first, best, out=at)
+        np.add(every.take(at), here, out=total)
+    path = [int(total.argmin())]
+    for best in came[:0:-1].tolist():
+        path.append(best[path[-1]])
+    return np.array(path[::-1], dtype=np.intp)

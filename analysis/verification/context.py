@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -13,11 +13,12 @@ from soakwitness.analysis.runs import Run
 from soakwitness.analysis.verification.assignment import Blocks, slope_reference
 from soakwitness.analysis.verification.dips import OwnCooling
 from soakwitness.analysis.verification.edges import Edges
-from soakwitness.analysis.verification.extents import as_slow, begins_s, edges_of, extent_of
+from soakwitness.analysis.verification.extents import as_slow, begins_s, extent_of
 from soakwitness.analysis.verification.intervals import Allowed
 from soakwitness.analysis.verification.model import KnownError, Source, UsualDifference, WorkTemperature
 from soakwitness.analysis.verification.overshoot import Level, level_part
 from soakwitness.analysis.verification.pieces import Stay, speaks_for
+from soakwitness.analysis.verification.placed_edges import Placements, placed_edges
 from soakwitness.analysis.verification.places import Placed
 from soakwitness.analysis.verification.readings import Readings, noise
 from soakwitness.analysis.verification.sensor_errors import SensorErrors
@@ -31,8 +32,8 @@ ROOM_C = 20.0
 SPARE = 1.2  # rates over half a minute are a little below the fastest at any moment
 WARM_C = 60.0
 SAME_C = 0.005
+MARKED_LATE_S = 120.0  # people mark a load or a pull when their hands are free
 ALIKE_C = 3.0  # a change beyond that is a finding wherever two sensors are compared; common practice, no source
-Placements = tuple[Placed | None, ...]
 
 
 @dataclass(frozen=True)
@@ -73,7 +74,8 @@ class DecidingSensor:
     """One sensor that can decide a hold, as it reads: nothing added.
 
     ``placed`` are the holds on its readings; ``placed_true`` the same where what its calibration says is added, and
-    ``placed_lapsed`` with what an overdue one said. ``last_s`` is its last reading [s].
+    ``placed_lapsed`` with what an overdue one said. ``last_s`` is its last reading [s]. A load sensor is one for each
+    of its visits in the furnace, from ``in_s`` to ``out_s`` [s]; ``until_out``: the same with its last reading there.
     """
 
     name: str
@@ -85,6 +87,15 @@ class DecidingSensor:
     placed_true: Placements
     placed_lapsed: Placements
     thickness_mm: float | None = None
+    visit: int = 0
+    in_s: float = -np.inf
+    out_s: float | None = None
+    until_out: Callable[[], DecidingSensor] | None = None
+
+    @property
+    def key(self) -> tuple[str, int, bool]:
+        """Which sensor, which of its visits in the furnace, and whether its readings end where it came out."""
+        return self.name, self.visit, self.until_out is None and self.out_s is not None
 
     @property
     def last_s(self) -> float:
@@ -98,7 +109,7 @@ class Work:
 
     All as ``sensor`` reads: what its calibration says is added later. ``lag(level, from, until)`` gives low, best, high
     and the share of draws that never reach the level, where a packet was estimated. ``gone``: the load sensor that
-    should have told it was lost before.
+    should have told it was lost before; ``limits_only``: it tells the soak, and this one only what was too hot.
     """
 
     source: Source
@@ -110,6 +121,7 @@ class Work:
     lag: Callable[[float, float, float], tuple[float | None, float | None, float | None, float]] | None = None
     fitted: bool = True
     gone: bool = False
+    limits_only: bool = False
 
     @property
     def measured(self) -> bool:
@@ -165,7 +177,7 @@ class StandsIn:
 class Remembered:
     """What was computed for one verification already."""
 
-    on_traces: dict[tuple[str, int, float], HoldOnTrace | None] = field(default_factory=dict)
+    on_traces: dict[tuple[object, int, float], HoldOnTrace | None] = field(default_factory=dict)
     judged: dict[tuple[object, ...], Any] = field(default_factory=dict)
     others: dict[tuple[object, ...], Any] = field(default_factory=dict)
 
@@ -234,16 +246,40 @@ class VerificationContext:
         if hold.soak_from == "control":
             return [self.control_work()]
         begin_s = self._begins(number)
-        thickness_mm = stay.info.thickness_mm if stay.info is not None else None
-        fit = [load for load in self.loads if speaks_for(load.thickness_mm, thickness_mm)]
+        fit = self._with(stay)
         there = [load for load in fit if load.last_s > begin_s]
         works = [Work("load", load, load.readings, load.readings, load.readings) for load in there]
-        lost = [load for load in fit if load.last_s <= begin_s]
-        if there and all(any(as_slow(load.readings, other.readings) for load in there) for other in lost):
+        lost = [load for load in fit if load.last_s <= begin_s or load.key[2]]
+        whole = [load for load in there if load not in lost]
+        if there and all(any(as_slow(load.readings, other.readings) for load in whole) for other in lost):
             return works
-        # Of a load sensor that was lost before, the next in the order speaks for its place.
+        # Of a load sensor that was lost before, the next in the order speaks for its place; of one that came out before
+        # its pieces did, for what was too hot after that.
+        out_early = all(load.last_s > begin_s for load in lost) and bool(lost)
         estimated = self.estimate_of(index)
-        return [*works, estimated if estimated is not None else self.control_work(gone=bool(fit))]
+        other = estimated if estimated is not None else self.control_work(gone=bool(fit) and not out_early)
+        return [*works, replace(other, limits_only=out_early)]
+
+    def _with(self, stay: Stay) -> list[DecidingSensor]:
+        """Load sensors that speak for a stay: no thinner than it, and in the furnace with it, as long as they were."""
+        load_s = stay.load_s if stay.load_s is not None else self.start_s
+        pull_s = stay.pull_s if stay.pull_s is not None else np.inf
+        thickness_mm = stay.info.thickness_mm if stay.info is not None else None
+        found: dict[str, tuple[float, DecidingSensor]] = {}
+        for load in self.loads:
+            out_s = load.out_s if load.out_s is not None else np.inf
+            together = min(out_s, pull_s, self.end_s) - max(load.in_s, load_s)
+            if (
+                not speaks_for(load.thickness_mm, thickness_mm)
+                or load.in_s > load_s + MARKED_LATE_S
+                or together <= MARKED_LATE_S
+            ):
+                continue
+            if load.until_out is not None and stay.pull_s is not None and stay.pull_s > out_s + MARKED_LATE_S:
+                load = load.until_out()
+            if load.name not in found or together > found[load.name][0]:
+                found[load.name] = together, load
+        return [load for _, load in found.values()]
 
     def _begins(self, number: int) -> float:
         return begins_s(self.chamber.placed[number] or self.chamber.placed_true[number], self.start_s)
@@ -263,7 +299,7 @@ class VerificationContext:
         self, sensor: DecidingSensor, number: int, correction_c: float, placed: Placements
     ) -> HoldOnTrace | None:
         """One hold on the readings of a sensor, with a correction [K]; None where it is not there."""
-        key = (sensor.name, number, correction_c)
+        key = (sensor.key, number, correction_c)
         if key not in self.remembered.on_traces:
             self.remembered.on_traces[key] = self._on_trace(sensor, number, correction_c, placed)
         return self.remembered.on_traces[key]
@@ -274,7 +310,7 @@ class VerificationContext:
         placed, trace = every[number], sensor.readings
         if placed is None:
             return None
-        edges = edges_of(every, number, trace)
+        edges = placed_edges(every, number, trace)
         assert edges is not None
         begin, limit = extent_of(every, number, trace, edges, self.start_s)
         level, allowed = self._level(sensor, number, correction_c, every)
@@ -301,7 +337,7 @@ class VerificationContext:
 
     def limits(self, sensor: DecidingSensor, correction_c: float, every: Placements) -> tuple[Limit, ...]:
         """The limit at each moment of a sensor's readings, with a correction [K]."""
-        key = ("limits", sensor.name, correction_c)
+        key = ("limits", sensor.key, correction_c)
         if key not in self.remembered.others:
             holds = [p.hold if p is not None else h for p, h in zip(every, self.recipe.holds, strict=True)]
             slopes = [self.slope(n) for n in range(len(every))]
@@ -314,9 +350,9 @@ class VerificationContext:
         self, sensor: DecidingSensor, number: int, correction_c: float, every: Placements
     ) -> tuple[Level | None, Allowed | None]:
         """Level part and noise of one hold on a sensor; None where it is not there."""
-        key = ("level", sensor.name, correction_c, number)
+        key = ("level", sensor.key, correction_c, number)
         if key not in self.remembered.others:
-            placed, edges = every[number], edges_of(every, number, sensor.readings)
+            placed, edges = every[number], placed_edges(every, number, sensor.readings)
             self.remembered.others[key] = (None, None)
             if placed is not None and edges is not None:
                 allowed = self.allowed(sensor.readings, edges.enter_s, edges.leave_s, placed.hold)

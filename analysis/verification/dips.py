@@ -130,7 +130,7 @@ class _Shape:
         t, y = trace.t_s[left : bottom + 1], trace.temp_c[left : bottom + 1]
         rates = -np.diff(y) / np.diff(t) if t.size > 1 else np.zeros(1)
         smooth = _smooth_rate(t, y, max(10.0, 2.0 * trace.period_s))
-        gap = bool(left < bottom and trace.is_gap(slice(left, bottom + 1)).any())
+        gap = bool(left < bottom and trace.gaps_in(left, bottom + 1).size)
         line = np.interp(t, [t[0], t[-1]], [y[0], y[-1]])
         depth = float(level_c - trace.temp_c[bottom])
         return _Shape(

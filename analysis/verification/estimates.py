@@ -4,19 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from soakwitness.analysis.errors import NotEnoughData
-from soakwitness.analysis.packet.model import PacketEstimate, estimate
-from soakwitness.analysis.packet.piece import WARM_C, PacketModel, begins_c
-from soakwitness.analysis.recipes.model import Recipe
+from soakwitness.analysis.packet.piece import WARM_C, begins_c
 from soakwitness.analysis.verification.context import DecidingSensor, Work
 from soakwitness.analysis.verification.dips import DOOR_NEAR_S, DOOR_S
 from soakwitness.analysis.verification.model import WorkTemperature
 from soakwitness.analysis.verification.pieces import Stay
 from soakwitness.analysis.verification.readings import Readings
 
+if TYPE_CHECKING:
+    from soakwitness.analysis.packet.model import PacketEstimate
+    from soakwitness.analysis.packet.piece import PacketModel
+    from soakwitness.analysis.recipes.model import Recipe
 WORTH_BRIDGING_C = 5.0
 BACK_SHARE = 0.15
 
@@ -45,6 +48,8 @@ class Estimates:
         A record that begins hot, without a load mark, says nothing of the blade's start: it lies between room and
         chamber. A door that was open for a while cools the sensor more than the walls.
         """
+        from soakwitness.analysis.packet.model import estimate  # most runs have a load sensor, or no packet
+
         trace = self._chamber.readings
         first_c = float(trace.temp_c[0])
         begins_hot = load_s is None and self._recipe.load == "cold" and first_c >= WARM_C
@@ -81,20 +86,35 @@ def bridged_doors(readings: Readings, doors_s: Sequence[float]) -> Readings | No
     """The chamber with straight lines across dips of at most 180 s that begin near a door [s]; None without any."""
     temp_c = readings.temp_c
     for at_s in doors_s:
-        low, high = readings.between(at_s - DOOR_NEAR_S, at_s + DOOR_NEAR_S)
-        if high - low < 2:
+        ends = _dip_at(readings, at_s)
+        if ends is None:
             continue
-        first = low + int(readings.temp_c[low:high].argmax())
-        _, stop = readings.between(0.0, float(readings.t_s[first]) + DOOR_S)
-        part = readings.temp_c[first:stop]
-        bottom = int(part.argmin())
-        depth = float(part[0] - part[bottom])
-        back = np.flatnonzero(part[bottom:] >= part[0] - max(1.0, BACK_SHARE * depth))
-        if depth < WORTH_BRIDGING_C or not back.size or not bottom:
-            continue
-        last = first + bottom + int(back[0])
         if temp_c is readings.temp_c:
             temp_c = temp_c.copy()
-        ends = [first, last]
-        temp_c[first : last + 1] = np.interp(readings.t_s[first : last + 1], readings.t_s[ends], temp_c[ends])
+        across = slice(ends[0], ends[1] + 1)
+        temp_c[across] = np.interp(readings.t_s[across], readings.t_s[list(ends)], temp_c[list(ends)])
     return None if temp_c is readings.temp_c else replace(readings, temp_c=temp_c)
+
+
+def _dip_at(readings: Readings, door_s: float) -> tuple[int, int] | None:
+    """Readings at which a dip that begins within a minute of a door began and was back; None where there is none.
+
+    It begins with the last reading near the hottest before it: on a level, too, where the hottest may stand anywhere.
+    """
+    t, y = readings.t_s, readings.temp_c
+    low, high = readings.between(door_s - DOOR_NEAR_S, door_s + DOOR_NEAR_S)
+    if high - low < 2:
+        return None
+    hottest = low + int(y[low : low + int(y[low:high].argmin()) + 1].argmax())
+    top_c = float(y[hottest])
+    bottom = hottest + int(y[hottest : readings.between(0.0, float(t[hottest]) + DOOR_S)[1]].argmin())
+    begin = hottest + int(np.flatnonzero(y[hottest : bottom + 1] >= top_c - readings.back_c)[-1])
+    if t[begin] > door_s + DOOR_NEAR_S:
+        return None
+    part = y[begin : readings.between(0.0, float(t[begin]) + DOOR_S)[1]]
+    bottom = int(part.argmin())
+    depth = top_c - float(part[bottom])
+    back = np.flatnonzero(part[bottom:] >= top_c - max(readings.back_c, BACK_SHARE * depth))
+    if depth < WORTH_BRIDGING_C or not back.size or not bottom:
+        return None
+    return begin, begin + bottom + int(back[0])

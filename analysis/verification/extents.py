@@ -13,18 +13,6 @@ FEWEST_ALIKE, NO_WARMER_C = 5, 1.0
 WARM_C, MOST_COMPARED = 60.0, 2000
 
 
-def edges_of(every: Places, number: int, course: Course) -> Edges | None:
-    """Edges of a hold on a course; those of its stays where it was level beside its band, None where it is not."""
-    placed = every[number]
-    if placed is None or placed.edges is not None:
-        return placed.edges if placed is not None else None
-    following = next((p for p in every[number + 1 :] if p is not None), None)
-    last = placed.stays[-1].end_s
-    climbs = following is not None and following.hold.target_c > placed.hold.target_c
-    left = last < last_s(course) - 2.0 * course.period_s
-    return Edges(placed.stays[0].start_s, last, left=left, left_upward=climbs)
-
-
 def extent_of(every: Places, number: int, course: Course, here: Edges, start_s: float) -> tuple[float, float]:
     """Where the way to a hold begins and where the next one does [s]; ``start_s`` [s] is where the run does."""
     placed = every[number]

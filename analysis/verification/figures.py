@@ -21,18 +21,25 @@ def window_of(context: VerificationContext, on: HoldOnTrace, stay: Stay | None, 
     """Where the soak of one piece can lie; without a piece, of whatever is in the furnace."""
     load_s = stay.load_s if stay is not None and stay.load_s is not None else -np.inf
     estimated = work is not None and not work.measured
+    chamber_s = _chamber_leaves_s(context, on) if on.sensor is not context.chamber else None
+    leave_s = on.edges.leave_s
+    if chamber_s is not None and not on.inside_band:  # a load that was not there by then has no hold
+        leave_s = max(leave_s, chamber_s)
     return Window(
-        start_s=max(on.begin_s, load_s),
+        start_s=max(on.begin_s, load_s, on.sensor.in_s),
         enter_s=on.edges.enter_s,
         level_start_s=on.level.start_s,
         level_end_s=on.level.end_s,
-        leave_s=on.edges.leave_s,
+        leave_s=leave_s,
         limit_s=on.limit_s,
         from_above=on.edges.from_above,
         left_upward=on.edges.left_upward,
         pull_s=stay.pull_s if stay is not None else None,
         edges_on=on.trace,
-        chamber_leaves_s=_chamber_leaves_s(context, on) if on.sensor is not context.chamber else None,
+        chamber_leaves_s=chamber_s,
+        climbs_on=any(
+            p is not None and p.hold.target_c > on.hold.target_c for p in context.chamber.placed[on.number + 1 :]
+        ),
         follows={"low": work.low, "best": work.best, "high": work.high} if estimated and work else None,
     )
 
@@ -89,7 +96,8 @@ def lag_of(context: VerificationContext, on: HoldOnTrace, work: Work, window: Wi
     None where only one sensor is known, or where the work never reached the band.
     """
     placed = context.chamber.placed_true[on.number] or context.chamber.placed[on.number]
-    if placed is None or placed.edges is None or work.source == "control":
+    unknown_load = not np.isfinite(window.start_s) or (context.recipe.load == "hot" and not _marked(context))
+    if placed is None or placed.edges is None or work.source == "control" or unknown_load:
         return None
     since = max(placed.edges.enter_s, window.start_s)
     if work.lag is not None:
@@ -105,7 +113,14 @@ def lag_of(context: VerificationContext, on: HoldOnTrace, work: Work, window: Wi
     if any(t is None for t in times):
         return None
     low, best, high = (float(t or 0.0) - since for t in times)
-    return Bounds(min(low, best), best, max(high, best))
+    if best < 0.0:  # it reads high, or was warm: it did not lag
+        return None
+    return Bounds(max(min(low, best), 0.0), best, max(high, best))
+
+
+def _marked(context: VerificationContext) -> bool:
+    """Whether a load was marked at all."""
+    return any(stay.load_s is not None for stay in context.stays)
 
 
 def lost_in(context: VerificationContext, on: HoldOnTrace) -> bool:

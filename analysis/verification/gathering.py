@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from soakwitness.analysis.calibration.correction import Correction
 from soakwitness.analysis.errors import NotEnoughData
-from soakwitness.analysis.packet.piece import PacketModel, packet_of
 from soakwitness.analysis.recipes.model import Hold, Recipe
 from soakwitness.analysis.runs import Run, Trace
 from soakwitness.analysis.verification.assignment import Blocks, block_medians
@@ -17,7 +16,6 @@ from soakwitness.analysis.verification.context import (
     ROOM_C,
     SAME_C,
     DecidingSensor,
-    Placements,
     StandsIn,
     VerificationContext,
     Work,
@@ -27,13 +25,28 @@ from soakwitness.analysis.verification.dips import own_cooling
 from soakwitness.analysis.verification.estimates import Estimates
 from soakwitness.analysis.verification.model import PieceInfo, UsualDifference
 from soakwitness.analysis.verification.pieces import Stay, drop_unnamed, piece_spec, questions_of, stays_of
+from soakwitness.analysis.verification.placed_edges import Placements
 from soakwitness.analysis.verification.places import filled
 from soakwitness.analysis.verification.placing import Placed, place_again, place_holds
 from soakwitness.analysis.verification.readings import Readings, gaps, readings_of
 from soakwitness.analysis.verification.sensor_errors import SensorErrors, errors_of
+from soakwitness.analysis.verification.visits import visits_of
 from soakwitness.firmware_bridge.common.chamber import FEWEST_READINGS, Candidate, Seen, chamber_of
 
+if TYPE_CHECKING:
+    from soakwitness.analysis.calibration.correction import Correction
+    from soakwitness.analysis.packet.piece import PacketModel
+
 OPENS = ("load", "pull", "door")
+
+
+def usable(trace: Trace, *, to_its_end: bool = False) -> bool:
+    """Whether a trace has enough readings to count: five, and no gaps for more than half of the run.
+
+    ``to_its_end``: of the run until the trace's own last reading; a load sensor that broke tells what came before.
+    """
+    seen = _seen(trace)
+    return seen.usable(float(trace.t_s[0]), seen.last_s if to_its_end else float(trace.t_s[-1]))
 
 
 def _seen(trace: Trace) -> Seen:
@@ -89,15 +102,13 @@ def _stands_in(run: Run, chamber: Trace) -> StandsIn | None:
 def load_traces(run: Run, chamber: Trace) -> tuple[Trace, ...]:
     """Load sensors with enough readings, the chamber's own left out; one that broke tells what came before."""
     loads = (tr for tr in run.traces if tr.role == "load" and tr.name != chamber.name)
-    return tuple(tr for tr in loads if (seen := _seen(tr)).usable(float(tr.t_s[0]), seen.last_s))
+    return tuple(tr for tr in loads if usable(tr, to_its_end=True))
 
 
 def corrected(trace: Trace, errors: SensorErrors) -> Readings:
-    """Readings with what a calibration in force says added, over all of its temperatures."""
+    """Readings with what a calibration in force says added, where it reaches; elsewhere they stay what was shown."""
     readings = readings_of(trace)
-    if errors.calibration is None or errors.overdue:
-        return readings
-    return replace(readings, temp_c=readings.temp_c + errors.calibration.correction_c(readings.temp_c))
+    return replace(readings, temp_c=readings.temp_c + errors.added_c(readings.temp_c))
 
 
 def uncertain_gaps(run: Run) -> tuple[tuple[float, float], ...]:
@@ -137,12 +148,15 @@ def gather(
     columns = {c.name: c for c in run.columns}
     chamber = _chamber(trace, recipe, errors_of(columns.get(trace.name), corrections, day))
     loads = tuple(
-        _load(tr, recipe, errors_of(columns.get(tr.name), corrections, day), chamber, columns[tr.name].thickness_mm)
+        load
         for tr in load_traces(run, trace)
+        for load in _visiting(
+            tr, recipe, errors_of(columns.get(tr.name), corrections, day), chamber, columns[tr.name].thickness_mm
+        )
     )
     for load in loads:
         chamber = _with_holds_of(chamber, load)
-    loads = tuple(_placed_again(load, recipe, chamber) for load in loads)
+    loads = tuple(_with_cut(_placed_again(load, recipe, chamber), recipe, chamber) for load in loads)
     stays = drop_unnamed(stays_of(run.marks, pieces))
     doors = doors_of(run)
     estimates = Estimates(chamber, recipe, doors)
@@ -176,6 +190,8 @@ def gather(
 
 def _estimate(estimates: Estimates, recipe: Recipe, stay: Stay, packet: PacketModel | None) -> Work | None:
     """The packet estimate of one stay, None where nothing is known of its packet."""
+    from soakwitness.analysis.packet.piece import packet_of
+
     model = packet_of(packet, piece_spec(recipe, stay.info), recipe.steel)
     return None if model is None else estimates.of(stay, model)
 
@@ -228,16 +244,50 @@ def _chamber(trace: Trace, recipe: Recipe, errors: SensorErrors) -> DecidingSens
     return DecidingSensor(trace.name, source, readings, blocks, errors, read, true, lapsed)  # type: ignore[arg-type]
 
 
-def _load(
+def _visiting(
     trace: Trace, recipe: Recipe, errors: SensorErrors, chamber: DecidingSensor, thickness_mm: float | None
+) -> Iterator[DecidingSensor]:
+    """A load sensor, once for each time that it was in the furnace."""
+    readings = readings_of(trace)
+    visits = visits_of(readings, chamber.readings)
+    ends = [*(visit.in_s for visit in visits[1:]), np.inf]
+    for number, (visit, end_s) in enumerate(zip(visits, ends, strict=True)):
+        part = readings if len(visits) == 1 else readings.part(visit.in_s if number else -np.inf, end_s)
+        if part.t_s.size >= FEWEST_READINGS:
+            load = _load(trace.name, part, recipe, errors, chamber, thickness_mm)
+            yield replace(load, visit=number, in_s=visit.in_s, out_s=visit.out_s)
+
+
+def _with_cut(load: DecidingSensor, recipe: Recipe, chamber: DecidingSensor) -> DecidingSensor:
+    """A load sensor that can be had with its readings up to where it came out, too."""
+    if load.out_s is None:
+        return load
+    made: list[DecidingSensor] = []
+
+    def until_out() -> DecidingSensor:
+        if not made:
+            part = load.readings.part(-np.inf, load.out_s or np.inf)
+            blocks = block_medians(part.t_s, part.temp_c, part.period_s)
+            made.append(_placed_again(replace(load, readings=part, blocks=blocks), recipe, chamber))
+        return made[0]
+
+    return replace(load, until_out=until_out)
+
+
+def _load(
+    name: str,
+    readings: Readings,
+    recipe: Recipe,
+    errors: SensorErrors,
+    chamber: DecidingSensor,
+    thickness_mm: float | None,
 ) -> DecidingSensor:
     """A load sensor, with the holds that it shows by itself only where the chamber misses one."""
-    readings = readings_of(trace)
     blocks: Blocks = block_medians(readings.t_s, readings.temp_c, readings.period_s)
     alone: Placements = (None,) * len(recipe.holds)
     if any(p is None or p.edges is None for p in chamber.placed):
         alone = place_holds(readings, recipe, blocks=blocks)
-    return DecidingSensor(trace.name, "load", readings, blocks, errors, alone, alone, alone, thickness_mm)
+    return DecidingSensor(name, "load", readings, blocks, errors, alone, alone, alone, thickness_mm)
 
 
 def _with_holds_of(chamber: DecidingSensor, load: DecidingSensor) -> DecidingSensor:

@@ -26,6 +26,11 @@ class _Judged:
     known: KnownError
     asked: Asked
 
+    @property
+    def tells_soak(self) -> bool:
+        """Whether it tells the soak, not only what was too hot."""
+        return not self.asked.work.limits_only
+
 
 def judge_hold(context: VerificationContext, number: int) -> HoldResult:
     """Figures and verdicts of one hold, by its index among the recipe's holds; figures are the worst piece's."""
@@ -83,11 +88,25 @@ def _furnace_alone(context: VerificationContext) -> VerificationContext:
 
 def _judge_stay(context: VerificationContext, number: int, index: int) -> list[_Judged]:
     """One stay by each of its work temperatures; one that has no such hold is left out."""
-    stay = context.stays[index]
+    judged = [*_judge_works(context, number, context.stays[index], context.works(index, number))]
+    for other in _other_stays(context, index):
+        # What a piece got in another stay is no soak of this one, but it was too hot then all the same.
+        works = [replace(work, limits_only=True) for work in context.works(other, number)]
+        judged += _judge_works(context, number, context.stays[other], works)
+    return judged
+
+
+def _other_stays(context: VerificationContext, index: int) -> list[int]:
+    """Further stays of the same piece."""
+    name = context.stays[index].piece
+    return [n for n, stay in enumerate(context.stays) if name is not None and n != index and stay.piece == name]
+
+
+def _judge_works(context: VerificationContext, number: int, stay: Stay, works: Iterable[Work]) -> list[_Judged]:
     judged = []
-    for work in context.works(index, number):
+    for work in works:
         # pieces alike that went in and out together are judged once
-        key = (number, id(work.best.temp_c), work.gone, stay.load_s, stay.pull_s)
+        key = (number, work.sensor.key, id(work.best.temp_c), work.gone, work.limits_only, stay.load_s, stay.pull_s)
         if key not in context.remembered.judged:
             context.remembered.judged[key] = _judge_by(context, number, stay, work)
         judged.append(context.remembered.judged[key])
@@ -184,11 +203,14 @@ def _result(
 ) -> HoldResult:
     """The hold's figures: soak of the piece with the shortest, heat of the hottest, the verdict of the worst."""
     every = [one for many in judged.values() for one in many]
-    soaked = min(every, key=lambda one: (one.result.soak_s.best, one.result.soak_s.low))
-    worst = max(every, key=lambda one: req.ORDER.index(one.result.verdict))
+    # All figures are of one piece by one sensor, that with the shortest soak; the basis is that of the weakest.
+    soaking = [one for one in every if one.tells_soak]
+    soaked = min(soaking, key=lambda one: (one.result.soak_s.best, one.result.soak_s.low))
+    weakest = max(soaking, key=_weakness)
     hottest = max(every, key=_heat)
     pieces = [_named(_of_stay(many), context.stays[index]) for index, many in judged.items()]
-    on, known = soaked.asked.on, worst.known
+    on = soaked.asked.on
+    verdict = req.worst(one.result.verdict for one in every)
     hidden_s = unseen_s(context, on, None)
     peak, hot = hottest.asked.peak, hottest.asked.hot
     control = context.chamber.placed_true[number] or context.chamber.placed[number]
@@ -201,7 +223,7 @@ def _result(
         in_band_s=in_band_figures(context, on, soaked.known.expanded_c or 0.0, hidden_s) if on.inside_band else None,
         soak_s=soaked.result.soak_s,
         longest_s=max((p.longest_s for p in found if p.longest_s), key=lambda b: b.best, default=None),
-        unmet=_each(p.unmet for p in found if p.verdict == worst.result.verdict),
+        unmet=_each(p.unmet for p in found if p.verdict == verdict),
         unproven=_each(p.unproven for p in found),
         overshoot_c=peak.overshoot_c if peak else None,
         overshoot_is_at_least=bool(peak and (peak.is_at_least or lost_in(context, on))),
@@ -213,8 +235,10 @@ def _result(
         never_reached=_never_reached(every),
         as_read=req.worst(p.as_read for p in found),
         at_true_temperature=req.worst(p.at_true_temperature for p in found),
-        error_it_stands_c=req.common(p.error_it_stands_c for p in found),
-        verdict=worst.result.verdict,
+        error_it_stands_c=req.common(
+            one.result.error_it_stands_c for one in soaking if one.asked.on.sensor.name == on.sensor.name
+        ),
+        verdict=verdict,
         pieces=tuple(p for p in pieces if p.piece is not None),
         measured_by=on.sensor.name,
         temperature_from=soaked.asked.work.source,
@@ -222,13 +246,26 @@ def _result(
         control_leave_s=control_edges.leave_s if control_edges else None,
         dips=dips_in(context, on),
         stays=tuple((s.start_s, s.end_s) for s in on.placed.stays),
-        known=known,
+        known=weakest.known,
+        shown_by=soaked.known,
+        sensors=tuple(dict.fromkeys((one.asked.on.sensor.name, one.known) for one in every if one.tells_soak)),
         limits_verdict=req.worst(p.limits_verdict for p in found),
         too_hot=_too_hot(hot),
-        pulled=any(p.pull_s is not None and p.pull_s <= context.end_s for p in found),
+        load_s=soaked.result.load_s,
+        pull_s=soaked.result.pull_s,
+        began=on.began,
+        ended=soaked.asked.ends,
+        all_out=all(p.pull_s is not None and p.pull_s <= float(context.run.t_s[-1]) for p in found),
         fitted=soaked.asked.work.fitted,
-        control_level_c=chamber.level.level_c + chamber.correction_c,
     )
+
+
+def _weakness(judged: _Judged) -> tuple[int, bool, bool, float, float]:
+    """How weak a piece stands: by verdict, by what it rests on, by what is known of its sensor, by soak."""
+    result, known = judged.result, judged.known
+    order = req.ORDER.index(result.verdict)
+    soak = result.soak_s
+    return order, known.basis == "reading", known.expanded_c is None, -soak.best, -soak.low
 
 
 def _heat(judged: _Judged) -> tuple[float, float]:
@@ -242,12 +279,14 @@ def _too_hot(hot: HotFigures | None) -> TooHot | None:
 
 def _shown_level(judged: _Judged) -> float:
     """Level of the deciding work [degC], as its sensor shows it."""
-    return judged.asked.on.level.level_c
+    level_c = judged.asked.level_c
+    return judged.asked.on.level.level_c if level_c is None else level_c
 
 
 def _of_stay(many: Sequence[_Judged]) -> PieceResult:
     """One piece by all its work temperatures: its shortest soak, its worst verdict."""
-    soaked = min(many, key=lambda one: (one.result.soak_s.best, one.result.soak_s.low)).result
+    soaking = [one for one in many if one.tells_soak]
+    soaked = min(soaking, key=lambda one: (one.result.soak_s.best, one.result.soak_s.low)).result
     results = [one.result for one in many]
     return replace(
         soaked,

@@ -42,7 +42,7 @@ class Inside:
     @property
     def total_s(self) -> float:
         """Their sum [s]."""
-        return float(np.sum(self.end_s - self.start_s))
+        return float((self.end_s - self.start_s).sum())
 
 
 def inside(
@@ -76,23 +76,30 @@ def inside(
         The stretches, clipped to the window.
     """
     first, last = readings.between(start_s, end_s)
-    part = slice(max(first - 1, 0), last + 1)
-    t, y = readings.t_s[part], readings.temp_c[part]
+    first = max(first - 1, 0)
+    t, y = readings.t_s[first : last + 1], readings.temp_c[first : last + 1]
     if t.size < 2 or end_s <= start_s:
         return Inside(np.empty(0), np.empty(0))
     whole = _whole(y, lower_c, upper_c, mode, allowed.noise_c)
+    parts = None
     if mode == "best":
-        begin, end = _crossings(t, y, lower_c, upper_c, whole)
+        parts = _crossings(t, y, lower_c, upper_c, whole)
     else:
-        unsure = np.flatnonzero(readings.is_gap(part) | _uncertain(t, allowed))
-        whole[unsure] = False
-        begin, end = _in_gaps(t, y, lower_c, upper_c, mode, allowed, unsure)
+        unsure = readings.gaps_in(first, last + 1)
+        if allowed.uncertain:
+            unsure = np.union1d(unsure, _uncertain(t, allowed).nonzero()[0])
+        if unsure.size:
+            whole[unsure] = False
+            parts = _in_gaps(t, y, lower_c, upper_c, mode, allowed, unsure)
     first_of, last_of = _runs(whole)
-    begin, end = np.concatenate((t[first_of], begin)), np.concatenate((t[last_of], end))
+    begin, end = t[first_of], t[last_of]
+    if parts is not None and parts[0].size:
+        begin, end = np.concatenate((begin, parts[0])), np.concatenate((end, parts[1]))
+        order = begin.argsort(kind="stable")
+        begin, end = begin[order], end[order]
     begin, end = np.maximum(begin, start_s), np.minimum(end, end_s)
     kept = end > begin
-    order = np.argsort(begin[kept], kind="stable")
-    return merged(begin[kept][order], end[kept][order])
+    return merged(begin[kept], end[kept])
 
 
 def _whole(y: FloatArray, lower: float, upper: float, mode: Mode, noise: float) -> npt.NDArray[np.bool_]:
@@ -114,9 +121,9 @@ def _whole(y: FloatArray, lower: float, upper: float, mode: Mode, noise: float) 
 
 def _runs(mask: npt.NDArray[np.bool_]) -> tuple[np.ndarray, np.ndarray]:
     """First reading and last reading of every run of true intervals."""
-    change = np.flatnonzero(mask[1:] != mask[:-1]) + 1
+    change = (mask[1:] != mask[:-1]).nonzero()[0] + 1
     bounds = np.concatenate(([0], change, [mask.size]))
-    runs = np.flatnonzero(mask[bounds[:-1]])
+    runs = mask[bounds[:-1]].nonzero()[0]
     return bounds[runs], bounds[runs + 1]
 
 
@@ -127,7 +134,7 @@ def _crossings(
     high = np.maximum(y[:-1], y[1:]) >= lower
     if np.isfinite(upper):
         high &= np.minimum(y[:-1], y[1:]) <= upper
-    at = np.flatnonzero(high & ~whole)
+    at = (high & ~whole).nonzero()[0]
     t0, t1, y0, rise = t[at], t[at + 1], y[at], y[at + 1] - y[at]
     edge = np.minimum(upper, 1e9)
     to_low, to_high = (lower - y0) / rise, (edge - y0) / rise
@@ -165,6 +172,8 @@ def merged(begin_s: FloatArray, end_s: FloatArray) -> Inside:
     """Join stretches (from, to) [s] that touch; they come in order of their begin."""
     if not begin_s.size:
         return Inside(begin_s, end_s)
+    if begin_s.size == 1:
+        return Inside(begin_s, end_s)
     reach = np.maximum.accumulate(end_s)
-    apart = np.flatnonzero(begin_s[1:] > reach[:-1] + 1e-9)
+    apart = (begin_s[1:] > reach[:-1] + 1e-9).nonzero()[0]
     return Inside(begin_s[np.concatenate(([0], apart + 1))], reach[np.concatenate((apart, [begin_s.size - 1]))])

@@ -54,8 +54,9 @@ def limits_of(
 
     Inside a hold its own; between two the hottest from the one to the other; before the first the first's, and in an
     earlier attempt, after which the furnace cooled, the hottest of all; after the last its own. The way out of a hold
-    to a hotter one, and into it from one, lies between them. A hold that was not found keeps its own over a level part
-    nearer to its target than to a neighbour's.
+    to a hotter one, and into it from one, lies between them; a level part on the way down that is nearer to the hold to
+    come has that one's. A hold that was not found keeps its own over a level part nearer to its target than to a
+    neighbour's.
     """
     begin, end = float(course.t_s[0]), float(course.t_s[len(course.t_s) - 1])
     found = [(n, p) for n, p in enumerate(placed) if p is not None]
@@ -70,12 +71,26 @@ def limits_of(
         hotter = _hottest(holds, before or 0, number)
         result.append(Limit(at_s, enter, hot_limit_c(holds[hotter]), hotter, before_first=before is None))
         result.append(Limit(enter, leave, hot_limit_c(holds[number]), number))
+        if before is not None and blocks is not None:
+            result += _stands_before(holds, before, number, blocks, slopes[number], (at_s, enter))
         at_s, before = leave, number
     if before is not None:
         hotter = _hottest(holds, before, len(holds) - 1)
         result.append(Limit(at_s, end, hot_limit_c(holds[hotter]), hotter, after_last=True))
     result += _of_missing(holds, placed, begin, end, blocks, slopes)
     return tuple(result)
+
+
+def _stands_before(
+    holds: Sequence[Hold], before: int, number: int, blocks: Blocks, slope: float, between_s: tuple[float, float]
+) -> list[Limit]:
+    """On the way down to a hold, level parts nearer to it than to the hotter one before: they have its own limit."""
+    hold = holds[number]
+    if holds[before].target_c <= hold.target_c:
+        return []
+    nearer_c = (holds[before].target_c + hold.target_c) / 2.0
+    parts = level_parts(blocks, slope, (hot_limit_c(hold), nearer_c), between_s)
+    return [Limit(start, end, hot_limit_c(hold), number) for start, end in parts if end - start > hold.hot_s]
 
 
 def _attempted(course: Course, window_s: float | None) -> bool:

@@ -5,8 +5,7 @@ Times are seconds on the run's ``t_s``; temperatures degC; differences K; None i
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 from soakwitness.firmware_bridge.common.wording import Says
@@ -93,7 +92,8 @@ class KnownError:
     """What is known of the deciding sensor at one hold: one shift of its whole trace, true = reading + correction - e.
 
     ``correction_c`` is what the calibration in force says to add [K], 0 without one; ``expanded_c`` U (k = 2) [K], None
-    where nothing is known; ``says`` where that comes from; ``basis`` what the hold's verdict rests on.
+    where nothing is known; ``says`` where that comes from; ``basis`` what the hold's verdict rests on; ``set_to_c``
+    what the sensor shows at the hold's target [degC]: a controller that is set to it is truly there.
     """
 
     basis: Basis = "reading"
@@ -102,6 +102,7 @@ class KnownError:
     source: ErrorSource = "none"
     says: Says = Says("no calibration and no tolerance class is on record")
     lapsed: LapsedError | None = None
+    set_to_c: float | None = None
 
 
 @dataclass(frozen=True)
@@ -247,18 +248,23 @@ class HoldResult:
     longest_s: Bounds | None = None  # longest time above the lower edge of any piece, dips or not
     unmet: tuple[str, ...] = ()  # requirements that fail on what the verdict rests on
     unproven: tuple[str, ...] = ()  # requirements that it leaves open
-    known: KnownError = KnownError()
+    known: KnownError = KnownError()  # what its verdict rests on
+    shown_by: KnownError = KnownError()  # what is known of the sensor that its figures are of
+    sensors: tuple[tuple[str, KnownError], ...] = ()  # all that its pieces' soaks rest on
     limits_verdict: Verdict = "pass"  # of too hot and overshoot alone, which count where the hold is not judged
     too_hot: TooHot | None = None  # None: never over its limit for as long as counts
-    pulled: bool = False  # the worst piece was pulled within the record
+    load_s: float | None = None  # of the piece that its figures are of
+    pull_s: float | None = None
+    began: bool = True  # the record shows how it began, and how it ended for that piece
+    ended: bool = True
+    all_out: bool = False  # every piece was pulled within the record
     fitted: bool = False  # a packet estimate rests on a measured packet
-    control_level_c: float | None = None
     kind: Literal["hold"] = "hold"
 
     @property
     def added_c(self) -> float:
         """What was added to its reading [K]."""
-        return self.known.correction_c if self.known.basis == "true temperature" else 0.0
+        return self.shown_by.correction_c if self.shown_by.basis == "true temperature" else 0.0
 
     @property
     def display_may_read_c(self) -> tuple[float, float] | None:
@@ -287,7 +293,6 @@ class WorkTemperature:
     high_c: FloatArray
     fitted: bool = True
     biot: float | None = None
-    eats_s: Mapping[int, Bounds] = field(default_factory=dict)  # hold's step: minutes the packet eats
 
 
 @dataclass(frozen=True)

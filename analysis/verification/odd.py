@@ -6,12 +6,12 @@
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from statistics import median
+from itertools import pairwise
 from typing import Any, Literal
 
-from soakwitness.analysis.verification.course import USUAL
 from soakwitness.analysis.verification.states import ROOM_C, Arithmetic
 from soakwitness.firmware_bridge.common.wording import Diff, Says
 
@@ -36,9 +36,10 @@ NEAR_C, NEAR_C_PER_S = 10.0, 0.5
 CLEARLY = 5.0
 LEAST_JUMP_C, RISES, FASTER = 5.0, 3.0, 1.5
 COMES_BACK_S, STAYS_SHARE, OPENED_S = 600.0, 0.7, 120.0
-ARRIVES_STEPS = 1.5
+ARRIVES_STEPS, ARRIVES_SHARE, LATE_S = 1.5, 0.6, 10.0
 TURNS_SHARE = 0.4  # of noise about two thirds of all bends turn the other way; of a smooth course hardly any
-NOISY_STEPS = 0.6  # deviation of a reading in steps; rounding alone makes 0.3
+NOISY_STEPS = 0.55  # deviation of a reading in steps; rounding alone makes 0.3
+AROUND = 7  # readings
 ROWS_BEFORE, ROWS_AFTER = 200, 11
 SPREADS = 8.0
 CONTACT = Says("left and come back from faster than any furnace can: a contact that opened")
@@ -49,8 +50,8 @@ class Still:
     """A stretch of one number ``at_c`` [degC] from ``start_s`` to ``end_s``, and how to see what is beside it.
 
     ``before(n)`` and ``after(n)`` are the readings within so many rows, ``later(s)`` those within a time after it;
-    ``highest_c`` the highest of the trace, ``rise(c)`` its fastest sustained heating above a level [K/s];
-    ``output_moved`` and ``setpoint_moved`` say by how much these moved meanwhile.
+    ``highest_c`` is the highest of the trace, ``highest_before_c`` of what came before; ``rise(c)`` its fastest
+    sustained heating above a level [K/s]; ``output_moved`` and ``setpoint_moved`` say by how far these moved.
     """
 
     role: str
@@ -63,6 +64,7 @@ class Still:
     after: Callable[[int], Sequence[Row]]
     later: Callable[[float], Sequence[Row]]
     highest_c: Callable[[], float]
+    highest_before_c: Callable[[], float]
     rise: Callable[[float], float]
     output_moved: Callable[[], float] = lambda: 0.0
     setpoint_moved: Callable[[], float] = lambda: 0.0
@@ -117,17 +119,34 @@ def _jumped(still: Still) -> bool:
         return False
     last_s, from_c = before[-1]
     apart_s, lost = still.start_s - last_s, from_c - still.at_c
-    if (-lost > JUMP_C and still.at_c >= still.highest_c()) or (still.at_c <= 0.0 and lost > STEP_C):
+    beyond = still.at_c - still.highest_before_c()  # a number where it stood before was not jumped to
+    if (-lost > JUMP_C and beyond > JUMP_C and still.at_c >= still.highest_c()) or (
+        still.at_c <= 0.0 and lost > STEP_C
+    ):
         return True
     if from_c < HOT_C or still.role == "load" or apart_s > SLOWEST_S:
         return False
     return lost > max(JUMP_C, STEP_C_PER_S * apart_s) or lost > LOST_SHARE * (from_c - ROOM_C)
 
 
+def rows_before(period_s: float) -> int:
+    """How many rows before a stretch are looked at."""
+    return max(ROWS_BEFORE, int(5.0 * LATE_S / max(period_s, 0.01)) + ROWS_AFTER)
+
+
 def _arrived_at_once(still: Still) -> bool:
-    """Whether readings still climbed by several steps each when they stopped: a furnace arrives gently."""
-    before = [*(c for _, c in still.before(4)), still.at_c]
-    return len(before) >= 3 and before[-1] - before[0] > ARRIVES_STEPS * still.resolution_c * (len(before) - 1)
+    """Whether readings still climbed as fast as before when they stopped: a furnace arrives gently."""
+    rows = still.before(rows_before(still.period_s))
+    if len(rows) < 7:
+        return False
+    t, y = [at for at, _ in rows], [c for _, c in rows]
+    late = min(bisect_left(t, t[-1] - LATE_S), len(t) - 3)  # of the last step a part may be cut off
+    early = min(bisect_left(t, t[late] - 3.0 * LATE_S), late - 4)
+    if early < 0:
+        return False
+    late_c_per_s, early_c_per_s = (y[-1] - y[late]) / (t[-1] - t[late]), (y[late] - y[early]) / (t[late] - t[early])
+    climbed = y[-1] - y[late] > ARRIVES_STEPS * still.resolution_c * (len(t) - 1 - late)
+    return climbed and late_c_per_s >= ARRIVES_SHARE * early_c_per_s
 
 
 def _jumped_here(still: Still) -> bool:
@@ -172,20 +191,47 @@ def _jumps_too_far(still: Still, doors_s: Sequence[float]) -> bool:
 
 def _noise_ceased(still: Still) -> bool:
     """Whether the readings before a stretch were noisier than rounding makes them."""
-    before = [c for _, c in still.before(ROWS_BEFORE)]
-    if len(before) < 20:
+    rows = still.before(ROWS_BEFORE)
+    if len(rows) < 20:
         return False
-    steps = _differences(before)
+    steps = _differences([c for _, c in rows])
     step_c = max(still.resolution_c, min((abs(s) for s in steps if abs(s) > 1e-9), default=math.inf))
     bends = _differences(steps)
-    # The third difference of a smooth course is next to nothing; white noise makes sqrt(20) of its deviation.
-    deviation = USUAL * median(abs(d) for d in _differences(bends)) / math.sqrt(20.0)
-    turns = sum(a * b < 0.0 for a, b in zip(bends, bends[1:], strict=False)) / (len(bends) - 1)
-    return deviation >= NOISY_STEPS * step_c and turns >= TURNS_SHARE
+    turns = sum(a * b < 0.0 for a, b in pairwise(bends)) / (len(bends) - 1)
+    if turns < TURNS_SHARE:
+        return False
+    # From a parabola through seven readings (Savitzky and Golay, 1964) rounding alone stays within its half step, also
+    # on a ramp; white noise leaves sqrt(14/21) of its deviation, and four of five lie within 1.28 of that.
+    off = [_off_parabola(rows[k : k + AROUND]) for k in range(len(rows) - AROUND + 1)]
+    return quantile(off, 0.8) / (1.28 * math.sqrt(14.0 / 21.0)) >= NOISY_STEPS * step_c
+
+
+def _off_parabola(rows: Sequence[Row]) -> float:
+    """How far the middle reading lies from the parabola through all, at the times they have [K]."""
+    middle_s, middle_c = rows[len(rows) // 2]
+    span_s = max(rows[-1][0] - rows[0][0], 1e-9)
+    away, off = [(t - middle_s) / span_s for t, _ in rows], [c - middle_c for _, c in rows]
+    s1, s2, s3, s4 = (math.fsum(a**power for a in away) for power in (1, 2, 3, 4))
+    # The normal equations by Cramer's rule: the parabola's value where away is nought.
+    ones, once, twice = s2 * s4 - s3 * s3, s1 * s4 - s2 * s3, s1 * s3 - s2 * s2
+    whole = len(rows) * ones - s1 * once + s2 * twice
+    if whole < 1e-12:
+        return 0.0
+    sums = (math.fsum(a**power * c for a, c in zip(away, off, strict=True)) for power in (0, 1, 2))
+    none, linear, square = sums
+    return abs(none * ones - linear * once + square * twice) / whole
+
+
+def quantile(values: Sequence[float], share: float) -> float:
+    """Quantile of some numbers, between two on the straight line."""
+    ordered = sorted(values)
+    place = share * (len(ordered) - 1)
+    low = min(int(place), len(ordered) - 2) if len(ordered) > 1 else 0
+    return ordered[low] + (place - low) * (ordered[min(low + 1, len(ordered) - 1)] - ordered[low])
 
 
 def _differences(values: Sequence[float]) -> list[float]:
-    return [b - a for a, b in zip(values, values[1:], strict=False)]
+    return [b - a for a, b in pairwise(values)]
 
 
 def wide(step_c: Any, apart_s: Any, spread_c: float, calc: Arithmetic) -> Any:

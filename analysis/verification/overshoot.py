@@ -65,9 +65,11 @@ def overshoot(
 
 def hidden_by_gaps(readings: Readings, low: int, high: int, allowed: Allowed, held_s: float) -> float:
     """Highest temperature [degC] that the furnace's own rates allow to be held for ``held_s`` within a gap."""
-    part = slice(max(low - 1, 0), high + 1)
-    t, y = readings.t_s[part], readings.temp_c[part]
-    wide = np.flatnonzero(readings.is_gap(part))
+    first = max(low - 1, 0)
+    wide = first + readings.gaps_in(first, high + 1)
+    if not wide.size:
+        return -np.inf
+    t, y = readings.t_s, readings.temp_c
     long = t[wide + 1] - t[wide] - held_s
     wide, long = wide[long > 0.0], long[long > 0.0]
     if not wide.size:

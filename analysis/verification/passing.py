@@ -36,7 +36,7 @@ def passes_through(
     if not (edges.entered and edges.left):
         return False
     before, after = _speeds(course, edges, after_s, before_s)
-    if before * after <= 0.0 or (after > 0.0) != edges.left_upward or abs(after) < ARRIVED * abs(before):
+    if before * after <= 0.0 or (after > 0.0) != edges.left_upward or 0.0 < after < ARRIVED * before:
         return False
     expected = hold.below_c / abs(before) + hold.above_c / abs(after)
     if edges.leave_s - edges.enter_s >= PASSING * expected:

@@ -188,6 +188,8 @@ def _edges_of(
     after_s, previous = float(course.t_s[0]), None
     for place, number in enumerate(found):
         hold, mine = holds[number], stays[number]
+        while len(mine) > 1 and passing.only_passes(course, hold, mine[0], mine[1].start_s):
+            mine = mine[1:]  # on the way down from a hotter hold; this one came after
         following = found[place + 1] if place + 1 < len(found) else None
         before_s = stays[following][0].start_s if following is not None else last_s(course)
         begin = begins_s[number]

@@ -7,19 +7,30 @@ from collections.abc import Iterator
 from soakwitness.analysis.verification.bad_readings import BadReadings
 from soakwitness.analysis.verification.findings.view import View
 from soakwitness.analysis.verification.model import Finding, HoldResult
+from soakwitness.analysis.verification.quenching import cooling_verdict
+from soakwitness.analysis.verification.readings import Readings, gaps
 from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, duration
 
 WORTH_SAYING_C = 0.05
+DENSE_S = 2.0
 
 
 def what_would_prove_all(view: View, findings: tuple[Finding, ...]) -> tuple[Says, ...]:
     """What would turn a run's "not proven" into "pass": of all judged holds and ramps, and of the record."""
     says = [p for h in view.holds if h.judged for p in h.proves]
     says += [
+        Says.of(
+            "Hold at {target}: what shows that it stayed under its limit, though it is only reported.", target=Temp(at)
+        )
+        for at in dict.fromkeys(h.target_c for h in view.holds if not h.judged and h.limits_verdict == "not proven")
+    ]
+    says += [
         Says.of("Ramp to {to}: a record that covers it.", to=Temp(r.to_c))
         for r in view.ramps.values()
         if r.verdict == "not proven"
     ]
+    if cooling_verdict(view.context) == "not proven":
+        says.append(Says("The quench: readings closer together while the work cools."))
     if any(f.code == "record changed" for f in findings):
         says.append(Says("The record: an unchanged copy of it."))
     if not any(h.judged for h in view.holds) and not any(r.verdict for r in view.ramps.values()):
@@ -37,6 +48,9 @@ def what_would_prove(view: View, hold: HoldResult) -> tuple[Says, ...]:
 
 def _ways(view: View, hold: HoldResult) -> Iterator[Says]:
     context = view.context
+    if "unit" in hold.unproven:
+        yield Says("the readings in the unit that they have: import them again.")
+        return
     if not hold.found:
         yield Says("a longer hold." if hold.on_record else "a record that covers it.")
         return
@@ -60,7 +74,8 @@ def _ways(view: View, hold: HoldResult) -> Iterator[Says]:
     if "load sensor" in hold.unproven or (lost and load is not None and load.last_s < context.end_s - 60.0):
         yield Says("a load sensor that reads to its end.")
         return
-    says = [*_by_soak(view, hold), *_by_reading(hold)]
+    sensor = next((s for s in context.sensors if s.name == hold.measured_by), context.chamber)
+    says = [*_by_soak(view, hold), *_by_reading(hold, sensor.readings)]
     if hold.temperature_from == "packet estimate" and not hold.fitted:
         says.append(Says("a sensor in the packet, or a packet model fitted to one such run."))
     yield from says or [Says("a sensor that reads through all of it.")]
@@ -74,7 +89,8 @@ def _by_calibration(hold: HoldResult) -> Iterator[Says]:
         yield Says.of("a calibration to ±{least} or better (k = 2).", least=Diff(least))
     else:
         yield Says("readings further inside its limits; as it is, it stands no error of the sensor.")
-    if hold.known.expanded_c is not None and hold.soak_s is not None and hold.soak_s.low < hold.required_s:
+    # Where an error within U leaves nothing at temperature, more time would be no better.
+    if hold.known.expanded_c is not None and hold.soak_s is not None and 0.0 < hold.soak_s.low < hold.required_s:
         yield Says(f"{duration(hold.required_s - hold.soak_s.low)} more at temperature, with the sensor as it is.")
 
 
@@ -84,15 +100,19 @@ def _by_soak(view: View, hold: HoldResult) -> Iterator[Says]:
         return
     yield Says(f"{duration(hold.required_s - soak.low)} more at temperature.")
     period_s = view.context.chamber.readings.period_s
-    if soak.high >= hold.required_s and period_s > 1.0 and hold.temperature_from != "packet estimate":
+    if soak.high >= hold.required_s and period_s >= DENSE_S and hold.temperature_from != "packet estimate":
         yield Says(f"denser sampling than every {duration(period_s)}, without gaps.")
 
 
-def _by_reading(hold: HoldResult) -> Iterator[Says]:
+def _by_reading(hold: HoldResult, trace: Readings) -> Iterator[Says]:
     """What would settle the other requirements that the readings leave open."""
     if {"overshoot", "level", "mean", "too hot"} & set(hold.unproven) and hold.noise_c is not None:
-        noise = Diff(hold.noise_c)
-        yield Says.of("readings surer than ±{noise}, without gaps; it is too near its limit.", noise=noise)
+        if hold.temperature_from == "packet estimate":
+            yield Says("a sensor in the packet: by the estimate it is too near its limit.")
+        elif hold.enter_s is not None and hold.leave_s is not None and gaps(trace, hold.enter_s, hold.leave_s):
+            yield Says("readings without the gaps in it.")
+        else:
+            yield Says.of("readings surer than ±{noise}; it is too near its limit.", noise=Diff(hold.noise_c))
     if "longest soak" in hold.unproven and hold.longest_s is not None and hold.at_most_s is not None:
         over_s = hold.longest_s.high - hold.at_most_s
         if over_s > 0.0:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from soakwitness.analysis.verification import requirements as req
 from soakwitness.analysis.verification.context import VerificationContext
-from soakwitness.analysis.verification.model import Bounds
+from soakwitness.analysis.verification.model import Bounds, Verdict
 from soakwitness.analysis.verification.readings import Readings, crossing_s
 
 
@@ -21,6 +22,17 @@ def cooling_time(context: VerificationContext) -> Bounds | None:
     loads = context.loads or ((context.chamber,) if context.chamber.source == "load" else ())
     took = [_cooled(load.readings, quench.cool_from_c, quench.cool_to_c) for load in loads]
     return max((t for t in took if t is not None), key=lambda t: t.best, default=None)
+
+
+def cooling_verdict(context: VerificationContext) -> Verdict | None:
+    """Whether the work cooled as soon as the recipe asks; None where it asks nothing, or nothing is on record.
+
+    No error of the sensor: it shifts both crossings alike.
+    """
+    quench, took = context.recipe.quench, cooling_time(context)
+    if quench is None or quench.cool_within_s is None or took is None:
+        return None
+    return req.as_read(req.at_most("cooling", lambda _: took.high, lambda _: took.low, quench.cool_within_s))
 
 
 def _cooled(trace: Readings, from_c: float, to_c: float) -> Bounds | None:

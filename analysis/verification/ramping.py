@@ -6,11 +6,13 @@ from dataclasses import replace
 
 import numpy as np
 
+from soakwitness.analysis.median import median
 from soakwitness.analysis.ramps import ramp_rate
 from soakwitness.analysis.recipes.model import Hold, Ramp
 from soakwitness.analysis.verification.context import VerificationContext
 from soakwitness.analysis.verification.edges import Edges
 from soakwitness.analysis.verification.model import RampResult, Verdict
+from soakwitness.analysis.verification.placed_edges import placed_edges
 from soakwitness.analysis.verification.readings import Readings
 
 BEGUN_C = 2.0
@@ -22,12 +24,11 @@ def judge_ramps(context: VerificationContext) -> dict[int, RampResult]:
     results: dict[int, RampResult] = {}
     steps = context.recipe.steps
     at_s: float | None = context.start_s
-    holds = iter(context.chamber.placed)
+    holds = iter(range(len(context.chamber.placed)))
     edges: Edges | None = None
     for place, step in enumerate(steps):
         if isinstance(step, Hold):
-            placed = next(holds)
-            edges = placed.edges if placed else None
+            edges = placed_edges(context.chamber.placed, next(holds), context.chamber.readings)
             at_s = edges.leave_s if edges else None
             continue
         following = steps[place + 1] if place + 1 < len(steps) else None
@@ -79,14 +80,14 @@ def _span(
     trace = context.chamber.readings
     if isinstance(following, Hold):
         number = context.recipe.holds.index(following)
-        placed = context.chamber.placed[number]
-        if placed is None or placed.edges is None or not placed.edges.entered:
+        placed, edges = context.chamber.placed[number], placed_edges(context.chamber.placed, number, trace)
+        if placed is None or edges is None or not edges.entered:
             return None
-        if placed.edges.enter_s > context.end_s:
+        if edges.enter_s > context.end_s:
             return None  # seen by a load sensor alone: the chamber was read no more
         window = placed.window_s if placed.window_s is not None else context.start_s
         begin = window if after_s is None else _way_begin(context, place, after_s, window)
-        end = _arrival(trace, following.target_c, placed.edges, placed.stays[0].start_s)
+        end = _arrival(trace, following.target_c, edges, placed.stays[0].start_s)
         return _begun(trace, begin, end), end
     if after_s is None:
         return None
@@ -115,15 +116,15 @@ def _level_end(context: VerificationContext, place: int, after_s: float) -> floa
     before = context.recipe.steps[place - 1] if place else None
     if not isinstance(before, Hold):
         return after_s
-    placed = context.chamber.placed[context.recipe.holds.index(before)]
-    if placed is None or placed.edges is None:
-        return after_s
     trace = context.chamber.readings
-    low, high = trace.between(placed.edges.enter_s, placed.edges.leave_s)
+    edges = placed_edges(context.chamber.placed, context.recipe.holds.index(before), trace)
+    if edges is None:
+        return after_s
+    low, high = trace.between(edges.enter_s, edges.leave_s)
     part = trace.temp_c[low:high]
     if not part.size:
         return after_s
-    level, spare = float(np.median(part)), 0.15 * min(before.above_c, before.below_c)
+    level, spare = median(part), 0.15 * min(before.above_c, before.below_c)
     near = np.flatnonzero(np.abs(part - level) <= max(spare, trace.back_c))
     return float(trace.t_s[low + int(near[-1])]) if near.size else after_s
 

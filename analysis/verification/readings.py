@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
 
+from soakwitness.analysis.median import median
 from soakwitness.analysis.runs import FloatArray, Trace
 from soakwitness.analysis.verification.course import MOST_SORTED, SLOPE_BLOCKS, SLOPE_S, USUAL, Line, crossing_s
 
@@ -16,6 +18,7 @@ __all__ = ["GAP_PERIODS", "Readings", "crossing_s", "gaps", "noise", "readings_o
 GAP_PERIODS = 3.0
 MOST_OFFSETS = 50_000
 FEWEST_OFFSETS = 3
+BLOCK = 1 << 15
 
 
 @dataclass(frozen=True)
@@ -31,22 +34,45 @@ class Readings:
     period_s: float
     thin: npt.NDArray[np.bool_] | None = None
 
-    def is_gap(self, part: slice) -> npt.NDArray[np.bool_]:
-        """Which intervals within a part of the readings are gaps: over three nominal periods."""
-        wide = np.diff(self.t_s[part]) > GAP_PERIODS * self.period_s
-        return wide if self.thin is None else self.thin[part][: wide.size]
+    @cached_property
+    def _gaps_at(self) -> npt.NDArray[np.intp]:
+        """All intervals that are gaps, looked for in blocks that stay in the processor's cache."""
+        if self.thin is not None:
+            return self.thin.nonzero()[0]
+        most_s, t_s = GAP_PERIODS * self.period_s, self.t_s
+        starts = range(0, t_s.size, BLOCK)
+        return np.concatenate(
+            [(np.diff(t_s[k : k + BLOCK + 1]) > most_s).nonzero()[0] + k for k in starts] or [np.empty(0, np.intp)]
+        )
+
+    def gaps_in(self, first: int, stop: int) -> npt.NDArray[np.intp]:
+        """Which intervals between the readings from ``first`` to before ``stop`` are gaps: over three nominal periods.
+
+        Counted from ``first``.
+        """
+        at = self._gaps_at
+        if not at.size:
+            return at
+        return at[at.searchsorted(first) : at.searchsorted(min(stop, self.t_s.size) - 1)] - first
 
     def between(self, start_s: float, end_s: float) -> tuple[int, int]:
         """Index range of the readings from ``start_s`` to ``end_s``, both inclusive."""
-        return int(np.searchsorted(self.t_s, start_s)), int(np.searchsorted(self.t_s, end_s, side="right"))
+        return int(self.t_s.searchsorted(start_s)), int(self.t_s.searchsorted(end_s, side="right"))
+
+    def part(self, start_s: float, end_s: float) -> Readings:
+        """The readings from ``start_s`` to ``end_s`` [s], both inclusive."""
+        low, high = self.between(start_s, end_s)
+        thin = None if self.thin is None else self.thin[low : max(high - 1, low)]
+        return replace(self, t_s=self.t_s[low:high], temp_c=self.temp_c[low:high], thin=thin)
 
     def at(self, at_s: float) -> float:
         """Temperature at a moment [degC], on the straight line between its neighbours."""
-        return float(np.interp(at_s, self.t_s, self.temp_c))
+        near = slice(max(self.between(at_s, at_s)[0] - 1, 0), self.between(at_s, at_s)[1] + 1)
+        return float(np.interp(at_s, self.t_s[near], self.temp_c[near]))
 
     def gap_after(self, index: int) -> bool:
         """Whether the interval to the next reading is a gap."""
-        return bool(self.is_gap(slice(index, index + 2)).any())
+        return bool(self.gaps_in(index, index + 2).size)
 
     def _inside(self, low: int, high: int, lower_c: float, upper_c: float) -> npt.NDArray[np.bool_]:
         part = self.temp_c[low:high]
@@ -99,7 +125,7 @@ class Readings:
 
     def median_c(self, low: int, high: int) -> float:
         """Median temperature [degC]."""
-        return float(np.median(self.temp_c[low:high]))
+        return median(self.temp_c[low:high])
 
     def scatter_c(self, low: int, high: int) -> float:
         """Median distance of a reading from the mean of its neighbours [K]."""
@@ -204,6 +230,12 @@ def noise(readings: Readings, start_s: float, end_s: float, within_c: tuple[floa
 def gaps(readings: Readings, start_s: float, end_s: float) -> tuple[tuple[float, float], ...]:
     """Begin and end [s] of every interval over three nominal periods."""
     low, high = readings.between(start_s, end_s)
-    part = slice(max(low - 1, 0), high + 1)
-    t, wide = readings.t_s[part], np.flatnonzero(readings.is_gap(part))
-    return tuple((float(t[i]), float(t[i + 1])) for i in wide)
+    first = max(low - 1, 0)
+    t = readings.t_s
+    return tuple((float(t[first + i]), float(t[first + i + 1])) for i in readings.gaps_in(first, high + 1))
+
+
+def last_read(trace: Trace) -> int | None:
+    """Index of the last reading that was had, None without one."""
+    had = np.isfinite(trace.temp_c)
+    return had.size - 1 - int(had[::-1].argmax()) if had.any() else None

@@ -6,14 +6,19 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
+from typing import TYPE_CHECKING
 
-from soakwitness.analysis.calibration.correction import Correction
+import numpy as np
+
 from soakwitness.analysis.recipes.model import Hold
-from soakwitness.analysis.thermocouple_tolerance import tolerance_c, tolerance_of
+from soakwitness.analysis.runs import FloatArray
 from soakwitness.analysis.verification.model import Basis, ErrorSource, KnownError, LapsedError
 from soakwitness.firmware_bridge.common.units import to_kelvin
 from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp
 from soakwitness.firmware_bridge.runfolder.model import Column
+
+if TYPE_CHECKING:
+    from soakwitness.analysis.calibration.correction import Correction
 
 MARGIN_C = 25.0  # how far beyond its range a calibration still speaks, where it states no margin of its own
 NOTHING = Says("no calibration and no tolerance class is on record")
@@ -52,7 +57,17 @@ class SensorErrors:
             source=source,
             says=says,
             lapsed=LapsedError(lapsed[0], lapsed[1] * self._grown()) if lapsed else None,
+            set_to_c=self.calibration.shown_at(hold.target_c) if in_force and self.calibration else None,
         )
+
+    def added_c(self, temp_c: FloatArray) -> FloatArray:
+        """What a calibration in force adds to readings [K, degC], nothing beyond its range; shape (n,) each."""
+        correction = self.calibration
+        if correction is None or self.overdue:
+            return np.zeros_like(temp_c)
+        reaches = (temp_c >= correction.low_c - MARGIN_C) & (temp_c <= correction.high_c + MARGIN_C)
+        added: FloatArray = np.where(reaches, correction.correction_c(temp_c), 0.0)
+        return added
 
     def _calibrated(self, hold: Hold) -> tuple[float, float] | None:
         """Correction and U [K] of the calibration at a hold; None where it does not reach target and both edges."""
@@ -80,11 +95,16 @@ class SensorErrors:
         if told:
             return told[0]
         if self.wire is not None:
+            from soakwitness.analysis.thermocouple_tolerance import tolerance_c
+
             at_c = _finite(float(tolerance_c(*self.wire, hold.target_c)))
+            wire = f"new type {self.wire[0]} wire, class {self.wire[1]}"
+            if at_c is None:
+                says = Says.of("{wire} has no tolerance at {target}", wire=wire, target=Temp(hold.target_c))
+                return "none", None, self._with_lapse(says)
             also = "" if self.instrument_c is None else ", with the instrument's own"
-            says = Says(f"tolerance of new type {self.wire[0]} wire, class {self.wire[1]}{also}")
-            both = None if at_c is None else math.hypot(at_c, self.instrument_c or 0.0)
-            return "tolerance class", both, self._with_lapse(says)
+            both = math.hypot(at_c, self.instrument_c or 0.0)
+            return "tolerance class", both, self._with_lapse(Says(f"tolerance of {wire}{also}"))
         return "none", None, self._with_lapse(self._nothing(hold))
 
     def _nothing(self, hold: Hold) -> Says:
@@ -120,14 +140,23 @@ def errors_of(column: Column | None, corrections: Mapping[str, Correction], day:
     """
     if column is None:
         return SensorErrors(day=day)
-    kind, name = column.thermocouple, column.tolerance_class
     return SensorErrors(
         stated_c=_kelvin(column.expanded_uncertainty, column),
         calibration=corrections.get(column.name),
         day=day,
-        wire=(kind, name) if kind and name and tolerance_of(kind, name) is not None else None,
+        wire=_wire(column),
         instrument_c=_kelvin(column.instrument_uncertainty, column),
     )
+
+
+def _wire(column: Column) -> tuple[str, str] | None:
+    """Type and class of the wire, where they have a tolerance."""
+    kind, name = column.thermocouple, column.tolerance_class
+    if not kind or not name:
+        return None
+    from soakwitness.analysis.thermocouple_tolerance import tolerance_of
+
+    return (kind, name) if tolerance_of(kind, name) is not None else None
 
 
 def _kelvin(difference: float | None, column: Column) -> float | None:

@@ -90,12 +90,14 @@ def longest(
     """
     if not spans.start_s.size:
         return 0.0
+    if spans.start_s.size == 1:
+        return float(spans.end_s[0] - spans.start_s[0])
     dips = spans.start_s[1:] - spans.end_s[:-1]
     cut = dips > dip_s
     if below_c is not None:
-        for i in np.flatnonzero(cut):
+        for i in cut.nonzero()[0]:
             cut[i] = _beyond(trace, float(spans.end_s[i]), float(spans.start_s[i + 1]), below_c, above_c)
-    firsts = np.concatenate(([0], np.flatnonzero(cut) + 1))
+    firsts = np.concatenate(([0], cut.nonzero()[0] + 1))
     if bridged:
         lasts = np.append(firsts[1:] - 1, spans.end_s.size - 1)
         return float((spans.end_s[lasts] - spans.start_s[firsts]).max())

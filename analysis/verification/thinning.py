@@ -6,7 +6,7 @@ import numpy as np
 
 from soakwitness.analysis.verification.readings import Readings
 
-BLOCK = 64
+BLOCK = 256
 FAR_C = 60.0
 SLIGHT_C = 0.01
 SMALL = 2000
@@ -21,17 +21,21 @@ class Thinner:
 
     def __init__(self, trace: Readings, start_s: float, end_s: float) -> None:
         low, high = trace.between(start_s, end_s)
-        self._part = slice(max(low - 1, 0), high + 1)
-        t, y = trace.t_s[self._part], trace.temp_c[self._part]
-        self._whole = Readings(t, y, trace.resolution_c, trace.period_s, trace.is_gap(self._part))
+        first = max(low - 1, 0)
+        t, y = trace.t_s[first : high + 1], trace.temp_c[first : high + 1]
+        gap = np.zeros(max(t.size - 1, 0), dtype=bool)
+        gap[trace.gaps_in(first, high + 1)] = True
+        self._whole = Readings(t, y, trace.resolution_c, trace.period_s, gap)
         self._blocks = t.size // BLOCK if t.size > SMALL else 0
         if not self._blocks:
             return
-        body = y[: self._blocks * BLOCK].reshape(-1, BLOCK)
-        gap = self._whole.is_gap(slice(0, self._blocks * BLOCK))
-        self._least, self._most = body.min(axis=1), body.max(axis=1)
+        body, starts = y[: self._blocks * BLOCK], np.arange(0, self._blocks * BLOCK, BLOCK)
+        self._least, self._most = np.minimum.reduceat(body, starts), np.maximum.reduceat(body, starts)
+        self._ends = np.ones(t.size, dtype=bool)
+        self._ends[: body.size].reshape(-1, BLOCK)[:, 1:-1] = False
         # A gap within a block, not between two blocks, keeps it whole.
-        self._broken = np.append(gap, False).reshape(-1, BLOCK)[:, :-1].any(axis=1)
+        inner = np.append(gap, False)[: self._blocks * BLOCK].reshape(-1, BLOCK)
+        self._broken = inner[:, :-1].any(axis=1)
 
     def at(self, levels_c: Levels) -> Readings:
         """Readings that answer for levels within these ranges (lowest, highest) [degC]."""
@@ -42,10 +46,9 @@ class Thinner:
             whole |= (self._least <= high) & (self._most >= low)
         if 2 * int(whole.sum()) > whole.size:
             return self._whole
-        keep = np.ones(self._whole.t_s.size, dtype=bool)
-        body = keep[: self._blocks * BLOCK].reshape(-1, BLOCK)
-        body[~whole, 1:-1] = False
-        at = np.flatnonzero(keep)
+        keep = self._ends.copy()
+        keep[: self._blocks * BLOCK].reshape(-1, BLOCK)[whole] = True
+        at = keep.nonzero()[0]
         trace = self._whole
         assert trace.thin is not None
         return Readings(trace.t_s[at], trace.temp_c[at], trace.resolution_c, trace.period_s, trace.thin[at[:-1]])

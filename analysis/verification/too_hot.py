@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -69,14 +70,17 @@ def _worst_of(
     trace: Readings, parts: Sequence[tuple[float, float, float]], held_s: float, allowed: Allowed, correction_c: float
 ) -> HotFigures | None:
     """Held and hidden figures over neighbouring stretches with their limits."""
-    times, over = [], []
     hidden, most_limit_c = -np.inf, parts[0][2]
-    for start, stop, limit in sorted(parts):
-        low, high = trace.between(start, stop)
-        times.append(trace.t_s[low:high])
-        over.append(trace.temp_c[low:high] - limit)
+    ends = [(*trace.between(start, stop), limit) for start, stop, limit in sorted(parts)]
+    z, done = np.empty(sum(high - low for low, high, _ in ends)), 0
+    for low, high, limit in ends:
+        np.subtract(trace.temp_c[low:high], limit, out=z[done : done + high - low])
+        done += high - low
         hidden = max(hidden, hidden_by_gaps(trace, low, high, allowed, held_s) - limit)
-    t, z = np.concatenate(times), np.concatenate(over)
+    if all(high == low for (_, high, _), (low, _, _) in pairwise(ends)):
+        t = trace.t_s[ends[0][0] : ends[-1][1]]
+    else:  # a reading where two limits meet is held against both
+        t = np.concatenate([trace.t_s[low:high] for low, high, _ in ends])
     held = highest_held(t, z, held_s, allowed.noise_c)
     if held is None:  # too short a time to be too hot for as long as counts
         return HotFigures(-np.inf, hidden, None)

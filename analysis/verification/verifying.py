@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from soakwitness.analysis.calibration.correction import Correction
-from soakwitness.analysis.packet.piece import PacketModel
 from soakwitness.analysis.recipes.model import Hold, Ramp, Recipe
 from soakwitness.analysis.runs import Run
 from soakwitness.analysis.verification import requirements as req
@@ -18,7 +17,9 @@ from soakwitness.analysis.verification.context import VerificationContext
 from soakwitness.analysis.verification.findings import charge, presence, rates, sensing, soaks
 from soakwitness.analysis.verification.findings.view import View, sorted_findings
 from soakwitness.analysis.verification.gathering import gather
+from soakwitness.analysis.verification.heats import Heat, charged, heats_of, part_of
 from soakwitness.analysis.verification.holding import judge_hold
+from soakwitness.analysis.verification.merging import chosen, merged, with_unmarked
 from soakwitness.analysis.verification.model import (
     Basis,
     Finding,
@@ -34,10 +35,14 @@ from soakwitness.analysis.verification.model import (
     WorkTemperature,
 )
 from soakwitness.analysis.verification.proving import not_seen, what_would_prove, what_would_prove_all
-from soakwitness.analysis.verification.quenching import cooling_time
+from soakwitness.analysis.verification.quenching import cooling_time, cooling_verdict
 from soakwitness.analysis.verification.ramping import judge_ramps
 from soakwitness.analysis.verification.readings import gaps
 from soakwitness.firmware_bridge.common.zones import local_day
+
+if TYPE_CHECKING:
+    from soakwitness.analysis.calibration.correction import Correction
+    from soakwitness.analysis.packet.piece import PacketModel
 
 OWN_REQUIREMENTS = ("late quench", "tempered before it was cool")
 
@@ -88,9 +93,56 @@ def verify(
     ILAC-G8:09/2019; JCGM 106:2012 (decision rule).
     """
     bad = bad_readings(run)
-    run = without_bad(run, bad)
-    day = local_day(run.header.started_utc, run.header.zone)
-    context = gather(run, recipe, corrections=corrections or {}, packet=packet, pieces=pieces, day=day, usual=usual)
+    known = _Known(packet, tuple(pieces), corrections or {}, tuple(usual))
+    clean = without_bad(run, bad)
+    context = known.gather(clean, recipe)
+    heats = heats_of(context.chamber.readings, recipe)
+    if len(heats) == 1:
+        return _of_context(context, bad)
+    record = _record(context)
+    with_charges = charged(heats, context.stays)
+    each = [_of_heat(clean, recipe, heat, known, bad) for heat in with_charges or heats]
+    if with_charges:
+        left_out = [max(heat.start_s, context.start_s) for heat in heats if heat not in with_charges]
+        found = with_unmarked(merged(each), left_out)
+    else:
+        found = chosen(each, [max(heat.start_s, context.start_s) for heat in heats])
+    return replace(found, record=record)
+
+
+@dataclass(frozen=True)
+class _Known:
+    """What is known of a run beside its readings."""
+
+    packet: PacketModel | None
+    pieces: tuple[PieceInfo, ...]
+    corrections: Mapping[str, Correction]
+    usual: tuple[UsualDifference, ...]
+
+    def gather(self, run: Run, recipe: Recipe) -> VerificationContext:
+        """Gather what all holds share."""
+        return gather(
+            run,
+            recipe,
+            corrections=self.corrections,
+            packet=self.packet,
+            pieces=self.pieces,
+            day=local_day(run.header.started_utc, run.header.zone),
+            usual=self.usual,
+        )
+
+
+def _of_heat(run: Run, recipe: Recipe, heat: Heat, known: _Known, bad: tuple[BadReadings, ...]) -> Verification:
+    """One heat of a record, with the pieces that its marks name, or that no mark names."""
+    part = part_of(run, heat)
+    elsewhere = {name.casefold() for m in run.marks if not m.struck for name in m.pieces}
+    here = {name.casefold() for m in part.marks if not m.struck for name in m.pieces}
+    pieces = tuple(p for p in known.pieces if p.id.casefold() in here or p.id.casefold() not in elsewhere)
+    mine = tuple(b for b in bad if heat.has(b.start_s))
+    return _of_context(replace(known, pieces=pieces).gather(part, recipe), mine)
+
+
+def _of_context(context: VerificationContext, bad: tuple[BadReadings, ...]) -> Verification:
     holds, absences = _judge(context)
     ramps = judge_ramps(context)
     view = View(context, holds, ramps)
@@ -99,7 +151,7 @@ def verify(
             *(() if _wrong_unit(absences) else soaks.find(view)),
             *presence.find(view, absences),
             *rates.find(view),
-            *sensing.find(view, bad),
+            *(f for f in sensing.find(view, bad) if not (_wrong_unit(absences) and f.code == "sensor fault")),
             *charge.find(view),
         ]
     )
@@ -139,11 +191,12 @@ def _with_verdict(hold: HoldResult, verdict: Verdict) -> HoldResult:
 
 
 def _verification(view: View, findings: tuple[Finding, ...], bad: tuple[BadReadings, ...]) -> Verification:
-    context, check = view.context, view.context.run.check
+    context = view.context
     judged = [h for h in view.holds if h.judged]
     ramps = [r.verdict for r in view.ramps.values() if r.verdict is not None]
     # What no sensor error touches: delays and cooling that the marks show, and a record that was changed.
     others: list[Verdict] = ["fail" for f in findings if f.severity == "fail" and f.code in OWN_REQUIREMENTS]
+    others.append(cooling_verdict(context) or "pass")
     if any(f.code == "record changed" for f in findings):
         others.append("not proven")
     if not judged and not ramps:
@@ -151,8 +204,6 @@ def _verification(view: View, findings: tuple[Finding, ...], bad: tuple[BadReadi
     others += [h.limits_verdict for h in view.holds if not h.judged]
     verdict = req.worst([*(h.verdict for h in judged), *ramps, *others])
     basis, known = _rests_on(judged or list(view.holds), context)
-    readings = context.loads[0].readings if context.loads else context.chamber.readings
-    wide = gaps(readings, readings.t_s[0], readings.t_s[-1])
     source = _source(view)
     return Verification(
         run=context.run.header.run,
@@ -162,14 +213,7 @@ def _verification(view: View, findings: tuple[Finding, ...], bad: tuple[BadReadi
         temperature_from=source,
         steps=tuple(_in_order(context.recipe, view)),
         findings=findings,
-        record=RecordState(
-            rows=check.rows,
-            bad_rows=len(check.bad_rows),
-            gaps_s=sum(b - a for a, b in wide),
-            sealed=check.sealed,
-            intact=check.intact,
-            gaps=wide,
-        ),
+        record=_record(context),
         sensor=context.chamber.name,
         known=known,
         work=shown_work(context, view.holds),
@@ -178,6 +222,20 @@ def _verification(view: View, findings: tuple[Finding, ...], bad: tuple[BadReadi
         by_estimate=source == "packet estimate",
         as_read=req.worst([*(h.as_read for h in judged), *ramps, *others]),
         quench_cooling_s=cooling_time(context),
+    )
+
+
+def _record(context: VerificationContext) -> RecordState:
+    check = context.run.check
+    readings = context.loads[0].readings if context.loads else context.chamber.readings
+    wide = gaps(readings, readings.t_s[0], readings.t_s[-1])
+    return RecordState(
+        rows=check.rows,
+        bad_rows=len(check.bad_rows),
+        gaps_s=sum(b - a for a, b in wide),
+        sealed=check.sealed,
+        intact=check.intact,
+        gaps=wide,
     )
 
 
@@ -210,9 +268,7 @@ def shown_work(context: VerificationContext, holds: Sequence[HoldResult]) -> Wor
         ]
         slowest = min(works, key=lambda w: float(np.sum(w.best.temp_c)), default=None)
         shown = slowest.shown if slowest is not None else None
-    if shown is None:
-        return None
-    return replace(shown, eats_s={h.step: h.lag_s for h in holds if h.lag_s is not None})
+    return shown
 
 
 def _in_order(recipe: Recipe, view: View) -> list[RampResult | HoldResult]:

@@ -46,6 +46,8 @@ class Window:
         The work, low, best and high, where it lags behind ``edges_on`` and leaves by itself after it.
     doors : tuple
         Dips (from, to) [s] that a door explains: the walls stay hot meanwhile.
+    climbs_on : bool
+        A hotter hold was found after it; else what went out upwards and did not come back at once is over.
     """
 
     start_s: float
@@ -61,6 +63,7 @@ class Window:
     chamber_leaves_s: float | None = None
     follows: Mapping[Mode, Course] | None = None
     doors: Spans = ()
+    climbs_on: bool = True
 
 
 def window_limits(window: Window, hold: Hold, error_c: float, mode: Mode, noise_c: float) -> tuple[float, float]:
@@ -93,6 +96,8 @@ def _went_up(window: Window, level_c: float, width_c: float, mode: Mode, noise_c
     low, high = course.between(window.level_end_s, window.limit_s)
     gone = course.first_in(low, high, above(level_c + width_c))
     stop = high if gone is None else gone + 1
+    if not window.climbs_on:
+        stop = _stays_out(course, low, stop, level_c + noise_c)
     if mode == "low":
         first = course.first_in(low, stop, above(level_c - noise_c))
         return window.limit_s if first is None else _at(course, first - 1, window.level_end_s)
@@ -102,6 +107,15 @@ def _went_up(window: Window, level_c: float, width_c: float, mode: Mode, noise_c
     if last + 1 >= high:
         return window.limit_s
     return _at(course, last + 1, 0.0) if mode == "high" else crossing_s(course, last, level_c)
+
+
+def _stays_out(course: Course, low: int, high: int, level_c: float) -> int:
+    """Where readings, up to the first that goes over a level for longer than what is taken back at once, end."""
+    for first, last in course.runs(low, high, above(level_c)):
+        after = min(last + 1, high - 1)
+        if course.t_s[after] - course.t_s[first] > TAKEN_BACK_S:
+            return first + 1
+    return high
 
 
 def _went_down(window: Window, hold: Hold, error_c: float, mode: Mode, noise_c: float) -> float:

@@ -20,6 +20,7 @@ from soakwitness.firmware_bridge.common.units import Unit
 
 if TYPE_CHECKING:
     from soakwitness.analysis.recipes.model import Recipe
+    from soakwitness.analysis.run_inputs.settings import Settings
 
 recipe_argument = click.argument("file", type=click.Path(path_type=Path))
 
@@ -90,10 +91,15 @@ def plot(file: Path, out: Path | None, unit: Unit | None, force: bool) -> None:
 
 @recipe.command()
 @recipe_argument
+@click.option("--furnace", help="Furnace whose control sensor is to be truly there: its name, or its file.")
 @unit_option
+@logbook_option
 @json_option
-def program(file: Path, unit: Unit | None, as_json: bool) -> None:
+def program(file: Path, furnace: str | None, unit: Unit | None, logbook: Path, as_json: bool) -> None:
     """Say what to type into the controller, deliberate offset and extra minutes included.
+
+    With --furnace the calibration of its control sensor counts too: what is typed in is what the sensor shows when the
+    furnace is truly at the recipe's temperatures.
 
     Example: soakwitness recipe program harden.toml --unit F
     """
@@ -103,14 +109,31 @@ def program(file: Path, unit: Unit | None, as_json: bool) -> None:
     from soakwitness.analysis.recipes.program import program_sentences, program_setpoints
 
     loaded = load_recipe(file)
-    sentences = program_sentences(loaded, unit)
+    found = _settings(loaded, furnace, logbook) if furnace is not None else None
+    set_to_c = None if found is None else found.set_to_c
+    sentences = program_sentences(loaded, unit, set_to_c)
+    if found is not None:
+        sentences = (*sentences, *(says.text(unit or loaded.unit) for says in found.says))
     if as_json:
-        steps = [asdict(step) for step in program_setpoints(loaded)]
+        steps = [asdict(step) for step in program_setpoints(loaded, set_to_c)]
         print_json({"schema": "soakwitness/program/1", "recipe": loaded.name, "says": sentences, "steps": steps})
         return
     click.echo(f"{loaded.name}: type this into the controller.")
     for says in sentences:
         click.echo(f"  {says}")
+
+
+def _settings(loaded: Recipe, furnace: str, logbook: Path) -> Settings:
+    from datetime import UTC, datetime
+
+    from soakwitness.analysis.logbook.moments import utc_text
+    from soakwitness.analysis.run_inputs.settings import settings_for
+    from soakwitness.cli.entering import furnace_named, open_book
+    from soakwitness.firmware_bridge.common.zones import computer_zone
+
+    with open_book(logbook) as book:
+        name = furnace_named(book, furnace)
+        return settings_for(book, name, loaded, at_utc=utc_text(datetime.now(UTC)), zone=computer_zone())
 
 
 def _warnings(loaded: Recipe, logbook: Path, unit: Unit | None) -> tuple[str, ...]:

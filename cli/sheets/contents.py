@@ -247,7 +247,12 @@ def _sensors(run: Run, verification: Verification, unit: Unit, notes: SheetNotes
         if column.kind != "sensor":
             continue
         correction, u = known.get(column.name, ("none", ""))
-        used = [h.known for h in verification.holds if h.measured_by == column.name and h.known.expanded_c is not None]
+        used = [
+            known
+            for hold in verification.holds
+            for name, known in hold.sensors
+            if name == column.name and known.expanded_c is not None
+        ]
         if not u and used:
             most = max(used, key=lambda known: known.expanded_c or 0.0)
             u = f"±{difference(most.expanded_c or 0.0, unit)} ({most.source})"

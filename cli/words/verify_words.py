@@ -30,7 +30,7 @@ def verify_lines(run: Run, recipe: Recipe, verification: Verification, *, unit: 
     lines += _wrapped(f"Sensor error: {_error(verification, unit)}.")
     lines.append("")
     for step in verification.steps:
-        words = _ramp(step, unit) if step.kind == "ramp" else " ".join(_hold(step, unit))
+        words = _ramp(step, unit) if step.kind == "ramp" else " ".join(_hold(step, unit, verification.sensor))
         lines += _wrapped(f"Step {step.step}. {words}", indent="   ")
     if verification.findings:
         lines += ["", "Findings"]
@@ -93,7 +93,7 @@ def _ramp(ramp: RampResult, unit: Unit) -> str:
     return words + (f": {ramp.verdict}." if ramp.verdict else ".")
 
 
-def _hold(hold: HoldResult, unit: Unit) -> Iterator[str]:
+def _hold(hold: HoldResult, unit: Unit, control: str) -> Iterator[str]:
     from soakwitness.analysis.verification.sensor_errors import reads_words
 
     low, high = (temperature(edge, unit) for edge in hold.band_c)
@@ -107,9 +107,11 @@ def _hold(hold: HoldResult, unit: Unit) -> Iterator[str]:
     yield f"{head} soak {soak}: {_verdicts(hold)}.{reported}"
     if hold.enter_s is not None and hold.leave_s is not None:
         yield f"In the band from {moment(hold.enter_s)} to {moment(hold.leave_s)}{_in_band(hold)}."
-    reads = reads_words(hold.known, hold.shown_c) if hold.shown_c is not None else None
+    reads = reads_words(hold.shown_by, hold.shown_c) if hold.shown_c is not None else None
     if reads is not None:
-        yield f"It {reads.text(unit)}."
+        set_to = hold.shown_by.set_to_c if hold.measured_by == control else None
+        setting = f": set {temperature(set_to, unit)} to be at {target}" if set_to is not None else ""
+        yield f"It {reads.text(unit)}{setting}."
     if hold.overshoot_c is not None:
         least = "at least " if hold.overshoot_is_at_least else ""
         yield f"Highest {least}{difference(hold.overshoot_c, unit, signed=True)} from target."

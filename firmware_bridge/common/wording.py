@@ -110,8 +110,8 @@ def percent(share: float, *, signed: bool = False) -> str:
 
 
 def often(count: int) -> str:
-    """``once``, ``2 times``."""
-    return "once" if count == 1 else f"{count} times"
+    """``once``, ``twice``, ``3 times``."""
+    return {1: "once", 2: "twice"}.get(count, f"{count} times")
 
 
 def listed(words: Iterable[str], *, most: int = 6) -> str:

@@ -6,12 +6,14 @@ import json
 import math
 from dataclasses import fields
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from soakwitness.firmware_bridge.errors import RunFolderError
-from soakwitness.firmware_bridge.furnace.model import Furnace, Sensor, Signal
 from soakwitness.firmware_bridge.runfolder.format import read_utc
 from soakwitness.firmware_bridge.runfolder.model import FORMAT_VERSION, Column, RunHeader
+
+if TYPE_CHECKING:
+    from soakwitness.firmware_bridge.furnace.model import Furnace, Sensor, Signal
 
 _COLUMN_KEYS = tuple(part.name for part in fields(Column))
 _TEXTS = frozenset(part.name for part in fields(Column) if "str" in str(part.type) or "Literal" in str(part.type))

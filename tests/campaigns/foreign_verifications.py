@@ -21,6 +21,7 @@ TROUBLES = (
     "standing hold called missing",
     "soak outside low..high",
     "cause named wrongly",
+    "load came after the chamber left",
     "no readings",
 )
 

@@ -137,6 +137,24 @@ def test_a_door_closed_again_on_hot_bricks_is_no_run() -> None:
     assert feed(Heating(), cooling + dip + back + after) == []
 
 
+# Unheated, the door ajar: hot bricks keep it at 120 for 45 min, then the door is closed.
+AJAR = ramp(400, 120, 20) + [120.0] * 45
+
+
+@pytest.mark.parametrize(("jump_c", "held"), [(0, True), (9, True), (11, False)])
+def test_a_level_that_jumped_is_no_furnace_that_is_held(jump_c: int, held: bool) -> None:
+    """From minute 76 on the medians of the half hours are 120, 120, and 120 with the jump: over 10 K more is a door.
+
+    11 K are no climb of 12. In minute 90 the second half hour has jumped, too.
+    """
+    begun = feed(Heating(), AJAR + [120.0 + jump_c] * 43)
+    assert [str(decision.why) for decision in begun] == ["held above 80 °C"] * held
+
+
+def test_a_door_closed_again_on_a_level_furnace_is_no_run() -> None:
+    assert feed(Heating(), AJAR + [150.0] * 20 + ramp(150, 60, 120)) == []
+
+
 def test_an_interruption_of_half_an_hour_does_not_end_a_run() -> None:
     heating = Heating()
     run = ramp(20, 1040, 60) + [1040.0] * 10 + ramp(1040, 850, 30) + ramp(850, 1040, 20) + [1040.0] * 25

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import re
+import shutil
 import subprocess
 import sys
 import tomllib
@@ -11,6 +12,9 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+
+from soakwitness.firmware_bridge.runfolder.model import Column
+from soakwitness.firmware_bridge.runfolder.writer import RunFolder
 
 ROOT = Path(__file__).resolve().parents[2]
 WINGS = ("firmware_bridge", "analysis", "cli")
@@ -119,6 +123,51 @@ def test_the_recording_commands_load_nothing_heavy(module: str) -> None:
     )
     answer = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert answer.stdout.strip() == "[]"
+
+
+ORDINARY = {
+    "a load sensor": ["verify", "sample_logs/good"],
+    "as data": ["verify", "sample_logs/good", "--json"],
+    "a packet estimate": ["verify", "{folder}/estimated", "--recipe", "{folder}/packet.toml"],
+    "a log book": ["verify", "sample_logs/short-soak", "--logbook", "{folder}/book"],
+    "the whole book": ["logbook", "recompute", "--everything", "--processes", "1", "--logbook", "{folder}/book"],
+}
+ESTIMATED = """
+name = "Estimated from the control sensor"
+[[step]]
+ramp = "full power"
+to = 1040
+[[step]]
+hold_minutes = 10
+tolerance = 10
+[packet]
+thickness_mm = 3.0
+"""
+
+
+@pytest.mark.parametrize("words", list(ORDINARY.values()), ids=list(ORDINARY))
+def test_an_ordinary_verdict_loads_numpy_and_nothing_heavier(tmp_path: Path, words: list[str]) -> None:
+    """Loading pandas alone takes longer than reading an ordinary run and judging it."""
+    (tmp_path / "packet.toml").write_text(ESTIMATED, encoding="utf-8")
+    control = [Column("control", "sensor", "C", role="control")]
+    run = RunFolder.create(tmp_path / "made", columns=control, furnace_name="front", started_utc=1_790_000_000.0)
+    for k in range(500):
+        run.write_row(10.0 * k, 1_790_000_000.0 + 10.0 * k, {"control": min(20.0 + 5.0 * k, 1040.0)})
+    run.seal(sealed_utc=1_790_005_000.0)
+    run.path.rename(tmp_path / "estimated")
+    shutil.copytree(ROOT / "sample_logs" / "short-soak", tmp_path / "book" / "runs" / "short-soak")
+    code = (
+        "import sys; from soakwitness.cli.common import run_main; from soakwitness.cli.main import soakwitness;"
+        f"status = run_main(soakwitness); print(status, sorted({HEAVY!r} & set(sys.modules)), file=sys.stderr)"
+    )
+    asked = [word.replace("{folder}", str(tmp_path)) for word in words]
+    if "--logbook" not in asked:
+        asked += ["--logbook", str(tmp_path / "none")]
+    answer = subprocess.run([sys.executable, "-c", code, *asked], capture_output=True, text=True, check=True, cwd=ROOT)
+    status, loaded = answer.stderr.strip().splitlines()[-1].split(" ", 1)
+    assert status in ("0", "3", "4"), answer.stderr
+    assert loaded == "['numpy']"
+    assert ("BY ESTIMATE" in answer.stdout) == ("estimated" in words[1])
 
 
 def test_the_live_room_loads_nothing_heavy() -> None:

@@ -9,7 +9,7 @@ from soakwitness.analysis.verification.context import VerificationContext
 from soakwitness.analysis.verification.findings.view import View, range_words
 from soakwitness.analysis.verification.model import Finding
 from soakwitness.analysis.verification.pieces import Stay
-from soakwitness.analysis.verification.quenching import cooling_time
+from soakwitness.analysis.verification.quenching import cooling_time, cooling_verdict
 from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, duration, joined, moment
 
 DOOR_DROP_C = 8.0
@@ -80,11 +80,7 @@ def _quench(view: View) -> list[Finding]:
                 "not on record",
                 "note",
                 None,
-                Says.of(
-                    "The quench of {names} is not on record: it takes a pull mark and a {medium} mark.",
-                    names=names,
-                    medium=quench.medium,
-                ),
+                Says.of("The quench of {names} is not on record: it takes a pull mark and a plates mark.", names=names),
                 Says("Mark the pull and the plates: soakwitness mark pull, soakwitness mark plates."),
             )
         )
@@ -111,12 +107,13 @@ def _cooling(view: View) -> list[Finding]:
                 Says("Let the load sensor go with the piece into the quench once."),
             )
         ]
-    if took.best <= quench.cool_within_s:
+    verdict = cooling_verdict(view.context)
+    if verdict in (None, "pass"):
         return []
     return [
         Finding(
             "late quench",
-            "fail" if took.low > quench.cool_within_s else "warn",
+            "fail" if verdict == "fail" else "warn",
             None,
             Says.of(
                 "The load sensor took {took} {span}; {allowed} are allowed.",
@@ -124,7 +121,11 @@ def _cooling(view: View) -> list[Finding]:
                 span=span,
                 allowed=duration(quench.cool_within_s),
             ),
-            Says("Check the hardness; press the plates closer, or use a faster quench."),
+            Says(
+                "Check the hardness; press the plates closer, or use a faster quench."
+                if verdict == "fail"
+                else "Check the hardness; read more often in the quench: it is too near its limit to tell."
+            ),
         )
     ]
 
@@ -170,8 +171,13 @@ def _one_cooling(view: View, left_s: float, next_s: float, step: int) -> list[Fi
         if seen:
             says = Says.of("the load sensor fell to {coldest} only", coldest=Temp(coldest))
             return [_too_warm(view, step, says, left_s)]
-    warm = [s.hand_warm_s for s in context.stays if s.hand_warm_s is not None and left_s <= s.hand_warm_s <= next_s]
-    loads = [s.load_s for s in context.stays if s.load_s is not None and left_s <= s.load_s <= next_s]
+    # The furnace may have stayed hot: what counts is what was marked from the pull to the next load.
+    pulls = [s.pull_s for s in context.stays if s.pull_s is not None and s.pull_s <= next_s]
+    since_s = min([left_s, *pulls[-1:]])
+    loads = [s.load_s for s in context.stays if s.load_s is not None and since_s < s.load_s]
+    until_s = max([next_s, *loads[:1]])
+    warm = [s.hand_warm_s for s in context.stays if s.hand_warm_s is not None and since_s <= s.hand_warm_s <= until_s]
+    loads = [at_s for at_s in loads if at_s <= until_s]
     if warm and loads and min(loads) < max(warm):
         says = Says(f"it was loaded {duration(max(warm) - min(loads))} before it was marked hand-warm")
         return [_too_warm(view, step, says, min(loads))]
@@ -240,9 +246,14 @@ def _recovery(view: View) -> list[Finding]:
     return found
 
 
+def unmarked_load(context: VerificationContext) -> bool:
+    """Whether the recipe loads into the hot furnace and nobody marked when."""
+    return context.recipe.load == "hot" and all(s.load_s is None for s in context.stays)
+
+
 def _unmarked_load(view: View) -> list[Finding]:
     context = view.context
-    if context.recipe.load != "hot" or any(s.load_s is not None for s in context.stays):
+    if not unmarked_load(context):
         return []
     dips = loading_dips(context)
     listed = joined([Says.of("{at} ({down} down)", at=moment(t), down=Diff(d)) for t, d in dips[:6]], ", ")

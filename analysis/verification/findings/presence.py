@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from soakwitness.analysis.verification.absence import Absence
+from soakwitness.analysis.verification.absence import Absence, went_on
 from soakwitness.analysis.verification.findings.view import View, hold_words
 from soakwitness.analysis.verification.model import Finding, HoldResult, Severity
 from soakwitness.firmware_bridge.common.wording import Says, duration
@@ -31,17 +31,16 @@ def _absent(hold: HoldResult, absence: Absence) -> Finding:
             "run ended early",
             severity,
             hold.step,
-            Says.of("The {what} ended before the {hold}: {why}.", what=what, **words),
+            Says.of("The {what} ended before the {hold}: {why}.{hot}", what=what, hot=_hot_words(hold), **words),
             Says("Look for a power cut, an alarm or an aborted program at that time."),
             at_s=absence.at_s,
         )
     if absence.kind == "missing":
-        hot = " The furnace stood over its limit there." if "too hot" in hold.unmet else ""
         return Finding(
             "hold missing",
             severity,
             hold.step,
-            Says.of("The {hold} is missing: {why}.{hot}", hot=hot, **words),
+            Says.of("The {hold} is missing: {why}.{hot}", hot=_hot_words(hold), **words),
             Says("Check the program in the controller against: soakwitness recipe program."),
             at_s=absence.at_s,
         )
@@ -55,6 +54,10 @@ def _absent(hold: HoldResult, absence: Absence) -> Finding:
     )
 
 
+def _hot_words(hold: HoldResult) -> str:
+    return " The furnace stood over its limit there." if "too hot" in hold.unmet else ""
+
+
 def _load_left(view: View, hold: HoldResult) -> bool:
     """Whether the load sensor that decides a hold saw it end, though the chamber was read no more."""
     load = next((load for load in view.context.loads if load.name == hold.measured_by), None)
@@ -62,12 +65,13 @@ def _load_left(view: View, hold: HoldResult) -> bool:
 
 
 def _cut_short(view: View) -> list[Finding]:
-    """The record ends inside a hold."""
+    """The record ends inside a hold; a sensor that stopped reading while it went on is a finding of its own."""
     context = view.context
+    if went_on(context):
+        return []
     for hold, placed in zip(view.holds, context.chamber.placed, strict=True):
         if placed and placed.edges and not placed.edges.left and hold.soak_s and not _load_left(view, hold):
-            pulled = hold.pieces and all(p.pull_s is not None and p.pull_s <= context.end_s for p in hold.pieces)
-            if pulled:
+            if hold.all_out or any(later.found for later in view.holds[view.holds.index(hold) + 1 :]):
                 return []
             met = hold.soak_s.best >= hold.required_s
             return [

@@ -50,7 +50,11 @@ def _pace(step: Ramp, ramp: RampResult) -> list[Finding]:
                         word="at least" if code == "slow ramp" else "at most",
                         limit=Rate(limit),
                     ),
-                    Says("Check the rate in the controller, the mains voltage and the elements."),
+                    Says(
+                        "Check the rate in the controller, the mains voltage and the elements."
+                        if code == "slow ramp"
+                        else "Check the rate that was typed into the controller."
+                    ),
                     at_s=ramp.start_s,
                     until_s=ramp.end_s,
                 )
@@ -144,8 +148,9 @@ def _program(view: View) -> list[Finding]:
 def _near(view: View, stand: Stand, step: ProgramStep) -> bool:
     """Whether the setpoint stood where the program says, or where the control sensor's calibration puts that."""
     hold = next(h for h in view.context.recipe.holds if h.number == step.number)
-    correction_c = view.context.chamber.errors.known_at(hold).correction_c
-    return any(abs(stand.at_c - step.setpoint_c + shift) <= SAME_SETPOINT_C for shift in (0.0, correction_c))
+    set_to_c = view.context.chamber.errors.known_at(hold).set_to_c
+    meant = [step.setpoint_c, *([] if set_to_c is None else [step.setpoint_c - hold.target_c + set_to_c])]
+    return any(abs(stand.at_c - setpoint_c) <= SAME_SETPOINT_C for setpoint_c in meant)
 
 
 def _wrong_level(step: ProgramStep, stands: list[Stand], at: int) -> Says:

@@ -10,8 +10,9 @@ from soakwitness.analysis.runs import Run
 from soakwitness.analysis.verification.bad_readings import BadReadings
 from soakwitness.analysis.verification.context import DecidingSensor
 from soakwitness.analysis.verification.findings.view import View, hold_words
-from soakwitness.analysis.verification.model import Finding, HoldResult
-from soakwitness.analysis.verification.readings import GAP_PERIODS, gaps
+from soakwitness.analysis.verification.model import Finding, HoldResult, KnownError
+from soakwitness.analysis.verification.pairs import steady_levels
+from soakwitness.analysis.verification.readings import GAP_PERIODS, gaps, last_read
 from soakwitness.analysis.verification.sensor_errors import reads_words
 from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, duration, moment, often
 
@@ -102,8 +103,7 @@ def _lost(view: View) -> Iterator[tuple[str, Finding]]:
     for trace in view.context.run.traces:
         if trace.role not in ("load", "control", "recording") or not ends:
             continue
-        read = trace.t_s[np.isfinite(trace.temp_c)]
-        last_s = float(read[-1]) if read.size else float(trace.t_s[0])
+        last_s = float(trace.t_s[last_read(trace) or 0])
         if last_s < max(ends) - GAP_PERIODS * trace.period_s:
             yield (
                 trace.name,
@@ -249,23 +249,26 @@ def _changed(view: View) -> list[Finding]:
 
 def _calibration(view: View) -> list[Finding]:
     """What is not known of the sensors that decide: each with its words once, for the holds it is true of."""
-    told: dict[str, list[HoldResult]] = {}
+    told: dict[str, list[tuple[HoldResult, str, KnownError]]] = {}
     for hold in view.holds:
-        if hold.measured_by is not None and (hold.known.lapsed or hold.known.source in ("tolerance class", "none")):
-            told.setdefault(str(hold.known.says), []).append(hold)
-    return [_uncalibrated(holds, whole=len(told) == 1) for holds in told.values()]
+        for name, known in hold.sensors:
+            if known.lapsed or known.source in ("tolerance class", "none"):
+                told.setdefault(str(known.says), []).append((hold, name, known))
+    return [_uncalibrated(many, whole=len(told) == 1) for many in told.values()]
 
 
-def _uncalibrated(holds: list[HoldResult], *, whole: bool) -> Finding:
-    known = holds[0].known
-    names = list(dict.fromkeys(h.measured_by or "" for h in holds))
+def _uncalibrated(many: list[tuple[HoldResult, str, KnownError]], *, whole: bool) -> Finding:
+    holds, known = [hold for hold, _, _ in many], many[0][2]
+    names = list(dict.fromkeys(name for _, name, _ in many))
     name = names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
-    within = [h.known.expanded_c for h in holds if h.known.expanded_c is not None]
+    within = [one.expanded_c for _, _, one in many if one.expanded_c is not None]
     up_to = Says.of(" (up to {most})", most=Diff(max(within))) if within else Says("")
     at = Says("") if whole else Says.of(", at the {hold}", hold=hold_words(holds[0]))
     lapsed = known.lapsed is not None
     rests = "; it proves nothing, but it can contradict" if lapsed else "; the verdict is the one as read"
-    if known.basis == "true temperature":
+    if known.source == "stated":
+        rests = "; it corrects nothing, but it can contradict, and the stated uncertainty decides"
+    elif known.basis == "true temperature":
         rests = "; the recipe asks for the true temperature, which nothing shows"
     return Finding(
         "calibration overdue" if lapsed else "no calibration",
@@ -326,9 +329,8 @@ def _smoothed(view: View) -> list[Finding]:
 
 
 CHANGED_C = 3.0
-STEADY_S = 300.0
-STEADY_C_PER_H = 30.0
 NEAR_C = 60.0
+FEWEST_EARLIER = 2
 
 
 def differing(view: View) -> list[Finding]:
@@ -349,7 +351,7 @@ def _differs(view: View, hold: HoldResult, load: DecidingSensor) -> Finding | No
     context, number = view.context, view.number(hold)
     chamber = context.chamber
     pulls = [p.pull_s for p in hold.pieces if p.pull_s is not None]
-    pair = _steady(chamber, load, min([hold.control_leave_s or 0.0, *pulls]))
+    pair = steady_levels(chamber.readings, load.readings, min([hold.control_leave_s or 0.0, *pulls]))
     if pair is None or max(abs(at - hold.target_c) for at in pair) > NEAR_C:
         return None
     mine, theirs = context.known(chamber, number), context.known(load, number)
@@ -359,7 +361,7 @@ def _differs(view: View, hold: HoldResult, load: DecidingSensor) -> Finding | No
         for u in context.usual
         if (u.sensor, u.other) == (chamber.name, load.name) and abs(u.at_c - pair[0]) < NEAR_C
     ]
-    if usual:
+    if len(usual) >= FEWEST_EARLIER:
         away = (pair[0] - pair[1]) - float(np.median(usual))
         if abs(away) <= CHANGED_C:
             return None
@@ -368,7 +370,7 @@ def _differs(view: View, hold: HoldResult, load: DecidingSensor) -> Finding | No
         allowed = float(np.hypot(mine.expanded_c or 0.0, theirs.expanded_c or 0.0))
         if abs(read_c - load_c) <= max(CHANGED_C, allowed) or not (mine.expanded_c or theirs.expanded_c):
             return None
-        why = Says.of("more than {allowed}, which their uncertainties allow", allowed=Diff(allowed))
+        why = Says.of("more than {allowed}", allowed=Diff(max(CHANGED_C, allowed)))
     corrected = reads_words(mine, pair[0])
     return Finding(
         "sensors differ",
@@ -387,18 +389,3 @@ def _differs(view: View, hold: HoldResult, load: DecidingSensor) -> Finding | No
         Says("Find out which of them changed: soakwitness sensor diagnose; or hold a reference beside them."),
         at_s=hold.control_leave_s,
     )
-
-
-def _steady(one: DecidingSensor, other: DecidingSensor, until_s: float) -> tuple[float, float] | None:
-    """What two sensors read over the last minutes of a hold, where both stood still [degC]; else None."""
-    levels = []
-    for trace in (one.readings, other.readings):
-        low, high = trace.between(until_s - STEADY_S - 60.0, until_s - 60.0)
-        t, y = trace.t_s[low:high], trace.temp_c[low:high]
-        if t.size < 6 or t[-1] - t[0] < 0.5 * STEADY_S:
-            return None
-        slope = float(np.polyfit(t - t[0], y, 1)[0]) * 3600.0
-        if abs(slope) > STEADY_C_PER_H:
-            return None
-        levels.append(float(np.median(y)))
-    return levels[0], levels[1]

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from soakwitness.analysis.verification.findings.view import View, hold_words, range_words, severity_of
+from soakwitness.analysis.verification.findings import heat
+from soakwitness.analysis.verification.findings.charge import loading_dips, unmarked_load
+from soakwitness.analysis.verification.findings.cures import cure, heat_cut, is_short, lost_before, more_minutes
+from soakwitness.analysis.verification.findings.view import View, hold_words, range_words, severity_of, where_words
 from soakwitness.analysis.verification.model import Dip, Finding, HoldResult, Looks, Severity
-from soakwitness.analysis.verification.overshoot import overshoot
-from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, Value, duration, often
+from soakwitness.firmware_bridge.common.wording import Says, Temp, duration, often
 
 DIP_WORDS: dict[Looks, tuple[str, str]] = {
     "door": (
@@ -33,8 +35,7 @@ DIP_WORDS: dict[Looks, tuple[str, str]] = {
 }
 GOOD_PART = 0.25
 LAG_WORTH_A_WARNING = 0.2  # of the required soak; common practice, no source
-BACK_C = 15.0  # heating again after a fall: the heat was cut, not the program over
-WHERE = {"load": "at the load sensor", "packet estimate": "by the packet estimate", "control": "at the control sensor"}
+LOADS_S = 120.0
 
 
 def find(view: View) -> list[Finding]:
@@ -45,9 +46,7 @@ def find(view: View) -> list[Finding]:
             found += [
                 *_short(view, hold),
                 *_long(hold),
-                *_too_hot(hold),
-                *_overshoot(view, hold),
-                *_chamber_overshoot(view, hold),
+                *heat.of_hold(view, hold),
                 *_out_of_band(view, hold),
                 *_lag(view, hold),
             ]
@@ -59,45 +58,35 @@ def _severity(hold: HoldResult, *names: str) -> Severity:
     return severity_of("fail" if set(names) & set(hold.unmet) else "not proven", judged=hold.judged)
 
 
-def _lost_before(view: View, hold: HoldResult) -> bool:
-    """Whether the load sensor that decides stopped reading before the chamber left the hold."""
-    load = next((s for s in view.context.loads if s.name == hold.measured_by), None)
-    lost = load is not None and hold.control_leave_s is not None and load.last_s < hold.control_leave_s
-    return lost and load is not None and load.last_s < view.context.end_s - 3.0 * view.context.chamber.readings.period_s
-
-
 def _short(view: View, hold: HoldResult) -> list[Finding]:
     soak = hold.soak_s
-    if soak is None or soak.best >= hold.required_s or "soak" not in (*hold.unmet, *hold.unproven):
+    if soak is None or not is_short(hold):
         return []
-    missing = hold.required_s - soak.best
     worst = [p for p in hold.pieces if p.soak_s.best < hold.required_s]
-    who = f" (worst of {len(hold.pieces)} pieces: {min(worst, key=lambda p: p.soak_s.best).piece})" if worst else ""
-    restarts = [d for d in hold.dips if d.effect == "new start"]
+    shortest = min(worst, key=lambda p: p.soak_s.best, default=None)
+    who = "" if shortest is None else f" ({shortest.piece})"
+    if shortest is not None and len(hold.pieces) > 1:
+        who = f" (worst of {len(hold.pieces)} pieces: {shortest.piece})"
+    restarts = [d for d in _own_dips(hold) if d.effect == "new start"]
     why = f" A dip of {duration(restarts[0].end_s - restarts[0].start_s)} started it again." if restarts else ""
-    cut = _heat_cut(view, hold)
-    after = f"{_more(view, hold)}, and decide what becomes of these pieces."
-    if cut is not None:
-        after = "Look for a power cut or a program that was stopped; decide what becomes of these pieces."
-    if _lost_before(view, hold):
-        after = "Look at the load sensor first: it stopped reading in this hold."
     return [
         Finding(
             "short soak",
             _severity(hold, "soak"),
             hold.step,
             Says.of(
-                "The {hold} soaked {soak} {where}{who}, {missing} short of {asked}.{why}{cut}",
+                "The {hold} soaked {least}{soak} {where}{who}, {missing} short of {asked}.{why}{cut}",
                 hold=hold_words(hold),
+                least="" if hold.began and hold.ended else "at least ",
                 soak=range_words(soak),
-                where=WHERE[hold.temperature_from or "control"],
+                where=where_words(view, hold),
                 who=who,
-                missing=duration(missing),
+                missing=duration(hold.required_s - soak.best),
                 asked=duration(hold.required_s),
                 why=why,
-                cut=cut or Says(""),
+                cut=heat_cut(view, hold) or Says(""),
             ),
-            Says.plain(after),
+            cure(view, hold, restarts=bool(restarts)),
             at_s=hold.enter_s,
             until_s=hold.leave_s,
             pieces=tuple(p.piece for p in worst if p.piece),
@@ -105,30 +94,11 @@ def _short(view: View, hold: HoldResult) -> list[Finding]:
     ]
 
 
-def _heat_cut(view: View, hold: HoldResult) -> Says | None:
-    """A hold that ended because its heat went off: it fell early, and was heated again without reaching the band."""
-    context = view.context
-    if hold.leave_s is None or hold.enter_s is None or any(p.pull_s is not None for p in hold.pieces):
-        return None
-    trace = context.chamber.readings
-    leave_s = hold.control_leave_s if hold.control_leave_s is not None else hold.leave_s
-    low, high = trace.between(leave_s, context.end_s)
-    part = trace.temp_c[low:high]
-    if leave_s - hold.enter_s >= hold.required_s or part.size < 10:
-        return None
-    bottom = np.minimum.accumulate(part)
-    rise = np.flatnonzero((part - bottom > BACK_C) & (part < hold.band_c[0]))
-    if not rise.size or bottom[rise[0]] < 0.5 * hold.target_c:
-        return None
-    lowest = int(part[: rise[0] + 1].argmin())
-    off_s = float(trace.t_s[low + lowest]) - leave_s
-    return Says.of(
-        " The heat went off {at} into it and came back {off} later, at {lowest}: "
-        "a power cut, or a program that was stopped and started again.",
-        at=duration(leave_s - hold.enter_s),
-        off=duration(off_s),
-        lowest=Temp(float(part[lowest])),
-    )
+def _own_dips(hold: HoldResult) -> list[Dip]:
+    """Dips while the piece that the figures are of was inside: the loading of another charge is none of its."""
+    load_s = hold.load_s if hold.load_s is not None else -np.inf
+    pull_s = hold.pull_s if hold.pull_s is not None else np.inf
+    return [d for d in hold.dips if d.start_s > load_s and d.end_s < pull_s]
 
 
 def _long(hold: HoldResult) -> list[Finding]:
@@ -156,120 +126,6 @@ def _long(hold: HoldResult) -> list[Finding]:
     ]
 
 
-def _too_hot(hold: HoldResult) -> list[Finding]:
-    """Too hot from load to pull, whatever the recipe calls that minute; a hold that is not judged excuses none."""
-    hot = hold.too_hot
-    level_above = _level_above(hold) and "level" in (*hold.unmet, *hold.unproven)
-    if hot is None or (level_above and "too hot" not in hold.unmet):
-        return []
-    failed = "too hot" in hold.unmet
-    if not failed and "too hot" not in hold.unproven:
-        return []
-    answer = ""
-    if hold.temperature_from == "control" and hot.by_c < 2.0 * BACK_C:
-        answer = " A load sensor, a packet or max_overshoot in the recipe would tell whether the work was so hot."
-    return [
-        Finding(
-            "out of band",
-            "fail" if failed else "warn",
-            hold.step,
-            Says.of(
-                "Too hot around the {hold}: {reached} {where}, held over its limit of {limit}, "
-                "for {over} in all.{answer}",
-                hold=hold_words(hold),
-                reached=Temp(hot.reached_c),
-                where=WHERE[hold.temperature_from or "control"],
-                limit=Temp(hot.limit_c),
-                over=duration(max(hot.over_s, 1.0)),
-                answer=answer,
-            ),
-            Says("Test the hardness of these pieces before they go on; check what was typed into the controller."),
-            at_s=hot.at_s,
-        )
-    ]
-
-
-def _overshoot(view: View, hold: HoldResult) -> list[Finding]:
-    if hold.overshoot_c is None:
-        return []
-    limit = hold.max_overshoot_c
-    words: dict[str, Value] = {
-        "hold": hold_words(hold),
-        "over": Says.of(
-            "{least}{by}", least="at least " if hold.overshoot_is_at_least else "", by=Diff(hold.overshoot_c)
-        ),
-        "above": f", {duration(hold.above_band_s)} above the band" if hold.above_band_s else "",
-    }
-    if limit is not None and hold.overshoot_c > limit:
-        return [
-            Finding(
-                "overshoot",
-                "fail" if "overshoot" in hold.unmet else "warn",
-                hold.step,
-                Says.of(
-                    "The {hold} went {over} over its target{above}; {limit} are allowed.", limit=Diff(limit), **words
-                ),
-                Says("Slow the last part of the ramp or add a short hold below the target."),
-                at_s=hold.overshoot_at_s,
-            )
-        ]
-    over = hold.overshoot_c - (hold.band_c[1] - hold.target_c)
-    swings = view.recipe_hold(hold).judge_by == "mean"
-    told = hold.too_hot is not None and "too hot" in (*hold.unmet, *hold.unproven)
-    if over > 0.0 and not _level_above(hold) and not swings and not told:
-        advice = "Slow the last part of the ramp" + (
-            ", or state max_overshoot in the recipe." if limit is None else "."
-        )
-        return [
-            Finding(
-                "overshoot",
-                "warn" if hold.judged else "note",
-                hold.step,
-                Says.of("The {hold} went {over} over its target, {by} above its band{above}.", by=Diff(over), **words),
-                Says(advice),
-                at_s=hold.overshoot_at_s,
-            )
-        ]
-    return []
-
-
-def _chamber_overshoot(view: View, hold: HoldResult) -> list[Finding]:
-    """The chamber went over the limit although the blade is known to have stayed below: something else may have not."""
-    context, number = view.context, view.number(hold)
-    if hold.temperature_from not in ("load", "packet estimate"):
-        return []
-    sensor = context.chamber
-    correction_c = context.known(sensor, number).correction_c
-    placed = sensor.placed_true if correction_c else sensor.placed
-    on = context.on_trace(sensor, number, correction_c, placed)
-    if on is None or not on.inside_band:
-        return []
-    peak = overshoot(on.trace, on.hold, on.level, on.allowed)
-    limit = hold.max_overshoot_c if hold.max_overshoot_c is not None else on.hold.above_c
-    if peak is None or peak.overshoot_c <= limit + on.allowed.noise_c:
-        return []
-    return [
-        Finding(
-            "overshoot",
-            "warn" if hold.judged else "note",
-            hold.step,
-            Says.of(
-                "At the control sensor the {hold} went {over} over its target; the {what} decides here, "
-                "but a thinner piece follows the furnace more closely.",
-                hold=hold_words(hold),
-                over=Diff(peak.overshoot_c),
-                what="load sensor" if hold.temperature_from == "load" else "blade's estimate",
-            ),
-            Says("Slow the last part of the ramp where thin pieces are in the same charge."),
-            at_s=peak.at_s,
-        )
-    ]
-
-
-def _level_above(hold: HoldResult) -> bool:
-    return hold.level_c is not None and hold.level_c > hold.band_c[1]
-
-
 def _mostly_there(hold: HoldResult) -> bool:
     """Whether a hold was at temperature for a good part of it: then what lies below are dips, however long."""
     if not hold.dips or hold.in_band_s is None or hold.enter_s is None or hold.leave_s is None:
@@ -282,7 +138,7 @@ def _out_of_band(view: View, hold: HoldResult) -> list[Finding]:
     level = hold.level_c if hold.level_c is not None else hold.target_c
     if hold.enter_s is None or level > high or (level < low and not _mostly_there(hold)):
         return [_beside(view, hold, level)]
-    return _dips(hold) if hold.dips else []
+    return _dips(view, hold) if hold.dips else []
 
 
 def _beside(view: View, hold: HoldResult, level_c: float) -> Finding:
@@ -290,7 +146,8 @@ def _beside(view: View, hold: HoldResult, level_c: float) -> Finding:
     low, high = hold.band_c
     severity = _severity(hold, "level", "mean", "soak")
     if hold.enter_s is None and hold.temperature_from == "load" and level_c < low:
-        says = Says(f"the load sensor {'stopped reading before it' if _lost_before(view, hold) else 'never'} reached")
+        which = where_words(view, hold).removeprefix("at ")
+        says = Says.plain(f"{which} {'stopped reading before it' if lost_before(view, hold) else 'never'} reached")
     else:
         side = "above" if level_c > high else "below"
         says = Says.of("stood at {level}, {side}", level=Temp(level_c), side=side)
@@ -311,9 +168,17 @@ def _beside(view: View, hold: HoldResult, level_c: float) -> Finding:
     )
 
 
-def _dips(hold: HoldResult) -> list[Finding]:
-    """Dips below the band, what each looks like told together; those of noise alone are none worth telling."""
-    dips = [d for d in hold.dips if d.looks_like != "noise"]
+def _dips(view: View, hold: HoldResult) -> list[Finding]:
+    """Dips below the band, what each looks like told together; those of noise alone are none worth telling.
+
+    What may be the loading that nobody marked is told there.
+    """
+    loadings = [at for at, _ in loading_dips(view.context)] if unmarked_load(view.context) else []
+    dips = [
+        d
+        for d in hold.dips
+        if d.looks_like != "noise" and not any(d.start_s - LOADS_S <= at <= d.end_s for at in loadings)
+    ]
     if not dips:
         return []
     lowest = min(dips, key=lambda d: d.lowest_c)
@@ -368,28 +233,10 @@ def _lag(view: View, hold: HoldResult) -> list[Finding]:
                 hold=hold_words(hold),
                 guess=guess,
             ),
-            _more_minutes(view, hold),
+            more_minutes(view, hold),
             at_s=hold.control_enter_s,
         )
     ]
-
-
-def _more_minutes(view: View, hold: HoldResult) -> Says:
-    """One number: how much longer the program must hold, net of what it already adds, so that the soak is sure."""
-    soak, extra_s = hold.soak_s, view.context.recipe.program.extra_s
-    short_s = 0.0 if soak is None else hold.required_s - soak.low
-    if hold.verdict == "pass" or short_s <= 0.0:
-        had = f", of which the program already adds {duration(extra_s)}" if extra_s else ""
-        return Says.plain(f"Nothing: the soak is counted from when the blade is there{had}.")
-    return Says.plain(f"{_more(view, hold)}: the soak counts from the blade.")
-
-
-def _more(view: View, hold: HoldResult) -> str:
-    """How much longer to hold for the soak to be sure, beyond what the program already adds."""
-    extra_s = view.context.recipe.program.extra_s
-    short_s = hold.required_s - (hold.soak_s.low or hold.soak_s.best) if hold.soak_s is not None else 0.0
-    with_that = f" (it already adds {duration(extra_s)})" if extra_s else ""
-    return f"Let the program hold {duration(short_s)} longer{with_that}"
 
 
 def _never(hold: HoldResult) -> Finding:

@@ -10,6 +10,8 @@ from soakwitness.analysis.verification.context import VerificationContext
 from soakwitness.analysis.verification.model import Bounds, Finding, HoldResult, RampResult, Severity, Verdict
 from soakwitness.firmware_bridge.common.wording import Says, Temp, duration_range
 
+WHERE = {"load": "at the load sensor", "packet estimate": "by the packet estimate", "control": "at the control sensor"}
+
 
 @dataclass(frozen=True)
 class View:
@@ -26,6 +28,14 @@ class View:
     def number(self, hold: HoldResult) -> int:
         """Its index among the recipe's holds."""
         return self.context.recipe.holds.index(self.recipe_hold(hold))
+
+
+def where_words(view: View, hold: HoldResult) -> str:
+    """Where a hold was measured; of several load sensors which."""
+    names = {load.name for load in view.context.loads}
+    if hold.temperature_from == "load" and len(names) > 1:
+        return f"at load sensor {hold.measured_by}"
+    return WHERE[hold.temperature_from or "control"]
 
 
 def hold_words(hold: Hold | HoldResult) -> Says:

@@ -45,6 +45,24 @@ def test_one_hold_by_hand() -> None:
     assert np.isnan(correction.expanded_c(900.0))
 
 
+def test_what_drifted_is_in_the_budget() -> None:
+    # Both drift by 3 K/h over the hold. Where the two may lag by 120 s otherwise than each other that is up to 0.1 K,
+    # and the reference itself may have moved by 0.4 K since its certificate: half-widths, divided by sqrt 3.
+    t_s = np.arange(0.0, 5400.0, 5.0)
+    true = np.interp(t_s, [0, 1800, 5400], [20, 1000, 1003])
+    drifted = certified(REFERENCE.points, "test certificate", drift_c=0.4)
+
+    def rows(lag_difference_s: float, reference: Reference) -> dict[str, float]:
+        (point,) = calibrate(t_s, true, true, reference, Comparing(lag_difference_s=lag_difference_s)).points
+        return {row.source: row.contribution_c for row in point.budget.rows}
+
+    stability, since = "stability: drift x different lag", "drift of the reference since then"
+    assert rows(120.0, drifted)[stability] == pytest.approx(3.0 * 120.0 / 3600.0 / 3**0.5, rel=1e-6)
+    assert rows(120.0, drifted)[since] == pytest.approx(0.4 / 3**0.5)
+    assert rows(0.0, REFERENCE)[stability] == 0.0
+    assert since not in rows(0.0, REFERENCE)
+
+
 def test_a_stretch_outside_the_certificate_is_left_out() -> None:
     t_s = np.arange(0.0, 9000.0, 5.0)
     true = np.interp(t_s, [0, 900, 4000, 6000, 9000], [20, 300, 300, 1000, 1000])

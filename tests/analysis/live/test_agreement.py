@@ -35,6 +35,8 @@ def counted(
 def check(case: Case, tolerance_s: float) -> None:
     verified = verify(run_of(case), case.recipe)
     seen = counted(case.recipe, case.t_s, case.temp_c)
+    compared = [number for number, hold in enumerate(verified.holds) if hold.found]
+    assert compared
     for number, hold in enumerate(verified.holds):
         if hold.found and hold.soak_s is not None:
             assert seen.get(number, 0.0) == pytest.approx(hold.soak_s.best, abs=tolerance_s), (case.kind, number)

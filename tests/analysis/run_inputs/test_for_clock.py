@@ -8,11 +8,11 @@ from pathlib import Path
 import pytest
 
 from soakwitness.analysis.logbook.charges import charge_pieces
+from soakwitness.analysis.packet import model as estimating
 from soakwitness.analysis.packet.piece import PacketModel
 from soakwitness.analysis.recipes.model import PacketSpec
 from soakwitness.analysis.run_inputs.for_clock import clock_inputs_of
 from soakwitness.analysis.runs import open_run
-from soakwitness.analysis.verification import estimates as estimating
 from soakwitness.analysis.verification.model import PieceInfo
 from soakwitness.analysis.verification.pieces import piece_spec
 from soakwitness.firmware_bridge.runfolder.model import Mark

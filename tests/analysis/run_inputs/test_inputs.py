@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -16,6 +17,7 @@ from soakwitness.analysis.logbook.sensors import add_calibration, fit_sensor, wi
 from soakwitness.analysis.logbook.treatments import add_treatment
 from soakwitness.analysis.recipes.file import parse_recipe
 from soakwitness.analysis.recomputing.refreshing import refresh
+from soakwitness.analysis.run_inputs.for_clock import clock_inputs_of
 from soakwitness.analysis.run_inputs.inputs import inputs_of_entry, run_inputs
 from soakwitness.analysis.run_inputs.model import RunInputs
 from soakwitness.analysis.runs import open_run
@@ -52,10 +54,11 @@ def known(book: LogBook) -> RunInputs:
     return inputs_of_entry(book, run_named(book, "last"))
 
 
-def calibrated(book: LogBook, life: int, **days: str | None) -> int:
-    """A calibration of the sensor ``chamber``; ``done_on`` and ``due_on``."""
-    correction = SHED | days
-    return add_calibration(book, life=life, done_by="Ana", correction=correction, stamp=STAMP, **days)  # type: ignore[arg-type]
+def calibrated(book: LogBook, life: int, **facts: Any) -> int:
+    """A calibration of the sensor ``chamber``; facts such as ``done_on``, ``due_on`` and ``table``."""
+    correction = SHED | facts
+    days = {"done_on": facts["done_on"], "due_on": facts["due_on"]}
+    return add_calibration(book, life=life, done_by="Ana", correction=correction, stamp=STAMP, **days)
 
 
 def test_a_wire_class_that_only_the_log_book_knows_counts_for_everyone(tmp_path: Path) -> None:
@@ -83,6 +86,41 @@ def test_a_run_that_says_something_else_of_its_sensor_keeps_its_own_words(tmp_pa
     assert "serial K-9, the log book K-1" in str(inputs.refused[0])
     assert inputs.sensors["chamber"].serial == "K-9"
     assert inputs.sensors["chamber"].calibrated_on is None
+
+
+def test_a_correction_of_the_log_book_reaches_the_verdict_and_the_clock(tmp_path: Path) -> None:
+    """Shown 1050, and the calibration takes 9 off: 1041 of 1050 +-12, 3 above the lower edge, with a U of 2."""
+    book, run = book_with(tmp_path)
+    life = fit_sensor(book, "shed", "chamber", fitted_utc="2026-01-01", stamp=STAMP)
+    table = {"reading_c": [20.0, 1100.0], "correction_c": [-9.0, -9.0], "expanded_c": [2.0, 2.0]}
+    calibrated(book, life, done_on="2026-02-01", due_on=None, table=table)
+    inputs = known(book)
+    (hold,) = inputs.judged(open_run(run)).holds
+    assert (hold.known.source, hold.known.correction_c, hold.known.expanded_c) == ("calibration", -9.0, 2.0)
+    assert hold.level_c == pytest.approx(1041.0, abs=0.2)
+    assert hold.shown_c == pytest.approx(1050.0, abs=0.2)
+    assert hold.verdict == "pass"
+    assert clock_inputs_of(inputs, ()).corrected("chamber", 1050.0) == pytest.approx(1041.0)
+    refresh(book, stamp=STAMP)
+    answer = kept_answer(book, run.name)
+    assert answer is not None
+    assert answer["steps"][1]["sensor_error"]["correction_c"] == -9.0
+    assert answer["verdict"] == "pass"
+
+
+def test_a_cold_treatment_that_was_entered_is_not_asked_for_again(tmp_path: Path) -> None:
+    book, run = book_with(tmp_path)
+    order = 'order = ["harden", "cold treatment", "temper"]\n'
+    give_recipe(book, run.name, "Harden", order + RECIPE, stamp=STAMP)
+    charge_pieces(book, ["B-1"], stamp=STAMP, run=run.name)
+
+    def notes() -> list[str]:
+        return [str(f.says) for f in known(book).judged(open_run(run)).findings if f.code == "not on record"]
+
+    assert any("shows no cold treatment" in says for says in notes())
+    add_treatment(book, ["B-1"], "cold treatment", start_utc="2026-11-25T12:00:00Z", lowest_c=-78.0, stamp=STAMP)
+    assert known(book).pieces[0].treated == ("cold treatment",)
+    assert notes() == []
 
 
 def test_a_charge_is_named_as_one_reads_it(tmp_path: Path) -> None:

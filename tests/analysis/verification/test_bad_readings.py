@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 
 from soakwitness.analysis.runs import FloatArray, Run
 from soakwitness.analysis.verification.bad_readings import bad_readings
@@ -68,6 +69,15 @@ def test_a_contact_that_opened_twice_in_a_row_is_one_and_comes_back():
     assert (found.kind, found.start_s, found.end_s) == ("contact", 2600.0, 2714.0)
 
 
+@pytest.mark.parametrize("open_s", [5, 15, 60])
+def test_a_level_to_the_digit_is_not_broken_because_a_contact_opened_before_it(open_s: int):
+    # The display shows whole degrees: 1000 before, and the same again for minutes after.
+    _, temp_c = drawn(HOLD, step_c=1.0)
+    temp_c[2600 : 2600 + open_s] = 25.0
+    (found,) = bad_readings(run_with(temp_c, 1.0))
+    assert (found.kind, found.start_s, found.end_s) == ("contact", 2600.0, 2599.0 + open_s)
+
+
 def test_a_slow_logger_that_stood_still_and_then_jumped_was_stuck():
     # A reading a minute; eight of one number in a climb of 10 K a minute, then 91 K in one step.
     t_s = np.arange(0.0, 6000.0, 60.0)
@@ -89,3 +99,14 @@ def test_a_number_jumped_to_without_the_noise_it_had_is_a_broken_sensor():
     temp_c[6500:] = 25.0
     (found,) = bad_readings(run_with(temp_c))
     assert (found.kind, found.start_s, found.end_s) == ("broken", 6500.0, 9000.0)
+
+
+@pytest.mark.parametrize("rate_c_per_h", [450.0, 540.0, 543.0, 600.0, 900.0])
+@pytest.mark.parametrize("every_s", [10.0, 30.0, 60.0])
+def test_the_steps_of_a_whole_degree_on_a_ramp_are_no_noise(rate_c_per_h: float, every_s: float):
+    # A ramp whose readings lie half-way between steps goes 13, 14, 13, ...; then the hold shows one number for long.
+    t_s = np.arange(0.0, 12_000.0, every_s)
+    arrives_s = 1020.0 / rate_c_per_h * 3600.0
+    temp_c = np.interp(t_s, [0, arrives_s, arrives_s + 1800, 12_000], [20, 1040, 1040, 700])
+    run = make_run(t_s, {"furnace": np.round(temp_c)}, columns=[sensor(resolution=1.0)])
+    assert bad_readings(run) == ()

@@ -11,7 +11,10 @@ from soakwitness.analysis.verification.edges import (
     confirmed_crossing,
     crossing_s,
     enter,
+    inside_band,
     leave,
+    leave_after,
+    limit_c,
 )
 from soakwitness.analysis.verification.readings import Readings
 
@@ -147,3 +150,76 @@ def test_a_dip_right_after_coming_from_above_is_a_dip_of_the_hold():
     found = enter(cold, HOLD, Stay(770, 1200), after_s=0, from_above=True)
     assert found is not None
     assert found[0] == pytest.approx(769.5)
+
+
+def test_a_third_further_reading_takes_no_crossing_back():
+    # A reading a minute: in at 60 s, two further ones inside, and only the one after those is back by 5 K.
+    slow = Readings(
+        np.arange(0.0, 600.0, 60.0), np.array([900, 998, 998, 998, 990, 999, 999, 999, 999, 999.0]), 0.1, 60.0
+    )
+    assert confirmed_crossing(slow, 995.0, upward=True, start_s=0, end_s=600) == pytest.approx(60 * 95 / 98)
+
+
+def test_an_oven_that_swings_is_in_at_its_first_crossing():
+    back = trace((0, 990), (10, 996), (20, 990), (30, 1000), (200, 1000))
+    assert confirmed_crossing(back, 995.0, upward=True, start_s=0, end_s=200, at_once=True) == pytest.approx(5 / 0.6)
+    assert confirmed_crossing(back, 995.0, upward=True, start_s=0, end_s=200) == pytest.approx(25.0)
+    assert confirmed_crossing(back, 1100.0, upward=True, start_s=0, end_s=200) is None
+
+
+def test_readings_on_the_edges_are_in_the_band():
+    step = Readings(np.arange(5.0), np.array([994.9, 995.0, 1000.0, 1005.0, 1005.1]), 0.1, 1.0)
+    assert inside_band(step, HOLD, 0.0, 4.0) == [(1, 3)]
+    assert inside_band(step, HOLD, 2.0, 4.0) == [(2, 3)]
+    assert limit_c(HOLD) == 1005.0
+    assert limit_c(Hold(2, 1000.0, 5.0, 5.0, 600.0, max_overshoot_c=8.0)) == 1008.0
+
+
+# The chamber leaves at 1000 s; the load sensor is in since 100 s.
+AFTER = (100.0, 1000.0)
+
+
+@pytest.mark.parametrize(
+    ("points", "climbs", "left"),
+    [
+        # Inside then: out at its first crossing of either edge, down at 0.1 K/s from 1100 s or up at 0.05 K/s.
+        (((0, 990), (100, 1000), (1100, 1000), (1400, 970)), False, (1150.0, True, False)),
+        (((0, 990), (100, 1000), (1100, 1000), (1400, 1015)), True, (1200.0, True, True)),
+        # Below then: at its last fall before, in at 50 s and out from 600 s at 0.1 K/s.
+        (((0, 990), (100, 1000), (600, 1000), (700, 990), (1400, 990)), False, (650.0, True, False)),
+        # Above then, and the furnace goes on: at its last rise before; else when it comes down again.
+        (((0, 990), (100, 1000), (600, 1000), (800, 1020), (1400, 1080)), True, (650.0, True, True)),
+        (((0, 990), (100, 1000), (600, 1000), (800, 1020), (1100, 1020), (1400, 990)), False, (1350.0, True, False)),
+        # Still inside at the end of its record.
+        (((0, 990), (100, 1000), (1400, 1000)), False, (1400.0, False, False)),
+    ],
+)
+def test_a_load_sensor_leaves_by_itself_after_the_chamber(
+    points: tuple[tuple[float, float], ...], climbs: bool, left: tuple[float, bool, bool]
+):
+    found = leave_after(trace(*points), HOLD, *AFTER, climbs=climbs)
+    assert found == (pytest.approx(left[0]), left[1], left[2])
+
+
+def test_a_load_sensor_that_ended_before_the_chamber_left_was_not_seen_to_leave():
+    ended = trace((0, 990), (100, 1000), (700, 1000))
+    assert leave_after(ended, HOLD, *AFTER, climbs=False) == (700.0, False, False)
+
+
+def test_a_leave_upward_without_a_hotter_hold_counts_once_the_time_is_met():
+    # In from 5 to 2010 s, over the 600 s asked, then up to 1012 and there: left upward at 1005, at 2010 s.
+    on = trace((0, 990), (10, 1000), (2000, 1000), (2024, 1012), (3000, 1012))
+    found = leave(on, HOLD, Stay(10, 1990), enter_s=5, before_s=3000, climbs=False, hotter_follows=False)
+    assert found == (pytest.approx(2010.0), True, True)
+    # Not met yet, it belongs to it up to a band's width above.
+    asked = Hold(2, 1000.0, 5.0, 5.0, 3600.0)
+    found = leave(on, asked, Stay(10, 1990), enter_s=5, before_s=3000, climbs=False, hotter_follows=False)
+    assert found == (3000.0, False, False)
+
+
+def test_a_climb_that_fell_away_first_is_no_leave_upward():
+    # A band's width below the band before the climb: left downward.
+    fell = trace((0, 1000), (1000, 1000), (1040, 980), (1300, 980), (1400, 1100))
+    assert leave(fell, HOLD, Stay(0, 990), enter_s=0, before_s=1400, climbs=True)[2] is False
+    near = trace((0, 1000), (1000, 1000), (1010, 990), (1050, 990), (1160, 1100))
+    assert leave(near, HOLD, Stay(0, 990), enter_s=0, before_s=1160, climbs=True) == (pytest.approx(1065.0), True, True)

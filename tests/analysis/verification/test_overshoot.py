@@ -115,3 +115,90 @@ def test_a_swinging_oven_has_its_mean_as_level():
     # A third at 1009, two thirds at 994.
     assert level_part(skewed, by_mean, Edges(0, 1800), 0.0, SLOPE).level_c == pytest.approx(999, abs=0.05)
     assert level_part(skewed, HOLD, Edges(0, 1800), 0.0, SLOPE).level_c == 994
+
+
+@pytest.mark.parametrize(
+    ("level_s", "climb_s", "level_c"),
+    [
+        # Level for over half of the time: the median of all. It climbs by 72 K/h, and up to 50 are level.
+        (600, 400, 1000.0),
+        # For three tenths: the median where it stood level, though 1004 is the median of all and 1010 that of the end.
+        (300, 700, 1000.0),
+        # For a tenth, under a fifth: that of the last third, which goes from 1000 + 0.02 x (1000 x 2/3 - 100) to 1018.
+        (100, 900, (1000 + 0.02 * (2000 / 3 - 100) + 1018) / 2),
+    ],
+)
+def test_the_level_is_that_of_the_level_part_where_there_is_one(level_s: float, climb_s: float, level_c: float):
+    wide = Hold(2, 1000.0, 5.0, 40.0, 600.0)
+    course = trace((0, 1000), (level_s, 1000), (level_s + climb_s, 1000 + 0.02 * climb_s))
+    found = level_part(course, wide, Edges(0, level_s + climb_s), 0.0, SLOPE)
+    assert found.level_c == pytest.approx(level_c, abs=0.1)
+
+
+def test_a_level_of_less_than_a_minute_is_none():
+    wide = Hold(2, 1000.0, 5.0, 40.0, 600.0)
+    # 50 s at 1000, then up at 0.2 K/s: the last third is from 1010 to 1020.
+    short = trace((0, 1000), (50, 1000), (150, 1020))
+    assert level_part(short, wide, Edges(0, 150), 0.0, SLOPE).level_c == pytest.approx(1015, abs=0.3)
+
+
+def test_only_the_time_with_a_charge_inside_counts():
+    over = trace((0, 995), (15, 1010), (45, 1010), (60, 1000), (1000, 1000))
+    level = level_part(over, HOLD, Edges(0, 1000), 0.0, SLOPE)
+    # 30 s at 1010; after 100 s it stands at the target, and until 40 s 25 s of 1010 and 5 K up at 1 K/s: from 10 s on.
+    for between_s, held_c in (((0.0, 1000.0), 10.0), ((100.0, 1000.0), 0.0), ((0.0, 40.0), 5.0)):
+        found = overshoot(over, HOLD, level, SURE, between_s)
+        assert found is not None
+        assert found.overshoot_c == pytest.approx(held_c, abs=0.05)
+    assert overshoot(over, HOLD, level, SURE, (2000.0, 3000.0)) is None
+    # Two readings are no three: the lower one counts.
+    few = overshoot(over, HOLD, level, SURE, (20.0, 21.0))
+    assert few is not None
+    assert (few.overshoot_c, few.at_s) == (10.0, 20.0)
+
+
+def test_a_gap_hides_only_what_it_is_long_enough_for():
+    over = trace((0, 995), (5, 1000), (1000, 1000))
+    for gap_s, hidden in ((29.0, False), (31.0, False), (60.0, True)):
+        keep = (over.t_s <= 400) | (over.t_s >= 400 + gap_s)
+        gap = Readings(over.t_s[keep], over.temp_c[keep], 0.1, 1.0)
+        found = overshoot(gap, HOLD, level_part(gap, HOLD, Edges(0, 1000), 0.0, SLOPE), Allowed(0.5, 0.5, 0.25))
+        assert found is not None
+        # Of the gap what is over 30 s goes up at 0.5 K/s and down at 0.25 K/s: a sixth of a kelvin for each second.
+        assert found.is_at_least is hidden
+        if gap_s > 30.0:
+            assert found.most_c == pytest.approx((gap_s - 30.0) / 6.0)
+
+
+def test_a_peak_between_coarse_readings_shows_by_their_bend():
+    def coarse(peak_c: float, noise_c: float, every_s: float = 60.0) -> bool:
+        t_s = np.arange(0.0, 5 * every_s, every_s)
+        readings = Readings(t_s, np.array([990.0, 1000.0, 1000.0 + peak_c, 1000.0, 1000.0]), 0.1, every_s)
+        level = level_part(readings, HOLD, Edges(every_s / 2, 4 * every_s), 0.0, SLOPE)
+        found = overshoot(readings, HOLD, level, Allowed(noise_c, 0.5, 0.25))
+        assert found is not None
+        return found.is_at_least
+
+    # A quarter of the bend, 2 x peak / 4, over 1 K and over twice the noise; readings half a minute apart hide nothing.
+    assert [coarse(2.2, 0.1), coarse(1.8, 0.1)] == [True, False]
+    assert [coarse(4.0, 0.9), coarse(4.0, 1.1)] == [True, False]
+    assert not coarse(12.0, 0.1, 30.0)
+
+
+def test_the_foot_of_a_climb_with_ripple_is_where_a_line_through_it_comes_from_the_level():
+    # On/off control: +-2 about the level and about the climb of 0.05 K/s, which begins at 1500 s.
+    t_s = np.arange(0.0, 2400.0)
+    course = 1000.0 + np.maximum(t_s - 1500.0, 0.0) * 0.05 + 2.0 * np.sin(2 * np.pi * t_s / 60.0)
+    rippled = Readings(t_s, course, 0.1, 1.0)
+    # Out of +-5 for good by 1600 s and some: the last crossing of 1005 before it is 10 K above the band.
+    left_s = float(t_s[np.flatnonzero(course <= 1005.0)[-1]])
+    level = level_part(rippled, HOLD, Edges(0, left_s, left_upward=True), 0.1, SLOPE)
+    assert level.end_s == pytest.approx(1500.0, abs=15.0)
+    assert level.level_c == pytest.approx(1000.0, abs=0.2)
+
+
+def test_a_short_hold_s_last_stop_is_its_level():
+    # 0.1 K/s up, 60 s at 1000, on at 0.1 K/s, twice: the second stop, at 1003, is the last one.
+    twice = trace((0, 995), (50, 1000), (110, 1000), (140, 1003), (200, 1003), (300, 1013))
+    level = level_part(twice, HOLD, Edges(0, 220, left_upward=True), 0.05, SLOPE)
+    assert level.end_s == pytest.approx(200, abs=2)

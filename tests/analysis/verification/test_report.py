@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 import json
+from dataclasses import fields, is_dataclass, replace
+from typing import Any
 
 import numpy as np
+import pytest
 
-from soakwitness.analysis.verification.model import FINDING_CODES
+from soakwitness.analysis.verification.model import FINDING_CODES, Verification
 from soakwitness.analysis.verification.report import as_json
 from soakwitness.analysis.verification.verifying import verify
+from soakwitness.firmware_bridge.common.units import Unit
+from soakwitness.firmware_bridge.common.wording import Says
 from soakwitness.firmware_bridge.runfolder.model import Mark
 from tests.verification_runs import drawn, make_run, sensor, simple_recipe
 
@@ -74,8 +79,68 @@ def test_every_code_is_known():
     temp_c[2200:2600] = np.nan
     columns = [sensor(), sensor("other", "survey")]
     run = make_run(t_s, {"furnace": temp_c, "other": temp_c}, columns=columns)
-    for finding in as_json(verify(run, simple_recipe((700, 10, 5), (1000, 30, 5))))["findings"]:
+    findings = as_json(verify(run, simple_recipe((700, 10, 5), (1000, 30, 5))))["findings"]
+    assert {finding["code"] for finding in findings} >= {"hold missing", "gap in record", "no calibration"}
+    for finding in findings:
         assert finding["code"] in FINDING_CODES
         assert finding["severity"] in ("fail", "warn", "note")
         assert finding["says"].endswith(".")
         assert finding["next"].endswith(".")
+
+
+def plain(thing: object, unit: Unit) -> object:
+    """A value of the result as JSON has it."""
+    if isinstance(thing, Says):
+        return thing.text(unit)
+    if isinstance(thing, tuple):
+        return [plain(part, unit) for part in thing]
+    if is_dataclass(thing):
+        return {f.name: plain(getattr(thing, f.name), unit) for f in fields(thing)}
+    return thing
+
+
+def differing(told: dict[str, Any], thing: object, unit: Unit) -> list[str]:
+    """Keys that have the name of a field and another value; where a value has several, those that it has are asked."""
+    wrong = []
+    for key, value in told.items():
+        if not hasattr(thing, key):
+            continue
+        expected = plain(getattr(thing, key), unit)
+        if isinstance(expected, dict) and isinstance(value, dict):
+            expected = {name: expected[name] for name in value}
+        if key not in ("steps", "findings", "dips", "pieces", "record", "compared") and value != expected:
+            wrong.append(key)
+    return wrong
+
+
+def pairs(told: dict[str, Any], verified: Verification) -> list[tuple[dict[str, Any], object]]:
+    """Each dict of the report with what it tells of."""
+    hold, found = told["steps"][1], verified.holds[0]
+    every = [(told, verified), (told["record"], verified.record)]
+    for many, things in (
+        (told["steps"], verified.steps),
+        (told["findings"], verified.findings),
+        (hold["dips"], found.dips),
+        (hold["pieces"], found.pieces),
+    ):
+        assert things
+        every += zip(many, things, strict=True)
+    return every
+
+
+@pytest.mark.parametrize("unit", ["C", "F"])
+@pytest.mark.parametrize("facts", [{}, {"max_overshoot_c": 6.0, "at_most_s": 1200.0, "judged": False}])
+def test_every_key_has_the_value_of_its_name(unit: Unit, facts: dict[str, object]):
+    # A load sensor that is late and hotter, a dip, and two pieces of which one is short: much of it is there.
+    t_s, temp_c = drawn([*HOLD[:2], (2400, 1000), (2430, 960), (2500, 960), (2530, 1000), *HOLD[2:]])
+    values = {"furnace": temp_c, "blade": np.round(np.interp(t_s - 60.0, t_s, temp_c), 1) + 1.0}
+    columns = [sensor(expanded_uncertainty=2.0), sensor("blade", "load", expanded_uncertainty=3.0)]
+    marks = [Mark(0, "load", ("A", "B")), Mark(2300, "pull", ("A",)), Mark(2320, "plates", ("A",))]
+    run = make_run(t_s, values, columns=columns, marks=[*marks, Mark(3100, "pull", ("B",))])
+    verified = verify(run, replace(simple_recipe((1000, 10, 5), **facts), decide_on="true temperature"))
+    told, hold = as_json(verified, unit), verified.holds[0]
+    assert [wrong for one, thing in pairs(told, verified) if (wrong := differing(one, thing, unit))] == []
+    known = told["steps"][1]["sensor_error"]
+    assert (known["source"], known["expanded_c"], known["correction_c"]) == ("stated", 3.0, 0.0)
+    assert told["steps"][1]["decided_on"] == hold.known.basis == "true temperature"
+    assert told["steps"][1]["would_prove"] == [says.text(unit) for says in hold.proves]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import pytest
 
 from soakwitness.analysis.calibration.correction import Correction
@@ -133,3 +134,11 @@ def test_it_is_said_as_a_person_would():
     known = KnownError("true temperature", -6.3, 2.2, "calibration")
     assert str(reads_words(known, 1060.0)) == "reads 1060 °C, is 1053.7 °C ± 2.2 °C"
     assert reads_words(KnownError(), 1060.0) is None
+
+
+def test_readings_are_corrected_only_where_the_calibration_reaches_and_while_it_is_in_force():
+    # Range 500 to 1100, and 25 beyond: at 200 nothing is added; on the line -2 at 500 to -4 at 1100 it is -3 at 800.
+    readings = np.array([200.0, 480.0, 800.0, 1120.0, 1130.0])
+    added = errors_of(sensor(), CALIBRATED, DAY).added_c(readings)
+    assert added == pytest.approx([0.0, -2.0, -3.0, -4.0, 0.0])
+    assert errors_of(sensor(), CALIBRATED, "2028-05-01").added_c(readings) == pytest.approx(np.zeros(5))

@@ -60,6 +60,9 @@ def test_a_short_dip_pauses_and_a_long_one_starts_again():
     assert best(dipped(100)) == pytest.approx(1010 - 100)
     assert best(dipped(200)) == pytest.approx(510 - 100)  # 410 before the dip, 1110 - 710 = 400 after
     assert best(dipped(150)) == pytest.approx(1110 - 660)
+    # A dip of exactly dip_seconds still pauses (DESIGN.md 4.4: at most); a second more starts again at 631 s.
+    assert best(dipped(120)) == pytest.approx(1010 - 120)
+    assert best(dipped(121)) == pytest.approx(1110 - 631)
 
 
 def test_the_longest_stretch_counts_so_that_a_late_dip_takes_nothing_away():

@@ -44,15 +44,19 @@ def drawn_case(seed: int) -> Case:
 def test_low_best_high_are_in_order_and_finite(seed: int):
     found = verify(run_of(drawn_case(seed)), drawn_case(seed).recipe)
     every = bounds_in(found.steps)
+    # Three in-band times, soak and longest of each hold that was in its band.
+    assert len(every) >= 5 * sum(hold.enter_s is not None for hold in found.holds)
     assert all(b.low <= b.best <= b.high and np.isfinite([b.low, b.best, b.high]).all() for b in every)
 
 
 def figures(found: Verification) -> list[tuple[float, ...]]:
-    return [
+    told = [
         (h.enter_s or 0.0, h.leave_s or 0.0, h.soak_s.best, h.overshoot_c or 0.0)
         for h in found.holds
         if isinstance(h, HoldResult) and h.soak_s is not None
     ]
+    assert told  # two empty lists would be alike
+    return told
 
 
 def warmer(recipe: Recipe, by_c: float) -> Recipe:

@@ -27,7 +27,7 @@ def test_numbers_have_at_most_one_decimal() -> None:
 
 def test_counts_read_in_the_singular_and_the_plural() -> None:
     assert [wording.counted(n, "row") for n in (0, 1, 2)] == ["0 rows", "1 row", "2 rows"]
-    assert [wording.often(n) for n in (1, 2)] == ["once", "2 times"]
+    assert [wording.often(n) for n in (1, 2)] == ["once", "twice"]
 
 
 def test_shares_in_words() -> None:
@@ -62,7 +62,15 @@ def test_a_difference_is_never_plus_32() -> None:
     assert wording.difference(0.7, "C", signed=True) == "+0.7 °C"
     assert wording.difference(-0.04, "C", signed=True) == "+0 °C"
     assert wording.rate(400, "F") == "720 °F/h"
-    assert [wording.rate(v, "C") for v in (1230.4, 0.5, 9.96, 10.04)] == ["1230 °C/h", "0.5 °C/h", "10 °C/h", "10 °C/h"]
+    rates = {
+        1230.4: "1230 °C/h",
+        0.5: "0.5 °C/h",
+        9.96: "10 °C/h",
+        10.04: "10 °C/h",
+        15.4: "15 °C/h",
+        -15.4: "-15 °C/h",
+    }
+    assert {v: wording.rate(v, "C") for v in rates} == rates
     assert wording.difference(0.35, "C", digits=3) == "0.35 °C"
     assert wording.temperature(1372.001, "C", digits=3) == "1372.001 °C"
 

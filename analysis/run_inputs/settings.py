@@ -1,0 +1,107 @@
+"""To what a controller is set, so that the work is truly at a recipe's temperatures."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from soakwitness.analysis.calibration.correction import correction_from_dict
+from soakwitness.analysis.calibration.keeping import calibrations_for
+from soakwitness.analysis.errors import LogBookError
+from soakwitness.analysis.logbook.moments import local_day
+from soakwitness.analysis.logbook.runs import list_runs
+from soakwitness.analysis.recipes.model import Hold, Recipe
+from soakwitness.analysis.verification.model import KnownError
+from soakwitness.analysis.verification.sensor_errors import errors_of
+from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, joined
+from soakwitness.firmware_bridge.runfolder.reader import read_header
+
+if TYPE_CHECKING:
+    from soakwitness.analysis.logbook.opening import LogBook
+
+
+@dataclass(frozen=True)
+class Settings:
+    """What the control sensor of a furnace shows when the holds of a recipe are truly at their targets.
+
+    ``set_to_c`` [degC] by the number of the hold's step, where a calibration in force reaches; ``says`` one sentence
+    for each temperature.
+    """
+
+    sensor: str
+    set_to_c: Mapping[int, float]
+    says: tuple[Says, ...]
+
+
+def settings_for(book: LogBook, furnace: str, recipe: Recipe, *, at_utc: str, zone: str | None) -> Settings:
+    """Look up what the control sensor of a furnace shows at a recipe's temperatures.
+
+    Parameters
+    ----------
+    book : LogBook
+        The open log book.
+    furnace : str
+        The furnace's name as its runs have it.
+    recipe : Recipe
+        The recipe.
+    at_utc : str
+        The moment whose calibration counts, UTC text.
+    zone : str or None
+        Zone of the person who asks.
+
+    Returns
+    -------
+    Settings
+        From the newest calibration of the sensor that controlled the furnace's newest run.
+
+    Raises
+    ------
+    LogBookError
+        If the log book has no run of this furnace with a control sensor.
+    """
+    newest = list_runs(book, furnace=furnace, newest=1)
+    columns = read_header(newest[-1].folder).columns if newest and not newest[-1].missing else ()
+    control = next((c for c in columns if c.kind == "sensor" and c.role == "control"), None)
+    if control is None:
+        raise LogBookError(
+            f"{furnace}: the log book has no run of this furnace that names its control sensor. Record one first, or "
+            "import one."
+        )
+    found, refused = calibrations_for(book, furnace, columns, started_utc=at_utc, zone=zone)
+    corrections = {name: correction_from_dict(one.correction) for name, one in found.items()}
+    errors = errors_of(control, corrections, local_day(at_utc, zone))
+    known = {hold.number: errors.known_at(hold) for hold in recipe.holds}
+    says = [_sentence(control.name, hold, known[hold.number]) for hold in recipe.holds if known[hold.number].set_to_c]
+    says += _unknown(control.name, recipe, known)
+    set_to_c = {number: one.set_to_c for number, one in known.items() if one.set_to_c is not None}
+    return Settings(control.name, set_to_c, (*dict.fromkeys(says), *refused))
+
+
+def _unknown(sensor: str, recipe: Recipe, known: Mapping[int, KnownError]) -> list[Says]:
+    """Temperatures that stay as they are written, with the reason once."""
+    same: dict[str, dict[float, KnownError]] = {}
+    for hold in recipe.holds:
+        if known[hold.number].set_to_c is None:
+            same.setdefault(str(known[hold.number].says), {})[hold.target_c] = known[hold.number]
+    return [
+        Says.of(
+            "Sensor {sensor}: {why}, so {targets} {stay} written.",
+            sensor=sensor,
+            why=next(iter(many.values())).says,
+            targets=joined([Temp(at) for at in many], ", "),
+            stay="stays as it is" if len(many) == 1 else "stay as they are",
+        )
+        for many in same.values()
+    ]
+
+
+def _sentence(sensor: str, hold: Hold, known: KnownError) -> Says:
+    return Says.of(
+        "Sensor {sensor} shows {shown} when it is truly {target} ± {u} ({why}).",
+        sensor=sensor,
+        shown=Temp(hold.target_c if known.set_to_c is None else known.set_to_c),
+        target=Temp(hold.target_c),
+        u=Diff(known.expanded_c or 0.0),
+        why=known.says,
+    )

@@ -1,0 +1,121 @@
+"""What made a soak short and what cures it: more minutes help only a hold that was too short itself."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from soakwitness.analysis.runs import FloatArray
+from soakwitness.analysis.verification.context import VerificationContext
+from soakwitness.analysis.verification.dips import POWER_FASTER, POWER_SLOWER
+from soakwitness.analysis.verification.findings.view import View
+from soakwitness.analysis.verification.model import HoldResult
+from soakwitness.firmware_bridge.common.wording import Says, Temp, duration
+
+OFF_SHARE = 0.5  # of the lower tolerance: so far below its target a hold was set too low
+EARLY_S = 60.0
+BACK_C = 15.0  # heating again after a fall: the heat was cut, not the program over
+DECIDE = "decide what becomes of these pieces"
+
+
+def lost_before(view: View, hold: HoldResult) -> bool:
+    """Whether the load sensor that decides stopped reading before the chamber left the hold."""
+    load = next((s for s in view.context.loads if s.name == hold.measured_by), None)
+    lost = load is not None and hold.control_leave_s is not None and load.last_s < hold.control_leave_s
+    return lost and load is not None and load.last_s < view.context.end_s - 3.0 * view.context.chamber.readings.period_s
+
+
+def is_short(hold: HoldResult) -> bool:
+    """Whether a hold is told as a short soak."""
+    soak = hold.soak_s
+    return soak is not None and soak.best < hold.required_s and "soak" in (*hold.unmet, *hold.unproven)
+
+
+def cure(view: View, hold: HoldResult, *, restarts: bool) -> Says:
+    """What to do about a short soak, by what made it short; more minutes cure only a hold that was too short itself."""
+    if lost_before(view, hold):
+        return Says("Look at the load sensor first: it stopped reading in this hold.")
+    if not (hold.began and hold.ended):
+        return Says("Record from the load to the pull: what was not recorded can be neither shown nor denied.")
+    if hold.soak_s is not None and hold.soak_s.high >= hold.required_s and "soak" not in hold.unmet:
+        return Says("See what would prove it; until then decide what becomes of these pieces.")
+    if heat_cut(view, hold) is not None:
+        return Says(f"Look for a power cut or a program that was stopped; {DECIDE}.")
+    if restarts:
+        return Says(f"Find out what the dip was, and let the soak begin again after such a one; {DECIDE}.")
+    if hold.enter_s is None:
+        return Says(f"It was never there: a longer hold before it, a thinner packet or the right setting; {DECIDE}.")
+    set_to_c = hold.shown_by.set_to_c if hold.measured_by == view.context.chamber.name else None
+    level_c = hold.level_c if hold.level_c is not None else hold.target_c
+    if set_to_c is not None and level_c < hold.target_c - OFF_SHARE * (hold.target_c - hold.band_c[0]):
+        return Says.of(
+            "Set the controller to {set_to}: then it is truly at {target}; {decide}.",
+            set_to=Temp(set_to_c),
+            target=Temp(hold.target_c),
+            decide=DECIDE,
+        )
+    early_s = (hold.control_leave_s or 0.0) - hold.pull_s if hold.pull_s is not None else 0.0
+    if early_s > EARLY_S:
+        missing, early = duration(hold.required_s - _sure_s(hold)), duration(early_s)
+        return Says(f"Leave it in {missing} longer: it came out {early} before the hold was over; {DECIDE}.")
+    return Says(f"{_more(view, hold)}, and {DECIDE}.")
+
+
+def _sure_s(hold: HoldResult) -> float:
+    """The soak that is sure [s], the best figure where nothing is sure."""
+    soak = hold.soak_s
+    return 0.0 if soak is None else soak.low if soak.low > 0.0 else soak.best
+
+
+def heat_cut(view: View, hold: HoldResult) -> Says | None:
+    """A hold that ended because its heat went off: it fell early, and was heated again without reaching the band."""
+    context = view.context
+    if hold.leave_s is None or hold.enter_s is None or hold.pull_s is not None:
+        return None
+    trace = context.chamber.readings
+    leave_s = hold.control_leave_s if hold.control_leave_s is not None else hold.leave_s
+    low, high = trace.between(leave_s, context.end_s)
+    part = trace.temp_c[low:high]
+    if leave_s - hold.enter_s >= hold.required_s or part.size < 10:
+        return None
+    bottom = np.minimum.accumulate(part)
+    rise = np.flatnonzero((part - bottom > BACK_C) & (part < hold.band_c[0]))
+    if not rise.size or bottom[rise[0]] < 0.5 * hold.target_c:
+        return None
+    lowest = int(part[: rise[0] + 1].argmin())
+    if not _cools_by_itself(context, trace.t_s[low : low + lowest + 1], part[: lowest + 1]):
+        return None
+    off_s = float(trace.t_s[low + lowest]) - leave_s
+    return Says.of(
+        " The heat went off {at} into it and came back {off} later, at {lowest}: "
+        "a power cut, or a program that was stopped and started again.",
+        at=duration(leave_s - hold.enter_s),
+        off=duration(off_s),
+        lowest=Temp(float(part[lowest])),
+    )
+
+
+def _cools_by_itself(context: VerificationContext, t_s: FloatArray, temp_c: FloatArray) -> bool:
+    """Whether a fall is this furnace's own cooling, not a programmed one or a door."""
+    if t_s.size < 2 or t_s[-1] <= t_s[0]:
+        return False
+    own = context.cooling.rate_c_per_s(float(temp_c.mean()))
+    fell_c_per_s = float(temp_c[0] - temp_c[-1]) / float(t_s[-1] - t_s[0])
+    return own is not None and POWER_SLOWER * own <= fell_c_per_s <= POWER_FASTER * own
+
+
+def more_minutes(view: View, hold: HoldResult) -> Says:
+    """What a lag asks for: nothing, or what the short soak already says, or the one number that makes the soak sure."""
+    soak, extra_s = hold.soak_s, view.context.recipe.program.extra_s
+    if is_short(hold):
+        return Says("What the short soak says; the soak is counted from when the blade is there.")
+    if soak is None or hold.verdict == "pass" or not 0.0 < soak.low < hold.required_s:
+        had = f", of which the program already adds {duration(extra_s)}" if extra_s else ""
+        return Says.plain(f"Nothing: the soak is counted from when the blade is there{had}.")
+    return Says.plain(f"{_more(view, hold)}, for the soak to be sure: it is counted from when the blade is there.")
+
+
+def _more(view: View, hold: HoldResult) -> str:
+    """How much longer to hold for the soak to be sure, beyond what the program already adds."""
+    extra_s = view.context.recipe.program.extra_s
+    with_that = f" (it already adds {duration(extra_s)})" if extra_s else ""
+    return f"Let the program hold {duration(hold.required_s - _sure_s(hold))} longer{with_that}"
