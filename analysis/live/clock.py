@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from soakwitness.analysis.live.aiming import Aim, aim_of
 from soakwitness.analysis.live.charges import Charge, Lot, charges_of, lots_of
+from soakwitness.analysis.live.parting import Parting
 from soakwitness.analysis.live.sensors import Followed, LiveSensor, OnSensor
 from soakwitness.analysis.live.standing import Remembered, Standing
 from soakwitness.analysis.live.state import ClockState, PieceState
@@ -13,9 +14,10 @@ from soakwitness.analysis.live.telling import piece_state
 from soakwitness.analysis.live.track import Track
 from soakwitness.analysis.packet.piece import PacketModel, begins_c, generic_packet
 from soakwitness.analysis.recipes.model import Recipe
+from soakwitness.analysis.verification.model import PieceInfo
+from soakwitness.analysis.verification.pieces import known_of
 from soakwitness.analysis.verification.places import Places, filled
 from soakwitness.firmware_bridge.common.chamber import Candidate, chamber_of
-from soakwitness.firmware_bridge.common.charges import Known
 from soakwitness.firmware_bridge.runfolder.model import Mark
 
 EVERY_S = 5.0
@@ -38,10 +40,9 @@ class SoakClock:
         A fitted packet in place of the recipe's generic one.
     packets : mapping of str to PacketModel, optional
         Packets of single pieces by their names.
-    thickness_mm : mapping of str to float, optional
-        Thickness of single pieces as the log book has it [mm]: a load sensor speaks for no thicker one than its dummy.
-    known : sequence of Known
-        Pieces that the log book has in this run: who is in a charge that was loaded without names.
+    known : sequence of PieceInfo
+        Pieces that the log book has in this run: who is in a charge that was loaded without names, and how thick they
+        are: a load sensor speaks for none that is thicker than its dummy.
     every_s : float
         Time from reading to reading [s]: over three of them without one is a gap, and no sure soak.
     """
@@ -53,14 +54,13 @@ class SoakClock:
         sensors: Sequence[LiveSensor] = (CHAMBER,),
         packet: PacketModel | None = None,
         packets: Mapping[str, PacketModel] | None = None,
-        thickness_mm: Mapping[str, float] | None = None,
-        known: Sequence[Known] = (),
+        known: Sequence[PieceInfo] = (),
         every_s: float = EVERY_S,
     ) -> None:
         self._recipe, self._every_s, self._known = recipe, every_s, tuple(known)
         self._packet = packet or (generic_packet(recipe.packet, recipe.steel) if recipe.packet else None)
         self._packets = {name.casefold(): one for name, one in (packets or {}).items()}
-        self._thickness_mm = {name.casefold(): mm for name, mm in (thickness_mm or {}).items()}
+        self._thickness_mm = {piece.id.casefold(): piece.thickness_mm for piece in self._known}
         self._followed = {s.name: Followed(s, recipe, every_s=every_s) for s in sensors if s.role != "ambient"}
         self._chamber: Followed | None = None
         self._first_s: float | None = None
@@ -71,6 +71,7 @@ class SoakClock:
         self._began = False
         self._tracks: dict[TrackKey, Track] = {}
         self._driven: tuple[str, int] | None = None  # the chamber's sensor that the tracks follow, its past as it was
+        self._parting = Parting(recipe)
         self._rounds = 0  # how often the pieces went in again while the furnace stayed hot
         self._remembered: Remembered = {}
         self._looked: tuple[float, Standing, Aim] | None = None
@@ -118,11 +119,24 @@ class SoakClock:
                 self._chamber.forget_search()
             self._chamber, self._driven, self._looked = chamber, driven, None
             chamber.searched()
+            self._parting.begin_again(chamber.kept)
             for track in self._tracks.values():
                 track.read_again(chamber.kept)
         elif chamber.sensor.name in fresh:
             for track in self._tracks.values():
                 track.read(chamber.kept.t_s[-1], chamber.kept.temp_c[-1])
+            if self._parting.follow(chamber):
+                self._begin_heat(chamber)
+
+    def _begin_heat(self, chamber: Followed) -> None:
+        """Another heat in the same record: what was before it is over."""
+        assert self._parting.last is not None
+        self._first_s = since_s = self._parting.last.coldest_s
+        for one in self._followed.values():
+            one.begin_at(since_s)
+        self._tracks, self._remembered, self._rounds, self._charges = {}, {}, 0, ()
+        self._driven = chamber.sensor.name, chamber.turns
+        self._heed(self._marks)
 
     def _choose(self) -> Followed | None:
         """The sensor that speaks for the chamber at this moment."""
@@ -150,7 +164,8 @@ class SoakClock:
         """Marks came, were entered later or struck out: read the charges anew."""
         self._began = True
         start_s = self._first_s if self._recipe.load == "cold" else None
-        charges = charges_of(marks, loaded_cold_s=start_s, known=self._known)
+        mine, pieces = self._parting.marks(marks), self._parting.pieces(marks, self._known)
+        charges = charges_of(mine, loaded_cold_s=start_s, known=known_of(mine, pieces))
         if self._loaded_again(charges):
             self._rounds += 1
         self._marks, self._charges, self._looked = marks, charges, None

@@ -33,7 +33,7 @@ class Kept:
         self.off_c = array("d")  # of the mean of its neighbours [K]; NaN where it is not known
         self._gaps: dict[float, float] = {}  # lengths [s] of gaps, by the reading before
         self._raw: deque[tuple[float, float]] = deque(maxlen=LATELY)  # the newest, whether they were kept or not
-        self._every_s = self._usual_s = every_s
+        self.every_s = self._usual_s = every_s
         self.resolution_c = resolution_c
         self.count, self.highest_c = 0, -math.inf  # of all readings, whether they were kept or not
 
@@ -79,7 +79,7 @@ class Kept:
         raw.append((t_s, temp_c))
         self.count, self.highest_c = self.count + 1, max(self.highest_c, temp_c)
         if self.count % LATELY == 0:  # a slow link, or a slow sensor, makes no gap of every interval
-            self._usual_s = max(self._every_s, median(b[0] - a[0] for a, b in pairwise(raw)))
+            self._usual_s = max(self.every_s, median(b[0] - a[0] for a, b in pairwise(raw)))
 
     def _append(self, t_s: float, temp_c: float) -> None:
         if len(self.t_s) >= KEEP_MOST:
@@ -233,17 +233,20 @@ class Kept:
         """Share of the readings where the slope over 120 s is within a limit, and their median [degC]."""
         every = max(1, (high - low) // SLOPE_BLOCKS)
         starts = range(low, high - every + 1, every)
-        at, mean = Kept(every_s=self._usual_s, resolution_c=self.resolution_c), []
-        for start in starts:
-            at.t_s.append(sum(self.t_s[start : start + every]) / every)
-            at.temp_c.append(sum(self.temp_c[start : start + every]) / every)
-        for number, start in enumerate(starts):
-            begin, end = at.t_s[number] - SLOPE_S / 2.0, at.t_s[number] + SLOPE_S / 2.0
-            span = min(end, at.t_s[-1]) - max(begin, at.t_s[0])
-            if abs(at.at(end) - at.at(begin)) <= slope_c_per_h / 3600.0 * span:
-                mean.append(start)
-        level = [y for start in mean for y in self.temp_c[start : start + every]]
-        return len(mean) / len(starts), median(level) if level else self.temp_c[low]
+        at = [sum(self.t_s[k : k + every]) / every for k in starts] if every > 1 else self.t_s[low:high].tolist()
+        mean = (
+            [sum(self.temp_c[k : k + every]) / every for k in starts] if every > 1 else self.temp_c[low:high].tolist()
+        )
+        half_s, slope, first_s, last_s = SLOPE_S / 2.0, slope_c_per_h / 3600.0, at[0], at[-1]
+        back = _along(at, mean, [t - half_s for t in at])
+        ahead = _along(at, mean, [t + half_s for t in at])
+        level = [
+            start
+            for start, t, before_c, after_c in zip(starts, at, back, ahead, strict=True)
+            if abs(after_c - before_c) <= slope * (min(t + half_s, last_s) - max(t - half_s, first_s))
+        ]
+        values = [y for start in level for y in self.temp_c[start : start + every]]
+        return len(level) / len(starts), median(values) if values else self.temp_c[low]
 
     def line(self, low: int, high: int) -> Line:
         """The line through the readings."""
@@ -268,6 +271,20 @@ class Kept:
 
     def _has_off(self, low: int, high: int) -> bool:
         return any(off == off for off in self.off_c[low:high])
+
+
+def _along(t_s: list[float], temp_c: list[float], moments_s: list[float]) -> list[float]:
+    """Temperatures at rising moments [degC], on the straight lines between readings; beyond them the end's."""
+    found, after, last = [], 1, len(t_s) - 1
+    for moment_s in moments_s:
+        while after < last and t_s[after] < moment_s:
+            after += 1
+        if moment_s <= t_s[0] or moment_s >= t_s[last]:
+            found.append(temp_c[0] if moment_s <= t_s[0] else temp_c[last])
+            continue
+        share = (moment_s - t_s[after - 1]) / (t_s[after] - t_s[after - 1])
+        found.append(temp_c[after - 1] + share * (temp_c[after] - temp_c[after - 1]))
+    return found
 
 
 def _quantile(values: list[float], share: float) -> float:

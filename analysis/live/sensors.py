@@ -76,6 +76,13 @@ class Followed:
                 self._search.add(at_s, at_c)
         return bool(sifted.rows)
 
+    def begin_at(self, since_s: float) -> None:
+        """Forget what was before a moment [s]: another heat."""
+        self.kept.drop(-math.inf, math.nextafter(since_s, -math.inf))
+        self.turns += 1
+        if self._search is not None:
+            self._search.begin_again(self.kept)
+
     @property
     def last_s(self) -> float:
         """Its last reading [s]; -inf before the first."""

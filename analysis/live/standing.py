@@ -158,18 +158,23 @@ class Standing:
         if on is not self.chamber:
             mine, chamber_last_s = self.chamber.places[number], self.chamber.followed.last_s
             leaves_s = chamber_leaves_s(mine, chamber_last_s=chamber_last_s, load_last_s=on.followed.last_s)
+        leave_s = edges.leave_s
+        placed = on.places[number]
+        if leaves_s is not None and (placed is None or placed.edges is None):
+            leave_s = max(leave_s, leaves_s)
         window = Window(
             start_s=max(begin_s, load_s),
             enter_s=edges.enter_s,
             level_start_s=level.start_s,
             level_end_s=level.end_s,
-            leave_s=edges.leave_s,
+            leave_s=leave_s,
             limit_s=limit_s,
             from_above=edges.from_above,
             left_upward=edges.left_upward,
             pull_s=pull_s,
             edges_on=course,
             chamber_leaves_s=leaves_s,
+            climbs_on=self._climbs_on(number),
         )
         noise = on.noise_c(number)
 
@@ -182,6 +187,12 @@ class Standing:
 
         best = counted(work.best)
         return best, best if work.slow is work.best else counted(work.slow), window
+
+    def _climbs_on(self, number: int) -> bool:
+        """Whether a hotter hold was found after this one."""
+        here = self.chamber.holds[number]
+        after = zip(self.chamber.holds[number + 1 :], self.chamber.places[number + 1 :], strict=True)
+        return any(placed is not None and hold.target_c > here.target_c for hold, placed in after)
 
     def _figured(self, work: Work, lot: Lot, number: int) -> Figures:
         load_s = lot.load_s if lot.load_s is not None else -math.inf

@@ -78,8 +78,8 @@ class ClockState:
 
     @property
     def complete(self) -> bool:
-        """Every piece that is in has its soak: what the alarm "soak complete" goes by."""
-        return bool(self.pieces) and all(piece.complete for piece in self.pieces)
+        """Every piece that is in has its soak, and nothing else is wrong: what the alarm "soak complete" goes by."""
+        return bool(self.pieces) and all(piece.complete and not piece.troubles for piece in self.pieces)
 
     @property
     def overdue(self) -> bool:
@@ -87,6 +87,6 @@ class ClockState:
         return any(piece.overdue for piece in self.pieces)
 
     @property
-    def too_hot(self) -> bool:
-        """A piece that is in was too hot: what the alarm "too hot" goes by."""
-        return any(trouble.kind == "too hot" for piece in self.pieces for trouble in piece.troubles)
+    def troubles(self) -> tuple[Trouble, ...]:
+        """What no longer can be made good of a piece that is in: what the alarm "not to recipe" goes by."""
+        return tuple(trouble for piece in self.pieces for trouble in piece.troubles)

@@ -225,18 +225,12 @@ def _as_shown(
     return placed[0], placed[1]
 
 
-def _reach(recipe: Recipe, errors: SensorErrors) -> float:
-    """How far beside its band a level stretch can still be a hold: the sensor's error may have put it there [K]."""
-    spread = [(errors.known_at(h).expanded_c or 0.0) + max(h.above_c, h.below_c) for h in recipe.holds]
-    return max(spread, default=0.0)
-
-
 def _chamber(trace: Trace, recipe: Recipe, errors: SensorErrors) -> DecidingSensor:
     readings = readings_of(trace)
     blocks = block_medians(readings.t_s, readings.temp_c, readings.period_s)
 
     def place(shown: Recipe) -> Placements:
-        return place_holds(readings, shown, reach_c=_reach(recipe, errors), blocks=blocks)
+        return place_holds(readings, shown, reach_c=errors.reach_c(recipe.holds), blocks=blocks)
 
     read = place(recipe)
     true, lapsed = _as_shown(recipe, errors, place, read)

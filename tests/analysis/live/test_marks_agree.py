@@ -12,7 +12,6 @@ from soakwitness.analysis.live.clock import SoakClock
 from soakwitness.analysis.recipes.model import Hold, Recipe
 from soakwitness.analysis.verification.model import PieceInfo
 from soakwitness.analysis.verification.pieces import Stay, drop_unnamed, stays_of
-from soakwitness.firmware_bridge.common.charges import Known
 from soakwitness.firmware_bridge.runfolder.model import Act, Mark
 
 Word = tuple[Act, tuple[str, ...]]
@@ -56,11 +55,11 @@ def moves(stays: tuple[Stay, ...]) -> list[tuple[str | None, float | None, float
     return [(stay.piece, stay.load_s, stay.pull_s) for stay in stays]
 
 
-def fed(recipe: Recipe, steps: list[tuple[Mark, ...]], known: tuple[Known, ...] = ()) -> SoakClock:
+def fed(recipe: Recipe, steps: list[tuple[Mark, ...]], known: tuple[PieceInfo, ...] = ()) -> SoakClock:
     clock = SoakClock(recipe, known=known, every_s=EVERY_S)
-    clock.read(0.0, 1050.0)
+    clock.read(0.0, {"control": 1050.0})
     for number, marks in enumerate(steps, start=1):
-        clock.read(EVERY_S * number, 1050.0, marks=marks)
+        clock.read(EVERY_S * number, {"control": 1050.0}, marks=marks)
     return clock
 
 
@@ -78,14 +77,13 @@ def told_by(clock: SoakClock) -> set[str | None]:
 )
 def test_clock_and_verification_agree(recipe: Recipe, book: tuple[PieceInfo, ...], longest: int) -> None:
     start_s = 0.0 if recipe.load == "cold" else None
-    known = tuple(Known(piece.id, piece.charge) for piece in book)
     for words in sequences(longest):
         steps = marks_by_step(words)
         stays = drop_unnamed(stays_of(steps[-1], book))
         # A charge without a load mark: in since the start where it rides the first ramp, else not known since when.
         since = [replace(s, load_s=s.load_s if s.load_s is not None else start_s) for s in stays]
         there = [s for s in since if s.load_s is not None]
-        clock = fed(recipe, steps, known)
+        clock = fed(recipe, steps, book)
         counted = [(s.piece, s.load_s, s.pull_s) for charge in clock.charges for s in charge.stays]
         assert sorted(counted, key=str) == sorted(moves(tuple(there)), key=str), words
         assert told_by(clock) == {s.piece for s in there if s.pull_s is None}, words
