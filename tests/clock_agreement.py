@@ -11,6 +11,7 @@ from soakwitness.analysis.live.clock import SoakClock
 from soakwitness.analysis.live.sensors import LiveSensor
 from soakwitness.analysis.live.state import ClockState
 from soakwitness.analysis.packet.piece import PacketModel, packet_of
+from soakwitness.analysis.recipes.model import Recipe
 from soakwitness.analysis.runs import Run
 from soakwitness.analysis.verification.model import Verification
 from soakwitness.analysis.verification.pieces import piece_spec
@@ -18,7 +19,7 @@ from soakwitness.analysis.verification.verifying import verify
 from soakwitness.firmware_bridge.runfolder.model import Mark
 from tests.clock_runs import ClockRun, until
 
-LOOK_EVERY_S = 10.0
+LOOK_EVERY_S, LOOK_SELDOM_S, SOON_S = 10.0, 60.0, 150.0
 LATE_S = 120.0  # a crossing is confirmed by what follows it, a look at the whole run takes its time
 Tally = dict[str, list[object]]
 
@@ -44,10 +45,10 @@ def clock_of(drawn: ClockRun) -> SoakClock:
 
 
 def fed(drawn: ClockRun, clock: SoakClock) -> Iterable[tuple[float, ClockState]]:
-    """States of a clock that is fed with a run."""
+    """States of a clock that is fed with a run: often while a soak is about to be complete, else each minute."""
     run = drawn.run
     values = {c.name: run.values[c.name].tolist() for c in run.columns if c.kind == "sensor"}
-    looked_s = -LOOK_EVERY_S
+    look_s = -1.0
     signals = {name: run.signal(name).tolist() for name in ("output", "setpoint") if run.signal(name) is not None}
     order = sorted(run.marks, key=lambda m: m.t_s)
     heard: tuple[Mark, ...] = ()
@@ -57,9 +58,10 @@ def fed(drawn: ClockRun, clock: SoakClock) -> Iterable[tuple[float, ClockState]]
         seen = {name: (row[k] if row[k] == row[k] else None) for name, row in values.items()}
         now = {name: row[k] for name, row in signals.items() if row[k] == row[k]}
         clock.read(t_s, seen, signals=now, marks=heard)
-        if t_s - looked_s >= LOOK_EVERY_S:
-            looked_s = t_s
+        if t_s >= look_s:
             state = clock.state()
+            soon = state is not None and any(0.0 < (p.left_s or 0.0) < SOON_S for p in state.pieces)
+            look_s = t_s + (LOOK_EVERY_S if soon else LOOK_SELDOM_S)
             if state is not None:
                 yield t_s, state
 

@@ -66,7 +66,7 @@ def test_soak_complete_and_overdue_are_alarms(tmp_path: Path) -> None:
     complete_s: list[float] = []
     overdue_s: list[float] = []
     for second in range(1500):
-        take(running, clock, 779.0 if second >= 60 else 20.0 + second * 12.0)
+        take(running, clock, min(20.0 + second * 12.65, 779.0))
         words = line.follow(running, "C")
         if "soak complete" in running.alarms.now and not complete_s:
             complete_s.append(second - 60)

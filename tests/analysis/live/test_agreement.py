@@ -31,7 +31,7 @@ def check(case: Case, tolerance_s: float) -> None:
             assert seen.get(number, 0.0) == pytest.approx(hold.soak_s.best, abs=tolerance_s), (case.kind, number)
 
 
-@pytest.mark.parametrize("seed", range(20))
+@pytest.mark.parametrize("seed", range(8))
 def test_random_soaks(seed: int) -> None:
     case = soak_case(seed)
     check(case, max(3 * case.period_s, 20.0))
@@ -40,7 +40,7 @@ def test_random_soaks(seed: int) -> None:
 @pytest.mark.parametrize(
     "kind", ["plain", "late start", "20 apart", "restart in hold", "door", "60 s", "dropouts", "spikes", "full power"]
 )
-@pytest.mark.parametrize("seed", [201, 202])
+@pytest.mark.parametrize("seed", [201])
 def test_runs_with_their_troubles(kind: str, seed: int) -> None:
     case = assignment_case(seed, kind)
     check(case, max(3 * case.period_s, 40.0))
