@@ -54,16 +54,6 @@ class Correction:
     method: str = ""
 
     @property
-    def valid_from(self) -> str:
-        """First day on which it may be used."""
-        return self.done_on
-
-    @property
-    def due(self) -> str | None:
-        """Last day on which it is not overdue."""
-        return self.due_on
-
-    @property
     def low_c(self) -> float:
         """Lowest reading that has an uncertainty [degC]."""
         return self.table_reading_c[0]
@@ -98,10 +88,6 @@ class Correction:
         """U of the corrected readings (k = 2) [K]; NaN outside the calibrated range."""
         temp = np.asarray(temp_c, dtype=np.float64)
         return np.asarray(np.interp(temp, self.table_reading_c, self.table_expanded_c, left=np.nan, right=np.nan))[()]
-
-    def apply(self, temp_c: npt.ArrayLike) -> tuple[FloatArray, FloatArray]:
-        """Corrected readings [degC] and the standard uncertainty of each [K, NaN outside the range]."""
-        return self.correct(temp_c), (self.expanded_c(temp_c) / 2.0)[()]
 
     def overdue_on(self, day: str) -> bool:
         """Whether it is overdue on a local day (2026-11-25)."""

@@ -12,7 +12,8 @@ from soakwitness.analysis.live.kept import Kept
 from soakwitness.analysis.live.searching import Search
 from soakwitness.analysis.live.sensors import Followed
 from soakwitness.analysis.recipes.model import Recipe
-from soakwitness.analysis.verification.cold_times import Cold, ColdTimes, comes_back
+from soakwitness.analysis.verification.cold_times import Cold, ColdTimes, comes_back, parts
+from soakwitness.analysis.verification.edges import Edges
 from soakwitness.analysis.verification.model import PieceInfo
 from soakwitness.analysis.verification.places import places_of
 from soakwitness.firmware_bridge.runfolder.model import Mark
@@ -52,10 +53,11 @@ class Parting:
         if cold is None or now_s - self._asked_s < ASK_EVERY_S or not hold.lower_c <= now_c <= hold.upper_c:
             return False
         self._asked_s = now_s
-        if not _stands(course, first, cold.coldest_s, now_s):
+        again = _stand(course, first, cold.coldest_s, now_s)
+        if again is None:
             return False
         self._pending = None
-        if not _stands(course, first, course.t_s[0], cold.coldest_s):
+        if not parts(_stand(course, first, course.t_s[0], cold.coldest_s), again):
             return False
         self.last = cold
         return True
@@ -75,15 +77,15 @@ def _named(marks: Sequence[Mark]) -> set[str]:
     return {name.casefold() for mark in marks if not mark.struck for name in mark.pieces}
 
 
-def _stands(course: Kept, first: Recipe, since_s: float, until_s: float) -> bool:
-    """Whether the first hold stood between two moments [s]."""
+def _stand(course: Kept, first: Recipe, since_s: float, until_s: float) -> Edges | None:
+    """Where the first hold stood between two moments [s]; None where it did not."""
     part = Kept(every_s=course.every_s, resolution_c=course.resolution_c)
     low, high = course.between(since_s, until_s)
     for t_s, temp_c in zip(course.t_s[low:high], course.temp_c[low:high], strict=True):
         part.add(t_s, temp_c)
     if len(part) < FEWEST_READINGS:
-        return False
+        return None
     search = Search(first, period_s=part.period_s, resolution_c=part.resolution_c)
     search.begin_again(part)
     placed = places_of(part, first, search.assignment(), search)[0]
-    return placed is not None and placed.edges is not None
+    return None if placed is None else placed.edges

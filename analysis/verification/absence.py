@@ -123,6 +123,9 @@ def _at_the_end(context: VerificationContext, number: int, since_s: float, *, in
             says = Says.of("the furnace reached {reached} but did not hold", reached=reached)
             return Absence("missing", says, context.end_s)
         at_s = float(trace.t_s[low + int(part.argmax())])
+        stood = next((p.hold for p in reversed(placed[:number]) if p is not None), None)
+        if stood is not None and hottest <= stood.upper_c:
+            return Absence("ended", Says.of("it cooled after the hold at {stood}", stood=Temp(stood.target_c)), at_s)
         return Absence("ended", Says.of("it reached {reached} and then cooled", reached=reached), at_s)
     if hottest > hold.upper_c and _from_cold(context, number):
         says = Says.of("the furnace went on to {reached} without it", reached=reached)

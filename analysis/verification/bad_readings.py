@@ -23,6 +23,7 @@ from soakwitness.firmware_bridge.common.wording import Says
 __all__ = ["BadReadings", "Kind", "bad_readings", "without_bad"]
 
 BLOCK, MOST_ASKED = 1 << 15, 20_000
+SMALL_STEPS = 3.0  # of the resolution
 
 
 @dataclass(frozen=True)
@@ -70,10 +71,14 @@ def _bad_of(
     still = _still(trace)
     found = _contacts(trace)
     rest = _without(trace, found)
+    stood_before = {start for (_, last), (start, _) in zip(still[:-1], still[1:], strict=True) if last + 1 == start}
     for start, end in still:
-        why = odd.broken(_beside(rest, start, end, output, setpoint)) if np.isfinite(rest.temp_c[start]) else None
+        froze = start in stood_before and _goes_on(trace, end)
+        looked = np.isfinite(rest.temp_c[start]) and not froze
+        why = odd.broken(_beside(rest, start, end, output, setpoint)) if looked else None
         if why is not None:
-            found, rest = [*found, of("broken", start, end, why)], _without(rest, [of("broken", start, end, why)])
+            broken = of("broken", start, end, why)
+            found, rest = [*found, broken], _without(rest, [broken])
     for start, end in still:
         if np.isfinite(rest.temp_c[start]):
             told = odd.stuck(_beside(rest, start, end, output, setpoint), doors_s)
@@ -142,6 +147,12 @@ def _beside(trace: Trace, start: int, end: int, output: FloatArray | None, setpo
         output_moved=moved(output),
         setpoint_moved=moved(setpoint),
     )
+
+
+def _goes_on(trace: Trace, end: int) -> bool:
+    """Whether a stretch of one number is left by small steps: the furnace went on from there, so it was there."""
+    after = trace.temp_c[end : end + 4]
+    return after.size == 4 and float(np.abs(np.diff(after)).max(initial=0.0)) <= SMALL_STEPS * trace.resolution_c
 
 
 def _rise(trace: Trace, above_c: float = -np.inf) -> float:

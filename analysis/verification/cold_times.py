@@ -6,10 +6,12 @@ import math
 from dataclasses import dataclass
 
 from soakwitness.analysis.recipes.model import Recipe
+from soakwitness.analysis.verification.edges import Edges
 from soakwitness.analysis.verification.passing import began_anew_c
 from soakwitness.firmware_bridge.runfolder.model import Act
 
 WARM_C = 100.0
+APART_S = 900.0  # from one stand to the other: a shorter one is a cold charge, or a door
 AFTERWARDS: tuple[Act, ...] = ("pull", "plates", "hand-warm")
 
 
@@ -53,6 +55,11 @@ class ColdTimes:
             self._hottest_c, self._since_s = temp_c, None
             return found
         return None
+
+
+def parts(left: Edges | None, again: Edges | None) -> bool:
+    """Whether a cold time parts two heats: the first hold stood before it and stands after it, far enough apart."""
+    return left is not None and again is not None and again.enter_s - left.leave_s >= APART_S
 
 
 def comes_back(recipe: Recipe) -> bool:

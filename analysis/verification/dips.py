@@ -87,7 +87,7 @@ def dips_of(
             found.append(Dip(a, b, lowest, effect))  # type: ignore[arg-type]
     usual_c = _usual_swing(trace, start, end, found) if found else 0.0
     shapes = [_Shape.of(trace, dip, level_c, start, usual_c) for dip in found]
-    cycling = _cycles(trace, hold, start, end, level_c)
+    cycling = _cycles(trace, hold, start, end)
     looks = [
         _looks(shape, dip, edges, hold, allowed.noise_c, doors_s, cooling, cycling)
         for shape, dip in zip(shapes, found, strict=True)
@@ -216,14 +216,15 @@ def _looks(
     return "not told"
 
 
-def _cycles(trace: Readings, hold: Hold, start_s: float, end_s: float, level_c: float) -> bool:
-    """Whether the trace swings about its level regularly: at least three swings of like length and size."""
+def _cycles(trace: Readings, hold: Hold, start_s: float, end_s: float) -> bool:
+    """Whether the trace swings about its mean regularly: at least three swings of like length and size."""
     low, high = trace.between(start_s, end_s)
-    t, y = trace.t_s[low:high], trace.temp_c[low:high] - level_c
+    t, y = trace.t_s[low:high], trace.temp_c[low:high]
     every = max(1, t.size // MOST_POINTS)
     t, y = t[::every], y[::every]
     if t.size < 12:
         return False
+    y = y - float(y.mean())
     swing = 0.25 * (hold.below_c + hold.above_c)
     side = np.where(y > swing, 1, np.where(y < -swing, -1, 0))
     at = np.flatnonzero(side)

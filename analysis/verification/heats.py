@@ -9,7 +9,8 @@ import numpy as np
 
 from soakwitness.analysis.recipes.model import Recipe
 from soakwitness.analysis.runs import Run
-from soakwitness.analysis.verification.cold_times import Cold, ColdTimes, comes_back
+from soakwitness.analysis.verification.cold_times import Cold, ColdTimes, comes_back, parts
+from soakwitness.analysis.verification.edges import Edges
 from soakwitness.analysis.verification.pieces import Stay
 from soakwitness.analysis.verification.placing import place_holds
 from soakwitness.analysis.verification.readings import Readings
@@ -62,14 +63,15 @@ def heats_of(chamber: Readings, recipe: Recipe) -> tuple[Heat, ...]:
     for cold in _cold_times(chamber):
         before = chamber.part(parting[-1].coldest_s if parting else -np.inf, cold.coldest_s)
         after = chamber.part(cold.coldest_s, np.inf)
-        if all(p.t_s.size >= FEWEST_READINGS and _stands(p, first) for p in (before, after)):
+        if parts(_stand(before, first), _stand(after, first)):
             parting.append(cold)
     return tuple(Heat(a, b) for a, b in zip([None, *parting], [*parting, None], strict=True))
 
 
-def _stands(chamber: Readings, first: Recipe) -> bool:
-    placed = place_holds(chamber, first)[0]
-    return placed is not None and placed.edges is not None
+def _stand(chamber: Readings, first: Recipe) -> Edges | None:
+    """Where the recipe's first hold stood in a part of the record; None where it did not."""
+    placed = place_holds(chamber, first)[0] if chamber.t_s.size >= FEWEST_READINGS else None
+    return placed.edges if placed is not None else None
 
 
 def _cold_times(chamber: Readings) -> list[Cold]:

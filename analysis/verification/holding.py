@@ -166,6 +166,7 @@ def _piece(
         at_true_temperature=at_true,
         load_s=stay.load_s,
         pull_s=stay.pull_s,
+        temperature_from=asked.work.source,
         lag_s=lag_of(context, on, asked.work, measure.window),
         error_it_stands_c=req.common(_intervals(asked.requirements, known)),
         unmet=unmet if verdict == "fail" else (),

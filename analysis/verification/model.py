@@ -20,6 +20,8 @@ Looks = Literal["door", "power", "cycling", "undershoot", "noise", "gap", "marke
 Source = Literal["load", "packet estimate", "control"]
 ErrorSource = Literal["calibration", "stated", "tolerance class", "none"]
 
+FAR_BELOW = 2.0  # of the lower tolerance under the target
+
 FINDING_CODES = (
     "overshoot",
     "short soak",
@@ -159,6 +161,7 @@ class PieceResult:
     unproven: tuple[str, ...] = ()  # requirements that it leaves open
     limits_verdict: Verdict = "pass"  # of too hot and overshoot alone, which count where the hold is not judged
     pull_c: float | None = None  # its work temperature at its pull, corrected as the hold is
+    temperature_from: Source | None = None
 
 
 @dataclass(frozen=True)
@@ -271,6 +274,12 @@ class HoldResult:
         """How much the display may read high, from and to [K] (negative: low), for the verdict to stand."""
         stands = self.error_it_stands_c
         return None if stands is None else (stands[0] - self.added_c, stands[1] - self.added_c)
+
+    @property
+    def highest_from_target_c(self) -> float | None:
+        """Its overshoot [K], negative where it came near the target alone; None where it stayed far below."""
+        near_c = -FAR_BELOW * (self.target_c - self.band_c[0])
+        return self.overshoot_c if self.overshoot_c is not None and self.overshoot_c >= near_c else None
 
     @property
     def shown_c(self) -> float | None:

@@ -17,6 +17,7 @@ WAS_IN_SHARE, STAYS_HOT_SHARE = 0.5, 0.6
 BEGINS_C, BEGINS_SHARE = 15.0, 0.05
 RISES_C, STILL_C = 50.0, 5.0
 OUTSIDE_S, OUTSIDE_C = 600.0, 200.0
+TURN_S, TURN_TIMES = 180.0, 3.0  # a thick packet in a furnace that climbs rises with t^2 or t^3: by less than twice
 
 
 @dataclass(frozen=True)
@@ -34,7 +35,8 @@ def visits_of(load: Readings, chamber: Readings) -> tuple[Visit, ...]:
     falls = _falls(t, y, heat, furnace)
     begin = _comes_in(t, y, 0)
     lay_outside = begin is not None and t[begin] - t[0] > OUTSIDE_S
-    start = begin if begin is not None and lay_outside and _hotter(furnace, heat, begin) else 0
+    outside = begin is not None and lay_outside and _hotter(furnace, heat, begin) and _turned(t, y, begin)
+    start = begin if begin is not None and outside else 0
     found: list[Visit] = []
     while True:
         out = next((k for k in falls if k > start), None)
@@ -80,3 +82,9 @@ def _comes_in(t_s: FloatArray, temp_c: FloatArray, since: int) -> int | None:
 def _hotter(furnace_c: FloatArray, heat_c: FloatArray, begin: int) -> bool:
     """Whether the furnace was far hotter than a sensor that had not begun to climb: then it lay outside."""
     return float(furnace_c[: begin + 1].max()) > float(heat_c[begin]) + OUTSIDE_C
+
+
+def _turned(t_s: FloatArray, temp_c: FloatArray, begin: int) -> bool:
+    """Whether the climb began with a turn: one that was in all the time climbs hardly faster than just before."""
+    before, at, after = np.interp(t_s[begin] + np.array([-TURN_S, 0.0, TURN_S]), t_s, temp_c).tolist()
+    return bool(after - at > TURN_TIMES * max(at - before, 0.0) + STILL_C)

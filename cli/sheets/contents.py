@@ -80,6 +80,11 @@ PLACE_WORDS = {
 }
 
 
+def place_words(piece: PieceResult, hold: HoldResult) -> str:
+    """Where a piece's soak was measured, where that is not what the hold's is."""
+    return PLACE_WORDS[piece.temperature_from] if piece.temperature_from != hold.temperature_from else ""
+
+
 def sheet_contents(
     run: Run, verification: Verification, recipe: Recipe, *, unit: Unit, notes: SheetNotes | None = None
 ) -> SheetContents:
@@ -182,8 +187,8 @@ def _hold_row(step: HoldResult, unit: Unit) -> tuple[str, ...]:
         return (str(step.step), intended, "not found", f"{low} to {high}", step.verdict)
     at_least = "at least " if step.overshoot_is_at_least else ""
     measured = f"soak {figures.bounds(step.soak_s)}{PLACE_WORDS[step.temperature_from]}"
-    if step.overshoot_c is not None:
-        measured += f"; highest {at_least}{difference(step.overshoot_c, unit, signed=True)} from target"
+    if step.highest_from_target_c is not None:
+        measured += f"; highest {at_least}{difference(step.highest_from_target_c, unit, signed=True)} from target"
     if step.display_may_read_c is not None:
         measured += f"; holds if the display reads {display_words(step.display_may_read_c, unit)}"
     return (str(step.step), intended, measured, f"{low} to {high}", step.verdict if step.judged else "reported only")
@@ -222,7 +227,7 @@ def _stays(run: Run, notes: SheetNotes) -> dict[str, Stay]:
 
 
 def _soak(hold: HoldResult, piece: PieceResult) -> str:
-    return f"step {hold.step}: {figures.bounds(piece.soak_s)}"
+    return f"step {hold.step}: {figures.bounds(piece.soak_s)}{place_words(piece, hold)}"
 
 
 def _way(run: Run, name: str, piece: PieceResult | Stay, words: str, *, cold: bool) -> tuple[str, ...]:

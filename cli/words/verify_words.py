@@ -6,7 +6,14 @@ import textwrap
 from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
-from soakwitness.cli.sheets.contents import PLACE_WORDS, SOURCE_WORDS, display_words, rule_words, verdict_words
+from soakwitness.cli.sheets.contents import (
+    PLACE_WORDS,
+    SOURCE_WORDS,
+    display_words,
+    place_words,
+    rule_words,
+    verdict_words,
+)
 from soakwitness.cli.words.figures import bounds
 from soakwitness.firmware_bridge.common.units import Unit
 from soakwitness.firmware_bridge.common.wording import difference, duration, moment, rate, temperature
@@ -112,16 +119,16 @@ def _hold(hold: HoldResult, unit: Unit, control: str) -> Iterator[str]:
         set_to = hold.shown_by.set_to_c if hold.measured_by == control else None
         setting = f": set {temperature(set_to, unit)} to be at {target}" if set_to is not None else ""
         yield f"It {reads.text(unit)}{setting}."
-    if hold.overshoot_c is not None:
+    if hold.highest_from_target_c is not None:
         least = "at least " if hold.overshoot_is_at_least else ""
-        yield f"Highest {least}{difference(hold.overshoot_c, unit, signed=True)} from target."
+        yield f"Highest {least}{difference(hold.highest_from_target_c, unit, signed=True)} from target."
     if hold.lag_s is not None:
         yield f"The work was there {bounds(hold.lag_s)} after the furnace."
     if hold.display_may_read_c is not None:
         yield f"Holds if the display reads {display_words(hold.display_may_read_c, unit)}."
     soaks = [piece.soak_s.best for piece in hold.pieces]
     for piece in hold.pieces if soaks and max(soaks) - min(soaks) > ALIKE_S else ():
-        yield f"{piece.piece}: soak {bounds(piece.soak_s)}, {piece.verdict}."
+        yield f"{piece.piece}: soak {bounds(piece.soak_s)}{place_words(piece, hold)}, {piece.verdict}."
 
 
 def _in_band(hold: HoldResult) -> str:
@@ -134,6 +141,10 @@ def _in_band(hold: HoldResult) -> str:
 
 
 def _verdicts(hold: HoldResult) -> str:
-    if hold.as_read == hold.at_true_temperature:
-        return f"{hold.verdict}, as read and at true temperature"
-    return f"{hold.as_read} as read, {hold.at_true_temperature} at true temperature"
+    if hold.as_read != hold.at_true_temperature:
+        both = f"{hold.as_read} as read, {hold.at_true_temperature} at true temperature"
+    else:
+        both = f"{hold.as_read} as read and at true temperature"
+    if hold.verdict in (hold.as_read, hold.at_true_temperature):
+        return both.replace(" as read and", ", as read and")
+    return f"{hold.verdict} ({both})"

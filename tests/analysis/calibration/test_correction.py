@@ -34,10 +34,9 @@ def test_between_the_points_and_beyond_them() -> None:
     # by hand: halfway between -1 and -3, and between 1.5 and 2.0
     assert float(MADE.correct(750.0)) == pytest.approx(748.0)
     assert float(MADE.expanded_c(750.0)) == pytest.approx(1.75)
-    true, u = MADE.apply(np.array([750.0, 20.0, 1100.0]))
-    assert true == pytest.approx([748.0, 19.04, 1096.96])
-    assert u[0] == pytest.approx(0.875)
-    assert np.isnan(u[1:]).all()
+    readings = np.array([750.0, 20.0, 1100.0])
+    assert MADE.correct(readings) == pytest.approx([748.0, 19.04, 1096.96])
+    assert np.isnan(MADE.expanded_c(readings)[1:]).all()
     assert MADE.covers([489.9, 490.0, 1010.0, 1010.1]).tolist() == [False, True, True, False]
 
 

@@ -211,3 +211,8 @@ def test_a_record_that_begins_at_room_temperature_is_in_its_own_unit() -> None:
     t_s, temp_c = drawn([(0, 20), (2200, 1112), (3400, 1112), (5000, 100)])
     found = verify(make_run(t_s, {"furnace": temp_c}), simple_recipe((600, 10, 5)))
     assert "wrong unit suspected" not in {f.code for f in found.findings}
+
+
+def test_a_furnace_that_cooled_after_a_hold_did_not_reach_anything_then() -> None:
+    ended = only(checked([*FIRST, (5600.0, 100.0)]), 4)
+    assert ended.says.text("C") == "The run ended before the hold at 1000 °C: it cooled after the hold at 600 °C."

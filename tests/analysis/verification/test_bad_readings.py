@@ -87,6 +87,15 @@ def test_a_slow_logger_that_stood_still_and_then_jumped_was_stuck():
     assert (found.kind, found.start_s, found.end_s) == ("stuck", 78 * 60.0, 85 * 60.0)
 
 
+def test_of_two_stands_the_one_that_goes_on_smoothly_is_the_furnace():
+    # Whole degrees every ten seconds, no noise: stuck at 765 in the climb, freed at 821 in the hold, which then sinks.
+    t_s = np.arange(0.0, 5000.0, 10.0)
+    temp_c = np.interp(t_s, [0, 2235, 2300, 3240, 3580, 5000], [20, 765, 821, 821, 820, 400])
+    temp_c[223:298] = 765.0
+    (found,) = bad_readings(make_run(t_s, {"furnace": np.round(temp_c)}, columns=[sensor(resolution=1.0)]))
+    assert (found.kind, found.start_s, found.end_s) == ("stuck", 2230.0, 2970.0)
+
+
 def test_a_level_without_noise_is_not_stuck_because_the_sensor_breaks_after_it():
     _, temp_c = drawn(HOLD)
     temp_c[2600:] = 1372.0

@@ -28,10 +28,10 @@ def trace(*points: tuple[float, float], every_s: float = 1.0) -> Readings:
 
 def dips(
     on: Readings, *, hold: Hold = HOLD, noise_c: float = 0.05, doors_s: tuple[float, ...] = (), enter_s: float = 0.0,
-    cooling: OwnCooling = COOLING,
+    cooling: OwnCooling = COOLING, level_c: float = 1000.0,
 ) -> tuple[Dip, ...]:  # fmt: skip
     allowed = Allowed(noise_c, 0.5, 0.5)
-    return dips_of(on, hold, Edges(enter_s, END_S), 1000.0, allowed, doors_s=doors_s, cooling=cooling)
+    return dips_of(on, hold, Edges(enter_s, END_S), level_c, allowed, doors_s=doors_s, cooling=cooling)
 
 
 def looks(on: Readings, **more: object) -> list[str]:
@@ -165,6 +165,9 @@ def test_swings_of_like_length_and_size_are_cycling() -> None:
     assert set(looks(swinging(8.0, 300.0))) == {"cycling"}
     # Swings that are twice as long later are not alike.
     assert "cycling" not in looks(swinging(8.0, 300.0, last=2.5))
+
+    # A controller that switches on and off around a mean stands level at its tops.
+    assert set(looks(swinging(8.0, 300.0), level_c=1007.0)) == {"cycling"}
 
 
 def test_few_swings_are_no_cycling() -> None:

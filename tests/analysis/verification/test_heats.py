@@ -91,3 +91,16 @@ def test_a_load_mark_while_the_furnace_is_still_cooling_is_for_the_next_heat():
         (0, "load", "B1"), (3035, "pull", "B1"), (16_000, "load", "B2"), (DAY_S + 3035, "pull", "B2"),
     )  # fmt: skip
     assert {p.piece: p.verdict for p in found.holds[0].pieces} == {"B1": "pass", "B2": "pass"}
+
+
+def test_a_cold_charge_into_a_warm_furnace_begins_no_second_heat():
+    # At 185 of 185 +-8 the furnace falls to 60 in the minute after the load, and is back in four.
+    corners = [(0, 185), (280, 185), (340, 60), (580, 185), (5800, 185), (9000, 60)]
+    t_s, temp_c = drawn(corners, every_s=10.0)
+    temper = simple_recipe((185, 70, 8))
+    assert heats_of(Readings(t_s, temp_c, 0.1, 10.0), temper) == (Heat(),)
+    marks = (Mark(275, "load", ("B1",)), Mark(5805, "pull", ("B1",)))
+    found = verify(make_run(t_s, {"furnace": temp_c}, columns=[sensor()], marks=marks), temper)
+    (piece,) = found.holds[0].pieces
+    # Back above 177 within 240 s of 125 K, 15.4 s before it is at 185; out with the pull.
+    assert piece.soak_s.best == pytest.approx(5805 - 564.6, abs=5.0)

@@ -90,3 +90,12 @@ def test_a_curved_ramp_says_so():
     t_s, temp_c = drawn([(0, 20), (600, 500), (3000, 600), (4500, 600), (6000, 100)])
     found = verify(make_run(t_s, {"furnace": temp_c}), simple_recipe((600, 15, 5)))
     assert ramp(found, 1).curved
+
+
+def test_ramps_to_and_from_a_hold_that_stood_beside_its_band_are_found():
+    # 20 min at 590 of 600 +-5, then on at 300 K/h to 700.
+    t_s, temp_c = drawn([(0, 20), (300, 20), (3720, 590), (4920, 590), (6240, 700), (7440, 700), (10000, 100)])
+    found = verify(make_run(t_s, {"furnace": temp_c}), RECIPE)
+    assert ramp(found, 1).rate_c_per_h == pytest.approx(600, rel=0.02)
+    assert ramp(found, 3).rate_c_per_h == pytest.approx(300, rel=0.03)
+    assert ramp(found, 3).start_s == pytest.approx(4920, abs=60)

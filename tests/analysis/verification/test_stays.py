@@ -166,3 +166,22 @@ def test_of_two_load_sensors_the_one_that_less_is_known_of_decides_the_basis(nam
     # What is said of a level is said of the sensor that showed it.
     assert hold(found).shown_by == dict(hold(found).sensors)[hold(found).measured_by or ""]
     assert any(f.code == "no calibration" and "two" in str(f.says) for f in found.findings)
+
+
+@pytest.mark.parametrize(("outside", "in_s"), [(False, 0.0), (True, 900.0)])
+def test_a_packet_that_is_slow_to_begin_was_in_from_the_start(outside: bool, in_s: float):
+    # The furnace climbs at 0.4 K/s; behind two lags of 2,500 s a packet rises by 0.4 t^3 / 6 x 2,500^2 at first, 5 K in
+    # 780 s, when the furnace is 300 K hotter. One that lay outside turns at 900 s.
+    t_s = np.arange(0.0, 9000.0, 2.0)
+    furnace = np.minimum(20.0 + 0.4 * t_s, 1000.0)
+    inner = outer = 20.0
+    load = np.empty_like(t_s)
+    for k, around in enumerate(furnace):
+        load[k] = inner
+        if outside and t_s[k] < 900.0:
+            continue
+        outer += 2.0 * (float(around) - outer) / (200.0 if outside else 2500.0)
+        inner += 2.0 * (outer - inner) / (200.0 if outside else 2500.0)
+    (visit,) = visits_of(Readings(t_s, load, 0.1, 2.0), Readings(t_s, furnace, 0.1, 2.0))
+    assert visit.in_s == pytest.approx(in_s, abs=60.0)
+    assert visit.out_s is None
