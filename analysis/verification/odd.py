@@ -130,7 +130,7 @@ def _jumped(still: Still) -> bool:
 
 
 def rows_before(period_s: float) -> int:
-    """How many rows before a stretch are looked at."""
+    """How many rows before a stretch are looked at, for readings ``period_s`` [s] apart."""
     return max(ROWS_BEFORE, int(5.0 * LATE_S / max(period_s, 0.01)) + ROWS_AFTER)
 
 
