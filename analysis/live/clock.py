@@ -21,7 +21,7 @@ from soakwitness.firmware_bridge.common.chamber import Candidate, chamber_of
 from soakwitness.firmware_bridge.runfolder.model import Mark
 
 EVERY_S = 5.0
-LOOK_EVERY_S, LOOK_SHARE = 10.0, 200  # how often it looks at the whole run: the more it has kept, the less often
+LOOK_EVERY_S, LOOK_AGAIN, LOOK_SELDOM = 10.0, 200, 400  # at the whole run: the more it has kept, the less often
 JUST_NOW_S = 60.0
 CHAMBER = LiveSensor("control", "control")
 TrackKey = tuple[float, bool, PacketModel]
@@ -220,7 +220,7 @@ class SoakClock:
         """How the run stands, looked at anew where that is due."""
         chamber, looked = self._chamber, self._looked
         assert chamber is not None
-        due_s = min(LOOK_EVERY_S, len(chamber.kept) / LOOK_SHARE)
+        due_s = max(min(LOOK_EVERY_S, len(chamber.kept) / LOOK_AGAIN), len(chamber.kept) / LOOK_SELDOM)
         if looked is None or self._last_s - looked[0] >= due_s:
             standing = self._standing(chamber)
             looked = self._looked = (self._last_s, standing, aim_of(standing, chamber, self._recipe, self._rounds))

@@ -18,7 +18,7 @@ from soakwitness.analysis.live.state import Source, Trouble
 from soakwitness.analysis.live.track import Track
 from soakwitness.analysis.recipes.model import Hold, Recipe
 from soakwitness.analysis.verification.edges import Edges
-from soakwitness.analysis.verification.extents import as_slow, begins_s, chamber_leaves_s, extent_of
+from soakwitness.analysis.verification.extents import as_slow, begins_s, chamber_leaves_s, extent_of, lies_outside
 from soakwitness.analysis.verification.levels import level_part
 from soakwitness.analysis.verification.pieces import speaks_for, stays_in_hold
 from soakwitness.analysis.verification.placed_edges import placed_edges
@@ -100,6 +100,8 @@ class Standing:
             return [self._control()]
         since_s = begins_s(self.chamber.places[number], self._course.t_s[0])
         fit = [one for one in self._loads if speaks_for(one.followed.sensor.thickness_mm, lot.thickness_mm)]
+        if not lot.rides:
+            fit = [one for one in fit if not lies_outside(one.followed.kept, self._course, lot.load_s)]
         there = [one for one in fit if one.followed.last_s > since_s]
         works = [Work("load", one, one.followed.kept, one.followed.kept) for one in there]
         lost = [one for one in fit if one.followed.last_s <= since_s]

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import math
 
-from soakwitness.analysis.verification.course import Course, hottest_c, last_s
+from soakwitness.analysis.verification.course import Course, coldest_c, hottest_c, last_s
 from soakwitness.analysis.verification.edges import Edges
 from soakwitness.analysis.verification.places import Placed, Places
 from soakwitness.analysis.verification.states import ROOM_C
 
 FEWEST_ALIKE, NO_WARMER_C = 5, 1.0
 WARM_C, MOST_COMPARED = 60.0, 2000
+# A load sensor that lies outside: it does not climb while the furnace is so much hotter; engineering guesses.
+RISES_C, OUTSIDE_C, CLIMBS_S = 50.0, 200.0, 300.0
 
 
 def extent_of(every: Places, number: int, course: Course, here: Edges, start_s: float) -> tuple[float, float]:
@@ -48,3 +50,13 @@ def as_slow(load: Course, gone: Course) -> bool:
         if gone.temp_c[k] > hot_c
     ]
     return len(warmer) >= FEWEST_ALIKE and math.fsum(warmer) / len(warmer) <= NO_WARMER_C
+
+
+def lies_outside(load: Course, chamber: Course, load_s: float) -> bool:
+    """Whether a load sensor has not climbed since a charge went in [s], though the furnace is far hotter than it."""
+    low, high = load.between(load_s, math.inf)
+    if high <= low or last_s(load) - load_s < CLIMBS_S:
+        return False
+    if hottest_c(load, low, high) - coldest_c(load, low, high) > RISES_C:
+        return False
+    return chamber.at(last_s(load)) > float(load.temp_c[high - 1]) + OUTSIDE_C

@@ -128,3 +128,22 @@ def test_of_two_heats_in_one_record_only_the_one_at_hand_counts() -> None:
             complete = t_s, state.pieces[0].pieces
     # In the band again from 4500 + 1500 x 735 / 740 s on.
     assert complete == (pytest.approx(5990 + 600, abs=20.0), ("B",))
+
+
+def test_a_load_sensor_that_came_out_with_its_charge_says_nothing_of_the_next() -> None:
+    """The furnace stands at 800; the sensor rode with A and lies on the bench from 1,500 s on, B is in from 1,600 s."""
+    recipe = Recipe("hot", "C", (Hold(1, 800.0, 5.0, 5.0, 600.0, dip_s=60.0),), load="hot", load_at_c=800.0)
+    rng = np.random.default_rng(5)
+    hot = np.full(T_S.size, 800.0) + rng.normal(0.0, 0.2, T_S.size)
+    inside = 800.0 - 775.0 * np.exp(-np.maximum(T_S - 200.0, 0.0) / 60.0)
+    bench = np.where(T_S > 1500.0, 25.0 + 775.0 * np.exp(-(T_S - 1500.0) / 20.0), inside)
+    blade = np.where(T_S < 200.0, 25.0, bench) + rng.normal(0.0, 0.2, T_S.size)
+    marks = (Mark(200.0, "load", ("A",)), Mark(1500.0, "pull", ("A",)), Mark(1600.0, "load", ("B",)))
+    told = states({"pv": "control", "blade": "load"}, {"pv": hot, "blade": blade}, recipe, marks=marks)
+    of_b = [(t_s, piece) for t_s, state in told for piece in state.pieces if piece.pieces == ("B",)]
+    assert of_b[-1][1].source == "control"
+    assert next(t_s for t_s, piece in of_b if piece.complete) == pytest.approx(1600 + 600, abs=12.0)
+    columns = [sensor("pv"), sensor("blade", role="load")]
+    verified = verify(make_run(T_S, {"pv": hot, "blade": blade}, columns=columns, marks=marks), recipe)
+    by_name = {piece.piece: piece.soak_s.best for piece in verified.holds[0].pieces}
+    assert by_name["B"] == pytest.approx(T_S[-1] - 1600.0, abs=5.0)
