@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable
-from dataclasses import replace
 
 from soakwitness.analysis.errors import NotEnoughData
 from soakwitness.analysis.live.clock import SoakClock
@@ -146,13 +145,15 @@ def _compare_soaks(drawn: ClockRun, said: Verification, clock: SoakClock, tally:
     for number, hold in enumerate(said.holds, start=1):
         if not hold.found or hold.soak_s is None or not hold.pieces:
             continue
-        for piece in hold.pieces:
-            mine = soaks.get(number, {})
-            had = mine.get(piece.piece, mine.get(None))
-            if had is None:
-                tally["piece unknown to the clock"].append((drawn.seed, number, piece.piece))
-                continue
-            tally["distances"].append((had - piece.soak_s.best, drawn.seed, number, piece.piece))
+        mine, best = soaks.get(number, {}), dict[str | None, float]()
+        for piece in hold.pieces:  # the clock tells those that nobody named together, by the shortest
+            name = piece.piece if piece.piece in mine else None
+            best[name] = min(best.get(name, piece.soak_s.best), piece.soak_s.best)
+        for name, soak_s in best.items():
+            if name in mine:
+                tally["distances"].append((mine[name] - soak_s, drawn.seed, number, name))
+            else:
+                tally["piece unknown to the clock"].append((drawn.seed, number, name))
 
 
 def tally_of(runs: Iterable[ClockRun]) -> Tally:
@@ -161,10 +162,3 @@ def tally_of(runs: Iterable[ClockRun]) -> Tally:
     for drawn in runs:
         compare(drawn, tally)
     return tally
-
-
-def with_resolution(drawn: ClockRun) -> ClockRun:
-    """The run whose columns state the step that its readings have."""
-    steps = {trace.name: trace.resolution_c for trace in drawn.run.traces}
-    columns = tuple(replace(c, resolution=steps.get(c.name, c.resolution)) for c in drawn.run.columns)
-    return replace(drawn, run=replace(drawn.run, header=replace(drawn.run.header, columns=columns)))
