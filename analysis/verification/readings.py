@@ -18,7 +18,7 @@ __all__ = ["GAP_PERIODS", "Readings", "crossing_s", "gaps", "noise", "readings_o
 GAP_PERIODS = 3.0
 MOST_OFFSETS = 50_000
 FEWEST_OFFSETS = 3
-BLOCK = 1 << 15
+BLOCK, PIECE = 1 << 15, 1024
 
 
 @dataclass(frozen=True)
@@ -101,15 +101,26 @@ class Readings:
 
     def first_in(self, low: int, high: int, lower_c: float = -math.inf, upper_c: float = math.inf) -> int | None:
         """Index of the first reading between two levels, both inclusive."""
-        low = max(low, 0)
-        inside = self._inside(low, high, lower_c, upper_c)
-        return low + int(inside.argmax()) if inside.any() else None
+        start, stop, size = max(low, 0), min(high, self.t_s.size), PIECE
+        while start < stop:  # it mostly is near: pieces are looked at that grow
+            inside = self._inside(start, min(start + size, stop), lower_c, upper_c)
+            at = int(inside.argmax())
+            if inside[at]:
+                return start + at
+            start, size = start + size, 2 * size
+        return None
 
     def last_in(self, low: int, high: int, lower_c: float = -math.inf, upper_c: float = math.inf) -> int | None:
         """Index of the last reading between two levels, both inclusive."""
-        low = max(low, 0)
-        inside = self._inside(low, high, lower_c, upper_c)
-        return low + inside.size - 1 - int(inside[::-1].argmax()) if inside.any() else None
+        start, stop, size = max(low, 0), min(high, self.t_s.size), PIECE
+        while start < stop:
+            first = max(stop - size, start)
+            inside = self._inside(first, stop, lower_c, upper_c)
+            at = inside.size - 1 - int(inside[::-1].argmax())
+            if inside[at]:
+                return first + at
+            stop, size = first, 2 * size
+        return None
 
     def coldest(self, low: int, high: int) -> int:
         """Index of the first of the lowest readings."""
