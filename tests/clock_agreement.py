@@ -88,6 +88,10 @@ def why_failed(said: Verification, pieces: tuple[str, ...]) -> list[str]:
     for number, hold in enumerate(said.holds, start=1):
         if hold.judged and hold.verdict == "fail" and not hold.found:
             why.append(f"hold {number} missing")
+        elif not hold.pieces and hold.judged and hold.verdict == "fail":
+            why += [f"hold {number} {unmet}" for unmet in hold.unmet or ("?",)]
+        elif not hold.pieces and hold.limits_verdict == "fail":
+            why.append(f"hold {number} limits")
         for piece in hold.pieces:
             mine = not names or piece.piece is None or piece.piece.casefold() in names
             if mine and piece.pull_s is None and piece.verdict == "fail" and hold.judged:
@@ -143,9 +147,11 @@ def _compare_soaks(drawn: ClockRun, said: Verification, clock: SoakClock, tally:
     """Distance of each hold's soak, that of its worst piece."""
     soaks = clock.soaks_s()
     for number, hold in enumerate(said.holds, start=1):
-        if not hold.found or hold.soak_s is None or not hold.pieces:
-            continue
         mine, best = soaks.get(number, {}), dict[str | None, float]()
+        if not hold.found or hold.soak_s is None or not mine:
+            continue
+        if not hold.pieces:  # nothing was marked
+            best[None] = hold.soak_s.best
         for piece in hold.pieces:  # the clock tells those that nobody named together, by the shortest
             name = piece.piece if piece.piece in mine else None
             best[name] = min(best.get(name, piece.soak_s.best), piece.soak_s.best)

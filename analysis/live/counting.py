@@ -20,7 +20,7 @@ class Count:
     ``soak_s`` is the stretch at hand, ``longest_s`` the longest: a dip of at most the hold's ``dip_s`` pauses it, a
     longer one starts it again. ``unseen_s`` is what of the stretch at hand went by without a reading,
     ``longest_seen_s`` the longest without such time; ``above_s`` the whole time, dips or not; ``last_s`` when it was
-    there last (None: never), ``in_band`` whether it is at the end of what counts.
+    there last (None: never), ``in_band`` whether it still counts at the newest reading.
     """
 
     soak_s: float = 0.0
@@ -60,7 +60,7 @@ def count_soak(work: Kept, hold: Hold, start_s: float, end_s: float, noise_c: fl
         longest_seen_s=max(a - b for a, b in zip(soaks, unseen, strict=True)),
         above_s=sum(b - a for a, b in spans),
         last_s=last_s,
-        in_band=last_s >= min(end_s, work.t_s[-1]) - 1e-6,
+        in_band=last_s >= work.t_s[-1] - 1e-6,
     )
 
 

@@ -32,7 +32,8 @@ def main() -> None:
     print(", ".join(f"{len(tally[name])} {name}" for name in COUNTED))
     for name in TROUBLES:
         print(f"  {name}: {len(tally[name])}  {tally[name][:12] or ''}")
-    apart = sorted((abs(off_s), *which) for off_s, *which in tally["distances"])  # type: ignore[misc]
+    distances = [(abs(off_s), *which) for off_s, *which in tally["distances"]]  # type: ignore[misc]
+    apart = sorted(distances, key=lambda one: one[0])
     if apart:
         quantiles = [median(off_s for off_s, *_ in apart), apart[int(0.95 * (len(apart) - 1))][0], apart[-1][0]]
         print("  soaks apart: median {:.1f} s, 95 % {:.1f} s, worst {:.1f} s".format(*quantiles))
