@@ -45,18 +45,8 @@ def clock_of(drawn: ClockRun) -> SoakClock:
 
 def fed(drawn: ClockRun, clock: SoakClock) -> Iterable[tuple[float, ClockState]]:
     """States of a clock that is fed with a run: often while a soak is about to be complete, else each minute."""
-    run = drawn.run
-    values = {c.name: run.values[c.name].tolist() for c in run.columns if c.kind == "sensor"}
     look_s = -1.0
-    signals = {name: run.signal(name).tolist() for name in ("output", "setpoint") if run.signal(name) is not None}
-    order = sorted(run.marks, key=lambda m: m.t_s)
-    heard: tuple[Mark, ...] = ()
-    for k, t_s in enumerate(run.t_s.tolist()):
-        if len(heard) < len(order) and order[len(heard)].t_s <= t_s:
-            heard = tuple(m for m in order if m.t_s <= t_s)
-        seen = {name: (row[k] if row[k] == row[k] else None) for name, row in values.items()}
-        now = {name: row[k] for name, row in signals.items() if row[k] == row[k]}
-        clock.read(t_s, seen, signals=now, marks=heard)
+    for t_s in heard(drawn.run, clock):
         if t_s >= look_s:
             state = clock.state()
             soon = state is not None and any(0.0 < (p.left_s or 0.0) < SOON_S for p in state.pieces)
@@ -65,11 +55,25 @@ def fed(drawn: ClockRun, clock: SoakClock) -> Iterable[tuple[float, ClockState]]
                 yield t_s, state
 
 
+def heard(run: Run, clock: SoakClock) -> Iterable[float]:
+    """Feed a clock with a run, reading by reading; the time of each [s]."""
+    values = {c.name: run.values[c.name].tolist() for c in run.columns if c.kind == "sensor"}
+    signals = {name: row.tolist() for name in ("output", "setpoint") if (row := run.signal(name)) is not None}
+    order = sorted(run.marks, key=lambda m: m.t_s)
+    marks: tuple[Mark, ...] = ()
+    for k, t_s in enumerate(run.t_s.tolist()):
+        if len(marks) < len(order) and order[len(marks)].t_s <= t_s:
+            marks = tuple(m for m in order if m.t_s <= t_s)
+        seen = {name: (row[k] if row[k] == row[k] else None) for name, row in values.items()}
+        now = {name: row[k] for name, row in signals.items() if row[k] == row[k]}
+        clock.read(t_s, seen, signals=now, marks=marks)
+        yield t_s
+
+
 def fed_whole(run: Run, recipe: Recipe) -> SoakClock:
     """A clock that was fed with a whole run of which nothing is known beside it."""
-    drawn = ClockRun(0, (), run, recipe)
-    clock = clock_of(drawn)
-    for _ in fed(drawn, clock):
+    clock = clock_of(ClockRun(0, (), run, recipe))
+    for _ in heard(run, clock):
         pass
     return clock
 
