@@ -78,7 +78,7 @@ class Kept:
             t[-1], self.temp_c[-1], self.off_c[-1] = t_s, temp_c, math.nan
         raw.append((t_s, temp_c))
         self.count, self.highest_c = self.count + 1, max(self.highest_c, temp_c)
-        if self.count % LATELY == 0:  # a slow link, or a slow sensor, makes no gap of every interval
+        if self.count % LATELY == 0 and len(raw) > 1:  # a slow link, or a slow sensor, makes no gap of every interval
             self._usual_s = max(self.every_s, median(b[0] - a[0] for a, b in pairwise(raw)))
 
     def _append(self, t_s: float, temp_c: float) -> None:
