@@ -70,7 +70,16 @@ class SoakLine:
         )
 
     def follow(self, recording: Recording, unit: Unit) -> str:
-        """Take the newest reading; return what leads the living sentence, and raise or end the soak alarms."""
+        """Take the newest reading; return what leads the living sentence, and raise or end the soak alarms.
+
+        Whatever becomes of the clock, the recording goes on: what stops it is said in its place.
+        """
+        try:
+            return self._follow(recording, unit)
+        except (ArithmeticError, AssertionError, LookupError, TypeError, ValueError) as error:
+            return f"The soak clock stands ({type(error).__name__}: {error}); the record goes on, verify it afterwards"
+
+    def _follow(self, recording: Recording, unit: Unit) -> str:
         now, marks = recording.now(), recording.desk.marks
         if now.run is not None and now.run != self._run:
             self._run, self.inputs, self._again = now.run, self._usual, None

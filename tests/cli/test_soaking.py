@@ -260,3 +260,17 @@ def test_a_measured_packet_that_was_given_counts_from_the_first_second(tmp_path:
     line = SoakLine(PACKED, make_furnace(), packet=replace(packet, eps_o=0.9, fitted=True))
     assert line.inputs.packet is not None
     assert (line.inputs.packet.eps_o, line.inputs.packet.fitted) == (0.9, True)
+
+
+def test_a_clock_that_fails_stops_no_recording(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    clock = FakeClock()
+    running = recording(tmp_path, clock)
+    line = SoakLine(RECIPE, running.furnace)
+    take(running, clock, 500.0)
+    line.follow(running, "C")
+    monkeypatch.setattr(line._clock, "read", lambda *_, **__: [][1])
+    take(running, clock, 501.0)
+    words = line.follow(running, "C")
+    running.release()
+    assert words.startswith("The soak clock stands (IndexError: ")
+    assert "the record goes on" in words
