@@ -25,7 +25,9 @@ def piece_state(
     added_c = work.on.followed.sensor.added_at(shown)
     now_c = work.best.temp_c[-1] if len(work.best) else chamber_c
     slow_c = work.slow.temp_c[-1] if len(work.slow) else now_c
-    best, slow = _gone_on(figures.count, now_c, hold, now_s, aim), _gone_on(figures.slow, slow_c, hold, now_s, aim)
+    best, slow = figures.count, figures.slow
+    if len(work.best) and now_s - work.best.t_s[-1] <= work.best.gap_s:  # a sensor that broke tells no more
+        best, slow = _gone_on(best, now_c, hold, now_s, aim), _gone_on(slow, slow_c, hold, now_s, aim)
     complete = best.longest_s >= hold.required_s
     left_s, sure_s = _left(work, hold, (best, slow), (now_c, slow_c), chamber_c, now_s)
     longest = hold.at_most_s if hold.at_most_s is not None else hold.required_s + OVERDUE_AFTER_S

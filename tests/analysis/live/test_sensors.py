@@ -147,3 +147,12 @@ def test_a_load_sensor_that_came_out_with_its_charge_says_nothing_of_the_next() 
     verified = verify(make_run(T_S, {"pv": hot, "blade": blade}, columns=columns, marks=marks), recipe)
     by_name = {piece.piece: piece.soak_s.best for piece in verified.holds[0].pieces}
     assert by_name["B"] == pytest.approx(T_S[-1] - 1600.0, abs=5.0)
+
+
+def test_the_soak_of_a_load_sensor_that_broke_does_not_go_on() -> None:
+    """It falls to 0 in one step in the hold and stays there: 200 s of soak at 795 and above, and no more."""
+    late = np.interp(T_S - 100.0, T_S, NOISY)
+    broken = np.where(T_S > 1690.0, 0.0, late)
+    told = states({"pv": "control", "blade": "load"}, {"pv": NOISY, "blade": broken})
+    assert complete_s(told) is None
+    assert told[-1][1].pieces[0].soak_s == pytest.approx(1690 - 1490, abs=12.0)
