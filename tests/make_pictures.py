@@ -31,6 +31,7 @@ def run_chart() -> None:
 def live_page() -> None:
     """The live page as it stood in the last hold of the good run; the sentence is the soak clock's own."""
     from soakwitness.analysis.live.clock import SoakClock
+    from soakwitness.analysis.live.followed_sensors import LiveSensor
     from soakwitness.analysis.live.living_sentence import sentence
     from soakwitness.analysis.recipes.recipe_file import load_recipe
     from soakwitness.analysis.record.run import open_run
@@ -38,12 +39,12 @@ def live_page() -> None:
     from tests.cli.browsers import chromium
 
     run, recipe = open_run(ROOT / "sample_logs" / "good"), load_recipe(RECIPE)
-    clock = SoakClock(recipe)
+    clock = SoakClock(recipe, sensors=[LiveSensor("control", "control"), LiveSensor("load", "load")])
     page = PageProcess(port=0)
     holds = [{"target": h.target_c, "lower": h.lower_c, "upper": h.upper_c} for h in recipe.holds]
     for i in np.flatnonzero(run.t_s < 6000.0):
         read = {name: float(run.values[name][i]) for name in ("control", "load")}
-        clock.read(float(run.t_s[i]), read["control"], load_c=read["load"])
+        clock.read(float(run.t_s[i]), read)
         page.send(
             {
                 "run": run.header.run,

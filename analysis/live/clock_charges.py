@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
+from soakwitness.analysis.packet.piece import PacketModel
 from soakwitness.firmware_bridge.marks.charges import Known, PieceStay, drop_unnamed, read_charges
 from soakwitness.firmware_bridge.runfolder.contents import Mark
 
@@ -23,23 +24,28 @@ class Charge:
         return tuple(stay.piece for stay in self.stays if stay.piece is not None)
 
     @property
-    def unnamed(self) -> bool:
-        """Whether a part of it has no name."""
-        return any(stay.piece is None for stay in self.stays)
-
-    @property
-    def inside(self) -> tuple[str, ...]:
-        """Named pieces that are still in."""
-        return tuple(stay.piece for stay in self.stays if stay.piece is not None and stay.pull_s is None)
-
-    @property
     def empty_s(self) -> float | None:
         """When the last came out [s], None while one is in."""
-        return _last_pull_s(self.stays)
+        times = [stay.pull_s for stay in self.stays if stay.pull_s is not None]
+        return max(times) if times and len(times) == len(self.stays) else None
 
-    def end_s(self, pieces: tuple[str, ...]) -> float | None:
-        """When the last of these pieces came out [s], None while one is in; no names: what has none."""
-        return _last_pull_s([s for s in self.stays if (s.piece in pieces if pieces else s.piece is None)])
+
+@dataclass(frozen=True)
+class Lot:
+    """Pieces of one charge that heat alike and came out together.
+
+    ``places`` are those of their stays among all, ``pieces`` their names (none: nobody named them), ``pull_s`` [s] when
+    they came out; ``rides``: in from the beginning, without a load mark. ``thickness_mm`` is as the log book has it.
+    """
+
+    charge: int
+    load_s: float
+    pull_s: float | None
+    pieces: tuple[str, ...]
+    places: tuple[int, ...]
+    rides: bool
+    packet: PacketModel | None
+    thickness_mm: float | None
 
 
 def charges_of(
@@ -61,6 +67,36 @@ def charges_of(
     )
 
 
-def _last_pull_s(stays: Sequence[PieceStay]) -> float | None:
-    times = [stay.pull_s for stay in stays if stay.pull_s is not None]
-    return max(times) if times and len(times) == len(stays) else None
+def lots_of(
+    charges: Sequence[Charge],
+    packet_of: Callable[[str | None], PacketModel | None],
+    thickness_mm_of: Callable[[str | None], float | None],
+) -> tuple[Lot, ...]:
+    """Put together the pieces that heat alike and came out together, in the order of loading.
+
+    ``packet_of``, ``thickness_mm_of``: packet and thickness [mm] of a piece by its name, None for one without a name.
+    Returns the lots; their ``places`` count the stays of all charges one after the other.
+    """
+    lots: list[Lot] = []
+    place = 0
+    for charge in charges:
+        alike: dict[tuple[object, ...], list[tuple[int, PieceStay]]] = {}
+        for stay in charge.stays:
+            key = (packet_of(stay.piece), thickness_mm_of(stay.piece), stay.pull_s, stay.piece is None)
+            alike.setdefault(key, []).append((place, stay))
+            place += 1
+        for many in alike.values():
+            first = many[0][1]
+            lots.append(
+                Lot(
+                    charge=charge.number,
+                    load_s=charge.load_s,
+                    pull_s=first.pull_s,
+                    pieces=tuple(stay.piece for _, stay in many if stay.piece is not None),
+                    places=tuple(at for at, _ in many),
+                    rides=first.charge is None,
+                    packet=packet_of(first.piece),
+                    thickness_mm=thickness_mm_of(first.piece),
+                )
+            )
+    return tuple(lots)

@@ -3,43 +3,50 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from typing import Any
 
 from soakwitness.analysis.packet.piece import PacketModel, packet_from_dict, packet_to_dict
+from soakwitness.analysis.verification.results.verification import PieceInfo
 
-Table = tuple[tuple[float, float], ...]
+
+@dataclass(frozen=True)
+class Calibrated:
+    """What is known of one sensor's error.
+
+    ``added_c`` [K] is what a calibration in force that reaches a hold says to add there, in the recipe's order, nought
+    where the hold is decided as read; ``reach_c`` [K] how far beside its band a level may lie and still be a hold.
+    """
+
+    added_c: tuple[float, ...] = ()
+    reach_c: float = 0.0
 
 
 @dataclass(frozen=True)
 class ClockInputs:
     """What is known of a run beside its readings.
 
-    ``tables`` hold for each sensor its readings [degC] and what to add to them [K]. ``packets`` are those of the pieces
-    by their names, ``packet`` that of a charge nobody named: of several pieces the one that lags most.
+    ``sensors`` by their names; ``pieces`` as the log book has them. ``packets`` are those of the pieces by their names,
+    ``packet`` that of a charge nobody named: of several pieces the one that lags most.
     """
 
-    tables: Mapping[str, Table] = field(default_factory=dict)
+    sensors: Mapping[str, Calibrated] = field(default_factory=dict)
+    pieces: tuple[PieceInfo, ...] = ()
     packets: Mapping[str, PacketModel] = field(default_factory=dict)
     packet: PacketModel | None = None
+
+    def of(self, sensor: str) -> Calibrated:
+        """What is known of a sensor."""
+        return self.sensors.get(sensor, Calibrated())
 
     def as_plain(self) -> dict[str, Any]:
         """The same as JSON can carry it."""
         return {
-            "tables": {name: [list(row) for row in table] for name, table in self.tables.items()},
+            "sensors": {name: asdict(one) for name, one in self.sensors.items()},
+            "pieces": [asdict(piece) for piece in self.pieces],
             "packets": {name: packet_to_dict(packet) for name, packet in self.packets.items()},
             "packet": None if self.packet is None else packet_to_dict(self.packet),
         }
-
-    def corrected(self, sensor: str, temp_c: float) -> float:
-        """A reading of a sensor with its correction [degC]; beyond the calibrated range that of its end."""
-        table = self.tables.get(sensor, ())
-        if not table or temp_c <= table[0][0]:
-            return temp_c + (table[0][1] if table else 0.0)
-        for (low, low_k), (high, high_k) in zip(table, table[1:], strict=False):
-            if temp_c <= high:
-                return temp_c + low_k + (high_k - low_k) * (temp_c - low) / (high - low)
-        return temp_c + table[-1][1]
 
 
 def clock_inputs_from(said: object) -> ClockInputs | None:
@@ -47,9 +54,14 @@ def clock_inputs_from(said: object) -> ClockInputs | None:
     try:
         data: Mapping[str, Any] = said  # type: ignore[assignment]
         return ClockInputs(
-            {str(n): tuple((float(a), float(b)) for a, b in table) for n, table in data["tables"].items()},
+            {str(name): _calibrated(one) for name, one in data["sensors"].items()},
+            tuple(PieceInfo(**{**piece, "treated": tuple(piece["treated"])}) for piece in data["pieces"]),
             {str(n): packet_from_dict(packet) for n, packet in data["packets"].items()},
             None if data["packet"] is None else packet_from_dict(data["packet"]),
         )
     except (KeyError, ValueError, TypeError, AttributeError):
         return None
+
+
+def _calibrated(data: Mapping[str, Any]) -> Calibrated:
+    return Calibrated(tuple(float(added) for added in data["added_c"]), float(data["reach_c"]))

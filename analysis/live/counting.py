@@ -1,62 +1,80 @@
-"""Soak of one piece in one hold, counted reading by reading. Standard library only."""
+"""Soak of one piece in one hold, counted over the readings that are kept. Standard library only."""
 
 from __future__ import annotations
 
+import math
+from dataclasses import dataclass
 
-class SoakCount:
-    """Time at or above the lower edge; a dip of at most ``dip_s`` pauses it, a longer one starts it again."""
+from soakwitness.analysis.live.kept_readings import KeptReadings
+from soakwitness.analysis.recipes.recipe import Hold
+from soakwitness.analysis.verification.rules.course import coldest_c, crossing_s
+from soakwitness.analysis.verification.rules.edges import SWING_S
 
-    def __init__(self, lower_c: float, dip_s: float) -> None:
-        self.lower_c = lower_c
-        self.allowed_dip_s = dip_s
-        self.soak_s = 0.0
-        self.longest_s = 0.0
-        self.unseen_s = 0.0  # of soak_s, what went by without a reading
-        self.longest_seen_s = 0.0
-        self.above_s = 0.0
-        self.dip_s = 0.0
-        self.in_band = False
-        self._set_aside_s = self._set_aside_unseen_s = 0.0
+Span = tuple[float, float]
 
-    def add(
-        self, length_s: float, from_c: float, to_c: float, *, set_aside: bool = False, unseen: bool = False
-    ) -> None:
-        """Count one stretch, a straight line between two readings.
 
-        ``set_aside``: the chamber has left the band, perhaps for good: counts only if it comes back. ``unseen``:
-        nothing was read for long: it counts, but nobody can be sure of it.
-        """
-        self.in_band = to_c >= self.lower_c
-        for part_s, above in self._parts(length_s, from_c, to_c):
-            if set_aside:
-                self._set_aside_s += part_s if above else 0.0
-                self._set_aside_unseen_s += part_s if above and unseen else 0.0
-            elif above:
-                self._count(part_s, part_s if unseen else 0.0)
-            else:
-                self.dip_s += part_s
+@dataclass(frozen=True)
+class Count:
+    """Time at or above a hold's lower edge [s].
 
-    def take_back(self) -> None:
-        """The chamber came back into the band: what was set aside counts."""
-        self._count(self._set_aside_s, self._set_aside_unseen_s)
-        self._set_aside_s = self._set_aside_unseen_s = 0.0
+    ``soak_s`` is the stretch at hand, ``longest_s`` the longest: a dip of at most the hold's ``dip_s`` pauses it, a
+    longer one starts it again. ``unseen_s`` is what of the stretch at hand went by without a reading,
+    ``longest_seen_s`` the longest without such time; ``above_s`` the whole time, dips or not; ``last_s`` when it was
+    there last (None: never), ``in_band`` whether it still counts at the newest reading.
+    """
 
-    def _count(self, part_s: float, unseen_s: float) -> None:
-        if part_s <= 0.0:
-            return
-        if self.dip_s > self.allowed_dip_s:
-            self.soak_s = self.unseen_s = 0.0
-        self.dip_s = 0.0
-        self.soak_s += part_s
-        self.unseen_s += unseen_s
-        self.above_s += part_s
-        self.longest_s = max(self.longest_s, self.soak_s)
-        self.longest_seen_s = max(self.longest_seen_s, self.soak_s - self.unseen_s)
+    soak_s: float = 0.0
+    longest_s: float = 0.0
+    unseen_s: float = 0.0
+    longest_seen_s: float = 0.0
+    above_s: float = 0.0
+    last_s: float | None = None
+    in_band: bool = False
 
-    def _parts(self, length_s: float, from_c: float, to_c: float) -> tuple[tuple[float, bool], ...]:
-        """Parts above and below the edge, in order."""
-        starts, ends = from_c >= self.lower_c, to_c >= self.lower_c
-        if starts == ends:
-            return ((length_s, ends),)
-        first_s = length_s * (self.lower_c - from_c) / (to_c - from_c)
-        return ((first_s, starts), (length_s - first_s, ends))
+
+def count_soak(work: KeptReadings, hold: Hold, start_s: float, end_s: float, noise_c: float) -> Count:
+    """Count the soak of a work temperature between two moments [s]: the best figure of ``verification.soak``.
+
+    A dip that stays within the noise [K] of a reading from the edge does not start it again. A hold that is judged by
+    its mean counts from the first to the last time there.
+    """
+    spans = _spans(work, hold.lower_c, start_s, end_s)
+    if not spans:
+        return Count()
+    swings = hold.judge_by == "mean"
+    dip_s = max(hold.dip_s, SWING_S) if swings else hold.dip_s
+    stretches: list[list[Span]] = [[spans[0]]]
+    for before, span in zip(spans, spans[1:], strict=False):
+        long = span[0] - before[1] > dip_s
+        if long and coldest_c(work, *work.between(before[1], span[0])) < hold.lower_c - noise_c:
+            stretches.append([span])
+        else:
+            stretches[-1].append(span)
+    soaks = [part[-1][1] - part[0][0] if swings else sum(b - a for a, b in part) for part in stretches]
+    unseen = [sum(work.gaps_between(a, b) for a, b in part) for part in stretches]
+    last_s = spans[-1][1]
+    return Count(
+        soak_s=soaks[-1],
+        longest_s=max(soaks),
+        unseen_s=unseen[-1],
+        longest_seen_s=max(a - b for a, b in zip(soaks, unseen, strict=True)),
+        above_s=sum(b - a for a, b in spans),
+        last_s=last_s,
+        in_band=last_s >= work.t_s[-1] - 1e-6,
+    )
+
+
+def _spans(work: KeptReadings, lower_c: float, start_s: float, end_s: float) -> list[Span]:
+    """Stretches (from, to) [s] at or above a level between two moments, along the chords between readings."""
+    if end_s <= start_s or len(work) < 2:
+        return []
+    low, high = work.between(start_s, end_s)
+    low, high = max(low - 1, 0), min(high + 1, len(work))
+    spans: list[Span] = []
+    for first, last in work.runs(low, high, lower_c, math.inf):
+        begin = work.t_s[first] if first == 0 else crossing_s(work, first - 1, lower_c) if first > low else start_s
+        end = work.t_s[last] if last + 1 >= len(work) else crossing_s(work, last, lower_c) if last + 1 < high else end_s
+        begin, end = max(begin, start_s), min(end, end_s)
+        if end > begin:
+            spans.append((begin, end))
+    return spans

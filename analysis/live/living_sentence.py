@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
-from soakwitness.analysis.live.state import ClockState, PieceState, Source
+from collections.abc import Sequence
+
+from soakwitness.analysis.live.state import ClockState, Kind, PieceState, RecipeFault, Source
 from soakwitness.firmware_bridge.common.units import Unit
-from soakwitness.firmware_bridge.common.wording import countdown, difference, temperature
+from soakwitness.firmware_bridge.common.wording import countdown, difference, moment, temperature
 
 SOURCES: dict[Source, str] = {
     "load": "by the load sensor",
     "packet estimate": "estimated in the packet",
     "control": "at the control sensor",
 }
+
+
+WORST_FIRST: tuple[Kind, ...] = ("too hot", "overshoot", "level", "missing", "short", "long")
 
 
 def sentence(state: ClockState | None, unit: Unit = "C") -> str:
@@ -53,6 +58,32 @@ def _who(piece: PieceState, *, alone: bool) -> str:
 
 def _one(state: ClockState, piece: PieceState, unit: Unit) -> str:
     """How one group of pieces stands, without its name."""
+    if not piece.troubles:
+        return _so_far(state, piece, unit)
+    wrong = f"not to the recipe: {trouble_words(piece.troubles, unit)}"
+    if piece.complete:
+        return f"in band {countdown(piece.soak_s)} of {countdown(piece.required_s)}, the soak is over, but {wrong}"
+    return f"{_so_far(state, piece, unit)}; {wrong}"
+
+
+def trouble_words(troubles: Sequence[RecipeFault], unit: Unit = "C") -> str:
+    """Say the worst of what no longer can be made good, with its numbers."""
+    worst = min(troubles, key=lambda trouble: WORST_FIRST.index(trouble.kind))
+    by, hold = difference(worst.by_c, unit), f"hold {worst.hold}"
+    if worst.kind == "too hot":
+        return f"{by} over the limit of {hold} at {moment(worst.at_s)}"
+    if worst.kind == "overshoot":
+        return f"{by} more overshoot in {hold} than it may have"
+    if worst.kind == "level":
+        return f"{by} above the band in {hold}"
+    if worst.kind == "missing":
+        return f"{hold} was left out"
+    limit = "at most" if worst.kind == "long" else "of"
+    return f"{countdown(worst.had_s)} {limit} {countdown(worst.asked_s)} in {hold}"
+
+
+def _so_far(state: ClockState, piece: PieceState, unit: Unit) -> str:
+    """How the soak of one group stands."""
     of = f"{countdown(piece.soak_s)} of {countdown(piece.required_s)}"
     if piece.overdue:
         return f"in band {of}, overdue: {_out(state)}"

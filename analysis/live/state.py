@@ -5,9 +5,25 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from soakwitness.analysis.live.tracking import Phase
-
 Source = Literal["load", "packet estimate", "control"]
+Phase = Literal["before", "in", "above", "below"]
+Kind = Literal["too hot", "overshoot", "level", "missing", "short", "long"]
+
+
+@dataclass(frozen=True)
+class RecipeFault:
+    """What no longer can be made good, in a hold that counts from 1.
+
+    ``by_c`` [K] is how far over its limit, its stated overshoot or its band it was, ``at_s`` [s] since when; ``had_s``
+    the soak it had of ``asked_s`` [s], at least or at most.
+    """
+
+    kind: Kind
+    hold: int
+    by_c: float = 0.0
+    at_s: float = 0.0
+    had_s: float = 0.0
+    asked_s: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -17,7 +33,7 @@ class PieceState:
     ``source`` tells where their work temperature ``work_c`` [degC] comes from, ``short_c`` [K] is how far it is below
     the band. ``left_s`` [s] until the soak is complete by the best estimate, ``sure_in_s`` [s] until it is for a slow
     packet too, without the time that nothing was read; None: not to be told. ``dip_s`` [s] is the time below the band
-    since it was in it last.
+    since it was in it last. ``troubles`` are what a verdict on them would already rest on.
     """
 
     charge: int
@@ -33,6 +49,7 @@ class PieceState:
     sure_in_s: float | None
     complete: bool
     overdue: bool
+    troubles: tuple[RecipeFault, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -61,10 +78,15 @@ class ClockState:
 
     @property
     def complete(self) -> bool:
-        """Every piece that is in has its soak: what the alarm "soak complete" goes by."""
-        return bool(self.pieces) and all(piece.complete for piece in self.pieces)
+        """Every piece that is in has its soak, and nothing else is wrong: what the alarm "soak complete" goes by."""
+        return bool(self.pieces) and all(piece.complete and not piece.troubles for piece in self.pieces)
 
     @property
     def overdue(self) -> bool:
         """A piece has been in its band for longer than it should: what the alarm "soak overdue" goes by."""
         return any(piece.overdue for piece in self.pieces)
+
+    @property
+    def troubles(self) -> tuple[RecipeFault, ...]:
+        """What no longer can be made good of a piece that is in: what the alarm "not to recipe" goes by."""
+        return tuple(trouble for piece in self.pieces for trouble in piece.troubles)

@@ -28,7 +28,7 @@ LATEST_ZONE_S = 12 * 3600.0  # a local day ends up to so much later than that da
 
 
 @dataclass(frozen=True)
-class Kept:
+class KeptSensorCalibration:
     """Entry of a calibration, its sensor life, and whether that life was begun for it.
 
     ``before_utc`` is where the life that was begun ends, if another one was on record that began later.
@@ -49,7 +49,7 @@ def keep_correction(
     column: Column | None = None,
     run: str | None = None,
     note: str = "",
-) -> Kept:
+) -> KeptSensorCalibration:
     """Enter a correction under the sensor life that was in force.
 
     ``column``: what the run says of the sensor; it must agree with the life on record. Returns the entry. Where no life
@@ -78,7 +78,7 @@ def keep_correction(
             run=run,
             note=note,
         )
-    return Kept(entry, life, begun, here.ended_utc if begun else None)
+    return KeptSensorCalibration(entry, life, begun, here.ended_utc if begun else None)
 
 
 def _check_day(correction: Correction, began_utc: str, what: str) -> None:

@@ -9,6 +9,7 @@ from typing import Any, Literal
 from soakwitness.analysis.recipes.recipe import PacketSpec
 
 SteelGroup = Literal["carbon", "tool", "stainless", "unknown"]
+ROOM_C, WARM_C = 20.0, 60.0
 PARAMETERS = ("eps_o", "f_i", "gap_mm", "peak_factor")
 FIGURE_WORDS = {
     "eps_o": "emissivity outside",
@@ -75,6 +76,15 @@ class PacketModel:
     def steel_mm(self) -> float:
         """Steel behind each heated face [mm]."""
         return self.thickness_mm * self.blades / self.heated_faces
+
+
+def begins_c(first_c: float, *, rides: bool) -> float:
+    """Temperature of a blade when its estimate begins [degC]: the room's, unless it rides a ramp from cold on.
+
+    ``rides``: whether it is in from the beginning, without a load mark. Returns temperature [degC]. A record that
+    begins hot says nothing of the blade: it is taken to be cold.
+    """
+    return first_c if rides and first_c < WARM_C else ROOM_C
 
 
 def steel_group(steel: str | None) -> SteelGroup:

@@ -5,15 +5,12 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
+from soakwitness.analysis.record import spikes
 from soakwitness.analysis.record.run import FloatArray, Trace
+from soakwitness.analysis.record.spikes import COLDEST_C, FASTEST_DEFAULT_C_PER_S, HOTTEST_C
 
-# What a thermocouple of any letter can show at all, with a margin [degC] (IEC 60584-1: -270 to 1820).
-COLDEST_C, HOTTEST_C = -275.0, 1850.0
-# Fastest fall and recovery of a reading by role [degC/s]: a sheathed sensor in the chamber loses some 3 degC/s when the
-# door opens, an air sensor far less. No source: generous figures that only separate a spike from a dip of one reading.
-FASTEST_C_PER_S = {"ambient": 1.0}
-FASTEST_DEFAULT_C_PER_S = 5.0
-SLOWEST_RISE_LIMIT_C_PER_S = 0.5
+__all__ = ["COLDEST_C", "HOTTEST_C", "clean", "period", "resolution", "rising", "trace"]
+
 _BLOCK = 1 << 15
 STEPS = (10.0, 5.0, 2.0, 1.0, 0.5, 0.25, 0.2, 0.125, 0.1, 0.0625, 0.05, 0.025, 0.02, 0.01, 0.005, 0.002, 0.001)
 
@@ -97,13 +94,13 @@ def _alone(t_s: FloatArray, temp_c: FloatArray, role: str, resolution_c: float) 
         return turns
     before, after = temp[turns] - temp[turns - 1], temp[turns + 1] - temp[turns]
     before_s, after_s = t[turns] - t[turns - 1], t[turns + 1] - t[turns]
-    down = FASTEST_C_PER_S.get(role, FASTEST_DEFAULT_C_PER_S)
-    limit = np.where(before < 0, down, min(down, max(SLOWEST_RISE_LIMIT_C_PER_S, 1.5 * _rise(t, temp))))
-    left, right = np.abs(before) - limit * before_s, np.abs(after) - limit * after_s
-    agree = np.abs(before + after) <= down * (before_s + after_s) + spare
+    down = spikes.fastest_fall(role)
+    limit = np.where(before < 0, down, spikes.fastest_rise(role, _rise(t, temp)))
     around = np.clip(turns[:, None] + np.array([-3, -2, -1, 1, 2, 3]), 0, temp.size - 1)
-    far = np.abs(temp[turns] - np.median(temp[around], axis=1)) > spare + limit * np.minimum(before_s, after_s)
-    found: npt.NDArray[np.intp] = turns[(left > spare) & (right > spare) & agree & far]
+    far = np.abs(temp[turns] - np.median(temp[around], axis=1))
+    nearest = np.minimum(before_s, after_s)
+    alone = spikes.stands_alone((before, after), (before_s, after_s), far, nearest, limit, down, spare)
+    found: npt.NDArray[np.intp] = turns[alone]
     return found if at is None else at[found]
 
 
@@ -126,8 +123,8 @@ def _spare(temp: FloatArray, resolution_c: float) -> float:
     """Step that noise alone may make [K], from the median change of direction of some neighbours."""
     some = np.arange(0, temp.size - 2, max(1, temp.size // 20_000))
     turn = temp[some] - 2.0 * temp[some + 1] + temp[some + 2]
-    noise = 1.4826 * float(np.median(np.abs(turn))) / np.sqrt(6.0)
-    return float(max(2.0, 3.0 * resolution_c, 8.0 * noise))
+    noise = 1.4826 * float(np.median(np.abs(turn))) / float(np.sqrt(6.0))
+    return spikes.spare(resolution_c, noise)
 
 
 def _rise(t: FloatArray, temp: FloatArray) -> float:

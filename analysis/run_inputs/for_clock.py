@@ -4,33 +4,45 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from soakwitness.analysis.live.clock_inputs import ClockInputs
+from soakwitness.analysis.live.clock_inputs import Calibrated, ClockInputs
 from soakwitness.analysis.live.packet import latest_packet
 from soakwitness.analysis.packet.piece import PacketModel, packet_of
+from soakwitness.analysis.recipes.recipe import Recipe
 from soakwitness.analysis.run_inputs.known_inputs import RunInputs
+from soakwitness.analysis.verification.inputs.sensor_errors import SensorErrors, errors_of
 from soakwitness.analysis.verification.inputs.stays import piece_spec
 from soakwitness.analysis.verification.results.verification import PieceInfo
+from soakwitness.firmware_bridge.common.zones import local_day
 from soakwitness.firmware_bridge.runfolder.contents import Mark
 
 
 def clock_inputs_of(inputs: RunInputs, marks: Sequence[Mark]) -> ClockInputs:
-    """Corrections as tables, and each piece's packet as the verification takes it.
+    """What each sensor's calibration says at each hold, the pieces, and each one's packet as the verification takes it.
 
     Returns for a charge that nobody names: the packet that lags most of those that were entered for the run and are
-    named by no mark, else the recipe's.
+    named by no mark, else the recipe's. Nothing where there is no recipe.
     """
-    tables = {
-        name: tuple(zip(one.table_reading_c, one.table_correction_c, strict=True))
-        for name, one in inputs.corrections.items()
-    }
-    recipe = inputs.recipe
+    recipe, header = inputs.recipe, inputs.header
     if recipe is None:
-        return ClockInputs(tables)
+        return ClockInputs()
+    day = local_day(header.started_utc, header.zone)
+    sensors = {
+        column.name: _calibrated(errors_of(column, inputs.corrections, day), recipe)
+        for column in header.columns
+        if column.kind == "sensor"
+    }
     named = {name.casefold() for mark in marks if not mark.struck for name in mark.pieces}
     packets = {piece.id: packet for piece in inputs.pieces if (packet := _packet(inputs, piece)) is not None}
     unnamed = [packet for name, packet in packets.items() if name.casefold() not in named]
     usual = packet_of(inputs.model, recipe.packet, recipe.steel)
-    return ClockInputs(tables, packets, latest_packet(unnamed) or usual)
+    return ClockInputs(sensors, inputs.pieces, packets, latest_packet(unnamed) or usual)
+
+
+def _calibrated(errors: SensorErrors, recipe: Recipe) -> Calibrated:
+    """What counts of a sensor's calibration: in force, at the holds that it reaches, where they are decided by it."""
+    known = [errors.known_at(hold, recipe.decide_on) for hold in recipe.holds]
+    added = tuple(one.correction_c if one.basis == "true temperature" else 0.0 for one in known)
+    return Calibrated(added, errors.reach_c(recipe.holds))
 
 
 def _packet(inputs: RunInputs, piece: PieceInfo) -> PacketModel | None:

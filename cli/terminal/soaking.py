@@ -1,4 +1,4 @@
-"""The soak clock beside a recording: fed with every corrected reading, asked for its sentence and its alarms."""
+"""The soak clock beside a recording: fed with every reading, asked for its sentence and its alarms."""
 
 from __future__ import annotations
 
@@ -11,11 +11,13 @@ from typing import TYPE_CHECKING, Literal
 
 from soakwitness.analysis.live.clock import SoakClock
 from soakwitness.analysis.live.clock_inputs import ClockInputs, clock_inputs_from
+from soakwitness.analysis.live.followed_sensors import LiveSensor
 from soakwitness.analysis.live.living_sentence import sentence
 from soakwitness.analysis.packet.piece import PacketModel, packet_of
 from soakwitness.analysis.recipes.recipe import Recipe
-from soakwitness.firmware_bridge.furnace.sensors_and_links import Furnace
-from soakwitness.firmware_bridge.recording.now import chamber_sensor, to_celsius
+from soakwitness.firmware_bridge.common.units import to_kelvin
+from soakwitness.firmware_bridge.furnace.sensors_and_links import Furnace, Sensor
+from soakwitness.firmware_bridge.recording.now import to_celsius
 from soakwitness.firmware_bridge.recording.recorder import Recording
 from soakwitness.firmware_bridge.runfolder.contents import Mark
 
@@ -31,7 +33,7 @@ Signs = tuple[object, ...]
 class SoakLine:
     """Follows one furnace's runs, one after the other, through a recipe.
 
-    Where there is a log book, a process of its own is asked for what it knows of the run: corrections of the sensors,
+    Where there is a log book, a process of its own is asked for what it knows of the run: calibrations of the sensors,
     packets of the pieces. It is asked when a run begins, and again when the log book changed or marks name other
     pieces. Until it answers, and where there is nothing, readings count as they are and pieces are what the recipe
     says.
@@ -48,9 +50,6 @@ class SoakLine:
         self._recipe = recipe
         self._furnace = furnace
         self._now = now
-        thickness = [sensor.thickness_mm for sensor in furnace.sensors if sensor.role == "load"]
-        known = [mm for mm in thickness if mm is not None]
-        self._thickness_mm = min(known) if known else None
         self._usual = ClockInputs(packet=packet_of(packet, recipe.packet, recipe.steel))
         self.inputs = self._usual
         self._clock = self._new(self._usual)
@@ -63,14 +62,24 @@ class SoakLine:
     def _new(self, inputs: ClockInputs) -> SoakClock:
         return SoakClock(
             self._recipe,
+            sensors=[_live(sensor, self._furnace, inputs) for sensor in self._furnace.sensors],
             packet=inputs.packet,
             packets=inputs.packets,
-            load_thickness_mm=self._thickness_mm,
+            known=inputs.pieces,
             every_s=self._furnace.every_s,
         )
 
     def follow(self, recording: Recording, unit: Unit) -> str:
-        """Take the newest reading; return what leads the living sentence, and raise or end the soak alarms."""
+        """Take the newest reading; return what leads the living sentence, and raise or end the soak alarms.
+
+        Whatever becomes of the clock, the recording goes on: what stops it is said in its place.
+        """
+        try:
+            return self._follow(recording, unit)
+        except (ArithmeticError, AssertionError, LookupError, TypeError, ValueError) as error:
+            return f"The soak clock stands ({type(error).__name__}: {error}); the record goes on, verify it afterwards"
+
+    def _follow(self, recording: Recording, unit: Unit) -> str:
         now, marks = recording.now(), recording.desk.marks
         if now.run is not None and now.run != self._run:
             self._run, self.inputs, self._again = now.run, self._usual, None
@@ -82,12 +91,13 @@ class SoakLine:
             t_s = now.t_s - now.reading_age_s
             if self._again is not None:
                 self._again.meanwhile.append((t_s, now.values))
-            self._read(self._clock, self.inputs, t_s, now.values, marks)
+            self._read(self._clock, t_s, now.values, marks)
         self._go_on(marks)
         state = self._clock.state()
         words = sentence(state, unit)
         recording.alarm("soak complete", words if state is not None and state.complete and state.take_out else None)
         recording.alarm("soak overdue", words if state is not None and state.overdue else None)
+        recording.alarm("not to recipe", words if state is not None and state.troubles else None)
         return words
 
     def _keep_asking(self, run: Path, marks: tuple[Mark, ...]) -> None:
@@ -129,7 +139,7 @@ class SoakLine:
         """A clock that has read the rows that a run has already: gone on with, or begun from memory."""
         clock = self._new(self.inputs)
         for t_s, values in self._values(_rows(run)):
-            self._read(clock, self.inputs, t_s, values, _until(t_s, marks))
+            self._read(clock, t_s, values, _until(t_s, marks))
         return clock
 
     def _go_on(self, marks: tuple[Mark, ...]) -> None:
@@ -139,11 +149,11 @@ class SoakLine:
             return
         until_s = self._now() + AT_ONCE_S
         for t_s, values in self._values(again.rows):
-            self._read(again.clock, again.inputs, t_s, values, _until(t_s, marks))
+            self._read(again.clock, t_s, values, _until(t_s, marks))
             if self._now() > until_s:
                 return
         for then_s, seen in again.meanwhile:
-            self._read(again.clock, again.inputs, then_s, seen, marks)
+            self._read(again.clock, then_s, seen, marks)
         self._clock, self.inputs, self._again = again.clock, again.inputs, None
 
     def _values(self, rows: Iterator[list[str]]) -> Iterator[tuple[float, dict[str, float | None]]]:
@@ -151,23 +161,32 @@ class SoakLine:
         for t_s, _, *cells in rows:
             yield float(t_s), {name: float(cell) if cell else None for name, cell in zip(names, cells, strict=True)}
 
-    def _read(
-        self,
-        clock: SoakClock,
-        inputs: ClockInputs,
-        t_s: float,
-        values: Mapping[str, float | None],
-        marks: tuple[Mark, ...],
-    ) -> None:
-        """Give a clock chamber and coldest load sensor, corrected [degC]."""
+    def _read(self, clock: SoakClock, t_s: float, values: Mapping[str, float | None], marks: tuple[Mark, ...]) -> None:
+        """Give a clock all sensors [degC], output and setpoint, as they read."""
+        furnace = self._furnace
+        temps = {
+            sensor.name: None if (value := values.get(sensor.name)) is None else to_celsius(value, furnace)
+            for sensor in furnace.sensors
+        }
+        signals = {
+            signal.name: to_celsius(value, furnace) if signal.name == "setpoint" else value
+            for signal in furnace.signals
+            if signal.name in ("output", "setpoint") and (value := values.get(signal.name)) is not None
+        }
+        clock.read(t_s, temps, signals=signals, marks=marks)
 
-        def temp(name: str | None) -> float | None:
-            value = None if name is None else values.get(name)
-            return None if value is None or name is None else inputs.corrected(name, to_celsius(value, self._furnace))
 
-        loads = [temp(sensor.name) for sensor in self._furnace.sensors if sensor.role == "load"]
-        known = [temp_c for temp_c in loads if temp_c is not None]
-        clock.read(t_s, temp(chamber_sensor(self._furnace, values)), load_c=min(known, default=None), marks=marks)
+def _live(sensor: Sensor, furnace: Furnace, inputs: ClockInputs) -> LiveSensor:
+    """A sensor as the clock follows it, with what its calibration says."""
+    step, known = sensor.resolution, inputs.of(sensor.name)
+    return LiveSensor(
+        sensor.name,
+        sensor.role,
+        sensor.thickness_mm,
+        None if step is None else to_kelvin(step, furnace.unit),
+        known.added_c,
+        known.reach_c,
+    )
 
 
 class _Again:

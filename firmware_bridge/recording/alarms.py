@@ -19,6 +19,7 @@ KINDS = (
     "link lost",
     "soak complete",
     "soak overdue",
+    "not to recipe",
     "record not being written",
 )
 FLICKERING = ("over-temperature", "sensor fault", "link lost")  # what may come and go with every reading

@@ -7,10 +7,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from soakwitness.firmware_bridge.common import units
+from soakwitness.firmware_bridge.common.chamber import Candidate, chamber_of
 from soakwitness.firmware_bridge.furnace.sensors_and_links import Furnace
 from soakwitness.firmware_bridge.runfolder.contents import Act, Mark
-
-_ORDER = {"control": 0, "recording": 1, "over-temperature": 2, "reference": 3, "survey": 4, "load": 5}
 
 
 @dataclass(frozen=True)
@@ -67,8 +66,7 @@ def chamber_c(furnace: Furnace, values: Mapping[str, float | None]) -> float | N
 
 def chamber_sensor(furnace: Furnace, values: Mapping[str, float | None]) -> str | None:
     """Name of the sensor that speaks for the chamber in one reading."""
-    fit = [sensor for sensor in furnace.sensors if sensor.role in _ORDER and values.get(sensor.name) is not None]
-    return min(fit, key=lambda sensor: _ORDER[sensor.role]).name if fit else None
+    return chamber_of(Candidate(s.name, s.role, fit=values.get(s.name) is not None) for s in furnace.sensors)
 
 
 def over_limit(furnace: Furnace, values: Mapping[str, float | None]) -> str | None:

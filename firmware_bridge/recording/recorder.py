@@ -182,7 +182,7 @@ class Recording:
         return facts(self.furnace, now.run, now.values)
 
     def alarm(self, kind: str, says: str | None) -> None:
-        """Say how it stands with an alarm that is told from outside: soak complete, soak overdue."""
+        """Say how it stands with an alarm that is told from outside: soak complete, soak overdue, not to recipe."""
         self._alarm(kind, says)
 
     def tend(self) -> None:

@@ -76,7 +76,7 @@ temps = {temps}
 def follow():
     clock = SoakClock(recipe)
     for t, c in enumerate(temps):
-        clock.read(float(t), c)
+        clock.read(float(t), {{"control": c}})
         sentence(clock.state())
 """
 

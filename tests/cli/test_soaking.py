@@ -66,7 +66,7 @@ def test_soak_complete_and_overdue_are_alarms(tmp_path: Path) -> None:
     complete_s: list[float] = []
     overdue_s: list[float] = []
     for second in range(1500):
-        take(running, clock, 779.0 if second >= 60 else 20.0 + second * 12.0)
+        take(running, clock, min(20.0 + second * 12.65, 779.0))
         words = line.follow(running, "C")
         if "soak complete" in running.alarms.now and not complete_s:
             complete_s.append(second - 60)
@@ -116,7 +116,7 @@ def test_corrections_of_the_log_book_count_from_when_they_come(tmp_path: Path) -
     take(running, clock, 779.0)
     words = line.follow(running, "C")
     running.release()
-    assert line.inputs.tables["load"][0] == (0.0, -10.0)
+    assert line.inputs.of("load").added_c == (-10.0,)
     assert "3 °C" in words  # 779 - 10 is 3 below the lower edge of 772
     assert "in band 1:5" not in words
 
@@ -188,7 +188,7 @@ def test_a_thick_piece_is_not_told_complete_by_the_recipe_s_thin_packet(tmp_path
     assert complete_s is None
     assert "complete" not in words
     assert line.inputs.packets["B-10"].thickness_mm == 10.0
-    shown = line._clock.soaks_s()[1][0]
+    shown = line._clock.soaks_s()[1]["B-10"]
     assert shown == pytest.approx(verified_soak_s(running, tmp_path), abs=15.0)
 
 
@@ -202,7 +202,7 @@ def test_a_piece_that_is_charged_during_the_run_is_asked_for_again(tmp_path: Pat
     complete_s, _ = soaked(running, clock, line, since_s=600, until_s=2400)
     assert list(line.inputs.packets) == ["B-10"]
     assert complete_s is None
-    assert line._clock.soaks_s()[1][0] == pytest.approx(verified_soak_s(running, tmp_path), abs=15.0)
+    assert line._clock.soaks_s()[1]["B-10"] == pytest.approx(verified_soak_s(running, tmp_path), abs=15.0)
 
 
 def test_it_is_asked_at_most_every_half_minute_and_only_where_something_changed(
@@ -260,3 +260,17 @@ def test_a_measured_packet_that_was_given_counts_from_the_first_second(tmp_path:
     line = SoakLine(PACKED, make_furnace(), packet=replace(packet, eps_o=0.9, fitted=True))
     assert line.inputs.packet is not None
     assert (line.inputs.packet.eps_o, line.inputs.packet.fitted) == (0.9, True)
+
+
+def test_a_clock_that_fails_stops_no_recording(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    clock = FakeClock()
+    running = recording(tmp_path, clock)
+    line = SoakLine(RECIPE, running.furnace)
+    take(running, clock, 500.0)
+    line.follow(running, "C")
+    monkeypatch.setattr(line._clock, "read", lambda *_, **__: [][1])
+    take(running, clock, 501.0)
+    words = line.follow(running, "C")
+    running.release()
+    assert words.startswith("The soak clock stands (IndexError: ")
+    assert "the record goes on" in words

@@ -16,10 +16,8 @@ from html import unescape
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 from click.testing import CliRunner
 
-from soakwitness.analysis.live.clock import SoakClock
 from soakwitness.analysis.logbook.kept import kept_answer
 from soakwitness.analysis.logbook.opening import open_logbook
 from soakwitness.analysis.recipes.recipe import Recipe
@@ -29,6 +27,7 @@ from soakwitness.analysis.verification.results.report import as_json
 from soakwitness.analysis.verification.verifying import verify
 from soakwitness.cli.main import soakwitness
 from soakwitness.cli.options.common import plain
+from tests.clock_agreement import fed_whole
 from tests.make_sample_logs import RUNS, SAMPLES
 from tests.named_cases import named_cases
 from tests.synthetic import KINDS, assignment_case, soak_case
@@ -100,15 +99,8 @@ def _short(value: Any) -> Any:
 
 def _clock(run: Run, recipe: Recipe) -> dict[int, list[float]]:
     """What the soak clock counted, by hold."""
-    clock = SoakClock(recipe, every_s=run.traces[0].period_s)
-    chamber = run.trace("control") or run.traces[0]
-    loads = [tr.temp_c for tr in run.traces if tr.role == "load"]
-    for k, t_s in enumerate(run.t_s.tolist()):
-        seen = [float(temp[k]) for temp in loads if np.isfinite(temp[k])]
-        chamber_c = float(chamber.temp_c[k]) if np.isfinite(chamber.temp_c[k]) else None
-        marks = tuple(m for m in run.marks if m.t_s <= t_s)
-        clock.read(t_s, chamber_c, load_c=min(seen, default=None), marks=marks)
-    return {hold: [round(s, 1) for s in soaks] for hold, soaks in clock.soaks_s().items()}
+    clock = fed_whole(run, recipe)
+    return {hold: [round(s, 1) for s in soaks.values()] for hold, soaks in clock.soaks_s().items()}
 
 
 def _both(run: Run, recipe: Recipe, head: str) -> Iterator[str]:

@@ -9,27 +9,15 @@ import numpy as np
 
 from soakwitness.analysis.recipes.recipe import Recipe
 from soakwitness.analysis.record.run import Run
-from soakwitness.analysis.verification.holds.edges import Edges
-from soakwitness.analysis.verification.holds.passing import began_anew_c
 from soakwitness.analysis.verification.holds.placing import place_holds
 from soakwitness.analysis.verification.inputs.readings import Readings
 from soakwitness.analysis.verification.inputs.stays import Stay
+from soakwitness.analysis.verification.rules.cold_times import Cold, ColdTimes, comes_back, parts
+from soakwitness.analysis.verification.rules.edges import Edges
 from soakwitness.firmware_bridge.runfolder.contents import Act
 
 FEWEST_READINGS = 20
-WARM_C = 100.0
-APART_S = 900.0  # from one to the other: a shorter one is a cold charge, or a door
 MOST_POINTS = 5000
-AFTERWARDS: tuple[Act, ...] = ("pull", "plates", "hand-warm")
-
-
-@dataclass(frozen=True)
-class Cold:
-    """A time in which the furnace was cold: from, coldest, to [s]."""
-
-    since_s: float
-    coldest_s: float
-    until_s: float
 
 
 @dataclass(frozen=True)
@@ -51,14 +39,8 @@ class Heat:
 
     def has(self, at_s: float, act: Act | None = None) -> bool:
         """Whether a moment [s] is in it; a load into a cold furnace is for the next one, a pull from the one before."""
-
-        def parted_s(cold: Cold) -> float:
-            if act == "load":
-                return cold.since_s
-            return cold.until_s if act in AFTERWARDS else cold.coldest_s
-
-        begin = -np.inf if self.before is None else parted_s(self.before)
-        end = np.inf if self.after is None else parted_s(self.after)
+        begin = -np.inf if self.before is None else self.before.parted_s(act)
+        end = np.inf if self.after is None else self.after.parted_s(act)
         return bool(begin <= at_s < end)
 
     def holds(self, stay: Stay) -> bool:
@@ -74,22 +56,16 @@ def heats_of(chamber: Readings, recipe: Recipe) -> tuple[Heat, ...]:
     A recipe that comes back to its first temperature, in rounds or written out, may be cold between by itself: it is
     never parted.
     """
-    if not recipe.holds or _comes_back(recipe):
+    if not recipe.holds or comes_back(recipe):
         return (Heat(),)
     first = replace(recipe, steps=tuple(s for s in recipe.steps if s.number <= recipe.holds[0].number))
     parting: list[Cold] = []
     for cold in _cold_times(chamber):
         before = chamber.part(parting[-1].coldest_s if parting else -np.inf, cold.coldest_s)
         after = chamber.part(cold.coldest_s, np.inf)
-        left, again = _stand(before, first), _stand(after, first)
-        if left is not None and again is not None and again.enter_s - left.leave_s >= APART_S:
+        if parts(_stand(before, first), _stand(after, first)):
             parting.append(cold)
     return tuple(Heat(a, b) for a, b in zip([None, *parting], [*parting, None], strict=True))
-
-
-def _comes_back(recipe: Recipe) -> bool:
-    first, *later = recipe.holds
-    return recipe.repeat > 1 or any(h.cycle != first.cycle or h.lower_c <= first.target_c <= h.upper_c for h in later)
 
 
 def _stand(chamber: Readings, first: Recipe) -> Edges | None:
@@ -100,22 +76,9 @@ def _stand(chamber: Readings, first: Recipe) -> Edges | None:
 
 def _cold_times(chamber: Readings) -> list[Cold]:
     """Times in which the furnace was cold, between two in which it was hot."""
-    every = max(1, chamber.t_s.size // MOST_POINTS)
-    t, y = chamber.t_s[::every].tolist(), chamber.temp_c[::every].tolist()
-    found: list[Cold] = []
-    hottest, since, at = -np.inf, None, 0
-    for k, temp_c in enumerate(y):
-        hottest = max(hottest, temp_c)
-        cold_c = began_anew_c(hottest)
-        if since is None:
-            if hottest > WARM_C and temp_c < cold_c:
-                since = at = k
-        elif temp_c < y[at]:
-            at = k
-        elif temp_c > max(cold_c, y[at] + WARM_C):
-            found.append(Cold(t[since], t[at], t[k]))
-            hottest, since = temp_c, None
-    return found
+    every, times = max(1, chamber.t_s.size // MOST_POINTS), ColdTimes()
+    rows = zip(chamber.t_s[::every].tolist(), chamber.temp_c[::every].tolist(), strict=True)
+    return [cold for t_s, temp_c in rows if (cold := times.follow(t_s, temp_c)) is not None]
 
 
 def part_of(run: Run, heat: Heat) -> Run:

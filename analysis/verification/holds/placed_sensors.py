@@ -8,13 +8,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from soakwitness.analysis.recipes.recipe import Hold, Recipe
-from soakwitness.analysis.verification.holds.assignment import Blocks, block_medians
-from soakwitness.analysis.verification.holds.placed_edges import Placements
+from soakwitness.analysis.verification.holds.assignment import ArrayBlocks, block_medians
 from soakwitness.analysis.verification.holds.placing import Placed, place_again, place_holds
 from soakwitness.analysis.verification.inputs.readings import Readings
 from soakwitness.analysis.verification.inputs.run_as_read import RunAsRead, SensorAsRead
 from soakwitness.analysis.verification.inputs.sensor_errors import SensorErrors
 from soakwitness.analysis.verification.results.verification import Source
+from soakwitness.analysis.verification.rules.placed_edges import Placements
+from soakwitness.analysis.verification.rules.places import filled
 
 SAME_C = 0.005
 
@@ -31,7 +32,7 @@ class DecidingSensor:
     name: str
     source: Source
     readings: Readings
-    blocks: Blocks
+    blocks: ArrayBlocks
     errors: SensorErrors
     placed: Placements
     placed_true: Placements
@@ -102,18 +103,12 @@ def _as_shown(
     return placed[0], placed[1]
 
 
-def _reach(recipe: Recipe, errors: SensorErrors) -> float:
-    """How far beside its band a level stretch can still be a hold: the sensor's error may have put it there [K]."""
-    spread = [(errors.known_at(h).expanded_c or 0.0) + max(h.above_c, h.below_c) for h in recipe.holds]
-    return max(spread, default=0.0)
-
-
 def _chamber(read: SensorAsRead, recipe: Recipe) -> DecidingSensor:
     readings, errors = read.readings, read.errors
     blocks = block_medians(readings.t_s, readings.temp_c, readings.period_s)
 
     def place(shown: Recipe) -> Placements:
-        return place_holds(readings, shown, reach_c=_reach(recipe, errors), blocks=blocks)
+        return place_holds(readings, shown, reach_c=errors.reach_c(recipe.holds), blocks=blocks)
 
     placed = place(recipe)
     true, lapsed = _as_shown(recipe, errors, place, placed)
@@ -139,7 +134,7 @@ def _with_cut(load: DecidingSensor, recipe: Recipe, chamber: DecidingSensor) -> 
 def _load(read: SensorAsRead, recipe: Recipe, chamber: DecidingSensor) -> DecidingSensor:
     """A load sensor, with the holds that it shows by itself only where the chamber misses one."""
     readings = read.readings
-    blocks: Blocks = block_medians(readings.t_s, readings.temp_c, readings.period_s)
+    blocks: ArrayBlocks = block_medians(readings.t_s, readings.temp_c, readings.period_s)
     alone: Placements = (None,) * len(recipe.holds)
     if any(p is None or p.edges is None for p in chamber.placed):
         alone = place_holds(readings, recipe, blocks=blocks)
@@ -152,24 +147,10 @@ def _with_holds_of(chamber: DecidingSensor, load: DecidingSensor) -> DecidingSen
     """The chamber with the holds that only a load sensor shows, where their order in time stays right."""
     return replace(
         chamber,
-        placed=_filled(chamber.placed, load.placed),
-        placed_true=_filled(chamber.placed_true, load.placed),
-        placed_lapsed=_filled(chamber.placed_lapsed, load.placed),
+        placed=filled(chamber.placed, load.placed),
+        placed_true=filled(chamber.placed_true, load.placed),
+        placed_lapsed=filled(chamber.placed_lapsed, load.placed),
     )
-
-
-def _filled(placed: Placements, other: Placements) -> Placements:
-    result = list(placed)
-    for number, mine in enumerate(placed):
-        theirs = other[number]
-        if (mine is None or mine.edges is None) and theirs is not None and theirs.edges is not None:
-            before = [p.stays[-1].end_s for p in result[:number] if p is not None]
-            after = [p.stays[0].start_s for p in result[number + 1 :] if p is not None]
-            if max(before, default=-np.inf) <= theirs.stays[0].start_s and theirs.stays[-1].end_s <= min(
-                after, default=np.inf
-            ):
-                result[number] = theirs
-    return tuple(result)
 
 
 def _placed_again(load: DecidingSensor, recipe: Recipe, chamber: DecidingSensor) -> DecidingSensor:

@@ -7,15 +7,17 @@ from dataclasses import dataclass
 import numpy as np
 
 from soakwitness.analysis.record.run import FloatArray
-from soakwitness.analysis.verification.inputs.readings import ROOM_C, Readings
+from soakwitness.analysis.verification.inputs.readings import Readings
+from soakwitness.analysis.verification.rules.extents import OUTSIDE_C, RISES_C
+from soakwitness.analysis.verification.rules.states import ROOM_C
 
 # How a load sensor that is pulled falls beside a furnace that stays hot; engineering guesses, no source.
 FALL_S, FALL_C, FALL_SHARE = 60.0, 100.0, 0.25
 STAYS_OUT_S, OUT_SHARE = 300.0, 0.7
 WAS_IN_SHARE, STAYS_HOT_SHARE = 0.5, 0.6
 BEGINS_C, BEGINS_SHARE = 15.0, 0.05
-RISES_C, STILL_C = 50.0, 5.0
-OUTSIDE_S, OUTSIDE_C = 600.0, 200.0
+STILL_C = 5.0
+OUTSIDE_S = 600.0
 TURN_S, TURN_TIMES = 180.0, 3.0  # a thick packet in a furnace that climbs rises with t^2 or t^3: by less than twice
 
 

@@ -14,7 +14,6 @@ from soakwitness.analysis.verification.inputs.doors import doors_of
 from soakwitness.analysis.verification.inputs.load_sensor_visits import Visit, visits_of
 from soakwitness.analysis.verification.inputs.readings import Readings, readings_of
 from soakwitness.analysis.verification.inputs.sensor_choice import (
-    FEWEST_READINGS,
     StandsIn,
     chamber_trace,
     load_traces,
@@ -23,6 +22,7 @@ from soakwitness.analysis.verification.inputs.sensor_choice import (
 from soakwitness.analysis.verification.inputs.sensor_errors import SensorErrors, errors_of
 from soakwitness.analysis.verification.inputs.stays import Stay, drop_unnamed, questions_of, stays_of
 from soakwitness.analysis.verification.results.verification import PieceInfo, Source, UsualDifference
+from soakwitness.firmware_bridge.common.chamber import FEWEST_READINGS
 from soakwitness.firmware_bridge.common.zones import local_day
 from soakwitness.firmware_bridge.marks.questions import Question
 

@@ -8,12 +8,10 @@ import numpy as np
 
 from soakwitness.analysis.errors import NotEnoughData
 from soakwitness.analysis.record.run import Run, Trace
-from soakwitness.analysis.verification.inputs.readings import GAP_PERIODS, ROOM_C, gaps, last_read, readings_of
-from soakwitness.firmware_bridge.common.chamber import Candidate, chamber_of
+from soakwitness.analysis.verification.inputs.readings import gaps, readings_of
+from soakwitness.analysis.verification.rules.states import ROOM_C
+from soakwitness.firmware_bridge.common.chamber import FEWEST_READINGS, Candidate, Seen, chamber_of
 
-FEWEST_READINGS = 5
-USABLE_SHARE = 0.5
-READS_ON_S = 60.0
 ALIKE_C = 3.0  # a change beyond that is a finding wherever two sensors are compared; common practice, no source
 
 
@@ -35,13 +33,19 @@ def usable(trace: Trace, *, to_its_end: bool = False) -> bool:
 
     ``to_its_end``: of the run until the trace's own last reading; a load sensor that broke tells what came before.
     """
+    seen = _seen(trace)
+    return seen.usable(float(trace.t_s[0]), seen.last_s if to_its_end else float(trace.t_s[-1]))
+
+
+def _seen(trace: Trace) -> Seen:
+    """How a trace was read."""
     readings = readings_of(trace)
-    t = readings.t_s
-    if t.size < FEWEST_READINGS:
-        return False
-    end_s = t[-1] if to_its_end else trace.t_s[-1]
-    missing = sum(b - a for a, b in gaps(readings, t[0], t[-1])) + (t[0] - trace.t_s[0]) + (end_s - t[-1])
-    return bool(missing <= (1.0 - USABLE_SHARE) * (end_s - trace.t_s[0]))
+    t, y = readings.t_s, readings.temp_c
+    if not t.size:
+        return Seen(0, 0.0, 0.0, 0.0, 0.0, 0.0)
+    first, last = float(t[0]), float(t[-1])
+    missing = sum(b - a for a, b in gaps(readings, first, last))
+    return Seen(t.size, first, last, missing, float(y[-1]), float(y.max()))
 
 
 def chamber_trace(run: Run) -> Trace:
@@ -49,7 +53,7 @@ def chamber_trace(run: Run) -> Trace:
 
     Raises NotEnoughData if no sensor has enough readings.
     """
-    name = chamber_of(Candidate(tr.name, tr.role, fit=usable(tr), reads_on=_to_the_end(tr)) for tr in run.traces)
+    name = chamber_of(map(_candidate, run.traces))
     if name is not None:
         return next(tr for tr in run.traces if tr.name == name)
     best = max(run.traces, key=lambda tr: int(np.isfinite(tr.temp_c).sum()), default=None)
@@ -61,14 +65,11 @@ def chamber_trace(run: Run) -> Trace:
     return best
 
 
-def _to_the_end(trace: Trace) -> bool:
-    """Whether a trace was read to the end of the run, or until it had lost half of its heat."""
-    last = last_read(trace)
-    if last is None:
-        return False
-    if trace.t_s[-1] - trace.t_s[last] <= max(GAP_PERIODS * trace.period_s, READS_ON_S):
-        return True
-    return bool(trace.temp_c[last] < (np.nanmax(trace.temp_c) + ROOM_C) / 2.0)
+def _candidate(trace: Trace) -> Candidate:
+    """A trace as one that may speak for the chamber, over the whole run."""
+    seen, end_s = _seen(trace), float(trace.t_s[-1])
+    fit = seen.usable(float(trace.t_s[0]), end_s)
+    return Candidate(trace.name, trace.role, fit=fit, reads_on=seen.reads_on(end_s, trace.period_s))
 
 
 def stands_in(run: Run, chamber: Trace) -> StandsIn | None:
@@ -84,6 +85,6 @@ def stands_in(run: Run, chamber: Trace) -> StandsIn | None:
 
 
 def load_traces(run: Run, chamber: Trace) -> tuple[Trace, ...]:
-    """Load sensors with enough readings, the chamber's own left out."""
+    """Load sensors with enough readings, the chamber's own left out; one that broke tells what came before."""
     loads = (tr for tr in run.traces if tr.role == "load" and tr.name != chamber.name)
     return tuple(tr for tr in loads if usable(tr, to_its_end=True))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING
@@ -68,6 +68,10 @@ class SensorErrors:
         reaches = (temp_c >= correction.low_c - MARGIN_C) & (temp_c <= correction.high_c + MARGIN_C)
         added: FloatArray = np.where(reaches, correction.correction_c(temp_c), 0.0)
         return added
+
+    def reach_c(self, holds: Sequence[Hold]) -> float:
+        """How far beside its band a level can still be a hold: the sensor's error may have put it there [K]."""
+        return max(((self.known_at(h).expanded_c or 0.0) + max(h.above_c, h.below_c) for h in holds), default=0.0)
 
     def _calibrated(self, hold: Hold) -> tuple[float, float] | None:
         """Correction and U [K] of the calibration at a hold; None where it does not reach target and both edges."""

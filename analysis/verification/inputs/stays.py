@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from soakwitness.analysis.packet.piece import spec_of
-from soakwitness.analysis.recipes.recipe import PacketSpec, Recipe
+from soakwitness.analysis.recipes.recipe import Hold, PacketSpec, Recipe
 from soakwitness.analysis.verification.results.verification import PieceInfo
 from soakwitness.firmware_bridge.marks.charges import Charges, Known, PieceStay, drop_unnamed, read_charges
 from soakwitness.firmware_bridge.marks.questions import Question
 from soakwitness.firmware_bridge.runfolder.contents import Mark
 
-__all__ = ["Stay", "drop_unnamed", "piece_spec", "questions_of", "stays_of"]
+__all__ = ["Stay", "drop_unnamed", "known_of", "piece_spec", "questions_of", "speaks_for", "stays_in_hold", "stays_of"]
 
 
 @dataclass(frozen=True)
@@ -51,11 +52,44 @@ def piece_spec(recipe: Recipe, piece: PieceInfo | None) -> PacketSpec | None:
     )
 
 
-def _read(marks: Sequence[Mark], pieces: Sequence[PieceInfo]) -> Charges:
-    # A piece without a charge of its own is in the log book only because a mark names it: marks alone say where it was.
+def stays_in_hold(stays: Sequence[PieceStay], recipe: Recipe, hold: Hold, begin_s: float, leave_s: float) -> list[int]:
+    """Which stays a hold, from the way to it to its leave [s], is asked for, by their places.
+
+    Every piece once, by the stay that lies most within it. A charge that goes into the hotter furnace after it does not
+    need it.
+    """
+    above = recipe.load == "hot" and recipe.load_at_c is not None and recipe.load_at_c > hold.upper_c
+    shares: dict[object, tuple[float, int]] = {}
+    for index, stay in enumerate(stays):
+        load = stay.load_s if stay.load_s is not None else -math.inf
+        share = min(stay.pull_s if stay.pull_s is not None else math.inf, leave_s) - max(load, begin_s)
+        if load > leave_s and above:
+            continue
+        key: object = stay.piece if stay.piece is not None else index
+        if key not in shares or share > shares[key][0]:
+            shares[key] = (share, index)
+    named = [v for k, v in shares.items() if isinstance(k, str)]
+    others = [v for k, v in shares.items() if not isinstance(k, str)]
+    within = [v for v in others if v[0] > 0.0]
+    return sorted(index for _, index in [*named, *(within or ([] if named else others))])
+
+
+def speaks_for(load_mm: float | None, piece_mm: float | None) -> bool:
+    """Whether a load sensor speaks for a piece: up to the thickness of its own dummy [mm], as far as both are known."""
+    return piece_mm is None or load_mm is None or piece_mm <= load_mm
+
+
+def known_of(marks: Sequence[Mark], pieces: Sequence[PieceInfo]) -> list[Known]:
+    """Who the log book says was in the run.
+
+    A piece without a charge of its own is in the log book only because a mark names it: marks alone say where it was.
+    """
     named = {name.casefold() for mark in marks if not mark.struck for name in mark.pieces}
-    known = [Known(p.id, p.charge) for p in pieces if p.charge is not None or p.id.casefold() not in named]
-    return read_charges(marks, known=known)
+    return [Known(p.id, p.charge) for p in pieces if p.charge is not None or p.id.casefold() not in named]
+
+
+def _read(marks: Sequence[Mark], pieces: Sequence[PieceInfo]) -> Charges:
+    return read_charges(marks, known=known_of(marks, pieces))
 
 
 def _with_info(stay: PieceStay, info: PieceInfo | None) -> Stay:

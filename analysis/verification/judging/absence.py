@@ -10,9 +10,10 @@ import numpy as np
 from soakwitness.analysis.recipes.recipe import Hold, Ramp, Recipe
 from soakwitness.analysis.record.run import FloatArray
 from soakwitness.analysis.record.traces import COLDEST_C, HOTTEST_C
-from soakwitness.analysis.verification.holds.passing import longer_than_passing_s
 from soakwitness.analysis.verification.holds.placing import Placed, place_holds
-from soakwitness.analysis.verification.inputs.readings import GAP_PERIODS, ROOM_C, Readings, gaps
+from soakwitness.analysis.verification.inputs.readings import GAP_PERIODS, Readings, gaps
+from soakwitness.analysis.verification.rules.passing import longer_than_passing_s
+from soakwitness.analysis.verification.rules.states import ROOM_C
 from soakwitness.analysis.verification.sensors.context import VerificationContext
 from soakwitness.firmware_bridge.common.units import from_celsius, from_kelvin, to_celsius, to_kelvin
 from soakwitness.firmware_bridge.common.wording import Says, Temp, duration, joined, moment

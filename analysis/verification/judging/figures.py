@@ -5,12 +5,13 @@ from __future__ import annotations
 import numpy as np
 
 from soakwitness.analysis.recipes.recipe import Hold
-from soakwitness.analysis.verification.holds.edges import Edges, confirmed_crossing
 from soakwitness.analysis.verification.inputs.readings import GAP_PERIODS, Readings
 from soakwitness.analysis.verification.inputs.stays import Stay
 from soakwitness.analysis.verification.measuring.intervals import Allowed, Mode, inside
 from soakwitness.analysis.verification.measuring.soak import Window, longest, window_limits
 from soakwitness.analysis.verification.results.verification import Bounds, InBand
+from soakwitness.analysis.verification.rules.edges import Edges, confirmed_crossing
+from soakwitness.analysis.verification.rules.extents import chamber_leaves_s
 from soakwitness.analysis.verification.sensors.context import HoldOnTrace, VerificationContext, Work
 
 ERRORS = 9
@@ -20,7 +21,7 @@ def window_of(context: VerificationContext, on: HoldOnTrace, stay: Stay | None, 
     """Where the soak of one piece can lie; without a piece, of whatever is in the furnace."""
     load_s = stay.load_s if stay is not None and stay.load_s is not None else -np.inf
     estimated = work is not None and not work.measured
-    chamber_s = chamber_leaves_s(context, on) if on.sensor is not context.chamber else None
+    chamber_s = _chamber_leaves_s(context, on) if on.sensor is not context.chamber else None
     leave_s = on.edges.leave_s
     if chamber_s is not None and not on.inside_band:  # a load that was not there by then has no hold
         leave_s = max(leave_s, chamber_s)
@@ -43,12 +44,10 @@ def window_of(context: VerificationContext, on: HoldOnTrace, stay: Stay | None, 
     )
 
 
-def chamber_leaves_s(context: VerificationContext, on: HoldOnTrace) -> float | None:
-    """When the chamber left a hold [s]; None where it has none, or was read no more while the load was."""
-    placed = _chambers(context, on)
-    if placed is None or (not placed.left and on.sensor.last_s > context.chamber.last_s):
-        return None
-    return placed.leave_s
+def _chamber_leaves_s(context: VerificationContext, on: HoldOnTrace) -> float | None:
+    """When the chamber left a hold that is judged by another sensor [s]."""
+    placed = context.chamber.placed_true[on.number] or context.chamber.placed[on.number]
+    return chamber_leaves_s(placed, chamber_last_s=context.chamber.last_s, load_last_s=on.sensor.last_s)
 
 
 def _chambers(context: VerificationContext, on: HoldOnTrace) -> Edges | None:

@@ -7,9 +7,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from soakwitness.analysis.recipes.recipe import Hold
 from soakwitness.analysis.verification.holds.placed_sensors import placed_for
-from soakwitness.analysis.verification.inputs.stays import Stay
+from soakwitness.analysis.verification.inputs.stays import Stay, stays_in_hold
 from soakwitness.analysis.verification.judging import requirements as req
 from soakwitness.analysis.verification.judging.asking import Asked, ask, ask_absent, dips_in
 from soakwitness.analysis.verification.judging.error_shift import extremes
@@ -57,7 +56,7 @@ def judge_hold(context: VerificationContext, number: int) -> HoldResult:
     chamber = _on(context, context.control_work(), number, context.known(context.chamber, number).correction_c)
     if chamber is None:
         return _absent(context, number, bare)
-    within = _stays_in(context, chamber)
+    within = stays_in_hold(context.stays, context.recipe, chamber.hold, chamber.begin_s, chamber.edges.leave_s)
     if not within:
         # Every charge went in later, into the hotter furnace: the hold is reported, not judged.
         bare, context = replace(bare, judged=False), _furnace_alone(context)
@@ -92,33 +91,6 @@ def _on(
 def _furnace_alone(context: VerificationContext) -> VerificationContext:
     """The same verification with nothing in the furnace."""
     return replace(context, stays=(Stay(None, None, context.start_s),), estimate_of=lambda _: None)
-
-
-def _stays_in(context: VerificationContext, chamber: HoldOnTrace) -> list[int]:
-    """Which stays this hold is judged for: every piece once, by the stay that lies most within the hold."""
-    shares: dict[object, tuple[float, int]] = {}
-    for index, stay in enumerate(context.stays):
-        load, pull = _in(stay), stay.pull_s if stay.pull_s is not None else np.inf
-        share = min(pull, chamber.edges.leave_s) - max(load, chamber.begin_s)
-        if load > chamber.edges.leave_s and context.recipe.load == "hot" and _loads_above(context, chamber.hold):
-            continue
-        key: object = stay.piece if stay.piece is not None else index
-        if key not in shares or share > shares[key][0]:
-            shares[key] = (share, index)
-    named = [v for k, v in shares.items() if isinstance(k, str)]
-    others = [v for k, v in shares.items() if not isinstance(k, str)]
-    within = [v for v in others if v[0] > 0.0]
-    chosen = [*named, *(within or ([] if named else others))]
-    return sorted(index for _, index in chosen)
-
-
-def _in(stay: Stay) -> float:
-    return stay.load_s if stay.load_s is not None else -np.inf
-
-
-def _loads_above(context: VerificationContext, hold: Hold) -> bool:
-    """A charge that goes into the hotter furnace does not need the hold before."""
-    return context.recipe.load_at_c is not None and context.recipe.load_at_c > hold.upper_c
 
 
 def _judge_stay(context: VerificationContext, number: int, index: int) -> list[_Judged]:

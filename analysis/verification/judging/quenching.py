@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from soakwitness.analysis.verification.inputs.readings import Readings, crossing_s
+from soakwitness.analysis.verification.inputs.readings import Readings
 from soakwitness.analysis.verification.judging import requirements as req
 from soakwitness.analysis.verification.results.verification import Bounds, Verdict
+from soakwitness.analysis.verification.rules.course import crossing_s
 from soakwitness.analysis.verification.sensors.context import VerificationContext
 
 

@@ -9,10 +9,10 @@ import numpy as np
 from soakwitness.analysis.recipes.recipe import Hold, Ramp
 from soakwitness.analysis.record.median import median
 from soakwitness.analysis.record.ramp_rates import ramp_rate
-from soakwitness.analysis.verification.holds.edges import Edges
-from soakwitness.analysis.verification.holds.placed_edges import placed_edges
 from soakwitness.analysis.verification.inputs.readings import Readings
 from soakwitness.analysis.verification.results.verification import RampResult, Verdict
+from soakwitness.analysis.verification.rules.edges import Edges
+from soakwitness.analysis.verification.rules.placed_edges import placed_edges
 from soakwitness.analysis.verification.sensors.context import VerificationContext
 
 BEGUN_C = 2.0

@@ -7,15 +7,15 @@ A gap (an interval over three nominal periods) has the envelope that the furnace
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
 
 from soakwitness.analysis.record.run import FloatArray
 from soakwitness.analysis.verification.inputs.readings import Readings
+from soakwitness.analysis.verification.rules.windows import Mode
 
-Mode = Literal["low", "best", "high"]
+__all__ = ["Allowed", "Inside", "Mode", "inside", "merged"]
 
 
 @dataclass(frozen=True)

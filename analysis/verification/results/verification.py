@@ -6,10 +6,12 @@ Times are seconds on the run's ``t_s``; temperatures degC; differences K; None i
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
-from soakwitness.analysis.record.run import FloatArray
 from soakwitness.firmware_bridge.common.wording import Says
+
+if TYPE_CHECKING:  # the soak clock takes words of this page, and no numpy
+    from soakwitness.analysis.record.run import FloatArray
 
 Verdict = Literal["pass", "fail", "not proven"]
 Severity = Literal["fail", "warn", "note"]

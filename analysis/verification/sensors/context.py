@@ -10,19 +10,21 @@ import numpy as np
 
 from soakwitness.analysis.recipes.recipe import Hold, Recipe
 from soakwitness.analysis.record.run import Run
-from soakwitness.analysis.verification.holds.assignment import Blocks, slope_reference
-from soakwitness.analysis.verification.holds.edges import Edges
-from soakwitness.analysis.verification.holds.placed_edges import Placements, placed_edges
+from soakwitness.analysis.verification.holds.assignment import ArrayBlocks
 from soakwitness.analysis.verification.holds.placed_sensors import DecidingSensor
-from soakwitness.analysis.verification.holds.placing import Placed
-from soakwitness.analysis.verification.inputs.readings import ROOM_C, Readings, noise
+from soakwitness.analysis.verification.inputs.readings import Readings, noise
 from soakwitness.analysis.verification.inputs.sensor_choice import StandsIn
-from soakwitness.analysis.verification.inputs.stays import Stay
+from soakwitness.analysis.verification.inputs.stays import Stay, speaks_for
 from soakwitness.analysis.verification.measuring.dips import OwnCooling
 from soakwitness.analysis.verification.measuring.intervals import Allowed
 from soakwitness.analysis.verification.measuring.overshoot import LevelPart, level_part
 from soakwitness.analysis.verification.measuring.too_hot import Limit, limits_of
 from soakwitness.analysis.verification.results.verification import KnownError, Source, UsualDifference, WorkTemperature
+from soakwitness.analysis.verification.rules.edges import Edges
+from soakwitness.analysis.verification.rules.extents import as_slow, begins_s, extent_of
+from soakwitness.analysis.verification.rules.placed_edges import Placements, placed_edges
+from soakwitness.analysis.verification.rules.places import Placed
+from soakwitness.analysis.verification.rules.states import ROOM_C, slope_reference
 from soakwitness.firmware_bridge.marks.questions import Question
 
 SLOWEST_C_PER_S = 1.0 / 60.0
@@ -30,7 +32,6 @@ RATE_BLOCKS_S = 30.0
 SPARE = 1.2  # rates over half a minute are a little below the fastest at any moment
 WARM_C = 60.0
 MARKED_LATE_S = 120.0  # people mark a load or a pull when their hands are free
-FEWEST_ALIKE, NO_WARMER_C = 5, 1.0
 
 
 @dataclass(frozen=True)
@@ -50,7 +51,7 @@ class Rates:
         )
 
 
-def fastest(blocks: Blocks) -> Rates:
+def fastest(blocks: ArrayBlocks) -> Rates:
     """Fastest heating and cooling over about 30 s that a trace itself shows, at least 1 K a minute.
 
     Newton's law of cooling, dT/dt = -(T - T_room)/tau, carries a rate seen at one temperature to a hotter one.
@@ -120,15 +121,6 @@ class HoldOnTrace:
     def trace(self) -> Readings:
         """The sensor's readings."""
         return self.sensor.readings
-
-
-def _as_slow(load: DecidingSensor, lost: DecidingSensor) -> bool:
-    """Whether a load sensor was no warmer than one that was lost, while both read hot: then it speaks for it too."""
-    t_s = lost.readings.t_s
-    warmer = np.interp(t_s, load.readings.t_s, load.readings.temp_c) - lost.readings.temp_c
-    hot = lost.readings.temp_c > (float(lost.readings.temp_c.max()) + ROOM_C) / 2.0
-    hot &= lost.readings.temp_c > WARM_C
-    return bool(np.count_nonzero(hot) >= FEWEST_ALIKE and np.mean(warmer[hot]) <= NO_WARMER_C)
 
 
 @dataclass
@@ -209,7 +201,7 @@ class VerificationContext:
         works = [Work("load", load, load.readings, load.readings, load.readings) for load in there]
         lost = [load for load in fit if load.last_s <= begin_s or load.key[2]]
         whole = [load for load in there if load not in lost]
-        if there and all(any(_as_slow(load, other) for load in whole) for other in lost):
+        if there and all(any(as_slow(load.readings, other.readings) for load in whole) for other in lost):
             return works
         # Of a load sensor that was lost before, the next in the order speaks for its place; of one that came out before
         # its pieces did, for what was too hot after that.
@@ -222,11 +214,16 @@ class VerificationContext:
         """Load sensors that speak for a stay: no thinner than it, and in the furnace with it, as long as they were."""
         load_s = stay.load_s if stay.load_s is not None else self.start_s
         pull_s = stay.pull_s if stay.pull_s is not None else np.inf
+        thickness_mm = stay.info.thickness_mm if stay.info is not None else None
         found: dict[str, tuple[float, DecidingSensor]] = {}
         for load in self.loads:
             out_s = load.out_s if load.out_s is not None else np.inf
             together = min(out_s, pull_s, self.end_s) - max(load.in_s, load_s)
-            if not self._speaks_for(load, stay) or load.in_s > load_s + MARKED_LATE_S or together <= MARKED_LATE_S:
+            if (
+                not speaks_for(load.thickness_mm, thickness_mm)
+                or load.in_s > load_s + MARKED_LATE_S
+                or together <= MARKED_LATE_S
+            ):
                 continue
             if load.until_out is not None and stay.pull_s is not None and stay.pull_s > out_s + MARKED_LATE_S:
                 load = load.until_out()
@@ -234,17 +231,8 @@ class VerificationContext:
                 found[load.name] = together, load
         return [load for _, load in found.values()]
 
-    @staticmethod
-    def _speaks_for(load: DecidingSensor, stay: Stay) -> bool:
-        """A load sensor speaks for packets up to the thickness of its own dummy."""
-        thickness = stay.info.thickness_mm if stay.info is not None else None
-        return thickness is None or load.thickness_mm is None or thickness <= load.thickness_mm
-
     def _begins(self, number: int) -> float:
-        placed = self.chamber.placed[number] or self.chamber.placed_true[number]
-        if placed is None:
-            return self.start_s
-        return placed.edges.enter_s if placed.edges is not None else placed.stays[0].start_s
+        return begins_s(self.chamber.placed[number] or self.chamber.placed_true[number], self.start_s)
 
     def allowed(self, readings: Readings, start_s: float, end_s: float, hold: Hold) -> Allowed:
         """What the readings of a hold's stretch [s] cannot show."""
@@ -272,12 +260,9 @@ class VerificationContext:
         placed, trace = every[number], sensor.readings
         if placed is None:
             return None
-        following = next((p for p in every[number + 1 :] if p is not None), None)
         edges = placed_edges(every, number, trace)
         assert edges is not None
-        limit = following.stays[0].start_s if following else float(trace.t_s[-1])
-        begin = placed.window_s if placed.window_s is not None else self.start_s
-        limit, begin = max(limit, edges.leave_s), min(begin, edges.enter_s)
+        begin, limit = extent_of(every, number, trace, edges, self.start_s)
         level, allowed = self._level(sensor, number, correction_c, every)
         assert level is not None
         assert allowed is not None

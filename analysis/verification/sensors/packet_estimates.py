@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from soakwitness.analysis.errors import NotEnoughData
+from soakwitness.analysis.packet.piece import WARM_C, begins_c
 from soakwitness.analysis.verification.holds.placed_sensors import DecidingSensor
-from soakwitness.analysis.verification.inputs.readings import ROOM_C, Readings
+from soakwitness.analysis.verification.inputs.readings import Readings
 from soakwitness.analysis.verification.inputs.stays import Stay
 from soakwitness.analysis.verification.measuring.dips import DOOR_NEAR_S, DOOR_S
 from soakwitness.analysis.verification.results.verification import WorkTemperature
@@ -20,8 +21,6 @@ if TYPE_CHECKING:
     from soakwitness.analysis.packet.estimate import PacketEstimate
     from soakwitness.analysis.packet.piece import PacketModel
     from soakwitness.analysis.recipes.recipe import Recipe
-
-WARM_C = 60.0
 WORTH_BRIDGING_C = 5.0
 BACK_SHARE = 0.15
 
@@ -55,8 +54,7 @@ class Estimates:
         trace = self._chamber.readings
         first_c = float(trace.temp_c[0])
         begins_hot = load_s is None and self._recipe.load == "cold" and first_c >= WARM_C
-        cold = load_s is None and self._recipe.load == "cold" and not begins_hot
-        start_c = first_c if cold else ROOM_C
+        start_c = begins_c(first_c, rides=load_s is None and self._recipe.load == "cold")
         found = estimate(trace.t_s, trace.temp_c, packet=model, load_t_s=load_s, start_c=start_c)
         hottest = found.high_c
         for chamber, begin_c in ((self._bridged, start_c), (trace, first_c if begins_hot else None)):

@@ -7,34 +7,23 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from soakwitness.analysis.live.clock import SoakClock
 from soakwitness.analysis.recipes.recipe import PacketSpec, Recipe
+from soakwitness.analysis.record.run import Run
 from soakwitness.analysis.verification.verifying import verify
 from soakwitness.firmware_bridge.runfolder.contents import Mark
+from tests.clock_agreement import fed_whole
 from tests.synthetic import Case, assignment_case, soak_case
 from tests.verification_runs import make_run, run_of, sensor
 
 
-def counted(
-    recipe: Recipe,
-    t_s: np.ndarray,
-    chamber_c: np.ndarray,
-    *,
-    load_c: np.ndarray | None = None,
-    marks: tuple[Mark, ...] = (),
-) -> dict[int, float]:
+def counted(run: Run, recipe: Recipe) -> dict[int, float]:
     """Soak of the one charge in each hold, holds from 0 [s]."""
-    clock = SoakClock(recipe)
-    loads = np.full(t_s.size, np.nan) if load_c is None else load_c
-    for t, c, load in zip(t_s.tolist(), chamber_c.tolist(), loads.tolist(), strict=True):
-        heard = tuple(mark for mark in marks if mark.t_s <= t)
-        clock.read(t, None if np.isnan(c) else c, load_c=None if np.isnan(load) else load, marks=heard)
-    return {number - 1: soaks[0] for number, soaks in clock.soaks_s().items()}
+    return {number - 1: min(soaks.values()) for number, soaks in fed_whole(run, recipe).soaks_s().items()}
 
 
 def check(case: Case, tolerance_s: float) -> None:
     verified = verify(run_of(case), case.recipe)
-    seen = counted(case.recipe, case.t_s, case.temp_c)
+    seen = counted(run_of(case), case.recipe)
     compared = [number for number, hold in enumerate(verified.holds) if hold.found]
     assert compared
     for number, hold in enumerate(verified.holds):
@@ -42,7 +31,7 @@ def check(case: Case, tolerance_s: float) -> None:
             assert seen.get(number, 0.0) == pytest.approx(hold.soak_s.best, abs=tolerance_s), (case.kind, number)
 
 
-@pytest.mark.parametrize("seed", range(20))
+@pytest.mark.parametrize("seed", range(8))
 def test_random_soaks(seed: int) -> None:
     case = soak_case(seed)
     check(case, max(3 * case.period_s, 20.0))
@@ -51,7 +40,7 @@ def test_random_soaks(seed: int) -> None:
 @pytest.mark.parametrize(
     "kind", ["plain", "late start", "20 apart", "restart in hold", "door", "60 s", "dropouts", "spikes", "full power"]
 )
-@pytest.mark.parametrize("seed", [201, 202])
+@pytest.mark.parametrize("seed", [201])
 def test_runs_with_their_troubles(kind: str, seed: int) -> None:
     case = assignment_case(seed, kind)
     check(case, max(3 * case.period_s, 40.0))
@@ -76,9 +65,10 @@ def two_holds(**more: object) -> tuple[Recipe, np.ndarray, np.ndarray]:
 @pytest.mark.parametrize("thickness_mm", [2.0, 5.0])
 def test_packet_estimates(thickness_mm: float) -> None:
     recipe, t, c = two_holds(packet=PacketSpec(thickness_mm=thickness_mm))
-    verified = verify(make_run(t, {"furnace": c}), recipe)
+    made = make_run(t, {"furnace": c})
+    verified = verify(made, recipe)
     assert verified.temperature_from == "packet estimate"
-    seen = counted(recipe, t, c)
+    seen = counted(made, recipe)
     for number, hold in enumerate(verified.holds):
         assert hold.soak_s is not None
         assert seen[number] == pytest.approx(hold.soak_s.best, abs=15.0)
@@ -91,19 +81,21 @@ def test_a_packet_loaded_hot_and_pulled_by_mark() -> None:
     c = np.full(t.size, 1040.0) + np.random.default_rng(6).normal(0, 0.2, t.size)
     c[t < 300] = 1000.0 + t[t < 300] / 7.5
     marks = (Mark(600.0, "load", ("A",)), Mark(3000.0, "pull", ("A",)))
-    verified = verify(make_run(t, {"furnace": c}, marks=marks), recipe)
+    made = make_run(t, {"furnace": c}, marks=marks)
+    verified = verify(made, recipe)
     (hold,) = verified.holds
     assert hold.soak_s is not None
-    assert counted(recipe, t, c, marks=marks)[0] == pytest.approx(hold.soak_s.best, abs=15.0)
+    assert counted(made, recipe)[0] == pytest.approx(hold.soak_s.best, abs=15.0)
 
 
 def test_a_load_sensor_that_lags() -> None:
     recipe, t, c = two_holds()
     load = np.interp(t - 200.0, t, c)
     columns = [sensor("furnace"), sensor("blade", role="load")]
-    verified = verify(make_run(t, {"furnace": c, "blade": load}, columns=columns), recipe)
+    made = make_run(t, {"furnace": c, "blade": load}, columns=columns)
+    verified = verify(made, recipe)
     assert verified.temperature_from == "load"
-    seen = counted(recipe, t, c, load_c=load)
+    seen = counted(made, recipe)
     for number, hold in enumerate(verified.holds):
         assert hold.soak_s is not None
         assert seen[number] == pytest.approx(hold.soak_s.best, abs=15.0)

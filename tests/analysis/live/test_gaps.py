@@ -17,7 +17,7 @@ def test_over_three_times_the_usual_distance_is_a_gap(every_s: int, gap_s: int, 
     # the gap must be held once more.
     clock = SoakClock(RECIPE, every_s=every_s)
     for t in (*range(0, 2401, every_s), 2400 + gap_s):
-        clock.read(float(t), float(np.interp(t, [0, 2000, 4000], [20, 780, 780])))
+        clock.read(float(t), {"control": float(np.interp(t, [0, 2000, 4000], [20, 780, 780]))})
     state = clock.state()
     assert state is not None
     (piece,) = state.pieces

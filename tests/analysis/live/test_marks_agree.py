@@ -9,10 +9,10 @@ from itertools import product
 import pytest
 
 from soakwitness.analysis.live.clock import SoakClock
+from soakwitness.analysis.live.clock_charges import Charge, charges_of
 from soakwitness.analysis.recipes.recipe import Hold, Recipe
 from soakwitness.analysis.verification.inputs.stays import Stay, drop_unnamed, stays_of
 from soakwitness.analysis.verification.results.verification import PieceInfo
-from soakwitness.firmware_bridge.marks.charges import Known
 from soakwitness.firmware_bridge.runfolder.contents import Act, Mark
 
 Word = tuple[Act, tuple[str, ...]]
@@ -56,11 +56,11 @@ def moves(stays: tuple[Stay, ...]) -> list[tuple[str | None, float | None, float
     return [(stay.piece, stay.load_s, stay.pull_s) for stay in stays]
 
 
-def fed(recipe: Recipe, steps: list[tuple[Mark, ...]], known: tuple[Known, ...] = ()) -> SoakClock:
+def fed(recipe: Recipe, steps: list[tuple[Mark, ...]], known: tuple[PieceInfo, ...] = ()) -> SoakClock:
     clock = SoakClock(recipe, known=known, every_s=EVERY_S)
-    clock.read(0.0, 1050.0)
+    clock.read(0.0, {"control": 1050.0})
     for number, marks in enumerate(steps, start=1):
-        clock.read(EVERY_S * number, 1050.0, marks=marks)
+        clock.read(EVERY_S * number, {"control": 1050.0}, marks=marks)
     return clock
 
 
@@ -71,24 +71,38 @@ def told_by(clock: SoakClock) -> set[str | None]:
     return {name for piece in state.pieces for name in (piece.pieces or (None,))}
 
 
-@pytest.mark.parametrize(
-    ("recipe", "book", "longest"),
-    [(HOT, (), LONGEST), (COLD, (), LONGEST - 1), (HOT, IN_BOOK, LONGEST - 1), (COLD, IN_BOOK, LONGEST - 1)],
-    ids=["hot", "cold", "hot, in the log book", "cold, in the log book"],
-)
-def test_clock_and_verification_agree(recipe: Recipe, book: tuple[PieceInfo, ...], longest: int) -> None:
-    start_s = 0.0 if recipe.load == "cold" else None
-    known = tuple(Known(piece.id, piece.charge) for piece in book)
-    for words in sequences(longest):
+CASES = [(HOT, ()), (COLD, ()), (HOT, IN_BOOK), (COLD, IN_BOOK)]
+NAMES = ["hot", "cold", "hot, in the log book", "cold, in the log book"]
+Move = tuple[str | None, float | None, float | None]
+
+
+def there_by_verify(recipe: Recipe, marks: tuple[Mark, ...], book: tuple[PieceInfo, ...]) -> list[Move]:
+    """Stays of which it is known since when; without a load mark that is the start where a charge rides the ramp."""
+    stays = moves(drop_unnamed(stays_of(marks, book)))
+    since = [
+        (piece, 0.0 if load_s is None and recipe.load == "cold" else load_s, pull_s) for piece, load_s, pull_s in stays
+    ]
+    return sorted((move for move in since if move[1] is not None), key=str)
+
+
+def counted(charges: tuple[Charge, ...]) -> list[Move]:
+    return sorted(((s.piece, s.load_s, s.pull_s) for charge in charges for s in charge.stays), key=str)
+
+
+@pytest.mark.parametrize(("recipe", "book"), CASES, ids=NAMES)
+def test_clock_and_verification_agree(recipe: Recipe, book: tuple[PieceInfo, ...]) -> None:
+    for words in sequences(LONGEST - 2):
         steps = marks_by_step(words)
-        stays = drop_unnamed(stays_of(steps[-1], book))
-        # A charge without a load mark: in since the start where it rides the first ramp, else not known since when.
-        since = [replace(s, load_s=s.load_s if s.load_s is not None else start_s) for s in stays]
-        there = [s for s in since if s.load_s is not None]
-        clock = fed(recipe, steps, known)
-        counted = [(s.piece, s.load_s, s.pull_s) for charge in clock.charges for s in charge.stays]
-        assert sorted(counted, key=str) == sorted(moves(tuple(there)), key=str), words
-        assert told_by(clock) == {s.piece for s in there if s.pull_s is None}, words
+        there = there_by_verify(recipe, steps[-1], book)
+        clock = fed(recipe, steps, book)
+        assert counted(clock.charges) == there, words
+        assert told_by(clock) == {piece for piece, _, pull_s in there if pull_s is None}, words
+
+
+def test_longer_sequences_too_are_read_alike() -> None:
+    for words in sequences(LONGEST):
+        marks = marks_by_step(words)[-1]
+        assert counted(charges_of(marks, loaded_cold_s=None)) == there_by_verify(HOT, marks, ()), words
 
 
 def test_no_load_time_is_invented_and_no_pull_moves() -> None:

@@ -1,4 +1,4 @@
-"""What the soak clock gets is what the verification takes: corrections, and the packet of each piece."""
+"""What the soak clock gets is what the verification takes: calibrations, and the packet of each piece."""
 
 from __future__ import annotations
 
@@ -8,14 +8,18 @@ from pathlib import Path
 import pytest
 
 from soakwitness.analysis.logbook.charges import charge_pieces
+from soakwitness.analysis.logbook.runs import run_named
+from soakwitness.analysis.logbook.sensors import fit_sensor
 from soakwitness.analysis.packet import estimate as estimating
 from soakwitness.analysis.packet.piece import PacketModel
 from soakwitness.analysis.recipes.recipe import PacketSpec
 from soakwitness.analysis.record.run import open_run
 from soakwitness.analysis.run_inputs.for_clock import clock_inputs_of
+from soakwitness.analysis.run_inputs.gathered import inputs_of_entry
 from soakwitness.analysis.verification.inputs.stays import piece_spec
 from soakwitness.analysis.verification.results.verification import PieceInfo
 from soakwitness.firmware_bridge.runfolder.contents import Mark
+from tests.analysis.run_inputs.test_inputs import book_with, calibrated
 from tests.analysis.run_inputs.test_packets import known, shop
 from tests.log_books import STAMP
 
@@ -64,3 +68,31 @@ def test_a_charge_without_names_is_its_latest_piece(tmp_path: Path) -> None:
     both = clock_inputs_of(known(book), (replace(LOAD, pieces=("B-1", "B-2")),))
     assert both.packet is not None
     assert (both.packet.thickness_mm, both.packet.blades) == (3.0, 1)  # the recipe's
+
+
+@pytest.mark.parametrize(
+    ("from_c", "to_c", "due_on", "added_c"),
+    [
+        (900.0, 1100.0, None, -9.0),
+        (100.0, 300.0, None, 0.0),  # the hold at 1050 +- 12 is far beyond it
+        (900.0, 1100.0, "2026-10-01", 0.0),  # the run is of November
+    ],
+)
+def test_a_calibration_speaks_to_the_clock_only_where_it_reaches_and_in_force(
+    tmp_path: Path, from_c: float, to_c: float, due_on: str | None, added_c: float
+) -> None:
+    book, run = book_with(tmp_path)
+    life = fit_sensor(book, "shed", "chamber", fitted_utc="2026-01-01", stamp=STAMP)
+    table = {"reading_c": [from_c, to_c], "correction_c": [-9.0, -9.0], "expanded_c": [2.0, 2.0]}
+    calibrated(book, life, done_on="2026-02-01", due_on=due_on, table=table)
+    inputs = inputs_of_entry(book, run_named(book, "last"))
+    assert clock_inputs_of(inputs, ()).of("chamber").added_c == (added_c,)
+    (hold,) = inputs.judged(open_run(run)).holds
+    assert hold.known.correction_c == added_c
+
+
+def test_what_the_log_book_knows_of_the_pieces_comes_with_it(tmp_path: Path) -> None:
+    book, run = shop(tmp_path)
+    charge_pieces(book, ["B-1"], stamp=STAMP, run=run.name)
+    inputs = known(book)
+    assert clock_inputs_of(inputs, ()).pieces == inputs.pieces != ()

@@ -5,19 +5,19 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from soakwitness.analysis.verification.holds.assignment import MOST_POINTS, Blocks, block_medians
+from soakwitness.analysis.verification.holds.assignment import MOST_POINTS, ArrayBlocks, block_medians
 from tests.verification_runs import drawn
 
 # Up at 0.5 K/s (1800 K/h) for 1000 s, level for 1000 s, down at 0.25 K/s (900 K/h) for 1000 s.
 UP_AND_DOWN = [(0.0, 100.0), (1000.0, 600.0), (2000.0, 600.0), (3000.0, 350.0)]
 
 
-def blocks(every_s: float = 1.0) -> Blocks:
+def blocks(every_s: float = 1.0) -> ArrayBlocks:
     t_s, temp_c = drawn(UP_AND_DOWN, every_s=every_s)
     return block_medians(t_s, temp_c, every_s)
 
 
-def at(found: Blocks, t_s: float) -> int:
+def at(found: ArrayBlocks, t_s: float) -> int:
     return int(np.argmin(np.abs(found.t_s - t_s)))
 
 

@@ -9,11 +9,11 @@ import numpy as np
 import pytest
 
 from soakwitness.analysis.recipes.recipe import Hold
-from soakwitness.analysis.verification.holds.edges import Edges
 from soakwitness.analysis.verification.inputs.readings import Readings
 from soakwitness.analysis.verification.measuring.dips import OwnCooling, dips_of, door_dips, own_cooling
 from soakwitness.analysis.verification.measuring.intervals import Allowed
 from soakwitness.analysis.verification.results.verification import Dip
+from soakwitness.analysis.verification.rules.edges import Edges
 
 HOLD = Hold(2, 1000.0, 5.0, 5.0, 600.0, dip_s=120.0)
 COOLING = OwnCooling(1.0 / 2000.0)

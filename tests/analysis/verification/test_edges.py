@@ -7,12 +7,12 @@ import pytest
 
 from soakwitness.analysis.recipes.recipe import Hold
 from soakwitness.analysis.verification.holds.assignment import BandStay
-from soakwitness.analysis.verification.holds.edges import (
-    Readings,
+from soakwitness.analysis.verification.inputs.readings import Readings
+from soakwitness.analysis.verification.rules.edges import (
     confirmed_crossing,
     crossing_s,
     enter,
-    in_band,
+    inside_band,
     leave,
     leave_after,
     limit_c,
@@ -169,8 +169,8 @@ def test_an_oven_that_swings_is_in_at_its_first_crossing():
 
 def test_readings_on_the_edges_are_in_the_band():
     step = Readings(np.arange(5.0), np.array([994.9, 995.0, 1000.0, 1005.0, 1005.1]), 0.1, 1.0)
-    assert in_band(step, HOLD, 0.0, 4.0).tolist() == [1, 2, 3]
-    assert in_band(step, HOLD, 2.0, 4.0).tolist() == [2, 3]
+    assert inside_band(step, HOLD, 0.0, 4.0) == [(1, 3)]
+    assert inside_band(step, HOLD, 2.0, 4.0) == [(2, 3)]
     assert limit_c(HOLD) == 1005.0
     assert limit_c(Hold(2, 1000.0, 5.0, 5.0, 600.0, max_overshoot_c=8.0)) == 1008.0
 

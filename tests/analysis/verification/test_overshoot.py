@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 
 from soakwitness.analysis.recipes.recipe import Hold
-from soakwitness.analysis.verification.holds.edges import Edges
 from soakwitness.analysis.verification.inputs.readings import Readings
 from soakwitness.analysis.verification.measuring.intervals import Allowed
 from soakwitness.analysis.verification.measuring.overshoot import level_part, overshoot
+from soakwitness.analysis.verification.rules.edges import Edges
 
 HOLD = Hold(2, 1000.0, 5.0, 5.0, 600.0)
 SURE = Allowed(0.0, 0.5, 0.25)

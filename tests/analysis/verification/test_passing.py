@@ -7,8 +7,9 @@ import pytest
 
 from soakwitness.analysis.recipes.recipe import Hold
 from soakwitness.analysis.verification.holds.assignment import BandStay
-from soakwitness.analysis.verification.holds.edges import Edges
-from soakwitness.analysis.verification.holds.passing import (
+from soakwitness.analysis.verification.inputs.readings import Readings
+from soakwitness.analysis.verification.rules.edges import Edges
+from soakwitness.analysis.verification.rules.passing import (
     began_anew_c,
     earlier_stay,
     later_stay,
@@ -17,7 +18,6 @@ from soakwitness.analysis.verification.holds.passing import (
     passes_through,
     standing,
 )
-from soakwitness.analysis.verification.inputs.readings import Readings
 
 HOLD = Hold(2, 1000.0, 5.0, 5.0, 600.0)
 
