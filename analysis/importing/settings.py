@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import re
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, fields
@@ -16,6 +17,7 @@ from soakwitness.firmware_bridge.furnace.model import ROLES
 TimeUnit = Literal["ms", "s", "min", "h"]
 SECONDS_PER: dict[str, float] = {"ms": 0.001, "s": 1.0, "min": 60.0, "h": 3600.0}
 FARTHEST_S = 1e10  # about three centuries; times beyond are mistakes
+UNREAD_SHARE = 0.02
 PROFILE_FOLDER = "import-profiles"
 
 
@@ -33,16 +35,18 @@ class ImportSettings:
     """How a file is to be read.
 
     ``time`` and ``date`` are columns; a date is set before the time with a blank. ``clock_offset_s`` is added to the
-    times; ``expanded_uncertainty`` is in ``unit``.
+    times; ``expanded_uncertainty`` is in ``unit``. ``time_unit`` and ``unit`` are as the columns' names say where they
+    are None, else seconds and degC. Cells that are one of ``fault_values`` are no readings; others of that kind are
+    looked for unless ``notice_faults`` is False. ``unread_share`` is how much of a file may be unreadable.
     """
 
     time: str
     columns: tuple[ColumnChoice, ...]
     date: str | None = None
     time_format: str | None = None
-    time_unit: TimeUnit = "s"
+    time_unit: TimeUnit | None = None
     zone: str | None = None
-    unit: Unit = "C"
+    unit: Unit | None = None
     thermocouple: str | None = None
     tolerance_class: str | None = None
     expanded_uncertainty: float | None = None
@@ -50,6 +54,14 @@ class ImportSettings:
     clock_offset_s: float = 0.0
     separator: str | None = None
     decimal: str | None = None
+    fault_values: tuple[float, ...] = ()
+    notice_faults: bool = True
+    unread_share: float = UNREAD_SHARE
+
+    @property
+    def seconds_per(self) -> float:
+        """Seconds in one unit of a time that is a number [s]."""
+        return SECONDS_PER[self.time_unit or "s"]
 
 
 def sensor_choices(words: Sequence[str]) -> tuple[ColumnChoice, ...]:
@@ -143,10 +155,42 @@ def checked_settings(settings: ImportSettings) -> ImportSettings:
             raise ImportFileError(f"The name {name!r} cannot be used: no comma or quote, and not t_s, utc or crc.")
     spread = settings.expanded_uncertainty
     if spread is not None and not 0.0 <= spread <= 200.0:
-        raise ImportFileError(f"--expanded-uncertainty {spread:g}: must be from 0 to 200 °{settings.unit}.")
+        raise ImportFileError(f"--expanded-uncertainty {spread:g}: must be from 0 to 200 °{settings.unit or 'C'}.")
+    if not 0.0 <= settings.unread_share <= 1.0:
+        raise ImportFileError(f"--unread {100 * settings.unread_share:g}: must be from 0 to 100 percent.")
     if not abs(settings.clock_offset_s) <= FARTHEST_S:
         raise ImportFileError(f"--clock-offset {settings.clock_offset_s:g}: must be a number of seconds.")
     return settings
+
+
+def fault_choices(words: Sequence[str]) -> tuple[tuple[float, ...], bool]:
+    """Read what was said about fault values.
+
+    Parameters
+    ----------
+    words : sequence of str
+        Numbers, or ``none``: all numbers are readings.
+
+    Returns
+    -------
+    tuple
+        The values, and whether others are looked for.
+
+    Raises
+    ------
+    ImportFileError
+        With the word.
+    """
+    values = []
+    for word in words:
+        try:
+            value = float(word.replace(",", "."))
+        except ValueError:
+            value = math.nan
+        if word != "none" and not math.isfinite(value):
+            raise ImportFileError(f"--fault-value {word!r}: write a number such as 1372, or none.")
+        values.append(value)
+    return tuple(value for value in values if math.isfinite(value)), "none" not in words
 
 
 def save_profile(logbook: Path, name: str, settings: ImportSettings) -> Path:
@@ -208,6 +252,7 @@ def load_profile(logbook: Path, name: str) -> ImportSettings:
         values: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
         known = {field.name for field in fields(ImportSettings)}
         chosen = tuple(ColumnChoice(**choice) for choice in values.pop("columns"))
+        values["fault_values"] = tuple(float(value) for value in values.get("fault_values", ()))
         return ImportSettings(columns=chosen, **{key: value for key, value in values.items() if key in known})
     except (OSError, ValueError, TypeError, KeyError, AttributeError) as error:
         raise ImportFileError(

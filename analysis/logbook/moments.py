@@ -61,12 +61,8 @@ def read_moment(text: str, *, zone: str | None = None) -> str:
     Raises
     ------
     LogBookError
-        If the text is no moment, has no zone or one that is none, or names an hour that the change to summer time
-        skips.
-
-    Notes
-    -----
-    Of an hour that the change from summer time repeats, the first one is taken.
+        If the text is no moment, has no zone or one that is none, or names an hour that a change of the clocks skips
+        or repeats.
     """
     try:
         moment = datetime.fromisoformat(text.strip())
@@ -84,6 +80,11 @@ def read_moment(text: str, *, zone: str | None = None) -> str:
         raise LogBookError(str(error)) from None
     if local.astimezone(UTC).astimezone(local.tzinfo).replace(tzinfo=None) != moment:
         raise LogBookError(f"{text!r} does not exist in {zone}: the clock was set forward over it.")
+    first, second = (local.replace(fold=fold).isoformat() for fold in (0, 1))
+    if first != second:
+        raise LogBookError(
+            f"{text!r} is there twice in {zone}: the clock was set back over that hour. Say which: {first} or {second}."
+        )
     return utc_text(local)
 
 

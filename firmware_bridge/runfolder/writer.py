@@ -151,8 +151,9 @@ class RunFolder:
         software: str | None = None,
         extra: Mapping[str, Any] | None = None,
         files: Files | None = None,
+        place: str = "runs",
     ) -> RunFolder:
-        """Make ``runs/<UTC>_<furnace>_<4 hex>/`` in a log book, with ``run.json`` and the two empty tables.
+        """Make ``runs/<UTC>_<furnace>_<4 hex>/`` in a log book with its first files, or raise ``RunFolderError``.
 
         Parameters
         ----------
@@ -166,18 +167,15 @@ class RunFolder:
             Nominal time between readings [s].
         extra : mapping, optional
             Further keys of ``run.json``.
-
-        Raises
-        ------
-        RunFolderError
-            If the folder cannot be made.
+        place : str
+            Folder in the log book where it is made: another one for a run that does not count until it is moved.
         """
         files = files or Files()
         header_line(column.name for column in columns)
         path: Path | None = None
         try:
-            (logbook / "runs").mkdir(parents=True, exist_ok=True)
-            path = _new_folder(logbook / "runs", furnace_name, started_utc, files)
+            (logbook / place).mkdir(parents=True, exist_ok=True)
+            path = _new_folder(logbook / place, furnace_name, started_utc, files)
             header = RunHeader(
                 run=path.name,
                 started_utc=utc_text(started_utc),

@@ -259,10 +259,22 @@ def test_the_original_is_kept_and_sealed(bring: Importer) -> None:
 
 
 def test_names_that_speak_of_the_other_unit(bring: Importer) -> None:
-    made = bring("Time,Temp [°F]\n0,68\n1,69\n", sensors=("recording=Temp [°F]",))
+    made = bring("Time,Temp [°F]\n0,68\n1,69\n", sensors=("recording=Temp [°F]",), unit="C")
     assert any("speaks of Fahrenheit, but the unit is C" in note for note in made.notes)
     made = bring("Time,Temp (C)\n0,68\n1,69\n", sensors=("recording=Temp (C)",), unit="F")
     assert any("speaks of Celsius, but the unit is F" in note for note in made.notes)
+
+
+def test_units_that_nobody_states_are_those_of_the_names(bring: Importer) -> None:
+    made = bring("Time [min],Temp [°F]\n0,68\n1,69\n", time="Time [min]", sensors=("recording=Temp [°F]",))
+    assert open_run(made.path).columns[0].unit == "F"
+    assert readings(made)[0] == [0.0, 60.0]
+    assert any("taken in °F, as the name 'Temp [°F]' says" in note for note in made.notes)
+    assert any("taken in min, as the name 'Time [min]' says" in note for note in made.notes)
+    below = bring("Time,Temp\ns,°F\n0,68\n1,69\n")
+    assert open_run(below.path).columns[0].unit == "F"
+    with pytest.raises(ImportFileError, match="speak of C and F"):
+        bring("Time,A °C,B °F\n0,20,68\n1,20,68\n", sensors=("load=A °C", "load=B °F"))
 
 
 def test_marks_of_a_person(bring: Importer, tmp_path: Path) -> None:
@@ -383,7 +395,7 @@ def test_whatever_is_written_comes_back(
     content = f"Time{separator}Temp\n" + "".join(f"{k}{separator}{cell}\n" for k, cell in enumerate(cells))
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(rows, "ROWS_AT_ONCE", at_once)
-        t_s, temp_c = readings(bring(content))
+        t_s, temp_c = readings(bring(content, notice_faults=False))
     assert t_s == list(range(len(values)))
     assert temp_c == pytest.approx([np.nan if v is None else v / 10 for v in values], nan_ok=True)
 
