@@ -10,6 +10,7 @@ from pathlib import Path
 from soakwitness.analysis.errors import LogBookError
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.logbook.runs import RunEntry, list_runs
+from soakwitness.firmware_bridge.common.spreadsheets import defused
 from soakwitness.firmware_bridge.errors import BridgeError
 from soakwitness.firmware_bridge.runfolder.writer import reduced_name
 
@@ -51,6 +52,8 @@ def export_book(
     book: LogBook, goal: Path, *, samples: bool = True, progress: Progress | None = None
 ) -> tuple[Path, ...]:
     """Write every table as CSV (struck entries included, and marked so) and the readings of every run.
+
+    In CSV a text that a spreadsheet would run as a formula has an apostrophe before it.
 
     Parameters
     ----------
@@ -96,7 +99,7 @@ def _table(book: LogBook, goal: Path, name: str, sql: str) -> Path:
     with path.open("x", newline="", encoding="utf-8") as file:
         out = csv.writer(file)
         out.writerow([column[0] for column in cursor.description])
-        out.writerows(cursor)
+        out.writerows([defused(cell) for cell in row] for row in cursor)
     if has_parquet():
         import pandas as pd
 
@@ -130,4 +133,6 @@ def _samples(goal: Path, entry: RunEntry) -> None:
     if has_parquet():
         long.to_parquet(folder / f"{entry.run}.parquet", index=False)
     else:
+        for name in ("run", "name"):
+            long[name] = long[name].map(defused)
         long.to_csv(folder / f"{entry.run}.csv", index=False)

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
+from soakwitness.firmware_bridge.common.spreadsheets import defused
 from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.runfolder.header import read_header
 from soakwitness.firmware_bridge.runfolder.lock import RUN_LOCK, is_held
@@ -107,6 +108,6 @@ def readings(path: Path, *, decimal: str, separator: str) -> Iterator[str]:
         Between cells.
     """
     header = read_header(path)
-    yield separator.join(["t_s", "utc", *(column.name for column in header.columns)])
+    yield separator.join(["t_s", "utc", *(defused(column.name) for column in header.columns)])
     for t_s, utc, *cells in good_rows(path):
         yield separator.join([t_s.replace(".", decimal), utc, *(cell.replace(".", decimal) for cell in cells)])
