@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import math
 import os
@@ -16,6 +17,7 @@ from soakwitness.firmware_bridge.common.units import Unit
 from soakwitness.firmware_bridge.common.wording import Says
 
 F = TypeVar("F", bound=Callable[..., Any])
+LARGEST_NUMBER = 10**9  # of what a person counts; the database holds no more than 64 bits
 
 
 class WrongUse(click.ClickException):
@@ -77,6 +79,9 @@ def nearest(word: str, known: Iterable[str]) -> str:
 def run_main(command: click.Command) -> int:
     """Run a command; return the exit status. Known errors are one line on stderr, never a traceback."""
     asked: dict[str, Unit] = {}
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):  # names of files may hold bytes that are no text: out as they came in
+            stream.reconfigure(errors="surrogateescape")
     try:
         result = command.main(standalone_mode=False, obj=asked)
     except click.exceptions.Exit as stop:
@@ -90,6 +95,9 @@ def run_main(command: click.Command) -> int:
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
+    except UnicodeEncodeError as error:  # bytes of another encoding in what was typed
+        click.echo(f"Error: {error.object[:60]!r} is no text in UTF-8.", err=True)
+        return 2
     except OSError as error:  # a disk or a stream that fails where nothing more can be said of it
         where = f"{error.filename}: " if error.filename else ""
         click.echo(f"Error: {where}{error.strerror or error}.", err=True)

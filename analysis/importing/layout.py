@@ -15,7 +15,7 @@ from soakwitness.analysis.importing.source import Source, cells_of, open_source
 SEPARATORS = (",", ";", "\t", "|")
 BLANKS = " "  # any number of them; tried last, since names and remarks hold blanks
 HEADER_WITHIN = 100  # lines of remarks before the column names that are looked at
-_POSITION = re.compile(r"#([1-9]\d*)")
+_POSITION = re.compile(r"#([1-9]\d{0,5})")
 
 
 @dataclass(frozen=True)

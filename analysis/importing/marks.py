@@ -61,7 +61,10 @@ def read_marks_file(path: Path, settings: ImportSettings, times: TimeReader) -> 
     reader = csv.DictReader(lines, delimiter=separator, skipinitialspace=True)
     if not {"time", "act"} <= set(reader.fieldnames or ()):
         raise ImportFileError(f"{path}, line 1: the columns must be time, act, and where wanted pieces, note.")
-    marks = [_mark(row, path, reader.line_num, settings, times) for row in reader]
+    try:
+        marks = [_mark(row, path, reader.line_num, settings, times) for row in reader]
+    except csv.Error as error:
+        raise ImportFileError(f"{path}, line {reader.line_num}: cannot be read ({error}).") from None
     return tuple(sorted(marks, key=lambda mark: mark.time_s))
 
 

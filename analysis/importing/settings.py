@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from soakwitness.analysis.errors import ImportFileError
+from soakwitness.firmware_bridge.common.jsontext import from_json
 from soakwitness.firmware_bridge.common.units import Unit
 from soakwitness.firmware_bridge.furnace.model import ROLES
 
@@ -19,6 +20,12 @@ SECONDS_PER: dict[str, float] = {"ms": 0.001, "s": 1.0, "min": 60.0, "h": 3600.0
 FARTHEST_S = 1e10  # about three centuries; times beyond are mistakes
 UNREAD_SHARE = 0.02
 PROFILE_FOLDER = "import-profiles"
+
+_KINDS: dict[str, tuple[type, ...]] = {  # of the values in a profile; of others a text or nothing
+    "time": (str,), "clock_offset_s": (int, float), "unread_share": (int, float), "notice_faults": (bool,),
+    "expanded_uncertainty": (int, float, type(None)),
+}  # fmt: skip
+_CHOICES = {"time_unit": (None, *SECONDS_PER), "unit": (None, "C", "F"), "decimal": (None, ".", ",")}
 
 
 @dataclass(frozen=True)
@@ -249,15 +256,25 @@ def load_profile(logbook: Path, name: str) -> ImportSettings:
         there = ", ".join(sorted(p.stem for p in path.parent.glob("*.json"))) or "none yet"
         raise ImportFileError(f"No import profile {name!r} in {path.parent}. Profiles there: {there}.")
     try:
-        values: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
-        known = {field.name for field in fields(ImportSettings)}
+        values: dict[str, Any] = from_json(path.read_text(encoding="utf-8"))
         chosen = tuple(ColumnChoice(**choice) for choice in values.pop("columns"))
-        values["fault_values"] = tuple(float(value) for value in values.get("fault_values", ()))
-        return ImportSettings(columns=chosen, **{key: value for key, value in values.items() if key in known})
+        faults = tuple(float(value) for value in values.pop("fault_values", ()))
+        kept = ImportSettings(columns=chosen, fault_values=faults, **_of_known_kind(values))
     except (OSError, ValueError, TypeError, KeyError, AttributeError) as error:
         raise ImportFileError(
             f"{path}: the profile cannot be used ({error}). Save it anew with --save-profile."
         ) from None
+    return kept
+
+
+def _of_known_kind(values: dict[str, Any]) -> dict[str, Any]:
+    """Keys of a profile that this version knows, each with a value that it can have."""
+    known = {field.name for field in fields(ImportSettings)} - {"columns", "fault_values"}
+    for name in known & set(values):
+        value = values[name]
+        if type(value) not in _KINDS.get(name, (str, type(None))) or value not in _CHOICES.get(name, (value,)):
+            raise ValueError(f"{name} = {value!r}")
+    return {name: values[name] for name in known & set(values)}
 
 
 def _profile_path(logbook: Path, name: str) -> Path:

@@ -94,7 +94,10 @@ def cells_of(line: str, separator: str, columns: int = 0) -> list[str]:
         return line.split()
     if '"' not in line:
         return [cell.strip() for cell in line.split(separator)]
-    cells = next(csv.reader([line], delimiter=separator, skipinitialspace=True), [])
+    try:
+        cells = next(csv.reader([line], delimiter=separator, skipinitialspace=True), [])
+    except csv.Error:  # a cell of over 128 kB
+        cells = line.split(separator)
     if len(cells) < columns and line.count('"') % 2:
         cells = line.split(separator)
     return [cell.strip() for cell in cells]

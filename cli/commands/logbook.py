@@ -7,7 +7,15 @@ from pathlib import Path
 
 import click
 
-from soakwitness.cli.common import SuggestingGroup, check_output, force_option, json_option, logbook_option, print_json
+from soakwitness.cli.common import (
+    LARGEST_NUMBER,
+    SuggestingGroup,
+    check_output,
+    force_option,
+    json_option,
+    logbook_option,
+    print_json,
+)
 from soakwitness.cli.entering import (
     by_option,
     new_stamp,
@@ -205,7 +213,7 @@ def export(folder: Path, samples: bool, by: str | None, logbook: Path) -> None:
 
 @logbook.command()
 @click.argument("kind", type=click.Choice(ENTRIES))
-@click.argument("entry", type=int)
+@click.argument("entry", type=click.IntRange(1, LARGEST_NUMBER))
 @why_option
 @by_option
 @logbook_option

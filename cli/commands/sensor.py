@@ -9,6 +9,7 @@ import click
 
 from soakwitness.cli.calibrating import LETTERS, a_file, limits_of, open_pair
 from soakwitness.cli.common import (
+    LARGEST_NUMBER,
     Finite,
     SuggestingGroup,
     WrongUse,
@@ -173,7 +174,7 @@ def _calibration_words(one: Calibration, unit: Unit) -> str:
 
 
 @sensor.command()
-@click.argument("calibration", type=int)
+@click.argument("calibration", type=click.IntRange(1, LARGEST_NUMBER))
 @why_option
 @by_option
 @logbook_option

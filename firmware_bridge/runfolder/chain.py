@@ -10,6 +10,7 @@ from contextlib import contextmanager
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
+from soakwitness.firmware_bridge.common.jsontext import from_json
 from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.runfolder.files import Files, write_whole
 from soakwitness.firmware_bridge.runfolder.lock import short_lock
@@ -57,7 +58,7 @@ class ChainFile:
     def _read(self) -> Chain:
         computer = platform.node()
         try:
-            said = json.loads(self._path.read_bytes())
+            said = from_json(self._path.read_bytes())
             chain = Chain(**{key: said[key] for key in Chain.__dataclass_fields__ if key in said})
         except FileNotFoundError:
             return Chain(os.urandom(8).hex(), computer)

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import json
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
+from soakwitness.firmware_bridge.common.jsontext import from_json
 from soakwitness.firmware_bridge.common.spreadsheets import defused
 from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.runfolder.header import read_header
@@ -49,7 +49,7 @@ def run_id(folder: Path) -> str:
     if _RUN_ID.match(folder.name):
         return folder.name
     try:
-        return str(json.loads((folder / "run.json").read_text(encoding="utf-8"))["run"])
+        return str(from_json((folder / "run.json").read_text(encoding="utf-8"))["run"])
     except (OSError, ValueError, LookupError, TypeError):
         return ""
 

@@ -18,6 +18,7 @@ from soakwitness.analysis.importing import rows
 from soakwitness.analysis.importing.making import Imported, import_file
 from soakwitness.analysis.importing.settings import (
     ImportSettings,
+    checked_settings,
     load_profile,
     save_profile,
     sensor_choices,
@@ -427,3 +428,18 @@ def test_profiles_that_cannot_be_used(tmp_path: Path) -> None:
     path.write_text("{")
     with pytest.raises(ImportFileError, match="the profile cannot be used"):
         load_profile(tmp_path, "left")
+
+
+@pytest.mark.parametrize("value", ["1" + "0" * 400, "1" + "0" * 5000, "1e400", "[]", "{}", "[" * 100_000])
+@pytest.mark.parametrize("key", ["time", "clock_offset_s", "unit", "zone", "decimal", "time_unit", "columns"])
+def test_a_spoilt_profile_is_refused(tmp_path: Path, key: str, value: str) -> None:
+    path = save_profile(tmp_path, "left", settings_for())
+    said = {name: json.dumps(old) for name, old in json.loads(path.read_text()).items()} | {key: value}
+    path.write_text("{" + ", ".join(f'"{name}": {text}' for name, text in said.items()) + "}")
+    with pytest.raises(ImportFileError, match="the profile cannot be used|No sensor is given"):
+        checked_settings(load_profile(tmp_path, "left"))
+
+
+def test_columns_far_beyond_the_last_are_refused(bring: Importer) -> None:
+    with pytest.raises(ImportFileError, match="no column '#99"):
+        bring("Time,Temp\n0,20\n", time="#" + "9" * 5000)
