@@ -204,14 +204,40 @@ def _is_there(path: Path) -> bool:
         raise WrongUse(f"{path}: {error.strerror or error}. Give another name.") from None
 
 
+def struck_out(logbook: Path) -> dict[str, str]:
+    """Why runs were struck out, by their ids; none where there is no log book, or none that can be read."""
+    if not (logbook / "logbook.sqlite").exists():
+        return {}
+    from soakwitness.analysis.errors import LogBookError
+    from soakwitness.analysis.logbook.opening import open_logbook
+    from soakwitness.analysis.logbook.striking import struck_runs
+
+    try:
+        with open_logbook(logbook) as book:
+            return {run: struck.why for run, struck in struck_runs(book).items()}
+    except LogBookError:
+        return {}
+
+
 def find_run(name: str, logbook: Path) -> Path:
-    """Find a run folder: a path, a run id, the beginning of one, or ``last``.
+    """Find a run folder: a path, a run id, the beginning of one, or ``last``: the run last made or imported.
 
     Raises
     ------
     WrongUse
         If there is none, or several begin so.
     """
+    path = _found(name, logbook)
+    struck = struck_out(logbook)
+    if struck:
+        from soakwitness.firmware_bridge.runfolder.listing import run_id
+
+        if (run := run_id(path)) in struck:
+            click.echo(f"{run} was struck out: {struck[run]}", err=True)
+    return path
+
+
+def _found(name: str, logbook: Path) -> Path:
     path = Path(name)
     if _is_there(path) and path.is_dir():
         return path
@@ -219,12 +245,14 @@ def find_run(name: str, logbook: Path) -> Path:
         raise WrongUse(
             f"{name} is a file, not a run folder. A foreign log comes in with: soakwitness import {name} ..."
         )
-    from soakwitness.firmware_bridge.runfolder.listing import run_folders, run_id
+    from soakwitness.firmware_bridge.runfolder.listing import last_made, run_folders, run_id
 
     folder = logbook / "runs"
+    if name == "last":
+        made = last_made(logbook, leave_out=struck_out(logbook))
+        if made is not None:
+            return made
     known = [(run_id(p), p) for p in run_folders(logbook)]
-    if name == "last" and known:
-        return known[-1][1]
     hits = [p for run, p in known if name in (run, p.name)] or [
         p for run, p in known if run.startswith(name) or run.endswith("_" + name) or p.name.startswith(name)
     ]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import filecmp
 import shutil
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import asdict, dataclass
 from datetime import datetime
 from itertools import islice
@@ -21,6 +21,7 @@ from soakwitness.analysis.importing.settings import ImportSettings
 from soakwitness.analysis.packet.file import named_packet
 from soakwitness.analysis.recipes.model import Recipe
 from soakwitness.firmware_bridge.runfolder.format import utc_text
+from soakwitness.firmware_bridge.runfolder.listing import run_id
 from soakwitness.firmware_bridge.runfolder.marks import encode_mark, new_mark_id
 from soakwitness.firmware_bridge.runfolder.model import Column, Mark
 from soakwitness.firmware_bridge.runfolder.writer import RunFolder
@@ -165,7 +166,7 @@ def preview_file(
     return Preview(log.assumed(), names, tuple(first), log.rows, log.notes())
 
 
-def imported_before(path: Path, logbook: Path) -> tuple[str, ...]:
+def imported_before(path: Path, logbook: Path, *, leave_out: Collection[str] = ()) -> tuple[str, ...]:
     """Find runs that were made of the same log before.
 
     Parameters
@@ -174,6 +175,8 @@ def imported_before(path: Path, logbook: Path) -> tuple[str, ...]:
         The log.
     logbook : pathlib.Path
         Folder of the log book.
+    leave_out : collection of str
+        Runs that do not count.
 
     Returns
     -------
@@ -183,7 +186,8 @@ def imported_before(path: Path, logbook: Path) -> tuple[str, ...]:
     try:
         size = path.stat().st_size
         kept = [file for file in logbook.glob("runs/*/original/*") if file.stat().st_size == size]
-        return tuple(sorted(file.parents[1].name for file in kept if filecmp.cmp(path, file, shallow=False)))
+        same = (file.parents[1] for file in kept if filecmp.cmp(path, file, shallow=False))
+        return tuple(sorted(run.name for run in same if run_id(run) not in leave_out))
     except OSError:
         return ()
 

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from soakwitness.cli.common import Finite, WrongUse, json_option, logbook_option, print_json
+from soakwitness.cli.common import Finite, WrongUse, json_option, logbook_option, print_json, struck_out
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -147,7 +147,7 @@ def import_(
 def _refuse_again(path: Path, logbook: Path) -> None:
     from soakwitness.analysis.importing.making import imported_before
 
-    before = imported_before(path, logbook)
+    before = imported_before(path, logbook, leave_out=struck_out(logbook))
     if before:
         raise WrongUse(f"{path}: the same file was imported before, as {', '.join(before)}. To do it again: --again")
 

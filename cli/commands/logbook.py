@@ -40,6 +40,7 @@ ENTRIES = (
     "disposition",
     "recipe",
     "packet",
+    "run",
 )
 
 

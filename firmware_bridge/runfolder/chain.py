@@ -21,8 +21,9 @@ from soakwitness.firmware_bridge.runfolder.seal import read_seal
 class Chain:
     """State of one recorder's chain of seals.
 
-    ``id`` is random; ``runs`` counts the runs begun and ``seals`` those sealed; ``head`` is the digest of the last
-    seal. ``sealing`` is the run whose seal was being written: a crash may have come between it and this file.
+    ``id`` is random; ``runs`` counts the runs begun, of which ``last_run`` was the last, and ``seals`` those sealed;
+    ``head`` is the digest of the last seal. ``sealing`` is the run whose seal was being written: a crash may have come
+    between it and this file.
     A log book that was copied to another computer goes on with a chain of its own.
     """
 
@@ -33,6 +34,7 @@ class Chain:
     head: str | None = None
     head_run: str | None = None
     sealing: str | None = None
+    last_run: str | None = None
 
 
 @contextmanager

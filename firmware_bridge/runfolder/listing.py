@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
@@ -39,6 +39,36 @@ def run_folders(logbook: Path) -> list[Path]:
     runs = logbook / "runs"
     found = [path for path in runs.iterdir() if path.is_dir()] if runs.is_dir() else []
     return sorted(found, key=lambda path: (run_id(path), path))
+
+
+def last_made(logbook: Path, *, leave_out: Collection[str] = ()) -> Path | None:
+    """The run last recorded or imported here; of runs that were all copied here, the one that began last.
+
+    ``leave_out`` are runs that do not count.
+    """
+    known = [(run, path) for path in run_folders(logbook) if (run := run_id(path)) not in leave_out]
+    if not known:
+        return None
+    try:
+        chain = from_json((logbook / "recorder.json").read_bytes())
+        own, newest = chain["id"], chain.get("last_run")
+    except (OSError, ValueError, LookupError, TypeError, AttributeError):
+        return known[-1][1]
+    for run, path in known:
+        if run == newest:
+            return path
+    made = [(number, path) for _, path in known if (number := _number_in(path, own)) is not None]
+    return max(made)[1] if made else known[-1][1]
+
+
+def _number_in(path: Path, recorder: str) -> int | None:
+    """Which of a recorder's runs this one is; None where it is none of them."""
+    try:
+        header = read_header(path)
+    except RunFolderError:
+        return None
+    number = header.recorder_counter
+    return number if header.recorder_id == recorder and isinstance(number, int) else None
 
 
 def run_id(folder: Path) -> str:

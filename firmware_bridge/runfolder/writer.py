@@ -191,7 +191,7 @@ class RunFolder:
                 operator=operator,
                 software=software_words() if software is None else software,
                 origin=origin,
-                raw={**(extra or {}), "recorder": _next_run(logbook, files)},
+                raw={**(extra or {}), "recorder": _next_run(logbook, files, path.name)},
             )
             return cls._begin(path, header, files)
         except OSError as error:
@@ -382,9 +382,9 @@ def _new_folder(runs: Path, furnace_name: str, started_utc: datetime | float, fi
             return path
 
 
-def _next_run(logbook: Path, files: Files) -> dict[str, Any]:
+def _next_run(logbook: Path, files: Files, run: str) -> dict[str, Any]:
     with open_chain(logbook, files) as book:
-        book.save(replace(book.chain, runs=book.chain.runs + 1))
+        book.save(replace(book.chain, runs=book.chain.runs + 1, last_run=run))
         return {"id": book.chain.id, "counter": book.chain.runs, "previous_seal": book.chain.head}
 
 
