@@ -104,7 +104,6 @@ def separators() -> list[OddFile]:
     hundreds = [(t, v) for t, v in heating(top=990.0)]
     late = [(t, float(round(v)) if v is not None and v < 800 else v) for t, v in rows]
     thousand = "{:,.0f}".format
-    dotted = lambda v: f"{v:,.0f}".replace(",", ".")  # noqa: E731
     german = lambda v: f"{v:,.1f}".translate(str.maketrans(",.", ".,"))  # noqa: E731
     swiss = lambda v: f"{v:,.1f}".replace(",", "'")  # noqa: E731
     spaced = lambda v: f"{v:,.1f}".replace(",", "\u00a0").replace(".", ",")  # noqa: E731
@@ -195,6 +194,10 @@ def quotes() -> list[OddFile]:
     ]
 
 
+def dotted(value: float) -> str:
+    return f"{value:,.0f}".replace(",", ".")
+
+
 def fault_file(
     name: str, code: str, at: range, *words: str, rows: Sequence[Row] | None = None, **more: object
 ) -> OddFile:
@@ -205,7 +208,7 @@ def fault_file(
 def faults() -> list[OddFile]:
     """Values that say that nothing was read, and those that look so."""
     middle = range(150, 165)
-    rows = heating()
+    rows, whole = heating(), faulty(heating(step=1.0), middle)
     steady = [(t, float(min(round(v), 1040))) if v is not None else (t, v) for t, v in heating(600)]
     door = [(t, v - 300.0 if i in (150, 151) and v is not None else v) for i, (t, v) in enumerate(rows)]
     asleep = [(t if i < 20 else t + 7200.0, v if i < 20 else 1040.0) for i, (t, v) in enumerate(rows[:120])]
@@ -229,6 +232,9 @@ def faults() -> list[OddFile]:
         fault_file("3276.7", "3276.7", middle),
         fault_file("-32768", "-32768", middle),
         fault_file("65535", "65535", middle),
+        fault_file("1372 and nothing else", "1372", range(0, 200), *PLAIN, "--thermocouple", "k", wants=("refused",)),
+        odd("fault 9999 beside 1.040", table(whole, sep=";", write=dotted, missing="9999"), whole, wants=EITHER),
+        odd("fault 9.999 beside 1.040", table(whole, sep=";", write=dotted, missing="9.999"), whole, wants=EITHER),
         fault_file("0 in the middle", "0.0", middle),
         fault_file(
             "850 thrice, said",

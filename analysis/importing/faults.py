@@ -12,7 +12,7 @@ Another level extreme of three rows and more, reached and left so, is asked: it 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -48,6 +48,10 @@ class Fault:
     value: float
     rows: Mask
     stated: bool
+
+    def until(self, end: int) -> Fault:
+        """The same in the rows before ``end``."""
+        return replace(self, rows=self.rows[:end])
 
     def says(self) -> str:
         """One sentence; a person may know better."""
@@ -96,6 +100,7 @@ def find_faults(readings: Readings, stated: Sequence[float], *, notice: bool) ->
     while notice and (seen := _noticed(readings, values)) is not None:
         take(seen, False)
     if notice:
+        _ask_nothing_else(readings, values)
         _ask_level(readings, values)
         _ask_impossible(readings, values)
     return found
@@ -152,6 +157,16 @@ def _steps(readings: Readings, values: FloatArray, value: float) -> list[float]:
     close = (t_s[edges + 1] - t_s[edges]) <= GAP_PERIODS * usual_s
     steps = np.abs(to_kelvin(v[edges + 1] - v[edges], readings.unit))
     return [float(step) for step in steps[close]]
+
+
+def _ask_nothing_else(readings: Readings, values: FloatArray) -> None:
+    """A column that holds nothing but what instruments write for an open sensor is asked."""
+    had = values[np.isfinite(values)]
+    if had.size and np.all(had == had[0]) and _is_code(float(had[0]), readings):
+        raise ImportFileError(
+            f"{readings.path}: {readings.column} holds nothing but {had[0]:g}, which instruments write where a "
+            "sensor is open. Leave the column out. If they are readings: --fault-value none."
+        )
 
 
 def _ask_level(readings: Readings, values: FloatArray) -> None:

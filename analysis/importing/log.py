@@ -139,12 +139,13 @@ def read_log(
     t_s = np.concatenate([block.time_s for block in blocks])
     if reader.times.keeps_figures and not stated:
         _check_seconds(path, t_s)
-    torn = _torn(reader, last)
+    faults = _faults(path, settings, blocks)
+    torn = _torn(reader, last, faults)
     end = t_s.size - bool(torn)
     clock.last_s = float(t_s[end - 1] - clock.zero_s)
     if reader.times.took_local_zone:
         settings = replace(settings, zone=local_zone)
-    return Log(path, settings, reader, clock, _faults(path, settings, blocks, end), torn, unit_notes)
+    return Log(path, settings, reader, clock, tuple(fault.until(end) for fault in faults), torn, unit_notes)
 
 
 def _spool(
@@ -193,26 +194,28 @@ def _check_seconds(path: Path, t_s: FloatArray) -> None:
     raise ImportFileError(f"{path}: taken as seconds, the times are {duration(every_s)} apart from row to row. {hint}")
 
 
-def _torn(reader: LogReader, last: Block) -> str:
+def _torn(reader: LogReader, last: Block, faults: Sequence[Fault]) -> str:
     """Say that the last row is left out where its end is missing: no line end, and fewer figures than all above."""
     layout = reader.layout
     if not layout.source.unfinished or last.time_s.size < 2 or layout.places[-1] != len(layout.names) - 1:
         return ""
-    name, above, cell = reader.settings.columns[-1].name, str(last.cells[-1][-2]), str(last.cells[-1][-1])
+    name = reader.settings.columns[-1].name
+    above, cell = str(last.cells[-1][-2]), str(last.cells[-1][-1])
     places = reader.written.places.get(name, 0)
-    jump = abs(float(last.values[-1][-1] - last.values[-1][-2]))
+    fault_above = any(fault.name == name and fault.rows[-2] for fault in faults)
+    jump = 0.0 if fault_above else abs(float(last.values[-1][-1] - last.values[-1][-2]))
     fewer = len(cell.partition(".")[2]) < places or (len(cell) < len(above) and jump > STEP_K)
     if not fewer or not cell:
         return ""
     return f"Line {int(last.lines[-1])} is cut off ({cell!r}, and no line end): left out."
 
 
-def _faults(path: Path, settings: ImportSettings, blocks: Sequence[Block], end: int) -> tuple[Fault, ...]:
-    t_s, lines = (np.concatenate([getattr(block, key) for block in blocks])[:end] for key in ("time_s", "lines"))
+def _faults(path: Path, settings: ImportSettings, blocks: Sequence[Block]) -> tuple[Fault, ...]:
+    t_s, lines = (np.concatenate([getattr(block, key) for block in blocks]) for key in ("time_s", "lines"))
     found: list[Fault] = []
     for k, choice in enumerate(settings.columns):
         if choice.role:
-            values = np.concatenate([block.values[k] for block in blocks])[:end]
+            values = np.concatenate([block.values[k] for block in blocks])
             unit = settings.unit or "C"
             readings = Readings(path, choice.name, choice.column, unit, settings.thermocouple, t_s, values, lines)
             found += find_faults(readings, settings.fault_values, notice=settings.notice_faults)

@@ -10,6 +10,7 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
+from statistics import median
 
 from soakwitness.analysis.errors import ImportFileError
 
@@ -108,13 +109,15 @@ def told_apart(columns: Iterable[Sequence[str]], first: Style, other: Style) -> 
     says: set[Style] = set()
     for cells in columns:
         read = [cell for cell in cells if first.reads(cell) and other.reads(cell)]
-        signed = sum(first.decimal in cell for cell in read)
+        signed = [cell for cell in read if first.decimal in cell]
         if not signed:
             continue
-        values = [[float(style.plain(cell)) for cell in read] for style in (first, other)]
-        if max(map(abs, values[1])) > HOTTEST_READ:
+        if (
+            median(abs(float(other.plain(cell))) for cell in signed) > HOTTEST_READ
+        ):  # a few may be 9.999, for no reading
             says.add(first)
-        elif signed < len(read):
+        elif len(signed) < len(read):
+            values = [[float(style.plain(cell)) for cell in read] for style in (first, other)]
             far = [sum(abs(b - a) for a, b in zip(v, v[1:], strict=False)) for v in values]
             if far[1] < far[0]:
                 says.add(other)

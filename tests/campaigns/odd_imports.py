@@ -1,6 +1,7 @@
 """Imports log files as they come from other people's instruments: what is right, refused, silently wrong, gone.
 
 Long form: python -m tests.campaigns.odd_imports [WORDS OF A NAME]
+Files put together by chance: python -m tests.campaigns.odd_imports mixtures 2000 [FIRST]
 """
 
 from __future__ import annotations
@@ -22,6 +23,7 @@ from click.testing import CliRunner, Result
 
 from soakwitness.cli.main import soakwitness
 from tests.odd_files import OddFile, Row
+from tests.odd_mixtures import mixture
 from tests.odd_tables import odd_files
 
 OUTCOMES = ("right", "refused", "silently wrong", "most rows gone", "some rows gone", "died", "unsaid")
@@ -126,9 +128,17 @@ def campaign(words: str = "") -> list[Outcome]:
 
 
 def main(arguments: list[str]) -> None:
-    outcomes = campaign(" ".join(arguments))
+    if arguments[:1] == ["mixtures"]:
+        count, first = int(arguments[1]), int(arguments[2]) if len(arguments) > 2 else 0
+        told([tried(mixture(number)) for number in range(first, first + count)], everything=False)
+    else:
+        told(campaign(" ".join(arguments)), everything=bool(arguments))
+
+
+def told(outcomes: list[Outcome], *, everything: bool) -> None:
+    """Print what is a fault, and the counts."""
     for outcome in outcomes:
-        if not outcome.fine or arguments:
+        if not outcome.fine or everything:
             last = " / ".join(line.strip() for line in outcome.said.strip().splitlines()[-4:])
             print(f"{'' if outcome.fine else 'FAULT '}{outcome.case.name}: {outcome.what}: {last[:400]}")
     counted = Counter(outcome.what for outcome in outcomes)
