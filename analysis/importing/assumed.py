@@ -11,7 +11,7 @@ from soakwitness.analysis.importing.layout import Layout
 from soakwitness.analysis.importing.numbers import is_like_a_number
 from soakwitness.analysis.importing.rows import LogReader
 from soakwitness.analysis.importing.settings import ImportSettings, TimeUnit
-from soakwitness.analysis.importing.source import cells_of
+from soakwitness.analysis.importing.source import stripped_cells
 from soakwitness.firmware_bridge.common.units import Unit
 
 _UNITS = {
@@ -55,7 +55,7 @@ def _spoken(layout: Layout) -> list[str]:
     if not layout.header_line:
         return ["" for _ in layout.places]
     below = layout.source.beginning[layout.skip : layout.skip + 1]
-    cells = cells_of(below[0], layout.separator) if below else []
+    cells = stripped_cells(below[0], layout.separator) if below else []
     units = cells if len(cells) == len(layout.names) and not any(map(is_like_a_number, cells)) else []
     return [layout.names[p] + (f" [{units[p].strip('[]()')}]" if units and units[p] else "") for p in layout.places]
 

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from soakwitness.analysis.errors import ImportFileError
 from soakwitness.analysis.importing.numbers import is_like_a_number
-from soakwitness.analysis.importing.source import Source, cells_of, open_source
+from soakwitness.analysis.importing.source import Source, cells_of, open_source, stripped_cells
 
 SEPARATORS = (",", ";", "\t", "|")
 BLANKS = " "  # any number of them; tried last, since names and remarks hold blanks
@@ -124,7 +124,7 @@ def _heads(lines: Sequence[str], separator: str, wanted: Sequence[str], times: i
         return _head_by_place(lines, separator, wanted, times)
     found = []
     for at, line in enumerate(lines[:HEADER_WITHIN]):
-        cells = cells_of(line, separator)
+        cells = stripped_cells(line, separator)
         if len(cells) > 1 and all(_place(cells, name) is not None for name in wanted):
             found.append(_Head(at, separator, tuple(cells)))
     return found
@@ -133,7 +133,7 @@ def _heads(lines: Sequence[str], separator: str, wanted: Sequence[str], times: i
 def _head_by_place(lines: Sequence[str], separator: str, wanted: Sequence[str], times: int) -> list[_Head]:
     """Columns are named by place only: the names are the lines of words right above the first row of numbers."""
     places = [int(name[1:]) - 1 for name in wanted]
-    cut = [cells_of(line, separator) for line in lines[: HEADER_WITHIN + 1]]
+    cut = [stripped_cells(line, separator) for line in lines[: HEADER_WITHIN + 1]]
     first = next((at for at, cells in enumerate(cut) if _is_row(cells, places, times)), None)
     if first is None:
         return []
@@ -158,7 +158,7 @@ def _best(source: Source, heads: Sequence[_Head], wanted: Sequence[str], times: 
         for at, line in enumerate(lines):
             for k, head in enumerate(heads):
                 if at > head.line:
-                    cells = cells_of(line, head.separator, len(head.cells))
+                    cells = stripped_cells(line, head.separator, len(head.cells))
                     fits[k] += len(cells) >= len(head.cells) and _is_row(cells, places[k], times)
     return max(zip(fits, heads, strict=True), key=lambda hit: (hit[0], -hit[1].line, len(hit[1].cells)))[1]
 
@@ -172,7 +172,7 @@ def _likely_head(lines: Sequence[str], separators: Sequence[str]) -> _Head:
         if usual > 1 and often * usual > best[0]:
             place = next(k for k, line in enumerate(lines) if len(cells_of(line, sep)) == usual)
             best = (often * usual, place, sep)
-    return _Head(best[1], best[2], tuple(cells_of(lines[best[1]], best[2])))
+    return _Head(best[1], best[2], tuple(stripped_cells(lines[best[1]], best[2])))
 
 
 def _place(names: Sequence[str], wanted: str) -> int | None:

@@ -5,6 +5,7 @@ Cells are grouped by their shape, every digit but 0 written as 1, so that a file
 
 from __future__ import annotations
 
+import math
 import re
 from collections import Counter
 from collections.abc import Iterable, Sequence
@@ -17,6 +18,8 @@ from soakwitness.analysis.errors import ImportFileError
 HOTTEST_READ = 3000.0  # no thermocouple reads so much, in either unit of common types; beyond it a point is decimal
 _SHAPE = str.maketrans("23456789", "11111111")
 _LIKE = re.compile(r"[-+]?[.,]?\d")
+_PLAIN = re.compile(r"-?\d+(?:\.\d+)?")
+KEPT_CELLS = 200_000
 _GROUPS = (None, ",", ".", "'", "\u2019", "\u00a0", "\u202f", " ")
 
 
@@ -43,6 +46,27 @@ class Style:
         return words if self.thousands is None else f"{words}, thousands as 1{self.thousands}040"
 
 
+class CellsRead(dict[str, tuple[str, float]]):
+    """What the run keeps of a cell, and its value: nothing and NaN where it is no number. Each is worked out once."""
+
+    def __init__(self, style: Style) -> None:
+        super().__init__()
+        self._style = style
+
+    def __missing__(self, cell: str) -> tuple[str, float]:
+        text, value = "", math.nan
+        if self._style.reads(cell):
+            text = self._style.plain(cell)
+            value = float(text)
+            if not math.isfinite(value):
+                text, value = "", math.nan
+            elif not _PLAIN.fullmatch(text):  # 1e3, +5 and the like
+                text = f"{value:.6f}".rstrip("0").rstrip(".")
+        if len(self) < KEPT_CELLS:
+            self[cell] = text, value
+        return text, value
+
+
 STYLES = tuple(Style(decimal, group) for group in _GROUPS for decimal in ".," if group != decimal)
 
 
@@ -67,13 +91,15 @@ class Shapes:
     counts: Counter[str] = field(default_factory=Counter)
     first: dict[str, tuple[int, str]] = field(default_factory=dict)
 
-    def add(self, cell: str, line: int) -> None:
-        """Count one cell."""
-        if is_like_a_number(cell):
-            shape = cell.translate(_SHAPE)
-            self.counts[shape] += 1
-            if shape not in self.first:
-                self.first[shape] = (line, cell)
+    def add(self, cells: Sequence[str], lines: Sequence[int]) -> None:
+        """Count cells of these lines."""
+        shapes = [cell.translate(_SHAPE) for cell in cells]
+        for shape, count in Counter(shapes).items():
+            if is_like_a_number(shape):
+                self.counts[shape] += count
+                if shape not in self.first:
+                    at = shapes.index(shape)
+                    self.first[shape] = (lines[at], cells[at])
 
     def best(self, decimal: str | None) -> list[Style]:
         """The styles that read most of the cells, the one that supposes least first."""

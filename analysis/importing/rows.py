@@ -9,11 +9,18 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-import pandas as pd
 
 from soakwitness.analysis.errors import ImportFileError
 from soakwitness.analysis.importing.layout import Layout
-from soakwitness.analysis.importing.numbers import Shapes, Style, is_like_a_number, settled, told_apart, two_ways
+from soakwitness.analysis.importing.numbers import (
+    CellsRead,
+    Shapes,
+    Style,
+    is_like_a_number,
+    settled,
+    told_apart,
+    two_ways,
+)
 from soakwitness.analysis.importing.settings import FARTHEST_S, ImportSettings
 from soakwitness.analysis.importing.source import cells_of
 from soakwitness.analysis.importing.tally import Tally
@@ -72,6 +79,7 @@ class LogReader:
         self._names = [choice.name for choice in settings.columns]
         self._apart = settings.date is not None
         self.written = self._look()
+        self._read = CellsRead(self.written.style)
 
     def blocks(self) -> Iterator[Block]:
         """Yield the rows in order.
@@ -105,8 +113,7 @@ class LogReader:
         shapes = [Shapes() for _ in range(wanted)]
         for lines, table in self._tables(0.0, LOOKING):
             for kept, column in zip(shapes, table, strict=True):
-                for line, cell in zip(lines.tolist(), column, strict=True):
-                    kept.add(cell, line)
+                kept.add(column.tolist(), lines.tolist())
         together = Shapes()
         for one in shapes[first:]:
             together.counts.update(one.counts)
@@ -154,22 +161,28 @@ class LogReader:
     def _tables(self, begun: float, done: float) -> Iterator[tuple[Lines, tuple[Cells, ...]]]:
         """Line numbers and the cells of the wanted columns, in pieces; lines without anything are passed over."""
         layout, count = self.layout, len(self.layout.names)
-        kept: list[tuple[int, list[str]]] = []
+        width, longest = len(layout.places), max(layout.places)
+        numbers: list[int] = []
+        kept: list[str] = []
         with layout.source.lines() as (lines, share):
             for at, line in enumerate(lines, 1):
                 if at <= layout.skip or not line.strip():
                     continue
                 cells = cells_of(line, layout.separator, count)
-                if len(cells) > count and any(cells[count:]):
+                if len(cells) > count and any(cell.strip() for cell in cells[count:]):
                     raise self._too_many(at, len(cells))
-                kept.append((at, [cells[p] if p < len(cells) else ABSENT for p in layout.places]))
-                if len(kept) >= ROWS_AT_ONCE:
-                    yield _table(kept, len(layout.places))
-                    kept = []
+                numbers.append(at)
+                if len(cells) > longest:
+                    kept += [cells[p].strip() for p in layout.places]
+                else:
+                    kept += [cells[p].strip() if p < len(cells) else ABSENT for p in layout.places]
+                if len(numbers) >= ROWS_AT_ONCE:
+                    yield _table(numbers, kept, width)
+                    numbers, kept = [], []
                     if self._progress is not None:
                         self._progress(begun + (done - begun) * share())
-        if kept:
-            yield _table(kept, len(layout.places))
+        if numbers:
+            yield _table(numbers, kept, width)
         if self._progress is not None:
             self._progress(done)
 
@@ -192,7 +205,9 @@ class LogReader:
             when = np.array([f"{d} {time}".strip() for d, time in zip(day, when, strict=True)], object)
         absent = [column == ABSENT for column in wanted]
         columns = [np.where(gone, "", column) for gone, column in zip(absent, wanted, strict=True)]
-        numbers = [_numbers(column, self.written.style) for column in columns]
+        read = [[self._read[cell] for cell in column.tolist()] for column in columns]
+        numbers = [np.array([value for _, value in pairs], np.float64) for pairs in read]
+        texts = [np.array([text for text, _ in pairs], dtype=object) for pairs in read]
         has_number = np.any([np.isfinite(values) for values in numbers], axis=0)
         if self.times is None:
             self._begin(when, has_number, lines)
@@ -205,9 +220,9 @@ class LogReader:
         self.tally.rows += int(kept.size)
         for name, gone in zip(self._names, absent, strict=True):
             self.tally.count_short(name, lines[kept][gone[kept]])
-        parts = zip(self._names, columns, numbers, strict=True)
-        cells = tuple(self._cells(name, c[kept], v[kept], lines[kept]) for name, c, v in parts)
-        return Block(time_s[kept], lines[kept], cells, tuple(values[kept] for values in numbers))
+        for name, column, values in zip(self._names, columns, numbers, strict=True):
+            self._count(name, column[kept], values[kept], lines[kept])
+        return Block(time_s[kept], lines[kept], tuple(t[kept] for t in texts), tuple(v[kept] for v in numbers))
 
     def _begin(self, when: Cells, has_number: Mask, lines: Lines) -> None:
         """Find out from the first row with a number (else the first with a time) how times are written."""
@@ -264,30 +279,14 @@ class LogReader:
             f"{duration(float(before[at] - value[at]))} before the row above it. {hint}"
         )
 
-    def _cells(self, name: str, column: Cells, values: FloatArray, lines: Lines) -> Cells:
-        """Return cells as they will stand in the run: the figures as written, or nothing."""
+    def _count(self, name: str, column: Cells, values: FloatArray, lines: Lines) -> None:
+        """Count what was read of a column and what was not."""
         had = np.isfinite(values)
         self.tally.readings[name] += int(np.sum(had))
         odd = np.flatnonzero(~had & (column != ""))
         self.tally.count_odd(name, lines[odd], column[odd], [is_like_a_number(cell) for cell in column[odd]])
-        cells = np.array([self.written.style.plain(c) if h else "" for c, h in zip(column, had, strict=True)], object)
-        for k in np.flatnonzero(had & ~_plain_decimal(cells)):
-            cells[k] = f"{values[k]:.6f}".rstrip("0").rstrip(".")
-        return cells
 
 
-def _table(rows: Sequence[tuple[int, list[str]]], width: int) -> tuple[Lines, tuple[Cells, ...]]:
-    cells = np.array([cells for _, cells in rows], dtype=object).reshape(len(rows), width)
-    return np.array([line for line, _ in rows], dtype=np.int64), tuple(cells[:, k] for k in range(width))
-
-
-def _numbers(column: Cells, style: Style) -> FloatArray:
-    """Values of cells that are numbers in this style, else NaN."""
-    plain = [style.plain(cell) if style.reads(cell) else "" for cell in column]
-    values = np.asarray(pd.to_numeric(pd.Series(plain, dtype=object), errors="coerce"), np.float64)
-    return np.where(np.isfinite(values), values, np.nan)
-
-
-def _plain_decimal(column: Cells) -> Mask:
-    """Tell which cells are plain decimals, not 1e3 and the like."""
-    return np.array([_PLAIN.fullmatch(cell) is not None for cell in column], dtype=bool)
+def _table(lines: Sequence[int], cells: Sequence[str], width: int) -> tuple[Lines, tuple[Cells, ...]]:
+    columns = tuple(np.array(cells[k::width], dtype=object) for k in range(width))
+    return np.array(lines, dtype=np.int64), columns

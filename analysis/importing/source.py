@@ -85,7 +85,7 @@ def open_source(path: Path) -> Source:
 
 
 def cells_of(line: str, separator: str, columns: int = 0) -> list[str]:
-    """Cells of one line, without blanks around them.
+    """Cells of one line, blanks around them included.
 
     A quote that is not closed on its line takes no other line with it; where it would take other cells of its own
     line, so that fewer than ``columns`` are left, it is no quote.
@@ -93,14 +93,19 @@ def cells_of(line: str, separator: str, columns: int = 0) -> list[str]:
     if separator == " ":
         return line.split()
     if '"' not in line:
-        return [cell.strip() for cell in line.split(separator)]
+        return line.split(separator)
     try:
         cells = next(csv.reader([line], delimiter=separator, skipinitialspace=True), [])
     except csv.Error:  # a cell of over 128 kB
         cells = line.split(separator)
     if len(cells) < columns and line.count('"') % 2:
         cells = line.split(separator)
-    return [cell.strip() for cell in cells]
+    return cells
+
+
+def stripped_cells(line: str, separator: str, columns: int = 0) -> list[str]:
+    """Cells of one line as ``cells_of`` finds them, without blanks around them."""
+    return [cell.strip() for cell in cells_of(line, separator, columns)]
 
 
 def _encoding(path: Path, sample: bytes) -> str:
