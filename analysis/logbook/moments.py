@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 
 from soakwitness.analysis.errors import LogBookError
-from soakwitness.firmware_bridge.common.zones import zone_of, zone_on_record
-from soakwitness.firmware_bridge.errors import UnknownZone
+from soakwitness.firmware_bridge.common.zones import placed, zone_on_record
+from soakwitness.firmware_bridge.errors import DoubtfulHour, UnknownZone
 
 
 @dataclass(frozen=True)
@@ -75,17 +75,9 @@ def read_moment(text: str, *, zone: str | None = None) -> str:
     if zone is None:
         raise LogBookError(f"{text!r} has no time zone. Add an offset such as +01:00, or give --zone.")
     try:
-        local = moment.replace(tzinfo=zone_of(zone))
-    except UnknownZone as error:
+        return utc_text(placed(moment, zone))
+    except (UnknownZone, DoubtfulHour) as error:
         raise LogBookError(str(error)) from None
-    if local.astimezone(UTC).astimezone(local.tzinfo).replace(tzinfo=None) != moment:
-        raise LogBookError(f"{text!r} does not exist in {zone}: the clock was set forward over it.")
-    first, second = (local.replace(fold=fold).isoformat() for fold in (0, 1))
-    if first != second:
-        raise LogBookError(
-            f"{text!r} is there twice in {zone}: the clock was set back over that hour. Say which: {first} or {second}."
-        )
-    return utc_text(local)
 
 
 def is_local(text: str) -> bool:
