@@ -7,7 +7,6 @@ import contextlib
 import csv
 import io
 import warnings
-import zipfile
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
@@ -141,7 +140,7 @@ def _sheet_lines(path: Path) -> Iterator[str]:
             f"{path} is a spreadsheet, and what reads it is not installed. Install it with: pip install openpyxl. "
             "Or save the sheet as CSV text."
         ) from None
-    except (ValueError, KeyError, OSError, zipfile.BadZipFile, SyntaxError) as error:
+    except Exception as error:  # whatever a damaged archive makes its reader stumble over
         raise ImportFileError(f"{path}: the spreadsheet cannot be read ({error}). Save it as CSV text.") from None
     for row in table.itertuples(index=False):
         yield "\t".join(_cell_text(value) for value in row)

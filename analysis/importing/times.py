@@ -27,8 +27,9 @@ USUAL_FORMATS = (
     "%d.%m.%Y %H:%M", "%d/%m/%Y %H:%M", "%m/%d/%Y %H:%M", "%m/%d/%Y %I:%M:%S %p", "%d.%m.%y %H:%M:%S",
     "%H:%M:%S", "%H:%M", "%Y%m%d %H%M%S", "%Y%m%d%H%M%S",
 )  # fmt: skip
-_CLOCK = re.compile(r"\d+:\d{2}:\d{2}(?:[.,]\d+)?")
-_BEYOND = re.compile(r"(^|[T\s])(2[4-9]|[3-9]\d|\d{3,})(?=:)")  # hours of 24 and more
+LONGEST = 60  # signs of a time as anyone writes it
+_CLOCK = re.compile(r"\d{1,6}:\d{2}:\d{2}(?:[.,]\d+)?")
+_BEYOND = re.compile(r"(^|[T\s])(2[4-9]|[3-9]\d|\d{3,6})(?=:)")  # hours of 24 and more
 _ZONED = re.compile(r"(?:Z|[+-]\d{2}:?\d{2}|[+-]\d{2})$")
 _ISO = re.compile(r"\d{4}-?\d{2}-?\d{2}([T ]\d{2}(:?\d{2}){0,2}([.,]\d+)?)?\s*(Z|[+-]\d{2}:?\d{0,2})?")
 
@@ -102,9 +103,10 @@ class TimeReader:
             return self._past_midnight(np.asarray(since.dt.total_seconds(), dtype=np.float64))
         if self._kind == "iso":
             self._check_zones(cells, lines, place)
-        text, days = self._whole_days(pd.Series(cells, dtype=object))
+        text = pd.Series([cell if len(cell) <= LONGEST else "" for cell in cells], dtype=object)
+        text, days = self._whole_days(text)
         if self._kind == "iso":
-            text = text.str.replace(",", ".", regex=False)
+            text = text.where(text.str.fullmatch(_ISO.pattern), "").str.replace(",", ".", regex=False)
         how = "ISO8601" if self._kind == "iso" else self._settings.time_format
         read = pd.to_datetime(text, format=how, errors="coerce", utc=self._zoned) + days
         if self._zoned:
@@ -154,6 +156,8 @@ class TimeReader:
 
     def _find_kind(self, first: str, place: str) -> str:
         how = self._settings.time_format
+        if len(first) > LONGEST:
+            raise ImportFileError(f"{place}: {first[:20] + '...'!r} is no time: it has {len(first)} signs.")
         if how is not None:
             return self._stated_kind(how, first, place)
         number = pd.to_numeric(first, errors="coerce")

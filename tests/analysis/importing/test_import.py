@@ -25,6 +25,7 @@ from soakwitness.analysis.importing.settings import (
     signal_choices,
 )
 from soakwitness.analysis.runs import Run, open_run
+from tests.odd_tables import workbook
 from tests.reference_data import measured_file, measured_run
 
 NOW = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
@@ -443,3 +444,26 @@ def test_a_spoilt_profile_is_refused(tmp_path: Path, key: str, value: str) -> No
 def test_columns_far_beyond_the_last_are_refused(bring: Importer) -> None:
     with pytest.raises(ImportFileError, match="no column '#99"):
         bring("Time,Temp\n0,20\n", time="#" + "9" * 5000)
+
+
+@pytest.mark.parametrize(
+    "second",
+    ["9" * 5000 + ":00:00", "9" * 30 + ":00:00", "2026-11-25 " + "9" * 5000 + ":00", "2026-11-25T07:15:30+0100junk"],
+)
+@pytest.mark.parametrize("first", ["0:00:00", "2026-11-25 07:15:00", "2026-11-25T07:15:00+01:00"])
+def test_a_spoilt_time_is_no_time(bring: Importer, first: str, second: str) -> None:
+    with pytest.raises(ImportFileError, match="is no time, but the row has readings"):
+        bring(f"Time,Temp\n{first},20\n{second},21\n", zone="UTC")
+    with pytest.raises(ImportFileError, match="is no time: it has 5006 signs|is neither a number nor ISO|no time"):
+        bring(f"Time,Temp\n{second},20\n{first},21\n", zone="UTC")
+
+
+def test_a_damaged_spreadsheet_is_refused(bring: Importer) -> None:
+    pytest.importorskip("openpyxl", reason="openpyxl is not installed: no spreadsheet is read")
+    whole = workbook([["Time", "Temp"], *([float(k), 20.0 + k] for k in range(50))])
+    for at in (40, len(whole) // 2, len(whole) - 30):
+        spoilt = bytearray(whole)
+        spoilt[at : at + 8] = b"\xff" * 8
+        with pytest.raises(ImportFileError, match="cannot be read|no column"):
+            bring(bytes(spoilt), name=f"log-{at}.xlsx")
+    assert readings(bring(whole, name="log.xlsx"))[1] == [20.0 + k for k in range(50)]
