@@ -34,6 +34,12 @@ class UnknownZone(BridgeError):
     exit_code = 2
 
 
+class DoubtfulHour(BridgeError):
+    """A local time that a change of the clocks skips or repeats."""
+
+    exit_code = 2
+
+
 class LinkError(BridgeError):
     """The instrument could not be reached or did not answer usably.
 

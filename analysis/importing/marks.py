@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 
 from soakwitness.analysis.errors import ImportFileError
-from soakwitness.analysis.importing.settings import SECONDS_PER, ImportSettings
+from soakwitness.analysis.importing.settings import ImportSettings
 from soakwitness.analysis.importing.times import TimeReader
 from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.runfolder.contents import ACTS, Act
@@ -47,16 +47,22 @@ def read_marks_file(path: Path, settings: ImportSettings, times: TimeReader) -> 
     reader = csv.DictReader(lines, delimiter=separator, skipinitialspace=True)
     if not {"time", "act"} <= set(reader.fieldnames or ()):
         raise ImportFileError(f"{path}, line 1: the columns must be time, act, and where wanted pieces, note.")
-    marks = [_mark(row, f"{path}, line {reader.line_num}", settings, times) for row in reader]
+    try:
+        marks = [_mark(row, path, reader.line_num, settings, times) for row in reader]
+    except csv.Error as error:
+        raise ImportFileError(f"{path}, line {reader.line_num}: cannot be read ({error}).") from None
     return tuple(sorted(marks, key=lambda mark: mark.time_s))
 
 
-def _mark(row: dict[str, str | None], place: str, settings: ImportSettings, times: TimeReader) -> WrittenMark:
+def _mark(
+    row: dict[str, str | None], path: Path, line: int, settings: ImportSettings, times: TimeReader
+) -> WrittenMark:
+    place = f"{path}, line {line}"
     act = (row.get("act") or "").strip()
     if act not in ACTS:
         raise ImportFileError(f"{place}: act {act!r}; write one of {', '.join(ACTS)}.")
     cell = (row.get("time") or "").strip()
-    time_s = _time(cell, place, settings, times)
+    time_s = _time(cell, path, line, settings, times)
     try:
         pieces = spelled_out([part for part in re.split(r"[\s,]+", row.get("pieces") or "") if part])
     except RunFolderError as error:
@@ -64,15 +70,17 @@ def _mark(row: dict[str, str | None], place: str, settings: ImportSettings, time
     return WrittenMark(time_s, act, pieces, (row.get("note") or "").strip())
 
 
-def _time(cell: str, place: str, settings: ImportSettings, times: TimeReader) -> float:
+def _time(cell: str, path: Path, line: int, settings: ImportSettings, times: TimeReader) -> float:
+    place = f"{path}, line {line}"
     if times.numeric:
         try:
-            time_s = float(cell) * SECONDS_PER[settings.time_unit]
+            time_s = float(cell) * settings.seconds_per
         except ValueError:
             time_s = math.nan
     else:
         reader = TimeReader(settings, cell, place)
-        time_s = float(reader.read(np.array([cell], dtype=object), np.array([0]), place)[0])
+        time_s = float(reader.read(np.array([cell], dtype=object), np.array([line]), str(path))[0])
+        reader.finish(str(path))
     if not math.isfinite(time_s):
         raise ImportFileError(f"{place}: {cell!r} is no time as the log writes it.")
     return time_s

@@ -2,51 +2,60 @@
 
 from __future__ import annotations
 
-import io
 import re
-import warnings
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
-from typing import Any, TextIO
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-import pandas as pd
 
 from soakwitness.analysis.errors import ImportFileError
 from soakwitness.analysis.importing.layout import Layout
+from soakwitness.analysis.importing.numbers import (
+    CellsRead,
+    Shapes,
+    Style,
+    is_like_a_number,
+    settled,
+    told_apart,
+    two_ways,
+)
 from soakwitness.analysis.importing.settings import FARTHEST_S, ImportSettings
+from soakwitness.analysis.importing.source import cells_of
+from soakwitness.analysis.importing.tally import Tally
 from soakwitness.analysis.importing.times import TimeReader
 from soakwitness.analysis.record.run import FloatArray
 from soakwitness.firmware_bridge.common.wording import counted, duration
 
 ROWS_AT_ONCE = 100_000
 Progress = Callable[[float], None]  # told the share that is done, 0 to 1
-READING = 0.6  # share of the work that reading is; writing is the rest
+LOOKING = 0.3  # share of the work that finding out the style is
+READING = 0.6  # what is done once all is read; writing is the rest
 Cells = npt.NDArray[Any]  # of str
 Lines = npt.NDArray[np.int64]
 Mask = npt.NDArray[np.bool_]
+ABSENT = "\ue000"  # a cell that its row is too short for
 _PLAIN = re.compile(r"-?\d+(?:\.\d+)?")
 
 
 @dataclass(frozen=True)
 class RowBlock:
-    """Some rows: times [s] as the file says them, and the cells of each column (empty: no reading)."""
+    """Some rows: times [s] as the file says them, lines, and the cells of each column (empty: no reading)."""
 
     time_s: FloatArray
+    lines: Lines
     cells: tuple[Cells, ...]
+    values: tuple[FloatArray, ...]
 
 
-@dataclass
-class Tally:
-    """What was left out or could not be read, column by column and in all; filled while reading."""
+@dataclass(frozen=True)
+class Written:
+    """How the file writes the numbers of its columns and of its time; ``places`` after the sign, where all agree."""
 
-    rows: int = 0
-    repeated: int = 0
-    without_time: int = 0
-    not_a_number: dict[str, int] = field(default_factory=dict)
-    first_odd: dict[str, tuple[int, str]] = field(default_factory=dict)
-    readings: dict[str, int] = field(default_factory=dict)
+    style: Style
+    time: Style
+    places: dict[str, int] = field(default_factory=dict)
 
 
 class LogReader:
@@ -63,70 +72,116 @@ class LogReader:
         self.layout = layout
         self._local_zone = local_zone
         self.settings = settings
-        self.tally = Tally()
+        self.tally = Tally([choice.name for choice in settings.columns])
         self.times: TimeReader | None = None
         self._progress = progress
         self._last: tuple[float, int] | None = None
         self._names = [choice.name for choice in settings.columns]
-        for name in self._names:
-            self.tally.readings[name] = self.tally.not_a_number[name] = 0
+        self._apart = settings.date is not None
+        self.written = self._look()
+        self._read = CellsRead(self.written.style)
 
     def blocks(self) -> Iterator[RowBlock]:
         """Yield the rows in order.
 
-        Raises ImportFileError for a row that cannot be read, a time that goes back, or a column without any number.
+        Raises ImportFileError for a row that cannot be read, a time that goes back, a column without any number, or too
+        many lines that say nothing.
         """
-        with (
-            self.layout.path.open("rb") as raw,
-            io.TextIOWrapper(raw, encoding=self.layout.encoding, errors="replace") as text,
-        ):
-            for table, first_line in self._tables(text):
-                lines = np.arange(first_line, first_line + len(table), dtype=np.int64)
-                block = self._block(table, lines)
-                if block.time_s.size:
-                    yield block
-                if self._progress is not None:
-                    self._progress(READING * raw.tell() / max(1, self.layout.size))
+        for lines, table in self._tables(LOOKING, READING):
+            block = self._block(table, lines)
+            if block.time_s.size:
+                yield block
+        path = self.layout.path
         if self.tally.rows == 0:
-            raise ImportFileError(f"{self.layout.path}: there are column names but no row with a time below them.")
+            raise ImportFileError(f"{path}: there are column names but no row with a time below them.")
         for choice in self.settings.columns:
             if self.tally.readings[choice.name] == 0:
                 odd = self.tally.first_odd.get(choice.name)
                 says = f"the first cell, line {odd[0]}, is {odd[1]!r}" if odd else "all its cells are empty"
-                raise ImportFileError(f"{self.layout.path}: the column {choice.column!r} holds no number; {says}.")
+                raise ImportFileError(f"{path}: the column {choice.column!r} holds no number; {says}.")
+        self.tally.stop_if_too_much(path, self.settings)
+        if self.times is not None:
+            self.times.finish(str(path))
 
-    def _tables(self, text: TextIO) -> Iterator[tuple[pd.DataFrame, int]]:
-        """Raw cells of all columns and one to spare, with the line number of the first row."""
-        for _ in range(self.layout.header_line):
-            text.readline()
-        line = self.layout.header_line + 1
-        separator = self.layout.separator
-        try:
-            with pd.read_csv(
-                text,
-                header=None,
-                names=list(range(len(self.layout.names) + 1)),
-                index_col=False,
-                dtype=str,
-                sep=r"\s+" if separator == " " else separator,
-                skipinitialspace=True,
-                skip_blank_lines=False,
-                na_filter=False,
-                chunksize=ROWS_AT_ONCE,
-            ) as chunks:
-                while (table := _next(chunks)) is not None:
-                    yield table, line
-                    line += len(table)
-        except pd.errors.EmptyDataError:
-            return
-        except pd.errors.ParserError as error:
-            raise self._unparsed(str(error)) from None
+    def _look(self) -> Written:
+        """Go through all lines once to find out how numbers are written."""
+        wanted = len(self.layout.places)
+        first = 2 if self._apart else 1
+        shapes = [Shapes() for _ in range(wanted)]
+        for lines, table in self._tables(0.0, LOOKING):
+            for kept, column in zip(shapes, table, strict=True):
+                kept.add(column.tolist(), lines.tolist())
+        together = Shapes()
+        for one in shapes[first:]:
+            together.counts.update(one.counts)
+            for shape, hit in one.first.items():
+                together.first[shape] = min(hit, together.first.get(shape, hit))
+        style = self._settle(together, list(range(first, wanted)))
+        time = Shapes() if self._apart else shapes[0]
+        return Written(style, self._time_style(time, style), self._decimals(shapes[first:], style))
 
-    def _unparsed(self, error: str) -> ImportFileError:
-        told = re.search(r"Expected \d+ fields in line (\d+), saw (\d+)", error)
-        if not told:
-            return ImportFileError(f"{self.layout.path}: the file cannot be read as a table ({error.strip()}).")
-        return self._too_many(int(told[1]) + self.layout.header_line, int(told[2]))
+    def _settle(self, shapes: Shapes, places: Sequence[int]) -> Style:
+        style, other = settled(shapes, self.settings.decimal)
+        if other is None:
+            return style
+        columns: list[list[str]] = [[] for _ in places]
+        for _, table in self._tables(LOOKING, LOOKING):
+            for kept, place in zip(columns, places, strict=True):
+                kept += table[place].tolist()
+        told = told_apart(columns, style, other)
+        if told is None:
+            raise two_ways(str(self.layout.path), shapes, style)
+        return told
+
+    def _time_style(self, shapes: Shapes, style: Style) -> Style:
+        """Times that are numbers are written like the others where that reads them; else in a style of their own."""
+        total = sum(shapes.counts.values())
+        if all(style.reads(shape) for shape in shapes.counts):
+            return style
+        best = shapes.best(None)[0]
+        return best if sum(n for shape, n in shapes.counts.items() if best.reads(shape)) == total else style
+
+    def _decimals(self, shapes: Sequence[Shapes], style: Style) -> dict[str, int]:
+        """Places after the decimal sign, of each column in which at most one cell has another number of them."""
+        found = {}
+        for name, one in zip(self._names, shapes, strict=True):
+            counts: dict[int, int] = {}
+            for shape, n in one.counts.items():
+                if style.reads(shape):
+                    after = len(style.plain(shape).partition(".")[2])
+                    counts[after] = counts.get(after, 0) + n
+            usual = max(counts, key=lambda k: counts[k]) if counts else 0
+            if sum(counts.values()) - counts.get(usual, 0) <= 1:
+                found[name] = usual
+        return found
+
+    def _tables(self, begun: float, done: float) -> Iterator[tuple[Lines, tuple[Cells, ...]]]:
+        """Line numbers and the cells of the wanted columns, in pieces; lines without anything are passed over."""
+        layout, count = self.layout, len(self.layout.names)
+        width, longest = len(layout.places), max(layout.places)
+        numbers: list[int] = []
+        kept: list[str] = []
+        with layout.source.lines() as (lines, share):
+            for at, line in enumerate(lines, 1):
+                if at <= layout.skip or not line.strip():
+                    continue
+                cells = cells_of(line, layout.separator, count)
+                if len(cells) > count and any(cell.strip() for cell in cells[count:]):
+                    raise self._too_many(at, len(cells))
+                numbers.append(at)
+                if len(cells) > longest:
+                    kept += [cells[p].strip() for p in layout.places]
+                else:
+                    kept += [cells[p].strip() if p < len(cells) else ABSENT for p in layout.places]
+                if len(numbers) >= ROWS_AT_ONCE:
+                    yield _table(numbers, kept, width)
+                    numbers, kept = [], []
+                    if self._progress is not None:
+                        self._progress(begun + (done - begun) * share())
+        if numbers:
+            yield _table(numbers, kept, width)
+        if self._progress is not None:
+            self._progress(done)
 
     def _too_many(self, line: int, cells: int) -> ImportFileError:
         hint = ""
@@ -137,26 +192,34 @@ class LogReader:
             f"but {counted(len(self.layout.names), 'column')}.{hint}"
         )
 
-    def _block(self, table: pd.DataFrame, lines: Lines) -> RowBlock:
-        spare = np.flatnonzero((table[len(self.layout.names)] != "").to_numpy())
-        if spare.size:
-            raise self._too_many(int(lines[spare[0]]), len(self.layout.names) + 1)
-        wanted = [_stripped(table[place]) for place in self.layout.places]
-        when = wanted.pop(0)
-        if self.settings.date is not None:
-            when = np.array([f"{day} {time}".strip() for day, time in zip(wanted.pop(0), when, strict=True)], object)
-        columns = [self._plain(column) for column in wanted]
-        numbers = [np.asarray(pd.to_numeric(pd.Series(column), errors="coerce"), np.float64) for column in columns]
+    def _block(self, table: tuple[Cells, ...], lines: Lines) -> RowBlock:
+        wanted = list(table)
+        when = np.where(wanted[0] == ABSENT, "", wanted[0])
+        del wanted[0]
+        if self._apart:
+            day = np.where(wanted[0] == ABSENT, "", wanted[0])
+            del wanted[0]
+            when = np.array([f"{d} {time}".strip() for d, time in zip(day, when, strict=True)], object)
+        absent = [column == ABSENT for column in wanted]
+        columns = [np.where(gone, "", column) for gone, column in zip(absent, wanted, strict=True)]
+        read = [[self._read[cell] for cell in column.tolist()] for column in columns]
+        numbers = [np.array([value for _, value in pairs], np.float64) for pairs in read]
+        texts = [np.array([text for text, _ in pairs], dtype=object) for pairs in read]
         has_number = np.any([np.isfinite(values) for values in numbers], axis=0)
         if self.times is None:
             self._begin(when, has_number, lines)
         if self.times is None:
-            return RowBlock(np.empty(0), ())
-        time_s = self.times.read(self._plain(when) if self.times.numeric else when, lines, str(self.layout.path))
+            return RowBlock(np.empty(0), lines[:0], (), ())
+        if self.times.numeric:
+            when = np.array([self.written.time.plain(cell) for cell in when], object)
+        time_s = self.times.read(when, lines, str(self.layout.path))
         kept = self._kept(time_s, when, has_number, lines)
         self.tally.rows += int(kept.size)
-        parts = zip(self._names, columns, numbers, strict=True)
-        return RowBlock(time_s[kept], tuple(self._cells(name, c[kept], v[kept], lines[kept]) for name, c, v in parts))
+        for name, gone in zip(self._names, absent, strict=True):
+            self.tally.count_short(name, lines[kept][gone[kept]])
+        for name, column, values in zip(self._names, columns, numbers, strict=True):
+            self._count(name, column[kept], values[kept], lines[kept])
+        return RowBlock(time_s[kept], lines[kept], tuple(t[kept] for t in texts), tuple(v[kept] for v in numbers))
 
     def _begin(self, when: Cells, has_number: Mask, lines: Lines) -> None:
         """Find out from the first row with a number (else the first with a time) how times are written."""
@@ -166,10 +229,9 @@ class LogReader:
             first = np.flatnonzero(filled & np.array([any(c.isdigit() for c in cell) for cell in when], bool))
         if first.size:
             cell = str(when[first[0]])
-            plain = str(self._plain(when[first[:1]])[0])
+            plain = self.written.time.plain(cell) if self.written.time.reads(cell) else cell
             place = f"{self.layout.path}, line {lines[first[0]]}"
-            first_cell = plain if _is_number(plain) else cell
-            self.times = TimeReader(self.settings, first_cell, place, local_zone=self._local_zone)
+            self.times = TimeReader(self.settings, plain, place, local_zone=self._local_zone)
 
     def _kept(self, time_s: FloatArray, when: Cells, has_number: Mask, lines: Lines) -> npt.NDArray[np.intp]:
         """Return places of the rows to keep: with a time, later than the row before; a repeated time is kept once."""
@@ -177,15 +239,15 @@ class LogReader:
         odd = np.flatnonzero(~known & has_number)
         if odd.size:
             raise ImportFileError(
-                f"{self.layout.path}, line {lines[odd[0]]}: {str(when[odd[0]])!r} is no time, but the row has readings."
-                " Correct or remove that line."
+                f"{self.layout.path}, line {lines[odd[0]]}: {str(when[odd[0]])!r} is no time"
+                f"{self._as_said()}, but the row has readings. Correct or remove that line."
             )
         far = np.flatnonzero(np.abs(np.where(known, time_s, 0.0)) > FARTHEST_S)
         if far.size:
             raise ImportFileError(
                 f"{self.layout.path}, line {lines[far[0]]}: {str(when[far[0]])!r} is no possible time."
             )
-        self.tally.without_time += int(np.sum(~known & (when != "")))
+        self.tally.count_empty(lines[~known & (when != "")])
         places = np.flatnonzero(known)
         if not places.size:
             return places
@@ -196,8 +258,12 @@ class LogReader:
             raise self._goes_back(value, before, places, when, lines, int(back[0]))
         self._last = (float(value[-1]), int(lines[places[-1]]))
         later = value > before
-        self.tally.repeated += int(np.sum(~later))
+        self.tally.count_repeated(lines[places[~later]])
         return places[later]
+
+    def _as_said(self) -> str:
+        how = self.settings.time_format
+        return "" if how is None else f" of --time-format {how!r}"
 
     def _goes_back(
         self, value: FloatArray, before: FloatArray, places: npt.NDArray[np.intp], when: Cells, lines: Lines, at: int
@@ -210,46 +276,14 @@ class LogReader:
             f"{duration(float(before[at] - value[at]))} before the row above it. {hint}"
         )
 
-    def _cells(self, name: str, column: Cells, values: FloatArray, lines: Lines) -> Cells:
-        """Return cells as they will stand in the run: the figures as written, or nothing."""
+    def _count(self, name: str, column: Cells, values: FloatArray, lines: Lines) -> None:
+        """Count what was read of a column and what was not."""
         had = np.isfinite(values)
-        odd = np.flatnonzero(~had & (column != ""))
         self.tally.readings[name] += int(np.sum(had))
-        if odd.size:
-            self.tally.not_a_number[name] += int(odd.size)
-            self.tally.first_odd.setdefault(name, (int(lines[odd[0]]), str(column[odd[0]])))
-        cells = np.where(had, column, "")
-        for k in np.flatnonzero(had & ~_plain_decimal(column)):
-            cells[k] = f"{values[k]:.6f}".rstrip("0").rstrip(".")
-        return cells
-
-    def _plain(self, column: Cells) -> Cells:
-        """Return cells with a decimal point and without signs between thousands."""
-        if self.layout.decimal == "." and self.layout.thousands is None:
-            return column
-        text: pd.Series[str] = pd.Series(column, dtype=object)
-        if self.layout.thousands is not None:
-            text = text.str.replace(self.layout.thousands, "", regex=False)
-        if self.layout.decimal != ".":
-            text = text.str.replace(self.layout.decimal, ".", regex=False)
-        return text.to_numpy(dtype=object)
+        odd = np.flatnonzero(~had & (column != ""))
+        self.tally.count_odd(name, lines[odd], column[odd], [is_like_a_number(cell) for cell in column[odd]])
 
 
-def _next(chunks: Iterator[pd.DataFrame]) -> pd.DataFrame | None:
-    """Next piece of the table; separators without end on every line are no matter."""
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", pd.errors.ParserWarning)
-        return next(chunks, None)
-
-
-def _stripped(column: pd.Series[Any]) -> Cells:
-    return column.str.strip().to_numpy(dtype=object)
-
-
-def _is_number(cell: str) -> bool:
-    return bool(np.isfinite(pd.to_numeric(cell, errors="coerce")))
-
-
-def _plain_decimal(column: Cells) -> Mask:
-    """Tell which cells are plain decimals, not 1e3 and the like."""
-    return np.array([_PLAIN.fullmatch(cell) is not None for cell in column], dtype=bool)
+def _table(lines: Sequence[int], cells: Sequence[str], width: int) -> tuple[Lines, tuple[Cells, ...]]:
+    columns = tuple(np.array(cells[k::width], dtype=object) for k in range(width))
+    return np.array(lines, dtype=np.int64), columns

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import re
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, fields
@@ -10,13 +11,21 @@ from pathlib import Path
 from typing import Any, Literal
 
 from soakwitness.analysis.errors import ImportFileError
+from soakwitness.firmware_bridge.common.jsontext import from_json
 from soakwitness.firmware_bridge.common.units import Unit
 from soakwitness.firmware_bridge.furnace.sensors_and_links import ROLES
 
 TimeUnit = Literal["ms", "s", "min", "h"]
 SECONDS_PER: dict[str, float] = {"ms": 0.001, "s": 1.0, "min": 60.0, "h": 3600.0}
 FARTHEST_S = 1e10  # about three centuries; times beyond are mistakes
+UNREAD_SHARE = 0.02
 PROFILE_FOLDER = "import-profiles"
+
+_KINDS: dict[str, tuple[type, ...]] = {  # of the values in a profile; of others a text or nothing
+    "time": (str,), "clock_offset_s": (int, float), "unread_share": (int, float), "notice_faults": (bool,),
+    "expanded_uncertainty": (int, float, type(None)),
+}  # fmt: skip
+_CHOICES = {"time_unit": (None, *SECONDS_PER), "unit": (None, "C", "F"), "decimal": (None, ".", ",")}
 
 
 @dataclass(frozen=True)
@@ -33,16 +42,18 @@ class ImportSettings:
     """How a file is to be read.
 
     ``time`` and ``date`` are columns; a date is set before the time with a blank. ``clock_offset_s`` is added to the
-    times; ``expanded_uncertainty`` is in ``unit``.
+    times; ``expanded_uncertainty`` is in ``unit``. ``time_unit`` and ``unit`` are as the columns' names say where they
+    are None, else seconds and degC. Cells that are one of ``fault_values`` are no readings; others of that kind are
+    looked for unless ``notice_faults`` is False. ``unread_share`` is how much of a file may be unreadable.
     """
 
     time: str
     columns: tuple[ColumnChoice, ...]
     date: str | None = None
     time_format: str | None = None
-    time_unit: TimeUnit = "s"
+    time_unit: TimeUnit | None = None
     zone: str | None = None
-    unit: Unit = "C"
+    unit: Unit | None = None
     thermocouple: str | None = None
     tolerance_class: str | None = None
     expanded_uncertainty: float | None = None
@@ -50,6 +61,14 @@ class ImportSettings:
     clock_offset_s: float = 0.0
     separator: str | None = None
     decimal: str | None = None
+    fault_values: tuple[float, ...] = ()
+    notice_faults: bool = True
+    unread_share: float = UNREAD_SHARE
+
+    @property
+    def seconds_per(self) -> float:
+        """Seconds in one unit of a time that is a number [s]."""
+        return SECONDS_PER[self.time_unit or "s"]
 
 
 def sensor_choices(words: Sequence[str]) -> tuple[ColumnChoice, ...]:
@@ -109,10 +128,29 @@ def checked_settings(settings: ImportSettings) -> ImportSettings:
             raise ImportFileError(f"The name {name!r} cannot be used: no comma or quote, and not t_s, utc or crc.")
     spread = settings.expanded_uncertainty
     if spread is not None and not 0.0 <= spread <= 200.0:
-        raise ImportFileError(f"--expanded-uncertainty {spread:g}: must be from 0 to 200 °{settings.unit}.")
+        raise ImportFileError(f"--expanded-uncertainty {spread:g}: must be from 0 to 200 °{settings.unit or 'C'}.")
+    if not 0.0 <= settings.unread_share <= 1.0:
+        raise ImportFileError(f"--unread {100 * settings.unread_share:g}: must be from 0 to 100 percent.")
     if not abs(settings.clock_offset_s) <= FARTHEST_S:
         raise ImportFileError(f"--clock-offset {settings.clock_offset_s:g}: must be a number of seconds.")
     return settings
+
+
+def fault_choices(words: Sequence[str]) -> tuple[tuple[float, ...], bool]:
+    """Read what was said about fault values.
+
+    Raises ImportFileError with the word.
+    """
+    values = []
+    for word in words:
+        try:
+            value = float(word.replace(",", "."))
+        except ValueError:
+            value = math.nan
+        if word != "none" and not math.isfinite(value):
+            raise ImportFileError(f"--fault-value {word!r}: write a number such as 1372, or none.")
+        values.append(value)
+    return tuple(value for value in values if math.isfinite(value)), "none" not in words
 
 
 def save_profile(logbook: Path, name: str, settings: ImportSettings) -> Path:
@@ -141,14 +179,25 @@ def load_profile(logbook: Path, name: str) -> ImportSettings:
         there = ", ".join(sorted(p.stem for p in path.parent.glob("*.json"))) or "none yet"
         raise ImportFileError(f"No import profile {name!r} in {path.parent}. Profiles there: {there}.")
     try:
-        values: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
-        known = {field.name for field in fields(ImportSettings)}
+        values: dict[str, Any] = from_json(path.read_text(encoding="utf-8"))
         chosen = tuple(ColumnChoice(**choice) for choice in values.pop("columns"))
-        return ImportSettings(columns=chosen, **{key: value for key, value in values.items() if key in known})
+        faults = tuple(float(value) for value in values.pop("fault_values", ()))
+        kept = ImportSettings(columns=chosen, fault_values=faults, **_of_known_kind(values))
     except (OSError, ValueError, TypeError, KeyError, AttributeError) as error:
         raise ImportFileError(
             f"{path}: the profile cannot be used ({error}). Save it anew with --save-profile."
         ) from None
+    return kept
+
+
+def _of_known_kind(values: dict[str, Any]) -> dict[str, Any]:
+    """Keys of a profile that this version knows, each with a value that it can have."""
+    known = {field.name for field in fields(ImportSettings)} - {"columns", "fault_values"}
+    for name in known & set(values):
+        value = values[name]
+        if type(value) not in _KINDS.get(name, (str, type(None))) or value not in _CHOICES.get(name, (value,)):
+            raise ValueError(f"{name} = {value!r}")
+    return {name: values[name] for name in known & set(values)}
 
 
 def _profile_path(logbook: Path, name: str) -> Path:

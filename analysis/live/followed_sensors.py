@@ -63,7 +63,7 @@ class FollowedSensor:
         self._count, self._gaps_s, self._first_s, self._highest_c = 0, 0.0, 0.0, -math.inf
 
     def take(self, t_s: float, temp_c: float | None, signals: dict[str, float]) -> bool:
-        """Take one reading [degC], None where it was not had; whether any is believed now."""
+        """Take one reading [degC], None where it is missing; whether any is believed now."""
         sifted = self.sifter.take(t_s, temp_c, signals)
         for start_s, end_s in sifted.dropped:
             self.kept.drop(start_s, end_s)

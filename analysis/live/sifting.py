@@ -80,7 +80,7 @@ class Sifter:
         self.doors_s: Sequence[float] = ()
 
     def take(self, t_s: float, temp_c: float | None, signals: dict[str, float] | None = None) -> Sifted:
-        """Take one reading [degC], None where it was not had; ``signals`` are output and setpoint at that moment."""
+        """Take one reading [degC], None where it is missing; ``signals`` are output and setpoint at that moment."""
         self._row += 1
         if temp_c is None or not spikes.COLDEST_C <= temp_c <= spikes.HOTTEST_C:
             self._end()

@@ -11,6 +11,7 @@ from pathlib import Path
 from soakwitness.analysis.logbook.kept import forget
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.logbook.runs import Taken, take_in
+from soakwitness.analysis.logbook.striking import struck_runs
 from soakwitness.analysis.record.moments import Stamp
 from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.runfolder.seal import Seal, differences, read_seal
@@ -29,6 +30,8 @@ class Trouble:
 
 def check_book(book: LogBook, *, files: bool = True, progress: Progress | None = None) -> tuple[Trouble, ...]:
     """Check the database, every run folder against its seal, and the chain of seals of each recorder.
+
+    Runs that were struck out are not looked at; their seals stay links of the chain.
 
     ``files``: whether every file of every sealed run is compared with its digest, which reads them all. ``progress``:
     gets how many folders were looked at, of how many.
@@ -54,9 +57,13 @@ def _database(book: LogBook) -> list[Trouble]:
 
 def _folders(book: LogBook, files: bool, progress: Progress | None) -> list[Trouble]:
     found: list[Trouble] = []
-    seals: list[Seal] = []
-    known = {Path(row["folder"]).name: row for row in book.rows("SELECT run, folder, seal FROM runs")}
-    here = {path.name: path for path in sorted(book.runs_folder.iterdir()) if path.is_dir()}
+    seals: list[_Link] = []
+    struck = struck_runs(book)
+    rows = book.rows("SELECT run, folder, seal, recorder_id, recorder_counter, previous_seal FROM runs")
+    out = {Path(row["folder"]).name for row in rows if row["run"] in struck}
+    seals += [_Link.of_row(row) for row in rows if row["run"] in struck and row["recorder_counter"] is not None]
+    known = {Path(row["folder"]).name: row for row in rows if row["run"] not in struck}
+    here = {path.name: path for path in sorted(book.runs_folder.iterdir()) if path.is_dir() and path.name not in out}
     for name, row in known.items():
         if name not in here:
             found.append(
@@ -70,7 +77,7 @@ def _folders(book: LogBook, files: bool, progress: Progress | None) -> list[Trou
         try:
             seal = read_seal(path)
             if seal is not None:
-                seals.append(seal)
+                seals.append(_Link(seal.run, seal.chain_id, seal.chain_number, seal.previous, seal.known_as))
                 found += _against_seal(path, seal, known.get(name), files)
             elif name in known and known[name]["seal"] is not None:
                 found.append(Trouble(name, "its seal is gone", "Take seal.json from a copy of the folder."))
@@ -96,7 +103,22 @@ def _against_seal(path: Path, seal: Seal, row: sqlite3.Row | None, files: bool) 
     return []
 
 
-def _chains(book: LogBook, seals: list[Seal]) -> list[Trouble]:
+@dataclass(frozen=True)
+class _Link:
+    """A seal in its recorder's chain: read from its folder, or, of a run that was struck out, as it was last seen."""
+
+    run: str
+    chain_id: str
+    chain_number: int
+    previous: str | None
+    known_as: tuple[str, ...]
+
+    @classmethod
+    def of_row(cls, row: sqlite3.Row) -> _Link:
+        return cls(row["run"], row["recorder_id"], row["recorder_counter"], row["previous_seal"], (row["seal"],))
+
+
+def _chains(book: LogBook, seals: list[_Link]) -> list[Trouble]:
     """Seals of one recorder count up without a hole, and each names the one before it."""
     found: list[Trouble] = []
     ordered = sorted(seals, key=lambda s: (s.chain_id, s.chain_number))
@@ -116,7 +138,7 @@ def _chains(book: LogBook, seals: list[Seal]) -> list[Trouble]:
     return found
 
 
-def _link(recorder: str, before: Seal | None, after: Seal | None) -> list[Trouble]:
+def _link(recorder: str, before: _Link | None, after: _Link | None) -> list[Trouble]:
     assert after is not None
     expected = 1 if before is None else before.chain_number + 1
     if after.chain_number > expected:

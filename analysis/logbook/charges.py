@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from soakwitness.analysis.errors import LogBookError
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.logbook.pieces import find_piece, pieces_named
+from soakwitness.analysis.logbook.striking import struck_runs
 from soakwitness.analysis.record.moments import Stamp, later, moment_of
 
 WAITS_AT_MOST_S = 48 * 3600.0  # a charge put together for the next run is not bound to one that starts later
@@ -141,7 +142,7 @@ def bind_waiting(book: LogBook, *, stamp: Stamp) -> int:
     bound = 0
     for row in book.rows("SELECT * FROM charges WHERE run IS NULL"):
         run = book.row(
-            "SELECT run FROM runs WHERE furnace = ? AND started_utc BETWEEN ? AND ? "
+            "SELECT run FROM standing_runs WHERE furnace = ? AND started_utc BETWEEN ? AND ? "
             "AND (ended_utc IS NULL OR ended_utc > ?) ORDER BY started_utc LIMIT 1",
             row["waits_for"],
             later(row["entered_utc"], -RECENT_S),
@@ -184,20 +185,24 @@ def pieces_waiting(book: LogBook, furnace: str, started_utc: str) -> tuple[Charg
     waiting: list[Charged] = []
     for row in book.rows("SELECT * FROM charges WHERE run IS NULL AND waits_for = ? ORDER BY number", furnace):
         since, until = later(row["entered_utc"], -RECENT_S), later(row["entered_utc"], WAITS_AT_MOST_S)
-        before = "SELECT 1 FROM runs WHERE furnace = ? AND started_utc >= ? AND started_utc < ?"
+        before = "SELECT 1 FROM standing_runs WHERE furnace = ? AND started_utc >= ? AND started_utc < ?"
         if since <= start <= until and book.row(before, furnace, since, start) is None:
             waiting += _entered(book, "c.charge = ?", row["charge"])
     return tuple(waiting)
 
 
 def runs_of_piece(book: LogBook, piece: str) -> tuple[Charged, ...]:
-    """Runs a piece was in, entered or told by marks, in the order of their start; waiting charges last."""
-    entered = _entered(book, "p.piece = ?", piece)
+    """Runs a piece was in, entered or told by marks, in the order of their start; waiting charges last.
+
+    Runs that were struck out are left out.
+    """
+    struck = struck_runs(book)
+    entered = [c for c in _entered(book, "p.piece = ?", piece) if c.run not in struck]
     known = {c.run for c in entered}
     marked = [
         Charged(piece, row["run"])
         for row in book.rows("SELECT DISTINCT run FROM run_marks WHERE piece = ? AND struck = 0", piece)
-        if row["run"] not in known
+        if row["run"] not in known and row["run"] not in struck
     ]
     starts = {
         row["run"]: row["started_utc"]

@@ -23,6 +23,7 @@ Table = Literal[
     "dispositions",
     "run_recipes",
     "measured_packets",
+    "run_strikes",
 ]
 
 # what a person calls an entry of each table
@@ -39,6 +40,7 @@ KINDS: dict[str, Table] = {
     "disposition": "dispositions",
     "recipe": "run_recipes",
     "packet": "measured_packets",
+    "run": "run_strikes",
 }
 
 

@@ -116,7 +116,7 @@ def _quenched(piece: PieceEvidence, runs: dict[str, RunFigures]) -> PieceEvidenc
 
 def _history(book: LogBook, entry: RunEntry) -> tuple[RunFigures, ...]:
     rows = book.rows(
-        "SELECT f.run FROM figures f JOIN runs r ON r.run = f.run WHERE r.furnace = ? AND r.started_utc < ? "
+        "SELECT f.run FROM figures f JOIN standing_runs r ON r.run = f.run WHERE r.furnace = ? AND r.started_utc < ? "
         "ORDER BY r.started_utc DESC LIMIT ?",
         entry.furnace,
         entry.started_utc,
@@ -248,7 +248,7 @@ class _Choosing(PieceReader):
     def _candidates(self, first: RunEntry, found: Chosen, *, anywhere: bool = False) -> Iterator[RunEntry]:
         """Runs by the same recipe, the nearest in time first; looked up one by one, for few are needed."""
         rows = self._book.rows(
-            "SELECT run FROM runs WHERE (? OR furnace = ?) AND missing = 0 AND recipe_digest IS ? "
+            "SELECT run FROM standing_runs WHERE (? OR furnace = ?) AND missing = 0 AND recipe_digest IS ? "
             "ORDER BY abs(julianday(started_utc) - julianday(?)) LIMIT ?",
             anywhere,
             first.furnace,
@@ -257,7 +257,7 @@ class _Choosing(PieceReader):
             MOST_CANDIDATES,
         )
         extra = self._book.rows(
-            "SELECT g.run FROM run_recipes g JOIN runs r ON r.run = g.run WHERE g.struck_utc IS NULL "
+            "SELECT g.run FROM run_recipes g JOIN standing_runs r ON r.run = g.run WHERE g.struck_utc IS NULL "
             "AND g.recipe_digest = ? AND (? OR r.furnace = ?) AND r.missing = 0 LIMIT ?",
             first.recipe_digest,
             anywhere,

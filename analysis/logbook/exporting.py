@@ -10,6 +10,7 @@ from pathlib import Path
 from soakwitness.analysis.errors import LogBookError
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.logbook.runs import RunEntry, list_runs
+from soakwitness.firmware_bridge.common.spreadsheets import defused
 from soakwitness.firmware_bridge.errors import BridgeError
 from soakwitness.firmware_bridge.runfolder.writer import reduced_name
 
@@ -18,6 +19,7 @@ Progress = Callable[[int, int], None]
 TABLES = {
     "runs": "SELECT run, furnace, started_utc, ended_utc, zone, operator, origin, software, recipe_digest, seal, "
     "missing FROM runs ORDER BY started_utc",
+    "run_strikes": "SELECT * FROM run_strikes ORDER BY entry",
     "recipes": "SELECT digest, name, text FROM recipes ORDER BY name",
     "run_sensors": "SELECT * FROM run_sensors ORDER BY run, sensor",
     "marks": "SELECT * FROM run_marks ORDER BY run, t_s",
@@ -52,6 +54,8 @@ def export_book(
 ) -> tuple[Path, ...]:
     """Write every table as CSV (struck entries included, and marked so) and the readings of every run.
 
+    In CSV a text that a spreadsheet would run as a formula has an apostrophe before it.
+
     ``goal``: folder to be made; it must not hold anything. ``samples``: whether the readings are written too: one file
     a run under ``samples/furnace=NAME/month=2026-11/``, a row for each reading of each column: ``run, utc, t_s, name,
     role, unit, value`` (``utc`` counted from the start by ``t_s``). ``progress``: gets how many runs were written, of
@@ -80,7 +84,7 @@ def _table(book: LogBook, goal: Path, name: str, sql: str) -> Path:
     with path.open("x", newline="", encoding="utf-8") as file:
         out = csv.writer(file)
         out.writerow([column[0] for column in cursor.description])
-        out.writerows(cursor)
+        out.writerows([defused(cell) for cell in row] for row in cursor)
     if has_parquet():
         import pandas as pd
 
@@ -114,4 +118,6 @@ def _samples(goal: Path, entry: RunEntry) -> None:
     if has_parquet():
         long.to_parquet(folder / f"{entry.run}.parquet", index=False)
     else:
+        for name in ("run", "name"):
+            long[name] = long[name].map(defused)
         long.to_csv(folder / f"{entry.run}.csv", index=False)

@@ -52,10 +52,12 @@ class KeptVerdict:
 def stale_runs(book: LogBook, runs: Iterable[str] | None = None) -> list[str]:
     """Runs without figures of this version of the rules.
 
-    Returns run ids in the order of their start; missing folders are left out.
+    ``runs``: only these; else all that are not struck out. Returns run ids in the order of their start; missing folders
+    are left out.
     """
+    table = "standing_runs" if runs is None else "runs"
     rows = book.rows(
-        "SELECT r.run FROM runs r LEFT JOIN figures f ON f.run = r.run AND f.analysis_version = ? "
+        f"SELECT r.run FROM {table} r LEFT JOIN figures f ON f.run = r.run AND f.analysis_version = ? "
         "WHERE f.run IS NULL AND r.missing = 0 ORDER BY r.started_utc",
         RULES_VERSION,
     )
@@ -123,7 +125,8 @@ def kept_condition(book: LogBook, runs: Iterable[str]) -> dict[str, ConditionFig
 def furnace_condition(book: LogBook, furnace: str) -> tuple[ConditionFigures, ...]:
     """The furnace's own figures of all its runs, in the order of their start."""
     rows = book.rows(
-        "SELECT f.condition FROM figures f JOIN runs r ON r.run = f.run WHERE r.furnace = ? ORDER BY r.started_utc",
+        "SELECT f.condition FROM figures f JOIN standing_runs r ON r.run = f.run WHERE r.furnace = ? "
+        "ORDER BY r.started_utc",
         furnace,
     )
     return tuple(condition_from(json.loads(row["condition"])) for row in rows)

@@ -18,7 +18,7 @@ from soakwitness.analysis.record.moments import Stamp
 DATABASE = "logbook.sqlite"
 COPIES = "copies"
 COPIES_KEPT = 10
-SCHEMA_VERSION = 2
+SCHEMA_VERSION = 3
 SMALL_BOOK_BYTES = 8 << 20  # up to here the day's copy is renewed with every write
 _COPY_NAME = re.compile(r"logbook-\d{8}\.sqlite")
 _BEFORE_NAME = re.compile(r"before-recompute-\d{8}T\d{6}Z\.sqlite")
@@ -168,6 +168,7 @@ def copy_to(book: LogBook, goal: Path, *, replace: bool = False) -> None:
     part = goal.with_name(f"{goal.name}.{os.getpid()}.part")
     try:
         part.unlink(missing_ok=True)
+        _only_for_the_owner(part)
         book.connection.execute("VACUUM INTO ?", (str(part),))
         with part.open("rb+") as file:
             os.fsync(file.fileno())
@@ -178,6 +179,15 @@ def copy_to(book: LogBook, goal: Path, *, replace: bool = False) -> None:
     finally:
         with contextlib.suppress(OSError):
             part.unlink(missing_ok=True)
+
+
+def _only_for_the_owner(path: Path) -> None:
+    """Make a file that others cannot read, where there is none yet; SQLite gives its companions the same mode.
+
+    An empty file is a new database to SQLite. What is there keeps the mode that a person gave it.
+    """
+    with contextlib.suppress(FileExistsError):
+        os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o600))
 
 
 def _sync_folder(folder: Path) -> None:
@@ -218,12 +228,13 @@ def open_logbook(
         raise LogBookError(f"{folder}: the log book's folder cannot be made ({error.strerror}).") from error
     try:
         with contextlib.ExitStack() as unless_it_opens:
+            _only_for_the_owner(path)
             connection = sqlite3.connect(path, isolation_level=None, timeout=wait_s)
             unless_it_opens.callback(connection.close)
             book = LogBook(folder, connection, wait_s, told)
             _set_up(book)
             unless_it_opens.pop_all()
-    except sqlite3.Error as error:
+    except (sqlite3.Error, OSError) as error:
         raise LogBookError(
             f"{path}: cannot be opened as a log book ({error}). The day's copies are in {folder / COPIES}; "
             "put one in its place, then run: soakwitness logbook rebuild"

@@ -12,10 +12,12 @@ from pathlib import Path
 from soakwitness.analysis.errors import LogBookError
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.logbook.packets import keep_packet_file
+from soakwitness.analysis.logbook.striking import struck_runs
 from soakwitness.analysis.record.moments import Stamp, from_utc_text, utc_text
 from soakwitness.firmware_bridge.common.units import to_kelvin
 from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.runfolder.contents import Event, RunHeader
+from soakwitness.firmware_bridge.runfolder.listing import last_made, run_id
 from soakwitness.firmware_bridge.runfolder.seal import Seal, read_seal
 
 Progress = Callable[[int, int], None]
@@ -23,10 +25,9 @@ Progress = Callable[[int, int], None]
 
 @dataclass(frozen=True)
 class RunEntry:
-    """One run as the log book lists it. ``recipe_digest`` is that of the recipe it is judged by, if any.
+    """One run as the log book lists it, with the digests of the recipe it is judged by and of that one's packet.
 
-    ``packet_digest`` is that of the measured packet that goes with that recipe, ``rules`` the version of the rules that
-    the kept verdict was made by.
+    ``rules`` is the version of the rules that the kept verdict was made by.
     """
 
     run: str
@@ -132,12 +133,9 @@ def _take_folder(book: LogBook, folder: Path, mark: str, stamp: Stamp, *, trust:
 def _upsert_run(
     book: LogBook, header: RunHeader, folder: Path, mark: str, seal: Seal | None, events: tuple[Event, ...]
 ) -> None:
-    digest = None
-    if header.recipe_file is not None:
-        digest = keep_recipe(book, header.recipe_name or "", header.recipe_file)
-    packet = None
-    if header.packet_file is not None:
-        packet = keep_packet_file(book, header.packet_name or "", header.packet_file)
+    name, text, packet_text = header.recipe_name or "", header.recipe_file, header.packet_file
+    digest = None if text is None else keep_recipe(book, name, text)
+    packet = None if packet_text is None else keep_packet_file(book, header.packet_name or "", packet_text)
     values: dict[str, object] = {
         "run": header.run,
         "folder": f"runs/{folder.name}",
@@ -270,6 +268,9 @@ _LISTED = (
 )
 
 
+_STANDS = "r.run IN (SELECT run FROM standing_runs)"
+
+
 def list_runs(
     book: LogBook,
     *,
@@ -278,13 +279,14 @@ def list_runs(
     until_utc: str | None = None,
     newest: int | None = None,
 ) -> tuple[RunEntry, ...]:
-    """Runs in the order of their start.
+    """Runs in the order of their start; those struck out are left out.
 
     ``since_utc``, ``until_utc``: only those that started then or later, and before then. Returns the runs, each with
     its kept verdict where one is up to date.
     """
     rows = book.rows(
-        _LISTED + "WHERE (?1 IS NULL OR furnace = ?1 COLLATE NOCASE) AND (?2 IS NULL OR started_utc >= ?2) "
+        _LISTED
+        + f"WHERE {_STANDS} AND (?1 IS NULL OR furnace = ?1 COLLATE NOCASE) AND (?2 IS NULL OR started_utc >= ?2) "
         "AND (?3 IS NULL OR started_utc < ?3) ORDER BY started_utc DESC, r.run DESC LIMIT ?4",
         furnace,
         since_utc,
@@ -301,13 +303,16 @@ def runs_listed(book: LogBook, runs: Iterable[str]) -> tuple[RunEntry, ...]:
 
 
 def run_named(book: LogBook, name: str) -> RunEntry:
-    """Run by its id, the beginning or end of it, its folder, or ``last``.
+    """Run by its id, the beginning or end of it, its folder, or ``last``: the one last made or imported.
 
     Raises LogBookError if there is none, or several begin so.
     """
     text = Path(name).name if os.sep in name else name
     if text == "last":
-        rows = book.rows(_LISTED + "ORDER BY started_utc DESC, r.run DESC LIMIT 1")
+        made = last_made(book.folder, leave_out=struck_runs(book))
+        rows = book.rows(_LISTED + "WHERE r.run = ?", "" if made is None else run_id(made)) or book.rows(
+            _LISTED + f"WHERE {_STANDS} ORDER BY started_utc DESC, r.run DESC LIMIT 1"
+        )
     else:
         rows = book.rows(_LISTED + "WHERE r.run = ?1 OR folder = 'runs/' || ?1", text) or book.rows(
             _LISTED + "WHERE substr(r.run, 1, length(?1)) = ?1 OR substr(r.run, -length(?1) - 1) = '_' || ?1 "
@@ -318,13 +323,12 @@ def run_named(book: LogBook, name: str) -> RunEntry:
         return _entry(book, rows[0])
     if rows:
         raise LogBookError(f"{name}: several runs begin so, such as {rows[0]['run']} and {rows[1]['run']}. Give more.")
-    raise LogBookError(
-        f"{name}: no such run in {book.folder}. {copied_in(book, name) or 'List them with: soakwitness runs'}"
-    )
+    hint = copied_in(book, name) or "List them with: soakwitness runs"
+    raise LogBookError(f"{name}: no such run in {book.folder}. {hint}")
 
 
 def copied_in(book: LogBook, name: str) -> str | None:
-    """Say how a run folder that lies elsewhere comes into the log book; None where the name is no run folder."""
+    """How a run folder that lies elsewhere comes into the log book; None where the name is no run folder."""
     if not (Path(name) / "run.json").is_file():
         return None
     return f"It is a run folder: copy it into {book.folder / 'runs'}, then: soakwitness logbook rebuild"
@@ -340,7 +344,7 @@ def find_run_entry(book: LogBook, name: str) -> RunEntry | None:
 
 def furnaces(book: LogBook) -> tuple[str, ...]:
     """Names of all furnaces that have runs, the latest used first."""
-    rows = book.rows("SELECT furnace FROM runs GROUP BY furnace ORDER BY max(started_utc) DESC")
+    rows = book.rows("SELECT furnace FROM standing_runs GROUP BY furnace ORDER BY max(started_utc) DESC")
     return tuple(row["furnace"] for row in rows)
 
 

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 
 from soakwitness.analysis.errors import LogBookError
-from soakwitness.firmware_bridge.common.zones import zone_of, zone_on_record
-from soakwitness.firmware_bridge.errors import UnknownZone
+from soakwitness.firmware_bridge.common.zones import placed, zone_on_record
+from soakwitness.firmware_bridge.errors import DoubtfulHour, UnknownZone
 
 
 @dataclass(frozen=True)
@@ -35,13 +35,11 @@ def from_utc_text(text: str) -> datetime:
 def read_moment(text: str, *, zone: str | None = None) -> str:
     """Read what a person typed and return UTC text.
 
-    Of an hour that the change from summer time repeats, the first one is taken.
-
     ``text``: ISO 8601 date and time, with its offset, or without one where ``zone`` is given. ``zone``: time zone of a
     local time, such as ``Europe/Vienna`` or ``+01:00``.
 
-    Raises LogBookError if the text is no moment, has no zone or one that is none, or names an hour that the change to
-    summer time skips.
+    Raises LogBookError if the text is no moment, has no zone or one that is none, or names an hour that a change of the
+    clocks skips or repeats.
     """
     try:
         moment = datetime.fromisoformat(text.strip())
@@ -54,12 +52,9 @@ def read_moment(text: str, *, zone: str | None = None) -> str:
     if zone is None:
         raise LogBookError(f"{text!r} has no time zone. Add an offset such as +01:00, or give --zone.")
     try:
-        local = moment.replace(tzinfo=zone_of(zone))
-    except UnknownZone as error:
+        return utc_text(placed(moment, zone))
+    except (UnknownZone, DoubtfulHour) as error:
         raise LogBookError(str(error)) from None
-    if local.astimezone(UTC).astimezone(local.tzinfo).replace(tzinfo=None) != moment:
-        raise LogBookError(f"{text!r} does not exist in {zone}: the clock was set forward over it.")
-    return utc_text(local)
 
 
 def is_local(text: str) -> bool:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from soakwitness.cli.options.common import (
+    LARGEST_NUMBER,
     WrongUse,
     check_output,
     force_option,
@@ -28,7 +29,14 @@ SUFFIXES = (".png", ".svg", ".pdf")
 
 @click.command()
 @click.argument("furnace")
-@click.option("--runs", "newest", type=click.IntRange(8), default=300, show_default=True, help="Look at so many runs.")
+@click.option(
+    "--runs",
+    "newest",
+    type=click.IntRange(8, LARGEST_NUMBER),
+    default=300,
+    show_default=True,
+    help="Look at so many runs.",
+)
 @click.option("--all", "every", is_flag=True, help="Show every figure, of every kind of run.")
 @click.option("--chart", type=click.Path(path_type=Path, dir_okay=False), help="Draw the trends: png, svg or pdf.")
 @unit_option

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from soakwitness.cli.options.common import WrongUse, json_option, logbook_option, print_json
+from soakwitness.cli.options.common import LARGEST_NUMBER, WrongUse, json_option, logbook_option, print_json
 from soakwitness.cli.options.entering import by_option, new_stamp, open_book, refresh_runs, take_in_runs
 
 DECISIONS = ("use as it is", "use with restriction", "repeat the treatment", "scrap", "hold back", "no defect")
@@ -16,7 +16,7 @@ DECISIONS = ("use as it is", "use with restriction", "repeat the treatment", "sc
 @click.argument("run")
 @click.option("--decide", type=click.Choice(DECISIONS), help="What was decided; left out: list what stands.")
 @click.option("--finding", help="Code of the finding it is about, such as 'short soak'; else the whole run.")
-@click.option("--step", type=click.IntRange(1), help="Step of the recipe the finding stands at.")
+@click.option("--step", type=click.IntRange(1, LARGEST_NUMBER), help="Step of the recipe the finding stands at.")
 @click.option("--why", default="", help="The reason.")
 @by_option
 @json_option

@@ -5,12 +5,13 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from soakwitness.cli.options.common import WrongUse, json_option, logbook_option, print_json
+from soakwitness.cli.options.common import Finite, WrongUse, json_option, logbook_option, print_json, struck_out
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -27,7 +28,11 @@ DECIMALS = {"point": ".", "comma": ","}
 @click.option("--time", help="Column with the time: seconds, ISO 8601, or as --time-format says.")
 @click.option("--date", help="Column with the date, where it stands apart from the time.")
 @click.option("--time-format", metavar="FORMAT", help="How times are written, such as '%d.%m.%Y %H:%M:%S'.")
-@click.option("--time-unit", type=click.Choice(["ms", "s", "min", "h"]), help="Unit of a time that is a number.  [s]")
+@click.option(
+    "--time-unit",
+    type=click.Choice(["ms", "s", "min", "h"]),
+    help="Unit of a time that is a number; else as its name says, or s.",
+)
 @click.option("--zone", help="Zone of local times, such as Europe/Berlin, UTC or +01:00; else the computer's.")
 @click.option("--start", metavar="TIME", help="When a log that only counts seconds began, ISO 8601.")
 @click.option(
@@ -38,7 +43,7 @@ DECIMALS = {"point": ".", "comma": ","}
     help="A thermocouple, or ROLE:NAME=COLUMN. Repeat.",
 )
 @click.option("--signal", "signals", multiple=True, metavar="NAME=COLUMN", help="setpoint, output or another. Repeat.")
-@click.option("--unit", type=click.Choice(["C", "F"]), help="Unit of the temperatures in the file.  [C]")
+@click.option("--unit", type=click.Choice(["C", "F"]), help="Unit of the temperatures; else as the names say, or C.")
 @click.option("--thermocouple", type=click.Choice(list("BEJKNRST"), case_sensitive=False), help="Thermocouple letter.")
 @click.option("--tolerance-class", type=click.Choice(["1", "2", "special", "standard"]), help="Tolerance of new wire.")
 @click.option("--expanded-uncertainty", type=float, metavar="U", help="U (k = 2) of the readings, in --unit.")
@@ -47,8 +52,20 @@ DECIMALS = {"point": ".", "comma": ","}
 @click.option("--clock-offset", type=float, metavar="SECONDS", help="Added to the logger's times.")
 @click.option("--separator", type=click.Choice(list(SEPARATORS)), help="Between cells; found out if not given.")
 @click.option("--decimal", type=click.Choice(list(DECIMALS)), help="Decimal sign; found out if not given.")
+@click.option(
+    "--fault-value",
+    "fault_values",
+    multiple=True,
+    metavar="NUMBER",
+    help="A number that says that nothing was read. Repeat; the usual ones are noticed. none: all are readings.",
+)
+@click.option("--unread", type=Finite(0, 100), metavar="PERCENT", help="Share of the file that may be unreadable.  [2]")
 @click.option("--recipe", "recipe_path", type=click.Path(path_type=Path, dir_okay=False), help="Recipe of these runs.")
 @click.option("--marks", type=click.Path(path_type=Path), help="Table of marks: time, act, pieces, note.")
+@click.option(
+    "--preview", is_flag=True, help="Show how the first rows are understood and what was assumed; make nothing."
+)
+@click.option("--again", is_flag=True, help="Import a file that was imported before.")
 @click.option("--profile", metavar="NAME", help="Take what is not given from a saved profile.")
 @click.option("--save-profile", metavar="NAME", help="Keep what is given for next week's file.")
 @logbook_option
@@ -61,22 +78,24 @@ def import_(
     marks: Path | None,
     profile: str | None,
     save_profile: str | None,
+    preview: bool,
+    again: bool,
     logbook: Path,
     as_json: bool,
     **given: Any,
 ) -> None:
     """Make a run folder from each log that another instrument kept; the original stays beside it.
 
-    The separator, decimal commas, the encoding and remarks above the column names are found out. A COLUMN is a name,
-    or #1 for the first one. A cell that is no number counts as a missing reading. Prints each run folder's
-    path; the last line is that of the last run.
+    The separator, decimal commas, the encoding and remarks above the column names are found out over the whole file;
+    --preview shows what was assumed. A COLUMN is a name, or #1 for the first one. A word instead of a number counts as
+    a missing reading. Prints each run folder's path; the last line is that of the last run.
 
     Example: soakwitness import log.csv --time Time --sensor recording=Temp1 --unit C
     """
     from datetime import UTC, datetime
 
     from soakwitness.analysis.importing.layout import column_names
-    from soakwitness.analysis.importing.making import import_file, imported_before
+    from soakwitness.analysis.importing.making import import_file
     from soakwitness.analysis.importing.settings import checked_settings
     from soakwitness.analysis.importing.settings import save_profile as save
     from soakwitness.firmware_bridge.common.wording import counted
@@ -92,11 +111,13 @@ def import_(
         from soakwitness.analysis.recipes.recipe_file import load_recipe
 
         recipe = load_recipe(recipe_path)
+    if preview:
+        _preview(files, settings, began, as_json)
+        return
     made = []
     for path in files:
-        before = imported_before(path, logbook)
-        if before:
-            click.echo(f"{path.name}: the same file was imported before, as {', '.join(before)}.", err=True)
+        if not again:
+            _refuse_again(path, logbook)
         with _progress(path) as progress:
             result = import_file(
                 path,
@@ -123,19 +144,55 @@ def import_(
         print_json({"schema": "soakwitness/import/1", "runs": runs})
 
 
+def _refuse_again(path: Path, logbook: Path) -> None:
+    from soakwitness.analysis.importing.making import imported_before
+
+    before = imported_before(path, logbook, leave_out=struck_out(logbook))
+    if before:
+        raise WrongUse(f"{path}: the same file was imported before, as {', '.join(before)}. To do it again: --again")
+
+
+def _preview(files: tuple[Path, ...], settings: ImportSettings, began: datetime | None, as_json: bool) -> None:
+    """Print how each log is understood: what was assumed, the first rows, and what would be said of it."""
+    from datetime import UTC, datetime
+
+    from soakwitness.analysis.importing.making import preview_file
+    from soakwitness.cli.options.entering import table
+    from soakwitness.firmware_bridge.common.wording import counted
+    from soakwitness.firmware_bridge.common.zones import computer_zone
+
+    now, shown = datetime.now(UTC), []
+    for path in files:
+        seen = preview_file(path, settings, imported_utc=now, started_utc=began, local_zone=computer_zone())
+        shown.append({"file": str(path), **asdict(seen)})
+        if not as_json:
+            for says in (*seen.says, *seen.notes):
+                click.echo(f"{path.name}: {says}")
+            click.echo(table([seen.columns, *seen.first], indent="  "))
+            click.echo(f"{path.name}: {counted(seen.rows, 'row')}; nothing was made.")
+    if as_json:
+        print_json({"schema": "soakwitness/import-preview/1", "files": shown})
+
+
 def _settings(given: dict[str, Any], logbook: Path, profile: str | None, columns: str) -> ImportSettings:
     """Join what was given with what a profile keeps; what was given counts."""
     from dataclasses import replace
 
     from soakwitness.analysis.importing.settings import (
         ImportSettings,
+        fault_choices,
         load_profile,
         sensor_choices,
         signal_choices,
     )
 
     sensors, signals = sensor_choices(given.pop("sensors")), signal_choices(given.pop("signals"))
+    faults, unread = given.pop("fault_values"), given.pop("unread")
     said = {key: value for key, value in given.items() if value is not None}
+    if faults:
+        said["fault_values"], said["notice_faults"] = fault_choices(faults)
+    if unread is not None:
+        said["unread_share"] = unread / 100.0
     if "clock_offset" in said:
         said["clock_offset_s"] = said.pop("clock_offset")
     for key, words in (("separator", SEPARATORS), ("decimal", DECIMALS)):

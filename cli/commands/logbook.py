@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 
 from soakwitness.cli.options.common import (
+    LARGEST_NUMBER,
     SuggestingGroup,
     check_output,
     force_option,
@@ -39,6 +40,7 @@ ENTRIES = (
     "disposition",
     "recipe",
     "packet",
+    "run",
 )
 
 
@@ -212,7 +214,7 @@ def export(folder: Path, samples: bool, by: str | None, logbook: Path) -> None:
 
 @logbook.command()
 @click.argument("kind", type=click.Choice(ENTRIES))
-@click.argument("entry", type=int)
+@click.argument("entry", type=click.IntRange(1, LARGEST_NUMBER))
 @why_option
 @by_option
 @logbook_option

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from soakwitness.cli.options.common import (
+    LARGEST_NUMBER,
     SuggestingGroup,
     WrongUse,
     json_option,
@@ -168,7 +169,9 @@ def change(name: str, why: str, by: str | None, logbook: Path, **facts: Any) -> 
 @click.argument("run", metavar="RUN|next")
 @names_argument
 @click.option("--furnace", help="With next: the furnace whose next run it is, by its name or its file.")
-@click.option("--charge", "number", type=click.IntRange(1), help="Which charge of the run; else a new one.")
+@click.option(
+    "--charge", "number", type=click.IntRange(1, LARGEST_NUMBER), help="Which charge of the run; else a new one."
+)
 @click.option("--place", help="Place in the rack, such as 'front left'.")
 @click.option("--foil/--no-foil", default=None, help="Whether each piece is in a foil packet.")
 @click.option("--heated-faces", type=click.IntRange(1, 2), help="1 where it lies on the hearth, else 2.")
@@ -386,7 +389,7 @@ def find(words: tuple[str, ...], as_json: bool, logbook: Path, **exact: str | No
 
 @piece.command()
 @click.argument("kind", type=click.Choice(ENTRIES))
-@click.argument("entry", type=int)
+@click.argument("entry", type=click.IntRange(1, LARGEST_NUMBER))
 @why_option
 @by_option
 @logbook_option

@@ -16,7 +16,9 @@ from soakwitness.cli.options.common import (
     json_option,
     logbook_option,
     print_json,
+    struck_out,
 )
+from soakwitness.cli.options.entering import by_option
 
 if TYPE_CHECKING:
     from soakwitness.analysis.logbook.runs import RunEntry
@@ -33,6 +35,11 @@ NEWEST = 20
     "--export", "export", type=click.Path(path_type=Path, dir_okay=False), help="Write RUN's readings to FILE."
 )
 @click.option("--decimal", type=click.Choice([".", ","]), default=".", help="Decimal mark in that file.")
+@click.option("--strike", is_flag=True, help="Strike RUN out: it is kept, and counted nowhere.")
+@click.option("--unstrike", is_flag=True, help="Have RUN stand again that was struck out.")
+@click.option("--why", help="The reason for either.")
+@click.option("--struck", "only_struck", is_flag=True, help="List the runs that were struck out.")
+@by_option
 @json_option
 @logbook_option
 @force_option
@@ -42,13 +49,19 @@ def runs(
     check: bool,
     export: Path | None,
     decimal: str,
+    strike: bool,
+    unstrike: bool,
+    why: str | None,
+    only_struck: bool,
+    by: str | None,
     as_json: bool,
     logbook: Path,
     force: bool,
 ) -> None:
     """List the runs of the log book, or write one out as a table (RUN, else the last one).
 
-    A verdict stands behind the recipe once the run was verified.
+    A verdict stands behind the recipe once the run was verified. A run of a trial or a wrong import is struck out with
+    a reason: runs RUN --strike --why "thermocouple outside". It is kept, and left out of lists, trends and checks.
 
     With a decimal comma the cells are parted by semicolons, as spreadsheets expect.
 
@@ -56,29 +69,51 @@ def runs(
     """
     from soakwitness.firmware_bridge.runfolder.listing import look_at, run_folders, run_id
 
+    if strike or unstrike:
+        _strike(run, logbook, why, by, unstrike)
+        return
     if export is not None:
         _export(find_run(run or "last", logbook), export, decimal, force)
         return
+    struck = struck_out(logbook)
     if run is not None:
         paths = [find_run(run, logbook)]
     else:
-        paths = run_folders(logbook)
+        paths = [path for path in run_folders(logbook) if (run_id(path) in struck) == only_struck]
         hidden = 0 if everything else max(0, len(paths) - NEWEST)
         paths = paths[hidden:]
     compare = check or not everything
     listed = [look_at(path, compare=compare) for path in paths]
     verdicts = _verdicts(logbook, [run_id(path) for path in paths])
     if as_json:
-        print_json([_as_json(entry, verdicts.get(run_id(entry.path))) for entry in listed])
+        print_json([_as_json(e, verdicts.get(name := run_id(e.path)), struck.get(name)) for e in listed])
         return
     if listed:
-        click.echo("\n".join(_line(entry, verdicts.get(run_id(entry.path))) for entry in listed))
+        lines = (_line(e, verdicts.get(name := run_id(e.path)), struck.get(name)) for e in listed)
+        click.echo("\n".join(lines))
     else:
         click.echo(f"No runs in {logbook}.", err=True)
     if run is None and hidden:
         from soakwitness.firmware_bridge.common.wording import counted
 
         click.echo(f"Not shown: {counted(hidden, 'older run')}: --all", err=True)
+
+
+def _strike(run: str | None, logbook: Path, why: str | None, by: str | None, back: bool) -> None:
+    from soakwitness.analysis.logbook.striking import restore_run, strike_run
+    from soakwitness.cli.options.entering import new_stamp, open_book, take_in_runs
+    from soakwitness.firmware_bridge.runfolder.listing import run_id
+
+    if run is None or not why:
+        raise WrongUse('Name the run and the reason: soakwitness runs RUN --strike --why "a trial"')
+    path, stamp = find_run(run, logbook), new_stamp(by)
+    with open_book(logbook) as book:
+        take_in_runs(book, stamp)
+        if back:
+            restore_run(book, run_id(path), why=why, stamp=stamp)
+        else:
+            strike_run(book, run_id(path), why=why, stamp=stamp)
+    click.echo(f"{path.name} {'stands again' if back else 'is struck out: it is kept, and counted nowhere'}.")
 
 
 def _export(path: Path, file: Path, decimal: str, force: bool) -> None:
@@ -115,9 +150,10 @@ def _verdicts(logbook: Path, names: list[str]) -> dict[str, RunEntry]:
         return {}
 
 
-def _line(entry: Listed, kept: RunEntry | None) -> str:
+def _line(entry: Listed, kept: RunEntry | None, struck: str | None) -> str:
+    out = "" if struck is None else f"  struck out: {struck}"
     if entry.header is None:
-        return f"{entry.path.name}  unreadable: {entry.says}"
+        return f"{entry.path.name}  unreadable: {entry.says}{out}"
     from soakwitness.firmware_bridge.common.wording import counted, duration
 
     length = "-" if entry.length_s is None else duration(entry.length_s)
@@ -127,7 +163,7 @@ def _line(entry: Listed, kept: RunEntry | None) -> str:
     verdict = "" if kept is None else _verdict_words(kept)
     recipe += f": {verdict}" if recipe and verdict else f"  {verdict}" if verdict else ""
     start = _local(entry.header.started_utc, entry.header.zone)
-    return f"{entry.path.name}  {start}  {length:>10}  {counted(entry.rows or 0, 'row'):>13}  {state}{recipe}"
+    return f"{entry.path.name}  {start}  {length:>10}  {counted(entry.rows or 0, 'row'):>13}  {state}{recipe}{out}"
 
 
 def _verdict_words(kept: RunEntry) -> str:
@@ -144,7 +180,7 @@ def _local(utc: str, zone: str | None) -> str:
     return datetime.fromisoformat(utc).astimezone(zone_on_record(zone)).strftime("%Y-%m-%d %H:%M %Z")
 
 
-def _as_json(entry: Listed, kept: RunEntry | None) -> dict[str, Any]:
+def _as_json(entry: Listed, kept: RunEntry | None, struck: str | None) -> dict[str, Any]:
     header = entry.header
     return {
         "run": entry.path.name,
@@ -163,4 +199,5 @@ def _as_json(entry: Listed, kept: RunEntry | None) -> dict[str, Any]:
         "sealed": entry.state == "sealed",
         "intact": entry.intact,
         "says": entry.says,
+        "struck": struck,
     }

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from soakwitness.cli.options.common import (
+    LARGEST_NUMBER,
     Finite,
     SuggestingGroup,
     WrongUse,
@@ -173,7 +174,7 @@ def _calibration_words(one: KeptCalibration, unit: Unit) -> str:
 
 
 @sensor.command()
-@click.argument("calibration", type=int)
+@click.argument("calibration", type=click.IntRange(1, LARGEST_NUMBER))
 @why_option
 @by_option
 @logbook_option

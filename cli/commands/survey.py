@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from soakwitness.cli.options.common import (
+    LARGEST_NUMBER,
     Finite,
     WrongUse,
     check_output,
@@ -54,7 +55,7 @@ MONTHS = 12
 )
 @click.option("--least-minutes", type=Finite(min=0), help="Length asked for.  [default: 30]")
 @click.option("--slowest-s", type=Finite(min=0), help="Seconds between readings at most.  [default: 120]")
-@click.option("--least-sensors", type=click.IntRange(min=2), help="Sensors asked for.  [default: 5]")
+@click.option("--least-sensors", type=click.IntRange(2, LARGEST_NUMBER), help="Sensors asked for.  [default: 5]")
 @click.option("--chart", type=a_file, help="Draw traces and work zone: .png, .svg or .pdf.")
 @keeping_options(MONTHS)
 @by_option

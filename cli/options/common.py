@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import math
 import os
@@ -16,6 +17,7 @@ from soakwitness.firmware_bridge.common.units import Unit
 from soakwitness.firmware_bridge.common.wording import Says
 
 F = TypeVar("F", bound=Callable[..., Any])
+LARGEST_NUMBER = 10**9  # of what a person counts; the database holds no more than 64 bits
 
 
 class WrongUse(click.ClickException):
@@ -77,6 +79,9 @@ def nearest(word: str, known: Iterable[str]) -> str:
 def run_main(command: click.Command) -> int:
     """Run a command; return the exit status. Known errors are one line on stderr, never a traceback."""
     asked: dict[str, Unit] = {}
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):  # names of files may hold bytes that are no text: out as they came in
+            stream.reconfigure(errors="surrogateescape")
     try:
         result = command.main(standalone_mode=False, obj=asked)
     except click.exceptions.Exit as stop:
@@ -90,6 +95,9 @@ def run_main(command: click.Command) -> int:
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
+    except UnicodeEncodeError as error:  # bytes of another encoding in what was typed
+        click.echo(f"Error: {error.object[:60]!r} is no text in UTF-8.", err=True)
+        return 2
     except OSError as error:  # a disk or a stream that fails where nothing more can be said of it
         where = f"{error.filename}: " if error.filename else ""
         click.echo(f"Error: {where}{error.strerror or error}.", err=True)
@@ -196,11 +204,37 @@ def _is_there(path: Path) -> bool:
         raise WrongUse(f"{path}: {error.strerror or error}. Give another name.") from None
 
 
+def struck_out(logbook: Path) -> dict[str, str]:
+    """Why runs were struck out, by their ids; none where there is no log book, or none that can be read."""
+    if not (logbook / "logbook.sqlite").exists():
+        return {}
+    from soakwitness.analysis.errors import LogBookError
+    from soakwitness.analysis.logbook.opening import open_logbook
+    from soakwitness.analysis.logbook.striking import struck_runs
+
+    try:
+        with open_logbook(logbook) as book:
+            return {run: struck.why for run, struck in struck_runs(book).items()}
+    except LogBookError:
+        return {}
+
+
 def find_run(name: str, logbook: Path) -> Path:
-    """Find a run folder: a path, a run id, the beginning of one, or ``last``.
+    """Find a run folder: a path, a run id, the beginning of one, or ``last``: the run last made or imported.
 
     Raises WrongUse if there is none, or several begin so.
     """
+    path = _found(name, logbook)
+    struck = struck_out(logbook)
+    if struck:
+        from soakwitness.firmware_bridge.runfolder.listing import run_id
+
+        if (run := run_id(path)) in struck:
+            click.echo(f"{run} was struck out: {struck[run]}", err=True)
+    return path
+
+
+def _found(name: str, logbook: Path) -> Path:
     path = Path(name)
     if _is_there(path) and path.is_dir():
         return path
@@ -208,12 +242,14 @@ def find_run(name: str, logbook: Path) -> Path:
         raise WrongUse(
             f"{name} is a file, not a run folder. A foreign log comes in with: soakwitness import {name} ..."
         )
-    from soakwitness.firmware_bridge.runfolder.listing import run_folders, run_id
+    from soakwitness.firmware_bridge.runfolder.listing import last_made, run_folders, run_id
 
     folder = logbook / "runs"
+    if name == "last":
+        made = last_made(logbook, leave_out=struck_out(logbook))
+        if made is not None:
+            return made
     known = [(run_id(p), p) for p in run_folders(logbook)]
-    if name == "last" and known:
-        return known[-1][1]
     hits = [p for run, p in known if name in (run, p.name)] or [
         p for run, p in known if run.startswith(name) or run.endswith("_" + name) or p.name.startswith(name)
     ]

@@ -20,6 +20,10 @@ from soakwitness.firmware_bridge.common.units import Unit
 
 LARGEST_FILE = 1_000_000  # bytes; a person does not write more
 LONGEST_TEXT = 1000
+_PART = r"(?:(?<![\w-])[A-Za-z0-9_-]+|\"[^\"\n]*\"|'[^'\n]*')[ \t]*\.[ \t]*"
+_DEEP_KEY = re.compile(
+    rf"(?:{_PART}){{20}}"
+)  # no file here has more than three parts; the reader takes squares of them
 _CONTROL = re.compile(r"[\x00-\x08\x0a-\x1f\x7f]")  # a tab may stand in a pattern
 
 
@@ -48,6 +52,10 @@ def read_file(path: Path | str, error: type[Exception], *, kind: str, make: str 
 def parse(text: str, name: str, error: type[Exception], *, hint: str = "") -> Table:
     """The whole of a file as its top table; ``hint`` goes with what is no TOML at all."""
     hint = f" {hint}" if hint else ""
+    deep = _DEEP_KEY.search(text)
+    if deep is not None:
+        line = text.count("\n", 0, deep.start()) + 1
+        raise error(f"{name}, line {line}: a key of more than 20 parts ({deep[0][:20]}...).{hint}")
     try:
         values = tomllib.loads(text)
     except tomllib.TOMLDecodeError as problem:

@@ -9,7 +9,7 @@ from datetime import UTC, datetime, timedelta, timezone, tzinfo
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
-from soakwitness.firmware_bridge.errors import UnknownZone
+from soakwitness.firmware_bridge.errors import DoubtfulHour, UnknownZone
 
 ALLOWED = "Europe/Vienna, UTC or +01:00"
 _OFFSET = re.compile(r"([+-])(0?\d|1\d|2[0-3])(?::?([0-5]\d))?")
@@ -30,6 +30,28 @@ def zone_of(text: str) -> tzinfo:
         return ZoneInfo(text)
     except (KeyError, ValueError, OSError):  # ZoneInfoNotFoundError is a KeyError
         raise UnknownZone(f"{text!r} is no time zone that this computer knows. Write one such as {ALLOWED}.") from None
+
+
+def placed(wall: datetime, zone: str) -> datetime:
+    """The moment of a local time, without a zone of its own, in a zone.
+
+    Raises DoubtfulHour if the clocks there skip that hour, or have it twice; UnknownZone if this computer knows no such
+    zone.
+    """
+    local = wall.replace(tzinfo=zone_of(zone), fold=0)
+    text = wall.isoformat(sep=" ", timespec="seconds")
+    try:
+        back = local.astimezone(UTC).astimezone(local.tzinfo)
+    except OverflowError:  # at the ends of the calendar nothing is set
+        return local
+    if back.replace(tzinfo=None, fold=0) != wall.replace(fold=0):
+        raise DoubtfulHour(f"{text} does not exist in {zone}: the clock was set forward over it.")
+    first, second = (local.replace(fold=fold).isoformat() for fold in (0, 1))
+    if first != second:
+        raise DoubtfulHour(
+            f"{text} is there twice in {zone}: the clock was set back over that hour. Say which: {first} or {second}."
+        )
+    return local
 
 
 def zone_on_record(text: str | None) -> tzinfo:

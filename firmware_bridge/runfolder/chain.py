@@ -10,6 +10,7 @@ from contextlib import contextmanager
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
+from soakwitness.firmware_bridge.common.jsontext import from_json
 from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.runfolder.files import Files, write_whole
 from soakwitness.firmware_bridge.runfolder.lock import short_lock
@@ -20,8 +21,9 @@ from soakwitness.firmware_bridge.runfolder.seal import read_seal
 class Chain:
     """State of one recorder's chain of seals.
 
-    ``id`` is random; ``runs`` counts the runs begun and ``seals`` those sealed; ``head`` is the digest of the last
-    seal. ``sealing`` is the run whose seal was being written: a crash may have come between it and this file.
+    ``id`` is random; ``runs`` counts the runs begun, of which ``last_run`` was the last, and ``seals`` those sealed;
+    ``head`` is the digest of the last seal. ``sealing`` is the run whose seal was being written: a crash may have come
+    between it and this file.
     A log book that was copied to another computer goes on with a chain of its own.
     """
 
@@ -32,6 +34,7 @@ class Chain:
     head: str | None = None
     head_run: str | None = None
     sealing: str | None = None
+    last_run: str | None = None
 
 
 @contextmanager
@@ -57,7 +60,7 @@ class ChainFile:
     def _read(self) -> Chain:
         computer = platform.node()
         try:
-            said = json.loads(self._path.read_bytes())
+            said = from_json(self._path.read_bytes())
             chain = Chain(**{key: said[key] for key in Chain.__dataclass_fields__ if key in said})
         except FileNotFoundError:
             return Chain(os.urandom(8).hex(), computer)

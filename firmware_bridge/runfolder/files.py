@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import contextlib
 import os
+import time
 from pathlib import Path
 from typing import BinaryIO
+
+LEFT_FOR_S = 60.0  # no write of a small file takes so long
 
 
 class Files:
@@ -71,3 +74,12 @@ def write_whole(files: Files, path: Path, data: bytes) -> None:
             files.remove(part)
         raise
     files.sync_folder(path.parent)
+    _sweep(path)
+
+
+def _sweep(path: Path) -> None:
+    """Take away what earlier writes of this file left that were killed; a fresh one may be another process's."""
+    with contextlib.suppress(OSError):
+        for part in path.parent.glob(f".{path.name}.*.part"):
+            if time.time() - part.stat().st_mtime > LEFT_FOR_S:
+                part.unlink()

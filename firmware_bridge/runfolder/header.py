@@ -8,6 +8,7 @@ from dataclasses import fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from soakwitness.firmware_bridge.common.jsontext import from_json
 from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.runfolder.contents import FORMAT_VERSION, Column, RunHeader
 from soakwitness.firmware_bridge.runfolder.line_format import read_utc
@@ -88,7 +89,7 @@ def read_header(path: Path) -> RunHeader:
     """
     file = path / "run.json"
     try:
-        found = json.loads(file.read_bytes())
+        found = from_json(file.read_bytes())
     except FileNotFoundError:
         raise RunFolderError(
             f"{path}: no run.json in it, so it is no run folder. Give a folder out of runs/ of a log book."

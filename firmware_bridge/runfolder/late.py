@@ -10,8 +10,8 @@ from datetime import UTC, datetime, timedelta, tzinfo
 from pathlib import Path
 
 from soakwitness.firmware_bridge.common.wording import moment
-from soakwitness.firmware_bridge.common.zones import zone_of, zone_on_record
-from soakwitness.firmware_bridge.errors import RunFolderError
+from soakwitness.firmware_bridge.common.zones import placed, zone_of, zone_on_record
+from soakwitness.firmware_bridge.errors import DoubtfulHour, RunFolderError
 from soakwitness.firmware_bridge.runfolder.contents import Event, Mark
 from soakwitness.firmware_bridge.runfolder.events import append_events
 from soakwitness.firmware_bridge.runfolder.files import Files
@@ -111,15 +111,26 @@ def _moment(times: _Times, text: str, zone: str | None) -> float:
         local = datetime.fromtimestamp(times.started_s, UTC).astimezone(_zone(text, zone))
         hour, minute, second = (int(part or 0) for part in clock.groups())
         at = local.replace(hour=hour, minute=minute, second=second, microsecond=0)
-        days = [times.t_s((at + timedelta(days=day)).timestamp()) for day in (-1, 0, 1)]
-        return min(days, key=lambda t_s: (times.away_s(t_s), t_s))
+        days = [at + timedelta(days=day) for day in (-1, 0, 1)]
+        starts = [(times.t_s(day.timestamp()), day) for day in days]
+        _, day = min(starts, key=lambda start: (times.away_s(start[0]), start[0]))
+        return times.t_s(_placed(day.replace(tzinfo=None), text, zone))
     try:
         moment = datetime.fromisoformat(text)
     except ValueError:
         raise RunFolderError(f"{text!r} is no time. Write {_ALLOWED}.") from None
     if moment.tzinfo is None:
-        moment = moment.replace(tzinfo=_zone(text, zone))
+        return times.t_s(_placed(moment, text, zone))
     return times.t_s(moment.timestamp())
+
+
+def _placed(wall: datetime, text: str, zone: str | None) -> float:
+    """A local time in a zone [s since 1970]; an hour that is skipped or there twice is asked."""
+    _zone(text, zone)
+    try:
+        return placed(wall, zone or "").timestamp()
+    except DoubtfulHour as error:
+        raise RunFolderError(str(error)) from None
 
 
 def _into_run(text: str) -> float:

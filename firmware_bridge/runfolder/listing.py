@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-import json
 import re
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
+from soakwitness.firmware_bridge.common.jsontext import from_json
+from soakwitness.firmware_bridge.common.spreadsheets import defused
 from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.runfolder.contents import RecordCheck, RunHeader
 from soakwitness.firmware_bridge.runfolder.header import read_header
@@ -40,6 +41,36 @@ def run_folders(logbook: Path) -> list[Path]:
     return sorted(found, key=lambda path: (run_id(path), path))
 
 
+def last_made(logbook: Path, *, leave_out: Collection[str] = ()) -> Path | None:
+    """The run last recorded or imported here; of runs that were all copied here, the one that began last.
+
+    ``leave_out`` are runs that do not count.
+    """
+    known = [(run, path) for path in run_folders(logbook) if (run := run_id(path)) not in leave_out]
+    if not known:
+        return None
+    try:
+        chain = from_json((logbook / "recorder.json").read_bytes())
+        own, newest = chain["id"], chain.get("last_run")
+    except (OSError, ValueError, LookupError, TypeError, AttributeError):
+        return known[-1][1]
+    for run, path in known:
+        if run == newest:
+            return path
+    made = [(number, path) for _, path in known if (number := _number_in(path, own)) is not None]
+    return max(made)[1] if made else known[-1][1]
+
+
+def _number_in(path: Path, recorder: str) -> int | None:
+    """Which of a recorder's runs this one is; None where it is none of them."""
+    try:
+        header = read_header(path)
+    except RunFolderError:
+        return None
+    number = header.recorder_counter
+    return number if header.recorder_id == recorder and isinstance(number, int) else None
+
+
 def run_id(folder: Path) -> str:
     """Run id, which begins with the time the run began: the folder's name, unless a person gave it another one.
 
@@ -48,7 +79,7 @@ def run_id(folder: Path) -> str:
     if _RUN_ID.match(folder.name):
         return folder.name
     try:
-        return str(json.loads((folder / "run.json").read_text(encoding="utf-8"))["run"])
+        return str(from_json((folder / "run.json").read_text(encoding="utf-8"))["run"])
     except (OSError, ValueError, LookupError, TypeError):
         return ""
 
@@ -97,6 +128,6 @@ def good_rows(path: Path) -> Iterator[list[str]]:
 def readings(path: Path, *, decimal: str, separator: str) -> Iterator[str]:
     """Lines of a table of all good rows for a spreadsheet: header first, no checksums."""
     header = read_header(path)
-    yield separator.join(["t_s", "utc", *(column.name for column in header.columns)])
+    yield separator.join(["t_s", "utc", *(defused(column.name) for column in header.columns)])
     for t_s, utc, *cells in good_rows(path):
         yield separator.join([t_s.replace(".", decimal), utc, *(cell.replace(".", decimal) for cell in cells)])

@@ -11,6 +11,7 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any, BinaryIO
 
+from soakwitness.firmware_bridge.common.jsontext import from_json
 from soakwitness.firmware_bridge.errors import RunFolderError
 
 RUN_LOCK = "recording.lock"  # in a run folder, held by whoever writes it
@@ -73,7 +74,7 @@ def is_held(path: Path) -> bool:
 def read_holder(path: Path) -> dict[str, Any]:
     """What the holder wrote of itself; empty where nothing can be read."""
     try:
-        found = json.loads(path.read_bytes())
+        found = from_json(path.read_bytes())
     except (OSError, ValueError):
         return {}
     return found if isinstance(found, dict) else {}

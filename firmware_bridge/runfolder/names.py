@@ -9,14 +9,15 @@ from soakwitness.firmware_bridge.errors import RunFolderError
 
 LONGEST_RANGE = 1000
 _RANGE = re.compile(r"(?P<stem>.*?)(?P<first>\d+)\.\.(?P<last_stem>.*?)(?P<last>\d+)")
-_NAME = re.compile(r"[^\s,;*?\"'`\\/<>|]+")
+LONGEST_NAME = 60
+_NAME = re.compile(r"(?![-=+@])[^\s,;*?\"'`\\/<>|]+")  # the first sign: options of a command, formulas of a spreadsheet
 
 
 def spelled_out(names: Sequence[str]) -> tuple[str, ...]:
     """Write out ranges such as ``B-041..B-052`` or ``B-041..052``; each name once, in order.
 
-    Raises RunFolderError if a range goes down or is longer than 1,000, or a name holds blanks or signs that a shell or
-    file trips over.
+    Raises RunFolderError if a range goes down or is longer than 1,000, or a name is too long, begins
+    as an option or a formula does, or holds blanks or signs that a shell or file trips over.
     """
     found: list[str] = []
     for name in names:
@@ -25,14 +26,18 @@ def spelled_out(names: Sequence[str]) -> tuple[str, ...]:
         else:
             found.append(name)
     for name in found:
-        if not _NAME.fullmatch(name):
+        if not _NAME.fullmatch(name) or len(name) > LONGEST_NAME:
+            shown = name if len(name) <= LONGEST_NAME else name[:20] + "..."
             raise RunFolderError(
-                f"{name!r} cannot be a piece's name: use letters, digits, '-', '_' and '.', no blanks."
+                f"{shown!r} cannot be a piece's name: use letters, digits, '-', '_' and '.', at most {LONGEST_NAME} of "
+                "them, no blanks, and no '-', '=', '+' or '@' first."
             )
     return tuple(dict.fromkeys(found))
 
 
 def _range(text: str) -> list[str]:
+    if len(text) > 2 * LONGEST_NAME + 2:
+        raise RunFolderError(f"{text[:20] + '...'!r} is no range. Write it as B-041..B-052.")
     match = _RANGE.fullmatch(text)
     if match is None or match["last_stem"] not in ("", match["stem"]):
         raise RunFolderError(f"{text!r} is no range. Write it as B-041..B-052.")

@@ -18,6 +18,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from soakwitness.firmware_bridge.common.jsontext import from_json
 from soakwitness.firmware_bridge.errors import RunFolderError
 
 SEAL_FORMAT = "1.0"
@@ -100,7 +101,7 @@ def read_seal(path: Path) -> Seal | None:
     except OSError as error:
         raise RunFolderError(f"{file} cannot be read: {error.strerror or error}.") from None
     try:
-        said = json.loads(data)
+        said = from_json(data)
         seal = _parse(said)
     except (ValueError, KeyError, TypeError, AttributeError):
         raise RunFolderError(f"{file} is damaged.") from None

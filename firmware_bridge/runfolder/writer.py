@@ -151,21 +151,21 @@ class RunFolder:
         software: str | None = None,
         extra: Mapping[str, Any] | None = None,
         files: Files | None = None,
+        place: str = "runs",
     ) -> RunFolder:
-        """Make ``runs/<UTC>_<furnace>_<4 hex>/`` in a log book, with ``run.json`` and the two empty tables.
+        """Make ``runs/<UTC>_<furnace>_<4 hex>/`` in a log book with its first files, or raise ``RunFolderError``.
 
         ``logbook``: folder of the log book; it and its ``runs/`` are made where they are missing. ``columns``: columns
         between ``utc`` and ``crc``; ``header.columns_of`` makes them from a furnace. ``started_utc``: start of the run:
-        a datetime with a zone, or seconds since 1970.
-
-        Raises RunFolderError if the folder cannot be made.
+        a datetime with a zone, or seconds since 1970. ``place``: folder in the log book where it is made: another one
+        for a run that does not count until it is moved.
         """
         files = files or Files()
         header_line(column.name for column in columns)
         path: Path | None = None
         try:
-            (logbook / "runs").mkdir(parents=True, exist_ok=True)
-            path = _new_folder(logbook / "runs", furnace_name, started_utc, files)
+            (logbook / place).mkdir(parents=True, exist_ok=True)
+            path = _new_folder(logbook / place, furnace_name, started_utc, files)
             header = RunHeader(
                 run=path.name,
                 started_utc=utc_text(started_utc),
@@ -181,7 +181,7 @@ class RunFolder:
                 operator=operator,
                 software=software_words() if software is None else software,
                 origin=origin,
-                raw={**(extra or {}), "recorder": _next_run(logbook, files)},
+                raw={**(extra or {}), "recorder": _next_run(logbook, files, path.name)},
             )
             return cls._begin(path, header, files)
         except OSError as error:
@@ -357,9 +357,9 @@ def _new_folder(runs: Path, furnace_name: str, started_utc: datetime | float, fi
             return path
 
 
-def _next_run(logbook: Path, files: Files) -> dict[str, Any]:
+def _next_run(logbook: Path, files: Files, run: str) -> dict[str, Any]:
     with open_chain(logbook, files) as book:
-        book.save(replace(book.chain, runs=book.chain.runs + 1))
+        book.save(replace(book.chain, runs=book.chain.runs + 1, last_run=run))
         return {"id": book.chain.id, "counter": book.chain.runs, "previous_seal": book.chain.head}
 
 

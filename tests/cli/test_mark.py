@@ -10,12 +10,14 @@ import pytest
 from click.testing import CliRunner, Result
 
 from soakwitness.cli.main import soakwitness
+from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.recording.starting_a_recorder import claim_furnace
 from soakwitness.firmware_bridge.runfolder.late import moment_in_run, time_in_run
 from soakwitness.firmware_bridge.runfolder.reader import check_record, read_events, read_marks
+from soakwitness.firmware_bridge.runfolder.writer import RunFolder
 from tests.fakes import make_furnace
 from tests.recorders import recorder, run_for_real, simulated_furnace
-from tests.run_folders import STARTED_UTC, fill, new_run, sealed_run
+from tests.run_folders import COLUMNS, STARTED_UTC, fill, new_run, sealed_run
 
 
 def mark(logbook: Path, *words: str) -> Result:
@@ -191,6 +193,20 @@ def test_a_clock_time_in_the_second_day_of_a_run_is_found(tmp_path: Path) -> Non
     run.close()
     assert moment_in_run(run.path, "08:10", "Europe/Vienna") == pytest.approx(24 * 3600.0 - 302.0)
     assert moment_in_run(run.path, "08:20", "Europe/Vienna") == pytest.approx(298.0)  # twice: the first
+
+
+@pytest.mark.parametrize("text", ["2026-10-25T02:30", "02:30", "2026-03-29T02:30"])
+def test_an_hour_that_is_there_twice_or_never_is_asked(tmp_path: Path, text: str) -> None:
+    # Vienna's clocks went back from 03:00 to 02:00 on 2026-10-25 at 01:00 UTC, and forward from 02:00 on 2026-03-29.
+    began = 1_774_746_000.0 if "03-29" in text else 1_792_888_200.0  # 2026-03-29T01:00Z, 2026-10-25T00:30Z
+    run = RunFolder.create(tmp_path, columns=COLUMNS, furnace_name="small furnace", started_utc=began)
+    run.write_row(0, began, {})
+    run.write_row(5400, began + 5400, {})
+    run.seal(sealed_utc=began + 5400)
+    with pytest.raises(RunFolderError, match="is there twice in Europe/Vienna|does not exist in Europe/Vienna"):
+        moment_in_run(run.path, text, "Europe/Vienna")
+    if "03-29" not in text:
+        assert moment_in_run(run.path, "2026-10-25T02:30+01:00", "Europe/Vienna") == 3600.0
 
 
 def test_a_mark_before_the_start_is_listed_as_such(tmp_path: Path) -> None:

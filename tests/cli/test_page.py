@@ -16,7 +16,7 @@ from typing import Any
 import pytest
 
 from soakwitness.cli.page.process import PageProcess
-from soakwitness.cli.page.server import WRONG_KEYS_ALLOWED, WRONG_KEYS_FOR_S, Doorkeeper
+from soakwitness.cli.page.server import Doorkeeper
 from soakwitness.cli.page.state import MOST_POINTS, PageState
 from tests.cli.browsers import chromium
 
@@ -128,13 +128,11 @@ def test_on_the_network_the_key_is_needed_and_opens_one_browser() -> None:
         page.stop()
 
 
-def test_who_guesses_too_often_has_to_wait_even_with_the_right_key() -> None:
+def test_wrong_keys_never_lock_the_right_one_out() -> None:
     keeper = Doorkeeper(lan=True)
-    for _ in range(WRONG_KEYS_ALLOWED):
-        assert keeper.spend("wrong", "192.0.2.7", 0.0) is None
-    assert keeper.spend(keeper.key, "192.0.2.7", 1.0) is None
-    assert keeper.spend(keeper.key, "192.0.2.8", 1.0)
-    assert keeper.spend(keeper.key, "192.0.2.7", 2 * WRONG_KEYS_FOR_S)
+    for wrong in (*("wrong",) * 1000, "", "ü", keeper.key[:-1]):
+        assert keeper.spend(wrong) is None
+    assert keeper.spend(keeper.key)
 
 
 def test_the_history_is_thinned_and_a_new_run_starts_it_again() -> None:

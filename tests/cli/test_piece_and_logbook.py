@@ -200,7 +200,7 @@ def test_the_log_book_is_checked_rebuilt_copied_and_written_out(shop: Terminal, 
     assert raw.execute("SELECT count(*) FROM pieces").fetchone() == (4,)
     raw.close()
     out = tmp_path / "out"
-    assert "18 tables" in shop.says("logbook", "export", out, "--no-samples").stdout
+    assert "19 tables" in shop.says("logbook", "export", out, "--no-samples").stdout
     assert "B-044" in (out / "pieces.csv").read_text(encoding="utf-8")
     run = next((shop.book / "runs").iterdir())
     (run / "samples.csv").write_bytes((run / "samples.csv").read_bytes()[:-40])

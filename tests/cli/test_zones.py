@@ -76,7 +76,7 @@ def test_a_log_of_local_times_is_taken_in_the_computer_s_zone_which_is_named(tmp
     assert "2026-07-01 08:15 CEST" in said(tmp_path / "book", "runs").stdout
     marks = tmp_path / "marks.csv"
     marks.write_text("time,act,pieces\n2026-07-01T08:15:30,load,A\n")
-    run, _ = brought(tmp_path, log, "--marks", str(marks), tz="Europe/Vienna")
+    run, _ = brought(tmp_path, log, "--again", "--marks", str(marks), tz="Europe/Vienna")
     assert said(tmp_path / "book", "mark", "--list", "--run", str(run)).stdout.startswith("0:00:30  Load of A")
 
 
@@ -92,7 +92,7 @@ def test_a_start_without_a_zone_is_the_computer_s(tmp_path: Path, log: Path) -> 
     run, done = brought(tmp_path, log, "--start", "2026-07-01T08:15", tz="Europe/Vienna")
     assert "T061500Z" in run.name
     assert "2026-07-01T08:15 was taken in Europe/Vienna, the computer's zone." in done.stderr
-    run, _ = brought(tmp_path, log, "--start", "2026-07-01T08:15", "--zone", "-05:00", tz="Europe/Vienna")
+    run, _ = brought(tmp_path, log, "--again", "--start", "2026-07-01T08:15", "--zone", "-05:00", tz="Europe/Vienna")
     assert "T131500Z" in run.name
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 from pathlib import Path
 from zlib import crc32
 
@@ -261,6 +262,20 @@ def test_an_original_file_is_under_the_seal(tmp_path: Path) -> None:
     assert check_record(run.path).intact
     (run.path / "original" / "export.csv").write_text("a;c")
     assert check_record(run.path).first_difference == "original/export.csv"
+
+
+def test_what_killed_writes_left_is_gone_once_the_run_is_sealed(tmp_path: Path) -> None:
+    run = new_run(tmp_path)
+    fill(run, 5)
+    left = [run.path / ".seal.json.4242.part", run.path / ".events.csv.4243.part"]
+    young = run.path / ".seal.json.4244.part"
+    for path in (*left, young):
+        path.write_text("half")
+    for path in left:
+        os.utime(path, (1.0, 1.0))
+    run.renew_events()
+    run.seal(sealed_utc=STARTED_UTC + 5)
+    assert [path.name for path in run.path.glob(".*")] == [young.name]  # another process may be writing it now
 
 
 def test_a_sealed_run_is_not_sealed_or_resumed_again(tmp_path: Path) -> None:

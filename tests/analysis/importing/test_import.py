@@ -18,12 +18,14 @@ from soakwitness.analysis.importing import rows
 from soakwitness.analysis.importing.making import Imported, import_file
 from soakwitness.analysis.importing.settings import (
     ImportSettings,
+    checked_settings,
     load_profile,
     save_profile,
     sensor_choices,
     signal_choices,
 )
 from soakwitness.analysis.record.run import Run, open_run
+from tests.odd_tables import workbook
 from tests.reference_data import measured_file, measured_run
 
 NOW = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
@@ -259,10 +261,22 @@ def test_the_original_is_kept_and_sealed(bring: Importer) -> None:
 
 
 def test_names_that_speak_of_the_other_unit(bring: Importer) -> None:
-    made = bring("Time,Temp [°F]\n0,68\n1,69\n", sensors=("recording=Temp [°F]",))
+    made = bring("Time,Temp [°F]\n0,68\n1,69\n", sensors=("recording=Temp [°F]",), unit="C")
     assert any("speaks of Fahrenheit, but the unit is C" in note for note in made.notes)
     made = bring("Time,Temp (C)\n0,68\n1,69\n", sensors=("recording=Temp (C)",), unit="F")
     assert any("speaks of Celsius, but the unit is F" in note for note in made.notes)
+
+
+def test_units_that_nobody_states_are_those_of_the_names(bring: Importer) -> None:
+    made = bring("Time [min],Temp [°F]\n0,68\n1,69\n", time="Time [min]", sensors=("recording=Temp [°F]",))
+    assert open_run(made.path).columns[0].unit == "F"
+    assert readings(made)[0] == [0.0, 60.0]
+    assert any("taken in °F, as the name 'Temp [°F]' says" in note for note in made.notes)
+    assert any("taken in min, as the name 'Time [min]' says" in note for note in made.notes)
+    below = bring("Time,Temp\ns,°F\n0,68\n1,69\n")
+    assert open_run(below.path).columns[0].unit == "F"
+    with pytest.raises(ImportFileError, match="speak of C and F"):
+        bring("Time,A °C,B °F\n0,20,68\n1,20,68\n", sensors=("load=A °C", "load=B °F"))
 
 
 def test_marks_of_a_person(bring: Importer, tmp_path: Path) -> None:
@@ -383,7 +397,7 @@ def test_whatever_is_written_comes_back(
     content = f"Time{separator}Temp\n" + "".join(f"{k}{separator}{cell}\n" for k, cell in enumerate(cells))
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(rows, "ROWS_AT_ONCE", at_once)
-        t_s, temp_c = readings(bring(content))
+        t_s, temp_c = readings(bring(content, notice_faults=False))
     assert t_s == list(range(len(values)))
     assert temp_c == pytest.approx([np.nan if v is None else v / 10 for v in values], nan_ok=True)
 
@@ -415,3 +429,41 @@ def test_profiles_that_cannot_be_used(tmp_path: Path) -> None:
     path.write_text("{")
     with pytest.raises(ImportFileError, match="the profile cannot be used"):
         load_profile(tmp_path, "left")
+
+
+@pytest.mark.parametrize("value", ["1" + "0" * 400, "1" + "0" * 5000, "1e400", "[]", "{}", "[" * 100_000])
+@pytest.mark.parametrize("key", ["time", "clock_offset_s", "unit", "zone", "decimal", "time_unit", "columns"])
+def test_a_spoilt_profile_is_refused(tmp_path: Path, key: str, value: str) -> None:
+    path = save_profile(tmp_path, "left", settings_for())
+    said = {name: json.dumps(old) for name, old in json.loads(path.read_text()).items()} | {key: value}
+    path.write_text("{" + ", ".join(f'"{name}": {text}' for name, text in said.items()) + "}")
+    with pytest.raises(ImportFileError, match="the profile cannot be used|No sensor is given"):
+        checked_settings(load_profile(tmp_path, "left"))
+
+
+def test_columns_far_beyond_the_last_are_refused(bring: Importer) -> None:
+    with pytest.raises(ImportFileError, match="no column '#99"):
+        bring("Time,Temp\n0,20\n", time="#" + "9" * 5000)
+
+
+@pytest.mark.parametrize(
+    "second",
+    ["9" * 5000 + ":00:00", "9" * 30 + ":00:00", "2026-11-25 " + "9" * 5000 + ":00", "2026-11-25T07:15:30+0100junk"],
+)
+@pytest.mark.parametrize("first", ["0:00:00", "2026-11-25 07:15:00", "2026-11-25T07:15:00+01:00"])
+def test_a_spoilt_time_is_no_time(bring: Importer, first: str, second: str) -> None:
+    with pytest.raises(ImportFileError, match="is no time, but the row has readings"):
+        bring(f"Time,Temp\n{first},20\n{second},21\n", zone="UTC")
+    with pytest.raises(ImportFileError, match="is no time: it has 5006 signs|is neither a number nor ISO|no time"):
+        bring(f"Time,Temp\n{second},20\n{first},21\n", zone="UTC")
+
+
+def test_a_damaged_spreadsheet_is_refused(bring: Importer) -> None:
+    pytest.importorskip("openpyxl", reason="openpyxl is not installed: no spreadsheet is read")
+    whole = workbook([["Time", "Temp"], *([float(k), 20.0 + k] for k in range(50))])
+    for at in (40, len(whole) // 2, len(whole) - 30):
+        spoilt = bytearray(whole)
+        spoilt[at : at + 8] = b"\xff" * 8
+        with pytest.raises(ImportFileError, match="cannot be read|no column"):
+            bring(bytes(spoilt), name=f"log-{at}.xlsx")
+    assert readings(bring(whole, name="log.xlsx"))[1] == [20.0 + k for k in range(50)]

@@ -14,6 +14,7 @@ from soakwitness.analysis.logbook.care import check_book, rebuild
 from soakwitness.analysis.logbook.charges import charge_pieces, pieces_in_run
 from soakwitness.analysis.logbook.exporting import export_book
 from soakwitness.analysis.logbook.opening import LogBook
+from soakwitness.analysis.logbook.pieces import Piece, add_pieces
 from soakwitness.analysis.logbook.runs import (
     find_run_entry,
     furnaces,
@@ -162,7 +163,7 @@ def test_runs_are_found_by_beginning_end_folder_and_last(tmp_path: Path) -> None
     with book:
         for name in (runs[0], runs[0].rsplit("_", 1)[1], str(tmp_path / "runs" / runs[0])):
             assert run_named(book, name).run == runs[0]
-        assert run_named(book, "last").run == max(runs)
+        assert run_named(book, "last").run == runs[-1]  # all began at one moment: the one made last
         with pytest.raises(LogBookError, match="several runs"):
             run_named(book, "20261125")
         with pytest.raises(LogBookError, match="soakwitness runs"):
@@ -183,6 +184,17 @@ def test_a_run_is_judged_by_the_recipe_it_was_given_last(tmp_path: Path) -> None
         assert len(book.rows("SELECT * FROM run_recipes")) == 2
         with pytest.raises(LogBookError, match="no recipe"):
             recipe_text(book, "0" * 64)
+
+
+def test_the_export_holds_no_cell_that_a_spreadsheet_would_run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(exporting, "has_parquet", lambda: False)
+    notes = ['=HYPERLINK("http://x.invalid")', "+1+1", "-2+3", "@SUM(1)", "\t=1", "-78", "plain = not first"]
+    with new_book(tmp_path) as book:
+        add_pieces(book, [Piece(f"B-{k}", note=note) for k, note in enumerate(notes)], stamp=STAMP)
+        export_book(book, tmp_path / "out")
+    with (tmp_path / "out" / "pieces.csv").open(newline="", encoding="utf-8") as file:
+        kept = [row["note"] for row in csv.DictReader(file)]
+    assert kept == ["'" + note for note in notes[:5]] + notes[5:]
 
 
 def test_the_export_is_plain_csv_with_struck_entries_marked(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

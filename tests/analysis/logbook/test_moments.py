@@ -15,8 +15,8 @@ from soakwitness.analysis.record import moments
         ("2026-11-25T07:15:02Z", None, "2026-11-25T07:15:02Z"),
         ("2026-07-01T09:00", "Europe/Vienna", "2026-07-01T07:00:00Z"),  # summer time: UTC+2
         ("2026-12-01T09:00", "Europe/Vienna", "2026-12-01T08:00:00Z"),  # winter: UTC+1
-        ("2026-10-25T02:30", "Europe/Vienna", "2026-10-25T00:30:00Z"),  # repeated hour: the first one, UTC+2
-        ("2026-11-01T01:30", "America/New_York", "2026-11-01T05:30:00Z"),  # the first one, UTC-4
+        ("2026-10-25T01:59", "Europe/Vienna", "2026-10-24T23:59:00Z"),  # before the repeated hour, UTC+2
+        ("2026-10-25T03:00", "Europe/Vienna", "2026-10-25T02:00:00Z"),  # behind it, UTC+1
     ],
 )
 def test_what_a_person_types_becomes_utc(text: str, zone: str | None, expected: str) -> None:
@@ -89,3 +89,10 @@ def test_a_day_alone_stands_for_its_end() -> None:
     assert moments.read_day(" 2026-11-25 ") == "2026-11-25"
     with pytest.raises(LogBookError, match="is no day"):
         moments.read_day("25.11.2026")
+
+
+def test_an_hour_that_is_there_twice_is_asked() -> None:
+    # Vienna's clocks went back from 03:00 (+02:00) to 02:00 (+01:00) on 2026-10-25.
+    with pytest.raises(LogBookError, match=r"2026-10-25T02:30:00\+02:00 or 2026-10-25T02:30:00\+01:00"):
+        moments.read_moment("2026-10-25T02:30", zone="Europe/Vienna")
+    assert moments.read_moment("2026-10-25T02:30+01:00", zone="Europe/Vienna") == "2026-10-25T01:30:00Z"

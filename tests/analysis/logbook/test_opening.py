@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import os
 import sqlite3
 from functools import partial
 from pathlib import Path
@@ -28,6 +29,20 @@ def test_a_folder_without_a_log_book_is_not_made_into_one(tmp_path: Path) -> Non
     with pytest.raises(LogBookError, match="there is no log book here"):
         open_logbook(tmp_path / "nothing")
     assert not (tmp_path / "nothing").exists()
+
+
+@pytest.mark.skipif(os.name == "nt", reason="files have no mode there")
+def test_a_log_book_and_its_copies_are_read_by_their_owner_alone(tmp_path: Path) -> None:
+    mask = os.umask(0o002)
+    try:
+        with new_book(tmp_path / "book", "B-001") as book:
+            copy_to(book, tmp_path / "copy.sqlite")
+            files = [*(tmp_path / "book").glob("logbook.sqlite*"), *(tmp_path / "book" / "copies").iterdir()]
+            modes = {file.name: file.stat().st_mode & 0o777 for file in (*files, tmp_path / "copy.sqlite")}
+    finally:
+        os.umask(mask)
+    assert len(modes) >= 4  # the database, its two companions, the day's copy
+    assert set(modes.values()) == {0o600}, modes
 
 
 def test_all_of_a_write_stands_or_nothing(tmp_path: Path) -> None:

@@ -31,7 +31,13 @@ def test_ranges_are_written_out(given: list[str], expected: tuple[str, ...]) -> 
     assert spelled_out(given) == expected
 
 
-@pytest.mark.parametrize("bad", ["B-9..B-3", "A-1..B-5", "a b", "", "x/y", "1..5000", "..", "<b>"])
+BAD_NAMES = [
+    "B-9..B-3", "A-1..B-5", "a b", "", "x/y", "1..5000", "..", "<b>", "--help", "-1..3", "=A1", "+1", "@x",
+    "B" * 61, "B" * 5000, "B-" + "0" * 60 + "1..2", "B" * 60 + "1..2", "1" * 5000 + "..2", "1.." + "1" * 5000,
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("bad", BAD_NAMES, ids=lambda name: name[:12])
 def test_a_name_or_range_that_cannot_be_is_refused(bad: str) -> None:
     with pytest.raises(LogBookError):
         spelled_out([bad])
