@@ -99,7 +99,7 @@ def take_in(book: LogBook, *, stamp: Stamp, again: bool = False, progress: Progr
         for number, name in enumerate(todo, start=1):
             try:
                 run = _take_folder(book, here[name], marks[name], stamp, trust=again)
-            except RunFolderError as error:
+            except (RunFolderError, OSError, ValueError, OverflowError) as error:  # one odd folder leaves the others
                 unreadable.append(f"{name}: {error}")
             else:
                 (changed if name in known else new).append(run)

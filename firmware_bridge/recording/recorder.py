@@ -62,7 +62,7 @@ class Recording:
         self._locks = [] if locks is None else locks
         self._clock = clock
         self._heard = heard
-        self.desk = MarkDesk(keeper, self._enter_mark, known, loading)
+        self.desk = MarkDesk(keeper, self.event, known, loading)
         self._contacts = Contacts(furnace.contacts)
         self._doubts = Doubts(furnace)
         self._faults: dict[str, tuple[str, float]] = {}  # sensor: what was last said of it, and when
@@ -85,9 +85,6 @@ class Recording:
         if self._heard is not None:
             self._heard(event, detail)
         return Event(t_s, utc_text(utc_s), event, detail)
-
-    def _enter_mark(self, detail: str) -> Event:
-        return self.event("mark", detail)
 
     def take(self, sample: Sample) -> None:
         """Write what one slot brought."""

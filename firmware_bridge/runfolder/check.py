@@ -10,6 +10,7 @@ from typing import BinaryIO
 from zlib import crc32
 
 from soakwitness.firmware_bridge.errors import RunFolderError
+from soakwitness.firmware_bridge.runfolder.files import open_regular
 from soakwitness.firmware_bridge.runfolder.format import CELL_LENGTH, header_crc
 from soakwitness.firmware_bridge.runfolder.model import BadRow
 
@@ -63,7 +64,7 @@ def check_segment(path: Path, header: bytes) -> SegmentCheck:
     """
     found = SegmentCheck(path, header_crc(header))
     try:
-        with open(path, "rb") as file:
+        with open_regular(path) as file:
             first = file.readline(_LONGEST_HEADER)
             if _header_holds(found, file, first, header):
                 _Rows(found, len(first)).read(file)

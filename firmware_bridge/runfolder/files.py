@@ -1,11 +1,20 @@
-"""Every call by which a run folder reaches the disk, in one place that tests can make fail."""
+"""Every call by which a run folder reaches the disk, in one place that tests can make fail; and how it is read.
+
+What is read may be anything that somebody put there: a pipe would hang its reader, an endless device fill it.
+"""
 
 from __future__ import annotations
 
 import contextlib
+import errno
+import json
 import os
+import stat
+from io import BufferedReader
 from pathlib import Path
-from typing import BinaryIO
+from typing import Any, BinaryIO
+
+SMALL_BYTES = 16 << 20  # more than any file of ours that is read whole
 
 
 class Files:
@@ -71,3 +80,44 @@ def write_whole(files: Files, path: Path, data: bytes) -> None:
             files.remove(part)
         raise
     files.sync_folder(path.parent)
+
+
+def open_regular(path: Path) -> BufferedReader:
+    """Open a plain file for reading, or what a link to one names; ``OSError`` for a pipe, a device or a folder."""
+    number = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
+    try:
+        if not stat.S_ISREG(os.fstat(number).st_mode):
+            raise OSError(errno.EINVAL, "it is no plain file", str(path))
+        return open(number, "rb")
+    except BaseException:
+        os.close(number)
+        raise
+
+
+def read_small(path: Path, most: int = SMALL_BYTES) -> bytes:
+    """All bytes of a plain file; ``OSError`` where it is none, or larger than a file of this kind can be."""
+    with open_regular(path) as file:
+        data = file.read(most + 1)
+    if len(data) > most:
+        raise OSError(errno.EFBIG, f"it has over {most:,} bytes", str(path))
+    return data
+
+
+def set_aside(path: Path) -> Path:
+    """Give what cannot be read another name in its folder, whatever it is; nothing is written over."""
+    aside, number = path.with_name(f"{path.name}.unreadable"), 1
+    while os.path.lexists(aside):
+        number += 1
+        aside = path.with_name(f"{path.name}.unreadable-{number}")
+    os.rename(path, aside)
+    return aside
+
+
+def read_json(path: Path, most: int = SMALL_BYTES) -> Any:
+    """What a small JSON file says; ``OSError`` where it cannot be read, ``ValueError`` where it is not sound."""
+    try:
+        said = json.loads(read_small(path, most))
+        json.dumps(said, ensure_ascii=False).encode()  # a lone surrogate can be read, and written nowhere
+    except RecursionError:
+        raise ValueError("its brackets are nested too deep") from None
+    return said

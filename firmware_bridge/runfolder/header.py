@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from soakwitness.firmware_bridge.errors import RunFolderError
+from soakwitness.firmware_bridge.runfolder.files import read_json
 from soakwitness.firmware_bridge.runfolder.format import read_utc
 from soakwitness.firmware_bridge.runfolder.model import FORMAT_VERSION, Column, RunHeader
 
@@ -91,7 +92,7 @@ def read_header(path: Path) -> RunHeader:
     """
     file = path / "run.json"
     try:
-        found = json.loads(file.read_bytes())
+        found = read_json(file)
     except FileNotFoundError:
         raise RunFolderError(
             f"{path}: no run.json in it, so it is no run folder. Give a folder out of runs/ of a log book."
@@ -129,7 +130,7 @@ def _parse(found: Any, file: Path) -> RunHeader:
             format=version,
             raw=found,
         )
-    except (KeyError, TypeError, ValueError, AttributeError) as error:
+    except (KeyError, TypeError, ValueError, AttributeError, OverflowError) as error:
         raise RunFolderError(f"{file} is damaged at {error}. Take it from a copy of the log book.") from None
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -10,6 +9,7 @@ from pathlib import Path
 from typing import Literal
 
 from soakwitness.firmware_bridge.errors import RunFolderError
+from soakwitness.firmware_bridge.runfolder.files import read_json
 from soakwitness.firmware_bridge.runfolder.header import read_header
 from soakwitness.firmware_bridge.runfolder.lock import RUN_LOCK, is_held
 from soakwitness.firmware_bridge.runfolder.model import RecordCheck, RunHeader
@@ -48,7 +48,7 @@ def run_id(folder: Path) -> str:
     if _RUN_ID.match(folder.name):
         return folder.name
     try:
-        return str(json.loads((folder / "run.json").read_text(encoding="utf-8"))["run"])
+        return str(read_json(folder / "run.json")["run"])
     except (OSError, ValueError, LookupError, TypeError):
         return ""
 

@@ -19,8 +19,10 @@ from pathlib import Path
 from typing import Any
 
 from soakwitness.firmware_bridge.errors import RunFolderError
+from soakwitness.firmware_bridge.runfolder.files import open_regular, read_small
 
 SEAL_FORMAT = "1.0"
+_MOST_BYTES = 64 << 20
 _ZEROS = "0" * 64
 _SEGMENT = re.compile(r"samples(?:-([1-9]\d*))?\.csv")
 
@@ -77,7 +79,7 @@ def sealed_names(path: Path) -> list[str]:
 
 def file_sha256(path: Path) -> str:
     """SHA-256 of a file's bytes, as hex."""
-    with open(path, "rb") as file:
+    with open_regular(path) as file:
         return hashlib.file_digest(file, "sha256").hexdigest()
 
 
@@ -97,7 +99,7 @@ def read_seal(path: Path) -> Seal | None:
     """
     file = path / "seal.json"
     try:
-        data = file.read_bytes()
+        data = read_small(file, _MOST_BYTES)
     except FileNotFoundError:
         return None
     except OSError as error:
@@ -105,7 +107,7 @@ def read_seal(path: Path) -> Seal | None:
     try:
         said = json.loads(data)
         seal = _parse(said)
-    except (ValueError, KeyError, TypeError, AttributeError):
+    except (ValueError, KeyError, TypeError, AttributeError, OverflowError, RecursionError):
         raise RunFolderError(f"{file} is damaged.") from None
     blank = data.replace(seal.digest.encode(), _ZEROS.encode())
     if hashlib.sha256(blank).hexdigest() != seal.digest:
@@ -128,7 +130,7 @@ def _parse(said: dict[str, Any]) -> Seal:
         says=tuple(str(words) for words in said.get("says", ())),
         chain_id=str(chain["id"]),
         chain_number=int(chain["number"]),
-        previous=chain["previous"],
+        previous=None if chain["previous"] is None else str(chain["previous"]),
         former=tuple(FormerSeal(**seal) for seal in said["former"]),
         digest=str(said["digest"]),
     )
@@ -154,5 +156,6 @@ def _former_hold(path: Path, former: Sequence[FormerSeal]) -> bool:
     """Whether ``events.csv`` still begins with what each former seal covered."""
     if not former:
         return True
-    data = (path / "events.csv").read_bytes()
+    with open_regular(path / "events.csv") as file:
+        data = file.read()
     return all(hashlib.sha256(data[: seal.events_bytes]).hexdigest() == seal.events_sha256 for seal in former)

@@ -11,7 +11,7 @@ from pathlib import Path
 from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.runfolder.chain import open_chain
 from soakwitness.firmware_bridge.runfolder.events import append_events
-from soakwitness.firmware_bridge.runfolder.files import Files, write_whole
+from soakwitness.firmware_bridge.runfolder.files import Files, open_regular, write_whole
 from soakwitness.firmware_bridge.runfolder.format import event_body, utc_text
 from soakwitness.firmware_bridge.runfolder.header import read_header
 from soakwitness.firmware_bridge.runfolder.marks import decode_mark, decode_strike
@@ -132,7 +132,8 @@ def _only_entered_later(path: Path, check: RecordCheck) -> Seal | None:
         return None
     if seal is None or differences(path, seal) != ["events.csv"]:
         return None
-    data = (path / "events.csv").read_bytes()
+    with open_regular(path / "events.csv") as file:
+        data = file.read()
     first = hashlib.sha256(data[: seal.events_bytes]).hexdigest()
     later = read_events(path)[seal.events :]
     fit = all(event.event == "mark" and (decode_strike(event) or _is_later(event)) for event in later)
