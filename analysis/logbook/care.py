@@ -13,6 +13,7 @@ from soakwitness.analysis.logbook.moments import Stamp
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.logbook.runs import Taken, take_in
 from soakwitness.firmware_bridge.errors import RunFolderError
+from soakwitness.firmware_bridge.runfolder.model import is_missing
 from soakwitness.firmware_bridge.runfolder.seal import Seal, differences, read_seal
 
 Progress = Callable[[int, int], None]
@@ -101,6 +102,9 @@ def _against_seal(path: Path, seal: Seal, row: sqlite3.Row | None, files: bool) 
                 "Compare the folder with a copy; if the new one is right: soakwitness logbook rebuild",
             )
         ]
+    if is_missing(seal.changed):
+        then = "Nothing brings it back; copy no files out of open runs and open none in an editor."
+        return [Trouble(path.name, f"it is not whole: {seal.changed[0]}", then)]
     changed = differences(path, seal) if files else []
     if changed:
         return [Trouble(path.name, f"{changed[0]} is not what the seal says", "Compare the folder with a copy of it.")]

@@ -28,7 +28,7 @@ def what_would_prove_all(view: View, findings: tuple[Finding, ...]) -> tuple[Say
         for r in view.ramps.values()
         if r.verdict == "not proven"
     ]
-    if any(f.code == "record changed" for f in findings):
+    if any(f.code == "record changed" and f.severity != "note" for f in findings):
         says.append(Says("The record: an unchanged copy of it."))
     if not any(h.judged for h in view.holds) and not any(r.verdict for r in view.ramps.values()):
         says.append(Says("The recipe: a hold that is judged."))

@@ -196,7 +196,7 @@ def _verification(view: View, findings: tuple[Finding, ...], bad: tuple[BadReadi
     ramps = [r.verdict for r in view.ramps.values() if r.verdict is not None]
     # What no sensor error touches: delays and cooling that the marks show, and a record that was changed.
     others: list[Verdict] = ["fail" for f in findings if f.severity == "fail" and f.code in OWN_REQUIREMENTS]
-    if any(f.code == "record changed" for f in findings):
+    if any(f.code == "record changed" and f.severity != "note" for f in findings):
         others.append("not proven")
     if not judged and not ramps:
         others.append("not proven")

@@ -140,6 +140,7 @@ def begin(
     )
     where = f"on the computer {platform.node()}".rstrip()
     after = f", goes on from {about.continues}" if about.continues else ""
+    keeper.wait()  # a folder that others find before they hear of the start; a slow disk is not waited for
     try:
         recording.event("start", where + after, now_s=started_s, utc_s=started_utc_s)
     except BaseException:
@@ -361,6 +362,7 @@ def begin_or_resume(
             says.append(f"Going on with {candidate.path.name}, which was cut off at {moment(candidate.last_t_s)}.")
             return recording, says
     recording = begin(furnace, clock, about, alarms=alarms, started_s=started_s, files=files, heard=heard)
+    recording.keeper.settle()
     if recording.keeper.folder is None:
         raise RunFolderError(f"no run can be begun: {recording.keeper.trouble}")
     return recording, says

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import contextlib
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from pathlib import Path
 
 from soakwitness.firmware_bridge.recording.acts import Loading, next_act
 from soakwitness.firmware_bridge.recording.keeping import Keeper
@@ -46,7 +44,6 @@ class MarkDesk:
         self._enter = enter
         self._events = [event for event in known if event.event == "mark"]
         self._loading = loading
-        self._entered_files: set[Path] = set()
         self._stays: set[str] = set()  # what cannot be given another name is told once
         self.marks: tuple[Mark, ...] = marks_of(self._events)
 
@@ -83,12 +80,8 @@ class MarkDesk:
                 refused.append(refuse_mark(dropped.path, "it speaks of another day than this run"))
         self._tell(refused)
         came = [mark for dropped in new if (mark := self._one(dropped, now_t_s, wall_s, speed)) is not None]
-        self._entered_files |= {dropped.path for dropped in new if dropped.path is not None}
-        if self._entered_files and self._keeper.trouble is None and self._keeper.save():
-            for path in self._entered_files:
-                with contextlib.suppress(OSError):
-                    path.unlink()
-            self._entered_files = {path for path in self._entered_files if path.exists()}
+        if new:
+            self._keeper.remove_once_kept(dropped.path for dropped in new if dropped.path is not None)
         return came
 
     def _one(self, dropped: DroppedMark, now_t_s: float, wall_s: float, speed: float) -> Mark | None:
@@ -128,7 +121,7 @@ class MarkDesk:
         self._enter("mark refused", first if len(refused) == 1 else many)
 
     def _seen(self) -> set[str]:
-        return self._stays | {path.name for path in self._entered_files}
+        return self._stays | {path.name for path in self._keeper.to_remove}
 
     def _struck(self, mark_id: str) -> bool:
         return any(struck[0] == mark_id for event in self._events if (struck := decode_strike(event)) is not None)

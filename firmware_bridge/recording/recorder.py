@@ -20,6 +20,7 @@ from soakwitness.firmware_bridge.recording.now import Now, chamber_c, facts, ove
 from soakwitness.firmware_bridge.recording.sampling import Sample
 from soakwitness.firmware_bridge.runfolder.format import utc_text
 from soakwitness.firmware_bridge.runfolder.lock import Lock
+from soakwitness.firmware_bridge.runfolder.mending import RECORD_CHANGED
 from soakwitness.firmware_bridge.runfolder.model import Act, Event, Mark
 
 COLLECT_EVERY_S = 0.5
@@ -105,6 +106,7 @@ class Recording:
             self.missed += 1
             self.keeper.row(self.t_s(sample.now_s), sample.utc_s, {})
         self._raise_alarms(sample)
+        self.keeper.wait()
 
     def _say(self, sample: Sample, event: str, detail: str) -> None:
         self.event(event, detail, now_s=sample.now_s, utc_s=sample.utc_s)
@@ -132,7 +134,7 @@ class Recording:
             last = "no reading before" if since is None else f"last reading at {since:.3f} s"
             self._say(sample, "link lost", f"{change.says} ({last})")
             if self.keeper.trouble is None:
-                self.keeper.save()  # opening it again may block for longer than rows may wait for the disk
+                self.keeper.save_soon()  # opening it again may block for longer than rows may wait for the disk
 
     def _read(
         self, sample: Sample, values: Mapping[str, float | None], faults: Mapping[str, str], texts: Sequence[str]
@@ -204,6 +206,12 @@ class Recording:
         self.desk.collect(self.t_s(self._clock.monotonic()), self._clock.wall_s(), self._clock.speed)
 
     def _watch_record(self, now_s: float) -> None:
+        for says in self.keeper.changes():
+            self.event(RECORD_CHANGED, says)
+            self._alarm(RECORD_CHANGED, None)  # each is told anew
+            self._alarm(RECORD_CHANGED, says)
+            for lock in self._locks:
+                lock.renew()
         trouble, since_s = self.keeper.trouble, self.keeper.trouble_since_s
         if trouble is not None:
             self._alarm(

@@ -62,14 +62,19 @@ def check_segment(path: Path, header: bytes) -> SegmentCheck:
     RunFolderError
         If the file cannot be read.
     """
-    found = SegmentCheck(path, header_crc(header))
     try:
         with open_regular(path) as file:
-            first = file.readline(_LONGEST_HEADER)
-            if _header_holds(found, file, first, header):
-                _Rows(found, len(first)).read(file)
+            return check_file(path, file, header)
     except OSError as error:
         raise RunFolderError(f"{path} cannot be read: {error.strerror or error}.") from None
+
+
+def check_file(path: Path, file: BinaryIO, header: bytes) -> SegmentCheck:
+    """Check every row of a file that is open at its beginning, whose name may be gone. Raises ``OSError``."""
+    found = SegmentCheck(path, header_crc(header))
+    first = file.readline(_LONGEST_HEADER)
+    if _header_holds(found, file, first, header):
+        _Rows(found, len(first)).read(file)
     return found
 
 

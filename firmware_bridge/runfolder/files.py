@@ -29,12 +29,12 @@ class Files:
         path.mkdir()
 
     def open_new(self, path: Path) -> BinaryIO:
-        """Open a new file for writing, without a buffer; it must not exist."""
-        return open(path, "xb", buffering=0)
+        """Open a new file for writing, without a buffer; it must not exist. What was written can be read back."""
+        return open(path, "x+b", buffering=0)
 
     def open_end(self, path: Path) -> BinaryIO:
-        """Open a file of one's own for appending, without a buffer."""
-        return open(path, "ab", buffering=0)
+        """Open a file of one's own for appending, without a buffer. What was written can be read back."""
+        return open(path, "a+b", buffering=0)
 
     def write(self, file: BinaryIO, data: bytes) -> None:
         """Hand all bytes to the system; a short write is gone on with until it ends or fails."""
@@ -103,12 +103,12 @@ def read_small(path: Path, most: int = SMALL_BYTES) -> bytes:
     return data
 
 
-def set_aside(path: Path) -> Path:
-    """Give what cannot be read another name in its folder, whatever it is; nothing is written over."""
-    aside, number = path.with_name(f"{path.name}.unreadable"), 1
+def set_aside(path: Path, ending: str = "unreadable") -> Path:
+    """Give what cannot be read or is not ours another name in its folder, whatever it is; nothing is written over."""
+    aside, number = path.with_name(f"{path.name}.{ending}"), 1
     while os.path.lexists(aside):
         number += 1
-        aside = path.with_name(f"{path.name}.unreadable-{number}")
+        aside = path.with_name(f"{path.name}.{ending}-{number}")
     os.rename(path, aside)
     return aside
 

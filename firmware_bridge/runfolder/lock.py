@@ -46,6 +46,7 @@ class Lock:
 
     def __init__(self, path: Path, about: Mapping[str, Any] | None = None) -> None:
         self.path = path
+        self._about = dict(about or {})
         self._file: BinaryIO | None = _open(path)
         if not _grab_within(self._file, 0.3):  # a look at who holds it takes it for a moment
             self._file.close()
@@ -55,6 +56,15 @@ class Lock:
         self._file.truncate(0)
         self._file.write(json.dumps({"pid": os.getpid(), **(about or {})}).encode())
         self._file.flush()
+
+    def renew(self) -> None:
+        """Hold it under its name again where another program removed the file; does nothing where it is there."""
+        with contextlib.suppress(OSError, RunFolderError):
+            if self._file is not None and not os.path.lexists(self.path):
+                again = Lock(self.path, {key: value for key, value in self._about.items() if key != "pid"})
+                _let_go(self._file)
+                self._file.close()
+                self._file, again._file = again._file, None
 
     def release(self) -> None:
         """Let go; a second time does nothing."""

@@ -14,6 +14,7 @@ from soakwitness.firmware_bridge.runfolder.files import open_regular
 from soakwitness.firmware_bridge.runfolder.format import event_cells, events_header, header_line
 from soakwitness.firmware_bridge.runfolder.header import read_header
 from soakwitness.firmware_bridge.runfolder.marks import marks_of
+from soakwitness.firmware_bridge.runfolder.mending import RECORD_CHANGED
 from soakwitness.firmware_bridge.runfolder.merging import merge
 from soakwitness.firmware_bridge.runfolder.model import BadRow, ByteRange, Event, Mark, RecordCheck, RunHeader
 from soakwitness.firmware_bridge.runfolder.seal import Seal, differences, read_seal, segments
@@ -95,10 +96,11 @@ def as_sealed(path: Path, seal: Seal) -> RecordCheck:
         bad_rows=tuple(BadRow(*bad) for bad in seal.bad_rows),
         torn_tail=seal.torn_tail,
         sealed=True,
-        intact=True,
-        first_difference=None,
+        intact=not seal.changed,
+        first_difference=_first_changed(seal.changed),
         good=tuple(ByteRange(path / name, start, stop, rows) for name, start, stop, rows in seal.good),
         says=seal.says,
+        changed=seal.changed,
     )
 
 
@@ -118,7 +120,8 @@ def check_rows(
     events_file = path / "events.csv"
     files = [*parts, check_segment(events_file, events_header())] if events_file.exists() else parts
     bad = tuple(row for part in files for row in part.bad)
-    first = next(iter(differs), None) or (bad[0].segment if bad else None)
+    changed = tuple(event.detail for event in read_events(path) if event.event == RECORD_CHANGED)
+    first = next(iter(differs), None) or (bad[0].segment if bad else None) or _first_changed(changed)
     missing = [name for name in ("samples.csv", "events.csv") if not (path / name).exists()]
     if missing and first is None:
         first = missing[0]
@@ -130,8 +133,15 @@ def check_rows(
         intact=first is None,
         first_difference=first,
         good=good,
-        says=(*notes, *_words(path, differs, files, twice, missing)),
+        says=(*notes, *changed, *_words(path, differs, files, twice, missing)),
+        changed=changed,
+        differs=tuple(differs),
     )
+
+
+def _first_changed(changed: tuple[str, ...]) -> str | None:
+    """Name of the file that the first of these sentences begins with."""
+    return changed[0].split(" ")[0] if changed else None
 
 
 def _words(path: Path, differs: list[str], files: list[SegmentCheck], twice: int, missing: list[str]) -> list[str]:

@@ -39,7 +39,10 @@ class FormerSeal:
 
 @dataclass(frozen=True)
 class Seal:
-    """``seal.json``. ``files`` maps a name to its SHA-256; ``good`` lists (segment, start, stop, rows)."""
+    """``seal.json``. ``files`` maps a name to its SHA-256; ``good`` lists (segment, start, stop, rows).
+
+    ``changed`` says what another program did while the run was recorded, and what is missing since.
+    """
 
     run: str
     sealed_utc: str
@@ -51,6 +54,7 @@ class Seal:
     bad_rows: tuple[tuple[str, int, str], ...]
     torn_tail: bool
     says: tuple[str, ...]
+    changed: tuple[str, ...]
     chain_id: str
     chain_number: int
     previous: str | None
@@ -128,6 +132,7 @@ def _parse(said: dict[str, Any]) -> Seal:
         bad_rows=tuple((str(a), int(b), str(c)) for a, b, c in said["bad_rows"]),
         torn_tail=bool(said["torn_tail"]),
         says=tuple(str(words) for words in said.get("says", ())),
+        changed=tuple(str(words) for words in said.get("changed", ())),
         chain_id=str(chain["id"]),
         chain_number=int(chain["number"]),
         previous=None if chain["previous"] is None else str(chain["previous"]),

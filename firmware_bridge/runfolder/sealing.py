@@ -76,6 +76,7 @@ def _write(
             "bad_rows": [[bad.segment, bad.line, bad.says] for bad in check.bad_rows],
             "torn_tail": check.torn_tail,
             "says": list(check.says),
+            "changed": list(check.changed),
             "chain": chain,
             "former": [asdict(seal) for seal in former],
         }
@@ -103,7 +104,7 @@ def append_sealed(
     """
     files = files or Files()
     check = check_record(path)
-    seal = read_seal(path) if check.intact else _only_entered_later(path, check)
+    seal = read_seal(path) if check.intact or _holds(path, check) else _only_entered_later(path, check)
     if seal is None:
         why = f"{check.first_difference} is not what the seal says" if check.sealed else "it is not sealed"
         raise RunFolderError(f"{path}: {why}, so nothing can be entered into it under a new seal.")
@@ -120,6 +121,17 @@ def append_sealed(
     except OSError as error:
         raise RunFolderError(f"{path} cannot be written: {error.strerror or error}. Free the disk.") from None
     return new
+
+
+def _holds(path: Path, check: RecordCheck) -> bool:
+    """Whether a record that was changed while it was recorded is still what its seal says."""
+    if not check.sealed or not check.changed:
+        return False
+    try:
+        seal = read_seal(path)
+    except RunFolderError:
+        return False
+    return seal is not None and not differences(path, seal)
 
 
 def _only_entered_later(path: Path, check: RecordCheck) -> Seal | None:

@@ -15,6 +15,7 @@ from soakwitness.analysis.verification.pairs import steady_levels
 from soakwitness.analysis.verification.readings import GAP_PERIODS, gaps, last_read
 from soakwitness.analysis.verification.sensor_errors import reads_words
 from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, duration, moment, often
+from soakwitness.firmware_bridge.runfolder.model import RecordCheck
 
 FAULT_SHARE = 0.01
 CLOCKS_APART_S = 0.01  # an event and the row it belongs to carry the same moment, each rounded
@@ -231,6 +232,8 @@ def _changed(view: View) -> list[Finding]:
     bad = len(check.bad_rows)
     if check.intact and not bad:
         return []
+    if check.changed and not check.differs:
+        return [_changed_while_recorded(check)]
     if check.sealed and not check.intact:
         first = f" First file that differs: {check.first_difference}." if check.first_difference else ""
         says = f"The sealed record was changed after its end.{first}"
@@ -245,6 +248,16 @@ def _changed(view: View) -> list[Finding]:
             Says("Compare with a copy or the original; a changed record proves nothing."),
         )
     ]
+
+
+def _changed_while_recorded(check: RecordCheck) -> Finding:
+    """What another program did; only where readings are missing does it leave anything open."""
+    says = f"While it was being recorded: {'. '.join(check.changed)}."
+    if check.says_missing:
+        then = "Nothing brings those readings back; keep editors and copying programs away from open runs."
+        return Finding("record changed", "warn", None, Says.plain(says), Says(then))
+    then = "All readings are there. Keep editors and copying programs away from open runs."
+    return Finding("record changed", "note", None, Says.plain(says), Says(then))
 
 
 def _calibration(view: View) -> list[Finding]:
