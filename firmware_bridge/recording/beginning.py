@@ -362,10 +362,14 @@ def begin_or_resume(
             says.append(f"Going on with {candidate.path.name}, which was cut off at {moment(candidate.last_t_s)}.")
             return recording, says
     recording = begin(furnace, clock, about, alarms=alarms, started_s=started_s, files=files, heard=heard)
-    recording.keeper.settle()
-    if recording.keeper.folder is None:
-        raise RunFolderError(f"no run can be begun: {recording.keeper.trouble}")
+    check_begun(recording)
     return recording, says
+
+
+def check_begun(recording: Recording) -> None:
+    """Raise RunFolderError where the disk has no place for a run; a slow one may be about to make it."""
+    if recording.keeper.folder is None and recording.keeper.trouble is not None:
+        raise RunFolderError(f"no run can be begun: {recording.keeper.trouble}")
 
 
 def same_heating_as(run: CutOff, furnace: Furnace, clock: Clock, temp_c: float | None) -> bool:

@@ -59,6 +59,7 @@ class Keeper:
         self._waiting: deque[tuple[bool, bytes]] = deque()  # whether a row or an event, and its body
         self._waiting_rows = 0
         self._dropped_rows = 0
+        self._emptied_s = clock.monotonic()  # when last nothing waited
         self._asked: set[str] = set()
         self._lock = threading.Lock()  # of what both sides change
         self._handed_over = False
@@ -68,6 +69,7 @@ class Keeper:
         self._worker = worker or worker_for(clock)
         self.rows = 0
         self.behind_since_s: float | None = None  # since when rows wait for the disk longer than the sampler does
+        self._number = 0
         self._hand_over("open")
 
     @property
@@ -89,6 +91,12 @@ class Keeper:
     def waiting_rows(self) -> int:
         """Rows that wait for a disk that is busy."""
         return self._waiting_rows
+
+    @property
+    def silent_s(self) -> float:
+        """For how long the disk has taken nothing of what waits for it [s]."""
+        with self._lock:
+            return self._clock.monotonic() - self._emptied_s if self._waiting else 0.0
 
     @property
     def held_rows(self) -> int:
@@ -122,7 +130,7 @@ class Keeper:
 
     def wait(self) -> None:
         """Wait a moment for what was handed over, so that a kill of the program loses nothing."""
-        if self._worker.wait(WAIT_SHARE * self._every_s):
+        if self._worker.wait(WAIT_SHARE * self._every_s, self._number):
             self.behind_since_s = None
         elif self.behind_since_s is None:
             self.behind_since_s = self._clock.monotonic()
@@ -175,6 +183,8 @@ class Keeper:
 
     def _put(self, is_row: bool, body: bytes) -> None:
         with self._lock:
+            if not self._waiting:
+                self._emptied_s = self._clock.monotonic()
             self._waiting.append((is_row, body))
             self._waiting_rows += is_row
             if len(self._waiting) > self._most_rows + MOST_EVENTS:
@@ -190,27 +200,34 @@ class Keeper:
             if self._handed_over:
                 return
             self._handed_over = True
-        self._worker.submit(self._work)
+        self._number = self._worker.submit(self._write)
 
-    def _work(self) -> None:
-        """The worker's part: write what waits, then what was asked for."""
+    def _write(self) -> None:
+        """The worker's part: write what waits; what takes longer is a job of its own, which no row is waited for."""
         with self._lock:
             self._handed_over = False
             asked, self._asked = self._asked, set()
-            entered = list(self._to_remove)
         if "open" in asked:
             self._writing.open()
         self._write_waiting()
-        if "save" in asked:
-            if self._writing.save():
-                self._remove(entered)
+        due = self.trouble is None and self._clock.monotonic() - self._writing.synced_s >= SYNC_EVERY_S
+        if due or "save" in asked:
+            self._worker.submit(self._save)
         elif "look" in asked:
             self._writing.look()
+
+    def _save(self) -> None:
+        with self._lock:
+            entered = list(self._to_remove)
+        self._write_waiting()
+        if self._writing.save():
+            self._remove(entered)
 
     def _write_waiting(self) -> None:
         while True:
             with self._lock:
                 if not self._waiting:
+                    self._emptied_s = self._clock.monotonic()
                     return
                 is_row, body = self._waiting.popleft()
                 self._waiting_rows -= is_row

@@ -13,7 +13,7 @@ from soakwitness.firmware_bridge.recording.acts import Contacts, Loading
 from soakwitness.firmware_bridge.recording.alarms import Alarms
 from soakwitness.firmware_bridge.recording.clocks import Clock
 from soakwitness.firmware_bridge.recording.doubts import Doubts
-from soakwitness.firmware_bridge.recording.keeping import Keeper
+from soakwitness.firmware_bridge.recording.keeping import WAIT_SHARE, Keeper
 from soakwitness.firmware_bridge.recording.linking import LinkChange
 from soakwitness.firmware_bridge.recording.marking import MarkDesk
 from soakwitness.firmware_bridge.recording.now import Now, chamber_c, facts, over_limit
@@ -26,6 +26,8 @@ from soakwitness.firmware_bridge.runfolder.model import Act, Event, Mark
 COLLECT_EVERY_S = 0.5
 FAULT_EVERY_S = 10.0  # a flapping sensor does not fill the events
 TEXT_EVERY_S = 60.0
+SILENT_S = 10.0  # a disk that takes nothing for so long is one that the record is not written to
+PROMPT_S = 60.0
 
 
 class Recording:
@@ -72,6 +74,8 @@ class Recording:
         self._link_lost: str | None = None
         self._collected_s = -float("inf")
         self._trouble_told = False
+        self._slow_s: float | None = None  # when rows last waited for the disk
+        self._most_waiting = 0
 
     def t_s(self, now_s: float) -> float:
         """Time in the run of a moment on the steady clock [s]."""
@@ -213,6 +217,9 @@ class Recording:
             for lock in self._locks:
                 lock.renew()
         trouble, since_s = self.keeper.trouble, self.keeper.trouble_since_s
+        if trouble is None and self.keeper.silent_s >= SILENT_S:
+            trouble = f"the disk has not answered for {duration(self.keeper.silent_s)}"
+        self._watch_pace(now_s)
         if trouble is not None:
             self._alarm(
                 "record not being written", f"{trouble}; only in memory: {counted(self.keeper.held_rows, 'row')}"
@@ -223,6 +230,21 @@ class Recording:
             self._alarm("record not being written", None)
             lost = f"; lost: up to {counted(self.keeper.lost_rows, 'row')}" if self.keeper.lost_rows else ""
             self.event("not recorded" if lost else "record written again", f"the disk takes rows again{lost}")
+
+    def _watch_pace(self, now_s: float) -> None:
+        """Name a slow disk: what waits for it in memory is what a kill of the program costs."""
+        since_s = self.keeper.behind_since_s
+        if since_s is None or self.keeper.folder is None:  # a run begins once its folder is there
+            if self._slow_s is not None and now_s - self._slow_s >= PROMPT_S:
+                self._slow_s = None
+                self.event("disk prompt again", f"at most {counted(self._most_waiting, 'row')} waited for it")
+            return
+        if self._slow_s is None:
+            self._most_waiting = 0
+            says = f"it takes longer than {duration(WAIT_SHARE * self.furnace.every_s)} for a row"
+            self.event("slow disk", f"{says}; readings go on and wait in memory, where a crash would lose them")
+        self._slow_s = now_s
+        self._most_waiting = max(self._most_waiting, self.keeper.waiting_rows)
 
     def mark(
         self, act: Act, pieces: Sequence[str] = (), *, note: str = "", by: str | None = None, now_s: float | None = None

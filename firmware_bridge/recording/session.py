@@ -10,7 +10,7 @@ from soakwitness.firmware_bridge.common.wording import duration
 from soakwitness.firmware_bridge.furnace.model import Furnace
 from soakwitness.firmware_bridge.links.base import Link
 from soakwitness.firmware_bridge.recording.alarms import Alarms
-from soakwitness.firmware_bridge.recording.beginning import About, begin_or_resume, claim_furnace
+from soakwitness.firmware_bridge.recording.beginning import About, begin_or_resume, check_begun, claim_furnace
 from soakwitness.firmware_bridge.recording.clocks import Clock
 from soakwitness.firmware_bridge.recording.heating import Heating
 from soakwitness.firmware_bridge.recording.linking import LinkKeeper, Opener, PortMemory, adapters
@@ -185,6 +185,7 @@ class _OneRun:
             self._why = "the furnace does not heat, and the terminal is gone"
 
     def _tend(self) -> None:
+        check_begun(self._recording)
         self._recording.tend()
         self._attendant.tend(self._recording)
 

@@ -17,12 +17,12 @@ Job = Callable[[], None]
 class Worker(Protocol):
     """Does jobs one after the other. What a job raises is raised to whoever hands over or waits next."""
 
-    def submit(self, job: Job) -> None:
-        """Take a job; it is done now or soon."""
+    def submit(self, job: Job) -> int:
+        """Take a job; it is done now or soon. Returns its number."""
         ...
 
-    def wait(self, timeout_s: float | None) -> bool:
-        """Wait until every job is done, at most so long; return whether they are."""
+    def wait(self, timeout_s: float, number: int | None = None) -> bool:
+        """Wait until the job of a number is done, else every job, at most so long; return whether they are."""
         ...
 
     def close(self) -> None:
@@ -33,11 +33,12 @@ class Worker(Protocol):
 class AtOnce:
     """Does each job at once, in the caller's own time."""
 
-    def submit(self, job: Job) -> None:
+    def submit(self, job: Job) -> int:
         """Do it."""
         job()
+        return 0
 
-    def wait(self, timeout_s: float | None) -> bool:
+    def wait(self, timeout_s: float, number: int | None = None) -> bool:
         """Nothing waits."""
         return True
 
@@ -50,24 +51,27 @@ class OneThread:
 
     def __init__(self) -> None:
         self._jobs: deque[Job] = deque()
+        self._taken = 0
+        self._done = 0
         self._changed = threading.Condition()
-        self._busy = False
         self._closed = False
         self._raised: BaseException | None = None
         self._thread = threading.Thread(target=self._run, name="writing", daemon=True)
         self._thread.start()
 
-    def submit(self, job: Job) -> None:
-        """Take a job."""
+    def submit(self, job: Job) -> int:
+        """Take a job, which may come from another job."""
         with self._changed:
             self._tell()
             self._jobs.append(job)
+            self._taken += 1
             self._changed.notify_all()
+            return self._taken
 
-    def wait(self, timeout_s: float | None) -> bool:
-        """Wait until every job is done, at most so long."""
+    def wait(self, timeout_s: float, number: int | None = None) -> bool:
+        """Wait until the job of a number is done, else every job, at most so long."""
         with self._changed:
-            done = self._changed.wait_for(lambda: not self._jobs and not self._busy, timeout_s)
+            done = self._changed.wait_for(lambda: self._done >= (number or self._taken), timeout_s)
             self._tell()
             return done
 
@@ -90,15 +94,15 @@ class OneThread:
                 job()
             except BaseException as error:
                 self._raised = error
+            with self._changed:
+                self._done += 1
+                self._changed.notify_all()
 
     def _next(self) -> Job | None:
         with self._changed:
-            self._busy = False
-            self._changed.notify_all()
             self._changed.wait_for(lambda: self._jobs or self._closed)
             if self._closed:
                 return None
-            self._busy = True
             return self._jobs.popleft()
 
 
