@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import sqlite3
-from collections.abc import Callable
+from collections.abc import Callable, Container
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -12,6 +12,7 @@ from soakwitness.analysis.logbook.kept import forget
 from soakwitness.analysis.logbook.moments import Stamp
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.logbook.runs import Taken, take_in
+from soakwitness.analysis.logbook.seals import FOREIGN
 from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.runfolder.model import is_missing
 from soakwitness.firmware_bridge.runfolder.seal import Seal, differences, read_seal
@@ -98,8 +99,8 @@ def _against_seal(path: Path, seal: Seal, row: sqlite3.Row | None, files: bool) 
         return [
             Trouble(
                 path.name,
-                "its seal is not the one the log book has seen",
-                "Compare the folder with a copy; if the new one is right: soakwitness logbook rebuild",
+                FOREIGN,
+                f"Compare it with a copy; if the new one is right: soakwitness logbook rebuild --accept {row['run']}",
             )
         ]
     if is_missing(seal.changed):
@@ -146,7 +147,7 @@ def _link(recorder: str, before: Seal | None, after: Seal | None) -> list[Troubl
     return []
 
 
-def rebuild(book: LogBook, *, stamp: Stamp, progress: Progress | None = None) -> Taken:
+def rebuild(book: LogBook, *, stamp: Stamp, accept: Container[str] = (), progress: Progress | None = None) -> Taken:
     """Build what the log book says about runs anew from the run folders; what people entered stays.
 
     Parameters
@@ -155,6 +156,8 @@ def rebuild(book: LogBook, *, stamp: Stamp, progress: Progress | None = None) ->
         The open log book.
     stamp : Stamp
         When and by whom.
+    accept : container of str
+        Runs whose seal is accepted although the log book has seen another one; of all others it keeps what it saw.
     progress : callable, optional
         Gets how many folders were read, of how many.
 
@@ -165,4 +168,4 @@ def rebuild(book: LogBook, *, stamp: Stamp, progress: Progress | None = None) ->
     """
     with book.writing(stamp):
         forget(book, stamp=stamp)
-        return take_in(book, stamp=stamp, again=True, progress=progress)
+        return take_in(book, stamp=stamp, again=True, accept=accept, progress=progress)

@@ -234,6 +234,8 @@ def _record(context: VerificationContext) -> RecordState:
         gaps_s=sum(b - a for a, b in wide),
         sealed=check.sealed,
         intact=check.intact,
+        seen=check.seen,
+        changed=bool(check.changed) and not check.differs and check.doubt is None,
         gaps=wide,
     )
 

@@ -71,21 +71,25 @@ def check(quick: bool, as_json: bool, logbook: Path) -> int:
 
 
 @logbook.command()
+@click.option("--accept", multiple=True, metavar="RUN", help="Accept the seal of this run, though another was seen.")
 @by_option
 @logbook_option
-def rebuild(by: str | None, logbook: Path) -> None:
+def rebuild(accept: tuple[str, ...], by: str | None, logbook: Path) -> None:
     """Build what the log book says about runs anew from the run folders; copied folders are adopted.
 
-    What people entered stays as it is.
+    What people entered stays as it is, and so does what was seen of seals: a run that was changed and sealed again
+    stays named by ``logbook check`` until it is accepted.
 
     Example: soakwitness logbook rebuild
     """
     from soakwitness.analysis.logbook.care import rebuild as build
+    from soakwitness.analysis.logbook.runs import run_named
 
     stamp = new_stamp(by)
     with open_book(logbook) as book:
+        accepted = {run_named(book, name).run for name in accept}
         with progress_bar("Reading run folders") as bar:
-            taken = build(book, stamp=stamp, progress=bar)
+            taken = build(book, stamp=stamp, accept=accepted, progress=bar)
         take_in_runs(book, stamp)
     click.echo(f"{counted(len(taken.new), 'run')} new, {len(taken.changed)} read again, {len(taken.missing)} missing.")
     for says in taken.unreadable:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -66,7 +67,11 @@ def runs(
         hidden = 0 if everything else max(0, len(paths) - NEWEST)
         paths = paths[hidden:]
     compare = check or not everything
-    listed = [look_at(path, compare=compare) for path in paths]
+    listed = (
+        _as_seen(logbook, [look_at(path, compare=compare) for path in paths])
+        if compare
+        else [look_at(path, compare=False) for path in paths]
+    )
     verdicts = _verdicts(logbook, [run_id(path) for path in paths])
     if as_json:
         print_json([_as_json(entry, verdicts.get(run_id(entry.path))) for entry in listed])
@@ -79,6 +84,27 @@ def runs(
         from soakwitness.firmware_bridge.common.wording import counted
 
         click.echo(f"Not shown: {counted(hidden, 'older run')}: --all", err=True)
+
+
+def _as_seen(logbook: Path, listed: list[Listed]) -> list[Listed]:
+    """The same runs; one that is not as the log book has seen it is not called intact."""
+    if not (logbook / "logbook.sqlite").exists():
+        return listed
+    from soakwitness.analysis.errors import LogBookError
+    from soakwitness.analysis.logbook.seals import seal_known
+    from soakwitness.cli.entering import open_book
+
+    found = []
+    try:
+        with open_book(logbook) as book:
+            for entry in listed:
+                known = None if entry.header is None else seal_known(book, entry.path, entry.header.run)
+                doubt = None if known is None else known.doubt
+                found.append(entry if doubt is None else replace(entry, intact=False, says=f"changed: {doubt}"))
+    except LogBookError as error:
+        click.echo(str(error), err=True)
+        return listed
+    return found
 
 
 def _export(path: Path, file: Path, decimal: str, force: bool) -> None:

@@ -44,6 +44,14 @@ def open_chain(logbook: Path, files: Files) -> Iterator[ChainFile]:
         yield ChainFile(logbook, files)
 
 
+def saved_chain(logbook: Path) -> Chain | None:
+    """The chain as it was saved last; None where none can be read. Nobody is kept from changing it meanwhile."""
+    try:
+        return _parse(read_json(logbook / "recorder.json"))
+    except (OSError, ValueError):
+        return None
+
+
 def _parse(said: Any) -> Chain:
     """A chain as it was saved; ValueError where it is none."""
     if not isinstance(said, dict):

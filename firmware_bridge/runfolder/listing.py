@@ -83,7 +83,7 @@ def _as_sealed(path: Path, header: RunHeader) -> Listed | None:
 
 def _says(check: RecordCheck) -> str:
     if check.changed:
-        return f"not whole: {check.changed[0]}"
+        return f"changed: {check.changed[0]}"
     return "" if check.intact else f"changed: {check.first_difference}"
 
 

@@ -117,7 +117,8 @@ class RecordCheck:
     """What a check of a run folder found. ``intact`` False: ``first_difference`` names the first file that differs.
 
     ``changed`` says what another program did to it while it was recorded: such a record is not called intact.
-    ``differs`` names the files that are not what the seal says.
+    ``differs`` names the files that are not what the seal says. ``seen``: a log book knows this very seal; ``doubt``
+    says what it knows against it.
     """
 
     rows: int
@@ -130,6 +131,8 @@ class RecordCheck:
     says: tuple[str, ...] = ()
     changed: tuple[str, ...] = ()
     differs: tuple[str, ...] = ()
+    seen: bool = False
+    doubt: str | None = None
 
     @property
     def says_missing(self) -> bool:

@@ -232,10 +232,13 @@ def _changed(view: View) -> list[Finding]:
     bad = len(check.bad_rows)
     if check.intact and not bad:
         return []
-    if check.changed and not check.differs:
+    if check.doubt and not check.sealed:
+        return [_not_as_seen(check.doubt)]
+    if check.changed and not check.differs and check.doubt is None:
         return [_changed_while_recorded(check)]
     if check.sealed and not check.intact:
         first = f" First file that differs: {check.first_difference}." if check.first_difference else ""
+        first = f" As this log book knows, {check.doubt}." if check.doubt else first
         says = f"The sealed record was changed after its end.{first}"
     else:
         says = f"{bad} {'row' if bad == 1 else 'rows'} of the record fail their checksum and were left out."
@@ -248,6 +251,12 @@ def _changed(view: View) -> list[Finding]:
             Says("Compare with a copy or the original; a changed record proves nothing."),
         )
     ]
+
+
+def _not_as_seen(doubt: str) -> Finding:
+    says = f"The record is not what this log book has seen: {doubt}."
+    then = "Compare with a copy or the original; a changed record proves nothing."
+    return Finding("record changed", "warn", None, Says.plain(says), Says(then))
 
 
 def _changed_while_recorded(check: RecordCheck) -> Finding:
