@@ -210,12 +210,7 @@ class Recording:
         self.desk.collect(self.t_s(self._clock.monotonic()), self._clock.wall_s(), self._clock.speed)
 
     def _watch_record(self, now_s: float) -> None:
-        for says in self.keeper.changes():
-            self.event(RECORD_CHANGED, says)
-            self._alarm(RECORD_CHANGED, None)  # each is told anew
-            self._alarm(RECORD_CHANGED, says)
-            for lock in self._locks:
-                lock.renew()
+        self._tell_changes()
         trouble, since_s = self.keeper.trouble, self.keeper.trouble_since_s
         if trouble is None and self.keeper.silent_s >= SILENT_S:
             trouble = f"the disk has not answered for {duration(self.keeper.silent_s)}"
@@ -230,6 +225,15 @@ class Recording:
             self._alarm("record not being written", None)
             lost = f"; lost: up to {counted(self.keeper.lost_rows, 'row')}" if self.keeper.lost_rows else ""
             self.event("not recorded" if lost else "record written again", f"the disk takes rows again{lost}")
+
+    def _tell_changes(self) -> None:
+        """Say what another program did to the files."""
+        for says in self.keeper.changes():
+            self.event(RECORD_CHANGED, says)
+            self._alarm(RECORD_CHANGED, None)  # each is told anew
+            self._alarm(RECORD_CHANGED, says)
+            for lock in self._locks:
+                lock.renew()
 
     def _watch_pace(self, now_s: float) -> None:
         """Name a slow disk: what waits for it in memory is what a kill of the program costs."""
@@ -291,6 +295,8 @@ class Recording:
             If the run cannot be written or sealed; its folder stays as it is and can be resumed.
         """
         self._collect()
+        self.keeper.save()
+        self._tell_changes()
         self.event("end", why)
         try:
             return self._seal()

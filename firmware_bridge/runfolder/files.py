@@ -14,6 +14,7 @@ from io import BufferedReader
 from pathlib import Path
 from typing import Any, BinaryIO
 
+_NOT_FOR_FOLDERS = (errno.EINVAL, errno.ENOTSUP, errno.EBADF)  # disks that know no fsync of folders
 SMALL_BYTES = 16 << 20  # more than any file of ours that is read whole
 
 
@@ -47,12 +48,15 @@ class Files:
         os.fsync(file.fileno())
 
     def sync_folder(self, path: Path) -> None:
-        """Bring a folder's names to the disk, where the system can."""
+        """Bring a folder's names to the disk, where system and disk can."""
         if os.name == "nt":
             return
         number = os.open(path, os.O_RDONLY)
         try:
             os.fsync(number)
+        except OSError as error:
+            if error.errno not in _NOT_FOR_FOLDERS:
+                raise
         finally:
             os.close(number)
 

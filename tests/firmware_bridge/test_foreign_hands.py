@@ -247,6 +247,15 @@ def test_harm_to_what_an_earlier_recorder_wrote_is_noticed_too(tmp_path: Path) -
     assert len(check.changed) == 2
 
 
+@pytest.mark.parametrize("kind", HARMS)
+def test_harm_in_the_very_last_moment_is_in_the_seal(tmp_path: Path, kind: str) -> None:
+    run, _ = _record(tmp_path, lambda folder: HARMS[kind](folder / "samples.csv"), slots=60, at=60)
+    check = check_record(run)
+    assert _times(check) == [float(k) for k in range(60)]
+    assert (check.sealed, check.intact, len(check.changed)) == (True, False, 1)
+    assert [event.event for event in read_events(run)][-1] == "end"
+
+
 def test_a_file_that_is_only_touched_is_not_changed(tmp_path: Path) -> None:
     """Some disks and some backup programs give a file another time without another content."""
 
