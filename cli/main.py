@@ -33,7 +33,7 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "audit": ("audit", "audit", "Find what a bad batch had that the good ones had not."),
     "condition": ("condition", "condition", "How the furnace itself is doing over many runs."),
     "disposition": ("disposition", "disposition", "Say what was decided about a run's findings."),
-    "logbook": ("logbook", "logbook", "Look after the log book (check, rebuild, backup, export)."),
+    "logbook": ("logbook", "logbook", "Look after the log book (check, rebuild, backup, restore, export)."),
     "steels": ("steels", "steels", "Published heat treatment figures of open steel grades."),
     "guide": ("guide", "guide", "Short pages on every subject."),
 }

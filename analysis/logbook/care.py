@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import itertools
 import sqlite3
-from collections.abc import Callable
+from collections.abc import Callable, Container
 from dataclasses import dataclass
 from pathlib import Path
 
 from soakwitness.analysis.logbook.kept import forget
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.logbook.runs import Taken, take_in
+from soakwitness.analysis.logbook.seals import FOREIGN
 from soakwitness.analysis.logbook.striking import struck_runs
 from soakwitness.analysis.record.moments import Stamp
 from soakwitness.firmware_bridge.errors import RunFolderError
+from soakwitness.firmware_bridge.runfolder.contents import is_missing
 from soakwitness.firmware_bridge.runfolder.seal import Seal, differences, read_seal
 
 Progress = Callable[[int, int], None]
@@ -93,10 +95,13 @@ def _against_seal(path: Path, seal: Seal, row: sqlite3.Row | None, files: bool) 
         return [
             Trouble(
                 path.name,
-                "its seal is not the one the log book has seen",
-                "Compare the folder with a copy; if the new one is right: soakwitness logbook rebuild",
+                FOREIGN,
+                f"Compare it with a copy; if the new one is right: soakwitness logbook rebuild --accept {row['run']}",
             )
         ]
+    if is_missing(seal.changed):
+        then = "Nothing brings it back; copy no files out of open runs and open none in an editor."
+        return [Trouble(path.name, f"it is not whole: {seal.changed[0]}", then)]
     changed = differences(path, seal) if files else []
     if changed:
         return [Trouble(path.name, f"{changed[0]} is not what the seal says", "Compare the folder with a copy of it.")]
@@ -153,12 +158,13 @@ def _link(recorder: str, before: _Link | None, after: _Link | None) -> list[Trou
     return []
 
 
-def rebuild(book: LogBook, *, stamp: Stamp, progress: Progress | None = None) -> Taken:
+def rebuild(book: LogBook, *, stamp: Stamp, accept: Container[str] = (), progress: Progress | None = None) -> Taken:
     """Build what the log book says about runs anew from the run folders; what people entered stays.
 
-    ``progress``: gets how many folders were read, of how many. Returns runs that are new (folders copied here are
+    ``accept``: runs whose seal is accepted although the log book has seen another one; of all others it keeps what it
+    saw. ``progress``: gets how many folders were read, of how many. Returns runs that are new (folders copied here are
     adopted), read again, gone, or unreadable.
     """
     with book.writing(stamp):
         forget(book, stamp=stamp)
-        return take_in(book, stamp=stamp, again=True, progress=progress)
+        return take_in(book, stamp=stamp, again=True, accept=accept, progress=progress)

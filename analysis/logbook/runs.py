@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import os
 import sqlite3
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Container, Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -58,14 +58,21 @@ class Taken:
     unreadable: tuple[str, ...] = ()
 
 
-def take_in(book: LogBook, *, stamp: Stamp, again: bool = False, progress: Progress | None = None) -> Taken:
+def take_in(
+    book: LogBook,
+    *,
+    stamp: Stamp,
+    again: bool = False,
+    accept: Container[str] = (),
+    progress: Progress | None = None,
+) -> Taken:
     """Bring the list of runs in step with the folders in ``runs/``.
 
     A sealed run changes only by being sealed anew, so that one look at ``seal.json`` tells; of an open one the sizes of
     its tables are looked at.
 
-    ``again``: read every folder anew; else only those that are new or changed. ``progress``: gets how many folders were
-    read, of how many.
+    ``again``: read every folder anew; else only those that are new or changed. ``accept``: runs whose seal is taken as
+    it is now, whatever was seen before. ``progress``: gets how many folders were read, of how many.
     """
     here = {entry.name: Path(entry.path) for entry in os.scandir(book.runs_folder) if entry.is_dir()}
     known = {Path(row["folder"]).name: row for row in book.rows("SELECT run, folder, files, missing FROM runs")}
@@ -84,8 +91,8 @@ def take_in(book: LogBook, *, stamp: Stamp, again: bool = False, progress: Progr
     with book.writing(stamp):
         for number, name in enumerate(todo, start=1):
             try:
-                run = _take_folder(book, here[name], marks[name], stamp, trust=again)
-            except RunFolderError as error:
+                run = _take_folder(book, here[name], marks[name], stamp, accept=accept)
+            except (RunFolderError, OSError, ValueError, OverflowError) as error:  # one odd folder leaves the others
                 unreadable.append(f"{name}: {error}")
             else:
                 (changed if name in known else new).append(run)
@@ -106,7 +113,7 @@ def _file_mark(folder: Path) -> str:
     return f"seal {state.st_size} {state.st_mtime_ns}"
 
 
-def _take_folder(book: LogBook, folder: Path, mark: str, stamp: Stamp, *, trust: bool) -> str:
+def _take_folder(book: LogBook, folder: Path, mark: str, stamp: Stamp, *, accept: Container[str]) -> str:
     from soakwitness.firmware_bridge.runfolder import reader
 
     header = reader.read_header(folder)
@@ -119,7 +126,7 @@ def _take_folder(book: LogBook, folder: Path, mark: str, stamp: Stamp, *, trust:
         seal = None  # ``logbook check`` says what is wrong with it
     seen = book.row("SELECT seal FROM runs WHERE run = ?", header.run)
     _upsert_run(book, header, folder, mark, seal, reader.read_events(folder))
-    if not trust and seen is not None and seen["seal"] not in (None, *(seal.known_as if seal else ())):
+    if header.run not in accept and seen is not None and seen["seal"] not in (None, *(seal.known_as if seal else ())):
         # another seal than the one that was seen, and not its successor: ``logbook check`` is to tell of it
         book.connection.execute("UPDATE runs SET seal = ? WHERE run = ?", (seen["seal"], header.run))
     _replace_sensors(book, header)

@@ -13,6 +13,7 @@ from soakwitness.analysis.evidence.run_figures import SensorFigures
 from soakwitness.analysis.logbook.calibrations import calibrations_for, with_wire_on_record
 from soakwitness.analysis.logbook.charges import Charged, pieces_in_run, pieces_waiting
 from soakwitness.analysis.logbook.runs import recipe_text
+from soakwitness.analysis.logbook.seals import seal_known
 from soakwitness.analysis.logbook.sensors import KeptCalibration, sensor_life_on
 from soakwitness.analysis.logbook.treatments import treatments_of, treatments_since
 from soakwitness.analysis.recipes.recipe_file import parse_recipe
@@ -43,6 +44,7 @@ def known_to_the_book(
     )
     named = _named(marks)
     charged = _charged(book, folder, header, named)
+    known = seal_known(book, folder, header.run)
     since = treatments_since(book, [c.piece for c in charged], since_utc=header.started_utc)
     return RunInputs(
         folder,
@@ -52,6 +54,8 @@ def known_to_the_book(
         refused=refused,
         sensors={c.name: _sensor(book, header, c, found.get(c.name)) for c in header.columns if c.kind == "sensor"},
         usual=_usual(book, header) if history else (),
+        seal_seen=known.seen,
+        seal_doubt=known.doubt,
         treatments={c.piece: done for c in charged if (done := treatments_of(book, c.piece))},
     )
 

@@ -30,7 +30,8 @@ class RunInputs:
     ``header`` is the run's own with type and class of its thermocouples as the log book knows them. ``recipe`` None:
     there is none, or it cannot be read, and ``trouble`` says why. ``packet`` is one that was measured. ``refused`` says
     what on record is not used, and why. ``sensors``, ``corrections`` by the sensor's name, ``treatments`` by the
-    piece's; ``usual`` by how much pairs of sensors differed in earlier runs.
+    piece's; ``usual`` by how much pairs of sensors differed in earlier runs. ``seal_seen``: the log book knows
+    the seal; ``seal_doubt`` says what it knows against it.
     """
 
     folder: Path
@@ -44,6 +45,8 @@ class RunInputs:
     sensors: Mapping[str, SensorFigures] = field(default_factory=dict)
     treatments: Mapping[str, tuple[Treatment, ...]] = field(default_factory=dict)
     usual: tuple[UsualDifference, ...] = ()
+    seal_seen: bool = False
+    seal_doubt: str | None = None
 
     @property
     def model(self) -> PacketModel | None:
@@ -51,8 +54,12 @@ class RunInputs:
         return None if self.packet is None else self.packet.model
 
     def on_record(self, run: Run) -> Run:
-        """The run with what the log book knows of its thermocouples."""
-        return replace(run, header=self.header)
+        """The run with what the log book knows of its thermocouples and of its seal."""
+        check = replace(run.check, seen=self.seal_seen)
+        if self.seal_doubt is not None:
+            first = check.first_difference or "seal.json"
+            check = replace(check, intact=False, first_difference=first, doubt=self.seal_doubt)
+        return replace(run, header=self.header, check=check)
 
     def judged(self, run: Run) -> Verification:
         """Verify the run by all that is known of it; there must be a recipe."""

@@ -46,7 +46,7 @@ ENTRIES = (
 
 @click.group(cls=SuggestingGroup)
 def logbook() -> None:
-    """Look after the log book: check, rebuild, recompute, verdicts, backup, export, strike.
+    """Look after the log book: check, rebuild, recompute, verdicts, backup, restore, export, strike.
 
     Example: soakwitness logbook check
     """
@@ -80,21 +80,25 @@ def check(quick: bool, as_json: bool, logbook: Path) -> int:
 
 
 @logbook.command()
+@click.option("--accept", multiple=True, metavar="RUN", help="Accept the seal of this run, though another was seen.")
 @by_option
 @logbook_option
-def rebuild(by: str | None, logbook: Path) -> None:
+def rebuild(accept: tuple[str, ...], by: str | None, logbook: Path) -> None:
     """Build what the log book says about runs anew from the run folders; copied folders are adopted.
 
-    What people entered stays as it is.
+    What people entered stays as it is, and so does what was seen of seals: a run that was changed and sealed again
+    stays named by ``logbook check`` until it is accepted.
 
     Example: soakwitness logbook rebuild
     """
     from soakwitness.analysis.logbook.care import rebuild as build
+    from soakwitness.analysis.logbook.runs import run_named
 
     stamp = new_stamp(by)
     with open_book(logbook) as book:
+        accepted = {run_named(book, name).run for name in accept}
         with progress_bar("Reading run folders") as bar:
-            taken = build(book, stamp=stamp, progress=bar)
+            taken = build(book, stamp=stamp, accept=accepted, progress=bar)
         take_in_runs(book, stamp)
     click.echo(f"{counted(len(taken.new), 'run')} new, {len(taken.changed)} read again, {len(taken.missing)} missing.")
     for says in taken.unreadable:
@@ -172,21 +176,47 @@ def verdicts(run: str, as_json: bool, logbook: Path) -> None:
 
 @logbook.command()
 @click.argument("file", type=click.Path(path_type=Path, dir_okay=False))
+@by_option
 @force_option
 @logbook_option
-def backup(file: Path, force: bool, logbook: Path) -> None:
-    """Write a consistent copy of the database to FILE, also while it is in use.
+def backup(file: Path, by: str | None, force: bool, logbook: Path) -> None:
+    """Write the whole log book to FILE, a zip, also while it is in use.
 
-    It holds no run folders: copy runs/ beside it.
+    It holds the database, all run folders, import profiles and the shop's own steels; ``logbook restore`` makes a log
+    book of it again.
 
-    Example: soakwitness logbook backup shop-2026-11-25.sqlite
+    Example: soakwitness logbook backup shop-2026-11-25.zip
     """
-    from soakwitness.analysis.logbook.opening import copy_to
+    from soakwitness.analysis.logbook.backing_up import back_up
 
-    check_output(file, force=force)
+    check_output(file, force=force, suffixes=(".zip",))
+    stamp = new_stamp(by)
     with open_book(logbook) as book:
-        copy_to(book, file, replace=force)
+        take_in_runs(book, stamp)
+        with progress_bar("Backing up") as bar:
+            made = back_up(book, file, stamp=stamp, replace=force, progress=bar)
+    for name in made.left_out:
+        click.echo(f"Left out: {name} is no plain file, or cannot be read.", err=True)
+    click.echo(f"{counted(made.runs, 'run')} in {counted(made.files, 'file')}.", err=True)
     click.echo(str(file))
+
+
+@logbook.command()
+@click.argument("file", type=click.Path(path_type=Path, dir_okay=False, exists=True))
+@logbook_option
+def restore(file: Path, logbook: Path) -> None:
+    """Make a log book anew from a backup, in a folder that is new or empty.
+
+    Every file is compared with what the backup says of it; where one differs, nothing is restored.
+
+    Example: soakwitness logbook restore shop-2026-11-25.zip --logbook restored
+    """
+    from soakwitness.analysis.logbook.backing_up import restore as restore_from
+
+    with progress_bar("Restoring") as bar:
+        found = restore_from(file, logbook, progress=bar)
+    click.echo(f"{counted(found.runs, 'run')} in {counted(found.files, 'file')}, as of {found.made_utc}.", err=True)
+    click.echo(str(logbook))
 
 
 @logbook.command()

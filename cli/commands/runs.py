@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -83,7 +84,11 @@ def runs(
         hidden = 0 if everything else max(0, len(paths) - NEWEST)
         paths = paths[hidden:]
     compare = check or not everything
-    listed = [look_at(path, compare=compare) for path in paths]
+    listed = (
+        _as_seen(logbook, [look_at(path, compare=compare) for path in paths])
+        if compare
+        else [look_at(path, compare=False) for path in paths]
+    )
     verdicts = _verdicts(logbook, [run_id(path) for path in paths])
     if as_json:
         print_json([_as_json(e, verdicts.get(name := run_id(e.path)), struck.get(name)) for e in listed])
@@ -114,6 +119,27 @@ def _strike(run: str | None, logbook: Path, why: str | None, by: str | None, bac
         else:
             strike_run(book, run_id(path), why=why, stamp=stamp)
     click.echo(f"{path.name} {'stands again' if back else 'is struck out: it is kept, and counted nowhere'}.")
+
+
+def _as_seen(logbook: Path, listed: list[Listed]) -> list[Listed]:
+    """The same runs; one that is not as the log book has seen it is not called intact."""
+    if not (logbook / "logbook.sqlite").exists():
+        return listed
+    from soakwitness.analysis.errors import LogBookError
+    from soakwitness.analysis.logbook.seals import seal_known
+    from soakwitness.cli.options.entering import open_book
+
+    found = []
+    try:
+        with open_book(logbook) as book:
+            for entry in listed:
+                known = None if entry.header is None else seal_known(book, entry.path, entry.header.run)
+                doubt = None if known is None else known.doubt
+                found.append(entry if doubt is None else replace(entry, intact=False, says=f"changed: {doubt}"))
+    except LogBookError as error:
+        click.echo(str(error), err=True)
+        return listed
+    return found
 
 
 def _export(path: Path, file: Path, decimal: str, force: bool) -> None:

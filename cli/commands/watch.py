@@ -128,9 +128,18 @@ def _watch(
     for_s: float | None,
     about: RunFacts,
 ) -> None:
+    from soakwitness.cli.terminal.notifying import Watchdog
     from soakwitness.firmware_bridge.recording.watching import watch_furnace
 
-    watch_furnace(furnace, clock_at(speed), about, person, settings=settings, for_s=for_s, tend=person.tend_children)
+    watchdog = Watchdog()
+
+    def tend() -> None:
+        person.tend_children()
+        watchdog.feed()
+        if person.why_end() is not None:
+            watchdog.stopping()
+
+    watch_furnace(furnace, clock_at(speed), about, person, settings=settings, for_s=for_s, tend=tend)
 
 
 def _settings(furnace: Furnace, cold: float | None, idle_s: float, before_s: float) -> HeatingSettings:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from soakwitness.cli.words import cautions, figures
+from soakwitness.cli.words.record_words import seal_words
 from soakwitness.cli.words.verdict_words import (
     PLACE_WORDS,
     SOURCE_WORDS,
@@ -287,13 +288,10 @@ def _coverage(run: Run, verification: Verification, unit: Unit, notes: SheetNote
     from soakwitness.analysis.verification.results.hold_equivalents import equivalents_of_holds
 
     record = verification.record
-    state = (
-        "sealed and unchanged" if record.sealed and record.intact else "not sealed" if not record.sealed else "CHANGED"
-    )
     period = f", one every {duration(run.header.every_s)}" if run.header.every_s else ""
     lines = [
         f"Record: {counted(record.rows, 'row')}{period}, {record.bad_rows} bad, "
-        f"{duration(record.gaps_s)} without readings; the record is {state}.",
+        f"{duration(record.gaps_s)} without readings; the record is {seal_words(record)}.",
         *(f"Decided {words}." for words in notes.decided),
         *(f"Not seen: {words.text(unit)}" for words in verification.not_seen),
         *(amount.says(unit) for amount in equivalents_of_holds(run, verification)),

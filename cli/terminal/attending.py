@@ -16,6 +16,7 @@ from typing import Any, TextIO
 import click
 
 from soakwitness.cli.options.common import WrongUse
+from soakwitness.firmware_bridge.runfolder.marks import WORDS_LENGTH
 
 LINE_EVERY_S = 60.0
 MOST_LINES = 4
@@ -213,7 +214,7 @@ class Keys:
             self._typed = None
         elif key in "\b\x7f":
             self._typed = self._typed[:-1]
-        elif key.isprintable():
+        elif key.isprintable() and len(self._typed) < WORDS_LENGTH:
             self._typed += key
 
 

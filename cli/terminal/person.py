@@ -153,11 +153,22 @@ class Person:
 
     def show(self, recording: Recording) -> None:
         """A slot was taken."""
-        lead = self.soak.follow(recording, self.unit) if self.soak is not None else None
+        lead = self._follow(recording)
         now = recording.now()
         self.screen.sentence(now_sentence(now, unit=self.unit, lead=lead))
         if self.page is not None:
             self.page.send(page_state(now, unit=self.unit, lead=lead, holds=self.recipe.holds if self.recipe else ()))
+
+    def _follow(self, recording: Recording) -> str | None:
+        """The soak clock's sentence; one that fails is left behind: the record matters more."""
+        if self.soak is None:
+            return None
+        try:
+            return self.soak.follow(recording, self.unit)
+        except Exception as error:
+            self.soak = None
+            self.tell(f"The soak clock is ended ({type(error).__name__}: {error}); the recording goes on.")
+            return None
 
     def idle(self, sample: Sample, furnace: Furnace) -> None:
         """A slot was taken while no run is open."""

@@ -11,12 +11,17 @@ from typing import Any
 import click
 from click.core import ParameterSource
 
+WATCHDOG_S = 300.0  # more than the slowest look at an instrument, or the sealing of a long run, takes
 UNIT = """\
 [Unit]
 Description=Furnace log of {name}
 StartLimitIntervalSec=0
 
 [Service]
+Type=notify
+NotifyAccess=main
+WatchdogSec={watchdog_s:.0f}
+TimeoutStartSec={watchdog_s:.0f}
 ExecStart={command}
 WorkingDirectory={folder}
 Restart=always
@@ -43,7 +48,8 @@ def unit_text(name: str, words: Sequence[str], folder: Path) -> str:
     """Text of the unit that runs ``soakwitness`` with these words in ``folder``."""
     command = " ".join(_quoted(word) for word in [*program(), *words])
     plain = " ".join(name.replace("%", "%%").split())
-    return UNIT.format(name=plain, command=command, folder=str(folder).replace("%", "%%"))
+    where = str(folder).replace("%", "%%")
+    return UNIT.format(name=plain, command=command, folder=where, watchdog_s=WATCHDOG_S)
 
 
 def given_words(context: click.Context, leave_out: Sequence[str]) -> list[str]:

@@ -21,6 +21,7 @@ KINDS = (
     "soak overdue",
     "not to recipe",
     "record not being written",
+    "record changed",
 )
 FLICKERING = ("over-temperature", "sensor fault", "link lost")  # what may come and go with every reading
 AGAIN_S = 60.0  # a lasting alarm rings again; a flickering one that comes back sooner is still the same one

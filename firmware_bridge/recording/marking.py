@@ -2,42 +2,49 @@
 
 from __future__ import annotations
 
-import contextlib
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from pathlib import Path
 
 from soakwitness.firmware_bridge.recording.acts import Loading, next_act
 from soakwitness.firmware_bridge.recording.keeping import Keeper
 from soakwitness.firmware_bridge.runfolder.contents import Act, Event, Mark
 from soakwitness.firmware_bridge.runfolder.line_format import read_utc
 from soakwitness.firmware_bridge.runfolder.marks import (
+    FAR_S,
+    NAME_LENGTH,
     DroppedMark,
+    Refused,
     decode_strike,
     dropped_marks,
     encode_mark,
     encode_strike,
     marks_of,
     new_mark_id,
+    refuse_mark,
 )
 
+LONGEST_WHY = 200
 LATE_S = 10.0  # a file older than this was left while nobody recorded
 
 
 class MarkIntake:
     """Enters marks into one run's events and knows those entered so far.
 
-    ``enter`` is how an event reaches the run: ``enter(detail)`` writes a ``mark`` event at this moment.
+    ``enter`` is how an event reaches the run: ``enter(event, detail)`` writes one at this moment.
     """
 
     def __init__(
-        self, keeper: Keeper, enter: Callable[[str], Event], known: Sequence[Event] = (), loading: Loading = "unknown"
+        self,
+        keeper: Keeper,
+        enter: Callable[[str, str], Event],
+        known: Sequence[Event] = (),
+        loading: Loading = "unknown",
     ) -> None:
         self._keeper = keeper
         self._enter = enter
         self._events = [event for event in known if event.event == "mark"]
         self._loading = loading
-        self._entered_files: set[Path] = set()
+        self._stays: set[str] = set()  # what cannot be given another name is told once
         self.marks: tuple[Mark, ...] = marks_of(self._events)
 
     def next_act(self, temp_c: float | None) -> Act:
@@ -47,6 +54,7 @@ class MarkIntake:
     def put(self, mark: Mark) -> Mark:
         """Enter a mark; one without an id gets one."""
         mark = mark if mark.mark_id else replace(mark, mark_id=new_mark_id())
+        mark = mark if mark.by is None else replace(mark, by=mark.by[:NAME_LENGTH])
         self._note(encode_mark(mark))
         return mark
 
@@ -59,18 +67,21 @@ class MarkIntake:
         folder = self._keeper.folder
         if folder is None:
             return []
+        refused: list[Refused] = []
         try:
-            waiting = dropped_marks(folder.path)
+            waiting = dropped_marks(folder.path, refused.append, seen=self._seen())
         except OSError:
             return []
-        new = [dropped for dropped in waiting if dropped.path not in self._entered_files]
+        new = []
+        for dropped in waiting:
+            if -FAR_S <= self._at_s(dropped, now_t_s, wall_s, speed) <= now_t_s + FAR_S:
+                new.append(dropped)
+            elif dropped.path is not None:
+                refused.append(refuse_mark(dropped.path, "it speaks of another day than this run"))
+        self._tell(refused)
         came = [mark for dropped in new if (mark := self._one(dropped, now_t_s, wall_s, speed)) is not None]
-        self._entered_files |= {dropped.path for dropped in new if dropped.path is not None}
-        if self._entered_files and self._keeper.trouble is None and self._keeper.save():
-            for path in self._entered_files:
-                with contextlib.suppress(OSError):
-                    path.unlink()
-            self._entered_files = {path for path in self._entered_files if path.exists()}
+        if new:
+            self._keeper.remove_once_kept(dropped.path for dropped in new if dropped.path is not None)
         return came
 
     def _one(self, dropped: DroppedMark, now_t_s: float, wall_s: float, speed: float) -> Mark | None:
@@ -80,12 +91,10 @@ class MarkIntake:
             return None
         if dropped.act is None or any(mark.mark_id == dropped.mark_id for mark in self.marks):
             return None
-        age_s = max(wall_s - read_utc(dropped.utc), 0.0)
-        late = dropped.later or age_s > LATE_S
-        t_s = now_t_s - speed * age_s if dropped.at_s is None else dropped.at_s
+        late = dropped.later or wall_s - read_utc(dropped.utc) > LATE_S
         return self.put(
             Mark(
-                t_s=t_s,
+                t_s=self._at_s(dropped, now_t_s, wall_s, speed),
                 act=dropped.act,
                 pieces=dropped.pieces,
                 note=dropped.note,
@@ -95,9 +104,28 @@ class MarkIntake:
             )
         )
 
+    @staticmethod
+    def _at_s(dropped: DroppedMark, now_t_s: float, wall_s: float, speed: float) -> float:
+        """Time in the run that a mark speaks of [s]."""
+        if dropped.at_s is not None:
+            return dropped.at_s
+        return now_t_s - speed * max(wall_s - read_utc(dropped.utc), 0.0)
+
+    def _tell(self, refused: Sequence[Refused]) -> None:
+        """One event of what was set aside at one look."""
+        if not refused:
+            return
+        self._stays |= {one.name for one in refused if one.kept_as == one.name}
+        first = f"{refused[0].name}: {refused[0].why[:LONGEST_WHY]}; kept as {refused[0].kept_as}"
+        many = f"{len(refused)} files in marks/ are no marks, such as {first}"
+        self._enter("mark refused", first if len(refused) == 1 else many)
+
+    def _seen(self) -> set[str]:
+        return self._stays | {path.name for path in self._keeper.to_remove}
+
     def _struck(self, mark_id: str) -> bool:
         return any(struck[0] == mark_id for event in self._events if (struck := decode_strike(event)) is not None)
 
     def _note(self, detail: str) -> None:
-        self._events.append(self._enter(detail))
+        self._events.append(self._enter("mark", detail))
         self.marks = marks_of(self._events)

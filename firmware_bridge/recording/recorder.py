@@ -13,7 +13,7 @@ from soakwitness.firmware_bridge.recording.acts import Contacts, Loading
 from soakwitness.firmware_bridge.recording.alarms import Alarms
 from soakwitness.firmware_bridge.recording.clocks import Clock
 from soakwitness.firmware_bridge.recording.doubts import PlausibilityChecks
-from soakwitness.firmware_bridge.recording.keeping import Keeper
+from soakwitness.firmware_bridge.recording.keeping import WAIT_SHARE, Keeper
 from soakwitness.firmware_bridge.recording.linking import LinkChange
 from soakwitness.firmware_bridge.recording.marking import MarkIntake
 from soakwitness.firmware_bridge.recording.now import Now, chamber_c, facts, over_limit
@@ -21,10 +21,13 @@ from soakwitness.firmware_bridge.recording.sampling import Sample
 from soakwitness.firmware_bridge.runfolder.contents import Act, Event, Mark
 from soakwitness.firmware_bridge.runfolder.line_format import utc_text
 from soakwitness.firmware_bridge.runfolder.lock import Lock
+from soakwitness.firmware_bridge.runfolder.mending import RECORD_CHANGED
 
 COLLECT_EVERY_S = 0.5
 FAULT_EVERY_S = 10.0  # a flapping sensor does not fill the events
 TEXT_EVERY_S = 60.0
+SILENT_S = 10.0  # a disk that takes nothing for so long is one that the record is not written to
+PROMPT_S = 60.0
 
 
 class Recording:
@@ -55,7 +58,7 @@ class Recording:
         self._locks = [] if locks is None else locks
         self._clock = clock
         self._heard = heard
-        self.desk = MarkIntake(keeper, self._enter_mark, known, loading)
+        self.desk = MarkIntake(keeper, self.event, known, loading)
         self._contacts = Contacts(furnace.contacts)
         self._doubts = PlausibilityChecks(furnace)
         self._faults: dict[str, tuple[str, float]] = {}  # sensor: what was last said of it, and when
@@ -64,6 +67,8 @@ class Recording:
         self._link_lost: str | None = None
         self._collected_s = -float("inf")
         self._trouble_told = False
+        self._slow_s: float | None = None  # when rows last waited for the disk
+        self._most_waiting = 0
 
     def t_s(self, now_s: float) -> float:
         """Time in the run of a moment on the steady clock [s]."""
@@ -78,9 +83,6 @@ class Recording:
         if self._heard is not None:
             self._heard(event, detail)
         return Event(t_s, utc_text(utc_s), event, detail)
-
-    def _enter_mark(self, detail: str) -> Event:
-        return self.event("mark", detail)
 
     def take(self, sample: Sample) -> None:
         """Write what one slot brought."""
@@ -101,6 +103,7 @@ class Recording:
             self.missed += 1
             self.keeper.row(self.t_s(sample.now_s), sample.utc_s, {})
         self._raise_alarms(sample)
+        self.keeper.wait()
 
     def _say(self, sample: Sample, event: str, detail: str) -> None:
         self.event(event, detail, now_s=sample.now_s, utc_s=sample.utc_s)
@@ -128,7 +131,7 @@ class Recording:
             last = "no reading before" if since is None else f"last reading at {since:.3f} s"
             self._say(sample, "link lost", f"{change.says} ({last})")
             if self.keeper.trouble is None:
-                self.keeper.save()  # opening it again may block for longer than rows may wait for the disk
+                self.keeper.save_soon()  # opening it again may block for longer than rows may wait for the disk
 
     def _read(
         self, sample: Sample, values: Mapping[str, float | None], faults: Mapping[str, str], texts: Sequence[str]
@@ -200,7 +203,11 @@ class Recording:
         self.desk.collect(self.t_s(self._clock.monotonic()), self._clock.wall_s(), self._clock.speed)
 
     def _watch_record(self, now_s: float) -> None:
+        self._tell_changes()
         trouble, since_s = self.keeper.trouble, self.keeper.trouble_since_s
+        if trouble is None and self.keeper.silent_s >= SILENT_S:
+            trouble = f"the disk has not answered for {duration(self.keeper.silent_s)}"
+        self._watch_pace(now_s)
         if trouble is not None:
             self._alarm(
                 "record not being written", f"{trouble}; only in memory: {counted(self.keeper.held_rows, 'row')}"
@@ -211,6 +218,30 @@ class Recording:
             self._alarm("record not being written", None)
             lost = f"; lost: up to {counted(self.keeper.lost_rows, 'row')}" if self.keeper.lost_rows else ""
             self.event("not recorded" if lost else "record written again", f"the disk takes rows again{lost}")
+
+    def _tell_changes(self) -> None:
+        """Say what another program did to the files."""
+        for says in self.keeper.changes():
+            self.event(RECORD_CHANGED, says)
+            self._alarm(RECORD_CHANGED, None)  # each is told anew
+            self._alarm(RECORD_CHANGED, says)
+            for lock in self._locks:
+                lock.renew()
+
+    def _watch_pace(self, now_s: float) -> None:
+        """Name a slow disk: what waits for it in memory is what a kill of the program costs."""
+        since_s = self.keeper.behind_since_s
+        if since_s is None or self.keeper.folder is None:  # a run begins once its folder is there
+            if self._slow_s is not None and now_s - self._slow_s >= PROMPT_S:
+                self._slow_s = None
+                self.event("disk prompt again", f"at most {counted(self._most_waiting, 'row')} waited for it")
+            return
+        if self._slow_s is None:
+            self._most_waiting = 0
+            says = f"it takes longer than {duration(WAIT_SHARE * self.furnace.every_s)} for a row"
+            self.event("slow disk", f"{says}; readings go on and wait in memory, where a crash would lose them")
+        self._slow_s = now_s
+        self._most_waiting = max(self._most_waiting, self.keeper.waiting_rows)
 
     def mark(
         self, act: Act, pieces: Sequence[str] = (), *, note: str = "", by: str | None = None, now_s: float | None = None
@@ -254,6 +285,8 @@ class Recording:
         Raises RunFolderError if the run cannot be written or sealed; its folder stays as it is and can be resumed.
         """
         self._collect()
+        self.keeper.save()
+        self._tell_changes()
         self.event("end", why)
         try:
             return self._seal()

@@ -15,7 +15,12 @@ from soakwitness.firmware_bridge.recording.linking import LinkKeeper, Opener, Po
 from soakwitness.firmware_bridge.recording.now import chamber_c
 from soakwitness.firmware_bridge.recording.recorder import Recording
 from soakwitness.firmware_bridge.recording.sampling import Sample, SamplingLoop
-from soakwitness.firmware_bridge.recording.starting_a_recorder import RunFacts, begin_or_resume, claim_furnace
+from soakwitness.firmware_bridge.recording.starting_a_recorder import (
+    RunFacts,
+    begin_or_resume,
+    check_begun,
+    claim_furnace,
+)
 from soakwitness.firmware_bridge.recording.when_heating_begins import Heating
 from soakwitness.firmware_bridge.runfolder.files import Files
 from soakwitness.firmware_bridge.runfolder.line_format import utc_text
@@ -179,6 +184,7 @@ class _OneRun:
             self._why = "the furnace does not heat, and the terminal is gone"
 
     def _tend(self) -> None:
+        check_begun(self._recording)
         self._recording.tend()
         self._attendant.tend(self._recording)
 

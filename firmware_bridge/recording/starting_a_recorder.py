@@ -6,7 +6,7 @@ import contextlib
 import os
 import platform
 import zlib
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -136,12 +136,27 @@ def begin(
     )
     where = f"on the computer {platform.node()}".rstrip()
     after = f", goes on from {about.continues}" if about.continues else ""
+    keeper.wait()  # a folder that others find before they hear of the start; a slow disk is not waited for
     try:
         recording.event("start", where + after, now_s=started_s, utc_s=started_utc_s)
     except BaseException:
         recording.release()
         raise
     return recording
+
+
+@contextlib.contextmanager
+def refusing(path: Path) -> Iterator[None]:
+    """Whatever lies in a run folder that was left behind, it stops no start: what trips over it refuses that run."""
+    try:
+        yield
+    except RunFolderError:
+        raise
+    except Exception as error:
+        says = f"{type(error).__name__}: {error}"[:200]
+        raise RunFolderError(
+            f"{path.name} cannot be gone on with ({says}). It is left as it is; look at it."
+        ) from error
 
 
 def cut_off_runs(logbook: Path, furnace: Furnace) -> list[CutOff]:
@@ -153,7 +168,7 @@ def cut_off_runs(logbook: Path, furnace: Furnace) -> list[CutOff]:
     for path in sorted(folder.iterdir()):
         if (path / "seal.json").exists() or not (path / "run.json").exists() or is_held(path / RUN_LOCK):
             continue
-        with contextlib.suppress(RunFolderError, OSError):
+        with contextlib.suppress(RunFolderError), refusing(path):
             header = read_header(path)
             if header.furnace_name == furnace.name and header.origin != "imported":
                 found.append(_cut_off(path, header, furnace))
@@ -163,7 +178,7 @@ def cut_off_runs(logbook: Path, furnace: Furnace) -> list[CutOff]:
 def stopped_run(logbook: Path, furnace: Furnace) -> CutOff | None:
     """The newest run of this furnace, where it was sealed because the recorder was told to end."""
     paths = sorted((logbook / "runs").glob(f"*_{reduced_name(furnace.name)}_*"), reverse=True)
-    with contextlib.suppress(RunFolderError, OSError, IndexError):
+    with contextlib.suppress(RunFolderError), refusing(paths[0] if paths else logbook):
         header, events = read_header(paths[0]), read_events(paths[0])
         if header.furnace_name == furnace.name and events[-1].event == "end" and events[-1].detail in STOPPED:
             return _cut_off(paths[0], header, furnace)
@@ -200,8 +215,30 @@ def resume(
     files: Files | None = None,
     heard: Callable[[str, str], None] | None = None,
 ) -> Recording:
-    """Go on with a run that was cut off; ``t_s`` goes on exactly within one boot, else from UTC."""
+    """Go on with a run that was cut off; ``t_s`` goes on exactly within one boot, else from UTC.
+
+    Raises RunFolderError if what lies in its folder cannot be gone on with; it is left as it is.
+    """
     lock = Lock(run.path / RUN_LOCK, {"who": "recorder"})
+    try:
+        with refusing(run.path):
+            return _resumed(run, furnace, clock, about, lock, alarms=alarms, files=files, heard=heard)
+    except BaseException:
+        lock.release()
+        raise
+
+
+def _resumed(
+    run: CutOff,
+    furnace: Furnace,
+    clock: Clock,
+    about: RunFacts,
+    lock: Lock,
+    *,
+    alarms: Alarms,
+    files: Files | None,
+    heard: Callable[[str, str], None] | None,
+) -> Recording:
     started_s, exact = _started_s(run, furnace, clock)
     keeper = Keeper(
         lambda: RunFolder.resume(run.path, files=files),
@@ -243,6 +280,11 @@ def _started_s(run: CutOff, furnace: Furnace, clock: Clock) -> tuple[float, bool
 def finish_lost(run: CutOff, *, utc_s: float, files: Files | None = None) -> None:
     """Seal a run that was cut off and will not be resumed; its end says so. Raises RunFolderError."""
     detail = "the recorder was cut off after this; sealed when that was found"
+    with refusing(run.path):
+        _seal_lost(run, detail, utc_s, files)
+
+
+def _seal_lost(run: CutOff, detail: str, utc_s: float, files: Files | None) -> None:
     try:
         append_events(run.path, [event_body(run.last_t_s, utc_text(utc_s), "end", detail)], files=files)
     except OSError as error:
@@ -281,13 +323,24 @@ def begin_or_resume(
         except RunFolderError as error:
             says.append(str(error))
     if candidate is not None:
-        recording = resume(candidate, furnace, clock, about, alarms=alarms, files=files, heard=heard)
-        says.append(f"Going on with {candidate.path.name}, which was cut off at {moment(candidate.last_t_s)}.")
-        return recording, says
+        try:
+            recording = resume(candidate, furnace, clock, about, alarms=alarms, files=files, heard=heard)
+        except LockHeld:
+            raise
+        except RunFolderError as error:
+            says.append(str(error))
+        else:
+            says.append(f"Going on with {candidate.path.name}, which was cut off at {moment(candidate.last_t_s)}.")
+            return recording, says
     recording = begin(furnace, clock, about, alarms=alarms, started_s=started_s, files=files, heard=heard)
-    if recording.keeper.folder is None:
-        raise RunFolderError(f"no run can be begun: {recording.keeper.trouble}")
+    check_begun(recording)
     return recording, says
+
+
+def check_begun(recording: Recording) -> None:
+    """Raise RunFolderError where the disk has no place for a run; a slow one may be about to make it."""
+    if recording.keeper.folder is None and recording.keeper.trouble is not None:
+        raise RunFolderError(f"no run can be begun: {recording.keeper.trouble}")
 
 
 def same_heating_as(run: CutOff, furnace: Furnace, clock: Clock, temp_c: float | None) -> bool:

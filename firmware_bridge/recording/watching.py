@@ -21,6 +21,7 @@ from soakwitness.firmware_bridge.recording.sampling import Sample, SamplingLoop
 from soakwitness.firmware_bridge.recording.session import Attendant, default_opener, keep_link
 from soakwitness.firmware_bridge.recording.starting_a_recorder import (
     WARM_C,
+    CutOff,
     RunFacts,
     begin,
     claim_furnace,
@@ -33,6 +34,7 @@ from soakwitness.firmware_bridge.recording.starting_a_recorder import (
 from soakwitness.firmware_bridge.recording.when_heating_begins import Heating, HeatingDecision, HeatingSettings
 from soakwitness.firmware_bridge.runfolder.files import Files
 from soakwitness.firmware_bridge.runfolder.line_format import utc_text
+from soakwitness.firmware_bridge.runfolder.lock import LockHeld
 
 RECENT_S = 600.0  # kept reading by reading
 OLDER_S = 9000.0  # kept thinned: a furnace that was warm already is seen to heat only after an hour and a half
@@ -203,18 +205,7 @@ class Watcher:
         self._looked_back = True
         lost = cut_off_runs(self._about.logbook, self.furnace)
         if lost and same_heating(lost[-1], self.furnace, utc_s=self._clock.utc_s(), temp_c=temp_c):
-            run = lost.pop()
-            self.recording = resume(
-                run,
-                self.furnace,
-                self._clock,
-                self._about,
-                alarms=self._alarms(),
-                files=self._files,
-                heard=self._attendant.heard,
-            )
-            self._heating = Heating(self._settings, heating_since_s=self._clock.monotonic())
-            self._attendant.tell(f"Going on with {run.path.name}, which was cut off at {moment(run.last_t_s)}.")
+            self._go_on(lost.pop())
         elif temp_c is not None and temp_c >= WARM_C:
             self._go_on_from_stopped(temp_c)
         for run in lost:
@@ -225,6 +216,25 @@ class Watcher:
             else:
                 self._attendant.tell(f"{run.path.name} had been cut off and is sealed now.")
                 self._attendant.finished(run.path)
+
+    def _go_on(self, run: CutOff) -> None:
+        try:
+            self.recording = resume(
+                run,
+                self.furnace,
+                self._clock,
+                self._about,
+                alarms=self._alarms(),
+                files=self._files,
+                heard=self._attendant.heard,
+            )
+        except LockHeld:
+            raise
+        except RunFolderError as error:
+            self._attendant.tell(str(error))
+            return
+        self._heating = Heating(self._settings, heating_since_s=self._clock.monotonic())
+        self._attendant.tell(f"Going on with {run.path.name}, which was cut off at {moment(run.last_t_s)}.")
 
     def _go_on_from_stopped(self, temp_c: float) -> None:
         """A restart sealed the run of this very heating: what follows is a run of its own that names it."""

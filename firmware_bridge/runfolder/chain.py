@@ -9,12 +9,14 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
+from typing import Any
 
-from soakwitness.firmware_bridge.common.jsontext import from_json
 from soakwitness.firmware_bridge.errors import RunFolderError
-from soakwitness.firmware_bridge.runfolder.files import Files, write_whole
+from soakwitness.firmware_bridge.runfolder.files import Files, read_json, set_aside, write_whole
 from soakwitness.firmware_bridge.runfolder.lock import short_lock
 from soakwitness.firmware_bridge.runfolder.seal import read_seal
+
+_MOST = 1 << 53  # a number that any reader of JSON takes whole
 
 
 @dataclass(frozen=True)
@@ -44,6 +46,28 @@ def open_chain(logbook: Path, files: Files) -> Iterator[ChainFile]:
         yield ChainFile(logbook, files)
 
 
+def saved_chain(logbook: Path) -> Chain | None:
+    """The chain as it was saved last; None where none can be read. Nobody is kept from changing it meanwhile."""
+    try:
+        return _parse(read_json(logbook / "recorder.json"))
+    except (OSError, ValueError):
+        return None
+
+
+def _parse(said: Any) -> Chain:
+    """A chain as it was saved; ValueError where it is none."""
+    if not isinstance(said, dict):
+        raise ValueError("it is no table of keys")
+    chain = Chain(**{key: said[key] for key in Chain.__dataclass_fields__ if key in said})
+    texts = (chain.head, chain.head_run, chain.sealing)
+    sound = all(isinstance(text, str) for text in (chain.id, chain.computer)) and all(
+        isinstance(count, int) and 0 <= count < _MOST for count in (chain.runs, chain.seals)
+    )
+    if not sound or not all(text is None or isinstance(text, str) for text in texts):
+        raise ValueError("a key is not what it should be")
+    return chain
+
+
 class ChainFile:
     """``recorder.json``, open for a change."""
 
@@ -60,11 +84,11 @@ class ChainFile:
     def _read(self) -> Chain:
         computer = platform.node()
         try:
-            said = from_json(self._path.read_bytes())
-            chain = Chain(**{key: said[key] for key in Chain.__dataclass_fields__ if key in said})
+            chain = _parse(read_json(self._path))
         except FileNotFoundError:
             return Chain(os.urandom(8).hex(), computer)
-        except (ValueError, TypeError):  # damaged: the sealed runs keep the old chain, a new one begins
+        except (OSError, ValueError):  # damaged: the sealed runs keep the old chain, a new one begins
+            set_aside(self._path)
             return Chain(os.urandom(8).hex(), computer)
         return chain if chain.computer == computer else Chain(os.urandom(8).hex(), computer)
 

@@ -11,6 +11,7 @@ from zlib import crc32
 
 from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.runfolder.contents import BadRow
+from soakwitness.firmware_bridge.runfolder.files import open_regular
 from soakwitness.firmware_bridge.runfolder.line_format import CELL_LENGTH, header_crc
 
 _HEX = frozenset(b"0123456789abcdef")
@@ -58,14 +59,19 @@ def check_segment(path: Path, header: bytes) -> SegmentCheck:
 
     Raises RunFolderError if the file cannot be read.
     """
-    found = SegmentCheck(path, header_crc(header))
     try:
-        with open(path, "rb") as file:
-            first = file.readline(_LONGEST_HEADER)
-            if _header_holds(found, file, first, header):
-                _CheckedRows(found, len(first)).read(file)
+        with open_regular(path) as file:
+            return check_file(path, file, header)
     except OSError as error:
         raise RunFolderError(f"{path} cannot be read: {error.strerror or error}.") from None
+
+
+def check_file(path: Path, file: BinaryIO, header: bytes) -> SegmentCheck:
+    """Check every row of a file that is open at its beginning, whose name may be gone. Raises ``OSError``."""
+    found = SegmentCheck(path, header_crc(header))
+    first = file.readline(_LONGEST_HEADER)
+    if _header_holds(found, file, first, header):
+        _CheckedRows(found, len(first)).read(file)
     return found
 
 

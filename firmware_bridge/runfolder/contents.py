@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal
 
+NOTHING_MISSING = "nothing is missing"  # the end of a sentence on what another program did
 FORMAT_VERSION = "1.0"
 Act = Literal["load", "pull", "plates", "hand-warm", "door", "note"]
 ACTS: tuple[Act, ...] = ("load", "pull", "plates", "hand-warm", "door", "note")
@@ -112,7 +114,12 @@ class BadRow:
 
 @dataclass(frozen=True)
 class RecordCheck:
-    """What a check of a run folder found. ``intact`` False: ``first_difference`` names the first file that differs."""
+    """What a check of a run folder found. ``intact`` False: ``first_difference`` names the first file that differs.
+
+    ``changed`` says what another program did to it while it was recorded: such a record is not called intact.
+    ``differs`` names the files that are not what the seal says. ``seen``: a log book knows this very seal; ``doubt``
+    says what it knows against it.
+    """
 
     rows: int
     bad_rows: tuple[BadRow, ...]
@@ -122,3 +129,17 @@ class RecordCheck:
     first_difference: str | None
     good: tuple[ByteRange, ...]
     says: tuple[str, ...] = ()
+    changed: tuple[str, ...] = ()
+    differs: tuple[str, ...] = ()
+    seen: bool = False
+    doubt: str | None = None
+
+    @property
+    def says_missing(self) -> bool:
+        """Whether another program took readings away while it was recorded that could not be written again."""
+        return is_missing(self.changed)
+
+
+def is_missing(changed: Iterable[str]) -> bool:
+    """Whether sentences on what another program did while a run was recorded leave anything missing."""
+    return any(not says.endswith(NOTHING_MISSING) for says in changed)

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from soakwitness.firmware_bridge.runfolder.check import check_segment
-from soakwitness.firmware_bridge.runfolder.files import Files, write_whole
+from soakwitness.firmware_bridge.runfolder.files import Files, open_regular, write_whole
 from soakwitness.firmware_bridge.runfolder.line_format import events_header, header_crc, row_bytes
 
 
@@ -26,7 +26,8 @@ def whole_events(path: Path) -> tuple[bytes, int]:
     if not path.exists():
         return header, header_crc(header)
     found = check_segment(path, header)
-    data = path.read_bytes()
+    with open_regular(path) as file:
+        data = file.read()
     if found.whole == 0:
         return header, header_crc(header)
     if found.torn and found.good and found.good[-1][1] == len(data):  # only its line feed is missing

@@ -8,9 +8,9 @@ from dataclasses import fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from soakwitness.firmware_bridge.common.jsontext import from_json
 from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.runfolder.contents import FORMAT_VERSION, Column, RunHeader
+from soakwitness.firmware_bridge.runfolder.files import read_json
 from soakwitness.firmware_bridge.runfolder.line_format import read_utc
 
 if TYPE_CHECKING:
@@ -89,7 +89,7 @@ def read_header(path: Path) -> RunHeader:
     """
     file = path / "run.json"
     try:
-        found = from_json(file.read_bytes())
+        found = read_json(file)
     except FileNotFoundError:
         raise RunFolderError(
             f"{path}: no run.json in it, so it is no run folder. Give a folder out of runs/ of a log book."
@@ -127,7 +127,7 @@ def _parse(found: Any, file: Path) -> RunHeader:
             format=version,
             raw=found,
         )
-    except (KeyError, TypeError, ValueError, AttributeError) as error:
+    except (KeyError, TypeError, ValueError, AttributeError, OverflowError) as error:
         raise RunFolderError(f"{file} is damaged at {error}. Take it from a copy of the log book.") from None
 
 

@@ -18,11 +18,10 @@ from soakwitness.firmware_bridge.runfolder.files import Files
 from soakwitness.firmware_bridge.runfolder.header import read_header
 from soakwitness.firmware_bridge.runfolder.line_format import event_body, read_utc, utc_text
 from soakwitness.firmware_bridge.runfolder.lock import RUN_LOCK, Lock
-from soakwitness.firmware_bridge.runfolder.marks import encode_mark, encode_strike, mark_to_strike
+from soakwitness.firmware_bridge.runfolder.marks import FAR_S, encode_mark, encode_strike, mark_to_strike
 from soakwitness.firmware_bridge.runfolder.reader import check_record, last_row, read_events, read_marks
 from soakwitness.firmware_bridge.runfolder.sealing import append_sealed
 
-FAR_S = 86400.0  # loaded before the record began, or pulled after it ended: but not on another day
 EARLY_S = 3600.0  # loaded cold, and recorded only once it heats
 JUST_NOW_S = 1.0  # of the time that one clock is behind another
 _ALLOWED = (

@@ -21,6 +21,8 @@ EVENT_COLUMNS = ("t_s", "utc", "event", "detail")
 CELL_LENGTH = 10  # comma, eight digits, line feed
 _RESERVED = frozenset(("t_s", "utc", "crc"))
 _UNFIT = re.compile(r'[,"\x00-\x1f\x7f]')
+_CELL = r'("[^"]*(?:""[^"]*)*"|(?!")[^,]*)'
+_EVENT = re.compile(",".join([_CELL] * 5), re.DOTALL)
 
 Value = float | str | None
 
@@ -119,8 +121,16 @@ def sample_body(t_s: float, utc: str, columns: Sequence[str], values: Mapping[st
 
 
 def event_body(t_s: float, utc: str, event: str, detail: str) -> bytes:
-    """Bytes of an event row before its checksum; line breaks become blanks."""
+    """Bytes of an event row before its checksum; line breaks become blanks, what is no character is written out."""
     out = io.StringIO()
     line = [" ".join(part.split("\n")).replace("\r", " ") for part in (event, detail)]
     csv.writer(out, lineterminator="").writerow([time_text(t_s), utc, *line])
-    return out.getvalue().encode()
+    return out.getvalue().encode("utf-8", "backslashreplace")
+
+
+def event_cells(row: str) -> tuple[str, ...] | None:
+    """Cells of an event row, checksum included, whatever their length; None where they are not five."""
+    hit = _EVENT.fullmatch(row)
+    if hit is None:
+        return None
+    return tuple(cell[1:-1].replace('""', '"') if cell.startswith('"') else cell for cell in hit.groups())

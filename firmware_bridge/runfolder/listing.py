@@ -12,6 +12,7 @@ from soakwitness.firmware_bridge.common.jsontext import from_json
 from soakwitness.firmware_bridge.common.spreadsheets import defused
 from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.runfolder.contents import RecordCheck, RunHeader
+from soakwitness.firmware_bridge.runfolder.files import read_json
 from soakwitness.firmware_bridge.runfolder.header import read_header
 from soakwitness.firmware_bridge.runfolder.lock import RUN_LOCK, is_held
 from soakwitness.firmware_bridge.runfolder.reader import as_sealed, check_record, last_row
@@ -79,7 +80,7 @@ def run_id(folder: Path) -> str:
     if _RUN_ID.match(folder.name):
         return folder.name
     try:
-        return str(from_json((folder / "run.json").read_text(encoding="utf-8"))["run"])
+        return str(read_json(folder / "run.json")["run"])
     except (OSError, ValueError, LookupError, TypeError):
         return ""
 
@@ -113,6 +114,8 @@ def _as_sealed(path: Path, header: RunHeader) -> Listed | None:
 
 
 def _says(check: RecordCheck) -> str:
+    if check.changed:
+        return f"changed: {check.changed[0]}"
     return "" if check.intact else f"changed: {check.first_difference}"
 
 

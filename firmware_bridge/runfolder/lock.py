@@ -5,16 +5,18 @@ from __future__ import annotations
 import contextlib
 import json
 import os
+import stat
 import sys
 import time
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any, BinaryIO
 
-from soakwitness.firmware_bridge.common.jsontext import from_json
 from soakwitness.firmware_bridge.errors import RunFolderError
+from soakwitness.firmware_bridge.runfolder.files import read_json, set_aside
 
 RUN_LOCK = "recording.lock"  # in a run folder, held by whoever writes it
+_MOST_BYTES = 1 << 16
 _FAR = 1 << 30  # Windows locks bytes, not files: one that nobody reads
 
 
@@ -37,7 +39,8 @@ class Lock:
 
     def __init__(self, path: Path, about: Mapping[str, Any] | None = None) -> None:
         self.path = path
-        self._file: BinaryIO | None = open(path, "a+b")  # noqa: SIM115 (held open on purpose)
+        self._about = dict(about or {})
+        self._file: BinaryIO | None = _open(path)
         if not _grab_within(self._file, 0.3):  # a look at who holds it takes it for a moment
             self._file.close()
             self._file = None
@@ -46,6 +49,15 @@ class Lock:
         self._file.truncate(0)
         self._file.write(json.dumps({"pid": os.getpid(), **(about or {})}).encode())
         self._file.flush()
+
+    def renew(self) -> None:
+        """Hold it under its name again where another program removed the file; does nothing where it is there."""
+        with contextlib.suppress(OSError, RunFolderError):
+            if self._file is not None and not os.path.lexists(self.path):
+                again = Lock(self.path, {key: value for key, value in self._about.items() if key != "pid"})
+                _let_go(self._file)
+                self._file.close()
+                self._file, again._file = again._file, None
 
     def release(self) -> None:
         """Let go; a second time does nothing."""
@@ -74,7 +86,7 @@ def is_held(path: Path) -> bool:
 def read_holder(path: Path) -> dict[str, Any]:
     """What the holder wrote of itself; empty where nothing can be read."""
     try:
-        found = from_json(path.read_bytes())
+        found = read_json(path, _MOST_BYTES)
     except (OSError, ValueError):
         return {}
     return found if isinstance(found, dict) else {}
@@ -91,13 +103,21 @@ def holder_words(holder: Mapping[str, Any]) -> str:
 @contextlib.contextmanager
 def short_lock(path: Path, *, wait_s: float = 10.0) -> Iterator[None]:
     """Hold a lock for a moment, waiting for others that do the same."""
-    with open(path, "a+b") as file:
+    with _open(path) as file:
         if not _grab_within(file, wait_s):
             raise LockHeld(f"{path}: another soakwitness keeps it. Try again, or end the other one.", {})
         try:
             yield
         finally:
             _let_go(file)
+
+
+def _open(path: Path) -> BinaryIO:
+    """Open a lock's file, which is made where it is missing; what else stands in its place is set aside."""
+    with contextlib.suppress(FileNotFoundError):
+        if not stat.S_ISREG(path.lstat().st_mode):
+            set_aside(path)
+    return open(path, "a+b")
 
 
 def _grab_within(file: BinaryIO, wait_s: float) -> bool:

@@ -12,18 +12,28 @@ import json
 import math
 import os
 import re
-from collections.abc import Iterable, Sequence
+import reprlib
+from collections.abc import Callable, Container, Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.runfolder.contents import ACTS, Act, Event, Mark
+from soakwitness.firmware_bridge.runfolder.files import read_json, set_aside
 from soakwitness.firmware_bridge.runfolder.line_format import read_utc
+from soakwitness.firmware_bridge.runfolder.names import LONGEST_RANGE
 
 DROPPED = ".mark"
+WORDS_LENGTH = 2000  # characters of a note or a reason
+NAME_LENGTH = 200
+FILE_BYTES = 1 << 20  # more than a mark within these bounds can have
+AT_ONCE = 50  # files taken at one look: a flood of them does not hold the recorder
+FAR_S = 86400.0  # loaded before the record began, or pulled after it ended: but not on another day
 SAME_MOMENT_S = 0.05  # an entry this soon after the act speaks of its own moment
+_ENDLESS_S = 1e10
 _UNSAFE = re.compile(r"[%;,\x00-\x1f\x7f]")
+_NO_TEXT = re.compile(r"[\ud800-\udfff]")
 _ESCAPED = re.compile(r"%([0-9A-F]{2})")
 
 
@@ -41,7 +51,11 @@ def _plain(text: str) -> str:
 
 
 def encode_mark(mark: Mark) -> str:
-    """Detail of the event that enters a mark; its time is said only where it differs from the entry's."""
+    """Detail of the event that enters a mark; its time is said only where it differs from the entry's.
+
+    Raises RunFolderError if the mark holds more than one may, or what no file can hold.
+    """
+    check_words(mark_id=mark.mark_id, pieces=mark.pieces, note=mark.note, by=mark.by)
     parts: list[str] = [mark.act, f"id {_safe(mark.mark_id)}"]
     if mark.pieces:
         parts.append("pieces " + ", ".join(_safe(piece) for piece in mark.pieces))
@@ -57,11 +71,27 @@ def encode_mark(mark: Mark) -> str:
 
 
 def encode_strike(mark_id: str, *, why: str, by: str | None = None) -> str:
-    """Detail of the event that strikes a mark out; the first entry stays."""
+    """Detail of the event that strikes a mark out; the first entry stays. Raises RunFolderError, as above."""
+    check_words(mark_id=mark_id, by=by, why=why)
     parts = ["strike", f"id {_safe(mark_id)}"]
     if by:
         parts.append(f"by {_safe(by)}")
     return "; ".join([*parts, f"why {_safe(why)}"])
+
+
+def check_words(
+    *, mark_id: str, pieces: Sequence[str] = (), note: str = "", by: str | None = None, why: str = ""
+) -> None:
+    """Refuse what is too much for a mark: a record that nobody can read is none. Raises RunFolderError."""
+    if len(pieces) > LONGEST_RANGE:
+        raise RunFolderError(f"{len(pieces):,} pieces: a mark may name at most {LONGEST_RANGE:,}. Enter several marks.")
+    names = (("id", mark_id), ("name of who says so", by or ""), *(("piece's name", piece) for piece in pieces))
+    for what, text in (("note", note), ("reason", why), *names):
+        most = WORDS_LENGTH if what in ("note", "reason") else NAME_LENGTH
+        if len(text) > most:
+            raise RunFolderError(f"a {what} of {len(text):,} characters: at most {most:,} belong to a mark.")
+        if (odd := _NO_TEXT.search(text)) is not None:
+            raise RunFolderError(f"a {what} with {odd[0]!r}, which is no character. Leave it out.")
 
 
 def _words(detail: str) -> tuple[str, dict[str, str]]:
@@ -138,8 +168,9 @@ class DroppedMark:
 def drop_mark(run: Path, mark: DroppedMark) -> Path:
     """Leave a mark in ``marks/`` of an open run, whole or not at all; the recorder enters and removes it.
 
-    Raises RunFolderError if the file cannot be written.
+    Raises RunFolderError if the file cannot be written, or the mark holds more than one may.
     """
+    _check(mark)
     folder = run / "marks"
     said = {key: value for key, value in vars(mark).items() if key != "path" and (value or key == "at_s")}
     stamp = re.sub(r"[^0-9TZ]", "", mark.utc)
@@ -159,49 +190,108 @@ def drop_mark(run: Path, mark: DroppedMark) -> Path:
     return target
 
 
-def dropped_marks(run: Path) -> list[DroppedMark]:
-    """Marks waiting in ``marks/``, oldest first. What cannot be read is given the ending ``.unreadable``.
+@dataclass(frozen=True)
+class Refused:
+    """A file in ``marks/`` that is no mark: its name, why, and the name under which it is kept."""
 
-    Raises ``OSError`` where the folder cannot be listed.
+    name: str
+    why: str
+    kept_as: str
+
+
+def dropped_marks(
+    run: Path, refused: Callable[[Refused], object] = lambda _: None, *, seen: Container[str] = ()
+) -> list[DroppedMark]:
+    """Marks waiting in ``marks/``, oldest first, so many as are taken at one look; names in ``seen`` are left alone.
+
+    What is no mark is given the ending ``.unreadable`` and told to ``refused``. Raises ``OSError`` where the folder
+    cannot be listed.
     """
     folder = os.path.join(run, "marks")
     try:
-        names = sorted(name for name in os.listdir(folder) if name.endswith(DROPPED) and not name.startswith("."))
+        here = (name for name in os.listdir(folder) if name.endswith(DROPPED) and not name.startswith("."))
     except FileNotFoundError:
         return []
     found = []
-    for name in names:
+    for name in sorted(name for name in here if name not in seen)[:AT_ONCE]:
         path = Path(folder, name)
-        mark = _parse(path)
-        if mark is None:
-            with contextlib.suppress(OSError):
-                path.replace(path.with_name(f"{name}.unreadable"))
-        else:
-            found.append(mark)
+        try:
+            found.append(_parse(path))
+        except FileNotFoundError as error:
+            if os.path.lexists(path):
+                refused(refuse_mark(path, str(error.strerror)))
+        except (OSError, RunFolderError, ValueError) as error:
+            refused(refuse_mark(path, getattr(error, "strerror", None) or str(error)))
     return found
 
 
-def _parse(path: Path) -> DroppedMark | None:
-    try:
-        said: Any = json.loads(path.read_text(encoding="utf-8"))
-        act = said.get("act")
-        fit = (act in ACTS or "strike" in said) and read_utc(said["utc"]) == read_utc(said["utc"])
-        mark = DroppedMark(
-            mark_id=str(said["mark_id"]),
-            utc=str(said["utc"]),
-            act=act,
-            pieces=tuple(str(piece) for piece in said.get("pieces", ())),
-            note=str(said.get("note", "")),
-            by=said.get("by"),
-            later=bool(said.get("later", False)),
-            at_s=None if said.get("at_s") is None else float(said["at_s"]),
-            strike=said.get("strike"),
-            why=str(said.get("why", "")),
-            path=path,
-        )
-    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+def refuse_mark(path: Path, why: str) -> Refused:
+    """Set a file aside that is no mark, as far as the disk allows that."""
+    kept_as = path.name
+    with contextlib.suppress(OSError):
+        kept_as = set_aside(path).name
+    return Refused(path.name, why.rstrip("."), kept_as)
+
+
+def _parse(path: Path) -> DroppedMark:
+    """The mark of one file; OSError, ValueError or RunFolderError where it is none."""
+    said = read_json(path, FILE_BYTES)
+    if not isinstance(said, dict):
+        raise ValueError("it is no table of keys")
+    mark = DroppedMark(
+        mark_id=_text(said, "mark_id", ""),
+        utc=_text(said, "utc", ""),
+        act=said.get("act"),
+        pieces=_texts(said, "pieces"),
+        note=_text(said, "note", ""),
+        by=_text(said, "by", "") or None,
+        later=said.get("later") is True,
+        at_s=_seconds(said.get("at_s")),
+        strike=_text(said, "strike", "") or None,
+        why=_text(said, "why", ""),
+        path=path,
+    )
+    if mark.strike is None and mark.act not in ACTS:
+        raise ValueError(f"act is {_short(mark.act)}, none of {', '.join(ACTS)}")
+    if not mark.mark_id:
+        raise ValueError("mark_id is empty")
+    if math.isnan(read_utc(mark.utc)):
+        raise ValueError(f"utc is {_short(mark.utc)}, no moment with a zone")
+    _check(mark)
+    return mark
+
+
+def _check(mark: DroppedMark) -> None:
+    check_words(mark_id=mark.mark_id, pieces=mark.pieces, note=mark.note, by=mark.by, why=mark.why)
+    check_words(mark_id=mark.strike or "")
+
+
+def _text(said: dict[str, Any], key: str, default: str) -> str:
+    value = said.get(key)
+    if value is None:
+        return default
+    if not isinstance(value, str):
+        raise ValueError(f"{key} is {_short(value)}, no text")
+    return value
+
+
+def _texts(said: dict[str, Any], key: str) -> tuple[str, ...]:
+    values = said.get(key) or ()
+    if not isinstance(values, (list, tuple)) or not all(isinstance(value, str) for value in values):
+        raise ValueError(f"{key} is {_short(values)}, no list of texts")
+    return tuple(values)
+
+
+def _seconds(value: Any) -> float | None:
+    if value is None:
         return None
-    return mark if fit and math.isfinite(mark.at_s or 0.0) else None
+    if isinstance(value, bool) or not isinstance(value, (int, float)) or not abs(value) < _ENDLESS_S:
+        raise ValueError(f"at_s is {_short(value)}, no time in a run")
+    return float(value)
+
+
+def _short(value: object) -> str:
+    return reprlib.repr(value)
 
 
 def mark_to_strike(marks: Sequence[Mark], mark_id: str) -> Mark:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import csv
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,9 +11,11 @@ from soakwitness.firmware_bridge.common.wording import counted
 from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.runfolder.check import SegmentCheck, check_segment
 from soakwitness.firmware_bridge.runfolder.contents import BadRow, ByteRange, Event, Mark, RecordCheck, RunHeader
+from soakwitness.firmware_bridge.runfolder.files import open_regular
 from soakwitness.firmware_bridge.runfolder.header import read_header
-from soakwitness.firmware_bridge.runfolder.line_format import events_header, header_line
+from soakwitness.firmware_bridge.runfolder.line_format import event_cells, events_header, header_line
 from soakwitness.firmware_bridge.runfolder.marks import marks_of
+from soakwitness.firmware_bridge.runfolder.mending import RECORD_CHANGED
 from soakwitness.firmware_bridge.runfolder.merging import merge
 from soakwitness.firmware_bridge.runfolder.seal import Seal, differences, read_seal, segments
 
@@ -29,18 +31,27 @@ def read_events(path: Path) -> tuple[Event, ...]:
     if not file.exists():
         return ()
     found = check_segment(file, events_header())
-    return tuple(_event(cells) for cells in csv.reader(_good_lines(found)) if len(cells) == 5)
+    rows = (_event(line) for line in _good_lines(found))
+    return tuple(event for event in rows if event is not None)
 
 
 def _good_lines(found: SegmentCheck) -> Iterator[str]:
-    data = found.path.read_bytes()
+    if not found.good:
+        return
+    with open_regular(found.path) as file:
+        data = file.read()
     for start, stop, _ in found.good:
         yield from data[start:stop].decode("utf-8", "replace").split("\n")
 
 
-def _event(cells: list[str]) -> Event:
-    t_s, utc, event, detail, _ = cells
-    return Event(float(t_s), utc, event, detail)
+def _event(row: str) -> Event | None:
+    """The event of one row; None where its checksum holds and nobody of ours wrote it."""
+    cells = event_cells(row)
+    try:
+        t_s = math.nan if cells is None else float(cells[0])
+    except ValueError:
+        return None
+    return None if cells is None or not math.isfinite(t_s) else Event(t_s, *cells[1:4])
 
 
 def read_marks(path: Path) -> tuple[Mark, ...]:
@@ -79,10 +90,11 @@ def as_sealed(path: Path, seal: Seal) -> RecordCheck:
         bad_rows=tuple(BadRow(*bad) for bad in seal.bad_rows),
         torn_tail=seal.torn_tail,
         sealed=True,
-        intact=True,
-        first_difference=None,
+        intact=not seal.changed,
+        first_difference=_first_changed(seal.changed),
         good=tuple(ByteRange(path / name, start, stop, rows) for name, start, stop, rows in seal.good),
         says=seal.says,
+        changed=seal.changed,
     )
 
 
@@ -95,11 +107,15 @@ def check_rows(
     """
     line = header_line(column.name for column in header.columns)
     parts = [check_segment(segment, line) for segment in segments(path)]
-    good, twice = merge(parts)
+    try:
+        good, twice = merge(parts)
+    except ValueError as error:
+        raise RunFolderError(f"{path}: a row whose checksum holds has no time: {error}.") from None
     events_file = path / "events.csv"
     files = [*parts, check_segment(events_file, events_header())] if events_file.exists() else parts
     bad = tuple(row for part in files for row in part.bad)
-    first = next(iter(differs), None) or (bad[0].segment if bad else None)
+    changed = tuple(event.detail for event in read_events(path) if event.event == RECORD_CHANGED)
+    first = next(iter(differs), None) or (bad[0].segment if bad else None) or _first_changed(changed)
     missing = [name for name in ("samples.csv", "events.csv") if not (path / name).exists()]
     if missing and first is None:
         first = missing[0]
@@ -111,8 +127,15 @@ def check_rows(
         intact=first is None,
         first_difference=first,
         good=good,
-        says=(*notes, *_words(path, differs, files, twice, missing)),
+        says=(*notes, *changed, *_words(path, differs, files, twice, missing)),
+        changed=changed,
+        differs=tuple(differs),
     )
+
+
+def _first_changed(changed: tuple[str, ...]) -> str | None:
+    """Name of the file that the first of these sentences begins with."""
+    return changed[0].split(" ")[0] if changed else None
 
 
 def _words(path: Path, differs: list[str], files: list[SegmentCheck], twice: int, missing: list[str]) -> list[str]:
@@ -147,4 +170,7 @@ def last_row(check: RecordCheck) -> LastRow | None:
         back = min(last.stop - last.start, 1 << 16)
         file.seek(last.stop - back)
         cells = file.read(back).removesuffix(b"\n").rpartition(b"\n")[2].decode().split(",")
-    return LastRow(float(cells[0]), cells[1], tuple(cells[2:-1]))
+    try:
+        return LastRow(float(cells[0]), cells[1], tuple(cells[2:-1]))
+    except (ValueError, IndexError):
+        raise RunFolderError(f"{last.segment}: the last row whose checksum holds has no time: {cells}.") from None

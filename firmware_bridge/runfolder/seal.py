@@ -20,8 +20,10 @@ from typing import Any
 
 from soakwitness.firmware_bridge.common.jsontext import from_json
 from soakwitness.firmware_bridge.errors import RunFolderError
+from soakwitness.firmware_bridge.runfolder.files import open_regular, read_small
 
 SEAL_FORMAT = "1.0"
+_MOST_BYTES = 64 << 20
 _ZEROS = "0" * 64
 _SEGMENT = re.compile(r"samples(?:-([1-9]\d*))?\.csv")
 
@@ -38,7 +40,10 @@ class FormerSeal:
 
 @dataclass(frozen=True)
 class Seal:
-    """``seal.json``. ``files`` maps a name to its SHA-256; ``good`` lists (segment, start, stop, rows)."""
+    """``seal.json``. ``files`` maps a name to its SHA-256; ``good`` lists (segment, start, stop, rows).
+
+    ``changed`` says what another program did while the run was recorded, and what is missing since.
+    """
 
     run: str
     sealed_utc: str
@@ -50,6 +55,7 @@ class Seal:
     bad_rows: tuple[tuple[str, int, str], ...]
     torn_tail: bool
     says: tuple[str, ...]
+    changed: tuple[str, ...]
     chain_id: str
     chain_number: int
     previous: str | None
@@ -78,7 +84,7 @@ def sealed_names(path: Path) -> list[str]:
 
 def file_sha256(path: Path) -> str:
     """SHA-256 of a file's bytes, as hex."""
-    with open(path, "rb") as file:
+    with open_regular(path) as file:
         return hashlib.file_digest(file, "sha256").hexdigest()
 
 
@@ -95,7 +101,7 @@ def read_seal(path: Path) -> Seal | None:
     """
     file = path / "seal.json"
     try:
-        data = file.read_bytes()
+        data = read_small(file, _MOST_BYTES)
     except FileNotFoundError:
         return None
     except OSError as error:
@@ -103,7 +109,7 @@ def read_seal(path: Path) -> Seal | None:
     try:
         said = from_json(data)
         seal = _parse(said)
-    except (ValueError, KeyError, TypeError, AttributeError):
+    except (ValueError, KeyError, TypeError, AttributeError, OverflowError, RecursionError):
         raise RunFolderError(f"{file} is damaged.") from None
     blank = data.replace(seal.digest.encode(), _ZEROS.encode())
     if hashlib.sha256(blank).hexdigest() != seal.digest:
@@ -124,9 +130,10 @@ def _parse(said: dict[str, Any]) -> Seal:
         bad_rows=tuple((str(a), int(b), str(c)) for a, b, c in said["bad_rows"]),
         torn_tail=bool(said["torn_tail"]),
         says=tuple(str(words) for words in said.get("says", ())),
+        changed=tuple(str(words) for words in said.get("changed", ())),
         chain_id=str(chain["id"]),
         chain_number=int(chain["number"]),
-        previous=chain["previous"],
+        previous=None if chain["previous"] is None else str(chain["previous"]),
         former=tuple(FormerSeal(**seal) for seal in said["former"]),
         digest=str(said["digest"]),
     )
@@ -152,5 +159,6 @@ def _former_hold(path: Path, former: Sequence[FormerSeal]) -> bool:
     """Whether ``events.csv`` still begins with what each former seal covered."""
     if not former:
         return True
-    data = (path / "events.csv").read_bytes()
+    with open_regular(path / "events.csv") as file:
+        data = file.read()
     return all(hashlib.sha256(data[: seal.events_bytes]).hexdigest() == seal.events_sha256 for seal in former)

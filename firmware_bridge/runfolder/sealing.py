@@ -12,7 +12,7 @@ from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.runfolder.chain import open_chain
 from soakwitness.firmware_bridge.runfolder.contents import Event, RecordCheck
 from soakwitness.firmware_bridge.runfolder.events import append_events
-from soakwitness.firmware_bridge.runfolder.files import Files, write_whole
+from soakwitness.firmware_bridge.runfolder.files import Files, open_regular, write_whole
 from soakwitness.firmware_bridge.runfolder.header import read_header
 from soakwitness.firmware_bridge.runfolder.line_format import event_body, utc_text
 from soakwitness.firmware_bridge.runfolder.marks import decode_mark, decode_strike
@@ -73,6 +73,7 @@ def _write(
             "bad_rows": [[bad.segment, bad.line, bad.says] for bad in check.bad_rows],
             "torn_tail": check.torn_tail,
             "says": list(check.says),
+            "changed": list(check.changed),
             "chain": chain,
             "former": [asdict(seal) for seal in former],
         }
@@ -95,7 +96,7 @@ def append_sealed(
     """
     files = files or Files()
     check = check_record(path)
-    seal = read_seal(path) if check.intact else _only_entered_later(path, check)
+    seal = read_seal(path) if check.intact or _holds(path, check) else _only_entered_later(path, check)
     if seal is None:
         why = f"{check.first_difference} is not what the seal says" if check.sealed else "it is not sealed"
         raise RunFolderError(f"{path}: {why}, so nothing can be entered into it under a new seal.")
@@ -114,6 +115,17 @@ def append_sealed(
     return new
 
 
+def _holds(path: Path, check: RecordCheck) -> bool:
+    """Whether a record that was changed while it was recorded is still what its seal says."""
+    if not check.sealed or not check.changed:
+        return False
+    try:
+        seal = read_seal(path)
+    except RunFolderError:
+        return False
+    return seal is not None and not differences(path, seal)
+
+
 def _only_entered_later(path: Path, check: RecordCheck) -> Seal | None:
     """The seal, if all that differs is marks entered later: a crash came before they were sealed."""
     if not check.sealed or check.first_difference != "events.csv":
@@ -124,7 +136,8 @@ def _only_entered_later(path: Path, check: RecordCheck) -> Seal | None:
         return None
     if seal is None or differences(path, seal) != ["events.csv"]:
         return None
-    data = (path / "events.csv").read_bytes()
+    with open_regular(path / "events.csv") as file:
+        data = file.read()
     first = hashlib.sha256(data[: seal.events_bytes]).hexdigest()
     later = read_events(path)[seal.events :]
     fit = all(event.event == "mark" and (decode_strike(event) or _is_later(event)) for event in later)

@@ -10,18 +10,18 @@ from __future__ import annotations
 
 import contextlib
 import os
-import re
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, BinaryIO
+from typing import Any
 
 from soakwitness.firmware_bridge.errors import RunFolderError
-from soakwitness.firmware_bridge.runfolder.chain import open_chain
-from soakwitness.firmware_bridge.runfolder.contents import Column, RunHeader
+from soakwitness.firmware_bridge.runfolder.chained import ChainedFile, OwnFile, TextFile
+from soakwitness.firmware_bridge.runfolder.check import check_segment
+from soakwitness.firmware_bridge.runfolder.contents import NOTHING_MISSING, Column, RunHeader
+from soakwitness.firmware_bridge.runfolder.creating import new_folder, next_run, reduced_name, take_back
 from soakwitness.firmware_bridge.runfolder.events import whole_events
-from soakwitness.firmware_bridge.runfolder.files import Files, write_whole
+from soakwitness.firmware_bridge.runfolder.files import Files, open_regular, read_small, set_aside, write_whole
 from soakwitness.firmware_bridge.runfolder.header import header_text, read_header
 from soakwitness.firmware_bridge.runfolder.line_format import (
     Value,
@@ -33,86 +33,16 @@ from soakwitness.firmware_bridge.runfolder.line_format import (
     sample_body,
     utc_text,
 )
+from soakwitness.firmware_bridge.runfolder.mending import Harm, row_time, salvage, watched
 from soakwitness.firmware_bridge.runfolder.seal import segments
 from soakwitness.firmware_bridge.version import VERSION
 
-_AT_ONCE = 1 << 20
-
-
-def reduced_name(name: str) -> str:
-    """A furnace's name as it stands in a run id: ``[a-z0-9-]`` only.
-
-    >>> reduced_name("Big Furnace (left)")
-    'big-furnace-left'
-    """
-    return re.sub(r"[^a-z0-9]+", "-", name.lower()).strip("-")[:40] or "furnace"
+__all__ = ["RunFolder", "reduced_name", "software_words"]
 
 
 def software_words() -> str:
     """Name and version of this program, as ``run.json`` keeps it."""
     return f"soakwitness {VERSION}"
-
-
-class ChainedFile:
-    """A file of rows whose checksums continue each other. Methods raise ``OSError``; then the file is given up."""
-
-    def __init__(self, files: Files, path: Path, file: BinaryIO, crc: int) -> None:
-        self.path = path
-        self._files = files
-        self._file = file
-        self._crc = crc
-        self._unsynced = True
-
-    @classmethod
-    def new(cls, files: Files, path: Path, header: bytes) -> ChainedFile:
-        """Make a new file with its header; it must not exist."""
-        file = files.open_new(path)
-        try:
-            files.write(file, header)
-            files.sync_folder(path.parent)
-        except BaseException:
-            file.close()
-            with contextlib.suppress(OSError):
-                files.remove(path)
-            raise
-        return cls(files, path, file, header_crc(header))
-
-    def write(self, body: bytes) -> None:
-        """Append one row."""
-        row, crc = row_bytes(body, self._crc)
-        self._unsynced = True
-        self._files.write(self._file, row)
-        self._crc = crc
-
-    def write_many(self, bodies: Iterable[bytes]) -> int:
-        """Append many rows; return how many."""
-        self._unsynced = True
-        crc = self._crc
-        count = size = 0
-        waiting: list[bytes] = []
-        for body in bodies:
-            row, crc = row_bytes(body, crc)
-            waiting.append(row)
-            count += 1
-            size += len(row)
-            if size > _AT_ONCE:
-                self._files.write(self._file, b"".join(waiting))
-                waiting.clear()
-                size = 0
-        self._files.write(self._file, b"".join(waiting))
-        self._crc = crc
-        return count
-
-    def sync(self) -> None:
-        """Bring all rows to the disk itself, where there are new ones."""
-        if self._unsynced:
-            self._files.sync(self._file)
-            self._unsynced = False
-
-    def close(self) -> None:
-        """Close the file; not a promise that its rows are on the disk."""
-        with contextlib.suppress(OSError):
-            self._file.close()
 
 
 class RunFolder:
@@ -130,6 +60,10 @@ class RunFolder:
         self._line = header_line(self._names)
         self._samples: ChainedFile | None = None
         self._events: ChainedFile | None = None
+        self._event_rows: bytearray | None = None  # all of events.csv, header included
+        self._event_crc = header_crc(events_header())
+        self._closed: list[ChainedFile] = []  # earlier segments
+        self._run_json: TextFile | None = None
 
     @classmethod
     def create(
@@ -165,7 +99,7 @@ class RunFolder:
         path: Path | None = None
         try:
             (logbook / place).mkdir(parents=True, exist_ok=True)
-            path = _new_folder(logbook / place, furnace_name, started_utc, files)
+            path = new_folder(logbook / place, furnace_name, started_utc, files)
             header = RunHeader(
                 run=path.name,
                 started_utc=utc_text(started_utc),
@@ -181,11 +115,11 @@ class RunFolder:
                 operator=operator,
                 software=software_words() if software is None else software,
                 origin=origin,
-                raw={**(extra or {}), "recorder": _next_run(logbook, files, path.name)},
+                raw={**(extra or {}), "recorder": next_run(logbook, files, path.name)},
             )
             return cls._begin(path, header, files)
         except OSError as error:
-            _take_back(path, files)
+            take_back(path, files)
             raise RunFolderError(
                 f"{logbook}: no run folder can be made there: {error.strerror or error}. Free the disk or give another "
                 "--logbook."
@@ -196,8 +130,10 @@ class RunFolder:
         write_whole(files, path / "run.json", header_text(header).encode())
         run = cls(path, read_header(path), files)
         try:
+            run._keep_run_json()
             run._samples = ChainedFile.new(files, path / "samples.csv", run._line)
             run._events = ChainedFile.new(files, path / "events.csv", events_header())
+            run._event_rows = bytearray(events_header())
         except BaseException:
             run.close()
             raise
@@ -211,7 +147,15 @@ class RunFolder:
         """
         if (path / "seal.json").exists():
             raise RunFolderError(f"{path} is sealed: nothing more is recorded into it.")
-        return cls(path, read_header(path), files or Files())
+        run = cls(path, read_header(path), files or Files())
+        with contextlib.suppress(OSError):
+            run._keep_run_json()
+        run._closed = [old for segment in segments(path) for old in watched(segment, run._files, run._line)]
+        return run
+
+    def _keep_run_json(self) -> None:
+        data = read_small(self.path / "run.json")
+        self._run_json = TextFile(self.path / "run.json", open_regular(self.path / "run.json"), data)
 
     def write_row(self, t_s: float, utc: str | datetime | float, values: Mapping[str, Value]) -> None:
         """Append one sample row; a column without a value is left empty.
@@ -231,7 +175,7 @@ class RunFolder:
         if self._samples is None:
             self.new_segment()
         assert self._samples is not None
-        self._samples.write(body)
+        self._samples.write(body, row_time(body))
 
     def write_bodies(self, bodies: Iterable[bytes]) -> int:
         r"""Append many rows, fast: for each the bytes before the checksum's comma, ``t_s,utc,value,...``.
@@ -278,7 +222,9 @@ class RunFolder:
         if self._events is None:
             self.renew_events()
         assert self._events is not None
-        self._events.write(body)
+        assert self._event_rows is not None
+        self._event_rows += self._events.write(body)
+        self._event_crc = self._events.crc
 
     def sync(self) -> None:
         """Bring all rows and events to the disk itself. Raises ``OSError``; see the promises above."""
@@ -289,7 +235,7 @@ class RunFolder:
     def new_segment(self) -> None:
         """Give the sample segment up and open the next one. Raises ``OSError``."""
         if self._samples is not None:
-            self._samples.close()
+            self._closed.append(self._samples)
             self._samples = None
         taken = [file.name for file in segments(self.path)]
         number = len(taken) + 1
@@ -315,15 +261,81 @@ class RunFolder:
             self._events.close()
             self._events = None
         path = self.path / "events.csv"
-        kept, crc = whole_events(path)
+        if self._event_rows is None:
+            kept, crc = whole_events(path)
+        else:
+            kept, crc = bytes(self._event_rows), self._event_crc
         there = {line.rpartition(b",")[0] for line in kept.split(b"\n")}
         rows = [kept]
         for body in bodies:
             if body not in there:
                 row, crc = row_bytes(body, crc)
                 rows.append(row)
-        write_whole(self._files, path, b"".join(rows))
-        self._events = ChainedFile(self._files, path, self._files.open_end(path), crc)
+        whole = b"".join(rows)
+        write_whole(self._files, path, whole)
+        self._event_rows, self._event_crc = bytearray(whole), crc
+        bad = len(check_segment(path, events_header()).bad)
+        self._events = ChainedFile(self._files, path, self._files.open_end(path), crc, header=events_header(), bad=bad)
+
+    def harmed(self) -> list[Harm]:
+        """Files of this run that another program changed, replaced or removed since this one left them.
+
+        Raises ``OSError`` where that cannot be told.
+        """
+        own: tuple[OwnFile | None, ...] = (self._run_json, self._events, *self._closed, self._samples)
+        found = ((file, file.how()) for file in own if file is not None)
+        return [Harm(file, how) for file, how in found if how is not None]
+
+    def mend(self, harms: Sequence[Harm], remembered: Iterable[bytes]) -> list[str]:
+        """Write again what can be had of harmed files, beside what others left there; say what was done.
+
+        ``remembered`` are the bodies of the newest rows. Rows are brought to the disk by the next ``sync``. Raises
+        ``OSError``; what was not mended is harmed yet.
+        """
+        if not self.path.is_dir():
+            self.path.parent.mkdir(parents=True, exist_ok=True)
+            self._files.make_folder(self.path)
+        says = []
+        for harm in harms:
+            if isinstance(harm.file, TextFile):
+                self._take_away(harm)
+                write_whole(self._files, harm.file.path, harm.file.data)
+                self._keep_run_json()
+                says.append(f"{harm.says}; written again as it was; {NOTHING_MISSING}")
+            elif harm.file is self._events:
+                self._take_away(harm)
+                self.renew_events()
+                says.append(f"{harm.says}; written again as it was; {NOTHING_MISSING}")
+        return says + self._mend_segments(
+            [harm for harm in harms if harm.file in (*self._closed, self._samples)], remembered
+        )
+
+    def _take_away(self, harm: Harm) -> None:
+        harm.file.close()
+        if os.path.lexists(harm.file.path):
+            set_aside(harm.file.path, "changed")
+
+    def _mend_segments(self, harms: Sequence[Harm], remembered: Iterable[bytes]) -> list[str]:
+        if not harms:
+            return []
+        rows = {row_time(body): body for body in remembered}
+        found = [salvage(harm, self._line, rows) for harm in harms]
+        again = {t_s: body for one in found for t_s, body in one.again.items()}
+        for harm in harms:
+            if os.path.lexists(harm.file.path) and not harm.file.path.is_file():
+                set_aside(harm.file.path, "changed")  # a folder or a pipe: nobody could read the record
+        self.new_segment()
+        assert self._samples is not None
+        for t_s in sorted(again):
+            self._samples.write(again[t_s], t_s)
+        self._samples.sync()
+        harmed = [harm.file for harm in harms]
+        for file in harmed:
+            file.close()
+        self._closed = [file for file in self._closed if file not in harmed]
+        left = [file.path for file in harmed if file.path != self._samples.path]
+        self._closed += [old for path in left for old in watched(path, self._files, self._line)]
+        return [one.says(self._samples.path) for one in found]
 
     def seal(self, *, sealed_utc: datetime | float | None = None) -> str:
         """Sync, close and seal; return the digest of the seal.
@@ -341,33 +353,8 @@ class RunFolder:
 
     def close(self) -> None:
         """Close the files without a seal; the folder can be resumed."""
-        for file in (self._samples, self._events):
+        for file in (self._samples, self._events, self._run_json, *self._closed):
             if file is not None:
                 file.close()
-        self._samples = self._events = None
-
-
-def _new_folder(runs: Path, furnace_name: str, started_utc: datetime | float, files: Files) -> Path:
-    stamp = re.sub(r"[-:]|\.\d+", "", utc_text(started_utc))
-    while True:
-        path = runs / f"{stamp}_{reduced_name(furnace_name)}_{os.urandom(2).hex()}"
-        with contextlib.suppress(FileExistsError):
-            files.make_folder(path)
-            files.sync_folder(runs)
-            return path
-
-
-def _next_run(logbook: Path, files: Files, run: str) -> dict[str, Any]:
-    with open_chain(logbook, files) as book:
-        book.save(replace(book.chain, runs=book.chain.runs + 1, last_run=run))
-        return {"id": book.chain.id, "counter": book.chain.runs, "previous_seal": book.chain.head}
-
-
-def _take_back(path: Path | None, files: Files) -> None:
-    """Remove a run folder that could not be made whole, as far as that goes."""
-    if path is None:
-        return
-    with contextlib.suppress(OSError):
-        for file in path.iterdir():
-            files.remove(file)
-        path.rmdir()
+        self._samples = self._events = self._run_json = None
+        self._closed = []

@@ -21,7 +21,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 from soakwitness.firmware_bridge.errors import RunFolderError
-from soakwitness.firmware_bridge.recording import sampling, session
+from soakwitness.firmware_bridge.recording import keeping, sampling, session
 from soakwitness.firmware_bridge.recording.recorder import Recording
 from soakwitness.firmware_bridge.recording.session import record_run
 from soakwitness.firmware_bridge.recording.starting_a_recorder import RunFacts
@@ -40,6 +40,7 @@ from tests.fakes import (
     make_furnace,
 )
 from tests.record_oracle import returned_rows
+from tests.slow_disks import SlowFiles, SlowWorker
 
 ROOT = Path(__file__).resolve().parents[2]
 SYNC_S = 5.0
@@ -455,6 +456,39 @@ def _looks_once_a_second() -> Iterator[None]:
         sampling.PAUSE_S = before
 
 
+# slow disks
+
+
+def slow_disks(count: int, folder: Path, *, seed: int = 6) -> str:
+    """Disks that take up to 20 s a sync, at 1 Hz, and a power cut at a random moment."""
+    chance = random.Random(seed)
+    slots, worst_s, before = 0, 0.0, keeping.worker_for
+    try:
+        for number in range(count):
+            clock = FakeClock()
+            files = SlowFiles(clock, chance.choice((0.05, 0.3, 1.5, 5.0, 20.0)), chance)
+            keeping.worker_for = lambda _, c=clock, f=files: SlowWorker(c, f)
+            last = chance.randrange(200, 400)
+
+            def cut(slot: int, _: object, last: int = last) -> None:
+                if slot == last:
+                    raise Stopped
+
+            logbook = folder / f"slow {number}"
+            person, opener = Attendant(10**6, act=cut), FakeInstrument(clock).open
+            with contextlib.suppress(Stopped):
+                record_run(make_furnace(), clock, RunFacts(logbook), person, opener=opener, files=files)
+            files.cut()
+            check = check_record(only_run(logbook))
+            lost_s = last - 1 - _unbroken(times(check))
+            assert lost_s <= SYNC_S + files.sync_s, (files.sync_s, lost_s)
+            assert all(row.split(b",")[2] for row in returned_rows(check)), "a slot was missed"
+            slots, worst_s = slots + last, max(worst_s, lost_s - files.sync_s)
+    finally:
+        keeping.worker_for = before
+    return f"{count} slow disks, {slots} slots, none missed, at most {worst_s:.1f} s lost beside the sync under way"
+
+
 def main() -> None:
     """Run the long form."""
     parts: list[tuple[str, Callable[[Path], str]]] = [
@@ -462,6 +496,7 @@ def main() -> None:
         ("power loss", lambda folder: power_cuts(200, folder)),
         ("crash", crashes),
         ("failing disk", failing_calls),
+        ("slow disk", lambda folder: slow_disks(100, folder)),
         ("cable pulled", lambda folder: pulled_cables(50, folder)),
         ("clock stepped", clock_steps),
         ("30 days at 1 Hz", lambda folder: days(30, folder)),

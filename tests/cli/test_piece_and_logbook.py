@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import shutil
 import sqlite3
+import zipfile
 from pathlib import Path
 from typing import Any
 
@@ -128,7 +129,9 @@ def test_a_struck_entry_is_gone_from_the_history_and_kept_in_the_book(shop: Term
         (("disposition", "last", "--why", "x"), "Say what was decided"),
         (("condition", "nowhere"), "It knows: small furnace"),
         (("audit", "--suspect", "Z-1"), "no such run, piece or batch"),
-        (("logbook", "backup", "{book}/logbook.sqlite"), "exists"),
+        (("logbook", "backup", "{book}/shop.zip"), "inside the log book"),
+        (("logbook", "backup", "copy.sqlite"), ".zip"),
+        (("logbook", "restore", __file__), "not empty"),
         (("logbook", "export", "{book}"), "not empty"),
     ],
 )
@@ -194,11 +197,17 @@ def test_a_disposition_is_about_a_finding_that_the_run_has(shop: Terminal) -> No
 
 def test_the_log_book_is_checked_rebuilt_copied_and_written_out(shop: Terminal, tmp_path: Path) -> None:
     assert "The log book is whole" in shop.says("logbook", "check").stdout
-    copy = tmp_path / "copy.sqlite"
-    shop.says("logbook", "backup", copy)
-    raw = sqlite3.connect(copy)
+    copy = tmp_path / "copy.zip"
+    assert shop.says("logbook", "backup", copy).stdout == f"{copy}\n"
+    with zipfile.ZipFile(copy) as archive:
+        archive.extract("logbook.sqlite", tmp_path)
+    raw = sqlite3.connect(tmp_path / "logbook.sqlite")
     assert raw.execute("SELECT count(*) FROM pieces").fetchone() == (4,)
     raw.close()
+    restored = Terminal(tmp_path / "restored")
+    assert "1 run in" in restored.says("logbook", "restore", copy).stderr
+    assert "The log book is whole" in restored.says("logbook", "check").stdout
+    assert restored.says("piece", "find").stdout == shop.says("piece", "find").stdout
     out = tmp_path / "out"
     assert "19 tables" in shop.says("logbook", "export", out, "--no-samples").stdout
     assert "B-044" in (out / "pieces.csv").read_text(encoding="utf-8")

@@ -341,6 +341,13 @@ def test_keys_and_a_note_that_is_dropped() -> None:
     assert notes == ["right"]
 
 
+def test_a_note_on_which_something_lies_ends_at_a_length_that_a_mark_takes() -> None:
+    notes: list[str] = []
+    keys = Keys(screen(Stream(terminal=True), Stream(terminal=True), [0.0]), notes.append, notes.append)
+    keys.take_all("n" + ";" * 50_000 + "\r")
+    assert notes == [";" * 2000]
+
+
 @pytest.mark.parametrize(
     "came",
     [

@@ -25,6 +25,7 @@ BY_HAND = {
     "firmware_bridge/recording/recorder.py": "event text of the record, in milliseconds",
     "firmware_bridge/runfolder/marks.py": "event text of the record, in milliseconds",
     "firmware_bridge/runfolder/late.py": "in milliseconds, as the record",
+    "firmware_bridge/runfolder/mending.py": "event text of the record, in milliseconds",
     "firmware_bridge/recording/now.py": "the number as the instrument shows it, in its own unit",
     "cli/words/furnace_words.py": "the step of an instrument's numbers, in its own unit",
     "cli/commands/calibrate.py": "the shift between two clocks, to the second",

@@ -31,7 +31,7 @@ def what_would_prove_all(view: View, findings: tuple[Finding, ...]) -> tuple[Say
     ]
     if cooling_verdict(view.context) == "not proven":
         says.append(Says("The quench: readings closer together while the work cools."))
-    if any(f.code == "record changed" for f in findings):
+    if any(f.code == "record changed" and f.severity != "note" for f in findings):
         says.append(Says("The record: an unchanged copy of it."))
     if not any(h.judged for h in view.holds) and not any(r.verdict for r in view.ramps.values()):
         says.append(Says("The recipe: a hold that is judged."))

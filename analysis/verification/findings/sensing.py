@@ -16,6 +16,7 @@ from soakwitness.analysis.verification.inputs.sensor_choice import ALIKE_C
 from soakwitness.analysis.verification.inputs.sensor_errors import reads_words
 from soakwitness.analysis.verification.results.verification import Finding, HoldResult, KnownError
 from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, duration, moment, often
+from soakwitness.firmware_bridge.runfolder.contents import RecordCheck
 
 FAULT_SHARE = 0.01
 CLOCKS_APART_S = 0.01  # an event and the row it belongs to carry the same moment, each rounded
@@ -232,8 +233,13 @@ def _changed(view: View) -> list[Finding]:
     bad = len(check.bad_rows)
     if check.intact and not bad:
         return []
+    if check.doubt and not check.sealed:
+        return [_not_as_seen(check.doubt)]
+    if check.changed and not check.differs and check.doubt is None:
+        return [_changed_while_recorded(check)]
     if check.sealed and not check.intact:
         first = f" First file that differs: {check.first_difference}." if check.first_difference else ""
+        first = f" As this log book knows, {check.doubt}." if check.doubt else first
         says = f"The sealed record was changed after its end.{first}"
     else:
         says = f"{bad} {'row' if bad == 1 else 'rows'} of the record fail their checksum and were left out."
@@ -246,6 +252,22 @@ def _changed(view: View) -> list[Finding]:
             Says("Compare with a copy or the original; a changed record proves nothing."),
         )
     ]
+
+
+def _not_as_seen(doubt: str) -> Finding:
+    says = f"The record is not what this log book has seen: {doubt}."
+    then = "Compare with a copy or the original; a changed record proves nothing."
+    return Finding("record changed", "warn", None, Says.plain(says), Says(then))
+
+
+def _changed_while_recorded(check: RecordCheck) -> Finding:
+    """What another program did; only where readings are missing does it leave anything open."""
+    says = f"While it was being recorded: {'. '.join(check.changed)}."
+    if check.says_missing:
+        then = "Nothing brings those readings back; keep editors and copying programs away from open runs."
+        return Finding("record changed", "warn", None, Says.plain(says), Says(then))
+    then = "All readings are there. Keep editors and copying programs away from open runs."
+    return Finding("record changed", "note", None, Says.plain(says), Says(then))
 
 
 def _calibration(view: View) -> list[Finding]:

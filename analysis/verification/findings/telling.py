@@ -56,7 +56,7 @@ def _verification(view: View, findings: tuple[Finding, ...], bad: tuple[BadReadi
     # What no sensor error touches: delays and cooling that the marks show, and a record that was changed.
     others: list[Verdict] = ["fail" for f in findings if f.severity == "fail" and f.code in OWN_REQUIREMENTS]
     others.append(cooling_verdict(context) or "pass")
-    if any(f.code == "record changed" for f in findings):
+    if any(f.code == "record changed" and f.severity != "note" for f in findings):
         others.append("not proven")
     if not judged and not ramps:
         others.append("not proven")
@@ -95,6 +95,8 @@ def record_of(context: VerificationContext) -> RecordState:
         gaps_s=sum(b - a for a, b in wide),
         sealed=check.sealed,
         intact=check.intact,
+        seen=check.seen,
+        changed=bool(check.changed) and not check.differs and check.doubt is None,
         gaps=wide,
     )
 

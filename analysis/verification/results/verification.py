@@ -313,6 +313,8 @@ class RecordState:
     gaps_s: float
     sealed: bool
     intact: bool
+    seen: bool = False  # a log book knows this very seal
+    changed: bool = False  # by another program, while it was being recorded
     gaps: tuple[tuple[float, float], ...] = ()
 
 

@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 
 from soakwitness.analysis.recipes.recipe import Hold
-from soakwitness.analysis.verification.holds.assignment import BandStay
 from soakwitness.analysis.verification.inputs.readings import Readings
 from soakwitness.analysis.verification.rules.edges import (
     confirmed_crossing,
@@ -17,6 +16,7 @@ from soakwitness.analysis.verification.rules.edges import (
     leave_after,
     limit_c,
 )
+from soakwitness.analysis.verification.rules.states import BandStay
 
 HOLD = Hold(2, 1000.0, 5.0, 5.0, 600.0)
 

@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 
 from soakwitness.analysis.recipes.recipe import Hold
-from soakwitness.analysis.verification.holds.assignment import BandStay
 from soakwitness.analysis.verification.inputs.readings import Readings
 from soakwitness.analysis.verification.rules.edges import Edges
 from soakwitness.analysis.verification.rules.passing import (
@@ -18,6 +17,7 @@ from soakwitness.analysis.verification.rules.passing import (
     passes_through,
     standing,
 )
+from soakwitness.analysis.verification.rules.states import BandStay
 
 HOLD = Hold(2, 1000.0, 5.0, 5.0, 600.0)
 

@@ -329,6 +329,25 @@ def test_a_changed_record_proves_nothing():
     assert checked(recipe=TWENTY_FIVE, check=changed).verdict == "fail"
 
 
+def test_what_another_program_took_away_while_it_was_recorded_leaves_it_not_proven():
+    says = (
+        "samples.csv was changed by another program while it was being recorded, with 900 rows in it; missing: 9 rows"
+    )
+    changed = replace(WHOLE, intact=False, first_difference="samples.csv", changed=(says,))
+    found = checked(check=changed)
+    assert found.verdict == "not proven"
+    assert says in str(finding(found, "record changed").says)
+
+
+def test_what_was_written_again_whole_is_a_note():
+    says = "samples.csv was removed by another program while it was being recorded; nothing is missing"
+    changed = replace(WHOLE, intact=False, first_difference="samples.csv", changed=(says,))
+    found = checked(check=changed)
+    assert found.verdict == checked().verdict == "pass"
+    assert finding(found, "record changed").severity == "note"
+    assert not found.record.intact
+
+
 def test_hardly_any_reading_is_an_error():
     with pytest.raises(NotEnoughData, match="5 readings"):
         verify(make_run(np.arange(3.0), {"furnace": np.array([20.0, 21.0, 22.0])}), TEN)
