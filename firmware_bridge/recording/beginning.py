@@ -16,8 +16,9 @@ from soakwitness.firmware_bridge.furnace.model import Furnace
 from soakwitness.firmware_bridge.recording.acts import Loading
 from soakwitness.firmware_bridge.recording.alarms import Alarms
 from soakwitness.firmware_bridge.recording.clocks import Clock
+from soakwitness.firmware_bridge.recording.heating import SAME_WITHIN_S, same_while_warm
 from soakwitness.firmware_bridge.recording.keeping import Keeper
-from soakwitness.firmware_bridge.recording.now import chamber_c
+from soakwitness.firmware_bridge.recording.now import hottest_c
 from soakwitness.firmware_bridge.recording.recorder import Recording
 from soakwitness.firmware_bridge.runfolder.events import append_events
 from soakwitness.firmware_bridge.runfolder.files import Files
@@ -29,9 +30,6 @@ from soakwitness.firmware_bridge.runfolder.reader import check_record, last_row,
 from soakwitness.firmware_bridge.runfolder.sealing import seal_run
 from soakwitness.firmware_bridge.runfolder.writer import RunFolder, reduced_name
 
-SAME_WITHIN_S = 600.0  # a gap this short is always the same heating
-SAME_WHILE_WARM_S = 6 * 3600.0  # a longer one only if the furnace is still warm
-WARM_C = 100.0
 STOPPED = ("Ctrl-C", "Ctrl-Break", "SIGTERM")
 
 
@@ -52,7 +50,7 @@ class About:
 
 @dataclass(frozen=True)
 class CutOff:
-    """An unsealed run that nobody records: where it stopped. ``temp_c`` is the chamber's last reading [degC]."""
+    """An unsealed run that nobody records: where it stopped. ``temp_c`` is its hottest last reading [degC]."""
 
     path: Path
     header: RunHeader
@@ -180,26 +178,47 @@ def _cut_off(path: Path, header: RunHeader, furnace: Furnace) -> CutOff:
         return CutOff(path, header, 0.0, read_utc(header.started_utc), None)
     names = [column.name for column in header.columns]
     values = {name: float(cell) if cell else None for name, cell in zip(names, last.cells, strict=True)}
-    return CutOff(path, header, last.t_s, read_utc(last.utc), chamber_c(furnace, values))
+    return CutOff(path, header, last.t_s, read_utc(last.utc), hottest_c(furnace, values))
 
 
-def same_heating(run: CutOff, furnace: Furnace, *, utc_s: float, temp_c: float | None) -> bool:
+def _how_sure(gap: Gap) -> str:
+    if gap.exact:
+        return "exact"
+    return "uncertain, by the computer's clock"
+
+
+@dataclass(frozen=True)
+class Gap:
+    """How long nobody recorded [s]: exact within one boot of the computer, else what its clock says."""
+
+    seconds: float
+    exact: bool = False
+
+
+def gap_since(run: CutOff, clock: Clock) -> Gap:
+    """How long ago a run was cut off."""
+    said = run.header.raw.get("clock")
+    if isinstance(said, dict) and clock.boot is not None and said.get("boot") == clock.boot:
+        steady_s = clock.monotonic() - float(said.get("at_start_s", clock.monotonic())) - run.last_t_s
+        if steady_s > 0:
+            return Gap(steady_s, exact=True)
+    return Gap(clock.utc_s() - run.last_utc_s)
+
+
+def same_heating(run: CutOff, furnace: Furnace, clock: Clock, *, temp_c: float | None) -> bool:
     """Whether what the instrument shows now still is the heating of a run that was cut off.
 
     Parameters
     ----------
-    utc_s : float
-        Now, seconds since 1970.
     temp_c : float or None
-        Chamber temperature now [degC].
+        Temperature of the hottest sensor now [degC].
     """
     if run.header.columns != columns_of(furnace):
         return False
-    gap_s = utc_s - run.last_utc_s
-    if abs(gap_s) <= SAME_WITHIN_S:
+    gap = gap_since(run, clock)
+    if abs(gap.seconds) <= SAME_WITHIN_S:
         return True
-    warm = temp_c is not None and run.temp_c is not None and min(temp_c, run.temp_c) >= WARM_C
-    return warm and 0 < gap_s <= SAME_WHILE_WARM_S
+    return gap.seconds > 0 and same_while_warm(gap.seconds, run.temp_c, temp_c)
 
 
 def resume(
@@ -214,7 +233,8 @@ def resume(
 ) -> Recording:
     """Go on with a run that was cut off; ``t_s`` goes on exactly within one boot, else from UTC."""
     lock = Lock(run.path / RUN_LOCK, {"who": "recorder"})
-    started_s, exact = _started_s(run, furnace, clock)
+    gap = gap_since(run, clock)
+    started_s = clock.monotonic() - run.last_t_s - (gap.seconds if gap.exact else max(gap.seconds, furnace.every_s))
     keeper = Keeper(
         lambda: RunFolder.resume(run.path, files=files),
         furnace.columns,
@@ -234,22 +254,9 @@ def resume(
         locks=[lock],
     )
     now_t_s = recording.t_s(clock.monotonic())
-    how = "exact" if exact else "uncertain, by the computer's clock"
-    gap = f"gap {now_t_s - run.last_t_s:.3f} s, from {run.last_t_s:.3f} to {now_t_s:.3f} s"
-    recording.event("resumed", f"{gap}; {how}")
+    says = f"gap {now_t_s - run.last_t_s:.3f} s, from {run.last_t_s:.3f} to {now_t_s:.3f} s"
+    recording.event("resumed", f"{says}; {_how_sure(gap)}")
     return recording
-
-
-def _started_s(run: CutOff, furnace: Furnace, clock: Clock) -> tuple[float, bool]:
-    """Steady time at which the run's ``t_s`` was 0, and whether that is exact."""
-    now_s = clock.monotonic()
-    said = run.header.raw.get("clock")
-    if isinstance(said, dict) and clock.boot is not None and said.get("boot") == clock.boot:
-        started_s = float(said.get("at_start_s", now_s))
-        if now_s - started_s > run.last_t_s:
-            return started_s, True
-    gap_s = clock.utc_s() - run.last_utc_s
-    return now_s - run.last_t_s - max(gap_s, furnace.every_s), False
 
 
 def finish_lost(run: CutOff, *, utc_s: float, files: Files | None = None) -> None:
@@ -281,7 +288,7 @@ def begin_or_resume(
     Parameters
     ----------
     temp_c : float or None
-        Chamber temperature now [degC].
+        Temperature of the hottest sensor now [degC].
     started_s : float, optional
         Steady time of the first sample, at which a new run begins.
     fresh : bool
@@ -299,7 +306,7 @@ def begin_or_resume(
     """
     says: list[str] = []
     lost = cut_off_runs(about.logbook, furnace)
-    candidate = lost.pop() if lost and not fresh and same_heating_as(lost[-1], furnace, clock, temp_c) else None
+    candidate = lost.pop() if lost and not fresh and same_heating(lost[-1], furnace, clock, temp_c=temp_c) else None
     for run in lost:
         try:
             finish_lost(run, utc_s=clock.utc_s(), files=files)
@@ -314,8 +321,3 @@ def begin_or_resume(
     if recording.keeper.folder is None:
         raise RunFolderError(f"no run can be begun: {recording.keeper.trouble}")
     return recording, says
-
-
-def same_heating_as(run: CutOff, furnace: Furnace, clock: Clock, temp_c: float | None) -> bool:
-    """``same_heating`` by a clock."""
-    return same_heating(run, furnace, utc_s=clock.utc_s(), temp_c=temp_c)
