@@ -10,7 +10,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-from soakwitness.firmware_bridge.common.wording import moment
+from soakwitness.firmware_bridge.common.wording import duration, moment
 from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.furnace.model import Furnace
 from soakwitness.firmware_bridge.recording.acts import Loading
@@ -184,7 +184,10 @@ def _cut_off(path: Path, header: RunHeader, furnace: Furnace) -> CutOff:
 def _how_sure(gap: Gap) -> str:
     if gap.exact:
         return "exact"
-    return "uncertain, by the computer's clock"
+    if gap.known:
+        return "uncertain, by the computer's clock"
+    behind = f"the computer's clock stands {duration(-gap.seconds)} before the last row"
+    return f"uncertain, and longer than that: {behind}"
 
 
 @dataclass(frozen=True)
@@ -193,6 +196,11 @@ class Gap:
 
     seconds: float
     exact: bool = False
+
+    @property
+    def known(self) -> bool:
+        """Whether the number means anything: a clock that stands before the last row was not set since."""
+        return self.exact or self.seconds > 0
 
 
 def gap_since(run: CutOff, clock: Clock) -> Gap:
@@ -218,7 +226,7 @@ def same_heating(run: CutOff, furnace: Furnace, clock: Clock, *, temp_c: float |
     gap = gap_since(run, clock)
     if abs(gap.seconds) <= SAME_WITHIN_S:
         return True
-    return gap.seconds > 0 and same_while_warm(gap.seconds, run.temp_c, temp_c)
+    return same_while_warm(gap.seconds if gap.known else 0.0, run.temp_c, temp_c)
 
 
 def resume(

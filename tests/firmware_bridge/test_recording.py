@@ -572,7 +572,11 @@ def test_after_a_reboot_with_a_clock_that_went_back_times_still_rise(tmp_path: P
     clock = FakeClock()
     cut_off(tmp_path, clock)
     later = FakeClock(start_s=12.0, utc_s=clock.utc_s() - 90_000.0, boot="boot-2")
-    run, _ = go_on(tmp_path, later)
+    run, detail = go_on(tmp_path, later)
+    assert detail == (
+        "gap 1.000 s, from 19.000 to 20.000 s; "
+        "uncertain, and longer than that: the computer's clock stands 25 h before the last row"
+    )
     assert returned_rows(check_record(run))[-1].startswith(b"20.000,")
 
 
@@ -583,6 +587,9 @@ def test_after_a_reboot_with_a_clock_that_went_back_times_still_rise(tmp_path: P
         (599.0, 1040.0, None, True),
         (3600.0, 1040.0, 700.0, True),
         (3600.0, 75.0, 62.0, True),
+        (-1200.0, 1040.0, 700.0, True),  # a clock without a battery: how long it really was, nobody knows
+        (-90_000.0, 1040.0, 700.0, True),
+        (-1200.0, 1040.0, 30.0, False),
         (3600.0, 40.0, 30.0, False),
         (3600.0, 1040.0, 40.0, False),
         (7 * 3600.0, 1040.0, 300.0, False),

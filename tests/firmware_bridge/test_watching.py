@@ -248,6 +248,43 @@ def test_a_sensor_that_is_stuck_hot_neither_begins_a_run_nor_keeps_one_open(tmp_
     assert read_events(run)[-1].detail == "cold"
 
 
+@pytest.mark.parametrize("boot", ["boot-1", "boot-2"])
+@pytest.mark.parametrize("away_min", [5, 60])
+def test_a_clock_that_is_behind_at_boot_does_not_make_two_runs(tmp_path: Path, boot: str, away_min: int) -> None:
+    clock = FakeClock(start_s=START_S)
+    with pytest.raises(Killed):
+        watch(tmp_path, Watched(10**6, act=kill_at(6 * 120)), clock)
+    clock.sleep(away_min * 60.0)
+    clock.step(-1200.0 - away_min * 60.0)
+    clock.boot = boot
+    person = Watched(6 * 240)
+    watch(tmp_path, person, clock)
+    (run,) = person.runs
+    assert len(list((tmp_path / "runs").iterdir())) == 1
+    (resumed,) = (event for event in read_events(run) if event.event == "resumed")
+    if boot == "boot-1":
+        assert resumed.detail.startswith(f"gap {away_min * 60}.000 s")
+        assert resumed.detail.endswith("exact")
+    else:
+        assert resumed.detail.startswith("gap 10.000 s")
+        assert resumed.detail.endswith(
+            "uncertain, and longer than that: the computer's clock stands 20 min before the last row"
+        )
+
+
+def test_a_clock_that_is_behind_and_a_furnace_that_is_cold_are_another_run(tmp_path: Path) -> None:
+    clock = FakeClock(start_s=START_S)
+    with pytest.raises(Killed):
+        watch(tmp_path, Watched(10**6, act=kill_at(6 * 120)), clock)
+    clock.sleep(12 * 3600.0)
+    clock.step(-14 * 3600.0)
+    clock.boot = "boot-2"
+    person = Watched(6)
+    watch(tmp_path, person, clock)
+    (run,) = person.runs
+    assert "cut off" in read_events(run)[-1].detail
+
+
 def test_a_power_cut_of_the_instrument_in_mid_run_is_one_run_while_it_is_hot(tmp_path: Path) -> None:
     clock = FakeClock(start_s=START_S)
     at = instrument(clock, lambda minute: heats_to(1100.0, minute))
