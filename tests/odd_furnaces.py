@@ -204,7 +204,7 @@ def live(days: Days) -> Iterator[Seen]:
         t_s = step * STEP_S
         room_c = 16.0 + 6.0 * math.sin(2 * math.pi * (t_s / DAY_S - 0.4))
         due = controller is None and heating is not None and t_s >= heating.start_s
-        if due and heating is not None and furnace.chamber < heating.program[0][1] - 25:
+        if due and heating is not None and max(furnace.chamber, *furnace.wall) < heating.program[0][1] - 25:
             heating.start_s, heating.start_c = t_s, furnace.chamber
             controller = Controller(heating, days.build, furnace.chamber)
         while doors and doors[0][1] < t_s:

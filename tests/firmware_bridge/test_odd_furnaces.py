@@ -7,8 +7,7 @@ import pytest
 from tests.campaigns.heatings import judge, ways
 from tests.odd_furnaces import HEAVY, Days
 
-# A heavy kiln whose bricks bring it back to a temper's target is heated by nobody: it is in the long form only.
-WAYS = [way for way in ways(12, 40) if way.build is not HEAVY]
+WAYS = [way for way in ways(12, 40) if way.build is not HEAVY]  # the long form has that one too
 
 
 @pytest.mark.parametrize("days", WAYS, ids=[f"{way.build.name}-{way.seed}" for way in WAYS])
