@@ -264,7 +264,8 @@ class Heating:
 
     def _held(self, trail: Trail) -> bool:
         set_ = self.settings
-        if self._minute_s - 3 * HALF_HOUR_S < self._ended_s or trail.minutes[-1].temp_c < set_.held_c:
+        long_enough = self._minute_s - 3 * HALF_HOUR_S >= self._ended_s
+        if not long_enough or trail.minutes[-1].temp_c < set_.held_c or self._is_off():
             return False
         return trail.held(set_.held_c, bricks=trail.let_out_c is not None) or trail.stopped_sharply(set_.climb_c)
 
@@ -276,8 +277,7 @@ class Heating:
         let_out_c = trail.let_out_c
         if let_out_c is None or now.temp_c >= let_out_c + climb_c:
             return True
-        output = self._asked[-1].output
-        return (output is None or output >= 1.0) and trail.keeps_climbing(climb_c, max(within_s, HALF_HOUR_S))
+        return not self._is_off() and trail.keeps_climbing(climb_c, max(within_s, HALF_HOUR_S))
 
     # What the controller wants
 
@@ -305,6 +305,11 @@ class Heating:
         outputs = self._lately_outputs(self.settings.climb_s)
         seen_s = self._minute_s - self._asked[0].t_s
         return len(outputs) >= 3 and min(outputs) >= FULL_OUTPUT and seen_s >= self.settings.climb_s
+
+    def _is_off(self) -> bool:
+        """Whether the output is read, and nothing came out for half an hour."""
+        outputs = self._lately_outputs(HALF_HOUR_S)
+        return bool(outputs) and max(outputs) < 1.0
 
     def _moves_setpoint(self) -> bool:
         """Whether a program runs: the setpoint goes on and on."""

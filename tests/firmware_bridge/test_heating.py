@@ -308,3 +308,10 @@ def test_a_setpoint_that_asks_for_heat_through_a_power_cut_keeps_the_run_open() 
         d.act for k, temp_c in enumerate(temps) if (d := heating.look(k * 60.0, temp_c, 180.0 if k > 390 else 20.0))
     ]
     assert acts == ["begin"]
+
+
+def test_a_hold_is_no_run_where_the_output_is_read_and_off() -> None:
+    """Bricks that are level for long: the controller knows better."""
+    heating = Heating()
+    acts = [heating.look(k * 60.0, temp_c, None, 0.0) for k, temp_c in enumerate([300.0] * 300)]
+    assert [decision for decision in acts if decision is not None] == []
