@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from soakwitness.firmware_bridge.common import units
-from soakwitness.firmware_bridge.common.chamber import Candidate, chamber_of
+from soakwitness.firmware_bridge.common.chamber import ORDER
 from soakwitness.firmware_bridge.furnace.sensors_and_links import Furnace
 from soakwitness.firmware_bridge.runfolder.contents import Act, Mark
 
@@ -66,7 +66,37 @@ def chamber_c(furnace: Furnace, values: Mapping[str, float | None]) -> float | N
 
 def chamber_sensor(furnace: Furnace, values: Mapping[str, float | None]) -> str | None:
     """Name of the sensor that speaks for the chamber in one reading."""
-    return chamber_of(Candidate(s.name, s.role, fit=values.get(s.name) is not None) for s in furnace.sensors)
+    return next((name for name in heat_sensors(furnace) if values.get(name) is not None), None)
+
+
+def heat_sensors(furnace: Furnace) -> list[str]:
+    """Names of the sensors that feel the furnace, the chamber's own first."""
+    fit = [sensor for sensor in furnace.sensors if sensor.role in ORDER]
+    return [sensor.name for sensor in sorted(fit, key=lambda sensor: ORDER.index(sensor.role))]
+
+
+def heat_c(furnace: Furnace, values: Mapping[str, float | None]) -> dict[str, float | None]:
+    """What the sensors that feel the furnace read [degC], the chamber's own first."""
+    read = {name: values.get(name) for name in heat_sensors(furnace)}
+    return {name: None if value is None else to_celsius(value, furnace) for name, value in read.items()}
+
+
+def hottest_c(furnace: Furnace, values: Mapping[str, float | None]) -> float | None:
+    """The highest of them [degC]: a furnace is as hot as its hottest place."""
+    return max((temp_c for temp_c in heat_c(furnace, values).values() if temp_c is not None), default=None)
+
+
+def setpoint_c(furnace: Furnace, values: Mapping[str, float | None]) -> float | None:
+    """The setpoint [degC], where it is read."""
+    value = values.get("setpoint")
+    return None if value is None else to_celsius(value, furnace)
+
+
+def shows_heat(
+    furnace: Furnace, values: Mapping[str, float | None]
+) -> tuple[dict[str, float | None], float | None, float | None]:
+    """All that tells whether it heats: temperatures by sensor [degC], setpoint [degC], output [%]."""
+    return heat_c(furnace, values), setpoint_c(furnace, values), values.get("output")
 
 
 def over_limit(furnace: Furnace, values: Mapping[str, float | None]) -> str | None:

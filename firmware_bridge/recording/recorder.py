@@ -184,6 +184,11 @@ class Recording:
         now = self.now()
         return facts(self.furnace, now.run, now.values)
 
+    def doubt(self, pairs: Sequence[tuple[str, str]]) -> None:
+        """Enter who does not show the heat that another shows."""
+        for still, shows in pairs:
+            self.event("doubt", f"{still}: stays as it was while {shows} shows heat; shorted, or not in the furnace?")
+
     def alarm(self, kind: str, says: str | None) -> None:
         """Say how it stands with an alarm that is told from outside: soak complete, soak overdue, not to recipe."""
         self._alarm(kind, says)

@@ -12,7 +12,7 @@ from soakwitness.firmware_bridge.links.base import Link
 from soakwitness.firmware_bridge.recording.alarms import Alarms
 from soakwitness.firmware_bridge.recording.clocks import Clock
 from soakwitness.firmware_bridge.recording.linking import LinkKeeper, Opener, PortMemory, adapters
-from soakwitness.firmware_bridge.recording.now import chamber_c
+from soakwitness.firmware_bridge.recording.now import hottest_c, shows_heat
 from soakwitness.firmware_bridge.recording.recorder import Recording
 from soakwitness.firmware_bridge.recording.sampling import Sample, SamplingLoop
 from soakwitness.firmware_bridge.recording.starting_a_recorder import (
@@ -112,7 +112,7 @@ def record_run(
                 clock,
                 about,
                 alarms=Alarms(furnace.alarm, clock, bell=attendant.bell),
-                temp_c=None if reading is None else chamber_c(furnace, reading.values),
+                temp_c=None if reading is None else hottest_c(furnace, reading.values),
                 started_s=first.now_s,
                 fresh=fresh,
                 files=files,
@@ -179,7 +179,8 @@ class _OneRun:
         self._attendant.show(self._recording)
         values = sample.look.reading.values if sample.look.reading else {}
         furnace = self._recording.furnace
-        self._heating.look(sample.now_s, chamber_c(furnace, values), None, values.get("output"))
+        self._heating.look(sample.now_s, *shows_heat(furnace, values))
+        self._recording.doubt(self._heating.take_doubts())
         if not self._heating.running and self._orphaned():
             self._why = "the furnace does not heat, and the terminal is gone"
 

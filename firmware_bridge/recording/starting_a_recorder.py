@@ -10,15 +10,16 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from soakwitness.firmware_bridge.common.wording import moment
+from soakwitness.firmware_bridge.common.wording import duration, moment
 from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.furnace.sensors_and_links import Furnace
 from soakwitness.firmware_bridge.recording.acts import Loading
 from soakwitness.firmware_bridge.recording.alarms import Alarms
 from soakwitness.firmware_bridge.recording.clocks import Clock
 from soakwitness.firmware_bridge.recording.keeping import Keeper
-from soakwitness.firmware_bridge.recording.now import chamber_c
+from soakwitness.firmware_bridge.recording.now import hottest_c
 from soakwitness.firmware_bridge.recording.recorder import Recording
+from soakwitness.firmware_bridge.recording.when_heating_begins import SAME_WITHIN_S, same_while_warm
 from soakwitness.firmware_bridge.runfolder.contents import RunHeader
 from soakwitness.firmware_bridge.runfolder.events import append_events
 from soakwitness.firmware_bridge.runfolder.files import Files
@@ -29,9 +30,6 @@ from soakwitness.firmware_bridge.runfolder.reader import check_record, last_row,
 from soakwitness.firmware_bridge.runfolder.sealing import seal_run
 from soakwitness.firmware_bridge.runfolder.writer import RunFolder, reduced_name
 
-SAME_WITHIN_S = 600.0  # a gap this short is always the same heating
-SAME_WHILE_WARM_S = 6 * 3600.0  # a longer one only if the furnace is still warm
-WARM_C = 100.0
 STOPPED = ("Ctrl-C", "Ctrl-Break", "SIGTERM")
 
 
@@ -52,7 +50,7 @@ class RunFacts:
 
 @dataclass(frozen=True)
 class CutOff:
-    """An unsealed run that nobody records: where it stopped. ``temp_c`` is the chamber's last reading [degC]."""
+    """An unsealed run that nobody records: where it stopped. ``temp_c`` is its hottest last reading [degC]."""
 
     path: Path
     header: RunHeader
@@ -191,18 +189,50 @@ def _cut_off(path: Path, header: RunHeader, furnace: Furnace) -> CutOff:
         return CutOff(path, header, 0.0, read_utc(header.started_utc), None)
     names = [column.name for column in header.columns]
     values = {name: float(cell) if cell else None for name, cell in zip(names, last.cells, strict=True)}
-    return CutOff(path, header, last.t_s, read_utc(last.utc), chamber_c(furnace, values))
+    return CutOff(path, header, last.t_s, read_utc(last.utc), hottest_c(furnace, values))
 
 
-def same_heating(run: CutOff, furnace: Furnace, *, utc_s: float, temp_c: float | None) -> bool:
+def _how_sure(gap: Gap) -> str:
+    if gap.exact:
+        return "exact"
+    if gap.known:
+        return "uncertain, by the computer's clock"
+    behind = f"the computer's clock stands {duration(-gap.seconds)} before the last row"
+    return f"uncertain, and longer than that: {behind}"
+
+
+@dataclass(frozen=True)
+class Gap:
+    """How long nobody recorded [s]: exact within one boot of the computer, else what its clock says."""
+
+    seconds: float
+    exact: bool = False
+
+    @property
+    def known(self) -> bool:
+        """Whether the number means anything: a clock that stands before the last row was not set since."""
+        return self.exact or self.seconds > 0
+
+
+def gap_since(run: CutOff, clock: Clock) -> Gap:
+    """How long ago a run was cut off."""
+    said = run.header.raw.get("clock")
+    began_s = said.get("at_start_s") if isinstance(said, dict) and clock.boot is not None else None
+    if isinstance(began_s, (int, float)) and isinstance(said, dict) and said.get("boot") == clock.boot:
+        steady_s = clock.monotonic() - began_s - run.last_t_s
+        if steady_s > 0:
+            return Gap(steady_s, exact=True)
+    return Gap(clock.utc_s() - run.last_utc_s)
+
+
+def same_heating(run: CutOff, furnace: Furnace, clock: Clock, *, temp_c: float | None) -> bool:
     """Whether what the instrument shows now still is the heating of a run that was cut off."""
     if run.header.columns != columns_of(furnace):
         return False
-    gap_s = utc_s - run.last_utc_s
-    if abs(gap_s) <= SAME_WITHIN_S:
+    gap = gap_since(run, clock)
+    if abs(gap.seconds) <= SAME_WITHIN_S:
         return True
-    warm = temp_c is not None and run.temp_c is not None and min(temp_c, run.temp_c) >= WARM_C
-    return warm and 0 < gap_s <= SAME_WHILE_WARM_S
+    return same_while_warm(gap.seconds if gap.known else 0.0, run.temp_c, temp_c)
 
 
 def resume(
@@ -239,7 +269,8 @@ def _resumed(
     files: Files | None,
     heard: Callable[[str, str], None] | None,
 ) -> Recording:
-    started_s, exact = _started_s(run, furnace, clock)
+    gap = gap_since(run, clock)
+    started_s = clock.monotonic() - run.last_t_s - (gap.seconds if gap.exact else max(gap.seconds, furnace.every_s))
     keeper = Keeper(
         lambda: RunFolder.resume(run.path, files=files),
         furnace.columns,
@@ -259,22 +290,9 @@ def _resumed(
         locks=[lock],
     )
     now_t_s = recording.t_s(clock.monotonic())
-    how = "exact" if exact else "uncertain, by the computer's clock"
-    gap = f"gap {now_t_s - run.last_t_s:.3f} s, from {run.last_t_s:.3f} to {now_t_s:.3f} s"
-    recording.event("resumed", f"{gap}; {how}")
+    says = f"gap {now_t_s - run.last_t_s:.3f} s, from {run.last_t_s:.3f} to {now_t_s:.3f} s"
+    recording.event("resumed", f"{says}; {_how_sure(gap)}")
     return recording
-
-
-def _started_s(run: CutOff, furnace: Furnace, clock: Clock) -> tuple[float, bool]:
-    """Steady time at which the run's ``t_s`` was 0, and whether that is exact."""
-    now_s = clock.monotonic()
-    said = run.header.raw.get("clock")
-    if isinstance(said, dict) and clock.boot is not None and said.get("boot") == clock.boot:
-        started_s = float(said.get("at_start_s", now_s))
-        if now_s - started_s > run.last_t_s:
-            return started_s, True
-    gap_s = clock.utc_s() - run.last_utc_s
-    return now_s - run.last_t_s - max(gap_s, furnace.every_s), False
 
 
 def finish_lost(run: CutOff, *, utc_s: float, files: Files | None = None) -> None:
@@ -315,7 +333,7 @@ def begin_or_resume(
     """
     says: list[str] = []
     lost = cut_off_runs(about.logbook, furnace)
-    candidate = lost.pop() if lost and not fresh and same_heating_as(lost[-1], furnace, clock, temp_c) else None
+    candidate = lost.pop() if lost and not fresh and same_heating(lost[-1], furnace, clock, temp_c=temp_c) else None
     for run in lost:
         try:
             finish_lost(run, utc_s=clock.utc_s(), files=files)
@@ -341,8 +359,3 @@ def check_begun(recording: Recording) -> None:
     """Raise RunFolderError where the disk has no place for a run; a slow one may be about to make it."""
     if recording.keeper.folder is None and recording.keeper.trouble is not None:
         raise RunFolderError(f"no run can be begun: {recording.keeper.trouble}")
-
-
-def same_heating_as(run: CutOff, furnace: Furnace, clock: Clock, temp_c: float | None) -> bool:
-    """``same_heating`` by a clock."""
-    return same_heating(run, furnace, utc_s=clock.utc_s(), temp_c=temp_c)

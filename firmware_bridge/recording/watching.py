@@ -15,12 +15,11 @@ from soakwitness.firmware_bridge.recording.alarms import Alarms
 from soakwitness.firmware_bridge.recording.clocks import Clock
 from soakwitness.firmware_bridge.recording.idling import Idling
 from soakwitness.firmware_bridge.recording.linking import Opener
-from soakwitness.firmware_bridge.recording.now import chamber_c, to_celsius
+from soakwitness.firmware_bridge.recording.now import hottest_c, shows_heat
 from soakwitness.firmware_bridge.recording.recorder import Recording
 from soakwitness.firmware_bridge.recording.sampling import Sample, SamplingLoop
 from soakwitness.firmware_bridge.recording.session import Attendant, default_opener, keep_link
 from soakwitness.firmware_bridge.recording.starting_a_recorder import (
-    WARM_C,
     CutOff,
     RunFacts,
     begin,
@@ -31,13 +30,13 @@ from soakwitness.firmware_bridge.recording.starting_a_recorder import (
     same_heating,
     stopped_run,
 )
-from soakwitness.firmware_bridge.recording.when_heating_begins import Heating, HeatingDecision, HeatingSettings
+from soakwitness.firmware_bridge.recording.when_heating_begins import WARM_C, Heating, HeatingDecision, HeatingSettings
 from soakwitness.firmware_bridge.runfolder.files import Files
 from soakwitness.firmware_bridge.runfolder.line_format import utc_text
 from soakwitness.firmware_bridge.runfolder.lock import LockHeld
 
 RECENT_S = 600.0  # kept reading by reading
-OLDER_S = 9000.0  # kept thinned: a furnace that was warm already is seen to heat only after an hour and a half
+OLDER_S = 12_000.0  # kept thinned: where bricks may give heat back, a hold is believed only after two hours
 THINNED_S = 10.0
 MOST_RECENT = 6000
 
@@ -119,10 +118,9 @@ class Watcher:
         """Take one slot."""
         reading = sample.look.reading
         values = reading.values if reading is not None else {}
-        temp_c = chamber_c(self.furnace, values)
         if reading is not None and not self._looked_back:
-            self._look_back(temp_c)
-        decision = self._heating.look(sample.now_s, temp_c, self._setpoint_c(values), values.get("output"))
+            self._look_back(hottest_c(self.furnace, values))
+        decision = self._heating.look(sample.now_s, *shows_heat(self.furnace, values))
         if self.recording is not None:
             self.recording.take(sample)
             self._attendant.show(self.recording)
@@ -132,6 +130,8 @@ class Watcher:
                 self._before.add(sample, values)
             self._attendant.idle(sample, self.furnace)
         self._follow(decision)
+        if self.recording is not None:
+            self.recording.doubt(self._heating.take_doubts())
 
     def tend(self) -> None:
         """To be called several times a second."""
@@ -146,10 +146,6 @@ class Watcher:
         self._idling.close()
         if self.recording is not None:
             self._end(why)
-
-    def _setpoint_c(self, values: Mapping[str, float | None]) -> float | None:
-        value = values.get("setpoint")
-        return None if value is None else to_celsius(value, self.furnace)
 
     def _follow(self, decision: HeatingDecision | None) -> None:
         if decision is not None and decision.act == "begin" and self.recording is None:
@@ -204,7 +200,7 @@ class Watcher:
         """Go on with a run that was cut off, if this is the same heating; seal the others."""
         self._looked_back = True
         lost = cut_off_runs(self._about.logbook, self.furnace)
-        if lost and same_heating(lost[-1], self.furnace, utc_s=self._clock.utc_s(), temp_c=temp_c):
+        if lost and same_heating(lost[-1], self.furnace, self._clock, temp_c=temp_c):
             self._go_on(lost.pop())
         elif temp_c is not None and temp_c >= WARM_C:
             self._go_on_from_stopped(temp_c)
@@ -239,7 +235,7 @@ class Watcher:
     def _go_on_from_stopped(self, temp_c: float) -> None:
         """A restart sealed the run of this very heating: what follows is a run of its own that names it."""
         run = stopped_run(self._about.logbook, self.furnace)
-        if run is None or not same_heating(run, self.furnace, utc_s=self._clock.utc_s(), temp_c=temp_c):
+        if run is None or not same_heating(run, self.furnace, self._clock, temp_c=temp_c):
             return
         self.recording = begin(
             self.furnace,

@@ -1,32 +1,44 @@
 """Whether the furnace heats: when a run begins and when it is over. Pure: fed with readings, asked nothing of a clock.
 
-What tells heating from sun on the wall, a space heater in the shed or a door that was open:
+What tells heating from sun on the wall, a space heater in the shed, a door that was open or interference:
 
 - *asked for*: the output is on, or the setpoint was raised or is being followed, and the temperature climbs;
-- *climbing*: over 60 degC, by 12 K in ten minutes or 20 K in an hour, above everything of the last six hours, or
-  without a sudden fall (a door) in them, or for half an hour and longer;
-- *held*: a furnace left to itself above 80 degC falls; one that stays level for an hour and a half is heated. (A
-  furnace whose door was closed again climbs too, by the heat of its bricks, but falls soon after.)
+- *climbing*: over 60 degC, by 12 K in ten minutes or 20 K in an hour, above everything of the last six hours, or at an
+  even rate for half an hour and longer (bricks that give heat back slow down);
+- *held*: a furnace left to itself falls; one that stays level for an hour and a half is heated.
 
-A run is over when the furnace is cold, or when nothing has heated it for two hours. Numbers are common practice for
-small brick-lined furnaces and kitchen-type tempering ovens; all are settings.
+A reason counts when it stands for five minutes, a climb that nobody asked for when it stands for twenty. Every sensor
+that feels the furnace is followed (``trail``); one that reads higher than the chamber's own shows heat that the
+chamber's own does not feel, and is believed then.
+
+A run is over when the furnace is cold, or when nothing has heated it for two hours (three while it still is so hot
+that a power cut is likelier than the next charge, or while the setpoint asks for heat; the output, where it is read,
+knows better). An instrument that was silent is waited for while the furnace may still be warm. Numbers are common
+practice for small brick-lined furnaces, kilns and kitchen-type tempering ovens; the settings change most.
 """
 
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterable
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
 from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, duration
+from soakwitness.firmware_bridge.recording.trail import HALF_HOUR_S, MINUTE_S, RETURNS_S, Trail
 
-BLOCK_S = 60.0
-WINDOW_S = 300.0
-KEPT_S = 6 * 3600.0
-HALF_HOUR_S = 1800.0
-LEVEL_C = 1.0
-STRAY_C = 2.0
+SAME_WITHIN_S = 600.0  # a gap this short is always the same heating
+SAME_WHILE_WARM_S = 6 * 3600.0  # a longer one only if the furnace is still warm
+WARM_C = 60.0
+STANDS_S = 300.0  # so long a reason must stand
+RETURNED_S = RETURNS_S + STANDS_S  # and a climb that nobody asked for: what jumps returns sooner
+HIGHER_C = 25.0  # a sensor that reads so much more than the chamber's own is nearer to the heat
+ASKS_C = 15.0
+FULL_OUTPUT = 50.0  # with this output no furnace stays as it is
+UNSEEN_S = 900.0
+HOT_C = 100.0
+CHAMBER = "chamber"
+FOLLOWED = "the setpoint is followed"
 
 
 @dataclass(frozen=True)
@@ -36,13 +48,13 @@ class HeatingSettings:
     cold_c: float = 50.0
     cold_s: float = 600.0
     idle_s: float = 7200.0
-    warm_c: float = 60.0
+    warm_c: float = WARM_C
     climb_c: float = 12.0
     slow_climb_c: float = 20.0
     slow_climb_s: float = 3600.0
     asked_climb_c: float = 5.0
     climb_s: float = 600.0
-    hot_c: float = 80.0
+    held_c: float = 70.0
     output: float = 3.0
     before_s: float = 300.0
 
@@ -57,11 +69,18 @@ class HeatingDecision:
 
 
 @dataclass(frozen=True)
-class _Block:
+class _AskedFor:
+    """What the controller asked for, up to a moment."""
+
     t_s: float
-    temp_c: float
     setpoint_c: float | None
     output: float | None
+
+
+def same_while_warm(gap_s: float, before_c: float | None, now_c: float | None) -> bool:
+    """Whether a furnace that nobody saw for so long [s] still is in the heating it was in."""
+    warm = before_c is not None and now_c is not None and min(before_c, now_c) >= WARM_C
+    return warm and gap_s <= SAME_WHILE_WARM_S
 
 
 class Heating:
@@ -70,218 +89,276 @@ class Heating:
     def __init__(self, settings: HeatingSettings | None = None, *, heating_since_s: float | None = None) -> None:
         self.settings = settings or HeatingSettings()
         self.running = heating_since_s is not None
-        self._blocks: deque[_Block] = deque()
-        self._waiting: list[tuple[float, float, float | None, float | None]] = []
+        self._trails: dict[str, Trail] = {}
+        self._asked: deque[_AskedFor] = deque()
+        self._outputs: list[float] = []
+        self._setpoint_c: float | None = None
+        self._minute_s = -float("inf")
+        self._seen_s = -float("inf")
         self._ended_s = -float("inf")
+        self._reason_s: float | None = None
+        self._onset_s = -float("inf")
         self._heated_s = heating_since_s or 0.0
         self._read_s: float | None = heating_since_s
         self._warm_s: float | None = heating_since_s
+        self._doubts: list[tuple[str, str]] = []
+        self._doubted = False
+        self._believe_all = self.running
 
     def look(
-        self, t_s: float, temp_c: float | None, setpoint_c: float | None = None, output: float | None = None
+        self,
+        t_s: float,
+        temps_c: Mapping[str, float | None] | float | None,
+        setpoint_c: float | None = None,
+        output: float | None = None,
     ) -> HeatingDecision | None:
         """Take one reading.
 
-        ``output``: controller output [%].
+        ``temps_c``: temperatures by sensor [degC], the chamber's own first; or the chamber's alone. ``output``:
+        controller output [%].
         """
-        if temp_c is None:
+        temps = temps_c if isinstance(temps_c, Mapping) else {CHAMBER: temps_c}
+        read = {name: temp_c for name, temp_c in temps.items() if temp_c is not None}
+        if not read:
             return self._silent(t_s)
+        for name in temps:
+            self._trails.setdefault(name, Trail())
+        for name, temp_c in read.items():
+            self._trails[name].read(t_s, temp_c)
         self._read_s = t_s
-        self._waiting.append((t_s, temp_c, setpoint_c, output))
-        if t_s - self._waiting[0][0] < BLOCK_S and len(self._waiting) < 1000:
+        self._outputs += [] if output is None else [output]
+        self._setpoint_c = setpoint_c if setpoint_c is not None else self._setpoint_c
+        if t_s - self._minute_s < MINUTE_S:
             return None
-        self._blocks.append(_block(self._waiting))
-        self._waiting.clear()
-        while self._blocks[0].t_s < t_s - KEPT_S:
-            self._blocks.popleft()
-        return self._end(t_s) if self.running else self._begin(t_s)
+        return self._close_minute(t_s)
+
+    def take_doubts(self) -> list[tuple[str, str]]:
+        """Who disagrees, since the last question: (a sensor that stays as it was, what shows heat); once a run."""
+        doubts, self._doubts = self._doubts, []
+        return doubts
 
     def _silent(self, t_s: float) -> HeatingDecision | None:
-        if self.running and self._read_s is not None and t_s - self._read_s >= self.settings.idle_s:
-            return self._over(f"no reading for {duration(self.settings.idle_s)}", t_s)
-        return None
+        idle_s = self.settings.idle_s
+        if not self.running or self._read_s is None or t_s - self._read_s < idle_s:
+            return None
+        hottest_c = self._hottest_c()
+        if same_while_warm(t_s - self._read_s, hottest_c, hottest_c):
+            return None
+        warm = same_while_warm(0.0, hottest_c, hottest_c)
+        return self._over(f"no reading for {duration(max(idle_s, SAME_WHILE_WARM_S) if warm else idle_s)}", t_s)
+
+    def _close_minute(self, t_s: float) -> HeatingDecision | None:
+        before_s, before_c = self._seen_s, self._hottest_c()
+        for trail in self._trails.values():
+            trail.close_minute(self._minute_s, t_s)
+        self._asked.append(_AskedFor(t_s, self._setpoint_c, mean_of(self._outputs)))
+        self._setpoint_c, self._outputs = None, []
+        while self._asked[0].t_s < t_s - HALF_HOUR_S:
+            self._asked.popleft()
+        self._minute_s = t_s
+        if all(trail.now is None or trail.now.t_s < t_s for trail in self._trails.values()):
+            return None
+        self._seen_s = t_s
+        if not self.running:
+            return self._begin(t_s)
+        if self._believe_all:
+            self._believe_all = False
+            for trail in self._trails.values():
+                trail.believe()
+        gap_s = t_s - before_s
+        if before_c is not None and gap_s >= UNSEEN_S:
+            if gap_s >= self.settings.idle_s and not same_while_warm(gap_s, before_c, self._hottest_c()):
+                return self._over("cold after a time without readings", t_s)
+            self._heated_s += gap_s  # nobody knows what it did
+        return self._end(t_s)
+
+    # Which sensor
+
+    def _live(self) -> dict[str, Trail]:
+        """Sensors that were read lately, in their order."""
+        lately_s = self._seen_s - HALF_HOUR_S
+        return {name: tr for name, tr in self._trails.items() if tr.now is not None and tr.now.t_s >= lately_s}
+
+    def _nearer(self, live: Mapping[str, Trail]) -> dict[str, Trail]:
+        """Sensors that are hotter than the chamber's own: it does not feel what they feel."""
+        own_c = next(iter(live.values())).minutes[-1].temp_c
+        return {name: trail for name, trail in live.items() if trail.minutes[-1].temp_c >= own_c + HIGHER_C}
+
+    def _leader(self, live: Mapping[str, Trail]) -> Trail:
+        """The chamber's own sensor, or one that was heated and is hotter."""
+        nearer = [trail for trail in self._nearer(live).values() if trail.moved_c >= self.settings.climb_c]
+        return nearer[0] if nearer else next(iter(live.values()))
+
+    def _hottest_c(self) -> float | None:
+        return max((trail.minutes[-1].temp_c for trail in self._live().values()), default=None)
 
     # Beginning
 
     def _begin(self, t_s: float) -> HeatingDecision | None:
-        why = self._why_heating()
-        if why is None:
+        live = self._live()
+        found = self._reason(live)
+        if found is None:
+            self._reason_s = None
+            return None
+        why, onset_s, stands_s = found
+        self._reason_s = t_s if self._reason_s is None else self._reason_s
+        if t_s - self._reason_s < stands_s:
             return None
         self.running = True
-        self._heated_s = t_s
-        self._warm_s = None
-        return HeatingDecision("begin", why, max(self._onset_s() - self.settings.before_s, self._ended_s))
+        self._onset_s, self._heated_s = onset_s, t_s
+        self._warm_s = self._reason_s = None
+        return HeatingDecision("begin", why, max(onset_s - self.settings.before_s, self._ended_s))
 
-    def _why_heating(self) -> Says | None:
-        set_ = self.settings
-        now = self._blocks[-1]
-        before = self._mean(now.t_s - set_.climb_s, BLOCK_S)
-        if before is not None and now.t_s - set_.climb_s >= self._ended_s:
-            climb_c = now.temp_c - before
-            if climb_c >= set_.asked_climb_c and (asked := self._asked()):
-                return Says.plain(f"{asked} and the temperature climbs")
-        for climb_c, within_s in ((set_.climb_c, set_.climb_s), (set_.slow_climb_c, set_.slow_climb_s)):
-            if self._climbs(climb_c, within_s):
-                says = "the temperature climbed by over {climb} in {time}"
-                return Says.of(says, climb=Diff(climb_c), time=duration(within_s))
-        if self._held():
-            return Says.of("held above {hot}", hot=Temp(set_.hot_c))
+    def _reason(self, live: Mapping[str, Trail]) -> tuple[Says, float, float] | None:
+        """Why a run begins, since when it heats, and how long that reason must stand."""
+        own = next(iter(live.values()))
+        for trail in (own, *self._nearer(live).values()):
+            asked, why = self._why_asked(trail), self._why_climbing(trail)
+            if asked is not None or why is not None:
+                onset_s = trail.onset_s(ceiling_c=trail.minutes[-1].temp_c + 10.0, after_s=self._ended_s)
+                return asked or why or Says.plain(""), onset_s, STANDS_S if asked else RETURNED_S
+            if self._stays(trail) or ((trail is own or trail.moved_c >= self.settings.climb_c) and self._held(trail)):
+                onset_s = trail.onset_s(ceiling_c=float("inf"), after_s=self._ended_s)
+                return Says.of("held above {hot}", hot=Temp(self.settings.held_c)), onset_s, STANDS_S
+        if self._works():
+            return Says.plain("the output is on"), self._minute_s - self.settings.climb_s, STANDS_S
         return None
 
-    def _asked(self) -> str | None:
+    def _why_asked(self, trail: Trail) -> Says | None:
+        set_ = self.settings
+        if trail.rises(set_.asked_climb_c, set_.climb_s, after_s=self._ended_s) and (asked := self._asks_for(trail)):
+            return Says.plain(f"{asked} and the temperature climbs")
+        return None
+
+    def _why_climbing(self, trail: Trail) -> Says | None:
+        set_ = self.settings
+        for climb_c, within_s in ((set_.climb_c, set_.climb_s), (set_.slow_climb_c, set_.slow_climb_s)):
+            if self._climbs(trail, climb_c, within_s):
+                says = "the temperature climbed by over {climb} in {time}"
+                return Says.of(says, climb=Diff(climb_c), time=duration(within_s))
+        return None
+
+    def _stays(self, trail: Trail) -> bool:
+        """Whether it is hotter than in the hours before, for half an hour: even one step is heat then."""
+        before_s = self._minute_s - HALF_HOUR_S - self.settings.climb_s
+        highest_c = trail.highest_c(before_s)
+        if highest_c is None or before_s < self._ended_s:
+            return False
+        return trail.stays_above(max(highest_c + self.settings.climb_c, self.settings.warm_c), HALF_HOUR_S)
+
+    def _held(self, trail: Trail) -> bool:
+        set_ = self.settings
+        long_enough = self._minute_s - 3 * HALF_HOUR_S >= self._ended_s
+        if not long_enough or trail.minutes[-1].temp_c < set_.held_c or self._is_off():
+            return False
+        return trail.held(set_.held_c, bricks=trail.let_out_c is not None) or trail.stopped_sharply(set_.climb_c)
+
+    def _climbs(self, trail: Trail, climb_c: float, within_s: float) -> bool:
+        """Whether it is warm and climbed so far: above everything of the hours before, or evenly for half an hour."""
+        now = trail.minutes[-1]
+        if now.temp_c < self.settings.warm_c or not trail.climbs(climb_c, within_s, after_s=self._ended_s):
+            return False
+        let_out_c = trail.let_out_c
+        if let_out_c is None or now.temp_c >= let_out_c + climb_c:
+            return True
+        return not self._is_off() and trail.keeps_climbing(climb_c, max(within_s, HALF_HOUR_S))
+
+    # What the controller wants
+
+    def _asks_for(self, trail: Trail) -> str | None:
         """Whether the controller asks for heat: its output is on, or its setpoint was raised or is followed."""
-        now = self._blocks[-1]
-        recent = self._since(now.t_s - 3 * BLOCK_S)
-        outputs = [block.output for block in recent if block.output is not None]
+        now = self._asked[-1]
+        outputs = self._lately_outputs(3 * MINUTE_S)
         if outputs:
             return "the output is on" if sum(outputs) / len(outputs) >= self.settings.output else None
-        if now.setpoint_c is None or now.setpoint_c < self.settings.hot_c - 20:
+        if now.setpoint_c is None or now.setpoint_c < self.settings.warm_c:
             return None
-        earlier = [block.setpoint_c for block in self._since(now.t_s - 1800.0) if block.setpoint_c is not None]
-        if now.setpoint_c >= min(earlier) + 20:
+        if now.setpoint_c >= min(self._setpoints()) + 20:
             return "the setpoint was raised"
-        return "the setpoint is followed" if abs(now.setpoint_c - now.temp_c) <= 15 else None
+        return FOLLOWED if abs(now.setpoint_c - trail.minutes[-1].temp_c) <= ASKS_C else None
 
-    def _climbs(self, climb_c: float, within_s: float) -> bool:
-        """Whether it is warm and climbed so far, above everything of the hours before."""
-        now = self._blocks[-1]
-        before = self._mean(now.t_s - within_s, BLOCK_S)
-        if before is None or now.t_s - within_s < self._ended_s:
-            return False
-        if now.temp_c < self.settings.warm_c or now.temp_c - before < climb_c:
-            return False
-        highest = max((b.temp_c for b in self._blocks if b.t_s <= now.t_s - within_s), default=now.temp_c)
-        if now.temp_c >= highest + climb_c:
-            return True
-        off = now.output is not None and now.output < 1.0
-        if now.temp_c < self.settings.hot_c or off:
-            return False
-        return not self._door_was_open() or self._steadily(climb_c, within_s)
+    def _setpoints(self) -> list[float]:
+        return [asked.setpoint_c for asked in self._asked if asked.setpoint_c is not None]
 
-    def _steadily(self, climb_c: float, within_s: float) -> bool:
-        """Whether it has climbed for long enough: a furnace whose door was closed has its climb over by then."""
-        third_s = max(within_s / 3, self.settings.climb_s)
-        now_s = self._blocks[-1].t_s
-        means = [self._mean(now_s - back * third_s, BLOCK_S) for back in range(4)]
-        known = [mean for mean in means if mean is not None]
-        return len(known) == 4 and all(a - b >= climb_c / 4 for a, b in zip(known, known[1:], strict=False))
+    def _lately_outputs(self, within_s: float) -> list[float]:
+        from_s = self._minute_s - within_s
+        return [asked.output for asked in self._asked if asked.output is not None and asked.t_s >= from_s]
 
-    def _door_was_open(self) -> bool:
-        """Whether the temperature fell suddenly in the last hours: then a climb may be the door that was closed."""
-        blocks = list(self._blocks)
-        pairs = (pair for apart in (1, 2, 3) for pair in zip(blocks, blocks[apart:], strict=False))
-        return any(
-            before.temp_c - after.temp_c > 5.0 + 0.02 * before.temp_c and after.t_s - before.t_s < WINDOW_S
-            for before, after in pairs
-        )
+    def _works(self) -> bool:
+        """Whether the output was high for so long that the furnace must heat, whatever its sensors show."""
+        outputs = self._lately_outputs(self.settings.climb_s)
+        seen_s = self._minute_s - self._asked[0].t_s
+        return len(outputs) >= 3 and min(outputs) >= FULL_OUTPUT and seen_s >= self.settings.climb_s
 
-    def _held(self) -> bool:
-        """Whether it is hot and level: three half hours whose medians do not fall, nor jump (a door closed again)."""
-        now_s = self._blocks[-1].t_s
-        if self._blocks[-1].temp_c < self.settings.hot_c:
-            return False
-        halves = [self._median(now_s - back_s, HALF_HOUR_S) for back_s in (2 * HALF_HOUR_S, HALF_HOUR_S, 0.0)]
-        first, second, third = halves
-        if first is None or second is None or third is None or min(first, second, third) < self.settings.hot_c:
-            return False
-        return second >= first - LEVEL_C and third >= second - LEVEL_C and third - second <= 10.0
+    def _is_off(self) -> bool:
+        """Whether the output is read, and nothing came out for half an hour."""
+        outputs = self._lately_outputs(HALF_HOUR_S)
+        return bool(outputs) and max(outputs) < 1.0
 
-    def _onset_s(self) -> float:
-        """When the climb began: the last moment near the lowest temperature before it.
-
-        Of a climb that is seen at once the search ends where the furnace was hotter than now; of a furnace that is
-        held, perhaps after it overshot, it goes through all that is kept.
-        """
-        now = self._blocks[-1]
-        ceiling = float("inf") if self._held() else now.temp_c + 10.0
-        lowest, onset_s = now.temp_c, now.t_s
-        for block in reversed(self._blocks):
-            if block.temp_c > ceiling or block.t_s < self._ended_s:
-                break
-            if block.temp_c < lowest:
-                lowest, onset_s = block.temp_c, block.t_s
-        for block in self._since(onset_s):
-            if block.temp_c <= lowest + STRAY_C:
-                return block.t_s
-        return onset_s
+    def _moves_setpoint(self) -> bool:
+        """Whether a program runs: the setpoint goes on and on."""
+        setpoints = self._setpoints()
+        return len(set(setpoints)) >= 3 and setpoints[-1] >= self.settings.warm_c
 
     # Ending
 
     def _end(self, t_s: float) -> HeatingDecision | None:
         set_ = self.settings
-        now = self._blocks[-1]
-        if self._heats():
+        live = self._live()
+        leader = self._leader(live)
+        now_c = leader.minutes[-1].temp_c
+        self._say_doubts(live, leader)
+        if self._heats(leader):
             self._heated_s = t_s
-        if now.temp_c > set_.cold_c or self._warm_s is None:
+        if now_c > set_.cold_c or self._warm_s is None:
             self._warm_s = t_s
         quiet_s = t_s - self._heated_s
         if t_s - self._warm_s >= set_.cold_s and quiet_s >= set_.cold_s:
             return self._over("cold", t_s)
-        if quiet_s >= set_.idle_s:
+        if quiet_s >= set_.idle_s * self._patience(now_c):
             return self._over(f"not heated for {duration(set_.idle_s)}", t_s)
         return None
+
+    def _patience(self, now_c: float) -> float:
+        """So many times the idle time: more where this may be a power cut, and nothing is known of the output."""
+        if self._lately_outputs(HALF_HOUR_S):
+            return 1.0
+        setpoint_c = self._asked[-1].setpoint_c
+        if setpoint_c is not None and setpoint_c >= max(self.settings.warm_c, now_c + ASKS_C):
+            return 2.25
+        return 1.4 if now_c >= HOT_C else 1.0
+
+    def _heats(self, leader: Trail) -> bool:
+        """Whether anything shows heating now: the controller, a climb, or that it does not fall by itself."""
+        output, warm_c = self._asked[-1].output, self.settings.warm_c
+        if (output is not None and output >= self.settings.output) or self._moves_setpoint():
+            return True
+        within_s, ever_s = self.settings.climb_s, -float("inf")
+        asked = self._asks_for(leader)
+        climbs = leader.rises(3.0, within_s, after_s=ever_s) if asked else leader.climbs(3.0, within_s, after_s=ever_s)
+        return climbs or asked == FOLLOWED or leader.is_level(warm_c) or leader.falls_evenly(warm_c)
 
     def _over(self, why: str, t_s: float) -> HeatingDecision:
         self.running = False
         self._ended_s = t_s
+        self._doubted = False
+        for trail in self._trails.values():
+            trail.stand_still()
         return HeatingDecision("end", Says.plain(why), t_s)
 
-    def _heats(self) -> bool:
-        """Whether anything shows heating now: output, a climb, or that it does not fall as it would by itself."""
-        now = self._blocks[-1]
-        if now.output is not None and now.output >= self.settings.output:
-            return True
-        before = self._mean(now.t_s - 1200.0, WINDOW_S)
-        if before is None:
-            return True
-        fall_c = before - now.temp_c
-        if fall_c <= -3.0:
-            return True
-        natural = 25.0 if now.temp_c >= 600 else 10.0 if now.temp_c >= 300 else 2.0
-        return now.temp_c >= self.settings.hot_c and fall_c <= natural
-
-    # Windows
-
-    def _since(self, t_s: float) -> list[_Block]:
-        found = []
-        for block in reversed(self._blocks):
-            if block.t_s < t_s:
-                break
-            found.append(block)
-        return found
-
-    def _median(self, until_s: float, length_s: float) -> float | None:
-        """Median temperature of a window; None where it is not filled."""
-        inside = sorted(b.temp_c for b in self._since(until_s - length_s) if b.t_s <= until_s)
-        if not inside or self._blocks[0].t_s > until_s - length_s:
-            return None
-        return inside[len(inside) // 2]
-
-    def _mean(self, until_s: float, length_s: float) -> float | None:
-        """Mean temperature of the window that ends at ``until_s``, widened to one block where readings are rare."""
-        inside: list[float] = []
-        for block in reversed(self._blocks):
-            if block.t_s <= until_s + BLOCK_S / 2:
-                if block.t_s <= until_s - length_s and inside:
-                    break
-                if block.t_s < until_s - length_s - WINDOW_S:
-                    break
-                inside.append(block.temp_c)
-        return sum(inside) / len(inside) if inside else None
+    def _say_doubts(self, live: Mapping[str, Trail], leader: Trail) -> None:
+        """The chamber's own sensor stays as it was while another climbs, or all do while the output is on."""
+        own_name, own = next(iter(live.items()))
+        before_c = own.at_c(self._onset_s)
+        if self._doubted or before_c is None or own.minutes[-1].temp_c >= before_c + self.settings.climb_c:
+            return
+        if leader is not own:
+            self._doubts.append((own_name, next(name for name, trail in live.items() if trail is leader)))
+        elif self._works():
+            self._doubts.append((own_name, "the output"))
+        self._doubted = bool(self._doubts)
 
 
-def _block(rows: Iterable[tuple[float, float, float | None, float | None]]) -> _Block:
-    """One minute: the median temperature, so that a single wrong reading does nothing."""
-    rows = list(rows)
-    temps = sorted(row[1] for row in rows)
-    return _Block(
-        rows[-1][0],
-        temps[len(temps) // 2],
-        next((row[2] for row in reversed(rows) if row[2] is not None), None),
-        _mean_of(row[3] for row in rows),
-    )
-
-
-def _mean_of(values: Iterable[float | None]) -> float | None:
-    known = [value for value in values if value is not None]
-    return sum(known) / len(known) if known else None
+def mean_of(values: list[float]) -> float | None:
+    """Mean, None of nothing."""
+    return sum(values) / len(values) if values else None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import random
 from dataclasses import dataclass
 
@@ -116,8 +117,8 @@ def test_a_slow_ramp_is_recorded_from_its_start() -> None:
 
 def test_a_watch_that_begins_in_a_hold_notices_it() -> None:
     (begin,) = feed(Heating(), [1040.0 + (k % 5) * 0.5 for k in range(150)])
-    assert begin.why.text("C") == "held above 80 °C"
-    assert begin.why.text("F") == "held above 176 °F"  # 80 x 1.8 + 32
+    assert begin.why.text("C") == "held above 70 °C"
+    assert begin.why.text("F") == "held above 158 °F"  # 70 x 1.8 + 32
 
 
 def test_a_watch_that_begins_while_the_furnace_cools_notices_nothing() -> None:
@@ -143,14 +144,11 @@ def test_a_door_closed_again_on_hot_bricks_is_no_run() -> None:
 AJAR = ramp(400, 120, 20) + [120.0] * 45
 
 
-@pytest.mark.parametrize(("jump_c", "held"), [(0, True), (9, True), (11, False)])
-def test_a_level_that_jumped_is_no_furnace_that_is_held(jump_c: int, held: bool) -> None:
-    """From minute 76 on the medians of the half hours are 120, 120, and 120 with the jump: over 10 K more is a door.
-
-    11 K are no climb of 12. In minute 90 the second half hour has jumped, too.
-    """
-    begun = feed(Heating(), AJAR + [120.0 + jump_c] * 43)
-    assert [str(decision.why) for decision in begun] == ["held above 80 °C"] * held
+@pytest.mark.parametrize(("minutes", "held"), [(70, False), (100, True)])
+def test_a_level_after_a_sudden_fall_is_held_only_after_two_hours(minutes: int, held: bool) -> None:
+    """Hot bricks keep an open furnace level for a while: 45 min and 70 are less than two hours, 45 and 100 are more."""
+    begun = feed(Heating(), AJAR + [120.0] * minutes)
+    assert [str(decision.why) for decision in begun] == ["held above 70 °C"] * held
 
 
 def test_a_door_closed_again_on_a_level_furnace_is_no_run() -> None:
@@ -176,18 +174,25 @@ def test_two_hours_without_heating_end_a_run_though_it_is_warm() -> None:
     assert str(acts[1].why) == "not heated for 2 h"
 
 
-def test_silence_for_two_hours_ends_a_run() -> None:
+def silence(heating: Heating, start_s: float, minutes: int) -> list[HeatingDecision]:
+    """The instrument says nothing for so long."""
+    return [d for k in range(minutes) if (d := heating.look(start_s + k * 60.0, None)) is not None]
+
+
+@pytest.mark.parametrize(("left_c", "says"), [(1040.0, "no reading for 6 h"), (45.0, "no reading for 2 h")])
+def test_silence_ends_a_run_sooner_where_the_furnace_was_cold(left_c: float, says: str) -> None:
+    """Warm, a power cut may be over yet: as long as a recorder that was away itself would go on with the run."""
     heating = Heating()
-    assert len(feed(heating, [20.0] * 400 + ramp(20, 1040, 60))) == 1
-    ends = [heating.look(460 * 60.0 + k * 60.0, None) for k in range(130)]
-    (end,) = [decision for decision in ends if decision is not None]
-    assert str(end.why) == "no reading for 2 h"
+    temps = [20.0] * 400 + ramp(20, 1040, 60) + ramp(1040, left_c, 60) + [left_c] * 5
+    assert len(feed(heating, temps)) == 1
+    (end,) = silence(heating, len(temps) * 60.0, 400)
+    assert str(end.why) == says
 
 
 def test_one_hour_is_said_in_the_singular() -> None:
     heating = Heating(HeatingSettings(idle_s=3600.0))
-    feed(heating, [20.0] * 400 + ramp(20, 1040, 60))
-    (end,) = [d for k in range(70) if (d := heating.look(460 * 60.0 + k * 60.0, None)) is not None]
+    feed(heating, [20.0] * 400 + ramp(20, 1040, 60) + ramp(1040, 45, 60) + [45.0] * 5)
+    (end,) = silence(heating, 525 * 60.0, 70)
     assert str(end.why) == "no reading for 60 min"
 
 
@@ -203,3 +208,127 @@ def test_settings_move_the_thresholds() -> None:
     assert feed(Heating(), day) == []
     low = HeatingSettings(warm_c=40.0, cold_c=30.0)
     assert [decision.act for decision in feed(Heating(low), day)] == ["begin"]
+
+
+def noisy(temps_c: list[float], *, seed: int = 1, noise_c: float = 0.3, resolution: float = 0.1) -> list[float]:
+    """As an instrument shows them."""
+    chance = random.Random(seed)
+    return [round((temp_c + chance.gauss(0, noise_c)) / resolution) * resolution for temp_c in temps_c]
+
+
+@pytest.mark.parametrize("cold_c", [20.0, 150.0])
+@pytest.mark.parametrize("minutes", [2 / 3, 3, 12])
+@pytest.mark.parametrize("shape", ["level", "wild"])
+def test_interference_is_no_run(cold_c: float, minutes: float, shape: str) -> None:
+    """600 K in a second, or readings that tumble: no furnace climbs like that."""
+    chance = random.Random(5)
+    idle = [18 + (cold_c - 18) * math.exp(-k / 36_000) for k in range(4 * 3600)]
+    for k in range(7200, 7200 + round(minutes * 60)):
+        idle[k] = 620.0 if shape == "level" else chance.uniform(20, 900)
+    assert feed(Heating(), noisy(idle), every_s=1.0) == []
+
+
+@pytest.mark.parametrize("every_s", [60.0, 300.0])
+@pytest.mark.parametrize("wrong", [[75.0], [620.0], [620.0, 640.0], [1300.0, 90.0], [620.0, 640.0, 600.0]])
+def test_bad_readings_at_rare_sampling_are_no_run(every_s: float, wrong: list[float]) -> None:
+    temps = [20.0] * 500
+    for at in (100, 200, 203, 300, 399):
+        temps[at : at + len(wrong)] = wrong
+    assert feed(Heating(), noisy(temps), every_s=every_s) == []
+
+
+@pytest.mark.parametrize("every_s", [60.0, 300.0])
+@pytest.mark.parametrize("open_min", [5, 20, 60])
+@pytest.mark.parametrize("bricks_s", [400.0, 2400.0])
+def test_a_door_on_a_furnace_that_cools_is_no_run(every_s: float, open_min: int, bricks_s: float) -> None:
+    """The chamber falls to a quarter of the bricks' heat, and climbs back to them as they give it back."""
+    bricks = [20 + 480 * math.exp(-k / 300) for k in range(900)]  # minutes; 5 h
+    temps, chamber = [], bricks[0]
+    for k, brick in enumerate(bricks):
+        is_open = 300 <= k < 300 + open_min
+        target = 20 + (brick - 20) / 4 if is_open else brick
+        chamber += (target - chamber) * (1 - math.exp(-60 / (120 if is_open else bricks_s)))
+        temps.append(chamber)
+    assert feed(Heating(), noisy(temps)[:: round(every_s / 60)], every_s=every_s) == []
+
+
+@pytest.mark.parametrize("rate_c_per_h", [30.0, 60.0])
+@pytest.mark.parametrize("resolution", [0.1, 1.0])
+def test_controlled_cooling_does_not_end_a_run(rate_c_per_h: float, resolution: float) -> None:
+    """Annealing: 780 to 400 by so many degrees an hour, then an hour there. Nothing is logged but the temperature."""
+    slow = round(380 / rate_c_per_h * 60)
+    program = ramp(20, 780, 60) + [780.0] * 60 + ramp(780, 400, slow) + [400.0] * 60
+    cooling = [20 + 380 * math.exp(-k / 150) for k in range(600)]
+    acts = feed(Heating(), noisy([20.0] * 400 + program + cooling, resolution=resolution))
+    assert [decision.act for decision in acts] == ["begin", "end"]
+    held_until_s = (400 + len(program)) * 60
+    assert held_until_s < acts[1].from_s <= held_until_s + 3.5 * 3600
+
+
+@pytest.mark.parametrize("hours", [2.0, 5.0, 10.0])
+@pytest.mark.parametrize("resolution", [0.1, 1.0])
+def test_a_furnace_left_to_itself_is_not_heated(hours: float, resolution: float) -> None:
+    """A kiln that falls to a third in so many hours, by 400 to 80 degC in the first: sealed long before it is cold."""
+    cooling = [20 + 780 * math.exp(-k / 60 / hours) for k in range(2400)]
+    acts = feed(Heating(), noisy([20.0] * 400 + ramp(20, 800, 240) + cooling, resolution=resolution))
+    assert [decision.act for decision in acts] == ["begin", "end"]
+    stopped_s = (400 + 240) * 60
+    assert stopped_s + 2 * 3600 <= acts[1].from_s <= stopped_s + 4 * 3600
+
+
+@pytest.mark.parametrize("held_c", [75.0, 180.0])
+@pytest.mark.parametrize("every_s", [60.0, 300.0])
+def test_a_cool_temper_is_one_run_to_its_end(held_c: float, every_s: float) -> None:
+    temps = [20.0] * 600 + ramp(20, held_c, 60) + [held_c] * 360 + ramp(held_c, 22, 120) + [22.0] * 60
+    begin, end = feed(Heating(), noisy(temps)[:: round(every_s / 60)], every_s=every_s)
+    assert begin.from_s <= 600 * 60
+    assert end.from_s > (600 + 60 + 360) * 60
+
+
+@pytest.mark.parametrize(("cut_min", "acts"), [(150, ["begin"]), (240, ["begin"]), (400, ["begin", "end", "begin"])])
+def test_an_instrument_that_a_power_cut_silenced_goes_on_in_the_same_run_while_it_is_hot(
+    cut_min: int, acts: list[str]
+) -> None:
+    before = [20.0] * 400 + ramp(20, 1040, 60)
+    left_c = 20 + 1020 * math.exp(-cut_min / 180)
+    after = ramp(left_c, 1040, 50) + [1040.0] * 25
+    heating = Heating()
+    found = feed(heating, before)
+    silent_s = len(before) * 60.0
+    found += silence(heating, silent_s, cut_min)
+    found += feed(heating, after, start_s=silent_s + cut_min * 60.0)
+    assert [decision.act for decision in found] == acts
+
+
+def test_an_instrument_that_was_off_with_a_furnace_that_is_cold_since_begins_another_run() -> None:
+    before = [20.0] * 400 + ramp(20, 1040, 60)
+    heating = Heating()
+    found = feed(heating, before)
+    silent_s = len(before) * 60.0
+    found += silence(heating, silent_s, 300)
+    found += feed(heating, ramp(35, 180, 15) + [180.0] * 60, start_s=silent_s + 300 * 60)
+    assert [decision.act for decision in found] == ["begin", "end", "begin"]
+
+
+def test_a_power_cut_that_the_instrument_saw_is_the_same_run_while_it_is_hot() -> None:
+    """150 minutes of cooling on another supply than the furnace's, from 1040 to 470 degC."""
+    cut = [20 + 1020 * math.exp(-k / 180) for k in range(150)]
+    temps = [20.0] * 400 + ramp(20, 1040, 60) + [1040.0] * 10 + cut + ramp(cut[-1], 1040, 40) + [1040.0] * 25
+    assert [decision.act for decision in feed(Heating(), noisy(temps))] == ["begin"]
+
+
+def test_a_setpoint_that_asks_for_heat_through_a_power_cut_keeps_the_run_open() -> None:
+    heating = Heating()
+    temps = [20.0] * 400 + ramp(20, 180, 20) + [180.0] * 60 + [20 + 160 * math.exp(-k / 120) for k in range(150)]
+    temps += ramp(temps[-1], 180, 15) + [180.0] * 60
+    acts = [
+        d.act for k, temp_c in enumerate(temps) if (d := heating.look(k * 60.0, temp_c, 180.0 if k > 390 else 20.0))
+    ]
+    assert acts == ["begin"]
+
+
+def test_a_hold_is_no_run_where_the_output_is_read_and_off() -> None:
+    """Bricks that are level for long: the controller knows better."""
+    heating = Heating()
+    acts = [heating.look(k * 60.0, temp_c, None, 0.0) for k, temp_c in enumerate([300.0] * 300)]
+    assert [decision for decision in acts if decision is not None] == []

@@ -574,7 +574,11 @@ def test_after_a_reboot_with_a_clock_that_went_back_times_still_rise(tmp_path: P
     clock = FakeClock()
     cut_off(tmp_path, clock)
     later = FakeClock(start_s=12.0, utc_s=clock.utc_s() - 90_000.0, boot="boot-2")
-    run, _ = go_on(tmp_path, later)
+    run, detail = go_on(tmp_path, later)
+    assert detail == (
+        "gap 1.000 s, from 19.000 to 20.000 s; "
+        "uncertain, and longer than that: the computer's clock stands 25 h before the last row"
+    )
     assert returned_rows(check_record(run))[-1].startswith(b"20.000,")
 
 
@@ -584,6 +588,10 @@ def test_after_a_reboot_with_a_clock_that_went_back_times_still_rise(tmp_path: P
         (60.0, 20.0, 20.0, True),
         (599.0, 1040.0, None, True),
         (3600.0, 1040.0, 700.0, True),
+        (3600.0, 75.0, 62.0, True),
+        (-1200.0, 1040.0, 700.0, True),  # a clock without a battery: how long it really was, nobody knows
+        (-90_000.0, 1040.0, 700.0, True),
+        (-1200.0, 1040.0, 30.0, False),
         (3600.0, 40.0, 30.0, False),
         (3600.0, 1040.0, 40.0, False),
         (7 * 3600.0, 1040.0, 300.0, False),
@@ -596,9 +604,10 @@ def test_whether_it_is_the_same_heating(
     cut_off(tmp_path, clock, slots=3, temp_c=was_c)
     (run,) = cut_off_runs(tmp_path, make_furnace())
     assert run.temp_c == was_c
-    assert same_heating(run, make_furnace(), utc_s=run.last_utc_s + gap_s, temp_c=now_c) is same
+    later = FakeClock(utc_s=run.last_utc_s + gap_s, boot="boot-2")
+    assert same_heating(run, make_furnace(), later, temp_c=now_c) is same
     other = make_furnace(contacts=(Contact("door", SOURCE),))
-    assert not same_heating(run, other, utc_s=run.last_utc_s + gap_s, temp_c=now_c)
+    assert not same_heating(run, other, later, temp_c=now_c)
 
 
 def test_record_goes_on_with_a_cut_off_run_or_seals_it(tmp_path: Path) -> None:

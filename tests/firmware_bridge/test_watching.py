@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
 from soakwitness.firmware_bridge.errors import RunFolderError
-from soakwitness.firmware_bridge.furnace.sensors_and_links import Alarm, Furnace
+from soakwitness.firmware_bridge.furnace.sensors_and_links import Alarm, Furnace, LinkSettings, Sensor, Signal
 from soakwitness.firmware_bridge.recording.recorder import Recording
 from soakwitness.firmware_bridge.recording.sampling import Sample
 from soakwitness.firmware_bridge.recording.starting_a_recorder import RunFacts, claim_furnace
 from soakwitness.firmware_bridge.recording.watching import OLDER_S, Before, Watcher, watch_furnace
 from soakwitness.firmware_bridge.runfolder.line_format import read_utc
 from soakwitness.firmware_bridge.runfolder.reader import check_record, read_events, read_header
-from tests.fakes import UTC_S, Attendant, FailingFiles, FakeClock, FakeInstrument, make_furnace
+from tests.fakes import SOURCE, UTC_S, Attendant, FailingFiles, FakeClock, FakeInstrument, make_furnace
 from tests.record_oracle import returned_rows
 
 EVERY_S = 10.0
@@ -168,6 +169,135 @@ def test_a_service_that_is_restarted_in_mid_run_goes_on_in_a_run_that_names_the_
     assert read_events(second)[-1].detail == "cold"
 
 
+FOUR = Furnace(
+    name="small furnace",
+    unit="C",
+    link=LinkSettings("lines", "/dev/fake"),
+    every_s=EVERY_S,
+    sensors=(
+        Sensor("load", "load", SOURCE),
+        Sensor("control", "control", SOURCE),
+        Sensor("limiter", "over-temperature", SOURCE),
+    ),
+    signals=(Signal("setpoint", SOURCE), Signal("output", SOURCE)),
+    text="# a fake",
+)
+STILL = "control: stays as it was while {} shows heat; shorted, or not in the furnace?"
+
+
+def heats_to(held_c: float, minute: float) -> float:
+    """Idle for an hour, then 20 K a minute to a hold until minute 240, cold again at 420."""
+    at = [(0.0, 20.0), (60.0, 20.0), (60 + held_c / 20, held_c), (240.0, held_c), (420.0, 22.0), (10_000.0, 22.0)]
+    return next(
+        low + (high - low) * (minute - a) / (b - a)
+        for (a, low), (b, high) in zip(at, at[1:], strict=False)
+        if a <= minute <= b
+    )
+
+
+def watch_four(folder: Path, hours: float, shows: Callable[[float], dict[str, float]]) -> Watched:
+    """Watch a furnace with three sensors and its controller; ``shows`` says what is read at a minute."""
+    clock = FakeClock(start_s=START_S)
+    person = Watched(round(360 * hours))
+    nothing = dict.fromkeys(("load", "control", "limiter", "setpoint", "output"))
+    at = FakeInstrument(clock, lambda now_s: {**nothing, **shows((now_s - START_S) / 60)})
+    watch_furnace(FOUR, clock, RunFacts(folder), person, opener=at.open)
+    return person
+
+
+def doubts(run: Path) -> list[str]:
+    return [event.detail for event in read_events(run) if event.event == "doubt"]
+
+
+@pytest.mark.parametrize("held_c", [75.0, 180.0, 1100.0])
+@pytest.mark.parametrize("feels", [("load",), ("limiter",), ("load", "limiter")])
+def test_a_heating_that_the_control_sensor_does_not_feel_is_a_run_with_a_doubt(
+    tmp_path: Path, held_c: float, feels: tuple[str, ...]
+) -> None:
+    """Shorted at its head it reads the room, a little more than before as the shell gets warm."""
+
+    def shows(minute: float) -> dict[str, float]:
+        room_c = 20.0 + 0.01 * (heats_to(held_c, max(minute - 30, 0)) - 20)
+        return {**dict.fromkeys(feels, round(heats_to(held_c, minute), 1)), "control": round(room_c, 1)}
+
+    (run,) = watch_four(tmp_path, 8, shows).runs
+    assert STILL.format(feels[-1]) in doubts(run)
+    begun_s = read_utc(read_header(run).started_utc) - UTC_S
+    assert 50 * 60 <= begun_s <= 60 * 60
+    last = returned_rows(check_record(run))[-1].split(b",")
+    assert float(last[0]) + begun_s >= 240 * 60, "to the end of the hold"
+
+
+def test_an_output_that_works_is_a_run_though_no_sensor_feels_it(tmp_path: Path) -> None:
+    (run,) = watch_four(tmp_path, 6, lambda m: {"control": 20.0, "output": 100.0 if 60 <= m < 180 else 0.0}).runs
+    assert doubts(run)[0] == STILL.format("the output")
+
+
+def test_a_load_sensor_that_is_put_into_a_furnace_that_cools_is_no_run(tmp_path: Path) -> None:
+    def shows(minute: float) -> dict[str, float]:
+        chamber_c = 20 + 500 * math.exp(-minute / 200)
+        load_c = 20.0 if minute < 120 else chamber_c - (chamber_c - 20) * math.exp(-(minute - 120) / 6)
+        return {"control": round(chamber_c, 1), "limiter": round(chamber_c - 2, 1), "load": round(load_c, 1)}
+
+    assert watch_four(tmp_path, 5, shows).runs == []
+
+
+def test_a_sensor_that_is_stuck_hot_neither_begins_a_run_nor_keeps_one_open(tmp_path: Path) -> None:
+    (run,) = watch_four(tmp_path, 10, lambda m: {"control": round(temper(m - 240), 1), "limiter": 400.0}).runs
+    assert read_utc(read_header(run).started_utc) - UTC_S > 290 * 60
+    assert read_events(run)[-1].detail == "cold"
+
+
+@pytest.mark.parametrize("boot", ["boot-1", "boot-2"])
+@pytest.mark.parametrize("away_min", [5, 60])
+def test_a_clock_that_is_behind_at_boot_does_not_make_two_runs(tmp_path: Path, boot: str, away_min: int) -> None:
+    clock = FakeClock(start_s=START_S)
+    with pytest.raises(Killed):
+        watch(tmp_path, Watched(10**6, act=kill_at(6 * 120)), clock)
+    clock.sleep(away_min * 60.0)
+    clock.step(-1200.0 - away_min * 60.0)
+    clock.boot = boot
+    person = Watched(6 * 240)
+    watch(tmp_path, person, clock)
+    (run,) = person.runs
+    assert len(list((tmp_path / "runs").iterdir())) == 1
+    (resumed,) = (event for event in read_events(run) if event.event == "resumed")
+    if boot == "boot-1":
+        assert resumed.detail.startswith(f"gap {away_min * 60}.000 s")
+        assert resumed.detail.endswith("exact")
+    else:
+        assert resumed.detail.startswith("gap 10.000 s")
+        assert resumed.detail.endswith(
+            "uncertain, and longer than that: the computer's clock stands 20 min before the last row"
+        )
+
+
+def test_a_clock_that_is_behind_and_a_furnace_that_is_cold_are_another_run(tmp_path: Path) -> None:
+    clock = FakeClock(start_s=START_S)
+    with pytest.raises(Killed):
+        watch(tmp_path, Watched(10**6, act=kill_at(6 * 120)), clock)
+    clock.sleep(12 * 3600.0)
+    clock.step(-14 * 3600.0)
+    clock.boot = "boot-2"
+    person = Watched(6)
+    watch(tmp_path, person, clock)
+    (run,) = person.runs
+    assert "cut off" in read_events(run)[-1].detail
+
+
+def test_a_power_cut_of_the_instrument_in_mid_run_is_one_run_while_it_is_hot(tmp_path: Path) -> None:
+    clock = FakeClock(start_s=START_S)
+    at = instrument(clock, lambda minute: heats_to(1100.0, minute))
+
+    def act(slot: int, _: object) -> None:
+        at.gone = "silent" if 6 * 150 <= slot < 6 * 300 else None
+
+    person = Watched(6 * 60 * 8, act=act)
+    watch_furnace(make_furnace(every_s=EVERY_S), clock, RunFacts(tmp_path), person, opener=at.open)
+    (run,) = person.runs
+    assert [event.event for event in read_events(run) if event.event.startswith("link")] == ["link lost", "link back"]
+
+
 def test_a_watch_waits_for_an_instrument_that_is_not_there(tmp_path: Path) -> None:
     clock = FakeClock(start_s=START_S)
     at = instrument(clock)
@@ -228,10 +358,10 @@ def test_an_instrument_switched_off_with_the_furnace_ends_the_run(tmp_path: Path
     def act(shown: int, _: object) -> None:
         at.gone = "silent" if shown > 6 * 150 else None
 
-    person = Watched(6 * 400, act=act)
+    person = Watched(6 * 560, act=act)
     watch_furnace(make_furnace(every_s=EVERY_S), clock, RunFacts(tmp_path), person, opener=at.open)
     (run,) = person.runs
-    assert read_events(run)[-1].detail == "no reading for 2 h"
+    assert read_events(run)[-1].detail == "no reading for 6 h"
 
 
 def test_without_a_disk_at_the_start_of_a_run_its_rows_wait_in_memory(tmp_path: Path) -> None:
@@ -293,6 +423,6 @@ def test_memory_before_a_run_is_bounded() -> None:
         values = {"control": 20.0}
         before.add(Sample(clock.now_s, clock.utc_s(), Look(Reading(values))), values)
     rows = list(before.since(0.0))
-    assert len(rows) < 1600
+    assert len(rows) < 1900
     assert clock.now_s - rows[0].now_s == pytest.approx(OLDER_S, abs=20)
     assert [row.now_s for row in rows] == sorted(row.now_s for row in rows)

@@ -1,0 +1,281 @@
+"""One sensor's last six hours, a minute at a time, and what shape they have. Pure: fed with readings.
+
+What a furnace can do decides what is believed:
+
+- a single reading is nothing: a minute is the median of its readings, of the last three where they are rarer;
+- what jumps and returns within a quarter of an hour was no change of the furnace (interference, a door): forgotten;
+- no furnace climbs in one step: a climb counts with its largest step left out;
+- a furnace left to itself falls more slowly the colder it is, and bricks that give heat back slow down too: what keeps
+  its rate, up or down, is heated, and so is what stays level.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from dataclasses import dataclass
+from itertools import pairwise
+
+MINUTE_S = 60.0
+KEPT_S = 6 * 3600.0
+HALF_HOUR_S = 1800.0
+RETURNS_S = 900.0
+SHORTEST_S = 600.0  # a climb is seen over ten minutes at least
+FASTEST_C_PER_S = 2.0
+ROOM_C = 20.0
+LEVEL_C = 0.5
+SLOWEST_H = 30.0  # no furnace left to itself takes longer to lose two thirds of its heat
+SUDDEN_S = 300.0
+KNEE_S = 2700.0
+STRAY_C = 2.0
+
+
+@dataclass(frozen=True)
+class Minute:
+    """The median temperature up to a moment."""
+
+    t_s: float
+    temp_c: float
+
+
+@dataclass(frozen=True)
+class _Fall:
+    """A sudden fall: from how hot, and when it was seen."""
+
+    t_s: float
+    from_c: float
+
+
+def swing_c(temp_c: float) -> float:
+    """What a furnace does not do by itself within a few minutes [K]."""
+    return 5.0 + 0.02 * max(temp_c, 0.0)
+
+
+class Trail:
+    """Follows one sensor. ``moved_c`` is how far it went since ``stand_still`` [K]: a stuck sensor never does."""
+
+    def __init__(self) -> None:
+        self.minutes: deque[Minute] = deque()
+        self._range_c: tuple[float, float] | None = None
+        self._readings: deque[tuple[float, float]] = deque()
+        self._falls: deque[_Fall] = deque()
+
+    @property
+    def now(self) -> Minute | None:
+        """The last minute."""
+        return self.minutes[-1] if self.minutes else None
+
+    @property
+    def moved_c(self) -> float:
+        """Between which temperatures it was [K]."""
+        return self._range_c[1] - self._range_c[0] if self._range_c is not None else 0.0
+
+    def read(self, t_s: float, temp_c: float) -> None:
+        """Take one reading."""
+        if self._readings and t_s - self._readings[-1][0] > HALF_HOUR_S:
+            self._readings.clear()
+        self._readings.append((t_s, temp_c))
+
+    def close_minute(self, since_s: float, t_s: float) -> None:
+        """Make a minute of the readings after ``since_s``, or of the last three."""
+        inside = [temp_c for at_s, temp_c in self._readings if at_s > since_s]
+        while len(self._readings) > 3:
+            self._readings.popleft()
+        if not inside or len(self._readings) < 3:
+            return
+        if len(inside) < 3:
+            inside = [temp_c for _, temp_c in self._readings]
+        self._add(Minute(t_s, sorted(inside)[len(inside) // 2]))
+
+    def _add(self, minute: Minute) -> None:
+        self._forget_excursion(minute)
+        recent = [before for before in list(self.minutes)[-3:] if minute.t_s - before.t_s <= SUDDEN_S]
+        highest_c = max((before.temp_c for before in recent), default=minute.temp_c)
+        if highest_c - minute.temp_c > swing_c(highest_c):
+            self._falls.append(_Fall(minute.t_s, highest_c))
+        self.minutes.append(minute)
+        low_c, high_c = self._range_c or (minute.temp_c, minute.temp_c)
+        self._range_c = min(low_c, minute.temp_c), max(high_c, minute.temp_c)
+        while self.minutes[0].t_s < minute.t_s - KEPT_S:
+            self.minutes.popleft()
+        while self._falls and self._falls[0].t_s < minute.t_s - KEPT_S:
+            self._falls.popleft()
+
+    def _forget_excursion(self, minute: Minute) -> None:
+        """Drop minutes that jumped away and are back now, or where the furnace went meanwhile."""
+        swing = swing_c(minute.temp_c)
+        away: list[float] = []
+        for before in reversed(self.minutes):
+            if before.t_s < minute.t_s - RETURNS_S:
+                return
+            low_c, high_c = sorted((before.temp_c, minute.temp_c))
+            if high_c - low_c <= 3 * swing and all(c > high_c + swing or c < low_c - swing for c in away):
+                break
+            away.append(before.temp_c)
+        else:
+            return
+        for _ in away:
+            self.minutes.pop()
+        while self._falls and self._falls[-1].t_s > before.t_s:
+            self._falls.pop()
+
+    def stand_still(self) -> None:
+        """Count ``moved_c`` from here."""
+        self._range_c = None
+
+    def believe(self) -> None:
+        """Count it as moved: a run is gone on with, whose beginning was not seen."""
+        self._range_c = -float("inf"), float("inf")
+
+    # Windows
+
+    def since(self, t_s: float) -> list[Minute]:
+        """Minutes from a moment on, newest first."""
+        found = []
+        for minute in reversed(self.minutes):
+            if minute.t_s < t_s:
+                break
+            found.append(minute)
+        return found
+
+    def at_c(self, t_s: float, *, length_s: float = MINUTE_S) -> float | None:
+        """Mean temperature around a moment, None where nothing was read near it."""
+        slack_s = max(length_s / 2, MINUTE_S / 2)
+        near: Minute | None = None
+        inside = []
+        for minute in reversed(self.minutes):
+            if abs(minute.t_s - t_s) <= slack_s:
+                inside.append(minute.temp_c)
+            if near is None or abs(minute.t_s - t_s) < abs(near.t_s - t_s):
+                near = minute
+            if minute.t_s < t_s - slack_s:
+                break
+        if inside:
+            return sum(inside) / len(inside)
+        return near.temp_c if near is not None and abs(near.t_s - t_s) <= HALF_HOUR_S / 3 else None
+
+    def _mean_c(self, until_s: float, length_s: float) -> float | None:
+        """Mean temperature of a window; None where it is not filled."""
+        if not self.minutes or self.minutes[0].t_s > until_s - length_s + HALF_HOUR_S / 6:
+            return None
+        inside = [minute.temp_c for minute in self.since(until_s - length_s) if minute.t_s <= until_s]
+        return sum(inside) / len(inside) if inside else None
+
+    # Shapes
+
+    def rises(self, climb_c: float, within_s: float, *, after_s: float) -> bool:
+        """Whether it is so much hotter than it was, however that came."""
+        before = self._back(within_s, after_s)
+        return before is not None and self.minutes[-1].temp_c - before.temp_c >= climb_c
+
+    def climbs(self, climb_c: float, within_s: float, *, after_s: float) -> bool:
+        """Whether it climbed so far as a furnace does: in more than one step, and without falls in between."""
+        before = self._back(within_s, after_s)
+        total_c = 0.0 if before is None else self.minutes[-1].temp_c - before.temp_c
+        if before is None or total_c < climb_c:
+            return False
+        path = [before.temp_c, *(minute.temp_c for minute in reversed(self.since(before.t_s + MINUTE_S / 2)))]
+        largest_c = max(b - a for a, b in pairwise(path))
+        falls_c = sum(a - b for a, b in pairwise(path) if a - b > swing_c(a))
+        return total_c - largest_c >= max(climb_c / 2, total_c / 6) and falls_c <= total_c / 2
+
+    def _back(self, within_s: float, after_s: float) -> Minute | None:
+        """Where it was so long ago, or when it was seen first, if that is ten minutes at least."""
+        now_s = self.minutes[-1].t_s
+        from_s = max(now_s - within_s, after_s, self.minutes[0].t_s)
+        temp_c = self.at_c(from_s)
+        return None if temp_c is None or now_s - from_s < SHORTEST_S else Minute(from_s, temp_c)
+
+    def stays_above(self, highest_c: float, for_s: float) -> bool:
+        """Whether all of the last minutes are above what was: no interference lasts so long."""
+        lately = self.since(self.minutes[-1].t_s - for_s)
+        return len(lately) >= 3 and min(minute.temp_c for minute in lately) >= highest_c
+
+    def highest_c(self, until_s: float) -> float | None:
+        """The highest of what is kept up to a moment."""
+        return max((minute.temp_c for minute in self.minutes if minute.t_s <= until_s), default=None)
+
+    @property
+    def let_out_c(self) -> float | None:
+        """From how hot it fell suddenly in the last hours, a door perhaps: its bricks may bring it back to there."""
+        return max((fall.from_c for fall in self._falls), default=None)
+
+    def keeps_climbing(self, climb_c: float, within_s: float) -> bool:
+        """Whether it climbs at an even rate: bricks that give heat back slow down."""
+        third_s = within_s / 3
+        now_s = self.minutes[-1].t_s
+        at = [self.at_c(now_s - back * third_s, length_s=HALF_HOUR_S / 6) for back in (3, 2, 1, 0)]
+        known = [temp_c for temp_c in at if temp_c is not None]
+        if len(known) < 4:
+            return False
+        first, second, third = (b - a for a, b in pairwise(known))
+        return min(first, second, third) >= climb_c / 4 and third >= 0.85 * max(first, second)
+
+    def _thirds_c(self, third_s: float) -> list[float]:
+        """Means of three windows up to now, oldest first; nothing where one is not filled."""
+        now_s = self.minutes[-1].t_s
+        means = [self._mean_c(now_s - back * third_s, third_s) for back in (2, 1, 0)]
+        known = [temp_c for temp_c in means if temp_c is not None]
+        return known if len(known) == 3 else []
+
+    def stopped_sharply(self, climb_c: float) -> bool:
+        """Whether it climbed within twenty minutes to a level that it kept for 45: bricks come to theirs slowly."""
+        before_c, thirds = self.at_c(self.minutes[-1].t_s - KNEE_S - 1200.0), self._thirds_c(KNEE_S / 3)
+        if before_c is None or not thirds or thirds[1] - before_c < climb_c:
+            return False
+        first, second, third = thirds
+        share = (thirds[1] - before_c) / 50.0
+        settles = -max(2.0, 1.5 * share) <= third - first <= max(1.0, share)
+        return settles and first - 2 * second + third >= -LEVEL_C
+
+    def held(self, least_c: float, *, bricks: bool) -> bool:
+        """Whether it was level for an hour and a half, neither falling nor just turning.
+
+        ``bricks`` may have given heat back: they are level for a while too, at the top of a curve; then two hours.
+        """
+        third_s = 2400.0 if bricks else HALF_HOUR_S
+        thirds = self._thirds_c(third_s)
+        if not thirds or min(thirds) < least_c:
+            return False
+        first, second, third = thirds
+        fall_c = LEVEL_C if bricks else min(2.0, (third - ROOM_C) / SLOWEST_H / 2)
+        all_c = sorted(minute.temp_c for minute in self.since(self.minutes[-1].t_s - 3 * third_s))
+        flat = all_c[len(all_c) // 10] >= third - swing_c(third)
+        return flat and -fall_c <= third - first <= 10.0 and first - 2 * second + third >= -fall_c
+
+    def is_level(self, least_c: float) -> bool:
+        """Whether it is as warm as half an hour ago: a furnace left to itself is not."""
+        now_s, length_s = self.minutes[-1].t_s, HALF_HOUR_S / 3
+        latest_c, earlier_c = self._mean_c(now_s, length_s), self._mean_c(now_s - HALF_HOUR_S, length_s)
+        if latest_c is None or earlier_c is None:
+            return False
+        return min(latest_c, earlier_c) >= least_c and latest_c >= earlier_c - LEVEL_C
+
+    def falls_evenly(self, least_c: float) -> bool:
+        """Whether it fell at one rate for an hour and a half: controlled. Left to itself it would have slowed down.
+
+        Seen twice, ten minutes apart: where a fall has just begun, one moment looks even too.
+        """
+        now = self.minutes[-1]
+        return now.temp_c >= least_c and all(self._fell_evenly(now.t_s - back_s) for back_s in (0.0, 600.0))
+
+    def _fell_evenly(self, until_s: float) -> bool:
+        """By itself the rate goes with the temperature above the room; half of that slowing is the limit."""
+        at = [self.at_c(until_s - back * HALF_HOUR_S, length_s=HALF_HOUR_S / 6) for back in (3, 2, 1, 0)]
+        known = [temp_c for temp_c in at if temp_c is not None]
+        if len(known) < 4:
+            return False
+        first, second, third = (a - b for a, b in pairwise(known))
+        slowing = (known[0] - known[2]) / max(known[1] - ROOM_C, 1.0)
+        even = first * (1 - slowing / 2) <= third <= 1.2 * first and abs(second - (first + third) / 2) <= 0.15 * second
+        return even and min(first, second, third) >= 10.0
+
+    def onset_s(self, *, ceiling_c: float, after_s: float) -> float:
+        """When its climb began: the last moment near the lowest temperature before it, nothing over the ceiling."""
+        now = self.minutes[-1]
+        lowest_c, onset_s = now.temp_c, now.t_s
+        for minute in reversed(self.minutes):
+            if minute.temp_c > ceiling_c or minute.t_s < after_s:
+                break
+            if minute.temp_c < lowest_c:
+                lowest_c, onset_s = minute.temp_c, minute.t_s
+        return next((m.t_s for m in reversed(self.since(onset_s)) if m.temp_c <= lowest_c + STRAY_C), onset_s)
