@@ -9,6 +9,7 @@ from soakwitness.firmware_bridge.common.units import from_celsius, to_celsius
 from soakwitness.firmware_bridge.common.wording import duration, number, temperature
 from soakwitness.firmware_bridge.furnace.model import Contact, Furnace, LineSource, ModbusSource, Sensor, Signal
 from soakwitness.firmware_bridge.links.base import Reading
+from soakwitness.firmware_bridge.links.numbers import WHOLE_NUMBERS
 
 MANUAL_NUMBERS = range(30001, 49999)  # how manuals print register numbers; on the wire they are rarely so high
 
@@ -40,7 +41,7 @@ def furnace_notes(furnace: Furnace) -> list[str]:
         notes.append("The lines are not counted: a lost line is not noticed.")
     if not any(sensor.role in ("control", "recording", "load") for sensor in furnace.sensors):
         notes.append('No sensor has the role "control", "recording" or "load": a soak can not be judged.')
-    notes += _register_notes(furnace)
+    notes += _register_notes(furnace) + _fault_value_notes(furnace)
     if furnace.alarm.over_c is None:
         notes.append("No alarm above a temperature is set ([alarm], over).")
     return notes
@@ -142,4 +143,21 @@ def _register_notes(furnace: Furnace) -> list[str]:
     for name, source in numbers:
         if places[source] > 1:
             notes.append(f'"{name}" is read from the same place as another one ({_place(source)}).')
+    return notes
+
+
+def _fault_value_notes(furnace: Furnace) -> list[str]:
+    """Fault values that never match: a number after scale where the raw one is meant."""
+    notes = []
+    for part in furnace.parts:
+        if isinstance(part, Contact):
+            continue
+        kind = part.source.format if isinstance(part.source, ModbusSource) else ""
+        low, high = WHOLE_NUMBERS.get(kind, (-float("inf"), float("inf")))
+        for value in part.fault_values:
+            if not low <= value <= high or (kind in WHOLE_NUMBERS and not value.is_integer()):
+                notes.append(
+                    f'"{part.name}" never has the fault value {value:g}: {kind} is sent as a whole number from {low} to'
+                    f" {high}, and fault values are meant before scale and offset."
+                )
     return notes

@@ -199,7 +199,7 @@ class ModbusLink:
             fault = "fault bits not had" if bits is None else fault_word(bits, part.fault_words)
             if fault:
                 return fault
-        return f"fault value {raw:g}" if is_fault(raw, part.fault_values) else None
+        return f"fault value {raw:g}" if is_fault(raw, part.fault_values, part.source) else None
 
 
 def open_modbus(furnace: Furnace, clock: Clock | None = None) -> ModbusLink:

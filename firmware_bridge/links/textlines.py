@@ -90,7 +90,7 @@ class LineReader:
                 return fault
         if raw is None:
             return f'the line says "{text[:20]}"' if text else "the field is empty"
-        return f"fault value {raw:g}" if is_fault(raw, part.fault_values) else None
+        return f"fault value {raw:g}" if is_fault(raw, part.fault_values, part.source) else None
 
 
 def guess_checksum(lines: Sequence[bytes]) -> Checksum:
