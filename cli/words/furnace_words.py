@@ -24,6 +24,12 @@ def furnace_sentences(furnace: Furnace) -> list[str]:
         kind = f"Modbus {link.framing.upper()}, unit {link.unit_id}," if link.kind == "modbus" else "text lines"
         line = "" if "://" in link.port else f" at {link.baud} baud, {link.data_bits}{link.parity}{link.stop_bits}"
         says.append(f"Link: {kind} on {link.port}{line}; an answer may take {duration(link.timeout_s)}.")
+    if link.kind == "modbus":
+        says.append(
+            f"An answer that does not come in time may still come within {duration(link.late_reply_s)}: until then no"
+            " question is asked whose answer it could pass for. Reading up to 7 registers along leaves others to ask;"
+            " an instrument that allows none is left alone for so long (furnace read tells which it is)."
+        )
     says += [_part_sentence(part, furnace) for part in furnace.parts]
     return [*says, *_limit_sentences(furnace)]
 
@@ -64,6 +70,17 @@ def reading_lines(furnace: Furnace, reading: Reading, unit: str) -> list[str]:
     if reading.missed:
         lines.append(f"Answers or lines lost or garbled before it: {reading.missed}.")
     return [*lines, *reading.texts]
+
+
+def lengths_sentence(furnace: Furnace, lengths: int) -> str:
+    """Say what an answer that does not come costs on this instrument."""
+    late = duration(furnace.link.late_reply_s)
+    if lengths > 1:
+        return f"It allows {lengths} lengths of answer: after one that does not come it is asked for another."
+    return (
+        f"It allows one length of answer alone: after one that does not come nothing is asked for {late} (late_reply_s"
+        " in [link]), since the late answer would pass for the next."
+    )
 
 
 def is_temperature(part: Sensor | Signal | Contact) -> bool:

@@ -63,6 +63,7 @@ def _modbus(table: Table) -> dict[str, object]:
         "framing": framing,
         "unit_id": table.whole("unit_id", 1, 247, 1),
         "silence_s": _silence(table),
+        "late_reply_s": table.number("late_reply_s", 65.0, low=0.1, high=3600.0),
         "echo": table.flag("echo", False),
     }
 

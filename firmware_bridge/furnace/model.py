@@ -101,6 +101,7 @@ class LinkSettings:
     framing: Literal["rtu", "ascii"] = "rtu"
     unit_id: int = 1
     silence_s: float | None = None  # at least this pause between frames; None: what the standard asks
+    late_reply_s: float = 65.0  # so long a reply that did not come in time may still come
     echo: bool = False  # the adapter hands back what is sent: read it and throw it away
     # text lines
     pattern: str | None = None  # regular expression with named groups

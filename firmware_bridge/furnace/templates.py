@@ -62,6 +62,7 @@ framing = "rtu"                 # "rtu" or "ascii"
 unit_id = 1                     # the instrument's address, 1 to 247
 timeout_s = 0.5                 # well above the slowest answer
 # silence_s = 0.01              # at least this pause between frames; the standard's own is always kept
+# late_reply_s = 65             # so long an answer that did not come in time may still come
 # echo = true                   # the adapter hands back what is sent
 # dtr = false                   # line states set before the port is opened
 # rts = false
