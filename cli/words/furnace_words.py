@@ -41,8 +41,8 @@ def furnace_notes(furnace: Furnace) -> list[str]:
         notes.append(f"{link.port} is not there at the moment. See what is: soakwitness ports")
     if link.kind == "modbus" and link.timeout_s >= furnace.every_s:
         notes.append("One answer may take as long as from one reading to the next: make timeout_s smaller.")
-    if link.kind == "lines" and link.checksum == "none":
-        notes.append("The lines carry no checksum: a digit changed on the way is not noticed.")
+    if link.kind == "lines" and link.checksum == "none" and link.agree_within is None:
+        notes.append("The lines carry no checksum: a digit changed on the way is not noticed (agree_within helps).")
     if link.kind == "lines" and link.sequence is None:
         notes.append("The lines are not counted: a lost line is not noticed.")
     if not any(sensor.role in ("control", "recording", "load") for sensor in furnace.sensors):

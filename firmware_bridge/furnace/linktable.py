@@ -78,9 +78,18 @@ def _lines(table: Table) -> dict[str, object]:
     return {
         "pattern": pattern,
         "separator": None if pattern else separator or ",",
+        "decimal": _decimal(table, None if pattern else separator or ","),
+        "agree_within": table.number("agree_within", low=0.0, high=1000.0),
         "checksum": table.choice("checksum", CHECKSUMS, "none"),
         "sequence": _sequence(table, groups),
     }
+
+
+def _decimal(table: Table, separator: str | None) -> str | None:
+    decimal = table.choice("decimal", (".", ","))
+    if decimal is not None and decimal == separator:
+        table.refuse("decimal", "is the separator too; give separator another character or use a pattern.")
+    return decimal
 
 
 def _groups(table: Table, pattern: str) -> tuple[str, ...]:

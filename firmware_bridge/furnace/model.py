@@ -106,6 +106,8 @@ class LinkSettings:
     # text lines
     pattern: str | None = None  # regular expression with named groups
     separator: str | None = None  # between fields, where there is no pattern
+    decimal: Literal[".", ","] | None = None  # what stands before the fraction; None: asked for where it matters
+    agree_within: float | None = None  # a line counts if the one before it differs by no more
     checksum: Checksum = "none"  # after the last "*" of the line, in hex digits
     sequence: LineSource | None = None  # a number that grows by one a line
     # simulated

@@ -35,6 +35,7 @@ class LinesLink:
         self._pulled_s = self._clock.monotonic()
         self._sequence: int | None = None
         self._last_bad = b""
+        self._before: Line | None = None
 
     def read(self) -> Reading:
         """Give the newest good line; waits for one up to the timeout."""
@@ -98,11 +99,24 @@ class LinesLink:
         good: list[Line] = []
         for data in lines:
             line = self._reader.parse(data) if len(data) <= LONGEST_LINE else None
+            if line is not None and self._furnace.link.agree_within is not None:
+                line, self._before = (line if self._agrees(line) else None), line
             if line is None:
                 self._last_bad = data[:40]
             else:
                 good.append(line)
         return good, len(lines) - len(good)
+
+    def _agrees(self, line: Line) -> bool:
+        """Whether a line says the same as the one before it, within what the furnace file allows."""
+        before, within = self._before, self._furnace.link.agree_within or 0.0
+        if before is None or line.faults != before.faults:
+            return False
+        contacts = {contact.name for contact in self._furnace.contacts}
+        pairs = [
+            (value, before.values[name], 0.0 if name in contacts else within) for name, value in line.values.items()
+        ]
+        return all(a == b or (a is not None and b is not None and abs(a - b) <= least) for a, b, least in pairs)
 
     def _reading(self, lines: Sequence[Line], bad: int, age_s: float) -> Reading:
         newest = lines[-1]

@@ -196,3 +196,17 @@ def test_what_is_no_text_is_not_asked_about(tmp_path: Path) -> None:
     assert "check baud and parity" in answer.stderr
     assert "Which field" not in answer.stderr
     assert "\x1b" not in answer.stderr
+
+
+@pytest.mark.parametrize(
+    ("line", "answers", "says"),
+    [
+        (b"100,3\n", "one\n\n", "control: 100.3 °C"),
+        (b"100,3\n", "two\n1\n", "control: 100 °C"),
+        (b"1,012 C\n", "1\n1012\n", "control: 1012 °C"),
+        (b"1,012 C\n", "1\n1.012\n", "control: 1 °C"),
+    ],
+)
+def test_a_comma_that_may_mean_two_things_is_asked_about(tmp_path: Path, line: bytes, answers: str, says: str) -> None:
+    answer = asked_while_it_sends(tmp_path, line, f"shed\nC\n{{}}\n\n\n{answers}\ny\n")
+    assert says in answer.stderr, answer.stderr
