@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from soakwitness.firmware_bridge.common.units import from_kelvin
+from soakwitness.firmware_bridge.common.wording import temperature
 from soakwitness.firmware_bridge.furnace.model import Furnace, Sensor
 from soakwitness.firmware_bridge.recording.now import to_celsius
 
@@ -58,13 +59,15 @@ class Believing:
             value = values.get(sensor.name)
             if value is None:
                 continue
-            why = self._doubt(sensor, _At(t_s, to_celsius(value, self._furnace)))
+            now = _At(t_s, to_celsius(value, self._furnace))
+            why = self._doubt(sensor, now)
             if why is None:
                 continue
             shown[sensor.name], self._holding = None, True
             if t_s - self._said_s.get(sensor.name, -SAY_EVERY_S) >= SAY_EVERY_S:
                 self._said_s[sensor.name] = t_s
-                says.append(f"{sensor.name}: {value:g} °{self._furnace.unit} {why}; held back, no alarm from it alone")
+                read = temperature(now.temp_c, self._furnace.unit)
+                says.append(f"{sensor.name}: {read} {why}; held back, no alarm from it alone")
         return shown, says
 
     def _doubt(self, sensor: Sensor, now: _At) -> str | None:
