@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import time
+from collections import deque
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -19,6 +20,7 @@ _FULL = 4000  # bytes: the system's buffer (4096 on Linux) may have run over, wh
 _WAIT_S = 0.25  # one wait for a byte; the timeout is counted by the clock
 _GATHER_S = 0.01
 _WRAPS = frozenset({2**8, 10**3, 10**4, 2**15, 2**16, 10**5, 10**6, 2**31, 2**32})
+_MOST_EVENTS = 20
 _END = re.compile(rb"[\r\n]+")
 
 
@@ -36,6 +38,7 @@ class LinesLink:
         self._sequence: int | None = None
         self._last_bad = b""
         self._before: Line | None = None
+        self._events: deque[str] = deque(maxlen=_MOST_EVENTS)
 
     def read(self) -> Reading:
         """Give the newest good line; waits for one up to the timeout."""
@@ -93,6 +96,9 @@ class LinesLink:
             self._whole = True
         if len(self._buffer) > LONGEST_LINE:
             self._last_bad, self._buffer, self._whole = self._buffer[:40], b"", False
+        for line in lines:
+            if line.startswith(b"#") and len(line) <= LONGEST_LINE and (told := self._reader.event(line)):
+                self._events.append(told)
         return [line for line in lines if line and not line.startswith(b"#")]
 
     def _good(self, lines: Sequence[bytes]) -> tuple[list[Line], int]:
@@ -125,6 +131,8 @@ class LinesLink:
             if any(line.values[contact.name] == 1.0 for line in lines):
                 values[contact.name] = 1.0
         lost, texts = self._count(lines)
+        texts += tuple(self._events)
+        self._events.clear()
         missed = bad if self._sequence is None else lost
         return Reading(values=values, faults=newest.faults, texts=texts, missed=missed, age_s=age_s)
 

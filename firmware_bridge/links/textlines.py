@@ -11,6 +11,7 @@ from soakwitness.firmware_bridge.links.checksums import checksum
 from soakwitness.firmware_bridge.links.numbers import fault_word, is_fault, scaled
 
 LONGEST_LINE = 1000
+_EVENT, _LONGEST_EVENT = "# event; ", 200
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,3})?", re.ASCII)
 _SET_APART = {mark: re.compile(rf"[+-]?[1-9]\d{{0,2}}(\{mark}\d{{3}})+", re.ASCII) for mark in ".,"}
 _ONE_COMMA = re.compile(r"[+-]?\d{1,4},\d{1,2}", re.ASCII)
@@ -49,6 +50,15 @@ class LineReader:
                 return None
             sequence = int(text)
         return self._line(texts, sequence)
+
+    def event(self, data: bytes) -> str | None:
+        """Give what a remark line ``# event; ...`` tells, None where it tells nothing or is garbled."""
+        body = self._body(data)
+        if body is None or not body.startswith(_EVENT):
+            return None
+        return (
+            "the instrument says: " + "".join(c for c in body.removeprefix(_EVENT) if c.isprintable())[:_LONGEST_EVENT]
+        )
 
     def _body(self, data: bytes) -> str | None:
         """Check the checksum; give what it covers, as text."""
