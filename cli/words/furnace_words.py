@@ -114,6 +114,8 @@ def _part_sentence(part: Sensor | Signal | Contact, furnace: Furnace) -> str:
     if isinstance(part, Sensor):
         sums += f"; steps of {part.resolution:g} °{furnace.unit}" if part.resolution else ""
         sums += f"; fault bits in {_place(part.fault_source)}" if part.fault_source else ""
+        if part.linear_uv_per_c is not None:
+            sums += f'; a line of {part.linear_uv_per_c:g} µV/°C put back on the curve by "{part.cold_junction}"'
         sums += f"; type {part.thermocouple}" if part.thermocouple else ""
     return f'{kind} "{part.name}"{role}: {_place(part.source)}{sums}.'
 

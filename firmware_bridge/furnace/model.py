@@ -54,6 +54,8 @@ class Sensor:
     serial: str | None = None
     channel: str | None = None
     position: str | None = None
+    linear_uv_per_c: float | None = None  # the converter takes the wire's curve for a line of this slope
+    cold_junction: str | None = None  # name of the sensor that has the converter's cold junction
     input_offset: float | None = None  # what is set in the instrument, in its unit
     thickness_mm: float | None = None  # load sensors: thickness of the dummy that carries it
     fault_source: ModbusSource | LineSource | None = None  # a number whose bits say what is wrong; 0 is well

@@ -20,6 +20,7 @@ from soakwitness.firmware_bridge.furnace.model import Contact, Furnace, ModbusSo
 from soakwitness.firmware_bridge.links.base import Clock, Reading
 from soakwitness.firmware_bridge.links.blocks import FUNCTION, Block, Words, number, plan_blocks
 from soakwitness.firmware_bridge.links.frames import Wire
+from soakwitness.firmware_bridge.links.linear import put_back
 from soakwitness.firmware_bridge.links.numbers import fault_word, is_fault, scaled
 from soakwitness.firmware_bridge.links.port import Port, open_port
 from soakwitness.firmware_bridge.links.questions import TRY_AGAIN_S, Question, questions_asked
@@ -304,6 +305,7 @@ class ModbusLink:
             if fault:
                 faults[part.name] = fault
             values[part.name] = None if fault or raw is None else scaled(part, raw)
+        put_back(self._furnace, values, faults)
         return Reading(values=values, faults=faults, texts=texts, missed=missed)
 
     def _fault(

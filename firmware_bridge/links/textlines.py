@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from soakwitness.firmware_bridge.furnace.model import Checksum, Contact, Furnace, LineSource, Sensor, Signal
 from soakwitness.firmware_bridge.links.checksums import checksum
+from soakwitness.firmware_bridge.links.linear import put_back
 from soakwitness.firmware_bridge.links.numbers import fault_word, is_fault, scaled
 
 LONGEST_LINE = 1000
@@ -106,6 +107,7 @@ class LineReader:
             if fault:
                 faults[part.name] = fault
             values[part.name] = None if fault or raw is None else scaled(part, raw)
+        put_back(self._furnace, values, faults)
         return Line(values, faults, sequence)
 
     def _fault(self, part: Sensor | Signal, raw: float | None, text: str, texts: Mapping[str, str]) -> str | None:
