@@ -14,6 +14,7 @@ EVERY_MS = 1000  # from one line to the next
 HEADER_EVERY = 60  # lines from one description of the line to the next
 SPI_NUMBER = 0
 SPI_BAUD = 1000000
+CONVERTER = "frame"  # "frame": described below; "registers": set up and read by register_converter.py beside this file
 CHIP_SELECT_PINS = (17,)  # one for each converter, in the order of the line
 DOOR_PIN: "int | None" = None  # pin of a switch to ground that is closed while the door is shut; None: there is none
 FOOT_PIN: "int | None" = None  # pin of a foot switch to ground that is closed while pressed; None: there is none
@@ -67,11 +68,32 @@ def decode(frame: bytes) -> tuple[int, int, int]:
     return signed(word, JUNCTION_SHIFT, JUNCTION_BITS), signed(word, COLD_SHIFT, COLD_BITS), faults
 
 
-def settled(first: tuple[int, int, int], second: tuple[int, int, int]) -> tuple[int, int, int]:
+class Kind:
+    """How one kind of converter sends its readings."""
+
+    def __init__(
+        self,
+        decode: "Callable[[bytes], tuple[int, int, int]]",
+        steps: tuple[str, str],
+        words: "tuple[str, ...]",
+        agree: tuple[int, int],
+    ) -> None:
+        self.decode = decode
+        self.steps = steps
+        self.words = words
+        self.agree = agree
+
+
+FRAME = Kind(decode, (JUNCTION_STEP, COLD_STEP), FAULT_WORDS, (AGREE_JUNCTION, AGREE_COLD))
+
+
+def settled(
+    first: tuple[int, int, int], second: tuple[int, int, int], agree: tuple[int, int] = FRAME.agree
+) -> tuple[int, int, int]:
     """Give the newer of two frames read one after the other: a fault that either has, or that they do not agree."""
     if first[2] or second[2]:
         return second[0], second[1], first[2] | second[2]
-    apart = abs(first[0] - second[0]) > AGREE_JUNCTION or abs(first[1] - second[1]) > AGREE_COLD
+    apart = abs(first[0] - second[0]) > agree[0] or abs(first[1] - second[1]) > agree[1]
     return second[0], second[1], DAMAGED if apart else 0
 
 
@@ -80,14 +102,14 @@ def closed(text: str) -> str:
     return f"{text}*{crc16(text.encode()):04X}\r\n"
 
 
-def header(converters: int) -> str:
+def header(converters: int, kind: Kind = FRAME) -> str:
     """Describe the line: the names of its fields, the steps of the raw numbers, the fault bits."""
     names = ["seq", "ms"]
     for number in range(1, converters + 1):
         names += [f"j{number}", f"c{number}", f"f{number}"]
-    faults = ", ".join(f"{bit} {word}" for bit, word in enumerate(FAULT_WORDS))
+    faults = ", ".join(f"{bit} {word}" for bit, word in enumerate(kind.words) if word)
     fields = ",".join(names + ["door", "foot"])
-    return closed(f"# furnace line 1; {fields}; j x {JUNCTION_STEP} C, c x {COLD_STEP} C; f bits: {faults}")
+    return closed(f"# furnace line 1; {fields}; j x {kind.steps[0]} C, c x {kind.steps[1]} C; f bits: {faults}")
 
 
 def line(sequence: int, ms: int, readings: list[tuple[int, int, int]], door: int, foot: int) -> str:
@@ -116,12 +138,14 @@ class Talker:
         door: "Callable[[], int]",
         foot: "Callable[[], int]",
         write: "Callable[[str], object]",
+        kind: Kind = FRAME,
     ) -> None:
         self.converters = converters
         self.read_frame = read_frame
         self.door = door
         self.foot = foot
         self.write = write
+        self.kind = kind
         self.sequence = 0
         self.due_ms = 0
         self.pressed = 0
@@ -134,7 +158,8 @@ class Talker:
     def reading(self, number: int) -> tuple[int, int, int]:
         """Read a converter twice; a bus that fails is a fault of this converter and ends nothing."""
         try:
-            found = settled(decode(self.read_frame(number)), decode(self.read_frame(number)))
+            first = self.kind.decode(self.read_frame(number))
+            found = settled(first, self.kind.decode(self.read_frame(number)), self.kind.agree)
         except OSError as error:
             if number not in self.failing:
                 self.failing.append(number)
@@ -154,7 +179,7 @@ class Talker:
         if now_ms >= self.due_ms:  # late by more than a line: no burst to catch up
             self.due_ms = now_ms + EVERY_MS
         if self.sequence % HEADER_EVERY == 0:
-            self.write(header(self.converters))
+            self.write(header(self.converters, self.kind))
         readings = [self.reading(number) for number in range(self.converters)]
         self.write(line(self.sequence, now_ms, readings, self.door(), self.pressed))
         self.sequence += 1
@@ -182,17 +207,35 @@ def run() -> None:
     import machine  # type: ignore[import-not-found]
     from machine import SPI, Pin
 
-    spi = SPI(SPI_NUMBER, baudrate=SPI_BAUD, polarity=0, phase=0)
     selects = [Pin(number, Pin.OUT, value=1) for number in CHIP_SELECT_PINS]
 
-    def read_frame(number: int) -> bytes:
-        frame = bytearray(FRAME_BYTES)
+    def transfer(number: int, data: bytes) -> bytes:
+        came = bytearray(len(data))
         selects[number](0)
         try:
-            spi.readinto(frame)
+            spi.write_readinto(data, came)
         finally:
             selects[number](1)
-        return bytes(frame)
+        return bytes(came)
+
+    if CONVERTER == "registers":
+        registers = __import__("register_converter")  # a second file on the board; here it belongs to a package
+        kind = Kind(
+            registers.decode,
+            (registers.JUNCTION_STEP, registers.COLD_STEP),
+            registers.FAULT_WORDS,
+            (registers.AGREE_JUNCTION, registers.AGREE_COLD),
+        )
+        chips = [
+            registers.RegisterConverter(lambda data, number=number: transfer(number, data))
+            for number in range(len(selects))
+        ]
+        read_frame = lambda number: chips[number].read()  # noqa: E731
+        phase = registers.SPI_PHASE
+    else:
+        kind, phase = FRAME, 0
+        read_frame = lambda number: transfer(number, bytes(FRAME_BYTES))  # noqa: E731
+    spi = SPI(SPI_NUMBER, baudrate=SPI_BAUD, polarity=0, phase=phase)
 
     def switch(pin_number: "int | None", when_closed: int) -> "Callable[[], int]":
         if pin_number is None:
@@ -200,7 +243,7 @@ def run() -> None:
         pin = Pin(pin_number, Pin.IN, Pin.PULL_UP)  # closed to ground reads 0
         return lambda: 1 - when_closed if pin() else when_closed
 
-    talker = Talker(len(selects), read_frame, switch(DOOR_PIN, 0), switch(FOOT_PIN, 1), sys.stdout.write)
+    talker = Talker(len(selects), read_frame, switch(DOOR_PIN, 0), switch(FOOT_PIN, 1), sys.stdout.write, kind)
     watchdog = machine.WDT(timeout=WATCHDOG_MS) if WATCHDOG_MS and hasattr(machine, "WDT") else None
     hung = machine.reset_cause() == getattr(machine, "WDT_RESET", -1)
     talker.tell("started by the watchdog: the program hung" if hung else "started")
