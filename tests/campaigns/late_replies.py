@@ -18,6 +18,7 @@ import minimalmodbus
 
 from soakwitness.firmware_bridge.furnace.file import parse_furnace
 from soakwitness.firmware_bridge.furnace.model import Furnace
+from soakwitness.firmware_bridge.links import questions
 from soakwitness.firmware_bridge.links.base import Reading
 from soakwitness.firmware_bridge.links.modbus import ModbusLink
 from soakwitness.firmware_bridge.links.port import Port
@@ -29,6 +30,7 @@ EVERY_S = 1.0
 TIMEOUT_S = 1.0  # the furnace file's own default
 LONGEST_STALL_S = 60.0
 CALM_S = 240.0  # on average between two troubles
+PATIENCE = 12  # slots without a reading after which somebody may start the program anew
 TICK_S = 0.05  # a register's word says when it was sampled, in 13 bits of these
 LAYOUTS = {
     "two blocks of one table": (("holding", 0), ("holding", 100)),
@@ -177,17 +179,25 @@ def ticking(clock: FakeClock) -> Iterator[None]:
         yield
 
 
-def campaign(layout: str, along: int, readings: int, seed: int, *, echo: bool = False) -> Score:
-    """Read so many slots through what a recording reads through; judge every value by what it says of itself."""
+def campaign(layout: str, along: int, readings: int, seed: int, *, echo: bool = False, restarts: bool = False) -> Score:
+    """Read so many slots through what a recording reads through; judge every value by what it says of itself.
+
+    ``restarts``: somebody takes a silent program for dead and starts it anew, without memory of what it asked.
+    """
     clock, score, used = FakeClock(), Score(), LAYOUTS[layout]
     gateway = Gateway(random.Random(seed), clock, used, along, echo=echo)
     wire = FakeSerial(clock, gateway.answer, timeout=TIMEOUT_S)
     keeper = LinkKeeper(furnace(used, echo=echo), clock, lambda f, c: ModbusLink(f, Port(wire, "P"), c))  # type: ignore[arg-type]
     with ticking(clock):
-        begin_s, slot = clock.now_s, 0
+        begin_s, slot, silent = clock.now_s, 0, 0
         while slot < readings:
             clock.now_s = max(clock.now_s, begin_s + slot * EVERY_S)
             reading = keeper.look().reading
+            silent = 0 if reading is not None else silent + 1
+            if restarts and silent == PATIENCE and gateway.chance.random() < 0.7:
+                keeper.close()
+                questions._MEMORY.clear()
+                gateway.troubles["started anew"] += 1
             if reading is not None:
                 judge(score, reading, clock.now_s, {f"s{i}": i for i in range(len(used))})
             passed = max(int((clock.now_s - begin_s) / EVERY_S) - slot, 0)
@@ -226,6 +236,10 @@ def main() -> None:
     for layout in LAYOUTS:
         score = campaign(layout, 7, readings, seed, echo=True)
         print(score.says(f"{layout}, 7 along, echo"), flush=True)
+        total.add(score)
+    for layout in LAYOUTS:
+        score = campaign(layout, 7, readings, seed, restarts=True)
+        print(score.says(f"{layout}, 7 along, started anew {score.troubles['started anew']} times"), flush=True)
         total.add(score)
     print(total.says(f"all, seed {seed}"), dict(total.troubles))
     for layout in LAYOUTS:

@@ -45,6 +45,12 @@ def test_no_late_lone_doubled_or_mixed_up_reply_is_read_wrongly(layout: str, alo
     assert score.missed_percent < (35 if along == 0 else 20)
 
 
+def test_nor_after_the_program_was_started_anew_within_a_stall() -> None:
+    score = campaign("two blocks of one table", 7, 4_000, seed=2, restarts=True)
+    assert score.troubles["started anew"] > 0
+    assert (score.wrong, score.old) == (0, 0)
+
+
 def test_the_late_replies_would_find_such_a_link_too(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(Questions, "choose", lambda self, block, now_s: self._of(block)[0])
     monkeypatch.setattr(modbus, "_LISTEN", 0.0)
