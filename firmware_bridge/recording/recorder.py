@@ -153,7 +153,8 @@ class Recording:
             if sample.now_s - self._texts.get(text, -TEXT_EVERY_S) >= TEXT_EVERY_S:
                 self._texts = {**dict(list(self._texts.items())[-20:]), text: sample.now_s}
                 self._say(sample, "instrument", text)
-        for doubt in self._doubts.look(self.t_s(sample.now_s), values):
+        shown = sample.look.reading.values if sample.look.reading is not None else values
+        for doubt in self._doubts.look(self.t_s(sample.now_s), shown):
             self._say(sample, "doubt", doubt)
         for press in self._contacts.look(values):
             self.press(press.means, by=press.contact, now_s=sample.now_s)

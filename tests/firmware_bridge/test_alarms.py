@@ -127,8 +127,16 @@ def alarms_of(tmp_path: Path, readings: list[float], *, every_s: float = 1.0) ->
 def test_one_corrupt_reading_raises_no_alarm_and_stays_in_the_record(tmp_path: Path, wrong: float) -> None:
     stood, doubts, rows = alarms_of(tmp_path, [1040.0, 1040.1, wrong, 1040.2, 1040.3])
     assert stood == []
-    assert any(f"control: {wrong:g} °C" in says and "held back" in says for says in doubts)
+    (says,) = doubts  # and no second doubt of the good reading that follows it
+    assert f"control: {wrong:g} °C" in says
+    assert "held back" in says
     assert f"{wrong:g}" in [f"{float(value):g}" for value in rows if value]
+
+
+def test_a_decimal_point_that_moved_for_good_is_doubted_when_it_stays(tmp_path: Path) -> None:
+    stood, doubts, _ = alarms_of(tmp_path, [1050.3, 1050.4, 105.1, 105.0])
+    assert stood == []
+    assert [("held back" in says, "a tenth" in says) for says in doubts] == [(True, False), (False, True)]
 
 
 def test_what_is_no_temperature_is_never_an_alarm(tmp_path: Path) -> None:
