@@ -91,9 +91,10 @@ def read(file: Path, unit: str | None, as_json: bool) -> None:
 
     Example: soakwitness furnace read furnace.toml
     """
-    from soakwitness.cli.words.furnace_words import reading_lines, shown_in
+    from soakwitness.cli.words.furnace_words import lengths_sentence, reading_lines, shown_in
     from soakwitness.firmware_bridge.connecting.furnace_file import load_furnace
     from soakwitness.firmware_bridge.connecting.opening import open_link
+    from soakwitness.firmware_bridge.links.modbus import ModbusLink
 
     found = load_furnace(file)
     unit = unit or found.unit
@@ -102,6 +103,7 @@ def read(file: Path, unit: str | None, as_json: bool) -> None:
         begin = time.monotonic()
         reading = link.read()
         took_s = time.monotonic() - begin
+        lengths = link.lengths() if isinstance(link, ModbusLink) else None
     finally:
         link.close()
     if as_json:
@@ -110,9 +112,19 @@ def read(file: Path, unit: str | None, as_json: bool) -> None:
             value = values[part.name]
             values[part.name] = None if value is None else shown_in(part, value, found, unit)
         answer = {"furnace": found.name, "link": link.describe(), "unit": unit, "took_s": took_s, "values": values}
-        print_json({**answer, "faults": dict(reading.faults), "texts": reading.texts, "missed": reading.missed})
+        print_json(
+            {
+                **answer,
+                "lengths": lengths,
+                "faults": dict(reading.faults),
+                "texts": reading.texts,
+                "missed": reading.missed,
+            }
+        )
     else:
         click.echo(f"{link.describe()}: it answered within {took_s * 1000:.0f} ms.")
+        if lengths is not None:
+            click.echo(lengths_sentence(found, lengths))
         for line in reading_lines(found, reading, unit):
             click.echo(line)
     if all(reading.values[sensor.name] is None for sensor in found.sensors):

@@ -74,7 +74,14 @@ def ask_modbus(values: dict[str, str]) -> dict[str, str]:
 def ask_lines(values: dict[str, str]) -> dict[str, str]:
     """Listen, show what comes, and ask which field is the temperature."""
     from soakwitness.firmware_bridge.links.lines import listen
-    from soakwitness.firmware_bridge.links.textlines import guess_checksum, guess_separator, plain_text, split_fields
+    from soakwitness.firmware_bridge.links.textlines import (
+        comma_is_unclear,
+        guess_checksum,
+        guess_separator,
+        line_is_unclear,
+        plain_text,
+        split_fields,
+    )
 
     answers = ask_line(values)
     settings = LinkSettings("lines", json.loads(values["port"]), baud=int(answers["baud"]), timeout_s=LISTEN_S)
@@ -87,13 +94,24 @@ def ask_lines(values: dict[str, str]) -> dict[str, str]:
         text = plain_text(body)
     except UnicodeDecodeError:
         raise LinkError("garbled", f"What comes is no text ({body[:40]!r}): check baud and parity.") from None
-    separator = guess_separator(text)
     say(f"It sends: {text}   (checksum: {checksum})")
+    separator, decimal = guess_separator(text), None
+    if line_is_unclear(text):
+        one = ask(f"Is {text} one number, or two fields?", choices=("one", "two"), default="one") == "one"
+        separator, decimal = (";", ",") if one else (",", ".")
     fields = split_fields(text, separator)
     for number, field in enumerate(fields, 1):
         say(f"  {number}  {field}")
     answers |= {"checksum": quoted(checksum), "separator": quoted(separator)}
-    answers["field"] = str(ask_whole("Which field is the temperature?", 1, 1, len(fields)))
+    place = ask_whole("Which field is the temperature?", 1, 1, len(fields))
+    if decimal is None and separator != "," and comma_is_unclear(fields[place - 1]):
+        apart, fraction = fields[place - 1].replace(",", ""), fields[place - 1].replace(",", ".", 1)
+        decimal = (
+            "," if ask("What does that number mean?", choices=(apart, fraction), default=apart) == fraction else "."
+        )
+    answers["field"] = str(place)
+    if decimal is not None:
+        answers["decimal"] = quoted(decimal)
     return answers | ask_role(values)
 
 

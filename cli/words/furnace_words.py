@@ -16,6 +16,7 @@ from soakwitness.firmware_bridge.furnace.sensors_and_links import (
     Signal,
 )
 from soakwitness.firmware_bridge.links.base import Reading
+from soakwitness.firmware_bridge.links.numbers import WHOLE_NUMBERS
 
 MANUAL_NUMBERS = range(30001, 49999)  # how manuals print register numbers; on the wire they are rarely so high
 
@@ -30,6 +31,12 @@ def furnace_sentences(furnace: Furnace) -> list[str]:
         kind = f"Modbus {link.framing.upper()}, unit {link.unit_id}," if link.kind == "modbus" else "text lines"
         line = "" if "://" in link.port else f" at {link.baud} baud, {link.data_bits}{link.parity}{link.stop_bits}"
         says.append(f"Link: {kind} on {link.port}{line}; an answer may take {duration(link.timeout_s)}.")
+    if link.kind == "modbus":
+        says.append(
+            f"An answer that does not come in time may still come within {duration(link.late_reply_s)}: until then no"
+            " question is asked whose answer it could pass for. Reading up to 7 registers along leaves others to ask;"
+            " an instrument that allows none is left alone for so long (furnace read tells which it is)."
+        )
     says += [_part_sentence(part, furnace) for part in furnace.parts]
     return [*says, *_limit_sentences(furnace)]
 
@@ -41,13 +48,13 @@ def furnace_notes(furnace: Furnace) -> list[str]:
         notes.append(f"{link.port} is not there at the moment. See what is: soakwitness ports")
     if link.kind == "modbus" and link.timeout_s >= furnace.every_s:
         notes.append("One answer may take as long as from one reading to the next: make timeout_s smaller.")
-    if link.kind == "lines" and link.checksum == "none":
-        notes.append("The lines carry no checksum: a digit changed on the way is not noticed.")
+    if link.kind == "lines" and link.checksum == "none" and link.agree_within is None:
+        notes.append("The lines carry no checksum: a digit changed on the way is not noticed (agree_within helps).")
     if link.kind == "lines" and link.sequence is None:
         notes.append("The lines are not counted: a lost line is not noticed.")
     if not any(sensor.role in ("control", "recording", "load") for sensor in furnace.sensors):
         notes.append('No sensor has the role "control", "recording" or "load": a soak can not be judged.')
-    notes += _register_notes(furnace)
+    notes += _register_notes(furnace) + _fault_value_notes(furnace)
     if furnace.alarm.over_c is None:
         notes.append("No alarm above a temperature is set ([alarm], over).")
     return notes
@@ -70,6 +77,17 @@ def reading_lines(furnace: Furnace, reading: Reading, unit: str) -> list[str]:
     if reading.missed:
         lines.append(f"Answers or lines lost or garbled before it: {reading.missed}.")
     return [*lines, *reading.texts]
+
+
+def lengths_sentence(furnace: Furnace, lengths: int) -> str:
+    """Say what an answer that does not come costs on this instrument."""
+    late = duration(furnace.link.late_reply_s)
+    if lengths > 1:
+        return f"It allows {lengths} lengths of answer: after one that does not come it is asked for another."
+    return (
+        f"It allows one length of answer alone: after one that does not come nothing is asked for {late} (late_reply_s"
+        " in [link]), since the late answer would pass for the next."
+    )
 
 
 def is_temperature(part: Sensor | Signal | Contact) -> bool:
@@ -103,6 +121,8 @@ def _part_sentence(part: Sensor | Signal | Contact, furnace: Furnace) -> str:
     if isinstance(part, Sensor):
         sums += f"; steps of {part.resolution:g} °{furnace.unit}" if part.resolution else ""
         sums += f"; fault bits in {_place(part.fault_source)}" if part.fault_source else ""
+        if part.linear_uv_per_c is not None:
+            sums += f'; a line of {part.linear_uv_per_c:g} µV/°C put back on the curve by "{part.cold_junction}"'
         sums += f"; type {part.thermocouple}" if part.thermocouple else ""
     return f'{kind} "{part.name}"{role}: {_place(part.source)}{sums}.'
 
@@ -149,4 +169,21 @@ def _register_notes(furnace: Furnace) -> list[str]:
     for name, source in numbers:
         if places[source] > 1:
             notes.append(f'"{name}" is read from the same place as another one ({_place(source)}).')
+    return notes
+
+
+def _fault_value_notes(furnace: Furnace) -> list[str]:
+    """Fault values that never match: a number after scale where the raw one is meant."""
+    notes = []
+    for part in furnace.parts:
+        if isinstance(part, Contact):
+            continue
+        kind = part.source.format if isinstance(part.source, ModbusSource) else ""
+        low, high = WHOLE_NUMBERS.get(kind, (-float("inf"), float("inf")))
+        for value in part.fault_values:
+            if not low <= value <= high or (kind in WHOLE_NUMBERS and not value.is_integer()):
+                notes.append(
+                    f'"{part.name}" never has the fault value {value:g}: {kind} is sent as a whole number from {low} to'
+                    f" {high}, and fault values are meant before scale and offset."
+                )
     return notes

@@ -89,6 +89,12 @@ def _furnace(top: Table) -> Furnace:
     signals = tuple(_signal(table, reader) for table in arrays["signal"])
     contacts = tuple(_contact(table, reader) for table in arrays["contact"])
     _check_names(arrays, [*sensors, *signals, *contacts])
+    for table, sensor in zip(arrays["sensor"], sensors, strict=True):
+        others = [other.name for other in sensors if other.name != sensor.name and other.linear_uv_per_c is None]
+        if sensor.cold_junction is not None and sensor.cold_junction not in others:
+            table.refuse(
+                "cold_junction", f"must be the name of another sensor: {', '.join(others) or 'there is none'}."
+            )
     every_s = single["sample"].number("every_s", 1.0, low=0.05, high=3600.0)
     limits, alarm = _limits(single["limits"], unit), _alarm(single["alarm"], unit)
     for table in (single["sample"], single["limits"], single["alarm"]):
@@ -131,12 +137,17 @@ def _sensor(table: Table, reader: SourceReader) -> Sensor:
         serial=table.text("serial"),
         channel=table.text("channel"),
         position=table.text("position"),
+        linear_uv_per_c=table.number("linear_uv_per_c", low=1.0, high=100.0),
+        cold_junction=table.text("cold_junction"),
         input_offset=table.number("input_offset"),
         thickness_mm=table.number("thickness_mm", low=0.1, high=100.0),
         fault_source=reader.fault_source(table, source),
         fault_words=table.words("fault_words", '["open circuit", "short to ground"]'),
     )
     table.finish()
+    if sensor.linear_uv_per_c is not None:
+        table.required("thermocouple", "the letter of the wire's type, whose curve the converter took for a line")
+        table.required("cold_junction", "the name of the sensor with the converter's own temperature")
     return sensor
 
 

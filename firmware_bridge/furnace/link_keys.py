@@ -63,6 +63,7 @@ def _modbus(table: Table) -> dict[str, object]:
         "framing": framing,
         "unit_id": table.whole("unit_id", 1, 247, 1),
         "silence_s": _silence(table),
+        "late_reply_s": table.number("late_reply_s", 65.0, low=0.1, high=3600.0),
         "echo": table.flag("echo", False),
     }
 
@@ -77,9 +78,18 @@ def _lines(table: Table) -> dict[str, object]:
     return {
         "pattern": pattern,
         "separator": None if pattern else separator or ",",
+        "decimal": _decimal(table, None if pattern else separator or ","),
+        "agree_within": table.number("agree_within", low=0.0, high=1000.0),
         "checksum": table.choice("checksum", CHECKSUMS, "none"),
         "sequence": _sequence(table, groups),
     }
+
+
+def _decimal(table: Table, separator: str | None) -> str | None:
+    decimal = table.choice("decimal", (".", ","))
+    if decimal is not None and decimal == separator:
+        table.refuse("decimal", "is the separator too; give separator another character or use a pattern.")
+    return decimal
 
 
 def _groups(table: Table, pattern: str) -> tuple[str, ...]:

@@ -54,6 +54,8 @@ class Sensor:
     serial: str | None = None
     channel: str | None = None
     position: str | None = None
+    linear_uv_per_c: float | None = None  # the converter takes the wire's curve for a line of this slope
+    cold_junction: str | None = None  # name of the sensor that has the converter's cold junction
     input_offset: float | None = None  # what is set in the instrument, in its unit
     thickness_mm: float | None = None  # load sensors: thickness of the dummy that carries it
     fault_source: ModbusSource | LineSource | None = None  # a number whose bits say what is wrong; 0 is well
@@ -101,10 +103,13 @@ class LinkSettings:
     framing: Literal["rtu", "ascii"] = "rtu"
     unit_id: int = 1
     silence_s: float | None = None  # at least this pause between frames; None: what the standard asks
+    late_reply_s: float = 65.0  # so long a reply that did not come in time may still come
     echo: bool = False  # the adapter hands back what is sent: read it and throw it away
     # text lines
     pattern: str | None = None  # regular expression with named groups
     separator: str | None = None  # between fields, where there is no pattern
+    decimal: Literal[".", ","] | None = None  # what stands before the fraction; None: asked for where it matters
+    agree_within: float | None = None  # a line counts if the one before it differs by no more
     checksum: Checksum = "none"  # after the last "*" of the line, in hex digits
     sequence: LineSource | None = None  # a number that grows by one a line
     # simulated

@@ -62,6 +62,7 @@ framing = "rtu"                 # "rtu" or "ascii"
 unit_id = 1                     # the instrument's address, 1 to 247
 timeout_s = 0.5                 # well above the slowest answer
 # silence_s = 0.01              # at least this pause between frames; the standard's own is always kept
+# late_reply_s = 65             # so long an answer that did not come in time may still come
 # echo = true                   # the adapter hands back what is sent
 # dtr = false                   # line states set before the port is opened
 # rts = false
@@ -120,6 +121,8 @@ timeout_s = 3.0                 # longer than the time from one line to the next
 # rts = false                   # but some send nothing without it
 separator = ","                 # fields are counted from 1; " " stands for any run of blanks
 # pattern = 'T1=(?P<work>-?[0-9.]+)'   # instead of a separator: named groups; sensors then say group = "work"
+# decimal = "."                 # before the fraction; the other of point and comma may set thousands apart
+# agree_within = 2              # lines without checksum: one counts if the line before differs by no more
 checksum = "none"               # none xor crc16 crc16-modbus crc16-xmodem crc32: hex digits after the line's last *
 # sequence = 1                  # the field that counts the lines: lost lines and restarts are then noticed
 

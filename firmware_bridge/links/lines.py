@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import time
+from collections import deque
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -19,6 +20,7 @@ _FULL = 4000  # bytes: the system's buffer (4096 on Linux) may have run over, wh
 _WAIT_S = 0.25  # one wait for a byte; the timeout is counted by the clock
 _GATHER_S = 0.01
 _WRAPS = frozenset({2**8, 10**3, 10**4, 2**15, 2**16, 10**5, 10**6, 2**31, 2**32})
+_MOST_EVENTS = 20
 _END = re.compile(rb"[\r\n]+")
 
 
@@ -35,6 +37,8 @@ class LinesLink:
         self._pulled_s = self._clock.monotonic()
         self._sequence: int | None = None
         self._last_bad = b""
+        self._before: Line | None = None
+        self._events: deque[str] = deque(maxlen=_MOST_EVENTS)
 
     def read(self) -> Reading:
         """Give the newest good line; waits for one up to the timeout."""
@@ -92,17 +96,33 @@ class LinesLink:
             self._whole = True
         if len(self._buffer) > LONGEST_LINE:
             self._last_bad, self._buffer, self._whole = self._buffer[:40], b"", False
+        for line in lines:
+            if line.startswith(b"#") and len(line) <= LONGEST_LINE and (told := self._reader.event(line)):
+                self._events.append(told)
         return [line for line in lines if line and not line.startswith(b"#")]
 
     def _good(self, lines: Sequence[bytes]) -> tuple[list[Line], int]:
         good: list[Line] = []
         for data in lines:
             line = self._reader.parse(data) if len(data) <= LONGEST_LINE else None
+            if line is not None and self._furnace.link.agree_within is not None:
+                line, self._before = (line if self._agrees(line) else None), line
             if line is None:
                 self._last_bad = data[:40]
             else:
                 good.append(line)
         return good, len(lines) - len(good)
+
+    def _agrees(self, line: Line) -> bool:
+        """Whether a line says the same as the one before it, within what the furnace file allows."""
+        before, within = self._before, self._furnace.link.agree_within or 0.0
+        if before is None or line.faults != before.faults:
+            return False
+        contacts = {contact.name for contact in self._furnace.contacts}
+        pairs = [
+            (value, before.values[name], 0.0 if name in contacts else within) for name, value in line.values.items()
+        ]
+        return all(a == b or (a is not None and b is not None and abs(a - b) <= least) for a, b, least in pairs)
 
     def _reading(self, lines: Sequence[Line], bad: int, age_s: float) -> Reading:
         newest = lines[-1]
@@ -111,6 +131,8 @@ class LinesLink:
             if any(line.values[contact.name] == 1.0 for line in lines):
                 values[contact.name] = 1.0
         lost, texts = self._count(lines)
+        texts += tuple(self._events)
+        self._events.clear()
         missed = bad if self._sequence is None else lost
         return Reading(values=values, faults=newest.faults, texts=texts, missed=missed, age_s=age_s)
 

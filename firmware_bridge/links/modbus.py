@@ -1,15 +1,15 @@
 """Modbus RTU and ASCII through minimalmodbus, reading only: function codes 3 and 4 and nothing else, ever.
 
 A late reply carries no transaction number: taken for the answer to the next request it is a wrong value with a right
-checksum. So everything is read in one block where the registers allow it, and after any failed read the link waits
-past the slowest reply and empties its input before it asks again. An instrument that hung for longer answers all that
-it was asked meanwhile, one reply after the other: where two blocks look alike on the wire, the first reply after that
-counts only if nothing comes behind it.
+checksum, and an old value with a new time. So everything is read in one block where the registers allow it, no question
+is asked whose answer could be mistaken for an older one (``links.questions``), and a refusal counts where it comes
+twice while nothing else is under way.
 """
 
 from __future__ import annotations
 
 import time
+from collections import Counter
 from collections.abc import Mapping
 
 import minimalmodbus
@@ -18,16 +18,17 @@ from soakwitness.firmware_bridge.common.wording import duration
 from soakwitness.firmware_bridge.errors import LinkError, LinkReason
 from soakwitness.firmware_bridge.furnace.sensors_and_links import Contact, Furnace, ModbusSource, Sensor, Signal
 from soakwitness.firmware_bridge.links.base import LinkClock, Reading
+from soakwitness.firmware_bridge.links.block_questions import TRY_AGAIN_S, BlockQuestion, questions_asked
 from soakwitness.firmware_bridge.links.blocks import FUNCTION, Block, Words, number, plan_blocks
 from soakwitness.firmware_bridge.links.frames import Wire
+from soakwitness.firmware_bridge.links.linear import put_back
 from soakwitness.firmware_bridge.links.numbers import fault_word, is_fault, scaled
 from soakwitness.firmware_bridge.links.port import Port, open_port
 
-_SLOWEST_AT_LEAST_S = 1.0
-_SLOWEST_TIMEOUTS = 3  # an answer is given up for good after so many timeouts
-_LONGEST_LISTEN = 10  # times the slowest answer
-_LOOK_EVERY_S = 0.01
 _TRY_AGAIN_WITHIN = 0.5  # of the sampling interval
+_LISTEN = 0.25  # of the sampling interval, at most, for what follows the answers
+_SILENT_TRIALS = 2  # a trial that is not answered so often is a refusal
+_MOST_TRIALS = 20
 
 
 class ModbusLink:
@@ -38,23 +39,36 @@ class ModbusLink:
         self._settings = furnace.link
         self._clock: LinkClock = clock or time
         self._port = port
-        self._wire = Wire(port, furnace.link, self._clock)
+        self._questions = questions_asked(furnace.link, self._clock)
+        self._wire = Wire(port, furnace.link, self._clock, self._questions)
         self._instrument = minimalmodbus.Instrument(self._wire, furnace.link.unit_id, mode=furnace.link.framing)
-        self._instrument.handle_local_echo = furnace.link.echo
-        self._blocks = plan_blocks(_sources(furnace))
-        self._asked_s: float | None = None  # when the read that failed asked; None: nothing can come late
-        self._in_doubt = True  # what was asked before this link was opened may still be answered
+        self._plan = self._blocks = plan_blocks(_sources(furnace))
+        self._split_s = 0.0
+        self._silent_trials: Counter[BlockQuestion] = Counter()
+        self._heard = False
 
     def read(self) -> Reading:
         """Read all blocks; a failed read is tried once more where the sampling interval leaves the time."""
         until_s = self._clock.monotonic() + _TRY_AGAIN_WITHIN * self._furnace.every_s
+        if self._heard:
+            self._try_lengths()
         try:
             return self._read_once(missed=0)
         except LinkError as error:
-            again_s = (self._asked_s or 0.0) + self._slowest_s()
-            if error.reason not in ("silent", "garbled") or again_s > until_s:
+            if error.reason not in ("silent", "garbled") or self._clock.monotonic() > until_s:
                 raise
-        return self._read_once(missed=1)
+            first = error
+        try:
+            return self._read_once(missed=1)
+        except LinkError as error:
+            raise (error if error.reason not in ("silent", "garbled") else first) from error
+
+    def lengths(self) -> int:
+        """Try how many lengths of reply the instrument allows for every block; to be asked after a reading."""
+        for _ in range(_MOST_TRIALS):
+            if not self._try_lengths():
+                break
+        return min(len(self._questions.lengths[block].questions()) for block in self._blocks)
 
     def close(self) -> None:
         """Let go of the port."""
@@ -67,14 +81,16 @@ class ModbusLink:
         return f"Modbus {s.framing.upper()}, unit {s.unit_id}, on {s.port} ({line})"
 
     def _read_once(self, missed: int) -> Reading:
-        words: dict[tuple[str, int], int] = {}
+        got: dict[Block, tuple[float, Words]] = {}
         refused: dict[tuple[str, int], str] = {}
         error: LinkError | None = None
+        if self._clock.monotonic() - self._split_s >= TRY_AGAIN_S:
+            self._blocks = self._plan
         waiting = list(self._blocks)
         while waiting:
             block = waiting.pop(0)
             try:
-                words.update(block.words(self._ask(block)))
+                got[block] = self._ask(block)
             except LinkError as failed:
                 if failed.reason != "refused":
                     raise
@@ -84,68 +100,163 @@ class ModbusLink:
                     continue
                 error = failed
                 refused.update(dict.fromkeys(((block.table, r) for r in block.used), str(failed)))
-        if error is not None and not words:
+        if error is not None and not got:
             raise error
-        return self._reading(words, refused, missed)
+        self._heard = True
+        texts = tuple(dict.fromkeys(refused.values())) + self._leave_out_old(got)
+        return self._reading(
+            {at: word for _, words in got.values() for at, word in words.items()}, refused, texts, missed
+        )
 
-    def _ask(self, block: Block) -> list[int]:
+    def _leave_out_old(self, got: dict[Block, tuple[float, Words]]) -> tuple[str, ...]:
+        """Ask again what was asked longer ago than a reading may be old; leave out what is old even then."""
+        texts = []
+        for again in (True, False):
+            for block, (asked_s, _) in list(got.items()):
+                took_s = self._clock.monotonic() - asked_s
+                if took_s <= max(self._furnace.every_s, self._settings.timeout_s):
+                    continue
+                if again:
+                    got[block] = self._ask(block)
+                    continue
+                del got[block]
+                texts.append(
+                    f"{_named(block)}: {duration(took_s)} old before all answers were here, longer than from one"
+                    " reading to the next, and left out: set a longer every_s, or name fewer registers"
+                )
+        return tuple(texts)
+
+    def _ask(self, block: Block) -> tuple[float, Words]:
+        """Give the words of a block and when they were asked for."""
         words = self._ask_once(block)
-        if not self._in_doubt or not self._has_twin(block):
+        if self._questions.sure(block, self._clock.monotonic()):
             return words
-        alone = self._nothing_follows(block)
-        self._in_doubt = False
-        return words if alone else self._ask_once(block)
+        disturbances = self._questions.disturbances
+        words = self._ask_once(block)  # the first may have been the answer to a question of an earlier process
+        if self._questions.disturbances > disturbances:
+            raise self._failed("garbled", block, "answers to older questions keep coming")
+        self._questions.make_sure(block)
+        return words
 
-    def _has_twin(self, block: Block) -> bool:
-        """Whether a reply to another block would pass for one to this block."""
-        return any(b != block and (b.table, b.count) == (block.table, block.count) for b in self._blocks)
-
-    def _nothing_follows(self, block: Block) -> bool:
-        """Listen until it was quiet for as long as the slowest answer takes; say whether it was quiet all along."""
-        begin_s = quiet_s = self._clock.monotonic()
-        while (now_s := self._clock.monotonic()) - quiet_s < self._slowest_s():
-            if now_s - begin_s > _LONGEST_LISTEN * self._slowest_s():
-                raise self._failed("garbled", block, "answers to older questions keep coming")
-            self._clock.sleep(_LOOK_EVERY_S)
-            if self._port.read_waiting():
-                quiet_s = self._clock.monotonic()
-        return quiet_s == begin_s
-
-    def _ask_once(self, block: Block) -> list[int]:
-        self._settle()
-        self._asked_s = self._clock.monotonic()
+    def _ask_once(self, block: Block) -> tuple[float, Words]:
+        question = self._next(block)
+        asked_s = self._clock.monotonic()
         try:
-            reply = self._instrument.read_registers(block.start, block.count, functioncode=FUNCTION[block.table])
-            if self._wire.has_more():
-                raise self._failed("garbled", block, "more bytes came than were asked for")
+            registers = self._exchange(block, question)
+        except LinkError as refusal:
+            if refusal.reason != "refused":
+                raise
+            asked_s = self._clock.monotonic()
+            registers = self._insist(block, question, refusal)
+            if not registers:  # only reading along is refused
+                return self._ask_once(block)
+        words = dict(enumerate(registers, question.start))
+        return asked_s, {(block.table, r): words[r] for r in range(block.start, block.start + block.count)}
+
+    def _next(self, block: Block) -> BlockQuestion:
+        """Choose a question whose answer cannot be mistaken."""
+        self._wire.reset_input_buffer()
+        now_s = self._clock.monotonic()
+        question = self._questions.choose(block, now_s)
+        wait_s = self._questions.rest_s(block, now_s) if question else self._questions.free_s(block) - now_s
+        if question is None or wait_s > 0:
+            again = (
+                f"it is asked again in {duration(max(wait_s, 1.0))}, when no older answer can be mistaken for its own"
+            )
+            raise self._failed("silent", block, again)
+        return question
+
+    def _insist(self, block: Block, question: BlockQuestion, refusal: LinkError) -> list[int]:
+        """Ask once more what was refused: the refusal counts if it comes twice and nothing else is under way.
+
+        Gives the answer, or nothing where only reading registers along is refused; raises the refusal that counts.
+        """
+        illegal = isinstance(refusal.__cause__, minimalmodbus.IllegalRequestError)
+        if question not in self._questions.refused:
+            if self._questions.under_way(question.function, self._clock.monotonic()):
+                raise self._failed("garbled", block, "a refusal that may belong to an older question") from refusal
+            try:
+                return self._exchange(block, question)
+            except LinkError as again:
+                if again.reason != "refused":
+                    raise
+                refusal = again
+                illegal = illegal and isinstance(again.__cause__, minimalmodbus.IllegalRequestError)
+        if illegal:
+            self._questions.refused.add(question)
+        if illegal and question.count > block.count:
+            self._questions.lengths[block].none()
+            return []
+        raise refusal
+
+    def _exchange(self, block: Block, question: BlockQuestion) -> list[int]:
+        """Send a question and give the registers of its answer; note what became of it."""
+        asked, form = self._questions, question.form
+        try:
+            reply = self._instrument.read_registers(question.start, question.count, functioncode=question.function)
         except minimalmodbus.NoResponseError as error:
+            asked.unanswered(self._clock.monotonic())
             raise self._failed("silent", block, f"no answer within {duration(self._settings.timeout_s)}") from error
         except minimalmodbus.SlaveReportedException as error:
             if not self._wire.refused():  # minimalmodbus takes any function code above 0x7F for a refusal
-                raise self._failed("garbled", block, str(error)) from error
-            self._asked_s = None  # it did answer, so nothing is on its way
+                raise self._damaged(block, question, error) from error
+            if asked.under_way(form[0], self._clock.monotonic()) == [form] or question in asked.refused:
+                asked.answered(form)
             raise self._failed("refused", block, str(error)) from error
         except (minimalmodbus.ModbusException, ValueError, TypeError) as error:
-            reason: LinkReason = "echo" if self._wire.echoed() else "garbled"
-            raise self._failed(reason, block, str(error)) from error
-        self._asked_s = None
+            raise self._damaged(block, question, error) from error
+        asked.answered(form)
+        if not self._wire.alone(_LISTEN * self._furnace.every_s / len(self._blocks)):
+            asked.disturbed(self._clock.monotonic())
+            raise self._failed("garbled", block, "more bytes came than were asked for")
+        if self._wire.echo_missing():
+            raise self._failed("garbled", block, "what was sent did not come back first")
+        asked.refused.discard(question)
         return [int(word) for word in reply]
 
-    def _settle(self) -> None:
-        """After a failed read wait past the slowest reply, or until it has come, and empty the input."""
-        if self._asked_s is None:
-            return
-        until_s = self._asked_s + self._slowest_s()
-        late = self._port.read_waiting()
-        while not self._wire.is_answer(late) and (left_s := until_s - self._clock.monotonic()) > 0:
-            self._clock.sleep(min(_LOOK_EVERY_S, left_s))
-            late += self._port.read_waiting()
-        self._in_doubt = self._in_doubt or not self._wire.is_answer(late)
-        self._port.empty()
-        self._asked_s = None
+    def _damaged(self, block: Block, question: BlockQuestion, error: Exception) -> LinkError:
+        """Note what came instead of an answer: as long as the answer it is that, damaged on its way."""
+        now_s, other = self._clock.monotonic(), sum(FUNCTION.values()) - question.function
+        if self._wire.damaged() and not self._questions.may_come((other, question.count), now_s):
+            self._questions.answered(question.form)
+        self._questions.disturbed(now_s)
+        return self._failed("echo" if self._wire.echoed() else "garbled", block, str(error))
 
-    def _slowest_s(self) -> float:
-        return max(_SLOWEST_TIMEOUTS * self._settings.timeout_s, _SLOWEST_AT_LEAST_S)
+    def _try_lengths(self) -> bool:
+        """On a quiet line try what may be read along for one block; say whether anything was left to be tried."""
+        now_s = self._clock.monotonic()
+        if self._questions.under_way(None, now_s):
+            return False
+        for block in self._blocks:
+            lengths = self._questions.lengths[block]
+            question = lengths.trial(now_s)
+            if question is None:
+                continue
+            try:
+                self._exchange(block, question)
+            except LinkError as failed:
+                if failed.reason == "refused" and not self._refused_again(block, question):
+                    return True
+                if failed.reason == "silent":
+                    self._silent_trials[question] += 1
+                if failed.reason != "refused" and self._silent_trials[question] < _SILENT_TRIALS:
+                    return True
+                lengths.tell(False, now_s)
+            else:
+                lengths.tell(True, now_s)
+            return True
+        return False
+
+    def _refused_again(self, block: Block, question: BlockQuestion) -> bool:
+        if question in self._questions.refused:
+            return True
+        try:
+            self._exchange(block, question)
+        except LinkError as again:
+            if again.reason == "refused":
+                self._questions.refused.add(question)
+                return True
+        return False
 
     def _split(self, block: Block, refusal: LinkError) -> tuple[Block, ...]:
         """After a refused address read this block in smaller pieces from now on: the rest of it may be there."""
@@ -155,27 +266,33 @@ class ModbusLink:
         pieces = plan_blocks(mine, largest_gap=0 if block.has_gaps else -1)
         if len(pieces) == 1 and not block.has_gaps:
             return ()
+        self._split_s = self._clock.monotonic()
         at = self._blocks.index(block)
         self._blocks = (*self._blocks[:at], *pieces, *self._blocks[at + 1 :])
         return pieces
 
     def _failed(self, reason: LinkReason, block: Block, says: str) -> LinkError:
-        last = block.start + block.count - 1
-        what = f"{block.table} register{f's {block.start} to' if block.count > 1 else ''} {last}"
         step = {
             "silent": "Check power, wiring (A and B swapped?), baud, parity and unit_id.",
             "garbled": "Check baud, parity, framing and the cable's screen and termination.",
             "refused": "Check table and register in the furnace file against the instrument's manual.",
             "echo": "The adapter hands back what is sent: set echo = true in [link], or check that A and B are wired.",
         }
-        if self._settings.echo and reason == "garbled" and "local echo" in says:
+        if reason == "garbled" and self._wire.echo_missing():
             says, step[reason] = "what was sent did not come back first", "Is echo = true right for this adapter?"
+        late_s = self._questions.lateness_s
+        if reason == "silent" and late_s is not None:
+            step[reason] = f"An answer came {duration(late_s)} after its question: is timeout_s too short?"
         if reason == "refused" and "illegal" not in says:  # busy, or broken within
             step[reason] = "Look at the instrument; it is asked again with the next reading."
         says = says.replace("Slave reported", "it says").rstrip(". ")[:120]
-        return LinkError(reason, f"{self._port.name}: {reason}, {what}: {says}. {step.get(reason, '')}".rstrip())
+        return LinkError(
+            reason, f"{self._port.name}: {reason}, {_named(block)}: {says}. {step.get(reason, '')}".rstrip()
+        )
 
-    def _reading(self, words: Words, refused: Mapping[tuple[str, int], str], missed: int) -> Reading:
+    def _reading(
+        self, words: Words, refused: Mapping[tuple[str, int], str], texts: tuple[str, ...], missed: int
+    ) -> Reading:
         values: dict[str, float | None] = {}
         faults: dict[str, str] = {}
         for part in self._furnace.parts:
@@ -184,22 +301,25 @@ class ModbusLink:
             if isinstance(part, Contact):
                 values[part.name] = None if raw is None else float(raw == part.closed_is)
                 continue
-            fault = self._fault(part, raw, words)
+            fault = self._fault(part, raw, words, refused)
             if fault:
                 faults[part.name] = fault
             values[part.name] = None if fault or raw is None else scaled(part, raw)
-        texts = tuple(dict.fromkeys(refused.values()))
+        put_back(self._furnace, values, faults)
         return Reading(values=values, faults=faults, texts=texts, missed=missed)
 
-    def _fault(self, part: Sensor | Signal, raw: float | None, words: Words) -> str | None:
+    def _fault(
+        self, part: Sensor | Signal, raw: float | None, words: Words, refused: Mapping[tuple[str, int], str]
+    ) -> str | None:
         if raw is None:
-            return "refused"
+            assert isinstance(part.source, ModbusSource)
+            return "refused" if (part.source.table, part.source.register) in refused else None
         if isinstance(part, Sensor) and isinstance(part.fault_source, ModbusSource):
             bits = number(part.fault_source, words)
             fault = "fault bits missing" if bits is None else fault_word(bits, part.fault_words)
             if fault:
                 return fault
-        return f"fault value {raw:g}" if is_fault(raw, part.fault_values) else None
+        return f"fault value {raw:g}" if is_fault(raw, part.fault_values, part.source) else None
 
 
 def open_modbus(furnace: Furnace, clock: LinkClock | None = None) -> ModbusLink:
@@ -210,3 +330,8 @@ def open_modbus(furnace: Furnace, clock: LinkClock | None = None) -> ModbusLink:
 def _sources(furnace: Furnace) -> list[ModbusSource]:
     faults = [sensor.fault_source for sensor in furnace.sensors]
     return [s for s in (*(part.source for part in furnace.parts), *faults) if isinstance(s, ModbusSource)]
+
+
+def _named(block: Block) -> str:
+    last = block.start + block.count - 1
+    return f"{block.table} register{f's {block.start} to' if block.count > 1 else ''} {last}"

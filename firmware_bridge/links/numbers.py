@@ -5,7 +5,15 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from soakwitness.firmware_bridge.furnace.sensors_and_links import Sensor, Signal
+from soakwitness.firmware_bridge.furnace.sensors_and_links import LineSource, ModbusSource, Sensor, Signal
+
+WHOLE_NUMBERS = {
+    "int16": (-(2**15), 2**15 - 1),
+    "uint16": (0, 2**16 - 1),
+    "int32": (-(2**31), 2**31 - 1),
+    "uint32": (0, 2**32 - 1),
+}
+_FLOAT32_NEAR = 2.0**-22  # relative: a few in the last place of IEEE 754 binary32, whose fraction has 24 bits
 
 
 def scaled(part: Sensor | Signal, raw: float) -> float:
@@ -13,9 +21,13 @@ def scaled(part: Sensor | Signal, raw: float) -> float:
     return round(raw * part.scale + part.offset, 9)
 
 
-def is_fault(raw: float, fault_values: Sequence[float]) -> bool:
-    """Whether the raw number is none, or one that the instrument uses to say "no reading"."""
-    return not math.isfinite(raw) or raw in fault_values
+def is_fault(raw: float, fault_values: Sequence[float], source: ModbusSource | LineSource) -> bool:
+    """Whether the raw number is none, or one that the instrument uses to say "no reading".
+
+    A ``float32`` holds 9999.9 as 9999.900390625: there a fault value is known as near as 32 bits can say it.
+    """
+    near = _FLOAT32_NEAR if isinstance(source, ModbusSource) and source.format == "float32" else 0.0
+    return not math.isfinite(raw) or any(math.isclose(raw, value, rel_tol=near) for value in fault_values)
 
 
 def fault_word(raw: float, words: Sequence[str]) -> str | None:

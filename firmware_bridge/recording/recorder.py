@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from typing import cast
 
 from soakwitness.firmware_bridge.common.wording import counted, duration
@@ -11,6 +12,7 @@ from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.furnace.sensors_and_links import Furnace
 from soakwitness.firmware_bridge.recording.acts import Contacts, Loading
 from soakwitness.firmware_bridge.recording.alarms import Alarms
+from soakwitness.firmware_bridge.recording.believing import Believing
 from soakwitness.firmware_bridge.recording.clocks import Clock
 from soakwitness.firmware_bridge.recording.doubts import PlausibilityChecks
 from soakwitness.firmware_bridge.recording.keeping import WAIT_SHARE, Keeper
@@ -61,6 +63,7 @@ class Recording:
         self.desk = MarkIntake(keeper, self.event, known, loading)
         self._contacts = Contacts(furnace.contacts)
         self._doubts = PlausibilityChecks(furnace)
+        self._believing = Believing(furnace)
         self._faults: dict[str, tuple[str, float]] = {}  # sensor: what was last said of it, and when
         self._texts: dict[str, float] = {}
         self._last: Sample | None = None  # the last one with a reading
@@ -96,6 +99,10 @@ class Recording:
             self._link_changed(sample, change)
         if reading is not None:
             self.keeper.row(self.t_s(sample.now_s), sample.utc_s, reading.values)
+            shown, doubts = self._believing.look(self.t_s(sample.now_s), reading.values)
+            for doubt in doubts:
+                self._say(sample, "doubt", doubt)
+            sample = replace(sample, look=replace(sample.look, reading=replace(reading, values=shown)))
             self._last = sample
             self.lost_answers += reading.missed
             self._read(sample, reading.values, reading.faults, reading.texts)
@@ -142,7 +149,8 @@ class Recording:
             if sample.now_s - self._texts.get(text, -TEXT_EVERY_S) >= TEXT_EVERY_S:
                 self._texts = {**dict(list(self._texts.items())[-20:]), text: sample.now_s}
                 self._say(sample, "instrument", text)
-        for doubt in self._doubts.look(self.t_s(sample.now_s), values):
+        shown = sample.look.reading.values if sample.look.reading is not None else values
+        for doubt in self._doubts.look(self.t_s(sample.now_s), shown):
             self._say(sample, "doubt", doubt)
         for press in self._contacts.look(values):
             self.press(press.means, by=press.contact, now_s=sample.now_s)
@@ -157,7 +165,9 @@ class Recording:
     def _raise_alarms(self, sample: Sample) -> None:
         reading = sample.look.reading
         if reading is not None:
-            self._alarm("over-temperature", over_limit(self.furnace, reading.values))
+            says = over_limit(self.furnace, reading.values)
+            if says is not None or not self._believing.holding:  # what is held back ends no alarm either
+                self._alarm("over-temperature", says)
             for sensor in self.furnace.sensors:
                 word = reading.faults.get(sensor.name)
                 says = None if word is None else f"{sensor.name}: {word}"

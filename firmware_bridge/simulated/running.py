@@ -141,7 +141,7 @@ def read_registers(furnace: Furnace, registers: Mapping[int, int]) -> tuple[Valu
         raw = number(part.source, {(part.source.table, i): word for i, word in registers.items()})
         if isinstance(part, Contact):
             values[part.name] = float(raw == part.closed_is)
-        elif raw is None or is_fault(raw, part.fault_values):
+        elif raw is None or is_fault(raw, part.fault_values, part.source):
             values[part.name] = None
             if isinstance(part, Sensor):
                 faults[part.name] = f"fault value {raw:g}" if raw is not None else "not there"

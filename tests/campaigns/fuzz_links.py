@@ -55,9 +55,11 @@ class BadInstrument:
         self.score = score
         self.requests = 0
         self.by_chance = False
+        self.newest = {3: 0, 4: 0}  # what the first register held at the last question of each function
 
-    def registers(self, function: int) -> bytes:
-        return (self.requests % 16000 * 4 + (function == 3)).to_bytes(2, "big") + b"\x12\x34"
+    def registers(self, function: int, count: int) -> bytes:
+        self.newest[function] = self.requests % 16000 * 4 + (function == 3)
+        return (self.newest[function].to_bytes(2, "big") + b"\x12\x34" * count)[: 2 * count]
 
     def answer(self, request: bytes) -> Answer:
         assert request[1] in (3, 4)
@@ -66,7 +68,9 @@ class BadInstrument:
         self.score.frames += 1
         kind = self.chance.choice(KINDS) if self.chance.random() < 0.5 else "good"
         self.score.kinds[kind] += 1
-        return self.bad(kind, request, frame(bytes([request[0], request[1], 4]) + self.registers(request[1])))
+        count = int.from_bytes(request[4:6], "big")
+        reply = bytes([request[0], request[1], 2 * count]) + self.registers(request[1], count)
+        return self.bad(kind, request, frame(reply))
 
     def bad(self, kind: str, request: bytes, reply: bytes) -> Answer:
         chance, size = self.chance, len(reply)
@@ -91,7 +95,7 @@ class BadInstrument:
         elif kind == "wrong function":
             reply = frame(bytes([request[0], chance.choice([f for f in range(256) if f != request[1]])]) + reply[2:-2])
         elif kind == "wrong length":
-            count = chance.choice([n for n in range(0, 12, 2) if n != 4])
+            count = chance.choice([n for n in range(0, 24, 2) if n != reply[2]])
             reply = frame(bytes([request[0], request[1], count]) + chance.randbytes(count))
         middle = chance.randrange(len(reply) + 1)
         return [(0.01, reply[:middle]), (0.02, reply[middle:])]
@@ -115,7 +119,7 @@ def modbus_furnace() -> Furnace:
         for table in ("holding", "input")
         for n in (0, 1)
     )
-    head = f'name = "x"\nunit = "C"\n[link]\nkind = "modbus"\nport = "P"\ntimeout_s = {TIMEOUT_S}\n'
+    head = f'name = "x"\nunit = "C"\n[link]\nkind = "modbus"\nport = "P"\ntimeout_s = {TIMEOUT_S}\nlate_reply_s = 1\n'
     return parse_furnace(head + sensors, "fuzz")
 
 
@@ -132,14 +136,14 @@ def fuzz_modbus(frames: int, seed: int) -> Score:
     ):
         while score.frames < frames:
             wire.written.clear()
+            clock.sleep(0.1)
             instrument.by_chance = False
             try:
                 values = link.read().values
             except LinkError as error:
                 score.refused[error.reason] += 1
                 continue
-            last = instrument.requests % 16000 * 4
-            first = (instrument.requests - 1) % 16000 * 4 + 1
+            first, last = instrument.newest[3], instrument.newest[4]
             right = {"holding 0": first, "holding 1": 0x1234, "input 0": last, "input 1": 0x1234}
             score.accepted += 1
             if any(value is not None and value != right[name] for name, value in values.items()):

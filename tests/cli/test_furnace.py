@@ -13,7 +13,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from soakwitness.cli.main import soakwitness
-from soakwitness.firmware_bridge.connecting.furnace_file import load_furnace, parse_furnace
+from soakwitness.firmware_bridge.connecting.furnace_file import load_furnace, parse_furnace, template
 from soakwitness.firmware_bridge.furnace.sensors_and_links import Furnace
 from soakwitness.firmware_bridge.links.checksums import checksum
 from tests.wires import pymodbus_server, wire
@@ -72,6 +72,13 @@ def test_a_full_disk_is_one_line_and_exit_status_2(tmp_path: Path) -> None:
     (tmp_path / "full.toml").symlink_to("/dev/full")
     refused = run("new", str(tmp_path / "full.toml"), "--link", "modbus", "--force")
     assert (refused.exit_code, "No space left" in refused.stderr) == (2, True)
+
+
+@pytest.mark.parametrize(("value", "noted"), [("3276.7", True), ("65535", True), ("32767", False)])
+def test_check_says_which_fault_value_can_never_come(tmp_path: Path, value: str, noted: bool) -> None:
+    path = tmp_path / "furnace.toml"
+    path.write_text(template("modbus").replace("[32767, -32768]", f"[{value}]"), encoding="utf-8")
+    assert (f"never has the fault value {value}" in run("check", str(path)).stdout) == noted
 
 
 def test_check_gives_notes_on_what_is_allowed_but_doubtful(tmp_path: Path) -> None:
@@ -189,3 +196,17 @@ def test_what_is_no_text_is_not_asked_about(tmp_path: Path) -> None:
     assert "check baud and parity" in answer.stderr
     assert "Which field" not in answer.stderr
     assert "\x1b" not in answer.stderr
+
+
+@pytest.mark.parametrize(
+    ("line", "answers", "says"),
+    [
+        (b"100,3\n", "one\n\n", "control: 100.3 °C"),
+        (b"100,3\n", "two\n1\n", "control: 100 °C"),
+        (b"1,012 C\n", "1\n1012\n", "control: 1012 °C"),
+        (b"1,012 C\n", "1\n1.012\n", "control: 1 °C"),
+    ],
+)
+def test_a_comma_that_may_mean_two_things_is_asked_about(tmp_path: Path, line: bytes, answers: str, says: str) -> None:
+    answer = asked_while_it_sends(tmp_path, line, f"shed\nC\n{{}}\n\n\n{answers}\ny\n")
+    assert says in answer.stderr, answer.stderr

@@ -105,6 +105,51 @@ def test_an_over_temperature_is_told_in_the_instruments_degrees(tmp_path: Path) 
     recording.release()
 
 
+def alarms_of(tmp_path: Path, readings: list[float], *, every_s: float = 1.0) -> tuple[list[int], list[str], list[str]]:
+    """Say after which readings of the control sensor an over-temperature alarm stood, the doubts, and the rows."""
+    clock = FakeClock()
+    furnace = make_furnace(alarm=Alarm(over_c=1100.0), every_s=every_s)
+    recording = begin(furnace, clock, RunFacts(tmp_path), alarms=Alarms(furnace.alarm, clock, bell=lambda: None))
+    stood = []
+    for number, value in enumerate(readings):
+        recording.take(Sample(clock.now_s, clock.utc_s(), Look(Reading({"control": value, "load": 900.0}))))
+        if "over-temperature" in recording.alarms.now:
+            stood.append(number)
+        clock.sleep(every_s)
+    recording.end("test")
+    run = next((tmp_path / "runs").iterdir())
+    doubts = [event.detail for event in read_events(run) if event.event == "doubt"]
+    rows = [line.split(",")[2] for line in (run / "samples.csv").read_text().splitlines()[1:]]
+    return stood, doubts, rows
+
+
+@pytest.mark.parametrize("wrong", [107208.0, 1140.0, 1840.0])  # a byte too many, a digit changed: "1040" to "1140"
+def test_one_corrupt_reading_raises_no_alarm_and_stays_in_the_record(tmp_path: Path, wrong: float) -> None:
+    stood, doubts, rows = alarms_of(tmp_path, [1040.0, 1040.1, wrong, 1040.2, 1040.3])
+    assert stood == []
+    (says,) = doubts  # and no second doubt of the good reading that follows it
+    assert f"control: {wrong:g} °C" in says
+    assert "held back" in says
+    assert f"{wrong:g}" in [f"{float(value):g}" for value in rows if value]
+
+
+def test_a_decimal_point_that_moved_for_good_is_doubted_when_it_stays(tmp_path: Path) -> None:
+    stood, doubts, _ = alarms_of(tmp_path, [1050.3, 1050.4, 105.1, 105.0])
+    assert stood == []
+    assert [("held back" in says, "a tenth" in says) for says in doubts] == [(True, False), (False, True)]
+
+
+def test_what_is_no_temperature_is_never_an_alarm(tmp_path: Path) -> None:
+    assert alarms_of(tmp_path, [1040.0, 107208.0, 107209.0, 107208.0])[0] == []
+
+
+def test_a_leap_that_stays_and_a_fast_rise_are_alarms(tmp_path: Path) -> None:
+    assert alarms_of(tmp_path / "leap", [1040.0, 1200.0, 1201.0, 1203.0])[0] == [2, 3]
+    assert alarms_of(tmp_path / "rise", [1085.0, 1090.0, 1095.0, 1100.0, 1105.0])[0] == [3, 4]
+    assert alarms_of(tmp_path / "slow", [900.0, 1110.0], every_s=300.0)[0] == [1]  # 0.7 K/s: at once
+    assert alarms_of(tmp_path / "falls", [1000.0, 1500.0, 1300.0, 1100.0, 1000.0])[0] == [2, 3]
+
+
 def test_a_shell_can_name_every_fact() -> None:
     told: list[Mapping[str, str]] = []
 

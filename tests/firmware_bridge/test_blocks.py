@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from soakwitness.firmware_bridge.furnace.sensors_and_links import ModbusSource
+from soakwitness.firmware_bridge.furnace.sensors_and_links import LineSource, ModbusSource
 from soakwitness.firmware_bridge.links.blocks import LARGEST_BLOCK, number, plan_blocks, registers_of
 from soakwitness.firmware_bridge.links.numbers import fault_word, is_fault, scaled
 
@@ -63,9 +63,24 @@ def test_a_float_that_is_no_number_is_a_fault() -> None:
     words = struct.unpack(">2H", struct.pack(">f", float("nan")))
     raw = number(ModbusSource("input", 0, "float32"), {("input", 0): words[0], ("input", 1): words[1]})
     assert raw is not None
-    assert is_fault(raw, ())
-    assert is_fault(float("inf"), ())
-    assert not is_fault(0.0, ())
+    source = ModbusSource("input", 0, "float32")
+    assert is_fault(raw, (), source)
+    assert is_fault(float("inf"), (), source)
+    assert not is_fault(0.0, (), source)
+
+
+@pytest.mark.parametrize("value", [9999.9, -999.9, 3276.7, 1e20])
+def test_a_fault_value_with_a_fraction_is_known_in_32_bits(value: float) -> None:
+    # IEEE 754 binary32 has 24 bits: none of these is a binary32 number, 9999.9 becomes 9999.900390625
+    source = ModbusSource("input", 0, "float32")
+    for step in (-1, 0, 1):  # an instrument that computed it may be off by one in the last place
+        bits = struct.unpack(">I", struct.pack(">f", value))[0] + step
+        raw = number(source, {("input", 0): bits >> 16, ("input", 1): bits & 0xFFFF})
+        assert raw is not None
+        assert raw != value
+        assert is_fault(raw, (value,), source)
+        assert not is_fault(raw * 1.00001, (value,), source)
+    assert not is_fault(9999.9004, (9999.9,), LineSource(field=1))
 
 
 def test_fault_words() -> None:

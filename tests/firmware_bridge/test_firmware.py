@@ -76,6 +76,81 @@ def test_every_frame_gives_its_numbers_back(junction: int, cold: int) -> None:
     assert decode(frame(junction / 4, cold / 16) if junction or cold else frame(0, 0, 4))[:2] == (junction, cold)
 
 
+def displaced(data: bytes, by: int) -> bytes:
+    """Move a frame by bits, as a clock edge too many or too few does; what comes in is 0."""
+    word = int.from_bytes(data, "big")
+    return ((word >> by if by > 0 else word << -by) & 0xFFFFFFFF).to_bytes(4, "big")
+
+
+@pytest.mark.parametrize("temp", [525.25, 1050.0, 1049.75, 420.0, 800.5])
+@pytest.mark.parametrize("cold", [23.5, 23.0625])
+@pytest.mark.parametrize("by", [1, 2, 3, -1, -2])
+def test_one_frame_displaced_by_a_bit_is_never_a_reading(temp: float, cold: float, by: int) -> None:
+    good, frames = frame(temp, cold), []
+    board = Board(good)
+    board.talker.read_frame = lambda number: frames.pop()
+    for bad_first in (True, False):
+        frames[:] = [displaced(good, by), good][:: 1 if bad_first else -1]
+        assert board.talker.reading(0)[2] != 0
+    frames[:] = [good, good]
+    assert board.talker.reading(0) == (round(temp * 4), round(cold * 16), 0)
+
+
+def test_reserved_bits_and_the_summary_bit_tell_a_damaged_frame() -> None:
+    word = int.from_bytes(frame(800.0, 25.0), "big")
+    for bit in (3, 16, 17):  # 16 says that there is a fault, and the fault bits say none
+        assert decode((word | 1 << bit).to_bytes(4, "big"))[2] == furnace_line.DAMAGED
+    assert decode((word | 1).to_bytes(4, "big"))[2] == furnace_line.DAMAGED  # a fault without its summary
+
+
+def test_a_bus_error_is_a_fault_of_one_converter_and_an_event_and_the_next_line_tries_again() -> None:
+    board = Board(frame(800.0, 25.0), frame(20.0, 25.0))
+    broken = [True]
+
+    def read(number: int) -> bytes:
+        if number == 0 and broken[0]:
+            raise OSError(5, "EIO")
+        return board.frames[number]
+
+    board.talker.read_frame = read
+    reader = LineReader(
+        parse_furnace(furnace_text().replace("field = 6", "field = 9").replace("field = 7", "field = 10"), "page")
+    )
+    for second in (0, 1):
+        assert furnace_line.going_on(board.talker, 1000 * second)
+    broken[0] = False
+    furnace_line.going_on(board.talker, 2000)
+    told = [said for text in board.said if (said := reader.event(text.strip().encode()))]
+    assert told == [
+        "the instrument says: converter 1 cannot be read: [Errno 5] EIO",
+        "the instrument says: converter 1 can be read again",
+    ]
+    lines = [
+        found for text in board.said if not text.startswith("#") and (found := reader.parse(text.strip().encode()))
+    ]
+    assert [found.values["load"] for found in lines] == [None, None, 800.0]
+    assert lines[0].faults == {"load": "converter silent"}
+
+
+def test_no_error_ends_the_program() -> None:
+    board = Board(frame(800.0, 25.0))
+    board.talker.door = lambda: 1 // 0
+    assert not furnace_line.going_on(board.talker, 0)
+    assert "# event; error: ZeroDivisionError" in board.said[-1]
+    board.talker.write = lambda text: 1 // 0
+    assert not furnace_line.going_on(board.talker, 1000)
+    board.talker.door, board.talker.write = (lambda: 0), board.hear
+    assert furnace_line.going_on(board.talker, 2000)
+
+
+def test_events_of_the_board_are_events_of_the_link_and_garbled_ones_are_not() -> None:
+    reader = LineReader(parse_furnace(furnace_text(), "page"))
+    said = furnace_line.event("started by the watchdog: the program hung").strip().encode()
+    assert reader.event(said) == "the instrument says: started by the watchdog: the program hung"
+    assert reader.event(said.replace(b"hung", b"hang")) is None
+    assert reader.event(header(1).strip().encode()) is None
+
+
 def test_the_checksum_is_the_published_one_and_the_links() -> None:
     assert crc16(b"123456789") == 0x29B1  # CHECKS.md section 3, CRC-16/IBM-3740
     assert crc16(b"4711,1") == crc16_ccitt(b"4711,1")
@@ -264,6 +339,13 @@ for ms in (0, 500, 1000, 123456789):
     talker.step(ms)
 print(sys.implementation[0] if isinstance(sys.implementation, tuple) else sys.implementation.name)
 print(crc16(b"123456789"))
+def fails(number):
+    raise OSError(5)
+told = []
+bad = Talker(1, fails, lambda: 0, lambda: 0, told.append)
+print(going_on(bad, 0), len(told), told[2].split(",")[2:5])
+bad.foot = lambda: 1 // 0
+print(going_on(bad, 1000), len(told), told[-1].split("*")[0][:16])
 for text in said:
     print(text.strip())
 """
@@ -273,7 +355,8 @@ for text in said:
     ours = subprocess.run([sys.executable, str(script)], capture_output=True, text=True, check=True).stdout.splitlines()
     assert (theirs[0], ours[0]) == ("micropython", "cpython")
     assert theirs[1:] == ours[1:]
-    assert len(theirs) == 6
+    assert len(theirs) == 8
+    assert theirs[2:4] == ["True 3 ['0', '0', '8']", "False 4 # event; error: "]
     assert theirs[1] == str(0x29B1)
 
 

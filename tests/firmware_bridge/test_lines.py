@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
+import random
 import socket
 import threading
 from pathlib import Path
@@ -121,7 +123,7 @@ def test_a_line_with_one_byte_changed_is_never_read(kind: Checksum, at: int, noi
     ],
 )
 def test_what_is_no_number_is_a_fault_and_never_a_value(text: str, value: float | None, fault: str | None) -> None:
-    line = LineReader(furnace(ONE + "fault_values = [9999]\n")).parse(f"{text},5".encode())
+    line = LineReader(furnace(ONE + "fault_values = [9999]\n")).parse(f"{text},5,0".encode())
     assert line is not None
     assert line.values == {"work": value}
     assert line.faults.get("work") == fault
@@ -341,3 +343,65 @@ def test_lines_over_a_network_address() -> None:
         assert link.read().values == {"work": 800.5}
         link.close()
         thread.join()
+
+
+@pytest.mark.parametrize(
+    ("text", "link", "value"),
+    [
+        (b"1,012 C", 'separator = " "\n', None),
+        (b"1,012 C", 'separator = " "\ndecimal = ","\n', 1.012),
+        (b"1,012 C", 'separator = " "\ndecimal = "."\n', 1012.0),
+        (b"1,012.5 C", 'separator = " "\ndecimal = "."\n', 1012.5),
+        (b"1.012,5;7", 'separator = ";"\ndecimal = ","\n', 1012.5),
+        (b"1.5;7", 'separator = ";"\ndecimal = ","\n', None),
+        (b"100,3;7", 'separator = ";"\n', 100.3),
+        (b"0,125;7", 'separator = ";"\n', 0.125),  # no thousands begin with 0
+        (b"100,3", "", None),
+        (b"100,3", 'decimal = "."\n', 100.0),  # said: the comma is the separator
+        (b"100,3,0", "", 100.0),
+        (b"100.5,3", "", 100.5),
+    ],
+)
+def test_a_comma_that_may_mean_two_things_is_asked_for_and_not_guessed(
+    text: bytes, link: str, value: float | None
+) -> None:
+    line = LineReader(furnace(link=link)).parse(text)
+    assert line is not None
+    assert line.values == {"work": value}
+    if value is None and "decimal" not in link:
+        assert "set decimal in [link]" in line.faults["work"]
+
+
+def test_a_second_field_that_is_read_says_that_the_comma_is_the_separator() -> None:
+    two = ONE + '[[signal]]\nname = "setpoint"\nfield = 2\n'
+    line = LineReader(furnace(two)).parse(b"1040,99")
+    assert line is not None
+    assert line.values == {"work": 1040.0, "setpoint": 99.0}
+
+
+def test_of_lines_without_checksum_two_that_agree_can_be_asked_for() -> None:
+    bench = Bench(furnace(link="agree_within = 1\n"))
+    bench.after(0.5, b"1040.0\n", b"1040.4\n", b"1140.8\n")
+    assert bench.link.read().values == {"work": 1040.4}
+    bench.after(0.5, b"1041.0\n")
+    with pytest.raises(LinkError, match="garbled"):
+        bench.link.read()
+    bench.after(0.5, b"1041.3\n")
+    assert bench.link.read().values == {"work": 1041.3}
+
+
+def test_no_line_with_a_bit_flipped_is_read_wrongly_where_two_must_agree() -> None:
+    chance, wrong = random.Random(20261126), 0
+    bench = Bench(furnace(link="agree_within = 1\n"))
+    had = 0
+    for _ in range(3000):
+        line = bytearray(b"1040.2\n")
+        if chance.random() < 0.1:
+            line[chance.randrange(6)] ^= 1 << chance.randrange(7)
+        bench.after(0.5, bytes(line))
+        with contextlib.suppress(LinkError):
+            value = bench.link.read().values["work"]
+            had += value is not None
+            wrong += value is not None and abs(value - 1040.2) > 1.0
+    assert had > 2000
+    assert wrong == 0

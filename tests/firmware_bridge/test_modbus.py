@@ -12,6 +12,7 @@ import serial
 from soakwitness.firmware_bridge.connecting.furnace_file import parse_furnace
 from soakwitness.firmware_bridge.errors import LinkError
 from soakwitness.firmware_bridge.furnace.sensors_and_links import Furnace
+from soakwitness.firmware_bridge.links.block_questions import Questions
 from soakwitness.firmware_bridge.links.checksums import crc16_modbus
 from soakwitness.firmware_bridge.links.frames import Wire
 from soakwitness.firmware_bridge.links.modbus import ModbusLink
@@ -62,6 +63,18 @@ def opened(found: Furnace, clock: FakeClock, answer: dict[str, Answer]) -> tuple
     return ModbusLink(found, Port(wire, "P"), clock), wire
 
 
+def words(request: bytes, registers: dict[int, int]) -> bytes:
+    """Answer a request, whatever its length; a register that is not named holds 9999."""
+    start, count = int.from_bytes(request[2:4], "big"), int.from_bytes(request[4:6], "big")
+    values = b"".join(registers.get(r, 9999).to_bytes(2, "big") for r in range(start, start + count))
+    return frame((bytes([request[0], request[1], 2 * count]) + values).hex())
+
+
+def length(request: bytes) -> int:
+    """How many registers a request asks for."""
+    return int.from_bytes(request[4:6], "big")
+
+
 # CHECKS.md section 3: MODBUS Application Protocol V1.1b3 examples with unit 0x11; CRC computed from Serial Line V1.02
 PUBLISHED = [
     ("holding", 107, 3, "11 03 00 6b 00 03 76 87", "11 03 06 02 2b 00 00 00 64 c8 ba", [555.0, 0.0, 100.0]),
@@ -77,7 +90,7 @@ def test_published_frames_byte_for_byte(
     reply: Answer = [(0.01, bytes.fromhex(reply_hex))]
     link, wire = opened(furnace(parts, "unit_id = 17\n"), clock, {request_hex: reply})
     assert list(link.read().values.values()) == expected
-    assert [data.hex(" ") for _, data in wire.written] == [request_hex]
+    assert {data.hex(" ") for _, data in wire.written} == {request_hex}
 
 
 @pytest.mark.parametrize(
@@ -109,44 +122,91 @@ def test_checksum_values() -> None:
 @pytest.mark.parametrize(("baud", "silence_s"), [(9600, 0.004010), (19200, 0.002005), (38400, 0.00175)])
 def test_the_silence_between_frames_is_the_standards(clock: FakeClock, baud: int, silence_s: float) -> None:
     # Serial Line V1.02: 3.5 characters of 11 bits up to 19200 baud (CHECKS.md: 4.010 ms at 9600), above it 1.75 ms
-    reply: Answer = [(0.0, frame("01 03 02 00 01"))]
-    link, wire = opened(furnace(sensor("a", 0)), clock, {frame("01 03 00 00 00 01").hex(" "): reply})
+    link, wire = opened(furnace(sensor("a", 0)), clock, {})
+    wire._answer = lambda data: [(0.0, words(data, {0: 1}))]
     wire.baudrate = baud
     link.read()
-    ended_s = clock.now_s
+    ended_s, asked = clock.now_s, len(wire.written)
     link.read()
-    assert wire.written[1][0] - ended_s >= silence_s - 1e-6
+    assert wire.written[asked][0] - ended_s >= silence_s - 1e-6
 
 
 def test_a_longer_silence_is_kept_when_asked_for(clock: FakeClock) -> None:
-    reply: Answer = [(0.0, frame("01 03 02 00 01"))]
-    found = furnace(sensor("a", 0), "silence_s = 0.1\n")
-    link, wire = opened(found, clock, {frame("01 03 00 00 00 01").hex(" "): reply})
+    link, wire = opened(furnace(sensor("a", 0), "silence_s = 0.1\n"), clock, {})
+    wire._answer = lambda data: [(0.0, words(data, {0: 1}))]
     link.read()
-    ended_s = clock.now_s
+    ended_s, asked = clock.now_s, len(wire.written)
     link.read()
-    assert wire.written[1][0] - ended_s >= 0.1
+    assert wire.written[asked][0] - ended_s >= 0.1
 
 
 def test_a_late_reply_is_never_taken_for_another_register(clock: FakeClock) -> None:
-    holding, inputs = frame("01 03 00 00 00 01").hex(" "), frame("01 04 00 00 00 01").hex(" ")
-    late: Answer = [(0.5, frame("01 03 02 00 63"))]
-    link, wire = opened(furnace(TWO_TABLES), clock, {holding: late, inputs: [(0.01, frame("01 04 02 00 07"))]})
-    with pytest.raises(LinkError) as caught:
+    link, wire = opened(furnace(sensor("a", 0) + sensor("b", 100)), clock, {})
+    wire._answer = lambda data: [(30.0, words(data, {0: 99}))]
+    with pytest.raises(LinkError, match="silent"):
         link.read()
-    assert caught.value.reason == "silent"
-    wire._answer = lambda data: [(0.01, frame("01 03 02 00 05" if data[1] == 3 else "01 04 02 00 07"))]
-    assert link.read().values == {"control": 5.0, "load": 7.0}
-    asked_s = [when for when, _ in wire.written]
-    assert asked_s[1] - asked_s[0] >= 0.5  # not asked again before the late answer had come
+    wire._answer = lambda data: [(0.01, words(data, {0: 5, 100: 7}))]
+    late_s = wire.written[0][0] + 30.0
+    while clock.now_s < late_s + 70.0:
+        assert link.read().values == {"a": 5.0, "b": 7.0}
+        clock.sleep(0.37)
+    first, *others = [(when, length(data)) for when, data in wire.written]
+    assert all(count != first[1] for when, count in others if when < late_s)  # only another length may be asked
+    assert any(count == first[1] for when, count in others if when > late_s)  # it came: its length is free again
 
 
-def test_a_lost_reply_is_waited_for_and_then_given_up(clock: FakeClock) -> None:
-    link, wire = opened(furnace(sensor("a", 0)), clock, {})
-    for _ in range(2):
-        with pytest.raises(LinkError, match="silent.*unit_id"):
+def test_a_lost_reply_keeps_its_length_for_as_long_as_it_may_be_late(clock: FakeClock) -> None:
+    link, wire = opened(furnace(sensor("a", 0), "late_reply_s = 20\n"), clock, {})
+    with pytest.raises(LinkError, match="silent.*unit_id"):
+        link.read()
+    asked_s, lost = wire.written[0][0], length(wire.written[0][1])
+    wire._answer = lambda data: [(0.01, words(data, {0: 5}))]
+    while clock.now_s < asked_s + 30.0:
+        assert link.read().values == {"a": 5.0}
+        clock.sleep(1.0)
+    again_s = [when for when, data in wire.written[1:] if length(data) == lost]
+    assert 20.0 <= min(again_s) - asked_s < 30.0
+
+
+def one_register(request: bytes, value: int) -> bytes:
+    """Answer for one register, refuse more: an instrument that allows one length alone."""
+    return words(request, {0: value}) if length(request) == 1 else frame(f"01 {request[1] | 0x80:02x} 02")
+
+
+def test_with_one_length_alone_a_lost_reply_is_waited_for(clock: FakeClock) -> None:
+    link, wire = opened(furnace(sensor("a", 0), "late_reply_s = 20\n"), clock, {})
+    wire._answer = lambda data: [(0.01, one_register(data, 5))]
+    for _ in range(10):
+        assert link.read().values == {"a": 5.0}
+        clock.sleep(1.0)
+    assert link.lengths() == 1
+    wire._answer = lambda data: ()
+    with pytest.raises(LinkError, match="no answer within"):
+        link.read()
+    lost_s = wire.written[-1][0]
+    wire._answer = lambda data: [(0.01, one_register(data, 6))]
+    while clock.now_s < lost_s + 19.0:
+        with pytest.raises(LinkError, match="asked again in"):
             link.read()
-    assert wire.written[1][0] - wire.written[0][0] == pytest.approx(1.0)
+        clock.sleep(1.0)
+    assert wire.written[-1][0] == lost_s
+    clock.sleep(1.0)
+    assert link.read().values == {"a": 6.0}
+
+
+def test_the_lengths_an_instrument_allows_are_tried_behind_and_before(clock: FakeClock) -> None:
+    link, wire = opened(furnace(sensor("a", 10)), clock, {})
+
+    def answer(data: bytes) -> Answer:
+        start, count = int.from_bytes(data[2:4], "big"), length(data)
+        there = start >= 6 and start + count <= 13  # registers 6 to 12: two behind, four before
+        return [(0.01, words(data, {10: 5}) if there else frame("01 83 02"))]
+
+    wire._answer = answer
+    for _ in range(20):
+        assert link.read().values == {"a": 5.0}
+        clock.sleep(1.0)
+    assert link.lengths() == 7
 
 
 @pytest.mark.parametrize("apart_s", [0.03, 0.3])
@@ -160,7 +220,7 @@ def test_an_instrument_that_hung_answers_all_its_old_questions_and_no_value_is_m
 
     def queued(request: bytes) -> Answer:
         free_s[0] = max(free_s[0], clock.now_s) + (apart_s if clock.now_s < wakes_s + 5.0 else 0.01)
-        return [(free_s[0] - clock.now_s, frame("01 03 02 00 0a" if request[3] == 0 else "01 03 02 00 64"))]
+        return [(free_s[0] - clock.now_s, words(request, {0: 10, 100: 100}))]
 
     link, wire = opened(found, clock, {})
     wire._answer = queued
@@ -176,19 +236,20 @@ def test_an_instrument_that_hung_answers_all_its_old_questions_and_no_value_is_m
 
 
 def test_blocks_that_cannot_be_mixed_up_cost_no_waiting(clock: FakeClock) -> None:
-    replies = {3: "01 03 02 00 05", 4: "01 04 02 00 07"}
     link, wire = opened(furnace(TWO_TABLES), clock, {})
-    wire._answer = lambda data: [(0.01, frame(replies[data[1]]))]
+    wire._answer = lambda data: [(0.01, words(data, {}))]
+    for _ in range(3):
+        link.read()
     begin_s = clock.now_s
     link.read()
     assert clock.now_s - begin_s < 0.1
 
 
 def test_a_line_that_never_falls_quiet_is_garbled(clock: FakeClock) -> None:
-    link, wire = opened(furnace(sensor("a", 0) + sensor("b", 100)), clock, {})
-    babble = [(0.5 * i, b"\0") for i in range(1, 100)]
-    wire._answer = lambda data: [(0.01, frame("01 03 02 00 05")), *babble]
-    with pytest.raises(LinkError, match="keep coming") as caught:
+    link, wire = opened(furnace(sensor("a", 0)), clock, {})
+    babble = [(0.005 * i, b"\0") for i in range(1, 400)]
+    wire._answer = lambda data: [(0.01, words(data, {})), *babble]
+    with pytest.raises(LinkError) as caught:
         link.read()
     assert caught.value.reason == "garbled"
 
@@ -196,8 +257,7 @@ def test_a_line_that_never_falls_quiet_is_garbled(clock: FakeClock) -> None:
 def test_a_failed_read_is_tried_again_where_the_interval_leaves_the_time(clock: FakeClock) -> None:
     found = furnace(sensor("a", 0), every_s=10.0)
     link, wire = opened(found, clock, {})
-    replies = [b"", frame("01 03 02 00 05")]
-    wire._answer = lambda data: [(0.01, replies.pop(0))]
+    wire._answer = lambda data: [(0.01, words(data, {0: 5}))] if len(wire.written) > 1 else ()
     reading = link.read()
     assert reading.values == {"a": 5.0}
     assert reading.missed == 1
@@ -232,10 +292,10 @@ def test_bytes_that_come_unasked_between_two_blocks_stop_the_reading(clock: Fake
     holding, inputs = frame("01 03 00 00 00 01").hex(" "), frame("01 04 00 00 00 01").hex(" ")
     twice: Answer = [(0.01, frame("01 03 02 00 05")), (0.011, frame("01 04 02 00 63"))]
     link, wire = opened(furnace(TWO_TABLES), clock, {holding: twice, inputs: [(0.01, frame("01 04 02 00 07"))]})
-    with pytest.raises(LinkError, match="nobody had asked for") as caught:
+    with pytest.raises(LinkError, match="more bytes came") as caught:
         link.read()
     assert caught.value.reason == "garbled"
-    assert len(wire.written) == 1
+    assert {data[1] for _, data in wire.written} == {3}
 
 
 def test_an_echoing_adapter_can_be_declared(clock: FakeClock) -> None:
@@ -285,14 +345,35 @@ def test_a_block_whose_gaps_are_refused_is_read_in_pieces_from_then_on(clock: Fa
     }
     link, wire = opened(furnace(sensor("a", 0) + sensor("b", 4)), clock, answers)
     assert link.read().values == {"a": 5.0, "b": 6.0}
+    assert [data[2:6].hex() for _, data in wire.written[:3]] == ["00000005", "00000005", "00000001"]  # twice: it counts
+    asked = len(wire.written)
     assert link.read().values == {"a": 5.0, "b": 6.0}
-    assert [data[2:6].hex() for _, data in wire.written] == [
-        "00000005",
-        "00000001",
-        "00040001",
-        "00000001",
-        "00040001",
-    ]
+    assert "00000005" not in {data[2:6].hex() for _, data in wire.written[asked:]}
+    answers[frame("01 03 00 00 00 05").hex(" ")] = [(0.01, frame("01 03 0a 00 05 00 00 00 00 00 00 00 07"))]
+    clock.sleep(60.0)  # it was a passing refusal: the block is whole again
+    assert link.read().values == {"a": 5.0, "b": 7.0}
+
+
+def test_one_refusal_alone_splits_nothing(clock: FakeClock) -> None:
+    link, wire = opened(furnace(sensor("a", 0) + sensor("b", 4)), clock, {})
+    once = [frame("01 83 02")]
+    wire._answer = lambda data: [(0.01, once.pop() if once else words(data, {0: 5, 4: 6}))]
+    for _ in range(3):
+        assert link.read().values == {"a": 5.0, "b": 6.0}
+        clock.sleep(1.0)
+    assert all(length(data) >= 5 for _, data in wire.written)
+
+
+def test_a_late_refusal_is_no_refusal_of_the_next_question(clock: FakeClock) -> None:
+    link, wire = opened(furnace(sensor("a", 0) + sensor("b", 4)), clock, {})
+    wire._answer = lambda data: [(0.2 + 0.1 * len(wire.written), frame("01 83 02"))]
+    with pytest.raises(LinkError):
+        link.read()
+    wire._answer = lambda data: [(0.15, words(data, {0: 5, 4: 6}))]
+    for _ in range(3):
+        with contextlib.suppress(LinkError):
+            assert link.read().values == {"a": 5.0, "b": 6.0}
+    assert all(length(data) >= 5 for _, data in wire.written)
 
 
 def test_one_register_that_is_not_there_leaves_its_neighbours_readings(clock: FakeClock) -> None:
@@ -306,7 +387,8 @@ def test_one_register_that_is_not_there_leaves_its_neighbours_readings(clock: Fa
         reading = link.read()
         assert reading.values == {"a": 5.0, "b": None}
         assert reading.faults == {"b": "refused"}
-    assert len(wire.written) == 5
+    asked = [data[2:6].hex() for _, data in wire.written]
+    assert asked.count("00010001") == 3  # twice to know it, then once with each reading
 
 
 def test_a_busy_instrument_is_refused_and_its_block_stays_whole(clock: FakeClock) -> None:
@@ -379,20 +461,20 @@ def test_ascii_framing_tells_the_reasons_apart_too(clock: FakeClock, reply: byte
 
 
 def test_a_late_ascii_reply_is_recognised(clock: FakeClock) -> None:
-    late: Answer = [(0.3, ascii_frame("01 03 02 00 09"))]
     link, wire = opened(furnace(sensor("a", 0), 'framing = "ascii"\n'), clock, {})
-    wire._answer = lambda data: late
+    wire._answer = lambda data: [(0.3, ascii_frame("01 03 02 00 09"))] if len(wire.written) == 1 else ()
     with pytest.raises(LinkError):
         link.read()
+    clock.sleep(1.0)
     wire._answer = lambda data: [(0.01, ascii_frame("01 03 02 00 05"))]
-    assert link.read().values == {"a": 5.0}
-    assert 0.299 < wire.written[1][0] - wire.written[0][0] < 0.4  # the late one came: no need to wait longer
+    assert link.read().values == {"a": 5.0}  # the late one came: its length may be asked again
+    assert wire.written[-1][1] == wire.written[0][1]
 
 
 def test_nothing_but_functions_3_and_4_leaves_the_wire(clock: FakeClock) -> None:
     found = furnace(sensor("a", 0))
     port = FakeSerial(clock, lambda data: ())
-    wire = Wire(Port(port, "P"), found.link, clock)
+    wire = Wire(Port(port, "P"), found.link, clock, Questions(65.0, 0.0))
     for function in range(256):
         request = frame(f"01 {function:02x} 00 00 00 01")
         if function in (3, 4):

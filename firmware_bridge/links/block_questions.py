@@ -1,0 +1,208 @@
+"""Which questions may still be answered. No port, no waiting; times are those of a steady clock [s].
+
+A reply shows the function code and the number of registers of its question and nothing else: its *form*. A reply that
+comes late may belong to any question of its form, so no form is asked again while one of it may be under way: until it
+came, or until ``late_reply_s`` after it was asked. Reading a few registers along gives a block more than one form.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from weakref import WeakKeyDictionary
+
+from soakwitness.firmware_bridge.furnace.sensors_and_links import LinkSettings
+from soakwitness.firmware_bridge.links.base import LinkClock
+from soakwitness.firmware_bridge.links.blocks import FUNCTION, LARGEST_BLOCK, Block
+
+MOST_ALONG = 7  # registers read along at most
+TRY_AGAIN_S = 60.0  # what was refused is tried again after so long
+_RESTLESS_S = 600.0  # so long after anything odd the forms are changed with every question
+_LAST_REGISTER = 65535
+
+Form = tuple[int, int]  # function code, number of registers
+
+
+@dataclass(frozen=True)
+class BlockQuestion:
+    """Registers ``start`` to ``start + count - 1`` by one function code."""
+
+    function: int
+    start: int
+    count: int
+
+    @property
+    def form(self) -> Form:
+        """What its reply shows of it."""
+        return self.function, self.count
+
+
+class Questions:
+    """What was asked of one instrument in this process, over any number of openings of its port."""
+
+    def __init__(self, late_reply_s: float, since_s: float) -> None:
+        self.late_reply_s = late_reply_s
+        self.silences = 0  # questions in a row without any answer
+        self.disturbances = 0
+        self.lateness_s: float | None = None  # of the last reply that came after its time
+        self.lengths: dict[Block, Lengths] = {}
+        self.refused: set[BlockQuestion] = set()  # what is known to be refused
+        self._since_s = since_s
+        self._sure: set[Block] = set()
+        self._under_way: dict[Form, float] = {}
+        self._asked: dict[Form, tuple[float, Block | None]] = {}
+        self._restless_until_s = -float("inf")
+        self._block: Block | None = None
+
+    def ask(self, form: Form, now_s: float) -> None:
+        """Note a question as it is sent."""
+        self._under_way[form] = now_s
+        self._asked[form] = (now_s, self._block)
+
+    def answered(self, form: Form) -> None:
+        """Note that its answer is here, whole or damaged."""
+        self.silences = 0
+        self._under_way.pop(form, None)
+
+    def unanswered(self, now_s: float) -> None:
+        """Note that nothing came within the time."""
+        self.silences += 1
+        self.disturbed(now_s)
+
+    def late(self, form: Form, now_s: float) -> None:
+        """Note an answer that came after its time."""
+        self.lateness_s = now_s - self._under_way[form]
+        self.answered(form)
+        self.disturbed(now_s)
+
+    def may_come(self, form: Form, now_s: float) -> bool:
+        """Whether a reply of that form may be under way."""
+        asked_s = self._under_way.get(form)
+        return asked_s is not None and now_s - asked_s < self.late_reply_s
+
+    def under_way(self, function: int | None, now_s: float) -> list[Form]:
+        """Forms of a function, or of all, whose reply may be under way."""
+        return [form for form in self._under_way if function in (None, form[0]) and self.may_come(form, now_s)]
+
+    def disturbed(self, now_s: float) -> None:
+        """Note that something was late, lost, damaged, doubled or never asked for."""
+        self.disturbances += 1
+        self._restless_until_s = now_s + _RESTLESS_S
+        self._sure.clear()
+
+    def sure(self, block: Block, now_s: float) -> bool:
+        """Whether nothing that was asked before this process began can pass for an answer to this block."""
+        return block in self._sure or now_s - self._since_s >= self.late_reply_s
+
+    def make_sure(self, block: Block) -> None:
+        """Note that a block was answered twice in a row with nothing odd between."""
+        self._sure.add(block)
+
+    def choose(self, block: Block, now_s: float) -> BlockQuestion | None:
+        """Give a question for a block whose answer cannot be mistaken; None where there is none at the moment.
+
+        On a calm line a block keeps its shortest question that no other block shares. On a restless one it asks what
+        was not asked for longest. Before its lengths were tried, the shortest is taken.
+        """
+        self._block = block
+        free = [question for question in self._of(block) if not self.may_come(question.form, now_s)]
+        restless, tried = now_s < self._restless_until_s, self.lengths[block].tried
+
+        def used_s(question: BlockQuestion) -> float:
+            if not tried:
+                return 0.0
+            asked_s, by = self._asked.get(question.form, (-float("inf"), None))
+            return asked_s if restless or (by != block and now_s - asked_s < self.late_reply_s) else -float("inf")
+
+        return min(free, key=lambda question: (used_s(question), question.count), default=None)
+
+    def free_s(self, block: Block) -> float:
+        """When the next question for a block may be asked where none may be now."""
+        return min(self._under_way.get(q.form, -float("inf")) for q in self._of(block)) + self.late_reply_s
+
+    def rest_s(self, block: Block, now_s: float) -> float:
+        """How long a silent line is left alone before it is asked again: its forms last as long as its silence may."""
+        forms = len(self._of(block))
+        at_once = max(1, forms // 2 - 1)
+        last_s = max((asked_s for asked_s, _ in self._asked.values()), default=-float("inf"))
+        return 0.0 if self.silences < at_once else last_s + self.late_reply_s / (forms - at_once + 1) - now_s
+
+    def _of(self, block: Block) -> Sequence[BlockQuestion]:
+        return self.lengths.setdefault(block, Lengths(block)).questions()
+
+
+@dataclass
+class Lengths:
+    """How many registers an instrument lets one read along behind and before a block; first all are thought possible.
+
+    ``trial`` names the question that would tell more, ``tell`` takes what came of it.
+    """
+
+    block: Block
+    up: int = field(init=False)
+    down: int = 0
+    tried: bool = False
+    _upwards: bool = True
+    _again_s: float = -float("inf")
+
+    def __post_init__(self) -> None:
+        """Begin with all that the tables and the largest block allow."""
+        self.up = self._most_up
+
+    @property
+    def _most(self) -> int:
+        return min(MOST_ALONG, LARGEST_BLOCK - self.block.count)
+
+    @property
+    def _most_up(self) -> int:
+        return min(self._most, _LAST_REGISTER + 1 - self.block.start - self.block.count)
+
+    def questions(self) -> list[BlockQuestion]:
+        """Give the questions that bring this block, the shortest first."""
+        return [
+            self._question(min(along, self.up), max(along - self.up, 0)) for along in range(self.up + self.down + 1)
+        ]
+
+    def trial(self, now_s: float) -> BlockQuestion | None:
+        """Give the question that tells whether there is more to be had; None where nothing is to be tried."""
+        if now_s < self._again_s:
+            return None
+        if not self.tried:
+            return self._question(self._most_up, 0) if self._most_up else None
+        if self.up + self.down >= self._most:
+            return None
+        if self._upwards and self.up < self._most_up:
+            return self._question(self.up + 1, self.down)
+        return self._question(self.up, self.down + 1) if self.down < self.block.start else None
+
+    def tell(self, allowed: bool, now_s: float) -> None:
+        """Take what came of the trial."""
+        if not self.tried:
+            self.tried, self.up = True, self._most_up if allowed else 0
+            return
+        if self._upwards and self.up < self._most_up:
+            self.up += allowed
+            self._upwards, done = allowed, not allowed and self.down >= self.block.start
+        else:
+            self.down += allowed
+            done = not allowed or self.down >= self.block.start
+        if done:
+            self._upwards, self._again_s = True, now_s + TRY_AGAIN_S
+
+    def none(self) -> None:
+        """Take it that nothing is allowed beyond the block itself, and try anew."""
+        self.up = self.down = 0
+        self.tried, self._upwards, self._again_s = True, True, -float("inf")
+
+    def _question(self, up: int, down: int) -> BlockQuestion:
+        block = self.block
+        return BlockQuestion(FUNCTION[block.table], block.start - down, block.count + up + down)
+
+
+_MEMORY: WeakKeyDictionary[LinkClock, dict[tuple[str, int], Questions]] = WeakKeyDictionary()
+
+
+def questions_asked(settings: LinkSettings, clock: LinkClock) -> Questions:
+    """Give what this process has asked of an instrument: a port that is opened anew brings old answers too."""
+    at = _MEMORY.setdefault(clock, {})
+    return at.setdefault((settings.port, settings.unit_id), Questions(settings.late_reply_s, clock.monotonic()))
