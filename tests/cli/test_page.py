@@ -157,6 +157,19 @@ def test_a_recorder_is_never_made_to_wait_by_a_browser_that_does_not_read(page: 
         assert page.running
 
 
+def test_a_page_that_runs_out_of_memory_costs_the_recorder_nothing(page: PageProcess) -> None:
+    resource = pytest.importorskip("resource")
+    if not hasattr(resource, "prlimit"):
+        pytest.skip("this system sets no limits of another process")
+    resource.prlimit(page._child.pid, resource.RLIMIT_AS, (1 << 20, 1 << 20))  # less than it has already
+    for t_s in range(2000):
+        page.send(a_state(t_s, detail="x" * 100_000))
+    # Whether it is still there or has ended, the recorder came through; what it could not take is counted or dropped.
+    page.send(a_state(2000.0))
+    page.stop()
+    assert not page.running
+
+
 @pytest.mark.parametrize("name", ["SIGINT", "SIGHUP"])
 def test_ctrl_c_and_a_closed_terminal_are_the_recorders_business(page: PageProcess, name: str) -> None:
     if not hasattr(signal, name):
