@@ -10,6 +10,7 @@ from soakwitness.analysis.record.run import FloatArray
 from soakwitness.analysis.verification.holds import assignment
 from soakwitness.analysis.verification.holds.placing import Placed, place_holds
 from soakwitness.analysis.verification.inputs.readings import Readings
+from soakwitness.analysis.verification.rules.states import slope_reference
 from tests.synthetic import KINDS, assignment_case, wrong_holds
 from tests.verification_runs import drawn, make_run, simple_recipe
 
@@ -195,10 +196,10 @@ def test_a_colder_hold_is_reached_from_above_though_the_hotter_one_stood_above_i
 
 def test_slope_reference_is_a_quarter_of_the_slowest_neighbour_within_its_limits():
     # Full power counts as 400 degC/h: 100; 0.1 degC over 120 s is 3 degC/h, 1 degC is 30, twice that 60.
-    assert assignment.slope_reference(TWO, 0, 0.1) == 100.0
+    assert slope_reference(TWO, 0, 0.1) == 100.0
     slow = Recipe("slow", "C", (TWO.steps[0].__class__(1, 780.0, 60.0), *TWO.steps[1:]))
-    assert assignment.slope_reference(slow, 0, 0.1) == pytest.approx(15.0)
-    assert assignment.slope_reference(slow, 0, 1.0) == pytest.approx(60.0)
+    assert slope_reference(slow, 0, 0.1) == pytest.approx(15.0)
+    assert slope_reference(slow, 0, 1.0) == pytest.approx(60.0)
 
 
 @pytest.mark.parametrize("kind", KINDS)
