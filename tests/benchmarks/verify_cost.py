@@ -49,9 +49,12 @@ thickness_mm = 3.0
 """
 READ_CSV = "import pandas; kept = pandas.read_csv(run + '/samples.csv')"
 VERIFY = """\
-from soakwitness.analysis.record.run import open_run
-from soakwitness.analysis.recipes.recipe_file import load_recipe
-from soakwitness.analysis.verification.verifying import verify
+try:
+    from soakwitness.analysis import load_recipe, open_run, verify
+except ImportError:  # an older checkout
+    from soakwitness.analysis.recipes.file import load_recipe
+    from soakwitness.analysis.runs import open_run
+    from soakwitness.analysis.verification.verifying import verify
 opened = open_run(run)
 read_at = time.perf_counter()
 kept = verify(opened, load_recipe(recipe))
