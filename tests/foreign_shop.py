@@ -47,6 +47,7 @@ class Program:
     off_s: float = 0.0
     coldest_in_cut_c: float = math.inf
     over_s: float = math.inf  # its end; the heater may rest long before
+    shut_s: float = math.inf  # the door's last shutting after it, else its end
     worked_s: float = 0.0
     longest_rest_s: float = 0.0  # between two moments at which the heater worked
 
@@ -225,6 +226,7 @@ class Shop:
         self._start_s = 3600.0 * self._rng.uniform(1.5, 4.0) + (self._waiting[0].pause_s if self._waiting else 0.0)
         self._program: Program | None = None
         self._controller: Controller | None = None
+        self._done: Program | None = None
         self._begun_s = 0.0
         self._resting_c = {"zero": 0.0, "room": ROOM_C, "last": 0.0}[day.resting_setpoint]
         self._open_s: list[tuple[float, float]] = []
@@ -238,6 +240,7 @@ class Shop:
         while t_s < end_s:
             room = ROOM_C + 3.0 * math.sin(t_s / 13751.0) + self._sun(t_s)
             self._turn(t_s, face)
+            self._shut(t_s)
             cut = self._cut(t_s)
             share = 0.0
             if self._controller is not None and cut in (None, "heater"):
@@ -266,10 +269,11 @@ class Shop:
         if self._program is None and self._waiting and t_s >= self._start_s:
             self._program = self._waiting.pop(0)
             self._controller = Controller(self._program, face_c)
-            self._begun_s = t_s
-            self._open_s += [(t_s + after, t_s + after + long) for after, long in self._program.doors_s]
+            self._begun_s, self._done = t_s, None
+            self._open_s = [(t_s + after, t_s + after + long) for after, long in self._program.doors_s]
         elif self._program is not None and self._controller is not None and self._controller.over:
-            self._program.over_s = t_s
+            self._program.over_s = self._program.shut_s = t_s
+            self._done = self._program
             if self._day.resting_setpoint == "last":
                 self._resting_c = self._controller.setpoint_c
             self._open_s.clear()
@@ -279,6 +283,11 @@ class Shop:
             self._program = self._controller = None
             if self._waiting:
                 self._start_s = t_s + self._waiting[0].pause_s
+
+    def _shut(self, t_s: float) -> None:
+        """Keep when the door was last shut after a program."""
+        if self._done is not None and any(a <= t_s < b for a, b in self._open_s):
+            self._done.shut_s = t_s
 
     def _cut(self, t_s: float) -> Cut | None:
         program = self._program

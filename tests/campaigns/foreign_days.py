@@ -19,6 +19,7 @@ from tests.foreign_shop import STEP_S, Day, Instrument, Moment, Program, Shop, a
 
 COLD_C = 50.0  # a run is over below this: help of `watch`
 LATE_S = 900.0
+TOUCH_S = 300.0  # a run that shares less with a heating is not its run
 EARLY_S = 1800.0  # five minutes are kept from before; a start is not told to the minute
 HARDLY_S = 1200.0  # of work: hot bricks hold such a temper by themselves
 IDLE_S = 7200.0  # not heated for so long: the run is sealed
@@ -88,7 +89,8 @@ def must_part(day: Day, moments: Sequence[Moment], first: Program, second: Progr
     """Whether the pause between two heatings tells that they are two."""
     assert second.on_s is not None
     waits_s = ASKED_IDLE_S if "setpoint" in day.signals and day.resting_setpoint == "last" else HOT_IDLE_S
-    if second.on_s - first.off_s > waits_s + SLACK_S:
+    rests_s = first.over_s if "output" in day.signals else first.shut_s  # bricks warm the chamber when it is shut
+    if second.on_s - min(rests_s, second.on_s) > waits_s + SLACK_S:
         return True
     between = moments[int(first.off_s / STEP_S) : int(second.on_s / STEP_S)]
     return sum(max(m.chamber_c, m.load_c) < COLD_C - 3.0 for m in between) * STEP_S > 1800.0
@@ -107,11 +109,15 @@ def judged(day: Day) -> list[tuple[str, str]]:
 
     def holds(run: Run, program: Program) -> bool:
         assert program.on_s is not None
-        return min(run.end_s, program.off_s) - max(run.from_s, program.on_s) > 0
+        return min(run.end_s, program.off_s) - max(run.from_s, program.on_s) > min(
+            TOUCH_S, program.off_s - program.on_s
+        )
 
     for run in runs:
         inside = [program for program in heated if holds(run, program)]
-        if not inside:
+        if inside and run.begun_s < (inside[0].on_s or 0.0) - TOUCH_S:
+            say("invented", None, f"{told(run)}, before {inside[0].name} at {hm(inside[0].on_s)}")
+        elif not inside:
             after = [p for p in heated if p.off_s <= run.from_s]
             tail = after[-1] if after and untellable(day, after[-1]) else None
             say("invented", tail, told(run))
@@ -135,7 +141,7 @@ def judged(day: Day) -> list[tuple[str, str]]:
         follows_s = heated[number + 1].on_s if number + 1 < len(heated) else len(moments) * STEP_S
         if (
             follows_s is not None
-            and min(follows_s, its[-1].end_s) - min(program.over_s, follows_s) > ASKED_IDLE_S + 2 * SLACK_S
+            and min(follows_s, its[-1].end_s) - min(program.shut_s, follows_s) > ASKED_IDLE_S + 2 * SLACK_S
         ):
             say("sealed late", program, f"{program.name} off at {hm(program.off_s)}: {told(its[-1])}")
     found += [("heatings", "")] * len(heated) + [("runs", "")] * len(runs)
