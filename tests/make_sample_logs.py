@@ -16,7 +16,7 @@ from unittest.mock import patch
 
 from soakwitness.analysis.recipes.recipe_file import load_recipe
 from soakwitness.firmware_bridge.connecting.furnace_file import parse_furnace
-from soakwitness.firmware_bridge.simulated.running import Papers, write_run
+from tests.simulated_runs import Papers, write_run
 
 SAMPLES = Path(__file__).resolve().parents[1] / "sample_logs"
 FIRST_START = datetime(2026, 3, 2, 7, 4, 10, tzinfo=UTC)

@@ -56,11 +56,6 @@ def header_crc(line: bytes) -> int:
     return crc32(line.rpartition(b",")[0])
 
 
-def row_crc(body: bytes, previous: int) -> int:
-    """Checksum of a row (``body``: its bytes before the comma of the checksum), continued from ``previous``."""
-    return crc32(body, previous)
-
-
 def row_bytes(body: bytes, previous: int) -> tuple[bytes, int]:
     """A whole row with checksum and line feed, and its checksum."""
     crc = crc32(body, previous)

@@ -192,10 +192,6 @@ class RunFolder:
         assert self._samples is not None
         return self._samples.write_many(self._checked(bodies))
 
-    def write_rows(self, rows: Iterable[Sequence[str]]) -> int:
-        """Append many rows, each given as its formatted cells: ``t_s``, ``utc``, then one per column."""
-        return self.write_bodies(",".join(row).encode() for row in rows)
-
     def _checked(self, bodies: Iterable[bytes]) -> Iterable[bytes]:
         commas = len(self._names) + 1
         last = -float("inf") if self.last_t_s is None else self.last_t_s

@@ -27,7 +27,7 @@ from soakwitness.firmware_bridge.runfolder.line_format import (
     header_line,
     number_text,
     read_utc,
-    row_crc,
+    row_bytes,
     utc_text,
 )
 from soakwitness.firmware_bridge.runfolder.lock import Lock, LockHeld, is_held, read_holder
@@ -40,8 +40,8 @@ from tests.run_folders import STARTED_UTC, fill, new_run, reading, sealed_run
 
 def test_checksum_is_the_published_crc_32() -> None:
     # CHECKS.md section 3: CRC-32 (ISO-HDLC, zlib.crc32) of "123456789" is 0xCBF43926.
-    assert row_crc(b"123456789", 0) == 0xCBF43926
-    assert row_crc(b"6789", row_crc(b"12345", 0)) == 0xCBF43926
+    assert row_bytes(b"123456789", 0)[1] == 0xCBF43926
+    assert row_bytes(b"6789", row_bytes(b"12345", 0)[1])[1] == 0xCBF43926
 
 
 def test_rows_on_disk_are_chained_as_designed(tmp_path: Path) -> None:
@@ -137,14 +137,14 @@ def test_times_must_rise(tmp_path: Path) -> None:
     with pytest.raises(RunFolderError, match="Times must rise"):
         run.write_row(1.0, STARTED_UTC, reading(1))
     with pytest.raises(RunFolderError, match="must rise"):
-        run.write_rows([["0.5", "", "1", "2", "3"]])
+        run.write_bodies([b"0.5,,1,2,3"])
     run.close()
 
 
 def test_many_rows_at_once_read_as_if_written_one_by_one(tmp_path: Path) -> None:
     run = new_run(tmp_path)
-    count = run.write_rows(
-        [f"{second}", utc_text(STARTED_UTC + second), "20.5", "", "1040"] for second in range(40_000)
+    count = run.write_bodies(
+        f"{second},{utc_text(STARTED_UTC + second)},20.5,,1040".encode() for second in range(40_000)
     )
     assert count == 40_000
     run.seal(sealed_utc=STARTED_UTC)
@@ -156,7 +156,7 @@ def test_many_rows_at_once_read_as_if_written_one_by_one(tmp_path: Path) -> None
 def test_a_row_with_too_few_cells_is_refused(tmp_path: Path) -> None:
     run = new_run(tmp_path)
     with pytest.raises(RunFolderError, match="5 cells"):
-        run.write_rows([["1", "", "20"]])
+        run.write_bodies([b"1,,20"])
     run.close()
 
 
