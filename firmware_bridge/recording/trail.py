@@ -12,6 +12,7 @@ What a furnace can do decides what is believed:
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -56,6 +57,9 @@ class Trail:
     def __init__(self) -> None:
         self.minutes: deque[Minute] = deque()
         self._range_c: tuple[float, float] | None = None
+        self._same_since_s: float | None = None
+        self._ever_moved = False
+        self.is_stuck = False
         self._readings: deque[tuple[float, float]] = deque()
         self._falls: deque[_Fall] = deque()
 
@@ -92,6 +96,7 @@ class Trail:
         highest_c = max((before.temp_c for before in recent), default=minute.temp_c)
         if highest_c - minute.temp_c > swing_c(highest_c):
             self._falls.append(_Fall(minute.t_s, highest_c))
+        self._follow_sameness(minute)
         self.minutes.append(minute)
         low_c, high_c = self._range_c or (minute.temp_c, minute.temp_c)
         self._range_c = min(low_c, minute.temp_c), max(high_c, minute.temp_c)
@@ -99,6 +104,30 @@ class Trail:
             self.minutes.popleft()
         while self._falls and self._falls[0].t_s < minute.t_s - KEPT_S:
             self._falls.popleft()
+
+    def _follow_sameness(self, minute: Minute) -> None:
+        """Keep since when it reads one exact number."""
+        changed = bool(self.minutes) and self.minutes[-1].temp_c != minute.temp_c
+        if changed or self._same_since_s is None:
+            self._same_since_s = minute.t_s
+        self._ever_moved = self._ever_moved or changed
+        self.is_stuck = self.is_stuck and not changed
+
+    def disbelieve(self, others: Iterable[Trail], *, cold_c: float, fall_c: float) -> None:
+        """Call it stuck, until it changes: one exact number for an hour while another sensor shows a cooling furnace.
+
+        The other went on falling long after this came to its number (a load that was taken out is at the room's
+        temperature sooner), or is cold and this one never read anything else.
+        """
+        now = self.now
+        if now is None or self._same_since_s is None or now.t_s - self._same_since_s < 2 * HALF_HOUR_S:
+            return
+        for other in others:
+            if other is self or other.is_stuck or other.now is None:
+                continue
+            highest_c = max((m.temp_c for m in other.since(self._same_since_s + HALF_HOUR_S)), default=other.now.temp_c)
+            cold = other.now.temp_c < cold_c and not self._ever_moved
+            self.is_stuck = self.is_stuck or cold or highest_c - other.now.temp_c >= fall_c
 
     def _forget_excursion(self, minute: Minute) -> None:
         """Drop minutes that jumped away and are back now, or where the furnace went meanwhile."""
@@ -125,6 +154,7 @@ class Trail:
     def believe(self) -> None:
         """Count it as moved: a run is gone on with, whose beginning was not seen."""
         self._range_c = -float("inf"), float("inf")
+        self._ever_moved = True
 
     # Windows
 

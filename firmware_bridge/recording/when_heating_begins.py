@@ -159,6 +159,7 @@ class Heating:
         if all(trail.now is None or trail.now.t_s < t_s for trail in self._trails.values()):
             return None
         self._seen_s = t_s
+        self._find_stuck()
         if not self.running:
             return self._begin(t_s)
         if self._believe_all:
@@ -175,9 +176,22 @@ class Heating:
     # Which sensor
 
     def _live(self) -> dict[str, Trail]:
-        """Sensors that were read lately, in their order."""
+        """Sensors that were read lately and are not stuck, in their order."""
+        return {name: trail for name, trail in self._read_lately().items() if not trail.is_stuck}
+
+    def _read_lately(self) -> dict[str, Trail]:
         lately_s = self._seen_s - HALF_HOUR_S
         return {name: tr for name, tr in self._trails.items() if tr.now is not None and tr.now.t_s >= lately_s}
+
+    def _find_stuck(self) -> None:
+        """Look for sensors that show heat with one exact number, while nothing is known to heat and others cool."""
+        outputs, set_ = self._lately_outputs(HALF_HOUR_S), self.settings
+        if outputs and max(outputs) >= set_.output:
+            return
+        read = self._read_lately().values()
+        for trail in read:
+            if trail.minutes[-1].temp_c >= set_.warm_c:
+                trail.disbelieve(read, cold_c=set_.cold_c, fall_c=set_.climb_c)
 
     def _nearer(self, live: Mapping[str, Trail]) -> dict[str, Trail]:
         """Sensors that are hotter than the chamber's own: it does not feel what they feel."""
@@ -307,7 +321,7 @@ class Heating:
         live = self._live()
         leader = self._leader(live)
         now_c = leader.minutes[-1].temp_c
-        self._say_doubts(live, leader)
+        self._say_doubts(self._read_lately(), leader)
         if self._heats(leader):
             self._heated_s = t_s
         if now_c > set_.cold_c or self._warm_s is None:

@@ -327,6 +327,48 @@ def test_a_setpoint_that_asks_for_heat_through_a_power_cut_keeps_the_run_open() 
     assert acts == ["begin"]
 
 
+def look_at(
+    temps: list[dict[str, float | None]], setpoint_c: float | None = None, output: float | None = None
+) -> list[tuple[str, float]]:
+    """Acts with their minutes."""
+    heating = Heating()
+    looks = ((k, heating.look(k * 60.0, temps_c, setpoint_c, output)) for k, temps_c in enumerate(temps))
+    return [(decision.act, k) for k, decision in looks if decision is not None]
+
+
+@pytest.mark.parametrize("signals", [(None, None), (0.0, 0.0), (0.0, None)])
+@pytest.mark.parametrize("stuck", ["control", "limiter"])
+@pytest.mark.parametrize("warm_c", [20.0, 150.0])
+def test_a_sensor_that_is_stuck_hot_is_no_run(
+    stuck: str, signals: tuple[float | None, float | None], warm_c: float
+) -> None:
+    """One exact number for ten hours, while the other sensor reads the room or a furnace that cools."""
+    other = "load" if stuck == "control" else "control"
+    temps = [dict.fromkeys([stuck], 400.0) | {other: 20 + (warm_c - 20) * math.exp(-k / 300)} for k in range(600)]
+    ordered: list[dict[str, float | None]] = [
+        {name: now[name] for name in ("control", "load", "limiter") if name in now} for now in temps
+    ]
+    assert look_at(ordered, *signals) == []
+
+
+def test_a_sensor_that_gets_stuck_hot_does_not_keep_a_run_open() -> None:
+    """The control sensor stays at 400.0 on the way down; the limiter shows the furnace."""
+    real = [20.0] * 60 + ramp(20, 600, 60) + [600.0] * 60 + [20 + 580 * math.exp(-k / 120) for k in range(900)]
+    stuck = next(k for k in range(180, len(real)) if real[k] < 400)
+    temps: list[dict[str, float | None]] = [
+        {"control": 400.0 if k >= stuck else real[k], "limiter": real[k]} for k in range(len(real))
+    ]
+    begin, end = look_at(temps)
+    assert (begin[0], end[0]) == ("begin", "end")
+    assert end[1] <= 180 + 4 * 60
+
+
+def test_a_steady_hold_goes_on_while_a_sensor_lies_on_the_bench() -> None:
+    """Whole degrees, a good controller: 180 exactly for five hours is no stuck sensor, it climbed there."""
+    hold = [20.0] * 100 + ramp(20, 180, 30) + [180.0] * 300
+    assert [act for act, _ in look_at([{"control": temp_c, "load": 20.0} for temp_c in hold])] == ["begin"]
+
+
 def test_a_hold_is_no_run_where_the_output_is_read_and_off() -> None:
     """Bricks that are level for long: the controller knows better."""
     heating = Heating()
