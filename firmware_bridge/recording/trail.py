@@ -28,6 +28,7 @@ SLOWEST_H = 30.0  # no furnace left to itself takes longer to lose two thirds of
 SUDDEN_S = 300.0
 KNEE_S = 2700.0
 STRAY_C = 2.0
+DRIFT_C_PER_H = 1.0  # a room does so in the morning
 
 
 @dataclass(frozen=True)
@@ -300,12 +301,26 @@ class Trail:
         return even and min(first, second, third) >= 10.0
 
     def onset_s(self, *, ceiling_c: float, after_s: float) -> float:
-        """When its climb began: the last moment near the lowest temperature before it, nothing over the ceiling."""
-        now = self.minutes[-1]
-        lowest_c, onset_s = now.temp_c, now.t_s
-        for minute in reversed(self.minutes):
-            if minute.temp_c > ceiling_c or minute.t_s < after_s:
+        """When its climb began: the last moment at which the furnace stood, nothing over the ceiling.
+
+        Near the lowest of all before it, but for what a room drifts until then; and near the lowest of the hour before
+        that, lest a slow climb loses its foot.
+        """
+        before = []
+        for minute in self.since(after_s):
+            if minute.temp_c > ceiling_c:
                 break
-            if minute.temp_c < lowest_c:
-                lowest_c, onset_s = minute.temp_c, minute.t_s
-        return next((m.t_s for m in reversed(self.since(onset_s)) if m.temp_c <= lowest_c + STRAY_C), onset_s)
+            before.append(minute)
+        before = before or [self.minutes[-1]]
+        foot = _last_near_lowest(before, DRIFT_C_PER_H)
+        return _last_near_lowest([m for m in before if foot.t_s - 3600.0 <= m.t_s <= foot.t_s], 0.0).t_s
+
+
+def _last_near_lowest(newest_first: list[Minute], drift_c_per_h: float) -> Minute:
+    """The last minute near the latest lowest one, or as far above as it may have drifted since."""
+    lowest = min(newest_first, key=lambda minute: minute.temp_c)
+    return next(
+        minute
+        for minute in newest_first
+        if minute.temp_c <= lowest.temp_c + STRAY_C + drift_c_per_h * max(minute.t_s - lowest.t_s, 0.0) / 3600.0
+    )

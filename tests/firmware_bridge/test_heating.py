@@ -109,6 +109,16 @@ def test_a_run_is_recorded_from_five_minutes_before_its_climb() -> None:
     assert climb_s - 300 - 120 <= begin.from_s <= climb_s - 300 + 120
 
 
+@pytest.mark.parametrize("drift_c_per_h", [0.2, 1.0])
+@pytest.mark.parametrize(("to_c", "minutes"), [(150.0, 15), (150.0, 150), (800.0, 60)])
+def test_a_room_that_warms_up_is_not_recorded(drift_c_per_h: float, to_c: float, minutes: int) -> None:
+    """Four hours of a room that rises evenly, then the climb: five minutes before it, and a few to find its foot."""
+    foot_c = 20 + 4 * drift_c_per_h
+    temps = ramp(20, foot_c, 240) + ramp(foot_c, to_c, minutes) + [to_c] * 60
+    begin = feed(Heating(), noisy(temps))[0]
+    assert 240 * 60 - 300 - 900 <= begin.from_s <= 240 * 60
+
+
 def test_a_slow_ramp_is_recorded_from_its_start() -> None:
     """50 C an hour, temperature alone."""
     (begin,) = feed(Heating(), [20.0] * 600 + ramp(20, 220, 240))
