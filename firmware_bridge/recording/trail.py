@@ -127,8 +127,9 @@ class Trail:
             if other is self or other.is_stuck or other.now is None:
                 continue
             highest_c = max((m.temp_c for m in other.since(self._same_since_s + HALF_HOUR_S)), default=other.now.temp_c)
-            cold = other.now.temp_c < cold_c and not self._ever_moved
-            self.is_stuck = self.is_stuck or cold or highest_c - other.now.temp_c >= fall_c
+            falls_c, never_moved = highest_c - other.now.temp_c, not self._ever_moved
+            shows = falls_c >= (STRAY_C if never_moved else fall_c) or (never_moved and other.now.temp_c < cold_c)
+            self.is_stuck = self.is_stuck or shows
 
     def _forget_excursion(self, minute: Minute) -> None:
         """Drop minutes that jumped away and are back now, or where the furnace went meanwhile."""
@@ -313,14 +314,16 @@ class Trail:
             before.append(minute)
         before = before or [self.minutes[-1]]
         foot = _last_near_lowest(before, DRIFT_C_PER_H)
-        return _last_near_lowest([m for m in before if foot.t_s - 3600.0 <= m.t_s <= foot.t_s], 0.0).t_s
+        around = before[:1] + [m for m in before if foot.t_s - 3600.0 <= m.t_s <= foot.t_s]
+        return _last_near_lowest(around, 0.0).t_s
 
 
 def _last_near_lowest(newest_first: list[Minute], drift_c_per_h: float) -> Minute:
-    """The last minute near the latest lowest one, or as far above as it may have drifted since."""
+    """The last minute near the lowest one, or as far above as it may have drifted since, but no large part of all."""
     lowest = min(newest_first, key=lambda minute: minute.temp_c)
-    return next(
-        minute
-        for minute in newest_first
-        if minute.temp_c <= lowest.temp_c + STRAY_C + drift_c_per_h * max(minute.t_s - lowest.t_s, 0.0) / 3600.0
-    )
+    most_c = (newest_first[0].temp_c - lowest.temp_c) / 3
+    for minute in newest_first:
+        drift_c = drift_c_per_h * max(minute.t_s - lowest.t_s, 0.0) / 3600.0
+        if minute.temp_c <= lowest.temp_c + min(STRAY_C + drift_c, most_c):
+            return minute
+    return lowest
