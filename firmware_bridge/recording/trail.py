@@ -12,6 +12,7 @@ What a furnace can do decides what is believed:
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -27,6 +28,7 @@ SLOWEST_H = 30.0  # no furnace left to itself takes longer to lose two thirds of
 SUDDEN_S = 300.0
 KNEE_S = 2700.0
 STRAY_C = 2.0
+DRIFT_C_PER_H = 1.0  # a room does so in the morning
 
 
 @dataclass(frozen=True)
@@ -56,6 +58,9 @@ class Trail:
     def __init__(self) -> None:
         self.minutes: deque[Minute] = deque()
         self._range_c: tuple[float, float] | None = None
+        self._same_since_s: float | None = None
+        self._ever_moved = False
+        self.is_stuck = False
         self._readings: deque[tuple[float, float]] = deque()
         self._falls: deque[_Fall] = deque()
 
@@ -92,6 +97,7 @@ class Trail:
         highest_c = max((before.temp_c for before in recent), default=minute.temp_c)
         if highest_c - minute.temp_c > swing_c(highest_c):
             self._falls.append(_Fall(minute.t_s, highest_c))
+        self._follow_sameness(minute)
         self.minutes.append(minute)
         low_c, high_c = self._range_c or (minute.temp_c, minute.temp_c)
         self._range_c = min(low_c, minute.temp_c), max(high_c, minute.temp_c)
@@ -99,6 +105,31 @@ class Trail:
             self.minutes.popleft()
         while self._falls and self._falls[0].t_s < minute.t_s - KEPT_S:
             self._falls.popleft()
+
+    def _follow_sameness(self, minute: Minute) -> None:
+        """Keep since when it reads one exact number."""
+        changed = bool(self.minutes) and self.minutes[-1].temp_c != minute.temp_c
+        if changed or self._same_since_s is None:
+            self._same_since_s = minute.t_s
+        self._ever_moved = self._ever_moved or changed
+        self.is_stuck = self.is_stuck and not changed
+
+    def disbelieve(self, others: Iterable[Trail], *, cold_c: float, fall_c: float) -> None:
+        """Call it stuck, until it changes: one exact number for an hour while another sensor shows a cooling furnace.
+
+        The other went on falling long after this came to its number (a load that was taken out is at the room's
+        temperature sooner), or is cold and this one never read anything else.
+        """
+        now = self.now
+        if now is None or self._same_since_s is None or now.t_s - self._same_since_s < 2 * HALF_HOUR_S:
+            return
+        for other in others:
+            if other is self or other.is_stuck or other.now is None:
+                continue
+            highest_c = max((m.temp_c for m in other.since(self._same_since_s + HALF_HOUR_S)), default=other.now.temp_c)
+            falls_c, never_moved = highest_c - other.now.temp_c, not self._ever_moved
+            shows = falls_c >= (STRAY_C if never_moved else fall_c) or (never_moved and other.now.temp_c < cold_c)
+            self.is_stuck = self.is_stuck or shows
 
     def _forget_excursion(self, minute: Minute) -> None:
         """Drop minutes that jumped away and are back now, or where the furnace went meanwhile."""
@@ -125,6 +156,7 @@ class Trail:
     def believe(self) -> None:
         """Count it as moved: a run is gone on with, whose beginning was not seen."""
         self._range_c = -float("inf"), float("inf")
+        self._ever_moved = True
 
     # Windows
 
@@ -270,12 +302,28 @@ class Trail:
         return even and min(first, second, third) >= 10.0
 
     def onset_s(self, *, ceiling_c: float, after_s: float) -> float:
-        """When its climb began: the last moment near the lowest temperature before it, nothing over the ceiling."""
-        now = self.minutes[-1]
-        lowest_c, onset_s = now.temp_c, now.t_s
-        for minute in reversed(self.minutes):
-            if minute.temp_c > ceiling_c or minute.t_s < after_s:
+        """When its climb began: the last moment at which the furnace stood, nothing over the ceiling.
+
+        Near the lowest of all before it, but for what a room drifts until then; and near the lowest of the hour before
+        that, lest a slow climb loses its foot.
+        """
+        before = []
+        for minute in self.since(after_s):
+            if minute.temp_c > ceiling_c:
                 break
-            if minute.temp_c < lowest_c:
-                lowest_c, onset_s = minute.temp_c, minute.t_s
-        return next((m.t_s for m in reversed(self.since(onset_s)) if m.temp_c <= lowest_c + STRAY_C), onset_s)
+            before.append(minute)
+        before = before or [self.minutes[-1]]
+        foot = _last_near_lowest(before, DRIFT_C_PER_H)
+        around = before[:1] + [m for m in before if foot.t_s - 3600.0 <= m.t_s <= foot.t_s]
+        return _last_near_lowest(around, 0.0).t_s
+
+
+def _last_near_lowest(newest_first: list[Minute], drift_c_per_h: float) -> Minute:
+    """The last minute near the lowest one, or as far above as it may have drifted since, but no large part of all."""
+    lowest = min(newest_first, key=lambda minute: minute.temp_c)
+    most_c = (newest_first[0].temp_c - lowest.temp_c) / 3
+    for minute in newest_first:
+        drift_c = drift_c_per_h * max(minute.t_s - lowest.t_s, 0.0) / 3600.0
+        if minute.temp_c <= lowest.temp_c + min(STRAY_C + drift_c, most_c):
+            return minute
+    return lowest

@@ -159,6 +159,7 @@ class Heating:
         if all(trail.now is None or trail.now.t_s < t_s for trail in self._trails.values()):
             return None
         self._seen_s = t_s
+        self._find_stuck()
         if not self.running:
             return self._begin(t_s)
         if self._believe_all:
@@ -175,9 +176,22 @@ class Heating:
     # Which sensor
 
     def _live(self) -> dict[str, Trail]:
-        """Sensors that were read lately, in their order."""
+        """Sensors that were read lately and are not stuck, in their order."""
+        return {name: trail for name, trail in self._read_lately().items() if not trail.is_stuck}
+
+    def _read_lately(self) -> dict[str, Trail]:
         lately_s = self._seen_s - HALF_HOUR_S
         return {name: tr for name, tr in self._trails.items() if tr.now is not None and tr.now.t_s >= lately_s}
+
+    def _find_stuck(self) -> None:
+        """Look for sensors that show heat with one exact number, while nothing is known to heat and others cool."""
+        outputs, set_ = self._lately_outputs(HALF_HOUR_S), self.settings
+        if outputs and max(outputs) >= set_.output:
+            return
+        read = self._read_lately().values()
+        for trail in read:
+            if trail.minutes[-1].temp_c >= set_.warm_c:
+                trail.disbelieve(read, cold_c=set_.cold_c, fall_c=set_.climb_c)
 
     def _nearer(self, live: Mapping[str, Trail]) -> dict[str, Trail]:
         """Sensors that are hotter than the chamber's own: it does not feel what they feel."""
@@ -242,14 +256,14 @@ class Heating:
         """Whether it is hotter than in the hours before, for half an hour: even one step is heat then."""
         before_s = self._minute_s - HALF_HOUR_S - self.settings.climb_s
         highest_c = trail.highest_c(before_s)
-        if highest_c is None or before_s < self._ended_s:
+        if highest_c is None or before_s < self._ended_s or self._only_bricks(trail):
             return False
         return trail.stays_above(max(highest_c + self.settings.climb_c, self.settings.warm_c), HALF_HOUR_S)
 
     def _held(self, trail: Trail) -> bool:
         set_ = self.settings
         long_enough = self._minute_s - 3 * HALF_HOUR_S >= self._ended_s
-        if not long_enough or trail.minutes[-1].temp_c < set_.held_c or self._is_off():
+        if not long_enough or trail.minutes[-1].temp_c < set_.held_c or self._is_off(trail):
             return False
         return trail.held(set_.held_c, bricks=trail.let_out_c is not None) or trail.stopped_sharply(set_.climb_c)
 
@@ -261,7 +275,7 @@ class Heating:
         let_out_c = trail.let_out_c
         if let_out_c is None or now.temp_c >= let_out_c + climb_c:
             return True
-        return not self._is_off() and trail.keeps_climbing(climb_c, max(within_s, HALF_HOUR_S))
+        return not self._is_off(trail) and trail.keeps_climbing(climb_c, max(within_s, HALF_HOUR_S))
 
     # What the controller wants
 
@@ -290,10 +304,24 @@ class Heating:
         seen_s = self._minute_s - self._asked[0].t_s
         return len(outputs) >= 3 and min(outputs) >= FULL_OUTPUT and seen_s >= self.settings.climb_s
 
-    def _is_off(self) -> bool:
-        """Whether the output is read, and nothing came out for half an hour."""
+    def _is_off(self, trail: Trail) -> bool:
+        """Whether nothing came out for half an hour; where a door let heat out, a setpoint far below says so too.
+
+        Without a door it does not: a furnace that is switched by hand may have a setpoint of 0.
+        """
         outputs = self._lately_outputs(HALF_HOUR_S)
-        return bool(outputs) and max(outputs) < 1.0
+        if outputs:
+            return max(outputs) < 1.0
+        setpoints = self._setpoints()
+        door = trail.let_out_c is not None
+        return door and bool(setpoints) and max(setpoints) < trail.minutes[-1].temp_c - 2 * ASKS_C
+
+    def _only_bricks(self, trail: Trail) -> bool:
+        """Whether a door let heat out and nothing is on: what comes back is the bricks'.
+
+        Off alone says less: a heater that switches on and off, rarely read, may show no output for long.
+        """
+        return trail.let_out_c is not None and self._is_off(trail)
 
     def _moves_setpoint(self) -> bool:
         """Whether a program runs: the setpoint goes on and on."""
@@ -307,7 +335,7 @@ class Heating:
         live = self._live()
         leader = self._leader(live)
         now_c = leader.minutes[-1].temp_c
-        self._say_doubts(live, leader)
+        self._say_doubts(self._read_lately(), leader)
         if self._heats(leader):
             self._heated_s = t_s
         if now_c > set_.cold_c or self._warm_s is None:
@@ -333,6 +361,8 @@ class Heating:
         output, warm_c = self._asked[-1].output, self.settings.warm_c
         if (output is not None and output >= self.settings.output) or self._moves_setpoint():
             return True
+        if self._only_bricks(leader):
+            return False
         within_s, ever_s = self.settings.climb_s, -float("inf")
         asked = self._asks_for(leader)
         climbs = leader.rises(3.0, within_s, after_s=ever_s) if asked else leader.climbs(3.0, within_s, after_s=ever_s)

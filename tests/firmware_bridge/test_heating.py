@@ -109,6 +109,23 @@ def test_a_run_is_recorded_from_five_minutes_before_its_climb() -> None:
     assert climb_s - 300 - 120 <= begin.from_s <= climb_s - 300 + 120
 
 
+@pytest.mark.parametrize("drift_c_per_h", [0.2, 1.0])
+@pytest.mark.parametrize(("to_c", "minutes"), [(150.0, 15), (150.0, 150), (800.0, 60)])
+def test_a_room_that_warms_up_is_not_recorded(drift_c_per_h: float, to_c: float, minutes: int) -> None:
+    """Four hours of a room that rises evenly, then the climb: five minutes before it, and a few to find its foot."""
+    foot_c = 20 + 4 * drift_c_per_h
+    temps = ramp(20, foot_c, 240) + ramp(foot_c, to_c, minutes) + [to_c] * 60
+    begin = feed(Heating(), noisy(temps))[0]
+    assert 240 * 60 - 300 - 900 <= begin.from_s <= 240 * 60
+
+
+def test_a_warm_furnace_that_is_kept_level_is_recorded_from_when_it_stopped_falling() -> None:
+    """Falls to 102, and is kept at 105 from then on: there is hardly a climb, and no drift of a room in it."""
+    temps = ramp(150, 102, 240) + ramp(102, 105, 30) + [105.0] * 180
+    (begin,) = feed(Heating(), noisy(temps, noise_c=0.1))
+    assert 240 * 60 - 900 <= begin.from_s <= 240 * 60 + 900
+
+
 def test_a_slow_ramp_is_recorded_from_its_start() -> None:
     """50 C an hour, temperature alone."""
     (begin,) = feed(Heating(), [20.0] * 600 + ramp(20, 220, 240))
@@ -327,8 +344,87 @@ def test_a_setpoint_that_asks_for_heat_through_a_power_cut_keeps_the_run_open() 
     assert acts == ["begin"]
 
 
+def look_at(
+    temps: list[dict[str, float | None]], setpoint_c: float | None = None, output: float | None = None
+) -> list[tuple[str, float]]:
+    """Acts with their minutes."""
+    heating = Heating()
+    looks = ((k, heating.look(k * 60.0, temps_c, setpoint_c, output)) for k, temps_c in enumerate(temps))
+    return [(decision.act, k) for k, decision in looks if decision is not None]
+
+
+@pytest.mark.parametrize("signals", [(None, None), (0.0, 0.0), (0.0, None)])
+@pytest.mark.parametrize("stuck", ["control", "limiter"])
+@pytest.mark.parametrize("warm_c", [20.0, 60.0, 150.0])
+def test_a_sensor_that_is_stuck_hot_is_no_run(
+    stuck: str, signals: tuple[float | None, float | None], warm_c: float
+) -> None:
+    """One exact number for ten hours, while the other sensor reads the room or a furnace that cools."""
+    other = "load" if stuck == "control" else "control"
+    temps = [dict.fromkeys([stuck], 400.0) | {other: 20 + (warm_c - 20) * math.exp(-k / 900)} for k in range(600)]
+    ordered: list[dict[str, float | None]] = [
+        {name: now[name] for name in ("control", "load", "limiter") if name in now} for now in temps
+    ]
+    assert look_at(ordered, *signals) == []
+
+
+def test_a_sensor_that_gets_stuck_hot_does_not_keep_a_run_open() -> None:
+    """The control sensor stays at 400.0 on the way down; the limiter shows the furnace."""
+    real = [20.0] * 60 + ramp(20, 600, 60) + [600.0] * 60 + [20 + 580 * math.exp(-k / 120) for k in range(900)]
+    stuck = next(k for k in range(180, len(real)) if real[k] < 400)
+    temps: list[dict[str, float | None]] = [
+        {"control": 400.0 if k >= stuck else real[k], "limiter": real[k]} for k in range(len(real))
+    ]
+    begin, end = look_at(temps)
+    assert (begin[0], end[0]) == ("begin", "end")
+    assert end[1] <= 180 + 4 * 60
+
+
+def test_a_steady_hold_goes_on_while_a_sensor_lies_on_the_bench() -> None:
+    """Whole degrees, a good controller: 180 exactly for five hours is no stuck sensor, it climbed there."""
+    hold = [20.0] * 100 + ramp(20, 180, 30) + [180.0] * 300
+    assert [act for act, _ in look_at([{"control": temp_c, "load": 20.0} for temp_c in hold])] == ["begin"]
+
+
 def test_a_hold_is_no_run_where_the_output_is_read_and_off() -> None:
     """Bricks that are level for long: the controller knows better."""
     heating = Heating()
     acts = [heating.look(k * 60.0, temp_c, None, 0.0) for k, temp_c in enumerate([300.0] * 300)]
     assert [decision for decision in acts if decision is not None] == []
+
+
+def after_a_door(open_min: int) -> list[float]:
+    """Bricks at 150 that cool, a door open for so long (45 degC), three quarters back within minutes, then 4 K/h."""
+    cooling = [150 - 4 * k / 60 for k in range(240)]
+    back_c = 45 + 0.75 * (cooling[-1] - 45)
+    opened = [45 + (cooling[-1] - 45) * math.exp(-k / 2) for k in range(open_min)]
+    return cooling + opened + ramp(opened[-1], back_c, 6) + [back_c - 4 * k / 60 for k in range(300)]
+
+
+@pytest.mark.parametrize("open_min", [5, 20, 35, 55])
+@pytest.mark.parametrize("signals", [(None, 0.0), (0.0, None), (20.0, 0.0)])
+@pytest.mark.parametrize("noise_c", [0.0, 0.3])
+def test_bricks_behind_a_door_are_no_run_where_nothing_is_asked_for(
+    open_min: int, signals: tuple[float | None, float | None], noise_c: float
+) -> None:
+    temps = noisy(after_a_door(open_min), noise_c=noise_c)
+    assert look_at([{"control": temp_c} for temp_c in temps], *signals) == []
+
+
+@pytest.mark.parametrize("signals", [(None, 0.0), (0.0, None), (0.0, 0.0)])
+def test_a_door_after_a_program_does_not_make_one_run_of_two(signals: tuple[float | None, float | None]) -> None:
+    """600 off, open after 84 min, back within 20 min, the next heating 3 h 30 min after the first."""
+    heat = [20.0] * 60 + ramp(20, 600, 120) + [600.0] * 60
+    cools = [20 + 580 * math.exp(-k / 300) for k in range(210)]
+    low_c = cools[84] / 3
+    cools[84:94] = ramp(cools[84], low_c, 3) + [low_c] * 7
+    cools[94:114] = [low_c + (cools[114] - low_c) * (1 - math.exp(-k / 5)) for k in range(20)]
+    temps = heat + cools + ramp(cools[-1], 600, 60) + [600.0] * 60
+    on = [60 <= k < 240 or k >= 450 for k in range(len(temps))]
+    heating, acts = Heating(), []
+    for k, temp_c in enumerate(temps):
+        setpoint_c = signals[0] if signals[0] is None or not on[k] else 600.0
+        output = signals[1] if signals[1] is None or not on[k] else 40.0
+        decision = heating.look(k * 60.0, temp_c, setpoint_c, output)
+        acts += [decision.act] if decision is not None else []
+    assert acts == ["begin", "end", "begin"]
