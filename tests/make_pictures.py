@@ -60,7 +60,7 @@ def live_page() -> None:
     with chromium() as browser:
         tab = browser.new_page(viewport={"width": 900, "height": 760})
         tab.goto(page.address)
-        tab.locator("#sentence", has_text="Hold 2").wait_for()
+        tab.locator("#sentence", has_text="Step 4").wait_for()
         tab.screenshot(path=str(PICTURES / "page.png"))
     page.stop()
 

@@ -21,14 +21,14 @@ WORST_FIRST: tuple[Kind, ...] = ("too hot", "overshoot", "level", "missing", "sh
 def sentence(state: ClockState | None, unit: Unit = "C") -> str:
     """Say in one sentence how the soak stands.
 
-    ``state``: state of the soak clock; None before the first reading. Returns for example "Hold 2: blade in band 18:40
+    ``state``: state of the soak clock; None before the first reading. Returns for example "Step 4: blade in band 18:40
     of 25:00, take out in 6:20 (estimated in the packet)".
     """
     if state is None:
         return "No reading of the chamber yet"
     if state.hold is None or state.band_c is None:
         return f"All holds are over, chamber at {temperature(state.chamber_c, unit)}"
-    lead = f"Hold {state.hold}: "
+    lead = f"Step {state.step}: "
     if state.all_out:
         return f"{lead}all pieces are out, chamber at {temperature(state.chamber_c, unit)}"
     if not state.pieces:
@@ -69,7 +69,7 @@ def _one(state: ClockState, piece: PieceState, unit: Unit) -> str:
 def trouble_words(troubles: Sequence[RecipeFault], unit: Unit = "C") -> str:
     """Say the worst of what no longer can be made good, with its numbers."""
     worst = min(troubles, key=lambda trouble: WORST_FIRST.index(trouble.kind))
-    by, hold = difference(worst.by_c, unit), f"hold {worst.hold}"
+    by, hold = difference(worst.by_c, unit), f"step {worst.step}"
     if worst.kind == "too hot":
         return f"{by} over the limit of {hold} at {moment(worst.at_s)}"
     if worst.kind == "overshoot":
@@ -113,7 +113,7 @@ def _surely(piece: PieceState) -> str:
 
 
 def _out(state: ClockState) -> str:
-    return "take out, gloves and face shield on" if state.take_out else f"on to hold {(state.hold or 0) + 1}"
+    return "take out, gloves and face shield on" if state.take_out else "on to the next hold"
 
 
 def _on_the_way(state: ClockState, unit: Unit) -> str:

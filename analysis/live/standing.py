@@ -274,23 +274,23 @@ class Standing:
         heats = [figures.heat for figures in many if figures.heat is not None]
         if heats:
             worst = max(heats, key=lambda heat: heat.by_c)
-            found.append(RecipeFault("too hot", number + 1, by_c=worst.by_c, at_s=worst.at_s))
+            found.append(RecipeFault("too hot", hold.number, by_c=worst.by_c, at_s=worst.at_s))
         over = [figures.over_c for figures in many if figures.over_c is not None]
         if over:
-            found.append(RecipeFault("overshoot", number + 1, by_c=max(over)))
+            found.append(RecipeFault("overshoot", hold.number, by_c=max(over)))
         if not hold.judged:
             return found
         levels = [figures.level_c for figures in many if figures.level_c is not None]
         if levels and not heats:
-            found.append(RecipeFault("level", number + 1, by_c=max(levels) - hold.upper_c))
+            found.append(RecipeFault("level", hold.number, by_c=max(levels) - hold.upper_c))
         if self.chamber.places[number] is None:
             later = any(placed is not None for placed in self.chamber.places[number + 1 :])
-            return [*found, RecipeFault("missing", number + 1)] if later else found
+            return [*found, RecipeFault("missing", hold.number)] if later else found
         count = min((figures.count for figures in many), key=lambda count: count.longest_s)
         ended = all(figures.ended for figures in many) and number != aim
         if ended and count.longest_s < hold.required_s:
-            found.append(RecipeFault("short", number + 1, had_s=count.longest_s, asked_s=hold.required_s))
+            found.append(RecipeFault("short", hold.number, had_s=count.longest_s, asked_s=hold.required_s))
         above_s = max(figures.count.above_s for figures in many)
         if number != aim and hold.at_most_s is not None and above_s > hold.at_most_s:
-            found.append(RecipeFault("long", number + 1, had_s=above_s, asked_s=hold.at_most_s))
+            found.append(RecipeFault("long", hold.number, had_s=above_s, asked_s=hold.at_most_s))
         return found

@@ -12,14 +12,14 @@ Kind = Literal["too hot", "overshoot", "level", "missing", "short", "long"]
 
 @dataclass(frozen=True)
 class RecipeFault:
-    """What no longer can be made good, in a hold that counts from 1.
+    """What no longer can be made good, in the hold that is this step of the recipe.
 
     ``by_c`` [K] is how far over its limit, its stated overshoot or its band it was, ``at_s`` [s] since when; ``had_s``
     the soak it had of ``asked_s`` [s], at least or at most.
     """
 
     kind: Kind
-    hold: int
+    step: int
     by_c: float = 0.0
     at_s: float = 0.0
     had_s: float = 0.0

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from soakwitness.analysis.recipes.recipe import Recipe
 from soakwitness.analysis.record.run import Run
+from soakwitness.analysis.verification.findings.in_short import in_short
 from soakwitness.analysis.verification.findings.telling import record_of, tell
 from soakwitness.analysis.verification.holds.heats import Heat, charged, heats_of, part_of
 from soakwitness.analysis.verification.holds.placed_sensors import place
@@ -68,6 +69,12 @@ def verify(
     ILAC-G8:09/2019; JCGM 106:2012 (decision rule).
     """
     read = read_run(run, RunKnowledge(tuple(pieces), corrections, tuple(usual)))
+    found = _in_its_heats(read, recipe, packet)
+    return replace(found, in_short=in_short(found))
+
+
+def _in_its_heats(read: RunAsRead, recipe: Recipe, packet: PacketModel | None) -> Verification:
+    """Each heat that the record holds by itself, then as one."""
     heats = heats_of(read.chamber.readings, recipe)
     if len(heats) == 1:
         return _of(read, recipe, packet)

@@ -33,6 +33,7 @@ CHART_ENDINGS = (".png", ".svg", ".pdf")
 @packet_option
 @click.option("--chart", type=click.Path(path_type=Path), help="Draw the run as FILE.png, .svg or .pdf.")
 @click.option("--compare-with", multiple=True, metavar="RUN", help="Put a proven run beside it; may be repeated.")
+@click.option("--all", "everything", is_flag=True, help="Say everything: each step, finding, what would prove it.")
 @click.option("--exit-zero", is_flag=True, help="Exit status 0 whatever the verdict, for scripts.")
 @json_option
 @unit_option
@@ -44,6 +45,7 @@ def verify(
     packet_path: Path | None,
     chart: Path | None,
     compare_with: tuple[str, ...],
+    everything: bool,
     exit_zero: bool,
     as_json: bool,
     unit: Unit | None,
@@ -52,6 +54,7 @@ def verify(
 ) -> int:
     """Compare RUN with its recipe and say pass, fail or not proven.
 
+    Said are the verdict with its reason, what to do next, a line a hold and what is not known; --all says the rest.
     RUN is a run folder, a run's name or the beginning of it, or "last". Exit status: 0 pass, 3 fail, 4 not proven,
     2 wrong use or a wrong file.
 
@@ -69,7 +72,7 @@ def verify(
         from soakwitness.cli.charts.run_chart import save_run_chart
 
         save_run_chart(found.run, found.verification, found.recipe, chart, unit=unit)
-    _show(found, as_json=as_json, unit=unit, chart=chart)
+    _show(found, run, as_json=as_json, everything=everything or bool(others), unit=unit, chart=chart)
     return 0 if exit_zero else EXIT_STATUS[found.verification.verdict]
 
 
@@ -84,18 +87,25 @@ def _beside(found: Verified, others: list[Path], recipe_path: Path | None, logbo
     return replace(found, verification=replace(found.verification, compared=tuple(compared)))
 
 
-def _show(found: Verified, *, as_json: bool, unit: Unit | None, chart: Path | None) -> None:
+def _show(
+    found: Verified, asked: str, *, as_json: bool, everything: bool, unit: Unit | None, chart: Path | None
+) -> None:
     if as_json:
         from soakwitness.analysis.verification.results.hold_equivalents import equivalents_of_holds
 
         amounts = [amount.as_dict() for amount in equivalents_of_holds(found.run, found.verification)]
         print_json(found.answer(unit) | {"comparison": amounts})
         return
-    from soakwitness.cli.words.verify_words import verify_lines
+    unit = unit or found.recipe.unit
+    if not everything:
+        from soakwitness.cli.words.short_words import short_lines
 
-    for line in verify_lines(found.run, found.recipe, found.verification, unit=unit or found.recipe.unit):
-        click.echo(line)
-    if found.inputs.packet is not None and found.verification.by_estimate:
+        click.echo("\n".join(short_lines(found.recipe, found.verification, unit=unit, ask=asked)))
+    else:
+        from soakwitness.cli.words.verify_words import verify_lines
+
+        click.echo("\n".join(verify_lines(found.run, found.recipe, found.verification, unit=unit)))
+    if everything and found.inputs.packet is not None and found.verification.by_estimate:
         click.echo(f"By the {found.inputs.packet.says}.")
     if chart is not None:
         click.echo(f"\nChart: {chart}")

@@ -12,6 +12,8 @@ from soakwitness.cli.words.verdict_words import (
     PLACE_WORDS,
     SOURCE_WORDS,
     display_words,
+    hottest_words,
+    pace_words,
     place_words,
     rule_words,
     verdict_words,
@@ -135,9 +137,9 @@ def _steps(verification: Verification, unit: Unit) -> SheetTable:
 
 def _ramp_row(step: RampResult, unit: Unit) -> tuple[str, ...]:
     pace = f"at {rate(step.required_rate_c_per_h, unit)}" if step.required_rate_c_per_h else "at full power"
-    measured = f"{rate(step.rate_c_per_h, unit)}" if step.found else "not found"
+    measured = pace_words(step, step.rate_c_per_h, unit) if step.found else "not found"
     if step.found and step.curved:
-        measured += f", curved; end to end {rate(step.end_to_end_rate_c_per_h, unit)}"
+        measured += f", curved; end to end {pace_words(step, step.end_to_end_rate_c_per_h, unit)}"
     return (
         str(step.step),
         f"ramp to {temperature(step.to_c, unit)} {pace}",
@@ -154,10 +156,9 @@ def _hold_row(step: HoldResult, unit: Unit) -> tuple[str, ...]:
         return (str(step.step), intended, "not on record", f"{low} to {high}", "not proven")
     if not step.found:
         return (str(step.step), intended, "not found", f"{low} to {high}", step.verdict)
-    at_least = "at least " if step.overshoot_is_at_least else ""
     measured = f"soak {figures.bounds(step.soak_s)}{PLACE_WORDS[step.temperature_from]}"
     if step.highest_from_target_c is not None:
-        measured += f"; highest {at_least}{difference(step.highest_from_target_c, unit, signed=True)} from target"
+        measured += f"; {hottest_words(step, step.highest_from_target_c, unit)}"
     if step.display_may_read_c is not None:
         measured += f"; holds if the display reads {display_words(step.display_may_read_c, unit)}"
     return (str(step.step), intended, measured, f"{low} to {high}", step.verdict if step.judged else "reported only")

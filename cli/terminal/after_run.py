@@ -93,7 +93,6 @@ def _remember(logbook: Path, run: str, recipe: Recipe) -> None:
 def _verify(run: Path, recipe: Path | None, logbook: Path, unit: str | None) -> str:
     from soakwitness.cli.charts.run_chart import save_run_chart
     from soakwitness.cli.verdicts.verified import verify_run
-    from soakwitness.cli.words.verdict_words import verdict_words
     from soakwitness.cli.words.verify_words import verify_lines
 
     shown: Unit | None = "F" if unit == "F" else "C" if unit == "C" else None
@@ -105,7 +104,8 @@ def _verify(run: Path, recipe: Path | None, logbook: Path, unit: str | None) -> 
     said = json.dumps(plain(found.answer(shown)), indent=1, ensure_ascii=False)
     (reports / "verdict.json").write_text(said + "\n", encoding="utf-8")
     save_run_chart(found.run, found.verification, found.recipe, reports / "chart.svg", unit=shown)
-    return f"{verdict_words(found.verification)}, {found.recipe.name}: see {reports / 'verdict.txt'}"
+    says = found.verification.in_short.says.text(shown or found.recipe.unit)
+    return f"{found.recipe.name}. {says} See {reports / 'verdict.txt'}"
 
 
 if __name__ == "__main__":

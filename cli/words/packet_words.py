@@ -62,7 +62,7 @@ def eaten_words(hold: HoldLag) -> str:
 
 
 def _hold_line(hold: HoldLag, load_s: float, unit: Unit) -> str:
-    name = f"Hold {hold.number} at {temperature(hold.target_c, unit)}:"
+    name = f"Step {hold.number}, {temperature(hold.target_c, unit)}:"
     if hold.enter_s is None:
         return f"{name} not found in this run"
     if hold.lag.best_s is None:

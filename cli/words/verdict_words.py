@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from soakwitness.firmware_bridge.common.units import Unit
-from soakwitness.firmware_bridge.common.wording import difference
+from soakwitness.firmware_bridge.common.units import Unit, from_kelvin
+from soakwitness.firmware_bridge.common.wording import difference, rate, temperature
 
 if TYPE_CHECKING:
-    from soakwitness.analysis.verification.results.verification import HoldResult, PieceResult, Verification
+    from soakwitness.analysis.verification.results.verification import HoldResult, PieceResult, RampResult, Verification
 
 SOURCE_WORDS = {
     "load": "measured at the load sensor",
@@ -37,6 +37,21 @@ def verdict_words(verification: Verification) -> str:
     if verification.by_estimate and verification.verdict == "pass":
         words += ", by estimate"
     return words
+
+
+def hottest_words(hold: HoldResult, from_target_c: float, unit: Unit) -> str:
+    """How hot a hold was: ``hottest 1037.1 °C, 2.9 °C below the target``."""
+    least = "at least " if hold.overshoot_is_at_least else ""
+    side = "below" if from_target_c < 0.0 else "above"
+    peak = temperature(hold.target_c + from_target_c, unit)
+    return f"hottest {least}{peak}, {difference(abs(from_target_c), unit)} {side} the target"
+
+
+def pace_words(ramp: RampResult, c_per_h: float | None, unit: Unit) -> str:
+    """A ramp's rate; of full power, which follows mains and load, to tens alone."""
+    if c_per_h is None or ramp.required_rate_c_per_h is not None:
+        return rate(c_per_h, unit)
+    return f"{round(from_kelvin(c_per_h, unit), -1):.0f} °{unit}/h"
 
 
 def rule_words(verification: Verification) -> str:

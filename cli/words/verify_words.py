@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
 from soakwitness.cli.words.figures import bounds
+from soakwitness.cli.words.screen import screen_width, wrapped
 from soakwitness.cli.words.verdict_words import (
     PLACE_WORDS,
     SOURCE_WORDS,
     display_words,
+    hottest_words,
+    pace_words,
     place_words,
     rule_words,
     verdict_words,
@@ -24,7 +26,6 @@ if TYPE_CHECKING:
     from soakwitness.analysis.verification.results.verification import HoldResult, RampResult, Verification
     from soakwitness.firmware_bridge.common.wording import Says
 
-WIDTH = 100
 ALIKE_S = 30.0
 SEVERITY_WORDS = {"fail": "FAIL", "warn": "Warning", "note": "Note"}
 
@@ -32,7 +33,9 @@ SEVERITY_WORDS = {"fail": "FAIL", "warn": "Warning", "note": "Note"}
 def verify_lines(run: Run, recipe: Recipe, verification: Verification, *, unit: Unit) -> list[str]:
     """Everything that ``verify`` says, line by line."""
     lines: list[str] = []
-    lines += _wrapped(f"{verdict_words(verification).upper()}: {recipe.name}")
+    short = verification.in_short
+    lines += _wrapped(" ".join(says.text(unit) for says in (short.says, short.next) if says is not None))
+    lines += ["", *_wrapped(f"{verdict_words(verification).upper()}: {recipe.name}")]
     lines += _wrapped(f"Run {verification.run}, {_measured(verification)}.")
     lines += _wrapped(f"Sensor error: {_error(verification, unit)}.")
     lines.append("")
@@ -64,7 +67,7 @@ def comparison_words(run: Run, verification: Verification, unit: Unit) -> tuple[
 
 
 def _wrapped(text: str, indent: str = "") -> list[str]:
-    return textwrap.wrap(text, WIDTH, subsequent_indent=indent, break_long_words=False, break_on_hyphens=False)
+    return wrapped(text, screen_width(), indent=indent)
 
 
 def _section(title: str, sentences: tuple[str, ...]) -> Iterator[str]:
@@ -94,9 +97,9 @@ def _ramp(ramp: RampResult, unit: Unit) -> str:
     head = f"Ramp to {temperature(ramp.to_c, unit)}, {pace}:"
     if not ramp.found or ramp.start_s is None or ramp.end_s is None:
         return f"{head} not found in this run."
-    words = f"{head} took {duration(ramp.end_s - ramp.start_s)}, {rate(ramp.rate_c_per_h, unit)}"
+    words = f"{head} took {duration(ramp.end_s - ramp.start_s)}, {pace_words(ramp, ramp.rate_c_per_h, unit)}"
     if ramp.curved:
-        words += f" in its middle, {rate(ramp.end_to_end_rate_c_per_h, unit)} from end to end"
+        words += f" in its middle, {pace_words(ramp, ramp.end_to_end_rate_c_per_h, unit)} from end to end"
     return words + (f": {ramp.verdict}." if ramp.verdict else ".")
 
 
@@ -120,8 +123,7 @@ def _hold(hold: HoldResult, unit: Unit, control: str) -> Iterator[str]:
         setting = f": set {temperature(set_to, unit)} to be at {target}" if set_to is not None else ""
         yield f"It {reads.text(unit)}{setting}."
     if hold.highest_from_target_c is not None:
-        least = "at least " if hold.overshoot_is_at_least else ""
-        yield f"Highest {least}{difference(hold.highest_from_target_c, unit, signed=True)} from target."
+        yield f"{hottest_words(hold, hold.highest_from_target_c, unit).capitalize()}."
     if hold.lag_s is not None:
         yield f"The work was there {bounds(hold.lag_s)} after the furnace."
     if hold.display_may_read_c is not None:

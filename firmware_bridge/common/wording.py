@@ -77,6 +77,14 @@ def duration_range(best_s: float, low_s: float, high_s: float) -> str:
     return f"{best} ({' to '.join(both if both[0] != low and both[1] != high else (low, high))})"
 
 
+def duration_of(had_s: float, asked_s: float) -> str:
+    """How much of a duration there was [s]: ``11.4 of 15 min``; what rounding would hide: ``20 s less than 15 min``."""
+    had, asked = duration(had_s), duration(asked_s)
+    if had == asked and had_s < asked_s:
+        return f"{duration(asked_s - had_s)} less than {asked}"
+    return f"{_shortened(had, asked)} of {asked}"
+
+
 def _shortened(text: str, beside: str) -> str:
     """A duration without its unit where the one beside it shows the same one."""
     unit = beside.rpartition(" ")[2]

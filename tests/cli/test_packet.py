@@ -192,7 +192,7 @@ def test_a_chart_of_another_kind_is_refused(ridden: Path, tmp_path: Path) -> Non
 
 
 def test_fahrenheit_is_shown(ridden: Path) -> None:
-    assert "Hold 2 at 1958 °F" in ask("predict", ridden, "--unit", "F").stdout  # 1070 x 1.8 + 32
+    assert "Step 2, 1958 °F" in ask("predict", ridden, "--unit", "F").stdout  # 1070 x 1.8 + 32
 
 
 def test_the_fit_tells_its_figures_and_keeps_its_thickness(packet_file: Path, ridden: Path) -> None:

@@ -82,7 +82,10 @@ def test_a_kept_one_is_used_by_everyone_from_its_day_on(book: Path) -> None:
     found = answer(book)["packet"]
     assert isinstance(found, dict)
     assert (found["file"], found["from"], found["fitted"]) == ("dummy.toml", "log book", True)
-    assert "By the measured packet dummy.toml, of the log book" in ask(book, "verify", "last", "--exit-zero").stdout
+    assert (
+        "By the measured packet dummy.toml, of the log book"
+        in ask(book, "verify", "last", "--all", "--exit-zero").stdout
+    )
     sheet = book.parent / "sheet.html"
     ask(book, "sheet", "last", "--out", sheet)
     assert "by the measured packet dummy.toml, of the log book" in sheet.read_text()
@@ -172,6 +175,6 @@ def test_the_watch_keeps_what_the_recipe_it_saw_followed_names(book: Path, tmp_p
     assert "there is no file" in str(done.exception)
     (recipes / "dummy.toml").write_text(measured(0.5))
     done = CliRunner().invoke(after_run, words)
-    assert "two holds: see" in done.stdout, done.output
+    assert "two holds. Not proven: " in done.stdout, done.output
     (recipes / "dummy.toml").unlink()
     assert answer(tmp_path / "shop")["packet"]["file"] == "dummy.toml"  # type: ignore[index]

@@ -29,7 +29,7 @@ def a_state(t_s: float, **more: Any) -> dict[str, Any]:
         "run": "20260101T070000Z_shed_0001",
         "t_s": t_s,
         "unit": "C",
-        "sentence": f"Hold 2: blade in band 18:40 of 25:00, take out in 6:20 {INJECTED}",
+        "sentence": f"Step 4: blade in band 18:40 of 25:00, take out in 6:20 {INJECTED}",
         "detail": f"Charge 1: {INJECTED}",
         "readings": [
             {"name": f"chamber {INJECTED}", "role": "control", "temp": 1040.0},
@@ -200,7 +200,7 @@ def test_a_browser_shows_the_sentence_and_goes_stale(
     for t_s in range(0, 1200, 60):
         page.send(a_state(t_s))
     tab.goto(page.address)
-    tab.locator("#sentence", has_text="Hold 2").wait_for()
+    tab.locator("#sentence", has_text="Step 4").wait_for()
     assert INJECTED in tab.text_content("#sentence")
     for place in ("#detail", "#alarm", "#readings", "#record", "#legend"):
         assert INJECTED in tab.text_content(place)
@@ -224,7 +224,7 @@ def test_a_time_without_readings_stays_blank_and_is_hatched(browser: Any, page: 
         temp = None if 600 <= t_s <= 840 else 1040.0
         page.send(a_state(t_s, readings=[{"name": "chamber", "role": "control", "temp": temp}]))
     tab.goto(page.address)
-    tab.locator("#sentence", has_text="Hold 2").wait_for()
+    tab.locator("#sentence", has_text="Step 4").wait_for()
     line = tab.locator("#chart path.line")
     assert line.get_attribute("d").count("M") == 2
     hatched = tab.locator("#chart rect.unread")

@@ -98,7 +98,7 @@ def test_a_terminal_shows_one_living_sentence_and_takes_keys(tmp_path: Path) -> 
     terminal = Terminal("record", "furnace.toml", "--recipe", "recipe.toml", "--unit", "F", cwd=tmp_path)
     try:
         terminal.wait_for("Keys:")
-        terminal.wait_for("\r\x1b[JHold 1: ")
+        terminal.wait_for("\r\x1b[JStep 2: ")
         terminal.wait_for("68 °F")
         terminal.type(" ")
         terminal.wait_for("mark: load")
@@ -221,7 +221,7 @@ def test_the_sentence_leads_with_what_matters() -> None:
         "1:23:04 into the run. control 1040.3 °C, load open circuit, setpoint 1040 °C. "
         "4984 rows, last reading 0.4 s ago."
     )
-    lead = "Hold 2: blade in band 18:40 of 25:00, take out in 6:20"
+    lead = "Step 4: blade in band 18:40 of 25:00, take out in 6:20"
     assert now_sentence(now(), unit="F", lead=lead).startswith(f"{lead}. control 1904.5 °F, ")
 
 

@@ -175,7 +175,7 @@ def test_fahrenheit_limits_are_converted_and_differences_are_not_shifted(tmp_pat
     steps = sheet_contents(run, made_verification(run), made_recipe(), unit="F").tables[0]
     hold = steps.rows[3]
     assert hold[1].endswith("1904 °F")  # 1040 x 1.8 + 32
-    assert "+0.9 °F" in hold[2]  # 0.5 x 1.8
+    assert "0.9 °F above" in hold[2]  # 0.5 x 1.8
 
 
 def command(logbook: Path, words: str) -> Result:

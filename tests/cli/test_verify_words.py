@@ -40,7 +40,7 @@ def test_both_verdicts_and_the_one_that_holds(verdict: Verdict, as_read: Verdict
 @pytest.mark.parametrize(("overshoot_c", "told"), [(2.0, True), (-9.0, True), (-11.0, False), (-901.0, False)])
 def test_the_highest_is_told_where_it_came_near(overshoot_c: float, told: bool) -> None:
     # Within twice the tolerance of 5 K below the target.
-    assert ("from target" in line_of(overshoot_c=overshoot_c)) is told
+    assert ("the target" in line_of(overshoot_c=overshoot_c)) is told
 
 
 def test_a_piece_that_was_judged_by_another_sensor_says_so() -> None:

@@ -57,10 +57,10 @@ def test_a_simulated_day_becomes_a_verified_run(tmp_path: Path) -> None:
     with recorder(*words, cwd=tmp_path) as running:
         running.wait_for("A run begins: ")
         running.wait_for("The run is over (not heated for 2 h) and sealed: ")
-        said = running.wait_for("Blades: see")
+        said = running.wait_for("Blades. ")
         status, _, _ = running.end(signal.SIGTERM)
     assert status == 0
-    assert "pass, as read" in said
+    assert "Pass. " in said
     (run,) = (tmp_path / "book" / "runs").iterdir()
     assert sorted(path.name for path in (run / "reports").iterdir()) == ["chart.svg", "verdict.json", "verdict.txt"]
     shown = CliRunner().invoke(soakwitness, ["runs", "--logbook", str(tmp_path / "book")])

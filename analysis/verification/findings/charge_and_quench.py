@@ -59,17 +59,20 @@ def _quench(view: View) -> list[Finding]:
         if stay.pull_s is not None and stay.plates_s is not None:
             delay = stay.plates_s - stay.pull_s
             if delay > quench.within_s:
-                says = f"took {duration(delay)} from the pull to the {quench.medium}; {duration(quench.within_s)}"
+                name, allowed = _name(stay), duration(quench.within_s)
+                says = f"took {duration(delay)} from the pull to the {quench.medium}; {allowed}"
+                brief = f"{name} took {duration(delay)} to the {quench.medium}, {allowed} allowed"
                 found.append(
                     Finding(
                         "late quench",
                         "fail",
                         None,
-                        Says.of("{name} {says} are allowed.", name=_name(stay), says=says),
+                        Says.of("{name} {says} are allowed.", name=name, says=says),
                         Says("Check its hardness before it goes on; bring the quench nearer to the furnace."),
                         at_s=stay.pull_s,
                         until_s=stay.plates_s,
                         pieces=(stay.piece,) if stay.piece else (),
+                        brief=Says.plain(brief),
                     )
                 )
     open_ = [s for s in view.context.stays if s.pull_s is None or s.plates_s is None]
@@ -82,6 +85,7 @@ def _quench(view: View) -> list[Finding]:
                 None,
                 Says.of("The quench of {names} is not on record: it takes a pull mark and a plates mark.", names=names),
                 Says("Mark the pull and the plates: soakwitness mark pull, soakwitness mark plates."),
+                brief=Says("the quench"),
             )
         )
     return found
@@ -105,6 +109,7 @@ def _cooling(view: View) -> list[Finding]:
                     span=span,
                 ),
                 Says("Let the load sensor go with the piece into the quench once."),
+                brief=Says("the cooling in the quench"),
             )
         ]
     verdict = cooling_verdict(view.context)
@@ -126,6 +131,12 @@ def _cooling(view: View) -> list[Finding]:
                 if verdict == "fail"
                 else "Check the hardness; read more often in the quench: it is too near its limit to tell."
             ),
+            brief=Says.of(
+                "the load sensor took {took} {span}, {allowed} allowed",
+                took=range_words(took),
+                span=span,
+                allowed=duration(quench.cool_within_s),
+            ),
         )
     ]
 
@@ -142,6 +153,7 @@ def _order(view: View) -> list[Finding]:
             None,
             Says(f"The recipe's order is {', '.join(order)}; a furnace run shows no cold treatment."),
             Says("Enter it with the piece: soakwitness piece treatment."),
+            brief=Says("the cold treatment"),
         )
     ]
 
@@ -196,6 +208,7 @@ def _one_cooling(view: View, left_s: float, next_s: float, step: int) -> list[Fi
             Says("Mark pull, hand-warm and load between the rounds."),
             at_s=left_s,
             until_s=next_s,
+            brief=Says("whether the piece cooled between the rounds"),
         )
     ]
 
@@ -212,6 +225,7 @@ def _too_warm(view: View, step: int, says: Says, at_s: float) -> Finding:
         ),
         Says("Let it cool to hand-warm first; consider one more temper."),
         at_s=at_s,
+        brief=says,
     )
 
 
@@ -269,6 +283,7 @@ def _unmarked_load(view: View) -> list[Finding]:
             ),
             Says("Enter the load mark afterwards: soakwitness mark load."),
             at_s=dips[0][0] if dips else None,
+            brief=Says("when it was loaded"),
         )
     ]
 

@@ -9,7 +9,7 @@ from soakwitness.analysis.verification.findings.view import View
 from soakwitness.analysis.verification.measuring.dips import POWER_FASTER, POWER_SLOWER
 from soakwitness.analysis.verification.results.verification import HoldResult
 from soakwitness.analysis.verification.sensors.context import VerificationContext
-from soakwitness.firmware_bridge.common.wording import Says, Temp, duration
+from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, duration
 
 OFF_SHARE = 0.5  # of the lower tolerance: so far below its target a hold was set too low
 EARLY_S = 60.0
@@ -40,10 +40,6 @@ def cure(view: View, hold: HoldResult, *, restarts: bool) -> Says:
         return Says("See what would prove it; until then decide what becomes of these pieces.")
     if heat_cut(view, hold) is not None:
         return Says(f"Look for a power cut or a program that was stopped; {DECIDE}.")
-    if restarts:
-        return Says(f"Find out what the dip was, and let the soak begin again after such a one; {DECIDE}.")
-    if hold.enter_s is None:
-        return Says(f"It was never there: a longer hold before it, a thinner packet or the right setting; {DECIDE}.")
     set_to_c = hold.shown_by.set_to_c if hold.measured_by == view.context.chamber.name else None
     level_c = hold.level_c if hold.level_c is not None else hold.target_c
     if set_to_c is not None and level_c < hold.target_c - OFF_SHARE * (hold.target_c - hold.band_c[0]):
@@ -53,6 +49,16 @@ def cure(view: View, hold: HoldResult, *, restarts: bool) -> Says:
             target=Temp(hold.target_c),
             decide=DECIDE,
         )
+    if hold.temperature_from == "control" and level_c < hold.band_c[0]:
+        return Says.of(
+            "Set it hotter: it stood {by} under its band, and no time there counts; {decide}.",
+            by=Diff(hold.band_c[0] - level_c),
+            decide=DECIDE,
+        )
+    if hold.enter_s is None:
+        return Says(f"It was never there: a longer hold before it, a thinner packet or the right setting; {DECIDE}.")
+    if restarts:
+        return Says(f"Find out what the dip was, and let the soak begin again after such a one; {DECIDE}.")
     early_s = (hold.control_leave_s or 0.0) - hold.pull_s if hold.pull_s is not None else 0.0
     if early_s > EARLY_S:
         missing, early = duration(hold.required_s - _sure_s(hold)), duration(early_s)
@@ -86,8 +92,7 @@ def heat_cut(view: View, hold: HoldResult) -> Says | None:
         return None
     off_s = float(trace.t_s[low + lowest]) - leave_s
     return Says.of(
-        " The heat went off {at} into it and came back {off} later, at {lowest}: "
-        "a power cut, or a program that was stopped and started again.",
+        "went off {at} into it and came back {off} later, at {lowest}",
         at=duration(leave_s - hold.enter_s),
         off=duration(off_s),
         lowest=Temp(float(part[lowest])),

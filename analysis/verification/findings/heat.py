@@ -10,7 +10,7 @@ from soakwitness.analysis.metallurgy.equivalents import (
     equal_temper_time_h,
     temper_parameter,
 )
-from soakwitness.analysis.verification.findings.view import View, hold_words, where_words
+from soakwitness.analysis.verification.findings.view import View, hold_words, level_above, where_words
 from soakwitness.analysis.verification.inputs.readings import GAP_PERIODS
 from soakwitness.analysis.verification.measuring.overshoot import overshoot
 from soakwitness.analysis.verification.measuring.too_hot import hot_limit_c
@@ -71,21 +71,23 @@ def _too_hot(view: View, hold: HoldResult) -> list[Finding]:
 def _too_hot_or_not(view: View, hold: HoldResult) -> Finding:
     """As read it stayed under its limit, and its sensor's error or a gap leaves open whether it did."""
     gap = view.has_gap(hold)
+    brief = Says.of(
+        "whether the work stayed under its limit of {limit} around the {hold} is left open by {what}",
+        limit=Temp(hot_limit_c(view.recipe_hold(hold))),
+        hold=hold_words(hold),
+        what="a gap in its readings" if gap else "its sensor's error or its noise",
+    )
     return Finding(
         "out of band",
         "warn",
         hold.step,
-        Says.of(
-            "Whether the work stayed under its limit of {limit} around the {hold} is left open by {what}.",
-            limit=Temp(hot_limit_c(view.recipe_hold(hold))),
-            hold=hold_words(hold),
-            what="a gap in its readings" if gap else "its sensor's error or its noise",
-        ),
+        Says.of("W{brief}.", brief=Says(brief.template.removeprefix("w"), brief.values)),
         Says("Find out why readings are missing there.")
         if gap
         else Says("Hold it a little lower, or know the sensor better: soakwitness calibrate."),
         at_s=hold.enter_s,
         until_s=hold.leave_s,
+        brief=brief,
     )
 
 
@@ -189,8 +191,3 @@ def _chamber_overshoot(view: View, hold: HoldResult) -> list[Finding]:
             at_s=peak.at_s,
         )
     ]
-
-
-def level_above(hold: HoldResult) -> bool:
-    """Whether the level of a hold lies above its band: that is told by itself."""
-    return hold.level_c is not None and hold.level_c > hold.band_c[1]

@@ -36,6 +36,7 @@ def _absent(hold: HoldResult, absence: Absence) -> Finding:
             Says.of("The {what} ended before the {hold}: {why}.{hot}", what=what, hot=_hot_words(hold), **words),
             Says("Look for a power cut, an alarm or an aborted program at that time."),
             at_s=absence.at_s,
+            brief=absence.says,
         )
     if absence.kind == "missing":
         return Finding(
@@ -45,6 +46,7 @@ def _absent(hold: HoldResult, absence: Absence) -> Finding:
             Says.of("The {hold} is missing: {why}.{hot}", hot=_hot_words(hold), **words),
             Says("Check the program in the controller against: soakwitness recipe program."),
             at_s=absence.at_s,
+            brief=absence.says,
         )
     return Finding(
         "not on record",
@@ -53,6 +55,7 @@ def _absent(hold: HoldResult, absence: Absence) -> Finding:
         Says.of("The {hold} is not on record: {why}.", **words),
         Says("If another logger has that time, import its file: not on record is not proven, nor is it missing."),
         at_s=absence.at_s,
+        brief=absence.says,
     )
 
 

@@ -38,18 +38,19 @@ def _pace(step: Ramp, ramp: RampResult) -> list[Finding]:
         ("fast ramp", step.max_rate_c_per_h, step.max_rate_c_per_h is not None and pace > step.max_rate_c_per_h),
     ):
         if broken and limit is not None:
+            broke = Says.of(
+                "ramp to {to} ran at {pace}, {word} {limit} is asked",
+                to=Temp(step.to_c),
+                pace=Rate(pace),
+                word="at least" if code == "slow ramp" else "at most",
+                limit=Rate(limit),
+            )
             return [
                 Finding(
                     code,
                     severity_of("fail"),
                     step.number,
-                    Says.of(
-                        "The ramp to {to} ran at {pace}, {word} {limit} is asked.",
-                        to=Temp(step.to_c),
-                        pace=Rate(pace),
-                        word="at least" if code == "slow ramp" else "at most",
-                        limit=Rate(limit),
-                    ),
+                    Says.of("The {what}.", what=broke),
                     Says(
                         "Check the rate in the controller, the mains voltage and the elements."
                         if code == "slow ramp"
@@ -57,6 +58,7 @@ def _pace(step: Ramp, ramp: RampResult) -> list[Finding]:
                     ),
                     at_s=ramp.start_s,
                     until_s=ramp.end_s,
+                    brief=broke,
                 )
             ]
     stated = step.rate_c_per_h
@@ -204,4 +206,5 @@ def _differs(step: ProgramStep, says: Says, stand: Stand | None = None) -> Findi
         Says("Compare the controller with: soakwitness recipe program."),
         at_s=stand.start_s if stand else None,
         until_s=stand.end_s if stand else None,
+        brief=says,
     )

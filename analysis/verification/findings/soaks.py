@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from soakwitness.analysis.metallurgy.equivalents import TEMPER_BELOW_C
 from soakwitness.analysis.verification.findings import heat
 from soakwitness.analysis.verification.findings.charge_and_quench import loading_dips, unmarked_load
 from soakwitness.analysis.verification.findings.cures import cure, heat_cut, is_short, lost_before, more_minutes
@@ -68,6 +69,7 @@ def _short(view: View, hold: HoldResult) -> list[Finding]:
     if shortest is not None and len(hold.pieces) > 1:
         who = f" (worst of {len(hold.pieces)} pieces: {shortest.piece})"
     restarts = [d for d in _own_dips(hold) if d.effect == "new start"]
+    cut = heat_cut(view, hold)
     why = f" A dip of {duration(restarts[0].end_s - restarts[0].start_s)} started it again." if restarts else ""
     return [
         Finding(
@@ -84,14 +86,32 @@ def _short(view: View, hold: HoldResult) -> list[Finding]:
                 missing=duration(hold.required_s - soak.best),
                 asked=duration(hold.required_s),
                 why=why,
-                cut=heat_cut(view, hold) or Says(""),
+                cut=Says.of(" The heat {cut}: a power cut, or a program that was stopped and started again.", cut=cut)
+                if cut is not None
+                else Says(""),
             ),
             cure(view, hold, restarts=bool(restarts)),
             at_s=hold.enter_s,
             until_s=hold.leave_s,
             pieces=tuple(p.piece for p in worst if p.piece),
+            brief=_broken_off(cut, restarts),
         )
     ]
+
+
+def _broken_off(cut: Says | None, restarts: list[Dip]) -> Says | None:
+    """What broke a soak off, in few words."""
+    if cut is not None:
+        return Says.of("the heat {cut}", cut=cut)
+    if not restarts:
+        return None
+    longest = max(restarts, key=lambda d: d.end_s - d.start_s)
+    return Says.of(
+        "{what} of {long} to {lowest} began it again",
+        what="a power cut" if longest.looks_like == "power" else "a dip",
+        long=duration(longest.end_s - longest.start_s),
+        lowest=Temp(longest.lowest_c),
+    )
 
 
 def _own_dips(hold: HoldResult) -> list[Dip]:
@@ -119,7 +139,11 @@ def _long(hold: HoldResult) -> list[Finding]:
                 over=duration(longest.best - hold.at_most_s),
                 allowed=duration(hold.at_most_s),
             ),
-            Says("Look for grain growth and retained austenite before these pieces go on; pull earlier next time."),
+            Says("A long temper softens a little: test the hardness; pull earlier next time.")
+            if hold.target_c < TEMPER_BELOW_C
+            else Says(
+                "Look for grain growth and retained austenite before these pieces go on; pull earlier next time."
+            ),
             at_s=hold.enter_s,
             until_s=hold.leave_s,
         )

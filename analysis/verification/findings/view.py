@@ -74,3 +74,8 @@ def severity_of(verdict: Verdict, *, judged: bool = True) -> Severity:
 def range_words(bounds: Bounds) -> str:
     """A time [s] with what is not known of it: ``18.2 min (17.9 to 18.5)``."""
     return duration_range(bounds.best, bounds.low, bounds.high)
+
+
+def level_above(hold: HoldResult) -> bool:
+    """Whether the level of a hold lies above its band: that is told by itself."""
+    return hold.level_c is not None and hold.level_c > hold.band_c[1]

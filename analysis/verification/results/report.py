@@ -45,6 +45,11 @@ def as_json(verification: Verification, unit: Unit = "C") -> dict[str, Any]:
         "run": v.run,
         "recipe": v.recipe,
         "verdict": v.verdict,
+        "in_short": {
+            "says": v.in_short.says.text(unit),
+            "next": None if v.in_short.next is None else v.in_short.next.text(unit),
+            "not_known": [says.text(unit) for says in v.in_short.not_known],
+        },
         "decided_on": v.decided_on,
         "temperature_from": v.temperature_from,
         "steps": [_ramp(s) if isinstance(s, RampResult) else _hold(s, unit) for s in v.steps],

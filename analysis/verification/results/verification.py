@@ -68,7 +68,8 @@ class Bounds:
 class Finding:
     """One thing flagged: ``says`` is one sentence with the numbers, ``next`` what to do or check.
 
-    ``at_s`` and ``until_s`` place it on the run's clock where it has a place.
+    ``at_s`` and ``until_s`` place it on the run's clock where it has a place; ``brief`` is its reason in a few words,
+    for a sentence that tells it with others.
     """
 
     code: str
@@ -79,6 +80,16 @@ class Finding:
     at_s: float | None = None
     until_s: float | None = None
     pieces: tuple[str, ...] = ()
+    brief: Says | None = None
+
+
+@dataclass(frozen=True)
+class InShort:
+    """What a person reads first: the verdict with its reason, the next act, what is not known."""
+
+    says: Says
+    next: Says | None = None
+    not_known: tuple[Says, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -353,6 +364,7 @@ class Verification:
     as_read: Verdict = "not proven"
     quench_cooling_s: Bounds | None = None  # between the recipe's two temperatures, by a load sensor in the quench
     compared: tuple[RunComparison, ...] = ()
+    in_short: InShort = InShort(Says(""))
 
     @property
     def holds(self) -> tuple[HoldResult, ...]:

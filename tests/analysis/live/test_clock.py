@@ -91,13 +91,13 @@ def test_without_a_packet_the_control_sensor_counts() -> None:
     assert piece.source == "control"
     assert piece.soak_s == pytest.approx(2000 - 1880, abs=0.01)
     assert piece.left_s == pytest.approx(600 - 120, abs=0.01)
-    assert sentence(state) == "Hold 1: blade in band 2:00 of 10:00, complete in 8:00 (at the control sensor)"
+    assert sentence(state) == "Step 2: blade in band 2:00 of 10:00, complete in 8:00 (at the control sensor)"
 
 
 def test_between_the_holds_it_says_how_far_to_go() -> None:
     state = run(SoakClock(TWO_HOLDS), COURSE, until_s=4040)  # 100 K below 1040
     assert (state.hold, state.phase) == (2, "before")
-    assert sentence(state).startswith("Hold 2: chamber at 940 °C, 94 °C to go to the band")
+    assert sentence(state).startswith("Step 4: chamber at 940 °C, 94 °C to go to the band")
     assert "202 °F" not in sentence(state, "F")
     assert "169.2 °F to go" in sentence(state, "F")  # a difference: x 1.8, never + 32
 
@@ -105,11 +105,11 @@ def test_between_the_holds_it_says_how_far_to_go() -> None:
 def test_the_last_hold_says_when_to_take_out() -> None:
     # Enter at 1034: 2600 + 2340 x 254/260 = 4886 s
     state = run(SoakClock(TWO_HOLDS), COURSE, until_s=6006)
-    assert sentence(state) == "Hold 2: blade in band 18:40 of 25:00, take out in 6:20 (at the control sensor)"
+    assert sentence(state) == "Step 4: blade in band 18:40 of 25:00, take out in 6:20 (at the control sensor)"
     done = run(SoakClock(TWO_HOLDS), COURSE, until_s=6400)
     assert done.complete
     assert not done.overdue
-    assert sentence(done).startswith("Hold 2: blade in band 25:14 of 25:00, soak complete: take out")
+    assert sentence(done).startswith("Step 4: blade in band 25:14 of 25:00, soak complete: take out")
 
 
 def test_overdue_at_the_longest_soak_of_the_recipe() -> None:
@@ -178,7 +178,7 @@ def test_complete_by_the_best_estimate_still_says_when_it_is_sure() -> None:
         IN_FOIL, steps=(*IN_FOIL.steps[:1], replace(IN_FOIL.holds[0], required_s=240.0), *IN_FOIL.steps[2:])
     )
     words = sentence(run(SoakClock(short), COURSE, until_s=6500))
-    assert words.startswith("Hold 2: blade in band 25:42 of 25:00, soak complete, to be sure in 1:")
+    assert words.startswith("Step 4: blade in band 25:42 of 25:00, soak complete, to be sure in 1:")
     assert words.endswith(": take out, gloves and face shield on (estimated in the packet)")
 
 
@@ -188,7 +188,7 @@ def test_a_first_hold_that_was_too_short_for_the_packet_is_never_complete() -> N
     assert state.pieces[0].complete
     assert not state.complete
     assert sentence(state) == (
-        "Hold 2: blade in band 25:42 of 25:00, the soak is over, but not to the recipe: 5:11 of 10:00 in hold 1 "
+        "Step 4: blade in band 25:42 of 25:00, the soak is over, but not to the recipe: 5:11 of 10:00 in step 2 "
         "(estimated in the packet)"
     )
 
@@ -227,7 +227,7 @@ def test_a_short_dip_pauses_and_a_long_one_starts_again() -> None:
     state = run(SoakClock(strict), DIP, until_s=6000)
     assert state.pieces[0].soak_s == pytest.approx(6000 - 5578.5, abs=0.1)
     paused = run(SoakClock(TWO_HOLDS), DIP, until_s=5560)
-    assert sentence(paused).startswith("Hold 2: blade 34 °C below the band since 0:58, soak stands at 10:15 of 25:00")
+    assert sentence(paused).startswith("Step 4: blade 34 °C below the band since 0:58, soak stands at 10:15 of 25:00")
 
 
 def test_a_door_dip_of_the_control_sensor_is_no_dip_of_the_blade() -> None:
@@ -328,7 +328,7 @@ def test_loaded_hot_without_a_mark_asks_for_it() -> None:
     assert not state.loaded
     assert not state.complete
     # In from 1044: 100 x 44/50 = 88 s
-    assert sentence(state) == "Hold 1: chamber in band for 10:12, no load mark: the soak counts from loading, mark it"
+    assert sentence(state) == "Step 1: chamber in band for 10:12, no load mark: the soak counts from loading, mark it"
 
 
 def test_a_mark_entered_later_counts_as_if_it_had_been_there() -> None:
@@ -354,7 +354,7 @@ def test_when_all_are_out_it_says_so() -> None:
     state = run(SoakClock(TWO_HOLDS), COURSE, until_s=6600, marks=marks)
     assert state.all_out
     assert not state.complete
-    assert sentence(state) == "Hold 2: all pieces are out, chamber at 1040 °C"
+    assert sentence(state) == "Step 4: all pieces are out, chamber at 1040 °C"
 
 
 def test_a_pull_without_names_takes_out_whatever_is_in() -> None:
@@ -366,7 +366,7 @@ def test_pieces_of_an_unnamed_charge_pulled_by_their_names_are_out() -> None:
     marks = (Mark(600.0, "load"), Mark(1600.0, "pull", ("A",)), Mark(1630.0, "pull", ("B",)))
     state = run(SoakClock(ONE_HOT), ((0, 1050), (6000, 1050)), until_s=4600, marks=marks)
     assert (state.all_out, state.overdue, state.complete) == (True, False, False)
-    assert sentence(state) == "Hold 1: all pieces are out, chamber at 1050 °C"
+    assert sentence(state) == "Step 1: all pieces are out, chamber at 1050 °C"
 
 
 def test_of_two_pieces_that_nobody_named_the_one_that_came_out_first_tells_the_soak() -> None:

@@ -1,0 +1,281 @@
+"""Why one hold passed, failed or stays open, in one clause with its numbers, and which finding advises about it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from soakwitness.analysis.verification.findings.view import hold_words, level_above
+from soakwitness.analysis.verification.results.verification import Finding, HoldResult, PieceResult, Verification
+from soakwitness.firmware_bridge.common.wording import (
+    Diff,
+    Says,
+    Temp,
+    duration,
+    duration_of,
+    duration_range,
+    listed,
+)
+
+ALIKE_S = 30.0
+NEAR_C = 2.0  # beside the sensor's own uncertainty: what is said to be near a limit
+BY = {"load": ", by the load sensor", "packet estimate": ", by estimate", "control": "", None: ""}
+SUBJECT = {"load": "the load sensor", "packet estimate": "the blade", "control": "the furnace", None: "the furnace"}
+ABSENT = ("hold missing", "run ended early", "not on record", "wrong unit suspected")
+CHECK_IT = Says("Check it against a reference: soakwitness calibrate.")
+Told = tuple[Says, Finding | None]
+
+
+def passed(found: Verification, holds: Sequence[HoldResult]) -> Says:
+    """What a run that passes rests on: its hottest hold, and by how much the display may be off."""
+    hold = max(holds, key=lambda h: (h.target_c, h.step))
+    every = {1: "", 2: " Both holds are met."}.get(len(holds), f" All {len(holds)} holds are met.")
+    return Says.of(
+        "{had}{peak}.{others}{stands}",
+        had=_capital(_had(hold, _shortest(hold))),
+        peak=_peak(hold),
+        others=every,
+        stands=_stands(found, holds),
+    )
+
+
+def failed_hold(found: Verification, hold: HoldResult, findings: Sequence[Finding]) -> Told:
+    """Why a hold failed, and the finding that says what to do; ``findings`` are those of this hold."""
+    if not hold.found:
+        return _absent("Not done", hold, findings)
+    if level_above(hold) or {"too hot", "overshoot"} & set(hold.unmet):
+        return _hot(hold), _first(findings, "out of band", "overshoot")
+    if "longest soak" in hold.unmet and hold.longest_s is not None:
+        says = Says.of(
+            "Too long: {who} stood {long} at {at}, {most} allowed",
+            who=SUBJECT[hold.temperature_from],
+            long=duration(hold.longest_s.best),
+            at=Temp(hold.target_c),
+            most=duration(hold.at_most_s),
+        )
+        return Says.of("{says}.", says=says), _first(findings, "long soak")
+    if "mean" in hold.unmet or _stood_below(hold):
+        says = Says.of(
+            "Too cold: {who} stood at {level} where {low} is the least for {target}.",
+            who=SUBJECT[hold.temperature_from],
+            level=Temp(hold.level_c if hold.level_c is not None else hold.band_c[0]),
+            low=Temp(hold.band_c[0]),
+            target=Temp(hold.target_c),
+        )
+        return says, _first(findings, "short soak", "out of band")
+    if hold.soak_s is not None and hold.soak_s.best < hold.required_s:
+        piece = _shortest(hold)
+        cause = _cause(found, hold, piece, findings)
+        says = Says.of("Too short: {had}{cause}.", had=_had(hold, piece), cause=cause)
+        return says, _first(findings, "short soak")
+    worst = _first([f for f in findings if f.severity == "fail"], *[f.code for f in findings])
+    if worst is not None:
+        return Says.of("Fail: {says}", says=worst.says), worst
+    return Says.of("Fail: no one error of its sensor meets all that the {hold} asks.", hold=hold_words(hold)), None
+
+
+def open_hold(found: Verification, hold: HoldResult, findings: Sequence[Finding]) -> tuple[Says, Says | None]:
+    """Why a hold is not proven, and what to do; ``findings`` are those of this hold and of no step."""
+    if not hold.found:
+        says, finding = _absent("Not proven", hold, findings)
+        return says, None if finding is None else finding.next
+    for code, why in _open_reasons(hold):
+        finding = _first(findings, code)
+        if finding is not None and why is not None:
+            return Says.of("Not proven: {why}.", why=why), finding.next
+    unsure = next((f for f in findings if f.code == "out of band" and f.brief is not None), None)
+    if unsure is not None and "soak" not in hold.unproven:
+        return Says.of("Not proven: {why}.", why=unsure.brief or unsure.says), unsure.next
+    had = _had(hold, _shortest(hold))
+    if hold.as_read == "pass" and hold.display_may_read_c is not None:
+        stands = _stands(found, [hold], "Enough")
+        return Says.of("Not proven: {had}, as shown.{stands}", had=had, stands=stands), CHECK_IT
+    near = _near_its_limit(hold)
+    soak = hold.soak_s
+    if near is None and soak is not None and soak.low < hold.required_s <= soak.best:
+        had = Says.of("{had}, and only {sure} are sure", had=had, sure=duration(soak.low))
+    return Says.of("Not proven: {why}.", why=near or had), CHECK_IT if near is not None else _proof(hold)
+
+
+def _proof(hold: HoldResult) -> Says | None:
+    """The first thing that would prove a hold, without its name."""
+    if not hold.proves:
+        return None
+    what = dict(hold.proves[0].values).get("what", hold.proves[0])
+    return Says.of("What would prove it: {what}", what=what)
+
+
+def _near_its_limit(hold: HoldResult) -> Says | None:
+    """A heat too near its limit to tell, where that is what leaves a hold open."""
+    peak = hold.highest_from_target_c
+    if peak is None or not {"too hot", "overshoot", "level"} & set(hold.unproven):
+        return None
+    limit_c = max(hold.band_c[1], hold.target_c + (hold.max_overshoot_c or 0.0))
+    if limit_c - hold.target_c - peak > NEAR_C + (hold.known.expanded_c or 0.0):
+        return None
+    return Says.of(
+        "{who} came to {peak}, limit {limit}: too near to tell",
+        who=SUBJECT[hold.temperature_from],
+        peak=Temp(hold.target_c + peak),
+        limit=Temp(limit_c),
+    )
+
+
+def _open_reasons(hold: HoldResult) -> list[tuple[str, Says | None]]:
+    """Codes that leave a hold open, the strongest first, with their words."""
+    soak = hold.soak_s
+    had = duration_of(soak.best, hold.required_s) if soak is not None else ""
+    sure = duration(soak.low) if soak is not None else ""
+    at = hold_words(hold)
+    asked_s, met = hold.required_s, soak is not None and soak.best >= hold.required_s
+    return [
+        ("wrong unit suspected", Says("the readings look like the other unit") if "unit" in hold.unproven else None),
+        ("record changed", Says("the record was changed, so it proves nothing")),
+        (
+            "run ended early",
+            Says.of("the record stops after {had} of the {at}", had=had, at=at)
+            if soak is not None and not hold.ended
+            else None,
+        ),
+        (
+            "sensor fault",
+            Says.of("the sensor stopped reading after {had} of the {at}", had=had, at=at)
+            if not hold.ended or "load sensor" in hold.unproven
+            else None,
+        ),
+        (
+            "gap in record",
+            Says.of("readings are missing in the {at}: {had}, and only {sure} are sure", at=at, had=had, sure=sure)
+            if met and soak is not None and soak.low < asked_s
+            else None,
+        ),
+    ]
+
+
+def _absent(head: str, hold: HoldResult, findings: Sequence[Finding]) -> Told:
+    finding = _first(findings, *ABSENT)
+    why = Says.of(": {why}", why=finding.brief) if finding is not None and finding.brief is not None else Says("")
+    if finding is not None and finding.code == "wrong unit suspected":
+        return Says.of("{head}: the readings look like the other unit{why}.", head=head, why=why), finding
+    what = "is missing" if finding is not None and finding.code == "hold missing" else "is not on record"
+    what = "was not reached" if finding is not None and finding.code == "run ended early" else what
+    return Says.of("{head}: the {hold} {what}{why}.", head=head, hold=hold_words(hold), what=what, why=why), finding
+
+
+def _hot(hold: HoldResult) -> Says:
+    who, hot = SUBJECT[hold.temperature_from], hold.too_hot
+    if hot is not None and "too hot" in hold.unmet:
+        return Says.of(
+            "Too hot: {who} reached {reached}, limit {limit}, for {over}.",
+            who=who,
+            reached=Temp(hot.reached_c),
+            limit=Temp(hot.limit_c),
+            over=duration(max(hot.over_s, 1.0)),
+        )
+    if "overshoot" in hold.unmet and hold.overshoot_c is not None:
+        return Says.of(
+            "Too hot: {who} went {over} over {target}, {most} allowed.",
+            who=who,
+            over=Diff(hold.overshoot_c),
+            target=Temp(hold.target_c),
+            most=Diff(hold.max_overshoot_c or 0.0),
+        )
+    return Says.of(
+        "Too hot: {who} stood at {level}, {high} is the most for {target}.",
+        who=who,
+        level=Temp(hold.level_c if hold.level_c is not None else hold.band_c[1]),
+        high=Temp(hold.band_c[1]),
+        target=Temp(hold.target_c),
+    )
+
+
+def _stood_below(hold: HoldResult) -> bool:
+    """Whether a furnace stood under the band: more minutes there would be no soak."""
+    return hold.temperature_from == "control" and hold.level_c is not None and hold.level_c < hold.band_c[0]
+
+
+def _shortest(hold: HoldResult) -> PieceResult | None:
+    """The piece with the shortest soak among the named ones."""
+    return min((p for p in hold.pieces if p.piece), key=lambda p: p.soak_s.best, default=None)
+
+
+def _had(hold: HoldResult, piece: PieceResult | None) -> Says:
+    """Who had how much of the soak asked: ``C-03 was at 1040 °C for 11.4 of 15 min, by the load sensor``."""
+    soak = piece.soak_s if piece is not None else hold.soak_s
+    who, was = _who(hold, piece)
+    had = "nothing" if soak is None else duration_of(soak.best, hold.required_s)
+    spread = ""
+    if soak is not None and hold.temperature_from == "packet estimate":
+        _, _, both = duration_range(soak.best, soak.low, soak.high).partition(" (")
+        spread = f" ({both}" if both else ""
+    source = piece.temperature_from if piece is not None and piece.temperature_from else hold.temperature_from
+    by = BY[source] if piece is not None or source == "packet estimate" else ""
+    least = "" if hold.began and hold.ended else "at least "
+    if soak is not None and soak.high <= 0.0 and hold.enter_s is None:
+        return Says.of("{who} never came into the band of {at}{by}", who=who, at=Temp(hold.target_c), by=by)
+    return Says.of(
+        "{who} {was} at {at} for {least}{had}{spread}{by}",
+        who=who,
+        was=was,
+        least=least,
+        had=had,
+        at=Temp(hold.target_c),
+        spread=spread,
+        by=by,
+    )
+
+
+def _who(hold: HoldResult, piece: PieceResult | None) -> tuple[str, str]:
+    """Whom a soak is of, with its verb: the piece that had least, all of them where they had the same."""
+    names = [p.piece for p in hold.pieces if p.piece]
+    if piece is None or piece.piece is None:
+        return SUBJECT[hold.temperature_from], "was"
+    soaks = [p.soak_s.best for p in hold.pieces]
+    if len(soaks) > 1 and max(soaks) - min(soaks) <= ALIKE_S:
+        return listed(names, most=2), "were" if len(names) > 1 else "was"
+    return f"{piece.piece} (least of {len(soaks)})" if len(soaks) > 1 else piece.piece, "was"
+
+
+def _capital(says: Says) -> Says:
+    """The same at the beginning of a sentence: who it speaks of is its first value, a text."""
+    (name, who), *rest = says.values
+    return Says(says.template, ((name, who[:1].upper() + who[1:] if isinstance(who, str) else who), *rest))
+
+
+def _peak(hold: HoldResult) -> Says:
+    over = hold.highest_from_target_c
+    if over is None or hold.overshoot_is_at_least or hold.temperature_from == "packet estimate":
+        return Says("")
+    return Says.of(", hottest {peak}", peak=Temp(hold.target_c + over))
+
+
+def _stands(found: Verification, holds: Sequence[HoldResult], head: str = "Uncalibrated: holds") -> Says:
+    """By how much the display may be off, where nothing else is known of it."""
+    if found.decided_on != "reading" and head != "Enough":
+        return Says("")
+    stands = [h.display_may_read_c for h in holds if h.display_may_read_c is not None]
+    if not stands:
+        return Says("")
+    low, high = max(s[0] for s in stands), min(s[1] for s in stands)
+    if low > 0.0 or high < 0.0:
+        return Says("")
+    return Says.of(" {head} if it reads at most {high} high and {low} low.", head=head, high=Diff(high), low=Diff(-low))
+
+
+def _cause(found: Verification, hold: HoldResult, piece: PieceResult | None, findings: Sequence[Finding]) -> Says:
+    """What made a soak short, where the record shows it."""
+    short = _first(findings, "short soak")
+    if short is not None and short.brief is not None:
+        return Says.of("; {why}", why=short.brief)
+    missing_s = hold.required_s - (piece.soak_s if piece is not None else hold.soak_s).best  # type: ignore[union-attr]
+    program = _first(findings, "program differs")
+    if program is not None and program.brief is not None:
+        return Says.of("; {why}", why=program.brief)
+    lag = piece.lag_s if piece is not None and piece.lag_s is not None else hold.lag_s
+    if lag is not None and lag.best >= missing_s / 2.0 and hold.enter_s is not None:
+        return Says(f"; the furnace was there {duration(lag.best)} before it")
+    return Says("")
+
+
+def _first(findings: Sequence[Finding], *codes: str) -> Finding | None:
+    """The first finding of these codes, in the order of the codes."""
+    return next((f for code in codes for f in findings if f.code == code), None)

@@ -1,0 +1,87 @@
+"""The sentence that leads: verdict, reason and next act, on runs with known truth."""
+
+from __future__ import annotations
+
+import pytest
+
+from soakwitness.analysis.verification.verifying import verify
+from tests.named_cases import NamedCase, named_cases
+from tests.verification_runs import drawn, make_run, sensor, simple_recipe
+
+HEADS = {
+    "pass": ("Pass.", "Pass, by estimate."),
+    "fail": (
+        "Too short:",
+        "Too hot:",
+        "Too cold:",
+        "Too long:",
+        "Not done:",
+        "Too slow:",
+        "Late to the quench:",
+        "Fail:",
+    ),
+    "not proven": ("Not proven:",),
+}
+MOST = 200  # characters of the sentence, common practice for what is read at a glance
+
+
+@pytest.mark.parametrize("case", named_cases().values(), ids=lambda case: case.name)
+def test_a_sentence_holds_verdict_and_reason(case: NamedCase) -> None:
+    found = verify(case.run, case.recipe)
+    says = found.in_short.says.text("C")
+    assert says.startswith(HEADS[found.verdict])
+    assert says.endswith(".")
+    assert len(says) <= MOST
+    assert len(says.removeprefix("Pass.")) > 20  # more than the verdict: a reason with its numbers
+    assert found.verdict == "pass" or found.in_short.next is not None
+
+
+def said(name: str) -> tuple[str, str]:
+    case = named_cases()[name]
+    short = verify(case.run, case.recipe).in_short
+    return short.says.text("C"), "" if short.next is None else short.next.text("C")
+
+
+def test_a_power_cut_is_the_reason_of_the_short_soak() -> None:
+    says, then = said("cut_that_ended_it")
+    assert says.startswith("Too short: the furnace was at 929 °C for 9.1 of 15 min; the heat went off 9.1 min into it")
+    assert then.startswith("Look for a power cut")
+
+
+def test_a_hold_too_cold_is_never_told_to_last_longer() -> None:
+    says, then = said("sag_then_hotter")
+    # It stood at 506 where the band begins at 508 (the case's own text).
+    assert says == "Too cold: the furnace stood at 506 °C where 508 °C is the least for 512 °C."
+    assert then.startswith("Set it hotter: it stood 2 °C under its band")
+    assert "longer" not in then
+
+
+def test_too_hot_says_how_hot_for_how_long_and_what_it_did_to_the_steel() -> None:
+    says, then = said("temper_50_too_hot_for_20_min")
+    assert says.startswith("Too hot: the furnace reached 250 °C, limit 205 °C, for ")
+    assert "softened" in then
+    assert "retained austenite" in said("hardening_50_too_hot_for_12_min")[1]
+
+
+def test_a_record_that_ends_in_the_hold_asks_for_the_pull() -> None:
+    says, then = said("record_ends_in_hold")
+    assert says.startswith("Not proven: the record stops after 24.8 of 40 min of the hold at 304 °C")
+    assert "mark pull" in then
+
+
+def test_a_burnt_out_sensor_is_the_reason() -> None:
+    assert said("burnt_out_in_the_hold_300")[0].startswith("Not proven: the sensor stopped reading after 5.8 of 15 min")
+
+
+def test_what_an_uncalibrated_display_may_be_off_stands_in_the_sentence() -> None:
+    # A level of 1000 in a band of 995 to 1005, read to 0.1.
+    run = make_run(*_hold(1000.0), columns=[sensor()])
+    short = verify(run, simple_recipe((1000, 10, 5))).in_short
+    assert "Uncalibrated: holds if it reads at most 4.9 °C high and 4.9 °C low." in short.says.text("C")
+    assert "8.9 °F" in short.says.text("F")  # 4.92 x 1.8
+    assert [says.text("C") for says in short.not_known][0] == "how true the sensor reads"
+
+
+def _hold(level_c: float):
+    t_s, temp_c = drawn([(0, 20), (900, level_c), (2100, level_c), (4000, 60)])
+    return t_s, {"furnace": temp_c}
