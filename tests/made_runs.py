@@ -13,6 +13,7 @@ from soakwitness.analysis.verification.results.verification import (
     Finding,
     HoldResult,
     InBand,
+    InShort,
     KnownError,
     PieceResult,
     RampResult,
@@ -82,6 +83,7 @@ def made_verification(run: Run, *, words: str = "") -> Verification:
         "packet estimate", "packet", run.t_s, run.traces[1].temp_c - 6, run.traces[1].temp_c, run.traces[1].temp_c + 4
     )
     return Verification(
+        in_short=InShort(Says("Too short: the blade was at 1040 °C for 11.5 of 25 min."), Says("Hold longer.")),
         run=run.header.run,
         recipe=f"Paring blades, harden{words}",
         verdict="fail",

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from soakwitness.analysis.recipes.program import program_setpoints
 from soakwitness.cli.charts import style
+from soakwitness.cli.charts.flags import MOST_ROWS, draw_flags, flags_of
+from soakwitness.cli.charts.hold_panels import draw_panel, shown_holds
 from soakwitness.cli.charts.thinning import thin
-from soakwitness.firmware_bridge.common.units import Unit, from_celsius, from_kelvin
-from soakwitness.firmware_bridge.common.wording import duration, temperature
+from soakwitness.firmware_bridge.common.units import Unit, from_celsius
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -18,9 +21,8 @@ if TYPE_CHECKING:
     from soakwitness.analysis.packet.estimate import PacketEstimate
     from soakwitness.analysis.recipes.recipe import Recipe
     from soakwitness.analysis.record.run import Run, Trace
-    from soakwitness.analysis.verification.results.verification import HoldResult, Verification, WorkTemperature
+    from soakwitness.analysis.verification.results.verification import Verification, WorkTemperature
 
-MOST_INSETS = 4
 MARK_WORDS = {"load": "load", "pull": "pull", "plates": "plates", "hand-warm": "hand-warm", "door": "door"}
 
 
@@ -33,14 +35,23 @@ def save_run_chart(
 
 
 def run_figure(
-    run: Run, verification: Verification, recipe: Recipe, *, unit: Unit, size: tuple[float, float] = (10.5, 6.6)
+    run: Run, verification: Verification, recipe: Recipe, *, unit: Unit, size: tuple[float, float] = (10.5, 7.6)
 ) -> Figure:
     """Figure of the whole run above and of each hold's band below. Call within ``style.own_look()``."""
     from matplotlib.figure import Figure
 
     figure = Figure(figsize=size)
-    draw_run(figure, (0.005, 0.01, 0.99, 0.93), run, verification, recipe, unit=unit)
-    figure.suptitle(_headline(verification, recipe), x=0.01, ha="left", fontsize=12)
+    wide_in, high_in = size
+    says = textwrap.wrap(verification.in_short.says.text(unit), int(wide_in * 10.2), break_on_hyphens=False)[:3]
+    top_in = 0.16 + 0.23 * len(says) + 0.22
+    for row, line in enumerate(says):
+        y = 1.0 - (0.14 + 0.23 * row) / high_in
+        figure.text(0.12 / wide_in, y, line, ha="left", va="top", fontsize=12, fontweight="bold")
+    begun = run.header.started_utc[:16].replace("T", " ")
+    named = f"{recipe.name}, {run.header.furnace_name}, {begun} UTC"
+    y = 1.0 - (0.14 + 0.23 * len(says)) / high_in
+    figure.text(0.12 / wide_in, y, named, ha="left", va="top", fontsize=9, color="#555555")
+    draw_run(figure, (0.0, 0.0, 1.0, 1.0 - top_in / high_in), run, verification, recipe, unit=unit)
     return figure
 
 
@@ -54,29 +65,32 @@ def draw_run(
     unit: Unit,
 ) -> None:
     """Draw into a part of a figure: ``box`` is left, bottom, width and height as shares of the figure."""
-    holds = [h for h in verification.holds if h.found and h.enter_s is not None][:MOST_INSETS]
+    holds = shown_holds(verification)
     wide_in, high_in = figure.get_size_inches()
-    left, right = box[0] + 0.6 / wide_in, box[0] + box[2] - 0.12 / wide_in
-    bottom, top = box[1] + 0.25 / high_in, box[1] + box[3] - 0.25 / high_in
-    split = bottom + 0.34 * (top - bottom) if holds else bottom + 0.2 / high_in
-    upper = figure.add_gridspec(1, 1, left=left, right=right, bottom=split + 0.4 / high_in, top=top)
+    left, right = box[0] + 0.68 / wide_in, box[0] + box[2] - 0.15 / wide_in
+    bottom, top = box[1] + 0.28 / high_in, box[1] + box[3] - 0.26 / high_in
+    split = bottom + 0.43 * (top - bottom) if holds else bottom + 0.2 / high_in
+    ends = (float(run.t_s[0]), float(run.t_s[-1])) if len(run.t_s) > 1 else (0.0, 1.0)
+    across_in = (right - left) * wide_in
+    flags = flags_of(verification, *ends, across_in)
+    strip_in = 0.17 * (max(flag.row for flag in flags) + 1) if flags else 0.0
+    upper = figure.add_gridspec(
+        1, 1, left=left, right=right, bottom=split + 0.42 / high_in, top=top - (strip_in + 0.02) / high_in
+    )
     whole = figure.add_subplot(upper[0, 0])
     _draw_lines(whole, run, verification, unit)
-    _draw_recipe(whole, run, verification, unit)
-    frame_whole(whole, run, verification.record.gaps, unit)
+    _draw_recipe(whole, run, verification, recipe, unit)
+    frame_whole(whole, run, verification.record.gaps, unit, above_in=strip_in)
+    if flags:
+        here = whole.get_position()
+        strip = figure.add_axes((here.x0, here.y1, here.width, MOST_ROWS * 0.17 / high_in))
+        draw_flags(strip, whole, flags, across_in)
     if holds:
         lower = figure.add_gridspec(
-            1, len(holds), left=left, right=right, bottom=bottom, top=split - 0.24 / high_in, wspace=0.16
+            1, len(holds), left=left, right=right, bottom=bottom, top=split - 0.24 / high_in, wspace=0.2
         )
         for i, hold in enumerate(holds):
-            _draw_inset(figure.add_subplot(lower[0, i]), run, verification, hold, unit)
-
-
-def _headline(verification: Verification, recipe: Recipe) -> str:
-    basis = ", as read" if verification.decided_on == "reading" and verification.verdict == "pass" else ""
-    codes = dict.fromkeys(f.code for f in verification.findings if f.severity == "fail")
-    reason = f" ({', '.join(codes)})" if codes else ""
-    return f"{recipe.name}: {verification.verdict}{basis}{reason}"
+            draw_panel(figure, lower[0, i], run, verification, hold, unit, _draw_lines)
 
 
 def _roles(run: Run, verification: Verification) -> list[tuple[Trace, dict[str, Any]]]:
@@ -117,24 +131,45 @@ def draw_estimate(ax: Axes, work: WorkTemperature | PacketEstimate, unit: Unit, 
     ax.plot(t_s, best, label=f"blade in its packet, estimated ({kind})", **style.ESTIMATE)
 
 
-def _draw_recipe(ax: Axes, run: Run, verification: Verification, unit: Unit) -> None:
-    """Draw the recipe over the run: each hold's band and target where it was found, joined by dashes."""
-    points: list[tuple[float, float]] = []
+def _draw_recipe(ax: Axes, run: Run, verification: Verification, recipe: Recipe, unit: Unit) -> None:
+    """Draw what the recipe's program meant, in its own times, and each hold's band where it was found."""
     for hold in verification.holds:
-        if not hold.found or hold.enter_s is None:
-            continue
-        end = hold.enter_s + hold.required_s
-        low, high = (from_celsius(edge, unit) for edge in hold.band_c)
-        style.draw_band(ax, hold.enter_s, end, low, high)
-        target = from_celsius(hold.target_c, unit)
-        points += [(hold.enter_s, target), (end, target), (end, float("nan"))]
-        ramp = verification.step(hold.step - 1)
-        if ramp is not None and ramp.kind == "ramp" and ramp.found and ramp.start_s is not None:
-            started = _temperature_at(run, verification, ramp.start_s)
-            if started is not None:
-                ax.plot([ramp.start_s, hold.enter_s], [from_celsius(started, unit), target], **style.RECIPE)
-    if points:
-        ax.plot([t for t, _ in points], [v for _, v in points], label="recipe", **style.RECIPE)
+        if hold.found and hold.enter_s is not None:
+            low, high = (from_celsius(edge, unit) for edge in hold.band_c)
+            style.draw_band(ax, hold.enter_s, hold.enter_s + hold.required_s, low, high)
+    points = meant_course(run, verification, recipe)
+    if len(points) > 1:
+        ax.plot([t for t, _ in points], [from_celsius(c, unit) for _, c in points], label="recipe", **style.RECIPE)
+
+
+def meant_course(run: Run, verification: Verification, recipe: Recipe) -> list[tuple[float, float]]:
+    """The program's course from the first ramp on, as times [s of the run] and temperatures [degC].
+
+    A hold lasts as long as is to be typed, a ramp as its rate says; at full power it takes what the furnace took,
+    or nothing where that is not on record.
+    """
+    found = {step.step: step for step in verification.steps}
+    at_s = next((s.start_s for s in verification.steps if s.kind == "ramp" and s.start_s is not None), None)
+    if at_s is None:
+        at_s = next((h.enter_s for h in verification.holds if h.enter_s is not None), 0.0)
+    at_c = _temperature_at(run, verification, at_s)
+    if at_c is None:
+        return []
+    points = [(at_s, at_c)]
+    for step in program_setpoints(recipe):
+        if step.cycle > 1:
+            break
+        if step.hold_s is not None:
+            at_s += step.hold_s
+        elif step.rate_c_per_h:
+            at_s += abs(step.setpoint_c - at_c) / step.rate_c_per_h * 3600.0
+        else:
+            took = found.get(step.number)
+            if took is not None and took.kind == "ramp" and took.start_s is not None and took.end_s is not None:
+                at_s += took.end_s - took.start_s
+        at_c = step.setpoint_c
+        points.append((at_s, at_c))
+    return points
 
 
 def _temperature_at(run: Run, verification: Verification, t_s: float) -> float | None:
@@ -147,8 +182,8 @@ def _temperature_at(run: Run, verification: Verification, t_s: float) -> float |
     return float(np.interp(t_s, trace.t_s[good], trace.temp_c[good])) if good.any() else None
 
 
-def frame_whole(ax: Axes, run: Run, gaps: Sequence[tuple[float, float]], unit: Unit) -> None:
-    """Give the chart of a whole run its gaps, marks, axes and legend."""
+def frame_whole(ax: Axes, run: Run, gaps: Sequence[tuple[float, float]], unit: Unit, *, above_in: float = 0.0) -> None:
+    """Give the chart of a whole run its gaps, marks, axes, and its legend ``above_in`` inches over it."""
     for start, stop in gaps:
         style.draw_gap(ax, start, stop)
     if len(run.t_s) > 1:
@@ -158,7 +193,8 @@ def frame_whole(ax: Axes, run: Run, gaps: Sequence[tuple[float, float]], unit: U
     low, high = ax.get_ylim()
     ax.set_ylim(min(low, from_celsius(0.0, unit)), high + 0.06 * (high - low))
     style.clock_axis(ax)
-    ax.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=4, borderaxespad=0.1, handlelength=3.2)
+    lift = above_in / (ax.get_position().height * style.inches_of(ax)[1])
+    ax.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0 + lift), ncols=5, borderaxespad=0.1, handlelength=3.0)
 
 
 def draw_marks(ax: Axes, run: Run) -> None:
@@ -175,53 +211,8 @@ def draw_marks(ax: Axes, run: Run) -> None:
             last = mark.t_s
 
 
-def _draw_inset(ax: Axes, run: Run, verification: Verification, hold: HoldResult, unit: Unit) -> None:
-    assert hold.enter_s is not None
-    leave = hold.leave_s if hold.leave_s is not None else hold.enter_s + hold.required_s
-    margin = max(120.0, 0.12 * (leave - hold.enter_s))
-    window = (hold.enter_s - margin, max(leave, hold.enter_s + hold.required_s) + margin)
-    _draw_lines(ax, _cut(run, window), verification, unit, most=1500)
-    low, high = (from_celsius(edge, unit) for edge in hold.band_c)
-    style.draw_band(ax, *window, low, high)
-    ax.hlines(from_celsius(hold.target_c, unit), *window, **_as_hlines(style.RECIPE))
-    for start, stop in verification.record.gaps:
-        style.draw_gap(ax, start, stop)
-    reach = 1.6 * (high - low)
-    middle = (low + high) / 2
-    over = from_kelvin(hold.overshoot_c or 0.0, unit)
-    ax.set_ylim(middle - reach, max(middle + reach, from_celsius(hold.target_c, unit) + 1.2 * over))
-    ax.set_xlim(*window)
-    for t_s, words in ((hold.enter_s, "enter"), (hold.leave_s, "leave")):
-        if t_s is not None:
-            ax.axvline(t_s, color="#444444", linewidth=0.8, linestyle=(0, (1, 2)))
-            write_upright(ax, t_s, words)
-    style.clock_axis(ax, label=False)
-    soak = hold.soak_s
-    minutes = f"soak {duration(soak.best)} of {duration(hold.required_s)}, " if soak else ""
-    ax.set_title(f"Step {hold.step}, {temperature(hold.target_c, unit)}: {minutes}{hold.verdict}")
-
-
 def write_upright(ax: Axes, t_s: float, words: str) -> None:
     """Write words upright beside the line at a time, along the foot of the axes and inside them."""
     first, last = ax.get_xlim()
     side = "left" if t_s < first + 0.02 * (last - first) else "right"
     ax.text(t_s, 0.02, words, transform=ax.get_xaxis_transform(), rotation=90, ha=side, va="bottom", fontsize="small")
-
-
-def _as_hlines(look: dict[str, Any]) -> dict[str, Any]:
-    return {"colors": look["color"], "linewidth": look["linewidth"], "linestyles": [look["linestyle"]]}
-
-
-def _cut(run: Run, window: tuple[float, float]) -> Run:
-    """Return the run between two times, for a line that shows every reading."""
-    from dataclasses import replace
-
-    import numpy as np
-
-    def part(t_s: Any) -> slice:
-        first, last = np.searchsorted(t_s, window)
-        return slice(max(0, int(first) - 1), int(last) + 1)
-
-    traces = tuple(replace(tr, t_s=tr.t_s[part(tr.t_s)], temp_c=tr.temp_c[part(tr.t_s)]) for tr in run.traces)
-    here = part(run.t_s)
-    return replace(run, t_s=run.t_s[here], values={k: v[here] for k, v in run.values.items()}, traces=traces)

@@ -35,6 +35,7 @@ OTHERS: tuple[dict[str, Any], ...] = (
 RECIPE: dict[str, Any] = {"color": BLACK, "linewidth": 1.1, "linestyle": (0, (6, 4))}
 BAND_FILL = "#F0E442"
 BAND_EDGE = "#8A8200"
+SANS_SERIF = ["Noto Sans", "Liberation Sans", "Arial", "Helvetica", "DejaVu Sans"]
 SUFFIXES = (".png", ".svg", ".pdf")
 
 
@@ -51,7 +52,8 @@ def own_look(points: float = 9.0) -> Iterator[None]:
     matplotlib.use("Agg")
     with matplotlib.rc_context(
         {
-            "font.family": "serif",
+            "font.family": "sans-serif",
+            "font.sans-serif": SANS_SERIF,
             "text.parse_math": False,
             "font.size": points,
             "axes.spines.top": False,
@@ -110,6 +112,12 @@ def axis_words(t_s: float, *, seconds: bool = False) -> str:
     whole = round(abs(t_s)) if seconds else round(abs(t_s) / 60) * 60
     text = f"{sign}{whole // 3600}:{whole % 3600 // 60:02d}"
     return f"{text}:{whole % 60:02d}" if seconds else text
+
+
+def inches_of(ax: Axes) -> tuple[float, float]:
+    """Width and height of the figure that axes stand in [in]."""
+    wide, high = ax.get_figure(root=True).get_size_inches()  # type: ignore[union-attr]
+    return float(wide), float(high)
 
 
 def save(figure: Figure, path: Path) -> None:

@@ -97,7 +97,21 @@ def _with_logbook(found: Verified, logbook: Path, customer: str | None, notes: S
         names = set(notes.pieces)
         run = replace(run, marks=tuple(replace(m, pieces=tuple(names & set(m.pieces)), note="") for m in data.marks))
     verification = replace(found.verification, findings=tuple(f.finding for f in data.findings))
+    if notes.pieces is not None:
+        verification = _of_pieces(verification, set(notes.pieces))
     return SheetSources(run, verification, found.recipe, notes)
+
+
+def _of_pieces(verification: Verification, names: set[str]) -> Verification:
+    """A verification without what the others' pieces had; its sentence speaks of these alone."""
+    from soakwitness.analysis.verification.findings.in_short import in_short
+
+    steps = tuple(
+        step if step.kind == "ramp" else replace(step, pieces=tuple(p for p in step.pieces if p.piece in names))
+        for step in verification.steps
+    )
+    theirs = replace(verification, steps=steps)
+    return replace(theirs, in_short=in_short(theirs))
 
 
 def _digest(seal: Path) -> str | None:

@@ -8,7 +8,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from soakwitness.analysis.verification.results.verification import Bounds, PieceResult
 from soakwitness.cli.charts import style
+from soakwitness.cli.charts.flags import flags_of, span_in
+from soakwitness.cli.charts.hold_panels import soak_bars
 from soakwitness.cli.charts.run_chart import run_figure, save_run_chart
 from soakwitness.cli.charts.thinning import thin
 from soakwitness.firmware_bridge.common.units import from_celsius
@@ -29,24 +32,43 @@ def test_the_chart_says_verdict_roles_and_bands(tmp_path: Path, unit: style.Unit
     run = made_run(tmp_path)
     with style.own_look():
         figure = run_figure(run, made_verification(run), made_recipe(), unit=unit)
-    whole, *insets = figure.axes
-    assert len(insets) == 2
+    whole, strip, *panels = figure.axes
+    assert len(panels) == 4  # two holds, a panel of readings and one of bars each
     labels = {text.get_text() for text in whole.get_legend().get_texts()}
     assert {"chamber (measured)", "blade (load, measured)", "recipe"} <= labels
     assert any("model, not measured" in label or "fitted" in label for label in labels)
-    assert "fail (short soak)" in figure.get_suptitle()
-    assert insets[1].get_title(loc="left").endswith("fail")
+    assert figure.texts[0].get_text().startswith("Too short: ")
+    assert [text.get_text().strip() for text in strip.texts][0].startswith("short soak")
+    assert panels[2].get_title(loc="left").endswith("fail")
+    assert any("had " in text.get_text() for text in panels[3].texts)
     top = whole.get_ylim()[1]
     assert top > from_celsius(1046.0, unit)
 
 
-def test_the_chart_names_every_kind_of_failure_once(tmp_path: Path) -> None:
+def test_each_finding_has_its_flag_once_at_its_place_and_none_over_another(tmp_path: Path) -> None:
     verification = made_verification(made_run(tmp_path))
     fail = next(f for f in verification.findings if f.severity == "fail")
-    more = (*verification.findings, replace(fail, code="late quench"), replace(fail, step=2))
-    with style.own_look():
-        figure = run_figure(made_run(tmp_path), replace(verification, findings=more), made_recipe(), unit="C")
-    assert figure.get_suptitle().endswith("fail (short soak, late quench)")
+    late = replace(fail, code="late quench", pieces=("C-03",), at_s=5000.0, step=None)
+    found = replace(verification, findings=(*verification.findings, late, late))
+    flags = flags_of(found, 0.0, 6000.0, 9.0)
+    assert [f.words for f in flags if f.words == "late quench C-03"] == ["late quench C-03"]
+    assert {f.at_s for f in flags if f.words == "late quench C-03"} == {5000.0}
+    spans = [(f.row, *span_in(f.at_s, f.words, 0.0, 9.0 / 6000.0, 9.0)) for f in flags]
+    for k, (row, begin, end) in enumerate(spans):
+        assert all(end < b or begin > e for r, b, e in spans[k + 1 :] if r == row)
+
+
+def test_a_bar_says_what_was_had_missing_and_sure(tmp_path: Path) -> None:
+    hold = next(h for h in made_verification(made_run(tmp_path)).holds if h.verdict == "fail")
+    (bar,) = soak_bars(replace(hold, pieces=()))
+    assert (bar.had_s, bar.asked_s) == (hold.soak_s.best, hold.required_s)
+    assert bar.end_s == hold.leave_s
+    open_ = replace(hold, pieces=(), soak_s=Bounds(100.0, hold.required_s + 5.0, hold.required_s + 9.0))
+    assert soak_bars(open_)[0].sure_s == 100.0
+    early = PieceResult("A", None, Bounds(60, 60, 60), "fail", "fail", "fail", pull_s=(hold.enter_s or 0.0) + 60.0)
+    late = replace(early, piece="B", soak_s=Bounds(900, 900, 900), pull_s=hold.leave_s)
+    first, second = soak_bars(replace(hold, pieces=(late, early)))
+    assert (first.name, first.end_s, second.name) == ("A", (hold.enter_s or 0.0) + 60.0, "B")
 
 
 def test_a_gap_is_left_blank(tmp_path: Path) -> None:

@@ -1,0 +1,185 @@
+"""One hold beside its band, framed on what happened there, with a bar of the soak that each piece had and missed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+from soakwitness.cli.charts import style
+from soakwitness.firmware_bridge.common.units import Unit, from_celsius
+from soakwitness.firmware_bridge.common.wording import duration, duration_of, temperature
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+    from soakwitness.analysis.record.run import Run
+    from soakwitness.analysis.verification.results.verification import Bounds, HoldResult, Verification
+
+MOST_PANELS = 3
+MOST_BARS = 4
+ALIKE_S = 30.0
+BAR = 0.62  # of a row
+INSIDE = 0.34  # of a panel's width: a bar that holds its own words
+BAND_SHARE = 0.22  # of a panel's height at least
+
+
+@dataclass(frozen=True)
+class SoakBar:
+    """What one piece, or the hold, had: from, to [s of the run], of how much asked, and how much of it is sure [s]."""
+
+    name: str
+    start_s: float
+    end_s: float
+    had_s: float
+    asked_s: float
+    sure_s: float
+
+
+def shown_holds(verification: Verification) -> list[HoldResult]:
+    """The holds worth a panel, in the order of time: what failed first, then what is not proven, then the hottest."""
+    order = {"fail": 0, "not proven": 1, "pass": 2}
+    found = [h for h in verification.holds if h.found and (h.enter_s is not None or h.stays)]
+    worth = sorted(found, key=lambda h: (not h.judged, order[h.verdict], -h.target_c))[:MOST_PANELS]
+    return sorted(worth, key=lambda h: h.step)
+
+
+def soak_bars(hold: HoldResult) -> list[SoakBar]:
+    """A bar a piece, those with least first; one bar where all are alike or none is named."""
+    if hold.soak_s is None:
+        return []
+    end_s = _first_of(hold.pull_s, hold.leave_s)
+    named = sorted((p for p in hold.pieces if p.piece), key=lambda p: p.soak_s.best)
+    if len(named) < 2 or named[-1].soak_s.best - named[0].soak_s.best <= ALIKE_S:
+        name = {"load": "load", "packet estimate": "blade", "control": "furnace", None: ""}[hold.temperature_from]
+        return [_bar(name, hold, hold.soak_s, end_s)]
+    shown = named if len(named) <= MOST_BARS else named[:MOST_BARS]
+    return [_bar(p.piece or "", hold, p.soak_s, _first_of(p.pull_s, hold.control_leave_s)) for p in shown]
+
+
+def _first_of(*ends_s: float | None) -> float | None:
+    """The earliest of those that are known: a piece that stays in goes on to the next hold."""
+    return min((t for t in ends_s if t is not None), default=None)
+
+
+def _bar(name: str, hold: HoldResult, soak: Bounds, end_s: float | None) -> SoakBar:
+    had_s = soak.best
+    last_s = end_s if end_s is not None else (hold.enter_s or hold.stays[0][0]) + had_s
+    sure_s = soak.low if soak.low < hold.required_s <= had_s else had_s
+    return SoakBar(name, last_s - had_s, last_s, had_s, hold.required_s, sure_s)
+
+
+def draw_panel(
+    figure: Figure, spec: Any, run: Run, verification: Verification, hold: HoldResult, unit: Unit, draw_lines: Any
+) -> None:
+    """Draw one hold into a cell of a grid: the readings over its band, the bars below on the same clock."""
+    bars = soak_bars(hold)
+    rows = spec.subgridspec(2, 1, height_ratios=(5.0, 0.45 + 0.55 * max(len(bars), 1)), hspace=0.04)
+    ax = figure.add_subplot(rows[0])
+    below = figure.add_subplot(rows[1], sharex=ax)
+    window = _window(hold, bars)
+    part = _cut(run, window)
+    draw_lines(ax, part, verification, unit, most=1500)
+    low, high = (from_celsius(edge, unit) for edge in hold.band_c)
+    style.draw_band(ax, *window, low, high)
+    target = from_celsius(hold.target_c, unit)
+    ax.plot(window, (target, target), **style.RECIPE)
+    for start, stop in verification.record.gaps:
+        style.draw_gap(ax, start, stop)
+    ax.set_xlim(*window)
+    ax.set_ylim(*_frame(part, verification, hold, unit, window))
+    ax.tick_params(labelbottom=False)
+    verdict = hold.verdict if hold.judged else "reported only"
+    ax.set_title(f"Step {hold.step}, {temperature(hold.target_c, unit)}: {verdict}")
+    _draw_bars(below, bars, window)
+
+
+def _window(hold: HoldResult, bars: Sequence[SoakBar]) -> tuple[float, float]:
+    """From before the furnace came to after the last piece left, what is missing of the soak included [s]."""
+    begin = [t for t in (hold.control_enter_s, hold.enter_s, *(bar.start_s for bar in bars)) if t is not None]
+    begin = begin or [hold.stays[0][0]]
+    ends = [t for t in (hold.control_leave_s, hold.leave_s) if t is not None]
+    ends += [bar.end_s + max(bar.asked_s - bar.had_s, 0.0) for bar in bars] + [begin[0] + 60.0]
+    margin = 0.08 * (max(ends) - min(begin)) + 60.0
+    return min(begin) - margin, max(ends) + margin
+
+
+def _frame(
+    run: Run, verification: Verification, hold: HoldResult, unit: Unit, window: tuple[float, float]
+) -> tuple[float, float]:
+    """Ends of the temperature axis: the band, and all that the deciding sensors did in the hold; no more than that."""
+    import numpy as np
+
+    first_s = hold.control_enter_s if hold.control_enter_s is not None else window[0]
+    last_s = min(t for t in (hold.control_leave_s, hold.leave_s, window[1]) if t is not None)
+    seen = [hold.band_c[0], hold.band_c[1], hold.target_c + (hold.overshoot_c or 0.0)]
+    if hold.too_hot is not None:
+        seen.append(hold.too_hot.reached_c)
+    for trace in run.traces:
+        if trace.name not in (verification.sensor, hold.measured_by):
+            continue
+        inside = trace.temp_c[(trace.t_s >= first_s) & (trace.t_s <= last_s)]
+        inside = inside[np.isfinite(inside)]
+        if inside.size:
+            seen += [float(np.quantile(inside, 0.1)), float(inside.max())]
+    wide = hold.band_c[1] - hold.band_c[0]
+    low, high = min(seen), max(seen)
+    most = wide / BAND_SHARE
+    low = max(low, high - most) if high - low > most else low
+    room = 0.35 * wide + 0.06 * (high - low)
+    return from_celsius(low - room, unit), from_celsius(high + room, unit)
+
+
+def _draw_bars(ax: Axes, bars: Sequence[SoakBar], window: tuple[float, float]) -> None:
+    """Had as a full bar, missing as a hatched one behind it, in words beside them."""
+    ax.set_ylim(max(len(bars), 1) - 0.4, -0.6)
+    ax.set_yticks(range(len(bars)), [bar.name for bar in bars])
+    ax.tick_params(axis="y", length=0)
+    ax.grid(False)
+    ax.spines["left"].set_visible(False)
+    middle = (window[0] + window[1]) / 2.0
+    for row, bar in enumerate(bars):
+        missing_s = max(bar.asked_s - bar.had_s, 0.0)
+        colour = style.BLUE if missing_s <= 0.0 else style.VERMILION
+        ax.barh(row, bar.sure_s, left=bar.start_s, height=BAR, color=colour)
+        if bar.sure_s < bar.had_s:
+            unsure: dict[str, Any] = {"facecolor": "white", "edgecolor": colour, "hatch": ".....", "linewidth": 0.9}
+            ax.barh(row, bar.had_s - bar.sure_s, left=bar.start_s + bar.sure_s, height=BAR, **unsure)
+        if missing_s > 0.0:
+            ax.barh(
+                row,
+                missing_s,
+                left=bar.end_s,
+                height=BAR,
+                facecolor="white",
+                edgecolor=style.VERMILION,
+                hatch="/////",
+                linewidth=0.9,
+            )
+        sure = f", {duration(bar.sure_s)} sure" if bar.sure_s < bar.had_s else ""
+        words, end_s = f"  had {duration_of(bar.had_s, bar.asked_s)}{sure}  ", bar.end_s + missing_s
+        look: dict[str, Any] = {"va": "center", "fontsize": "small"}
+        if bar.sure_s > INSIDE * (window[1] - window[0]):
+            ax.text(bar.start_s, row, words, ha="left", color="white", fontweight="bold", **look)
+        elif bar.had_s - bar.sure_s > INSIDE * (window[1] - window[0]):
+            plain = {"facecolor": "white", "edgecolor": "none", "pad": 0.6}
+            ax.text(bar.start_s + bar.sure_s, row, words, ha="left", bbox=plain, **look)
+        elif (bar.start_s + end_s) / 2.0 > middle:
+            ax.text(bar.start_s, row, words, ha="right", **look)
+        else:
+            ax.text(end_s, row, words, ha="left", **look)
+    style.clock_axis(ax, label=False)
+
+
+def _cut(run: Run, window: tuple[float, float]) -> Run:
+    """Return the run between two times, for a line that shows every reading."""
+    import numpy as np
+
+    def part(t_s: Any) -> slice:
+        first, last = np.searchsorted(t_s, window)
+        return slice(max(0, int(first) - 1), int(last) + 1)
+
+    traces = tuple(replace(tr, t_s=tr.t_s[part(tr.t_s)], temp_c=tr.temp_c[part(tr.t_s)]) for tr in run.traces)
+    here = part(run.t_s)
+    return replace(run, t_s=run.t_s[here], values={k: v[here] for k, v in run.values.items()}, traces=traces)
