@@ -18,8 +18,11 @@ from soakwitness.cli.options.common import (
     logbook_option,
     print_json,
     struck_out,
+    unit_option,
 )
 from soakwitness.cli.options.entering import by_option
+from soakwitness.cli.verdicts.beside import compare_runs
+from soakwitness.firmware_bridge.common.units import Unit
 
 if TYPE_CHECKING:
     from soakwitness.analysis.logbook.runs import RunEntry
@@ -29,7 +32,7 @@ NEWEST = 20
 
 
 @click.command()
-@click.argument("run", required=False)
+@click.argument("named", metavar="[RUN]...", nargs=-1)
 @click.option("--all", "everything", is_flag=True, help=f"All runs, not only the newest {NEWEST}.")
 @click.option("--check", is_flag=True, help="Compare every run with its seal, which takes a while with many.")
 @click.option(
@@ -40,12 +43,16 @@ NEWEST = 20
 @click.option("--unstrike", is_flag=True, help="Have RUN stand again that was struck out.")
 @click.option("--why", help="The reason for either.")
 @click.option("--struck", "only_struck", is_flag=True, help="List the runs that were struck out.")
+@click.option("--compare", "beside", is_flag=True, help="Draw the named RUNs over each other; takes --chart.")
+@click.option("--align", metavar="STEP", help="start, or the number of a hold: where their clocks are set to nought.")
+@click.option("--chart", type=click.Path(path_type=Path), help="Draw them as FILE.png, .svg or .pdf.")
 @by_option
+@unit_option
 @json_option
 @logbook_option
 @force_option
 def runs(
-    run: str | None,
+    named: tuple[str, ...],
     everything: bool,
     check: bool,
     export: Path | None,
@@ -54,7 +61,11 @@ def runs(
     unstrike: bool,
     why: str | None,
     only_struck: bool,
+    beside: bool,
+    align: str | None,
+    chart: Path | None,
     by: str | None,
+    unit: Unit | None,
     as_json: bool,
     logbook: Path,
     force: bool,
@@ -66,8 +77,21 @@ def runs(
 
     With a decimal comma the cells are parted by semicolons, as spreadsheets expect.
 
+    Several runs are put over each other from when each came into the hottest hold, or into that of --align:
+    runs --compare 20260302 20260303 --chart both.png
+
     Example: soakwitness runs --json
     """
+    if beside:
+        compare_runs(named, logbook, chart=chart, align=align, unit=unit, force=force)
+        return
+    if chart is not None or align is not None:
+        raise WrongUse(
+            "--chart and --align belong to runs --compare A B; the chart of one: soakwitness verify --chart."
+        )
+    if len(named) > 1:
+        raise WrongUse(f"{named[1]}: several runs are named. One at a time, or draw them together: runs --compare.")
+    run = named[0] if named else None
     from soakwitness.firmware_bridge.runfolder.listing import look_at, run_folders, run_id
 
     if strike or unstrike:
