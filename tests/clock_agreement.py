@@ -147,9 +147,27 @@ def _compare_passes(drawn: ClockRun, said: Verification, told: dict[tuple[str, .
         tally["never complete although verify passes"].append((drawn.seed, round(last_s)))
 
 
+def soaks_of(clock: SoakClock) -> dict[int, dict[str | None, float]]:
+    """Longest soak so far [s] of each piece in each hold, holds from 1; of those without a name the shortest."""
+    if clock._chamber is None:
+        return {}
+    clock._looked = None
+    standing, _ = clock._look()
+    soaks: dict[int, dict[str | None, float]] = {}
+    for number in range(len(clock._recipe.holds)):
+        mine = soaks[number + 1] = {}
+        for lot in clock._lots:
+            soak_s = standing.deciding(lot, number)[1].count.longest_s
+            for name in lot.pieces or (None,):
+                mine[name] = (
+                    max(mine.get(name, 0.0), soak_s) if name is not None else min(mine.get(None, soak_s), soak_s)
+                )
+    return soaks
+
+
 def _compare_soaks(drawn: ClockRun, said: Verification, clock: SoakClock, tally: Tally) -> None:
     """Distance of each hold's soak, that of its worst piece."""
-    soaks = clock.soaks_s()
+    soaks = soaks_of(clock)
     for number, hold in enumerate(said.holds, start=1):
         mine, best = soaks.get(number, {}), dict[str | None, float]()
         if not hold.found or hold.soak_s is None or not mine:

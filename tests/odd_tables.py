@@ -61,6 +61,10 @@ def times() -> list[OddFile]:
     def joined(clocks: Sequence[str], head: str = "Time,Temp") -> str:
         return head + "\n" + "".join(f"{c},{v:.1f}\n" for c, (_, v) in zip(clocks, rows, strict=True))
 
+    def refused(name: str, text: str) -> OddFile:
+        """Stamps of Berlin that are no moments, or two."""
+        return odd(name, text, rows, wants=REFUSED, zone="Europe/Berlin", says=("Europe/Berlin",))
+
     half = [(t - (600.0 if i >= 100 else 0.0), v) for i, (t, v) in enumerate(rows)]
     again = [(t if i < 100 else t - 3000.0, v) for i, (t, v) in enumerate(rows)]
     serial = lambda t: f"{46083.294560 + t / 86400:.6f}"  # noqa: E731
@@ -100,30 +104,9 @@ def times() -> list[OddFile]:
             "+01:00",
             begins=START - timedelta(hours=1),
         ),
-        odd(
-            "the doubled hour",
-            table(rows, clock=wall(local, AUTUMN, 0.0)).replace("03:", "02:"),
-            rows,
-            wants=REFUSED,
-            zone="Europe/Berlin",
-            says=("Europe/Berlin",),
-        ),
-        odd(
-            "the doubled hour, straight through",
-            table(rows, clock=wall(local, AUTUMN)),
-            rows,
-            wants=REFUSED,
-            zone="Europe/Berlin",
-            says=("Europe/Berlin",),
-        ),
-        odd(
-            "the missing hour",
-            table(rows, clock=wall(local, SPRING)),
-            rows,
-            wants=REFUSED,
-            zone="Europe/Berlin",
-            says=("Europe/Berlin",),
-        ),
+        refused("the doubled hour", table(rows, clock=wall(local, AUTUMN, 0.0)).replace("03:", "02:")),
+        refused("the doubled hour, straight through", table(rows, clock=wall(local, AUTUMN))),
+        refused("the missing hour", table(rows, clock=wall(local, SPRING))),
         odd(
             "over the missing hour",
             table(rows, clock=wall(local, SPRING, 3600.0)),

@@ -267,23 +267,6 @@ class SoakClock:
             if lot.pull_s is None:
                 yield piece_state(standing, lot, aim, self._last_s, self._chamber.kept.temp_c[-1], take_out=take_out)
 
-    def soaks_s(self) -> dict[int, dict[str | None, float]]:
-        """Longest soak so far [s] of each piece in each hold, holds from 1; those without a name together."""
-        if self._chamber is None:
-            return {}
-        self._looked = None
-        standing, _ = self._look()
-        soaks: dict[int, dict[str | None, float]] = {}
-        for number in range(len(self._recipe.holds)):
-            mine = soaks[number + 1] = {}
-            for lot in self._lots:
-                count = standing.deciding(lot, number)[1].count
-                for name in lot.pieces or (None,):
-                    least = mine.get(name, count.longest_s) if name is None else count.longest_s
-                    most = mine.get(name, 0.0) if name is not None else 0.0
-                    mine[name] = max(min(least, count.longest_s), most)
-        return soaks
-
     def _comes_out_after(self, number: int) -> bool:
         """Whether the pieces leave the furnace after this hold: the last one, or each cycle of a repeated recipe."""
         holds = self._recipe.holds

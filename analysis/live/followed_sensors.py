@@ -25,7 +25,7 @@ class LiveSensor:
 
     ``thickness_mm`` is that of a load sensor's dummy, ``resolution_c`` [K] the step of a reading. ``added_c`` [K] is
     what its calibration says to add at each hold, ``reach_c`` [K] how far beside its band a level may lie and still be
-    a hold, as of ``verification.gathering``.
+    a hold, as ``SensorErrors.reach_c`` says.
     """
 
     name: str

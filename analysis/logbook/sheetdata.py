@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -122,22 +122,11 @@ def sheet_data(
     Raises LogBookError if the customer has no piece in the run.
     """
     pieces = _pieces(book, run, verification)
-    kept = pieces if customer is None else tuple(p for p in pieces if _belongs(p, customer))
-    if customer is not None and not kept:
-        known = ", ".join(sorted({p.facts.customer for p in pieces if p.facts and p.facts.customer})) or "none"
-        raise LogBookError(f"{customer} has no piece in {run.header.run}. Customers on record there: {known}.")
-    decided = dispositions_of(book, run.header.run)
-    seal, trouble = _seal(run)
+    kept = pieces if customer is None else _of_customer(pieces, customer, run)
     names = None if customer is None else {p.charged.piece for p in kept}
     others = [p.charged.piece for p in pieces if p not in kept]
-    day = local_day(run.header.started_utc, run.header.zone)
-    findings = tuple(
-        FindingData(f, tuple(d for d in decided if d.finding == f.code and d.step in (None, f.step)))
-        for f in verification.findings
-        if (names is None or not f.pieces or names & set(f.pieces)) and not _names_any(str(f.says), others)
-    )
-    there = {(f.code, step) for f in verification.findings for step in (None, f.step)}
-    lost = [d for d in decided if d.finding is not None and (d.finding, d.step) not in there]
+    decided = dispositions_of(book, run.header.run)
+    seal, trouble = _seal(run)
     return SheetData(
         run=run.header.run,
         furnace=run.header.furnace_name,
@@ -152,18 +141,14 @@ def sheet_data(
         temperature_from=verification.temperature_from,
         steps=tuple(StepData(step, verification.step(step.number)) for step in recipe.steps),
         pieces=kept,
-        sensors=tuple(
-            SensorData(c, corrections.get(c.name), c.name in corrections and corrections[c.name].overdue_on(day))
-            for c in run.columns
-            if c.kind == "sensor"
-        ),
+        sensors=_sensors(run, corrections),
         events=tuple(e for e in run.events if e.event != "mark"),
         marks=tuple(m for m in run.marks if names is None or not m.pieces or names & set(m.pieces)),
         coverage=verification.record,
         not_seen=verification.not_seen,
-        findings=findings,
+        findings=tuple(f for f in _findings(verification, decided) if _may_be_told(f.finding, names, others)),
         dispositions=tuple(d for d in decided if d.finding is None),
-        gone=tuple((d, finding_gone(book, d)) for d in lost),
+        gone=_gone(book, verification, decided),
         recorded_with=run.header.software,
         analysed_with=software,
         seal=seal,
@@ -186,12 +171,46 @@ def _pieces(book: LogBook, run: Run, verification: Verification) -> tuple[PieceD
     return tuple(found)
 
 
+def _of_customer(pieces: Sequence[PieceData], customer: str, run: Run) -> tuple[PieceData, ...]:
+    kept = tuple(p for p in pieces if p.facts and (p.facts.customer or "").casefold() == customer.casefold())
+    if not kept:
+        known = ", ".join(sorted({p.facts.customer for p in pieces if p.facts and p.facts.customer})) or "none"
+        raise LogBookError(f"{customer} has no piece in {run.header.run}. Customers on record there: {known}.")
+    return kept
+
+
+def _sensors(run: Run, corrections: Mapping[str, Correction]) -> tuple[SensorData, ...]:
+    """The run's sensors, each with the correction that was valid for it on the day of the run."""
+    day = local_day(run.header.started_utc, run.header.zone)
+    return tuple(
+        SensorData(c, corrections.get(c.name), c.name in corrections and corrections[c.name].overdue_on(day))
+        for c in run.columns
+        if c.kind == "sensor"
+    )
+
+
+def _findings(verification: Verification, decided: Sequence[Disposition]) -> Iterator[FindingData]:
+    for f in verification.findings:
+        yield FindingData(f, tuple(d for d in decided if d.finding == f.code and d.step in (None, f.step)))
+
+
+def _may_be_told(finding: Finding, names: set[str] | None, others: Sequence[str]) -> bool:
+    """Whether a finding is about the customer's pieces (``names``), or about none, and names no other's."""
+    mine = names is None or not finding.pieces or bool(names & set(finding.pieces))
+    return mine and not _names_any(str(finding.says), others)
+
+
+def _gone(
+    book: LogBook, verification: Verification, decided: Sequence[Disposition]
+) -> tuple[tuple[Disposition, Gone | None], ...]:
+    """What was decided about findings that are there no more."""
+    there = {(f.code, step) for f in verification.findings for step in (None, f.step)}
+    lost = [d for d in decided if d.finding is not None and (d.finding, d.step) not in there]
+    return tuple((d, finding_gone(book, d)) for d in lost)
+
+
 def _names_any(text: str, pieces: Sequence[str]) -> bool:
     return any(re.search(rf"(?<![\w-]){re.escape(piece)}(?![\w-])", text, re.IGNORECASE) for piece in pieces)
-
-
-def _belongs(piece: PieceData, customer: str) -> bool:
-    return piece.facts is not None and (piece.facts.customer or "").casefold() == customer.casefold()
 
 
 def _seal(run: Run) -> tuple[Seal | None, str | None]:

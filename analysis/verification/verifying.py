@@ -1,4 +1,4 @@
-"""Compare one run with its recipe: read and clean, place, gather, judge, tell, each from what the one before gave."""
+"""Compare one run with its recipe: read and clean, place, gather, measure, judge, tell, each from the one before."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from soakwitness.analysis.recipes.recipe import Recipe
 from soakwitness.analysis.record.run import Run
+from soakwitness.analysis.verification.figures.measured_run import measure
 from soakwitness.analysis.verification.findings.in_short import in_short
 from soakwitness.analysis.verification.findings.telling import record_of, tell
 from soakwitness.analysis.verification.holds.heats import Heat, charged, heats_of, part_of
@@ -85,12 +86,12 @@ def _in_its_heats(read: RunAsRead, recipe: Recipe, packet: PacketModel | None) -
         found = with_unmarked(merged(each), [begins_s[heat] for heat in heats if heat not in with_charges])
     else:
         found = chosen(each, [begins_s[heat] for heat in heats])
-    return replace(found, record=record_of(gather(place(read, recipe), packet)))
+    return replace(found, record=record_of(read.run, (read.loads[0] if read.loads else read.chamber).readings))
 
 
 def _of(read: RunAsRead, recipe: Recipe, packet: PacketModel | None) -> Verification:
-    """The way of one run: placed, gathered, judged, told."""
-    return tell(judge(gather(place(read, recipe), packet)), read.bad)
+    """The way of one run: placed, gathered, measured, judged, told."""
+    return tell(judge(measure(gather(place(read, recipe), packet))), read.bad)
 
 
 def _in_heat(read: RunAsRead, heat: Heat) -> RunAsRead:

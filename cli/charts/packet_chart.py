@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from soakwitness.cli.charts import style
-from soakwitness.cli.charts.run_chart import draw_estimate, frame_whole, write_upright
+from soakwitness.cli.charts.run_chart import draw_estimate, frame_whole, last_pull_s, write_upright
 from soakwitness.cli.charts.thinning import thin
 from soakwitness.cli.words.packet_words import eaten_words
 from soakwitness.firmware_bridge.common.units import Unit, from_celsius, from_kelvin
@@ -67,7 +67,7 @@ def _draw_lines(ax: Axes, run: Run, prediction: Prediction, unit: Unit, *, most:
         load = trace.name != prediction.chamber
         label = f"{trace.name} ({'load, ' if load else ''}measured)"
         ax.plot(t_s, from_celsius(temp_c, unit), label=label, zorder=3, **(style.LOAD if load else style.MEASURED))
-    draw_estimate(ax, prediction.estimate, unit)
+    draw_estimate(ax, prediction.estimate, unit, until_s=last_pull_s(run))
 
 
 def _draw_band(ax: Axes, hold: HoldLag, recipe: Recipe | None, unit: Unit) -> None:

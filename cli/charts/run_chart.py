@@ -118,12 +118,20 @@ def _draw_lines(ax: Axes, run: Run, verification: Verification, unit: Unit, *, m
         ax.plot(t_s, from_celsius(temp_c, unit), color="#888888", linewidth=0.9, label="setpoint", zorder=2)
     work = verification.work
     if work is not None and work.source == "packet estimate":
-        draw_estimate(ax, work, unit)
+        draw_estimate(ax, work, unit, until_s=last_pull_s(run))
 
 
-def draw_estimate(ax: Axes, work: WorkTemperature | PacketEstimate, unit: Unit, *, most: int = 6000) -> None:
-    """Draw the estimate of the blade in its packet: its band, and the best of it as a line."""
-    some = slice(None, None, max(1, len(work.t_s) // most))
+def last_pull_s(run: Run) -> float | None:
+    """When the last piece was marked to come out [s]: an estimate of what lies in the furnace ends there."""
+    return max((m.t_s for m in run.marks if m.act == "pull" and not m.struck), default=None)
+
+
+def draw_estimate(
+    ax: Axes, work: WorkTemperature | PacketEstimate, unit: Unit, *, until_s: float | None = None, most: int = 6000
+) -> None:
+    """Draw the estimate of the blade in its packet up to its pull: its band, and the best of it as a line."""
+    count = len(work.t_s) if until_s is None else int(work.t_s.searchsorted(until_s, side="right"))
+    some = slice(0, max(count, 2), max(1, count // most))
     t_s = work.t_s[some]
     low, best, high = (from_celsius(temp_c[some], unit) for temp_c in (work.low_c, work.best_c, work.high_c))
     ax.fill_between(t_s, low, high, color=style.PURPLE, alpha=0.25, linewidth=0, zorder=2)

@@ -16,6 +16,7 @@ from soakwitness.cli.options.common import Finite, WrongUse, json_option, logboo
 if TYPE_CHECKING:
     from datetime import datetime
 
+    from soakwitness.analysis.importing.making import Imported
     from soakwitness.analysis.importing.settings import ImportSettings
 
 SLOW_FROM_BYTES = 5_000_000  # about two seconds
@@ -92,14 +93,9 @@ def import_(
 
     Example: soakwitness import log.csv --time Time --sensor recording=Temp1 --unit C
     """
-    from datetime import UTC, datetime
-
     from soakwitness.analysis.importing.layout import column_names
-    from soakwitness.analysis.importing.making import import_file
     from soakwitness.analysis.importing.settings import checked_settings
     from soakwitness.analysis.importing.settings import save_profile as save
-    from soakwitness.firmware_bridge.common.wording import counted
-    from soakwitness.firmware_bridge.common.zones import computer_zone
 
     columns = [column_names(path, separator=SEPARATORS.get(given["separator"] or "")) for path in files]
     settings = checked_settings(_settings(given, logbook, profile, columns[0]))
@@ -118,30 +114,39 @@ def import_(
     for path in files:
         if not again:
             _refuse_again(path, logbook)
-        with _progress(path) as progress:
-            result = import_file(
-                path,
-                settings,
-                logbook=logbook,
-                imported_utc=datetime.now(UTC),
-                started_utc=began,
-                local_zone=computer_zone(),
-                name=name,
-                recipe=recipe,
-                marks=marks,
-                progress=progress,
-            )
-        for says in result.notes:
-            click.echo(f"{path.name}: {says}", err=True)
-        click.echo(f"{path.name}: {counted(result.rows, 'row')}.", err=True)
-        made.append(result)
+        made.append(_imported(path, settings, logbook, began, name=name, recipe=recipe, marks=marks))
         if not as_json:
-            click.echo(str(result.path))
+            click.echo(str(made[-1].path))
     if save_profile:
         click.echo(f"Profile written: {save(logbook, save_profile, settings)}", err=True)
     if as_json:
         runs = [{"run": r.path.name, "path": str(r.path), "rows": r.rows, "notes": r.notes} for r in made]
         print_json({"schema": "soakwitness/import/1", "runs": runs})
+
+
+def _imported(path: Path, settings: ImportSettings, logbook: Path, began: datetime | None, **asked: Any) -> Imported:
+    """Import one log; what is to be said of it goes to stderr."""
+    from datetime import UTC, datetime
+
+    from soakwitness.analysis.importing.making import import_file
+    from soakwitness.firmware_bridge.common.wording import counted
+    from soakwitness.firmware_bridge.common.zones import computer_zone
+
+    with _progress(path) as progress:
+        result = import_file(
+            path,
+            settings,
+            logbook=logbook,
+            imported_utc=datetime.now(UTC),
+            started_utc=began,
+            local_zone=computer_zone(),
+            progress=progress,
+            **asked,
+        )
+    for says in result.notes:
+        click.echo(f"{path.name}: {says}", err=True)
+    click.echo(f"{path.name}: {counted(result.rows, 'row')}.", err=True)
+    return result
 
 
 def _refuse_again(path: Path, logbook: Path) -> None:

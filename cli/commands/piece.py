@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import csv
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
+from soakwitness.cli.commands.pieces_table import pieces_from
 from soakwitness.cli.options.common import (
     LARGEST_NUMBER,
     SuggestingGroup,
@@ -101,7 +101,7 @@ def add(
     given = {name: value for name, value in facts.items() if value is not None}
     pieces = [Piece(id=name, **given) for name in spelled_out(names)]
     if path is not None:
-        pieces += _pieces_from(path, given)
+        pieces += pieces_from(path, given)
     if not pieces:
         raise WrongUse("Name the pieces, or give --file. See: soakwitness piece add --help")
     stamp = new_stamp(by)
@@ -110,38 +110,6 @@ def add(
         if batch is not None:
             add_to_batch(book, batch, [p.id for p in pieces], stamp=stamp)
     click.echo(f"{counted(len(pieces), 'piece')} entered: {_few([p.id for p in pieces])}.")
-
-
-def _pieces_from(path: Path, given: dict[str, Any]) -> list[Piece]:
-    from soakwitness.analysis.logbook.pieces import Piece, spelled_out
-
-    allowed = ("piece", "steel", "lot", "thickness_mm", "stamp", "customer", "order", "note")
-    try:
-        with path.open(newline="", encoding="utf-8-sig") as file:
-            reader = csv.DictReader(file)
-            unknown = [name for name in reader.fieldnames or () if name not in allowed]
-            if unknown or "piece" not in (reader.fieldnames or ()):
-                what = f"column {unknown[0]!r} is not known" if unknown else "there is no column piece"
-                raise WrongUse(f"{path}: {what}. Columns may be {', '.join(allowed)}.")
-            rows = list(reader)
-    except (OSError, UnicodeDecodeError, csv.Error) as error:
-        raise WrongUse(f"{path} cannot be read as a table: {error}.") from None
-    pieces = []
-    for line, row in enumerate(rows, start=2):
-        (name,) = spelled_out([row["piece"] or ""])
-        facts = {k: v for k, v in row.items() if k in allowed[1:] and v}
-        if "thickness_mm" in facts:
-            facts["thickness_mm"] = _number(facts["thickness_mm"], f"{path} line {line}, thickness_mm")
-        pieces.append(Piece(id=name, **{**given, **facts}))
-    return pieces
-
-
-def _number(text: str, where: str) -> float:
-    try:
-        return float(text)
-    except ValueError:
-        hint = " Write the decimal point as a point." if "," in text else ""
-        raise WrongUse(f"{where}: {text!r} is no number.{hint}") from None
 
 
 @piece.command()

@@ -49,7 +49,7 @@ def eaten(holds: tuple[HoldLag, ...]) -> str:
 
 
 def _eaten(hold: HoldLag) -> str:
-    of = f"of hold {hold.number}'s {duration(hold.required_s)}"
+    of = f"of step {hold.step}'s {duration(hold.required_s)}"
     return f"all {of}" if hold.lag.low_s is None else f"{eaten_words(hold)} {of}"
 
 
@@ -62,7 +62,7 @@ def eaten_words(hold: HoldLag) -> str:
 
 
 def _hold_line(hold: HoldLag, load_s: float, unit: Unit) -> str:
-    name = f"Step {hold.number}, {temperature(hold.target_c, unit)}:"
+    name = f"Step {hold.step}, {temperature(hold.target_c, unit)}:"
     if hold.enter_s is None:
         return f"{name} not found in this run"
     if hold.lag.best_s is None:

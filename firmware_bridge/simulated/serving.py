@@ -55,7 +55,6 @@ class Serving:
         self.link = self._link_settings()
         self.began_s = clock.monotonic()
         self._chance = random.Random(f"{settings.scenario.seed} link")
-        self._by_hand = False
         self._pulled = False
         self._lines = 0
         self._stopping = threading.Event()
@@ -79,20 +78,6 @@ class Serving:
         self._bell.close()
         self._woken.close()
 
-    def pull_cable(self) -> None:
-        """Pull the cable; returns when it is out."""
-        self._set_cable(pulled=True)
-
-    def plug_in(self) -> None:
-        """Plug it in again under the same name; returns when it is in."""
-        self._set_cable(pulled=False)
-
-    def _set_cable(self, *, pulled: bool) -> None:
-        self._by_hand = pulled
-        self._bell.send(b"!")
-        while self._pulled != pulled and self._thread.is_alive() and self.furnace.active("cable pulled") is None:
-            self._stopping.wait(0.001)
-
     def _serve(self) -> None:
         wait_s = FRAME_END_S if self.settings.speaks == "modbus" else LINE_LOOK_S
         request = b""
@@ -109,7 +94,7 @@ class Serving:
                 request = self._listen(request + data if ready else b"")
 
     def _follow_cable(self) -> None:
-        pulled = self._by_hand or self.furnace.active("cable pulled") is not None
+        pulled = self.furnace.active("cable pulled") is not None
         if pulled and not self._pulled:
             self._port.pull()
         elif self._pulled and not pulled:

@@ -154,8 +154,8 @@ def test_loaded_hot_starts_cold_at_the_load_mark(tmp_path: Path) -> None:
 def test_the_first_sentence_is_what_the_packet_eats(ridden: Path) -> None:
     lines = ask("predict", ridden, "--thickness-mm", 4).stdout.splitlines()
     assert lines[0].startswith("The packet eats ")
-    assert "of hold 1's 30 min" in lines[0]
-    assert "of hold 2's 25 min" in lines[0]
+    assert "of step 2's 30 min" in lines[0]
+    assert "of step 4's 25 min" in lines[0]
     assert "Blade of 4 mm in foil" in lines[1]
     assert any("until an instrumented packet was run" in line for line in lines)
 
@@ -192,7 +192,7 @@ def test_a_chart_of_another_kind_is_refused(ridden: Path, tmp_path: Path) -> Non
 
 
 def test_fahrenheit_is_shown(ridden: Path) -> None:
-    assert "Step 2, 1958 °F" in ask("predict", ridden, "--unit", "F").stdout  # 1070 x 1.8 + 32
+    assert "Step 4, 1958 °F" in ask("predict", ridden, "--unit", "F").stdout  # 1070 x 1.8 + 32
 
 
 def test_the_fit_tells_its_figures_and_keeps_its_thickness(packet_file: Path, ridden: Path) -> None:

@@ -27,6 +27,7 @@ from soakwitness.firmware_bridge.recording.linking import Look
 from soakwitness.firmware_bridge.recording.recorder import Recording
 from soakwitness.firmware_bridge.recording.sampling import Sample
 from soakwitness.firmware_bridge.recording.starting_a_recorder import RunFacts, begin
+from tests.clock_agreement import soaks_of
 from tests.fakes import FakeClock, make_furnace
 
 RECIPE = parse_recipe(
@@ -188,7 +189,7 @@ def test_a_thick_piece_is_not_told_complete_by_the_recipe_s_thin_packet(tmp_path
     assert complete_s is None
     assert "complete" not in words
     assert line.inputs.packets["B-10"].thickness_mm == 10.0
-    shown = line._clock.soaks_s()[1]["B-10"]
+    shown = soaks_of(line._clock)[1]["B-10"]
     assert shown == pytest.approx(verified_soak_s(running, tmp_path), abs=15.0)
 
 
@@ -202,7 +203,7 @@ def test_a_piece_that_is_charged_during_the_run_is_asked_for_again(tmp_path: Pat
     complete_s, _ = soaked(running, clock, line, since_s=600, until_s=2400)
     assert list(line.inputs.packets) == ["B-10"]
     assert complete_s is None
-    assert line._clock.soaks_s()[1]["B-10"] == pytest.approx(verified_soak_s(running, tmp_path), abs=15.0)
+    assert soaks_of(line._clock)[1]["B-10"] == pytest.approx(verified_soak_s(running, tmp_path), abs=15.0)
 
 
 def test_it_is_asked_at_most_every_half_minute_and_only_where_something_changed(

@@ -109,38 +109,41 @@ def test_half_a_request_is_forgotten():
         assert port.read(7)[:3] == bytes.fromhex("01 04 02")
 
 
+PULLED = {"what": "cable pulled", "minutes": 1, "for_minutes": 1}
+
+
+def pull_cable(found: Serving, clock: HandClock) -> None:
+    """The scenario pulls it at 60 s, and plugs it in again at 120 s."""
+    clock.now_s += 61.0
+    until(found, lambda: found._pulled)
+
+
+def plug_in(found: Serving, clock: HandClock) -> None:
+    clock.now_s += 60.0
+    until(found, lambda: not found._pulled)
+
+
 @needs_pty
 def test_the_name_stays_while_the_cable_is_out():
-    with served({"over": "pseudo-terminal"}) as (found, _):
+    with served({"over": "pseudo-terminal", "fault": [PULLED]}) as (found, clock):
         name = found.link.port
         with serial.serial_for_url(name, timeout=1.0) as port:
-            found.pull_cable()
+            pull_cable(found, clock)
             assert not os.path.lexists(name)
             with pytest.raises(serial.SerialException):
                 port.read(1)
-        found.plug_in()
+        plug_in(found, clock)
         with pymodbus_client(found) as client:
             assert not client.read_input_registers(0, count=1, device_id=1).isError()
     assert not os.path.lexists(os.path.dirname(name))
 
 
 def test_the_address_stays_while_the_cable_is_out():
-    with served({"over": "network"}) as (found, _):
-        found.pull_cable()
+    with served({"over": "network", "fault": [PULLED]}) as (found, clock):
+        pull_cable(found, clock)
         with pytest.raises(serial.SerialException):
             serial.serial_for_url(found.link.port, timeout=1.0)
-        found.plug_in()
-        with pymodbus_client(found) as client:
-            assert not client.read_input_registers(0, count=1, device_id=1).isError()
-
-
-def test_a_cable_pulled_by_the_scenario_comes_back():
-    fault = {"what": "cable pulled", "minutes": 1, "for_minutes": 1}
-    with served({"over": "network", "fault": [fault]}) as (found, clock):
-        clock.now_s += 61.0
-        until(found, lambda: found._pulled)
-        clock.now_s += 60.0
-        until(found, lambda: not found._pulled)
+        plug_in(found, clock)
         with pymodbus_client(found) as client:
             assert not client.read_input_registers(0, count=1, device_id=1).isError()
 

@@ -27,7 +27,7 @@ from soakwitness.analysis.verification.results.report import as_json
 from soakwitness.analysis.verification.verifying import verify
 from soakwitness.cli.main import soakwitness
 from soakwitness.cli.options.common import plain
-from tests.clock_agreement import fed_whole
+from tests.clock_agreement import fed_whole, soaks_of
 from tests.make_sample_logs import RUNS, SAMPLES
 from tests.named_cases import named_cases
 from tests.synthetic import KINDS, assignment_case, soak_case
@@ -100,7 +100,7 @@ def _short(value: Any) -> Any:
 def _clock(run: Run, recipe: Recipe) -> dict[int, list[float]]:
     """What the soak clock counted, by hold."""
     clock = fed_whole(run, recipe)
-    return {hold: [round(s, 1) for s in soaks.values()] for hold, soaks in clock.soaks_s().items()}
+    return {hold: [round(s, 1) for s in soaks.values()] for hold, soaks in soaks_of(clock).items()}
 
 
 def _both(run: Run, recipe: Recipe, head: str) -> Iterator[str]:

@@ -7,9 +7,8 @@ import numpy as np
 from soakwitness.analysis.verification.findings.view import View, range_words
 from soakwitness.analysis.verification.holds.assignment import block_medians
 from soakwitness.analysis.verification.inputs.stays import Stay
-from soakwitness.analysis.verification.judging.quenching import cooling_time, cooling_verdict
 from soakwitness.analysis.verification.results.verification import Finding
-from soakwitness.analysis.verification.sensors.context import VerificationContext
+from soakwitness.analysis.verification.sensors.gathered_run import GatheredRun
 from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, duration, joined, moment
 
 DOOR_DROP_C = 8.0
@@ -46,16 +45,16 @@ def _doubts(view: View) -> list[Finding]:
             at_s=asked.mark.t_s,
             pieces=asked.pieces,
         )
-        for asked in view.context.questions
+        for asked in view.run.questions
     ]
 
 
 def _quench(view: View) -> list[Finding]:
-    quench = view.context.recipe.quench
+    quench = view.run.recipe.quench
     if quench is None or quench.within_s is None:
         return []
     found = []
-    for stay in view.context.stays:
+    for stay in view.run.stays:
         if stay.pull_s is not None and stay.plates_s is not None:
             delay = stay.plates_s - stay.pull_s
             if delay > quench.within_s:
@@ -75,8 +74,8 @@ def _quench(view: View) -> list[Finding]:
                         brief=Says.plain(brief),
                     )
                 )
-    open_ = [s for s in view.context.stays if s.pull_s is None or s.plates_s is None]
-    if open_ and view.context.recipe.repeat == 1:
+    open_ = [s for s in view.run.stays if s.pull_s is None or s.plates_s is None]
+    if open_ and view.run.recipe.repeat == 1:
         names = ", ".join(sorted({_name(s) for s in open_}))
         found.append(
             Finding(
@@ -93,11 +92,11 @@ def _quench(view: View) -> list[Finding]:
 
 def _cooling(view: View) -> list[Finding]:
     """Cooling time of a load sensor that rides through the quench."""
-    quench = view.context.recipe.quench
+    quench = view.run.recipe.quench
     if quench is None or quench.cool_from_c is None or quench.cool_to_c is None or quench.cool_within_s is None:
         return []
     span = Says.of("from {high} to {low}", high=Temp(quench.cool_from_c), low=Temp(quench.cool_to_c))
-    took = cooling_time(view.context)
+    took = view.judged.measured.cooling_s
     if took is None:
         return [
             Finding(
@@ -112,7 +111,7 @@ def _cooling(view: View) -> list[Finding]:
                 brief=Says("the cooling in the quench"),
             )
         ]
-    verdict = cooling_verdict(view.context)
+    verdict = view.judged.cooling
     if verdict in (None, "pass"):
         return []
     return [
@@ -143,8 +142,8 @@ def _cooling(view: View) -> list[Finding]:
 
 def _order(view: View) -> list[Finding]:
     """What the recipe's order names and no furnace run can show; once it was entered, nothing is said."""
-    order = view.context.recipe.order
-    if "cold treatment" not in order or view.context.cold_treated:
+    order = view.run.recipe.order
+    if "cold treatment" not in order or view.run.cold_treated:
         return []
     return [
         Finding(
@@ -160,7 +159,7 @@ def _order(view: View) -> list[Finding]:
 
 def _between_rounds(view: View) -> list[Finding]:
     """Cooling between tempers is judged on the piece: its marks or its own sensor, never on the furnace."""
-    recipe = view.context.recipe
+    recipe = view.run.recipe
     if recipe.repeat < 2 or recipe.cool_below_c is None:
         return []
     found = []
@@ -173,9 +172,9 @@ def _between_rounds(view: View) -> list[Finding]:
 
 
 def _one_cooling(view: View, left_s: float, next_s: float, step: int) -> list[Finding]:
-    context, limit = view.context, view.context.recipe.cool_below_c or 0.0
-    if context.loads:
-        seen = [load.readings for load in context.loads if load.last_s >= next_s]
+    run, limit = view.run, view.run.recipe.cool_below_c or 0.0
+    if run.loads:
+        seen = [load.readings for load in run.loads if load.last_s >= next_s]
         parts = [trace.temp_c[slice(*trace.between(left_s, next_s))] for trace in seen]
         coldest = max((float(part.min(initial=np.inf)) for part in parts), default=np.inf)
         if coldest <= limit + max((trace.resolution_c for trace in seen), default=0.0) / 2.0:
@@ -184,11 +183,11 @@ def _one_cooling(view: View, left_s: float, next_s: float, step: int) -> list[Fi
             says = Says.of("the load sensor fell to {coldest} only", coldest=Temp(coldest))
             return [_too_warm(view, step, says, left_s)]
     # The furnace may have stayed hot: what counts is what was marked from the pull to the next load.
-    pulls = [s.pull_s for s in context.stays if s.pull_s is not None and s.pull_s <= next_s]
+    pulls = [s.pull_s for s in run.stays if s.pull_s is not None and s.pull_s <= next_s]
     since_s = min([left_s, *pulls[-1:]])
-    loads = [s.load_s for s in context.stays if s.load_s is not None and since_s < s.load_s]
+    loads = [s.load_s for s in run.stays if s.load_s is not None and since_s < s.load_s]
     until_s = max([next_s, *loads[:1]])
-    warm = [s.hand_warm_s for s in context.stays if s.hand_warm_s is not None and since_s <= s.hand_warm_s <= until_s]
+    warm = [s.hand_warm_s for s in run.stays if s.hand_warm_s is not None and since_s <= s.hand_warm_s <= until_s]
     loads = [at_s for at_s in loads if at_s <= until_s]
     if warm and loads and min(loads) < max(warm):
         says = Says(f"it was loaded {duration(max(warm) - min(loads))} before it was marked hand-warm")
@@ -220,7 +219,7 @@ def _too_warm(view: View, step: int, says: Says, at_s: float) -> Finding:
         step,
         Says.of(
             "The next round began before the piece was below {limit}: {says}.",
-            limit=Temp(view.context.recipe.cool_below_c or 0.0),
+            limit=Temp(view.run.recipe.cool_below_c or 0.0),
             says=says,
         ),
         Says("Let it cool to hand-warm first; consider one more temper."),
@@ -231,12 +230,12 @@ def _too_warm(view: View, step: int, says: Says, at_s: float) -> Finding:
 
 def _recovery(view: View) -> list[Finding]:
     """A charge that went in while the furnace had not come back to its loading temperature."""
-    context, at_c = view.context, view.context.recipe.load_at_c
+    run, at_c = view.run, view.run.recipe.load_at_c
     if at_c is None:
         return []
     found = []
-    chamber = context.chamber.readings
-    for load_s in sorted({s.load_s for s in context.stays if s.load_s is not None}):
+    chamber = run.chamber.readings
+    for load_s in sorted({s.load_s for s in run.stays if s.load_s is not None}):
         # The reading before the mark: the door is open at the mark itself.
         low, _ = chamber.between(load_s - 90.0, load_s)
         high = chamber.between(load_s, load_s)[1]
@@ -260,16 +259,16 @@ def _recovery(view: View) -> list[Finding]:
     return found
 
 
-def unmarked_load(context: VerificationContext) -> bool:
+def unmarked_load(run: GatheredRun) -> bool:
     """Whether the recipe loads into the hot furnace and nobody marked when."""
-    return context.recipe.load == "hot" and all(s.load_s is None for s in context.stays)
+    return run.recipe.load == "hot" and all(s.load_s is None for s in run.stays)
 
 
 def _unmarked_load(view: View) -> list[Finding]:
-    context = view.context
-    if not unmarked_load(context):
+    run = view.run
+    if not unmarked_load(run):
         return []
-    dips = loading_dips(context)
+    dips = loading_dips(run)
     listed = joined([Says.of("{at} ({down} down)", at=moment(t), down=Diff(d)) for t, d in dips[:6]], ", ")
     return [
         Finding(
@@ -288,12 +287,12 @@ def _unmarked_load(view: View) -> list[Finding]:
     ]
 
 
-def loading_dips(context: VerificationContext) -> tuple[tuple[float, float], ...]:
+def loading_dips(run: GatheredRun) -> tuple[tuple[float, float], ...]:
     """Dips of the chamber that may be a door opening for the loading: when each began [s] and how deep it was [K].
 
     In order of time, while the furnace was near its loading temperature or above.
     """
-    trace, at_c = context.chamber.readings, context.recipe.load_at_c or 0.0
+    trace, at_c = run.chamber.readings, run.recipe.load_at_c or 0.0
     blocks = block_medians(trace.t_s, trace.temp_c, trace.period_s)
     back = np.maximum(np.searchsorted(blocks.t_s, blocks.t_s - DOOR_WITHIN_S), 0)
     drop = blocks.temp_c[back] - blocks.temp_c
@@ -301,10 +300,10 @@ def loading_dips(context: VerificationContext) -> tuple[tuple[float, float], ...
     comes_back = blocks.temp_c[ahead] > blocks.temp_c + 0.3 * drop
     hit = np.flatnonzero((drop > DOOR_DROP_C) & comes_back & (blocks.temp_c[back] > at_c - 5.0 * RECOVERY_C))
     found: list[tuple[float, float]] = []
-    for run in np.split(hit, np.flatnonzero(np.diff(blocks.t_s[hit]) > 2 * DOOR_WITHIN_S) + 1) if hit.size else []:
-        deepest = run[int(np.argmax(drop[run]))]
-        before = slice(back[run[0]], run[0] + 1)
-        level = blocks.temp_c[back[run[0]]] - 0.2 * drop[deepest]
+    for dip in np.split(hit, np.flatnonzero(np.diff(blocks.t_s[hit]) > 2 * DOOR_WITHIN_S) + 1) if hit.size else []:
+        deepest = dip[int(np.argmax(drop[dip]))]
+        before = slice(back[dip[0]], dip[0] + 1)
+        level = blocks.temp_c[back[dip[0]]] - 0.2 * drop[deepest]
         begin = before.start + int(np.flatnonzero(blocks.temp_c[before] >= level)[-1])
         found.append((float(blocks.t_s[begin]), float(drop[deepest])))
     return tuple(found)

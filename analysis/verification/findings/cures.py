@@ -8,7 +8,7 @@ from soakwitness.analysis.record.run import FloatArray
 from soakwitness.analysis.verification.findings.view import View
 from soakwitness.analysis.verification.measuring.dips import POWER_FASTER, POWER_SLOWER
 from soakwitness.analysis.verification.results.verification import HoldResult
-from soakwitness.analysis.verification.sensors.context import VerificationContext
+from soakwitness.analysis.verification.sensors.gathered_run import GatheredRun
 from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, duration
 
 OFF_SHARE = 0.5  # of the lower tolerance: so far below its target a hold was set too low
@@ -19,9 +19,9 @@ DECIDE = "decide what becomes of these pieces"
 
 def lost_before(view: View, hold: HoldResult) -> bool:
     """Whether the load sensor that decides stopped reading before the chamber left the hold."""
-    load = next((s for s in view.context.loads if s.name == hold.measured_by), None)
+    load = next((s for s in view.run.loads if s.name == hold.measured_by), None)
     lost = load is not None and hold.control_leave_s is not None and load.last_s < hold.control_leave_s
-    return lost and load is not None and load.last_s < view.context.end_s - 3.0 * view.context.chamber.readings.period_s
+    return lost and load is not None and load.last_s < view.run.end_s - 3.0 * view.run.chamber.readings.period_s
 
 
 def is_short(hold: HoldResult) -> bool:
@@ -40,7 +40,7 @@ def cure(view: View, hold: HoldResult, *, restarts: bool) -> Says:
         return Says("See what would prove it; until then decide what becomes of these pieces.")
     if heat_cut(view, hold) is not None:
         return Says(f"Look for a power cut or a program that was stopped; {DECIDE}.")
-    set_to_c = hold.shown_by.set_to_c if hold.measured_by == view.context.chamber.name else None
+    set_to_c = hold.shown_by.set_to_c if hold.measured_by == view.run.chamber.name else None
     level_c = hold.level_c if hold.level_c is not None else hold.target_c
     if set_to_c is not None and level_c < hold.target_c - OFF_SHARE * (hold.target_c - hold.band_c[0]):
         return Says.of(
@@ -74,12 +74,12 @@ def _sure_s(hold: HoldResult) -> float:
 
 def heat_cut(view: View, hold: HoldResult) -> Says | None:
     """A hold that ended because its heat went off: it fell early, and was heated again without reaching the band."""
-    context = view.context
+    run = view.run
     if hold.leave_s is None or hold.enter_s is None or hold.pull_s is not None:
         return None
-    trace = context.chamber.readings
+    trace = run.chamber.readings
     leave_s = hold.control_leave_s if hold.control_leave_s is not None else hold.leave_s
-    low, high = trace.between(leave_s, context.end_s)
+    low, high = trace.between(leave_s, run.end_s)
     part = trace.temp_c[low:high]
     if leave_s - hold.enter_s >= hold.required_s or part.size < 10:
         return None
@@ -88,7 +88,7 @@ def heat_cut(view: View, hold: HoldResult) -> Says | None:
     if not rise.size or bottom[rise[0]] < 0.5 * hold.target_c:
         return None
     lowest = int(part[: rise[0] + 1].argmin())
-    if not _cools_by_itself(context, trace.t_s[low : low + lowest + 1], part[: lowest + 1]):
+    if not _cools_by_itself(run, trace.t_s[low : low + lowest + 1], part[: lowest + 1]):
         return None
     off_s = float(trace.t_s[low + lowest]) - leave_s
     return Says.of(
@@ -99,18 +99,18 @@ def heat_cut(view: View, hold: HoldResult) -> Says | None:
     )
 
 
-def _cools_by_itself(context: VerificationContext, t_s: FloatArray, temp_c: FloatArray) -> bool:
+def _cools_by_itself(run: GatheredRun, t_s: FloatArray, temp_c: FloatArray) -> bool:
     """Whether a fall is this furnace's own cooling, not a programmed one or a door."""
     if t_s.size < 2 or t_s[-1] <= t_s[0]:
         return False
-    own = context.cooling.rate_c_per_s(float(temp_c.mean()))
+    own = run.cooling.rate_c_per_s(float(temp_c.mean()))
     fell_c_per_s = float(temp_c[0] - temp_c[-1]) / float(t_s[-1] - t_s[0])
     return own is not None and POWER_SLOWER * own <= fell_c_per_s <= POWER_FASTER * own
 
 
 def more_minutes(view: View, hold: HoldResult) -> Says:
     """What a lag asks for: nothing, or what the short soak already says, or the one number that makes the soak sure."""
-    soak, extra_s = hold.soak_s, view.context.recipe.program.extra_s
+    soak, extra_s = hold.soak_s, view.run.recipe.program.extra_s
     if is_short(hold):
         return Says("As for the short soak: it is counted from when the blade is there.")
     by_gap = soak is not None and soak.best >= hold.required_s and view.has_gap(hold)
@@ -122,6 +122,6 @@ def more_minutes(view: View, hold: HoldResult) -> Says:
 
 def _more(view: View, hold: HoldResult) -> str:
     """How much longer to hold for the soak to be sure, beyond what the program already adds."""
-    extra_s = view.context.recipe.program.extra_s
+    extra_s = view.run.recipe.program.extra_s
     with_that = f" (it already adds {duration(extra_s)})" if extra_s else ""
     return f"Let the program hold {duration(hold.required_s - _sure_s(hold))} longer{with_that}"

@@ -12,7 +12,6 @@ from soakwitness.analysis.metallurgy.equivalents import (
 )
 from soakwitness.analysis.verification.findings.view import View, hold_words, level_above, where_words
 from soakwitness.analysis.verification.inputs.readings import GAP_PERIODS
-from soakwitness.analysis.verification.measuring.overshoot import overshoot
 from soakwitness.analysis.verification.measuring.too_hot import hot_limit_c
 from soakwitness.analysis.verification.results.verification import Finding, HoldResult, TooHot
 from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, Value, duration
@@ -95,7 +94,7 @@ def _as_temper(view: View, hold: HoldResult, hot: TooHot) -> Says:
     """How long a temper's heat over its limit would take at its target: minutes too hot count for hours."""
     if hold.target_c >= TEMPER_BELOW_C or hold.measured_by is None:
         return Says("")
-    trace = next(s for s in view.context.sensors if s.name == hold.measured_by).readings
+    trace = next(s for s in view.run.sensors if s.name == hold.measured_by).readings
     load_s = hold.load_s if hold.load_s is not None else -np.inf
     pull_s = hold.pull_s if hold.pull_s is not None else np.inf
     low, high = trace.between(max(load_s, hot.at_s), pull_s)
@@ -162,18 +161,14 @@ def _overshoot(view: View, hold: HoldResult) -> list[Finding]:
 
 def _chamber_overshoot(view: View, hold: HoldResult) -> list[Finding]:
     """The chamber went over the limit although the blade is known to have stayed below: something else may have not."""
-    context, number = view.context, view.number(hold)
+    measured = view.judged.measured.holds[view.number(hold)]
+    on, peak = measured.gathered.chamber, measured.chamber_peak
     if hold.temperature_from not in ("load", "packet estimate"):
         return []
-    sensor = context.chamber
-    correction_c = context.known(sensor, number).correction_c
-    placed = sensor.placed_true if correction_c else sensor.placed
-    on = context.on_trace(sensor, number, correction_c, placed)
-    if on is None or not on.inside_band:
+    if on is None or peak is None:
         return []
-    peak = overshoot(on.trace, on.hold, on.level, on.allowed)
     limit = hold.max_overshoot_c if hold.max_overshoot_c is not None else on.hold.above_c
-    if peak is None or peak.overshoot_c <= limit + on.allowed.noise_c:
+    if peak.overshoot_c <= limit + on.allowed.noise_c:
         return []
     return [
         Finding(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from soakwitness.analysis.verification.findings.view import View, hold_words
-from soakwitness.analysis.verification.judging.absence import Absence, went_on
+from soakwitness.analysis.verification.judging.absence import Absence
 from soakwitness.analysis.verification.results.verification import Finding, HoldResult, Severity
 from soakwitness.firmware_bridge.common.wording import Says, duration
 
@@ -65,16 +65,16 @@ def _hot_words(hold: HoldResult) -> str:
 
 def _load_left(view: View, hold: HoldResult) -> bool:
     """Whether the load sensor that decides a hold saw it end, though the chamber was read no more."""
-    load = next((load for load in view.context.loads if load.name == hold.measured_by), None)
+    load = next((load for load in view.run.loads if load.name == hold.measured_by), None)
     return load is not None and hold.leave_s is not None and hold.leave_s < load.last_s
 
 
 def _cut_short(view: View) -> list[Finding]:
     """The record ends inside a hold; a sensor that stopped reading while it went on is a finding of its own."""
-    context = view.context
-    if went_on(context):
+    run = view.run
+    if run.went_on:
         return []
-    for hold, placed in zip(view.holds, context.chamber.placed, strict=True):
+    for hold, placed in zip(view.holds, run.chamber.placed, strict=True):
         if placed and placed.edges and not placed.edges.left and hold.soak_s and not _load_left(view, hold):
             if hold.all_out or any(later.found for later in view.holds[view.holds.index(hold) + 1 :]):
                 return []
@@ -92,7 +92,7 @@ def _cut_short(view: View) -> list[Finding]:
                         met=": the time is met, the take-out is not on record" if met else "",
                     ),
                     Says("Enter the pull: soakwitness mark pull --at TIME; or record until the furnace has cooled."),
-                    at_s=context.end_s,
+                    at_s=run.end_s,
                 )
             ]
     return []

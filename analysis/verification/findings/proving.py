@@ -6,7 +6,6 @@ from collections.abc import Iterator
 
 from soakwitness.analysis.verification.findings.view import View
 from soakwitness.analysis.verification.inputs.bad_readings import BadReadings
-from soakwitness.analysis.verification.judging.quenching import cooling_verdict
 from soakwitness.analysis.verification.results.verification import Finding, HoldResult
 from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, duration
 
@@ -29,7 +28,7 @@ def what_would_prove_all(view: View, findings: tuple[Finding, ...]) -> tuple[Say
         for r in view.ramps.values()
         if r.verdict == "not proven"
     ]
-    if cooling_verdict(view.context) == "not proven":
+    if view.judged.cooling == "not proven":
         says.append(Says("The quench: readings closer together while the work cools."))
     if any(f.code == "record changed" and f.severity != "note" for f in findings):
         says.append(Says("The record: an unchanged copy of it."))
@@ -47,7 +46,7 @@ def what_would_prove(view: View, hold: HoldResult) -> tuple[Says, ...]:
 
 
 def _ways(view: View, hold: HoldResult) -> Iterator[Says]:
-    context = view.context
+    run = view.run
     if "unit" in hold.unproven:
         yield Says("the readings in the unit that they have: import them again.")
         return
@@ -57,7 +56,7 @@ def _ways(view: View, hold: HoldResult) -> Iterator[Says]:
     if "sensor" in hold.unproven:
         yield Says("the control sensor itself, or a survey of the place of the one that stands in for it.")
         return
-    if context.recipe.load == "hot" and any(p.load_s is None for p in context.stays):
+    if run.recipe.load == "hot" and any(p.load_s is None for p in run.stays):
         yield Says("the load mark of the charge.")
         return
     if hold.as_read == "pass" and hold.known.lapsed is not None:
@@ -69,9 +68,9 @@ def _ways(view: View, hold: HoldResult) -> Iterator[Says]:
     if hold.as_read == "fail":
         yield Says("as read it is not met; only a calibration can show that the sensor was off by so much.")
         return
-    load = next((s for s in context.loads if s.name == hold.measured_by), None)
+    load = next((s for s in run.loads if s.name == hold.measured_by), None)
     lost = load is not None and hold.control_leave_s is not None and load.last_s < hold.control_leave_s
-    if "load sensor" in hold.unproven or (lost and load is not None and load.last_s < context.end_s - 60.0):
+    if "load sensor" in hold.unproven or (lost and load is not None and load.last_s < run.end_s - 60.0):
         yield Says("a load sensor that reads to its end.")
         return
     says = [*_by_soak(view, hold), *_by_reading(view, hold)]
@@ -101,7 +100,7 @@ def _by_soak(view: View, hold: HoldResult) -> Iterator[Says]:
         yield WITHOUT_GAPS
         return
     yield Says(f"{duration(hold.required_s - soak.low)} more at temperature.")
-    period_s = view.context.chamber.readings.period_s
+    period_s = view.run.chamber.readings.period_s
     if soak.high >= hold.required_s and period_s >= DENSE_S and hold.temperature_from != "packet estimate":
         yield Says(f"denser sampling than every {duration(period_s)}, without gaps.")
 
@@ -125,8 +124,8 @@ def _by_reading(view: View, hold: HoldResult) -> Iterator[Says]:
 
 def not_seen(view: View, bad: tuple[BadReadings, ...]) -> tuple[Says, ...]:
     """What this record cannot show; ``bad`` are the readings that were taken out."""
-    context = view.context
-    apart = duration(context.chamber.readings.period_s)
+    run = view.run
+    apart = duration(run.chamber.readings.period_s)
     says = [Says(f"An excursion wholly between two readings ({apart} apart) is not seen.")]
     sources = {h.temperature_from for h in view.holds if h.temperature_from is not None}
     if not sources or sources == {"control"}:
@@ -139,9 +138,9 @@ def not_seen(view: View, bad: tuple[BadReadings, ...]) -> tuple[Says, ...]:
     if "load" in sources:
         names = ", ".join(dict.fromkeys(h.measured_by or "" for h in view.holds if h.temperature_from == "load"))
         says.append(Says.plain(f"The load sensor ({names}) speaks for pieces up to its own dummy's thickness."))
-    if not context.run.check.sealed:
+    if not run.record.check.sealed:
         says.append(Says("The record is not sealed: it may be incomplete."))
-    if context.uncertain:
+    if run.uncertain:
         says.append(
             Says("The computer restarted within the run; the length of that gap is uncertain and never counts as soak.")
         )
@@ -153,11 +152,11 @@ def not_seen(view: View, bad: tuple[BadReadings, ...]) -> tuple[Says, ...]:
 
 def _too_thick(view: View) -> Says | None:
     """Pieces thicker than the dummy that carries the load sensor are not covered by it."""
-    context = view.context
-    dummies = [load.thickness_mm for load in context.loads if load.thickness_mm is not None]
+    run = view.run
+    dummies = [load.thickness_mm for load in run.loads if load.thickness_mm is not None]
     if not dummies:
         return None
-    over = [p.info.id for p in context.stays if p.info and p.info.thickness_mm and p.info.thickness_mm > max(dummies)]
+    over = [p.info.id for p in run.stays if p.info and p.info.thickness_mm and p.info.thickness_mm > max(dummies)]
     if not over:
         return None
     return Says.plain(

@@ -23,7 +23,7 @@ FULL_OUTPUT = 95.0
 def find(view: View) -> list[Finding]:
     """All findings of this topic, in the order of the steps."""
     found = []
-    for step in view.context.recipe.steps:
+    for step in view.run.recipe.steps:
         if isinstance(step, Ramp) and step.number in view.ramps:
             found += _pace(step, view.ramps[step.number])
     return [*found, *_program(view)]
@@ -119,14 +119,14 @@ def stands_of(t_s: FloatArray, setpoint_c: FloatArray) -> tuple[Stand, ...]:
 
 
 def _program(view: View) -> list[Finding]:
-    setpoint = view.context.run.signal("setpoint")
+    setpoint = view.run.record.signal("setpoint")
     if setpoint is None:
         return []
-    stands = list(stands_of(view.context.run.t_s, setpoint))
+    stands = list(stands_of(view.run.record.t_s, setpoint))
     if not stands:
         return []
     found, rate, at = [], None, 0
-    for step in program_setpoints(view.context.recipe):
+    for step in program_setpoints(view.run.recipe):
         if step.hold_s is None:
             rate = step.rate_c_per_h
             continue
@@ -141,8 +141,8 @@ def _program(view: View) -> list[Finding]:
 
 def _near(view: View, stand: Stand, step: ProgramStep) -> bool:
     """Whether the setpoint stood where the program says, or where the control sensor's calibration puts that."""
-    hold = next(h for h in view.context.recipe.holds if h.number == step.number)
-    set_to_c = view.context.chamber.errors.known_at(hold).set_to_c
+    hold = next(h for h in view.run.recipe.holds if h.number == step.number)
+    set_to_c = view.run.chamber.errors.known_at(hold).set_to_c
     meant = [step.setpoint_c, *([] if set_to_c is None else [step.setpoint_c - hold.target_c + set_to_c])]
     return any(abs(stand.at_c - setpoint_c) <= SAME_SETPOINT_C for setpoint_c in meant)
 
@@ -162,7 +162,7 @@ def _compare(view: View, step: ProgramStep, stand: Stand, rate_c_per_h: float | 
     """Length of the stand and slope of the way to it, against the program."""
     need, had = step.hold_s or 0.0, stand.end_s - stand.start_s
     spare = max(60.0, 0.05 * need)
-    ends_on_record = stand.end_s < view.context.end_s - 2 * view.context.chamber.readings.period_s
+    ends_on_record = stand.end_s < view.run.end_s - 2 * view.run.chamber.readings.period_s
     stood = "the setpoint stood for {had} where the program says {need}"
     if had < need - spare and ends_on_record:
         return [_differs(step, Says.of(stood, had=duration(had), need=duration(need)), stand)]
@@ -187,7 +187,7 @@ def _entered(view: View, step: ProgramStep) -> float | None:
 
 def _at_full_power(view: View, stand: Stand) -> bool:
     """Whether the output was at its end on the way there: then the controller waited for the furnace."""
-    run = view.context.run
+    run = view.run.record
     output = next((run.signal(c.name) for c in run.columns if c.kind == "signal" and c.unit == "%"), None)
     if output is None or stand.way_from_s is None:
         return False

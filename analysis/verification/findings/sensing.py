@@ -34,7 +34,7 @@ def find(view: View, bad: tuple[BadReadings, ...]) -> list[Finding]:
 
 def _faults(view: View, bad: tuple[BadReadings, ...]) -> list[Finding]:
     """Faults that the recorder entered, and readings that no thermocouple can have made."""
-    run, found = view.context.run, []
+    run, found = view.run.record, []
     begun: dict[str, list[tuple[float, str]]] = {}
     for event in run.events:
         if event.event == "sensor fault" and not event.detail.endswith("reads again"):
@@ -75,7 +75,7 @@ def _faults(view: View, bad: tuple[BadReadings, ...]) -> list[Finding]:
 
 def _taken_over(view: View) -> list[Finding]:
     """Another sensor judged in place of a control sensor that broke, though it read otherwise while both read."""
-    stands_in = view.context.stands_in
+    stands_in = view.run.stands_in
     if stands_in is None or stands_in.alike:
         return []
     return [
@@ -86,7 +86,7 @@ def _taken_over(view: View) -> list[Finding]:
             Says.of(
                 "Sensor {name} stands in for {broken}, which broke; while both read it read {by} {way}: "
                 "by its readings nothing is decided.",
-                name=view.context.chamber.name,
+                name=view.run.chamber.name,
                 broken=stands_in.broken,
                 by=Diff(abs(stands_in.higher_c)),
                 way="higher" if stands_in.higher_c > 0.0 else "lower",
@@ -99,7 +99,7 @@ def _taken_over(view: View) -> list[Finding]:
 def _lost(view: View) -> Iterator[tuple[str, Finding]]:
     """Sensors that stopped reading before the holds were over."""
     ends = [h.control_leave_s for h in view.holds if h.control_leave_s is not None]
-    for trace in view.context.run.traces:
+    for trace in view.run.record.traces:
         if trace.role not in ("load", "control", "recording") or not ends:
             continue
         last_s = float(trace.t_s[last_read(trace) or 0])
@@ -189,8 +189,8 @@ def _bad_finding(many: list[BadReadings]) -> Finding:
 
 
 def _gaps(view: View) -> list[Finding]:
-    context = view.context
-    trace = (context.loads[0] if context.loads else context.chamber).readings
+    run = view.run
+    trace = (run.loads[0] if run.loads else run.chamber).readings
     found = gaps(trace, trace.t_s[0], trace.t_s[-1])
     if not found:
         return []
@@ -226,7 +226,7 @@ def _touches(hold: HoldResult, found: tuple[tuple[float, float], ...]) -> bool:
 
 
 def _changed(view: View) -> list[Finding]:
-    check = view.context.run.check
+    check = view.run.record.check
     bad = len(check.bad_rows)
     if check.intact and not bad:
         return []
@@ -316,9 +316,9 @@ SMOOTHED_SHARE, SMOOTHED_READINGS = 0.9, 60
 
 def _smoothed(view: View) -> list[Finding]:
     """A display that stands on its setpoint to the digit: it may smooth what it shows."""
-    context = view.context
-    setpoint = context.run.signal("setpoint")
-    trace = next((tr for tr in context.run.traces if tr.name == context.chamber.name), None)
+    run = view.run
+    setpoint = run.record.signal("setpoint")
+    trace = next((tr for tr in run.record.traces if tr.name == run.chamber.name), None)
     if setpoint is None or trace is None:
         return []
     for hold in view.holds:

@@ -18,12 +18,12 @@ FEWEST_EARLIER = 2
 
 def differing(view: View) -> list[Finding]:
     """Two sensors that differ otherwise than this pair usually does; else, than their uncertainties allow."""
-    context = view.context
+    run = view.run
     found = []
     for hold in view.holds:
         if not hold.found or hold.control_leave_s is None:
             continue
-        for load in context.loads:
+        for load in run.loads:
             finding = _differs(view, hold, load)
             if finding is not None:
                 found.append(finding)
@@ -31,17 +31,17 @@ def differing(view: View) -> list[Finding]:
 
 
 def _differs(view: View, hold: HoldResult, load: DecidingSensor) -> Finding | None:
-    context, number = view.context, view.number(hold)
-    chamber = context.chamber
+    run, number = view.run, view.number(hold)
+    chamber = run.chamber
     pulls = [p.pull_s for p in hold.pieces if p.pull_s is not None]
     pair = steady_levels(chamber.readings, load.readings, min([hold.control_leave_s or 0.0, *pulls]))
     if pair is None or max(abs(at - hold.target_c) for at in pair) > NEAR_C:
         return None
-    mine, theirs = context.known(chamber, number), context.known(load, number)
+    mine, theirs = run.known(chamber, number), run.known(load, number)
     read_c, load_c = pair[0] + mine.correction_c, pair[1] + theirs.correction_c
     usual = [
         u.kelvin
-        for u in context.usual
+        for u in run.usual
         if (u.sensor, u.other) == (chamber.name, load.name) and abs(u.at_c - pair[0]) < NEAR_C
     ]
     if len(usual) >= FEWEST_EARLIER:

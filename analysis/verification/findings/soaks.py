@@ -197,7 +197,7 @@ def _dips(view: View, hold: HoldResult) -> list[Finding]:
 
     What may be the loading that nobody marked is told there.
     """
-    loadings = [at for at, _ in loading_dips(view.context)] if unmarked_load(view.context) else []
+    loadings = [at for at, _ in loading_dips(view.run)] if unmarked_load(view.run) else []
     dips = [
         d
         for d in hold.dips

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from soakwitness.analysis.recipes.recipe import Hold
 from soakwitness.analysis.verification.inputs.readings import gaps
+from soakwitness.analysis.verification.judging.judging_run import JudgedRun
 from soakwitness.analysis.verification.results.verification import (
     Bounds,
     Finding,
@@ -15,7 +16,7 @@ from soakwitness.analysis.verification.results.verification import (
     Severity,
     Verdict,
 )
-from soakwitness.analysis.verification.sensors.context import VerificationContext
+from soakwitness.analysis.verification.sensors.gathered_run import GatheredRun
 from soakwitness.firmware_bridge.common.wording import Says, Temp, duration_range
 
 WHERE = {"load": "at the load sensor", "packet estimate": "by the packet estimate", "control": "at the control sensor"}
@@ -25,21 +26,30 @@ WHERE = {"load": "at the load sensor", "packet estimate": "by the packet estimat
 class View:
     """One verification as findings see it."""
 
-    context: VerificationContext
+    judged: JudgedRun
     holds: tuple[HoldResult, ...]
-    ramps: Mapping[int, RampResult]
+
+    @property
+    def run(self) -> GatheredRun:
+        """The run, as it was gathered."""
+        return self.judged.measured.gathered
+
+    @property
+    def ramps(self) -> Mapping[int, RampResult]:
+        """Every ramp by its step."""
+        return self.judged.ramps
 
     def recipe_hold(self, hold: HoldResult) -> Hold:
         """The recipe's hold that a result is of."""
-        return next(h for h in self.context.recipe.holds if h.number == hold.step)
+        return next(h for h in self.run.recipe.holds if h.number == hold.step)
 
     def number(self, hold: HoldResult) -> int:
         """Its index among the recipe's holds."""
-        return self.context.recipe.holds.index(self.recipe_hold(hold))
+        return self.run.recipe.holds.index(self.recipe_hold(hold))
 
     def has_gap(self, hold: HoldResult) -> bool:
         """Whether readings are missing in a hold, on the sensor that its figures are of."""
-        sensor = next((s for s in self.context.sensors if s.name == hold.measured_by), self.context.chamber)
+        sensor = next((s for s in self.run.sensors if s.name == hold.measured_by), self.run.chamber)
         if hold.enter_s is None or hold.leave_s is None:
             return False
         return bool(gaps(sensor.readings, hold.enter_s, hold.leave_s))
@@ -47,7 +57,7 @@ class View:
 
 def where_words(view: View, hold: HoldResult) -> str:
     """Where a hold was measured; of several load sensors which."""
-    names = {load.name for load in view.context.loads}
+    names = {load.name for load in view.run.loads}
     if hold.temperature_from == "load" and len(names) > 1:
         return f"at load sensor {hold.measured_by}"
     return WHERE[hold.temperature_from or "control"]

@@ -49,6 +49,11 @@ class DecidingSensor:
         return self.name, self.visit, self.until_out is None and self.out_s is not None
 
     @property
+    def first_s(self) -> float:
+        """Its first reading [s]."""
+        return float(self.readings.t_s[0])
+
+    @property
     def last_s(self) -> float:
         """Its last reading [s]."""
         return float(self.readings.t_s[-1])

@@ -12,7 +12,7 @@ from soakwitness.analysis.record.run import Run, Trace
 from soakwitness.analysis.verification.inputs.bad_readings import BadReadings, bad_readings, without_bad
 from soakwitness.analysis.verification.inputs.doors import doors_of
 from soakwitness.analysis.verification.inputs.load_sensor_visits import Visit, visits_of
-from soakwitness.analysis.verification.inputs.readings import Readings, readings_of
+from soakwitness.analysis.verification.inputs.readings import GAP_PERIODS, Readings, readings_of
 from soakwitness.analysis.verification.inputs.sensor_choice import (
     StandsIn,
     chamber_trace,
@@ -28,6 +28,8 @@ from soakwitness.firmware_bridge.marks.questions import Question
 
 if TYPE_CHECKING:
     from soakwitness.analysis.calibration.correcting.correction import Correction
+
+WENT_ON_S = 60.0
 
 
 @dataclass(frozen=True)
@@ -70,6 +72,13 @@ class RunAsRead:
     doors_s: tuple[float, ...]
     stands_in: StandsIn | None
     uncertain: tuple[tuple[float, float], ...]
+
+    @property
+    def went_on(self) -> bool:
+        """Whether the record went on after the chamber's last reading."""
+        readings = self.chamber.readings
+        after_s = float(self.run.t_s[-1]) - float(readings.t_s[-1])
+        return after_s > max(GAP_PERIODS * readings.period_s, WENT_ON_S)
 
 
 def read_run(run: Run, known: RunKnowledge) -> RunAsRead:

@@ -1,1 +1,1 @@
-"""What each sensor, or the packet estimate, says of every hold; gathered once for all judging."""
+"""Gather: which sensor, or the packet estimate, tells of which piece in every hold, and the hold on each of them."""

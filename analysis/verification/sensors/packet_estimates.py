@@ -15,7 +15,7 @@ from soakwitness.analysis.verification.inputs.readings import Readings
 from soakwitness.analysis.verification.inputs.stays import Stay
 from soakwitness.analysis.verification.measuring.dips import DOOR_NEAR_S, DOOR_S
 from soakwitness.analysis.verification.results.verification import WorkTemperature
-from soakwitness.analysis.verification.sensors.context import Work
+from soakwitness.analysis.verification.sensors.work import Work
 
 if TYPE_CHECKING:
     from soakwitness.analysis.packet.estimate import PacketEstimate

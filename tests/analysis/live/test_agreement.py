@@ -11,14 +11,14 @@ from soakwitness.analysis.recipes.recipe import PacketSpec, Recipe
 from soakwitness.analysis.record.run import Run
 from soakwitness.analysis.verification.verifying import verify
 from soakwitness.firmware_bridge.runfolder.contents import Mark
-from tests.clock_agreement import fed_whole
+from tests.clock_agreement import fed_whole, soaks_of
 from tests.synthetic import Case, assignment_case, soak_case
 from tests.verification_runs import make_run, run_of, sensor
 
 
 def counted(run: Run, recipe: Recipe) -> dict[int, float]:
     """Soak of the one charge in each hold, holds from 0 [s]."""
-    return {number - 1: min(soaks.values()) for number, soaks in fed_whole(run, recipe).soaks_s().items()}
+    return {number - 1: min(soaks.values()) for number, soaks in soaks_of(fed_whole(run, recipe)).items()}
 
 
 def check(case: Case, tolerance_s: float) -> None:

@@ -19,6 +19,7 @@ from soakwitness.analysis.packet.piece import generic_packet
 from soakwitness.analysis.recipes.recipe import Hold, PacketSpec, Ramp, Recipe
 from soakwitness.analysis.verification.results.verification import PieceInfo
 from soakwitness.firmware_bridge.runfolder.contents import Mark
+from tests.clock_agreement import soaks_of
 
 TWO_HOLDS = Recipe(
     "two holds",
@@ -346,7 +347,7 @@ def test_a_pull_entered_later_ends_the_soak_when_it_was() -> None:
     late = Mark(5900.0, "pull", ("A",), entered_t_s=6400.0, entered_later=True)
     clock = SoakClock(TWO_HOLDS)
     run(clock, COURSE, until_s=6500, marks=(Mark(0.0, "load", ("A",)), late))
-    assert clock.soaks_s()[2] == {"A": pytest.approx(5900 - 4886, abs=5.0)}
+    assert soaks_of(clock)[2] == {"A": pytest.approx(5900 - 4886, abs=5.0)}
 
 
 def test_when_all_are_out_it_says_so() -> None:
@@ -373,7 +374,7 @@ def test_of_two_pieces_that_nobody_named_the_one_that_came_out_first_tells_the_s
     marks = (Mark(600.0, "load"), Mark(1200.0, "pull"), Mark(1500.0, "pull"))
     clock = SoakClock(ONE_HOT)
     run(clock, ((0, 1050), (6000, 1050)), until_s=3000, marks=marks)
-    assert clock.soaks_s()[1] == {None: pytest.approx(600.0, abs=1.0)}
+    assert soaks_of(clock)[1] == {None: pytest.approx(600.0, abs=1.0)}
 
 
 def test_missing_readings_are_bridged_by_the_next() -> None:

@@ -11,13 +11,15 @@ from soakwitness.analysis.errors import NotEnoughData
 from soakwitness.analysis.recipes.recipe import PacketSpec, Recipe
 from soakwitness.analysis.record.run import FloatArray, Run, Trace
 from soakwitness.analysis.verification.holds.assignment import block_medians
-from soakwitness.analysis.verification.holds.placed_sensors import place
+from soakwitness.analysis.verification.holds.placed_sensors import PlacedRun, place
 from soakwitness.analysis.verification.inputs.doors import doors_of
 from soakwitness.analysis.verification.inputs.run_as_read import RunKnowledge, read_clean, uncertain_gaps
 from soakwitness.analysis.verification.inputs.sensor_choice import StandsIn, chamber_trace, load_traces, usable
 from soakwitness.analysis.verification.results.verification import PieceInfo
-from soakwitness.analysis.verification.sensors.context import Rates, VerificationContext, fastest
+from soakwitness.analysis.verification.sensors.furnace_rates import Rates, fastest
+from soakwitness.analysis.verification.sensors.gathered_run import GatheredRun
 from soakwitness.analysis.verification.sensors.gathering import gather
+from soakwitness.analysis.verification.sensors.hold_on_trace import HoldsOnTraces
 from soakwitness.firmware_bridge.runfolder.contents import Act, Column, Event, Mark
 from tests.verification_runs import drawn, make_run, sensor, simple_recipe
 
@@ -102,8 +104,12 @@ def test_a_stand_in_reads_alike_within_three_kelvin(higher_c: float, alike: bool
     assert StandsIn("pv", higher_c).alike is alike
 
 
-def gathered(recipe: Recipe, made: Run, pieces: tuple[PieceInfo, ...] = ()) -> VerificationContext:
-    return gather(place(read_clean(made, RunKnowledge(tuple(pieces)), ()), recipe))
+def placed_on(recipe: Recipe, made: Run, pieces: tuple[PieceInfo, ...] = ()) -> PlacedRun:
+    return place(read_clean(made, RunKnowledge(tuple(pieces)), ()), recipe)
+
+
+def gathered(recipe: Recipe, made: Run, pieces: tuple[PieceInfo, ...] = ()) -> GatheredRun:
+    return gather(placed_on(recipe, made, pieces))
 
 
 def test_a_stand_in_is_compared_while_the_furnace_was_hot() -> None:
@@ -161,7 +167,8 @@ def test_the_furnace_s_own_rates() -> None:
 
 
 def sources(recipe: Recipe, made: Run, *pieces: PieceInfo, hold: int = 0) -> list[tuple[str, str, bool]]:
-    works = gathered(recipe, made, pieces).works(0, hold)
+    found = gathered(recipe, made, pieces).holds[hold]
+    works = [found.works[place].work for place in found.stays[0].works]
     return [(work.source, work.sensor.name, work.gone) for work in works]
 
 
@@ -226,8 +233,7 @@ def test_a_hold_that_only_the_load_sensor_shows_is_taken_from_it() -> None:
     t_s, temp_c = drawn(LONG)
     # The control sensor is at the end of its range at 900.
     made = make_run(t_s, {"pv": np.minimum(temp_c, 900.0), "blade": temp_c}, columns=BOTH)
-    context = gathered(TWO, made)
-    second = context.chamber.placed[1]
+    second = gathered(TWO, made).chamber.placed[1]
     assert second is not None
     assert second.edges is not None
     assert (second.edges.enter_s, second.edges.leave_s) == (
@@ -243,11 +249,11 @@ def test_noise_counts_near_the_band_alone() -> None:
     # Every second reading is 2 higher below 650, so 2 apart from the mean of its neighbours; not at all in the band.
     t_s, temp_c = drawn(LONG)
     rough = np.where(temp_c < 650, temp_c + 2.0 * (np.arange(t_s.size) % 2), temp_c)
-    context = gathered(TWO, make_run(t_s, {"pv": rough}, columns=[sensor("pv")]))
-    hold = TWO.holds[0]
-    allowed = context.allowed(context.chamber.readings, 1000.0, 2570.0, hold)
+    placed = placed_on(TWO, make_run(t_s, {"pv": rough}, columns=[sensor("pv")]))
+    holds, hold = HoldsOnTraces(placed), TWO.holds[0]
+    allowed = holds.allowed(placed.chamber.readings, 1000.0, 2570.0, hold)
     assert allowed.noise_c == pytest.approx(0.05, abs=0.01)
-    by_mean = context.allowed(context.chamber.readings, 0.0, 1250.0, replace(hold, judge_by="mean"))
+    by_mean = holds.allowed(placed.chamber.readings, 0.0, 1250.0, replace(hold, judge_by="mean"))
     assert by_mean.noise_c == pytest.approx(0.05 + 2.0 / 2.0)
     # A fifth more than the fastest seen over half a minute.
     assert allowed.heating_c_per_s >= 1.2 * 0.5

@@ -14,7 +14,7 @@ from soakwitness.analysis.verification.inputs.readings import Readings
 from soakwitness.analysis.verification.inputs.run_as_read import RunKnowledge, read_run
 from soakwitness.analysis.verification.measuring.intervals import Allowed
 from soakwitness.analysis.verification.measuring.too_hot import Limit, hot_figures, hot_limit_c
-from soakwitness.analysis.verification.sensors.gathering import gather
+from soakwitness.analysis.verification.sensors.hold_on_trace import HoldsOnTraces
 from tests.verification_runs import drawn, make_run, sensor, simple_recipe
 
 Corners = Sequence[tuple[float, float]]
@@ -26,8 +26,8 @@ COURSE = [(0.0, 20.0), (1360.0, 700.0), (2400.0, 700.0), (3000.0, 1000.0), (4600
 def limits(corners: Corners = COURSE, recipe: Recipe = TWO) -> list[tuple[float, float, float, int]]:
     t_s, temp_c = drawn(corners)
     run = make_run(t_s, {"furnace": temp_c}, columns=[sensor()])
-    context = gather(place(read_run(run, RunKnowledge()), recipe))
-    found = context.limits(context.chamber, 0.0, context.chamber.placed)
+    placed = place(read_run(run, RunKnowledge()), recipe)
+    found = HoldsOnTraces(placed).limits(placed.chamber, 0.0, placed.chamber.placed)
     return [(round(one.start_s), round(one.end_s), one.limit_c, one.number) for one in found]
 
 

@@ -5,35 +5,23 @@ from __future__ import annotations
 import numpy as np
 
 from soakwitness.analysis.verification.inputs.readings import Readings
-from soakwitness.analysis.verification.judging import requirements as req
-from soakwitness.analysis.verification.results.verification import Bounds, Verdict
+from soakwitness.analysis.verification.results.verification import Bounds
 from soakwitness.analysis.verification.rules.course import crossing_s
-from soakwitness.analysis.verification.sensors.context import VerificationContext
+from soakwitness.analysis.verification.sensors.gathered_run import GatheredRun
 
 
-def cooling_time(context: VerificationContext) -> Bounds | None:
+def cooling_time(run: GatheredRun) -> Bounds | None:
     """Time the work took between the two temperatures of the recipe's quench [s], of several load sensors the slowest.
 
     Interpolated, with the sampling around each crossing as its bounds; None where the recipe names no temperatures, or
     no load sensor was seen to cool through both.
     """
-    quench = context.recipe.quench
+    quench = run.recipe.quench
     if quench is None or quench.cool_from_c is None or quench.cool_to_c is None:
         return None
-    loads = context.loads or ((context.chamber,) if context.chamber.source == "load" else ())
+    loads = run.loads or ((run.chamber,) if run.chamber.source == "load" else ())
     took = [_cooled(load.readings, quench.cool_from_c, quench.cool_to_c) for load in loads]
     return max((t for t in took if t is not None), key=lambda t: t.best, default=None)
-
-
-def cooling_verdict(context: VerificationContext) -> Verdict | None:
-    """Whether the work cooled as soon as the recipe asks; None where it asks nothing, or nothing is on record.
-
-    No error of the sensor: it shifts both crossings alike.
-    """
-    quench, took = context.recipe.quench, cooling_time(context)
-    if quench is None or quench.cool_within_s is None or took is None:
-        return None
-    return req.as_read(req.at_most("cooling", lambda _: took.high, lambda _: took.low, quench.cool_within_s))
 
 
 def _cooled(trace: Readings, from_c: float, to_c: float) -> Bounds | None:

@@ -1,4 +1,4 @@
-"""Ramps of one run: where each begins and ends, its rate, and whether the recipe's limits of rate are kept."""
+"""Ramps of one run: where each begins and ends, and its rate."""
 
 from __future__ import annotations
 
@@ -10,50 +10,46 @@ from soakwitness.analysis.recipes.recipe import Hold, Ramp
 from soakwitness.analysis.record.median import median
 from soakwitness.analysis.record.ramp_rates import ramp_rate
 from soakwitness.analysis.verification.inputs.readings import Readings
-from soakwitness.analysis.verification.results.verification import RampResult, Verdict
+from soakwitness.analysis.verification.results.verification import RampResult
 from soakwitness.analysis.verification.rules.edges import Edges
 from soakwitness.analysis.verification.rules.placed_edges import placed_edges
-from soakwitness.analysis.verification.sensors.context import VerificationContext
+from soakwitness.analysis.verification.sensors.gathered_run import GatheredRun
 
 BEGUN_C = 2.0
 BEGUN_SHARE = 0.02
 
 
-def judge_ramps(context: VerificationContext) -> dict[int, RampResult]:
-    """Find and judge every ramp; results by the step's number."""
+def measure_ramps(run: GatheredRun) -> dict[int, RampResult]:
+    """Find and measure every ramp; results, still without a verdict, by the step's number."""
     results: dict[int, RampResult] = {}
-    steps = context.recipe.steps
-    at_s: float | None = context.start_s
-    holds = iter(range(len(context.chamber.placed)))
+    steps = run.recipe.steps
+    at_s: float | None = run.chamber.first_s
+    holds = iter(range(len(run.chamber.placed)))
     edges: Edges | None = None
     for place, step in enumerate(steps):
         if isinstance(step, Hold):
-            edges = placed_edges(context.chamber.placed, next(holds), context.chamber.readings)
+            edges = placed_edges(run.chamber.placed, next(holds), run.chamber.readings)
             at_s = edges.leave_s if edges else None
             continue
         following = steps[place + 1] if place + 1 < len(steps) else None
-        result = _ramp(context, step, place, at_s, following)
+        result = _ramp(run, step, place, at_s, following)
         results[step.number] = result
         if not isinstance(following, Hold):
             at_s = result.end_s
     return results
 
 
-def _ramp(
-    context: VerificationContext, step: Ramp, place: int, after_s: float | None, following: Ramp | Hold | None
-) -> RampResult:
+def _ramp(run: GatheredRun, step: Ramp, place: int, after_s: float | None, following: Ramp | Hold | None) -> RampResult:
     bare = RampResult(step.number, step.to_c, False, required_rate_c_per_h=step.rate_c_per_h, cycle=step.cycle)
-    span = _span(context, step, place, after_s, following)
-    limits = step.min_rate_c_per_h is not None or step.max_rate_c_per_h is not None
-    unknown: Verdict | None = "not proven" if limits else None
+    span = _span(run, step, place, after_s, following)
     if span is None:
-        return replace(bare, verdict=unknown)
+        return bare
     start_s, end_s = span
-    trace = context.chamber.readings
+    trace = run.chamber.readings
     low, high = trace.between(start_s, end_s)
     rate = ramp_rate(trace.t_s[low:high], trace.temp_c[low:high], start_s=start_s, end_s=end_s)
     if rate is None:
-        return replace(bare, found=True, start_s=start_s, end_s=end_s, verdict=unknown)
+        return replace(bare, found=True, start_s=start_s, end_s=end_s)
     return replace(
         bare,
         found=True,
@@ -62,37 +58,29 @@ def _ramp(
         rate_c_per_h=rate.rate_c_per_h,
         end_to_end_rate_c_per_h=rate.end_to_end_rate_c_per_h,
         curved=rate.curved,
-        verdict=_verdict(step, rate.rate_c_per_h) if limits else None,
     )
 
 
-def _verdict(step: Ramp, rate_c_per_h: float) -> Verdict:
-    pace = abs(rate_c_per_h)
-    slow = step.min_rate_c_per_h is not None and pace < step.min_rate_c_per_h
-    fast = step.max_rate_c_per_h is not None and pace > step.max_rate_c_per_h
-    return "fail" if slow or fast else "pass"
-
-
 def _span(
-    context: VerificationContext, step: Ramp, place: int, after_s: float | None, following: Ramp | Hold | None
+    run: GatheredRun, step: Ramp, place: int, after_s: float | None, following: Ramp | Hold | None
 ) -> tuple[float, float] | None:
     """Begin and end of a ramp [s], None where it is not on record."""
-    trace = context.chamber.readings
+    trace = run.chamber.readings
     if isinstance(following, Hold):
-        number = context.recipe.holds.index(following)
-        placed, edges = context.chamber.placed[number], placed_edges(context.chamber.placed, number, trace)
+        number = run.recipe.holds.index(following)
+        placed, edges = run.chamber.placed[number], placed_edges(run.chamber.placed, number, trace)
         if placed is None or edges is None or not edges.entered:
             return None
-        if edges.enter_s > context.end_s:
+        if edges.enter_s > run.end_s:
             return None  # seen by a load sensor alone: the chamber was read no more
-        window = placed.window_s if placed.window_s is not None else context.start_s
-        begin = window if after_s is None else _way_begin(context, place, after_s, window)
+        window = placed.window_s if placed.window_s is not None else run.chamber.first_s
+        begin = window if after_s is None else _way_begin(run, place, after_s, window)
         end = _arrival(trace, following.target_c, edges, placed.stays[0].start_s)
         return _begun(trace, begin, end), end
     if after_s is None:
         return None
-    begin = _level_end(context, place, after_s)
-    low, high = trace.between(begin, context.end_s)
+    begin = _level_end(run, place, after_s)
+    low, high = trace.between(begin, run.end_s)
     part = trace.temp_c[low:high]
     if part.size < 3:
         return None
@@ -104,20 +92,20 @@ def _span(
     return (_begun(trace, begin, end), end) if end > begin else None
 
 
-def _way_begin(context: VerificationContext, place: int, after_s: float, window_s: float) -> float:
+def _way_begin(run: GatheredRun, place: int, after_s: float, window_s: float) -> float:
     """Where the way to a hold began: the end of the level part before it, unless the furnace cooled in between."""
-    level_s, trace = _level_end(context, place, after_s), context.chamber.readings
+    level_s, trace = _level_end(run, place, after_s), run.chamber.readings
     at_level, at_window = trace.at(level_s), trace.at(window_s)
     return window_s if at_window < at_level - 2.0 * trace.back_c and window_s > level_s else level_s
 
 
-def _level_end(context: VerificationContext, place: int, after_s: float) -> float:
+def _level_end(run: GatheredRun, place: int, after_s: float) -> float:
     """A ramp begins where the level part of the hold before it ended: trace it back from *leave*."""
-    before = context.recipe.steps[place - 1] if place else None
+    before = run.recipe.steps[place - 1] if place else None
     if not isinstance(before, Hold):
         return after_s
-    trace = context.chamber.readings
-    edges = placed_edges(context.chamber.placed, context.recipe.holds.index(before), trace)
+    trace = run.chamber.readings
+    edges = placed_edges(run.chamber.placed, run.recipe.holds.index(before), trace)
     if edges is None:
         return after_s
     low, high = trace.between(edges.enter_s, edges.leave_s)

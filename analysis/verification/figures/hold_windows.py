@@ -5,23 +5,23 @@ from __future__ import annotations
 import numpy as np
 
 from soakwitness.analysis.recipes.recipe import Hold
-from soakwitness.analysis.verification.inputs.readings import GAP_PERIODS, Readings
+from soakwitness.analysis.verification.inputs.readings import Readings
 from soakwitness.analysis.verification.inputs.stays import Stay
 from soakwitness.analysis.verification.measuring.intervals import Allowed, Mode, inside
 from soakwitness.analysis.verification.measuring.soak import Window, longest, window_limits
 from soakwitness.analysis.verification.results.verification import Bounds, InBand
-from soakwitness.analysis.verification.rules.edges import Edges, confirmed_crossing
-from soakwitness.analysis.verification.rules.extents import chamber_leaves_s
-from soakwitness.analysis.verification.sensors.context import HoldOnTrace, VerificationContext, Work
+from soakwitness.analysis.verification.rules.edges import confirmed_crossing
+from soakwitness.analysis.verification.sensors.hold_on_trace import HoldOnTrace
+from soakwitness.analysis.verification.sensors.work import Work
 
 ERRORS = 9
 
 
-def window_of(context: VerificationContext, on: HoldOnTrace, stay: Stay | None, work: Work | None) -> Window:
+def window_of(on: HoldOnTrace, stay: Stay | None, work: Work | None) -> Window:
     """Where the soak of one piece can lie; without a piece, of whatever is in the furnace."""
     load_s = stay.load_s if stay is not None and stay.load_s is not None else -np.inf
     estimated = work is not None and not work.measured
-    chamber_s = _chamber_leaves_s(context, on) if on.sensor is not context.chamber else None
+    chamber_s = on.chamber.leaves_s
     leave_s = on.edges.leave_s
     if chamber_s is not None and not on.inside_band:  # a load that was not there by then has no hold
         leave_s = max(leave_s, chamber_s)
@@ -37,25 +37,9 @@ def window_of(context: VerificationContext, on: HoldOnTrace, stay: Stay | None, 
         pull_s=stay.pull_s if stay is not None else None,
         edges_on=on.trace,
         chamber_leaves_s=chamber_s,
-        climbs_on=any(
-            p is not None and p.hold.target_c > on.hold.target_c for p in context.chamber.placed[on.number + 1 :]
-        ),
+        climbs_on=on.chamber.climbs_on,
         follows={"low": work.low, "best": work.best, "high": work.high} if estimated and work else None,
     )
-
-
-def _chamber_leaves_s(context: VerificationContext, on: HoldOnTrace) -> float | None:
-    """When the chamber left a hold that is judged by another sensor [s]."""
-    placed = context.chamber.placed_true[on.number] or context.chamber.placed[on.number]
-    return chamber_leaves_s(placed, chamber_last_s=context.chamber.last_s, load_last_s=on.sensor.last_s)
-
-
-def _chambers(context: VerificationContext, on: HoldOnTrace) -> Edges | None:
-    """Edges of a hold at the chamber, by its calibration where that speaks."""
-    placed = context.chamber.placed_true[on.number] or context.chamber.placed[on.number]
-    if placed is None:
-        return None
-    return placed.edges or Edges(placed.stays[0].start_s, placed.stays[-1].end_s)
 
 
 def _times(
@@ -73,12 +57,12 @@ def _times(
     return unbroken, band.total_s, above.total_s
 
 
-def in_band_figures(context: VerificationContext, on: HoldOnTrace, expanded_c: float, hidden_s: float = 0.0) -> InBand:
+def in_band_figures(on: HoldOnTrace, expanded_c: float, hidden_s: float = 0.0) -> InBand:
     """The three in-band times of a hold, each with low, best and high [s]: extremes over U [K] and over gaps.
 
     ``hidden_s`` [s] is what a sensor that was lost did not see.
     """
-    hold, trace, window = on.hold, on.trace, window_of(context, on, None, None)
+    hold, trace, window = on.hold, on.trace, window_of(on, None, None)
     errors = np.linspace(-expanded_c, expanded_c, ERRORS) if expanded_c > 0.0 else np.zeros(1)
     best = _times(trace, hold, window, on.allowed, 0.0, "best")
     low = np.min([_times(trace, hold, window, on.allowed, float(e), "low") for e in errors], axis=0)
@@ -87,18 +71,19 @@ def in_band_figures(context: VerificationContext, on: HoldOnTrace, expanded_c: f
     return InBand(*three)
 
 
-def lag_of(context: VerificationContext, on: HoldOnTrace, work: Work, window: Window) -> Bounds | None:
+def lag_of(on: HoldOnTrace, work: Work, window: Window, *, load_known: bool) -> Bounds | None:
     """Time from the chamber entering the band to the work doing so [s].
 
-    None where only one sensor is known, or where the work never reached the band.
+    None where only one sensor is known, nobody knows when it went in, or where the work never reached the band.
     """
-    placed = context.chamber.placed_true[on.number] or context.chamber.placed[on.number]
-    unknown_load = not np.isfinite(window.start_s) or (context.recipe.load == "hot" and not _marked(context))
-    if placed is None or placed.edges is None or work.source == "control" or unknown_load:
+    chamber = on.chamber.edges
+    if chamber is None or not on.chamber.inside_band or work.source == "control":
         return None
-    since = max(placed.edges.enter_s, window.start_s)
+    if not np.isfinite(window.start_s) or not load_known:
+        return None
+    since = max(chamber.enter_s, window.start_s)
     if work.lag is not None:
-        low, best, high, _ = work.lag(on.hold.lower_c, since, placed.edges.leave_s)
+        low, best, high, _ = work.lag(on.hold.lower_c, since, chamber.leave_s)
         if best is None or high is None or low is None:
             return None
         return Bounds(min(low, best), best, max(high, best))
@@ -115,25 +100,13 @@ def lag_of(context: VerificationContext, on: HoldOnTrace, work: Work, window: Wi
     return Bounds(max(min(low, best), 0.0), best, max(high, best))
 
 
-def _marked(context: VerificationContext) -> bool:
-    """Whether a load was marked at all."""
-    return any(stay.load_s is not None for stay in context.stays)
-
-
-def lost_in(context: VerificationContext, on: HoldOnTrace) -> bool:
-    """Whether the load sensor that decides a hold stopped reading within it, while the chamber was read on."""
-    if on.sensor is context.chamber or on.ended:
-        return False
-    return context.end_s - on.sensor.last_s > GAP_PERIODS * context.chamber.readings.period_s
-
-
-def unseen_s(context: VerificationContext, on: HoldOnTrace, stay: Stay | None) -> float:
+def unseen_s(on: HoldOnTrace, stay: Stay | None) -> float:
     """Time in a hold that a lost load sensor did not see [s]: it may have been at temperature then.
 
     Until the piece was pulled, else until the chamber left the hold and as long again as the load came late to it.
     """
-    edges = _chambers(context, on)
-    if edges is None or not lost_in(context, on):
+    edges = on.chamber.edges
+    if edges is None or not on.chamber.lost:
         return 0.0
     lost_s = on.sensor.last_s
     came_s = on.edges.enter_s if on.inside_band else lost_s
