@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import textwrap
 from collections.abc import Sequence
 from pathlib import Path
@@ -95,7 +96,7 @@ def draw_run(
 
 def _roles(run: Run, verification: Verification) -> list[tuple[Trace, dict[str, Any]]]:
     """Give each trace with something to see its line: the judged sensor thick, loads dashed, others thinner."""
-    others = iter([*style.OTHERS, *style.OTHERS, *style.OTHERS])
+    others = itertools.cycle(style.OTHERS)
     lines: list[tuple[Trace, dict[str, Any]]] = []
     for trace in run.traces:
         if trace.role == "load":
@@ -103,7 +104,7 @@ def _roles(run: Run, verification: Verification) -> list[tuple[Trace, dict[str, 
         elif trace.name == verification.sensor or trace.role in ("control", "recording"):
             lines.append((trace, dict(style.MEASURED)))
         elif trace.role != "ambient":
-            lines.append((trace, dict(next(others, style.OTHERS[0]))))
+            lines.append((trace, dict(next(others))))
     return lines
 
 
