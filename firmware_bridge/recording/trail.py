@@ -53,7 +53,6 @@ class Trail:
         self._range_c: tuple[float, float] | None = None
         self._same_since_s: float | None = None
         self._ever_moved = False
-        self.is_heated = False
         self.is_stuck = False
         self._readings: deque[tuple[float, float]] = deque()
 
@@ -73,8 +72,8 @@ class Trail:
             self._readings.clear()
         self._readings.append((t_s, temp_c))
 
-    def close_minute(self, since_s: float, t_s: float) -> None:
-        """Make a minute of the readings after ``since_s``, or of the last three."""
+    def close_minute(self, since_s: float, t_s: float, *, heated: bool = False) -> None:
+        """Make a minute of the readings after ``since_s``, or of the last three; ``heated`` where a run is open."""
         inside = [temp_c for at_s, temp_c in self._readings if at_s > since_s]
         while len(self._readings) > 3:
             self._readings.popleft()
@@ -82,24 +81,24 @@ class Trail:
             return
         if len(inside) < 3:
             inside = [temp_c for _, temp_c in self._readings]
-        self._add(Minute(t_s, sorted(inside)[len(inside) // 2]))
+        self._add(Minute(t_s, sorted(inside)[len(inside) // 2]), heated)
 
-    def _add(self, minute: Minute) -> None:
+    def _add(self, minute: Minute, heated: bool) -> None:
         self._forget_excursion(minute)
         self._follow_sameness(minute)
-        self.minutes.append(replace(minute, bricks=self._bricks_after(minute)))
+        self.minutes.append(replace(minute, bricks=self._bricks_after(minute, heated)))
         low_c, high_c = self._range_c or (minute.temp_c, minute.temp_c)
         self._range_c = min(low_c, minute.temp_c), max(high_c, minute.temp_c)
         while self.minutes[0].t_s < minute.t_s - KEPT_S:
             self.minutes.popleft()
 
-    def _bricks_after(self, minute: Minute) -> Bricks:
+    def _bricks_after(self, minute: Minute, heated: bool) -> Bricks:
         if not self.minutes:
             return Bricks(minute.temp_c, minute.temp_c)
         lately = [(minute.t_s - m.t_s, m.temp_c) for m in list(self.minutes)[-10:] if minute.t_s - m.t_s <= SHORTEST_S]
         lately = lately or [(minute.t_s - self.minutes[-1].t_s, self.minutes[-1].temp_c)]
         bricks = self.minutes[-1].bricks.seen(minute.temp_c, lately)
-        return bricks.heated(minute.temp_c) if self.is_heated else bricks
+        return bricks.heated(minute.temp_c) if heated else bricks
 
     def _follow_sameness(self, minute: Minute) -> None:
         """Keep since when it reads one exact number."""
@@ -275,11 +274,20 @@ class Trail:
         first, second = known[0] - known[1], known[1] - known[2]
         if first <= 0.0 or not 0.5 * first <= second <= 1.1 * first:
             return False
+        if not self._fell_with_its_bricks(now_s - 9 * window_s, now_s - 3 * window_s):
+            return False
         must_c = second * second / first / 3.0
         most_c = min(must_c / 3, STRAY_C / 2)
         third, *_, last = after = known[3:]
         stands = third - last <= 1.5 * most_c and all(a - b <= most_c for a, b in pairwise(after))
         return must_c >= 1.0 and known[2] - third <= must_c and stands
+
+    def _fell_with_its_bricks(self, from_s: float, until_s: float) -> bool:
+        """Whether both lost the same share of their heat, within a tenth: no door took the chamber from them."""
+        start = next(minute for minute in self.minutes if minute.t_s >= from_s)
+        end = next(minute for minute in self.minutes if minute.t_s >= until_s)
+        left = (end.temp_c - ROOM_C) / max(start.temp_c - ROOM_C, 1.0)
+        return end.bricks.most_c - ROOM_C <= (left + 0.1) * (start.bricks.most_c - ROOM_C)
 
     def held(self, least_c: float, *, bricks: bool) -> bool:
         """Whether it was level for an hour and a half, neither falling nor just turning.

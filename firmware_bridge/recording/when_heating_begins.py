@@ -151,8 +151,7 @@ class Heating:
     def _close_minute(self, t_s: float) -> HeatingDecision | None:
         before_s, before_c = self._seen_s, self._hottest_c()
         for trail in self._trails.values():
-            trail.is_heated = self.running
-            trail.close_minute(self._minute_s, t_s)
+            trail.close_minute(self._minute_s, t_s, heated=self.running)
         self._asked.append(_AskedFor(t_s, self._setpoint_c, mean_of(self._outputs)))
         self._setpoint_c, self._outputs = None, []
         while self._asked[0].t_s < t_s - HALF_HOUR_S:
@@ -270,6 +269,9 @@ class Heating:
         long_enough = self._minute_s - 3 * HALF_HOUR_S >= self._ended_s
         if not long_enough or trail.minutes[-1].temp_c < set_.held_c or self._is_off(trail):
             return False
+        outputs = self._lately_outputs(HALF_HOUR_S)
+        if outputs and min(outputs) >= set_.output and trail.is_level(set_.held_c):
+            return True
         if trail.caught_s(set_.held_c) is not None or trail.held(set_.held_c, bricks=trail.may_come_back):
             return True
         return trail.minutes[-1].temp_c >= self._bricks_c() and trail.stopped_sharply(set_.climb_c)
@@ -318,14 +320,12 @@ class Heating:
         outputs = self._lately_outputs(HALF_HOUR_S)
         if outputs:
             return max(outputs) < 1.0
-        setpoints = self._setpoints()
-        return trail.may_come_back and bool(setpoints) and max(setpoints) < trail.minutes[-1].temp_c - 2 * ASKS_C
+        return (
+            trail.may_come_back and max(self._setpoints(), default=float("inf")) < trail.minutes[-1].temp_c - 2 * ASKS_C
+        )
 
     def _only_bricks(self, trail: Trail) -> bool:
-        """Whether a door let heat out and nothing is on: what comes back is the bricks'.
-
-        Off alone says less: a heater that switches on and off, rarely read, may show no output for long.
-        """
+        """Whether a door let heat out and nothing is on (off alone says less where it is rarely read)."""
         return trail.may_come_back and self._is_off(trail)
 
     def _moves_setpoint(self) -> bool:
@@ -339,11 +339,10 @@ class Heating:
         set_ = self.settings
         live = self._live()
         leader = self._leader(live)
-        now_c = leader.minutes[-1].temp_c
         self._say_doubts(self._read_lately(), leader)
         if self._heats(leader):
             self._heated_s = t_s
-        if now_c > set_.cold_c or self._warm_s is None:
+        if (now_c := leader.minutes[-1].temp_c) > set_.cold_c or self._warm_s is None:
             self._warm_s = t_s
         quiet_s = t_s - self._heated_s
         if t_s - self._warm_s >= set_.cold_s and quiet_s >= set_.cold_s:

@@ -472,6 +472,26 @@ def test_a_temper_that_catches_a_falling_furnace_is_a_run(rate_c_per_h: float, h
     assert abs(begin.from_s - 240 * 60) <= 1800
 
 
+def test_an_output_that_is_on_while_a_warm_furnace_stays_level_is_a_run() -> None:
+    """Hot bricks carry most of a temper at 130: four per cent of output, no climb, three quarters of an hour."""
+    heating, acts = Heating(), []
+    temps = noisy([20 + 120 * math.exp(-k / 900) for k in range(80)] + [130.0] * 45, noise_c=0.1)
+    for k, temp_c in enumerate(temps):
+        decision = heating.look(k * 60.0, temp_c, None, 4.0 if k >= 80 else 0.0)
+        acts += [] if decision is None else [decision.act]
+    assert acts == ["begin"]
+
+
+def test_bricks_that_come_back_after_a_fall_through_an_open_door_are_no_run() -> None:
+    """From 600 through a door to 30 in half an hour, then shut: 135 at the top of a slow curve, nothing logged."""
+    falls = [20 + 580 * math.exp(-k / 120) for k in range(120)]
+    opened = [20 + (falls[-1] - 20) * math.exp(-k / 10) for k in range(30)]
+    back = [20 + 160 * (math.exp(-k / 240) - math.exp(-k / 25)) + (opened[-1] - 20) for k in range(200)]
+    heating = Heating()
+    feed(heating, noisy([20.0] * 100 + ramp(20, 600, 100) + falls + opened + back, noise_c=0.02))
+    assert not heating.running
+
+
 def test_a_slow_controlled_cooling_from_a_hot_hold_does_not_end_a_run() -> None:
     """840 for two hours, then 20 K/h for ten: left to itself no furnace falls by less than 27 K/h there (30 h)."""
     program = ramp(20, 840, 120) + [840.0] * 120 + ramp(840, 640, 600)
