@@ -16,11 +16,10 @@ from soakwitness.analysis.errors import ImportFileError
 from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.runfolder.chain import open_chain
 from soakwitness.firmware_bridge.runfolder.files import Files
-from soakwitness.firmware_bridge.runfolder.listing import run_folders
+from soakwitness.firmware_bridge.runfolder.listing import INCOMING, run_folders
 from soakwitness.firmware_bridge.runfolder.lock import Lock, LockHeld
 from soakwitness.firmware_bridge.runfolder.seal import read_seal
 
-INCOMING = "incoming"
 _LOCK = "importing.lock"
 
 

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any, BinaryIO
 
 from soakwitness.analysis.errors import ImportFileError
-from soakwitness.analysis.importing.incoming import INCOMING, arrive, importing
+from soakwitness.analysis.importing.incoming import arrive, importing
 from soakwitness.analysis.importing.log import Log, LogClock, read_log
 from soakwitness.analysis.importing.marks import WrittenMark, read_marks_file
 from soakwitness.analysis.importing.rows import READING, ROWS_AT_ONCE, Progress
@@ -22,7 +22,7 @@ from soakwitness.analysis.packet.packet_file import named_packet
 from soakwitness.analysis.recipes.recipe import Recipe
 from soakwitness.firmware_bridge.runfolder.contents import Column, Mark
 from soakwitness.firmware_bridge.runfolder.line_format import utc_text
-from soakwitness.firmware_bridge.runfolder.listing import run_id
+from soakwitness.firmware_bridge.runfolder.listing import INCOMING, run_id
 from soakwitness.firmware_bridge.runfolder.marks import encode_mark, new_mark_id
 from soakwitness.firmware_bridge.runfolder.writer import RunFolder
 

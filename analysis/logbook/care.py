@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import itertools
 import sqlite3
 from collections.abc import Callable, Container
@@ -16,6 +17,7 @@ from soakwitness.analysis.logbook.striking import struck_runs
 from soakwitness.analysis.record.moments import Stamp
 from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.runfolder.contents import is_missing
+from soakwitness.firmware_bridge.runfolder.listing import INCOMING
 from soakwitness.firmware_bridge.runfolder.seal import Seal, differences, read_seal
 
 Progress = Callable[[int, int], None]
@@ -79,7 +81,7 @@ def _folders(book: LogBook, files: bool, progress: Progress | None) -> list[Trou
         try:
             seal = read_seal(path)
             if seal is not None:
-                seals.append(_Link(seal.run, seal.chain_id, seal.chain_number, seal.previous, seal.known_as))
+                seals.append(_Link.of_seal(seal))
                 found += _against_seal(path, seal, known.get(name), files)
             elif name in known and known[name]["seal"] is not None:
                 found.append(Trouble(name, "its seal is gone", "Take seal.json from a copy of the folder."))
@@ -87,7 +89,22 @@ def _folders(book: LogBook, files: bool, progress: Progress | None) -> list[Trou
             found.append(Trouble(name, str(error), "Compare the folder with a copy of it."))
         if progress is not None:
             progress(number, len(here))
-    return found + _chains(book, seals)
+    arriving = _not_moved_yet(book)
+    says = "it is sealed and not yet among the runs: an import is under way, or was broken off"
+    then = "Wait for it; else the next soakwitness import moves it there."
+    found += [Trouble(name, says, then) for name in arriving]
+    return found + _chains(book, [*seals, *arriving.values()])
+
+
+def _not_moved_yet(book: LogBook) -> dict[str, _Link]:
+    """Runs that an import has sealed and not moved yet, by the name of their folder."""
+    found = {}
+    folder = book.folder / INCOMING
+    for path in sorted(folder.iterdir()) if folder.is_dir() else ():
+        with contextlib.suppress(RunFolderError):
+            if (seal := read_seal(path)) is not None:
+                found[path.name] = _Link.of_seal(seal)
+    return found
 
 
 def _against_seal(path: Path, seal: Seal, row: sqlite3.Row | None, files: bool) -> list[Trouble]:
@@ -117,6 +134,10 @@ class _Link:
     chain_number: int
     previous: str | None
     known_as: tuple[str, ...]
+
+    @classmethod
+    def of_seal(cls, seal: Seal) -> _Link:
+        return cls(seal.run, seal.chain_id, seal.chain_number, seal.previous, seal.known_as)
 
     @classmethod
     def of_row(cls, row: sqlite3.Row) -> _Link:

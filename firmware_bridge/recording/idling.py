@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 
 from soakwitness.firmware_bridge.common.wording import duration
 from soakwitness.firmware_bridge.furnace.sensors_and_links import Furnace
 from soakwitness.firmware_bridge.recording.alarms import Alarms
+from soakwitness.firmware_bridge.recording.believing import Believing
 from soakwitness.firmware_bridge.recording.now import chamber_sensor, facts, over_limit
 from soakwitness.firmware_bridge.recording.sampling import Sample
 
@@ -27,23 +29,31 @@ class Idling:
         self._last_s = since_s
         self._heard = heard
         self._values: Mapping[str, float | None] = {}
+        self._believing = Believing(furnace)
 
-    def look(self, sample: Sample) -> None:
-        """Take one slot."""
+    def look(self, sample: Sample) -> Sample:
+        """Take one slot; give it without what is held back."""
         change, reading, error = sample.look.change, sample.look.reading, sample.look.error
         if change is not None:
             self._heard("link back" if change.back else "link lost", change.says)
         if reading is not None:
-            self._last_s, self._values = sample.now_s, reading.values
+            shown, doubts = self._believing.look(sample.now_s, reading.values)
+            for doubt in doubts:
+                self._heard("doubt", doubt)
+            self._last_s, self._values = sample.now_s, shown
             self._alarm("link lost", None)
-            self._alarm("over-temperature", over_limit(self._furnace, reading.values))
+            over = over_limit(self._furnace, shown)
+            if over is not None or not self._believing.holding:  # what is held back ends no alarm either
+                self._alarm("over-temperature", over)
             blind = chamber_sensor(self._furnace, reading.values) is None
             words = "; ".join(f"{name}: {fault}" for name, fault in reading.faults.items())
             self._alarm("sensor fault", f"{words or 'no reading'}: heating cannot be seen" if blind else None)
-        elif error is not None and sample.now_s - self._last_s >= self._furnace.alarm.silent_s:
+            return replace(sample, look=replace(sample.look, reading=replace(reading, values=shown)))
+        if error is not None and sample.now_s - self._last_s >= self._furnace.alarm.silent_s:
             off = error.reason == "silent"
             silent = f"no reading for {duration(sample.now_s - self._last_s)}: {error}"
             self._alarm("link lost", None if off else silent)
+        return sample
 
     def tend(self) -> None:
         """To be called several times a second."""

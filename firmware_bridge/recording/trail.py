@@ -13,8 +13,10 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
+
+from soakwitness.firmware_bridge.recording.bricks import ROOM_C, STRAY_C, Bricks
 
 MINUTE_S = 60.0
 KEPT_S = 6 * 3600.0
@@ -22,12 +24,10 @@ HALF_HOUR_S = 1800.0
 RETURNS_S = 900.0
 SHORTEST_S = 600.0  # a climb is seen over ten minutes at least
 FASTEST_C_PER_S = 2.0
-ROOM_C = 20.0
 LEVEL_C = 0.5
 SLOWEST_H = 30.0  # no furnace left to itself takes longer to lose two thirds of its heat
-SUDDEN_S = 300.0
 KNEE_S = 2700.0
-STRAY_C = 2.0
+BACK_C = 5.0  # what bricks are hotter by than a chamber that has come up to them
 DRIFT_C_PER_H = 1.0  # a room does so in the morning
 
 
@@ -37,14 +37,7 @@ class Minute:
 
     t_s: float
     temp_c: float
-
-
-@dataclass(frozen=True)
-class _Fall:
-    """A sudden fall: from how hot, and when it was seen."""
-
-    t_s: float
-    from_c: float
+    bricks: Bricks = field(default=Bricks(0.0, 0.0), compare=False)
 
 
 def swing_c(temp_c: float) -> float:
@@ -62,7 +55,6 @@ class Trail:
         self._ever_moved = False
         self.is_stuck = False
         self._readings: deque[tuple[float, float]] = deque()
-        self._falls: deque[_Fall] = deque()
 
     @property
     def now(self) -> Minute | None:
@@ -80,8 +72,8 @@ class Trail:
             self._readings.clear()
         self._readings.append((t_s, temp_c))
 
-    def close_minute(self, since_s: float, t_s: float) -> None:
-        """Make a minute of the readings after ``since_s``, or of the last three."""
+    def close_minute(self, since_s: float, t_s: float, *, heated: bool = False) -> None:
+        """Make a minute of the readings after ``since_s``, or of the last three; ``heated`` where a run is open."""
         inside = [temp_c for at_s, temp_c in self._readings if at_s > since_s]
         while len(self._readings) > 3:
             self._readings.popleft()
@@ -89,22 +81,24 @@ class Trail:
             return
         if len(inside) < 3:
             inside = [temp_c for _, temp_c in self._readings]
-        self._add(Minute(t_s, sorted(inside)[len(inside) // 2]))
+        self._add(Minute(t_s, sorted(inside)[len(inside) // 2]), heated)
 
-    def _add(self, minute: Minute) -> None:
+    def _add(self, minute: Minute, heated: bool) -> None:
         self._forget_excursion(minute)
-        recent = [before for before in list(self.minutes)[-3:] if minute.t_s - before.t_s <= SUDDEN_S]
-        highest_c = max((before.temp_c for before in recent), default=minute.temp_c)
-        if highest_c - minute.temp_c > swing_c(highest_c):
-            self._falls.append(_Fall(minute.t_s, highest_c))
         self._follow_sameness(minute)
-        self.minutes.append(minute)
+        self.minutes.append(replace(minute, bricks=self._bricks_after(minute, heated)))
         low_c, high_c = self._range_c or (minute.temp_c, minute.temp_c)
         self._range_c = min(low_c, minute.temp_c), max(high_c, minute.temp_c)
         while self.minutes[0].t_s < minute.t_s - KEPT_S:
             self.minutes.popleft()
-        while self._falls and self._falls[0].t_s < minute.t_s - KEPT_S:
-            self._falls.popleft()
+
+    def _bricks_after(self, minute: Minute, heated: bool) -> Bricks:
+        if not self.minutes:
+            return Bricks(minute.temp_c, minute.temp_c)
+        lately = [(minute.t_s - m.t_s, m.temp_c) for m in list(self.minutes)[-10:] if minute.t_s - m.t_s <= SHORTEST_S]
+        lately = lately or [(minute.t_s - self.minutes[-1].t_s, self.minutes[-1].temp_c)]
+        bricks = self.minutes[-1].bricks.seen(minute.temp_c, lately)
+        return bricks.heated(minute.temp_c) if heated else bricks
 
     def _follow_sameness(self, minute: Minute) -> None:
         """Keep since when it reads one exact number."""
@@ -146,8 +140,6 @@ class Trail:
             return
         for _ in away:
             self.minutes.pop()
-        while self._falls and self._falls[-1].t_s > before.t_s:
-            self._falls.pop()
 
     def stand_still(self) -> None:
         """Count ``moved_c`` from here."""
@@ -222,14 +214,15 @@ class Trail:
         lately = self.since(self.minutes[-1].t_s - for_s)
         return len(lately) >= 3 and min(minute.temp_c for minute in lately) >= highest_c
 
-    def highest_c(self, until_s: float) -> float | None:
-        """The highest of what is kept up to a moment."""
-        return max((minute.temp_c for minute in self.minutes if minute.t_s <= until_s), default=None)
+    @property
+    def bricks_c(self) -> float:
+        """How hot its bricks can be at most: what climbs over it was heated."""
+        return self.minutes[-1].bricks.most_c
 
     @property
-    def let_out_c(self) -> float | None:
-        """From how hot it fell suddenly in the last hours, a door perhaps: its bricks may bring it back to there."""
-        return max((fall.from_c for fall in self._falls), default=None)
+    def may_come_back(self) -> bool:
+        """Whether a door let heat out of which its bricks may still give some back."""
+        return self.bricks_c >= self.minutes[-1].temp_c + BACK_C
 
     def keeps_climbing(self, climb_c: float, within_s: float) -> bool:
         """Whether it climbs at an even rate: bricks that give heat back slow down."""
@@ -258,6 +251,43 @@ class Trail:
         share = (thirds[1] - before_c) / 50.0
         settles = -max(2.0, 1.5 * share) <= third - first <= max(1.0, share)
         return settles and first - 2 * second + third >= -LEVEL_C
+
+    def caught_s(self, least_c: float) -> float | None:
+        """How long ago at least a fall that went on by itself ended; None where it did not, or goes on.
+
+        The rate of a fall by itself is a sum of terms that die away: it slows down ever less, r3 >= r2 * r2 / r1.
+        """
+        return next((3 * s for s in (HALF_HOUR_S / 3, HALF_HOUR_S * 2 / 3) if self._was_caught(least_c, s)), None)
+
+    def held_since_s(self, least_c: float, *, after_s: float) -> float:
+        """When a hold began that may have had no climb."""
+        onset_s, ago_s = self.onset_s(ceiling_c=float("inf"), after_s=after_s), self.caught_s(least_c)
+        return onset_s if ago_s is None else max(min(onset_s, self.minutes[-1].t_s - ago_s), after_s)
+
+    def _was_caught(self, least_c: float, window_s: float) -> bool:
+        """In windows of so long: fell through seven of them, and through the last three no more."""
+        now_s = self.minutes[-1].t_s
+        at = [self._mean_c(now_s - back * window_s, window_s) for back in (9, 6, 3, 2, 1, 0)]
+        known = [temp_c for temp_c in at if temp_c is not None]
+        if len(known) < 6 or min(known) < least_c:
+            return False
+        first, second = known[0] - known[1], known[1] - known[2]
+        if first <= 0.0 or not 0.5 * first <= second <= 1.1 * first:
+            return False
+        if not self._fell_with_its_bricks(now_s - 9 * window_s, now_s - 3 * window_s):
+            return False
+        must_c = second * second / first / 3.0
+        most_c = min(must_c / 3, STRAY_C / 2)
+        third, *_, last = after = known[3:]
+        stands = third - last <= 1.5 * most_c and all(a - b <= most_c for a, b in pairwise(after))
+        return must_c >= 1.0 and known[2] - third <= must_c and stands
+
+    def _fell_with_its_bricks(self, from_s: float, until_s: float) -> bool:
+        """Whether both lost the same share of their heat, within a tenth: no door took the chamber from them."""
+        start = next(minute for minute in self.minutes if minute.t_s >= from_s)
+        end = next(minute for minute in self.minutes if minute.t_s >= until_s)
+        left = (end.temp_c - ROOM_C) / max(start.temp_c - ROOM_C, 1.0)
+        return end.bricks.most_c - ROOM_C <= (left + 0.1) * (start.bricks.most_c - ROOM_C)
 
     def held(self, least_c: float, *, bricks: bool) -> bool:
         """Whether it was level for an hour and a half, neither falling nor just turning.
@@ -288,7 +318,15 @@ class Trail:
         Seen twice, ten minutes apart: where a fall has just begun, one moment looks even too.
         """
         now = self.minutes[-1]
-        return now.temp_c >= least_c and all(self._fell_evenly(now.t_s - back_s) for back_s in (0.0, 600.0))
+        even = all(self._fell_evenly(now.t_s - back_s) for back_s in (0.0, 600.0))
+        return now.temp_c >= least_c and (even or self._falls_too_slowly())
+
+    def _falls_too_slowly(self) -> bool:
+        """Whether it fell for an hour and a half, but by less than any furnace left to itself does."""
+        thirds = self._thirds_c(HALF_HOUR_S)
+        if not thirds or self.may_come_back:
+            return False
+        return max(thirds[0] - thirds[1], thirds[1] - thirds[2]) <= (thirds[2] - ROOM_C) / SLOWEST_H / 2
 
     def _fell_evenly(self, until_s: float) -> bool:
         """By itself the rate goes with the temperature above the room; half of that slowing is the limit."""

@@ -123,10 +123,9 @@ class Watcher:
             self.recording.take(sample)
             self._attendant.show(self.recording)
         else:
-            self._idling.look(sample)
             if reading is not None:
                 self._before.add(sample, values)
-            self._attendant.idle(sample, self.furnace)
+            self._attendant.idle(self._idling.look(sample), self.furnace)
         self._follow(decision)
         if self.recording is not None:
             self.recording.doubt(self._heating.take_doubts())

@@ -3,9 +3,10 @@
 What tells heating from sun on the wall, a space heater in the shed, a door that was open or interference:
 
 - *asked for*: the output is on, or the setpoint was raised or is being followed, and the temperature climbs;
-- *climbing*: over 60 degC, by 12 K in ten minutes or 20 K in an hour, above everything of the last six hours, or at an
-  even rate for half an hour and longer (bricks that give heat back slow down);
-- *held*: a furnace left to itself falls; one that stays level for an hour and a half is heated.
+- *climbing*: over 60 degC, by 12 K in ten minutes or 20 K in an hour, above what its bricks can give back (``bricks``),
+  or at an even rate for half an hour and longer (bricks that give heat back slow down);
+- *held*: a furnace left to itself falls, ever more slowly; one that stays level for an hour and a half is heated, or
+  for half an hour where its fall stopped.
 
 A reason counts when it stands for five minutes, a climb that nobody asked for when it stands for twenty. Every sensor
 that feels the furnace is followed (``trail``); one that reads higher than the chamber's own shows heat that the
@@ -14,7 +15,7 @@ chamber's own does not feel, and is believed then.
 A run is over when the furnace is cold, or when nothing has heated it for two hours (three while it still is so hot
 that a power cut is likelier than the next charge, or while the setpoint asks for heat; the output, where it is read,
 knows better). An instrument that was silent is waited for while the furnace may still be warm. Numbers are common
-practice for small brick-lined furnaces, kilns and kitchen-type tempering ovens; the settings change most.
+practice for small brick-lined furnaces, kilns and tempering ovens; the settings change most.
 """
 
 from __future__ import annotations
@@ -150,7 +151,7 @@ class Heating:
     def _close_minute(self, t_s: float) -> HeatingDecision | None:
         before_s, before_c = self._seen_s, self._hottest_c()
         for trail in self._trails.values():
-            trail.close_minute(self._minute_s, t_s)
+            trail.close_minute(self._minute_s, t_s, heated=self.running)
         self._asked.append(_AskedFor(t_s, self._setpoint_c, mean_of(self._outputs)))
         self._setpoint_c, self._outputs = None, []
         while self._asked[0].t_s < t_s - HALF_HOUR_S:
@@ -206,11 +207,14 @@ class Heating:
     def _hottest_c(self) -> float | None:
         return max((trail.minutes[-1].temp_c for trail in self._live().values()), default=None)
 
+    def _bricks_c(self) -> float:
+        """How hot the furnace's bricks can be at most: a load that lay on the bench knows nothing of them."""
+        return max(trail.bricks_c for trail in self._live().values())
+
     # Beginning
 
     def _begin(self, t_s: float) -> HeatingDecision | None:
-        live = self._live()
-        found = self._reason(live)
+        found = self._reason(self._live())
         if found is None:
             self._reason_s = None
             return None
@@ -232,15 +236,17 @@ class Heating:
                 onset_s = trail.onset_s(ceiling_c=trail.minutes[-1].temp_c + 10.0, after_s=self._ended_s)
                 return asked or why or Says.plain(""), onset_s, STANDS_S if asked else RETURNED_S
             if self._stays(trail) or ((trail is own or trail.moved_c >= self.settings.climb_c) and self._held(trail)):
-                onset_s = trail.onset_s(ceiling_c=float("inf"), after_s=self._ended_s)
+                onset_s = trail.held_since_s(self.settings.held_c, after_s=self._ended_s)
                 return Says.of("held above {hot}", hot=Temp(self.settings.held_c)), onset_s, STANDS_S
         if self._works():
             return Says.plain("the output is on"), self._minute_s - self.settings.climb_s, STANDS_S
         return None
 
     def _why_asked(self, trail: Trail) -> Says | None:
-        set_ = self.settings
-        if trail.rises(set_.asked_climb_c, set_.climb_s, after_s=self._ended_s) and (asked := self._asks_for(trail)):
+        climb_c, within_s = self.settings.asked_climb_c, self.settings.climb_s
+        if trail.rises(climb_c, within_s, after_s=self._ended_s) and (asked := self._asks_for(trail)):
+            if asked == FOLLOWED and len(set(self._setpoints())) == 1 and trail.minutes[-1].temp_c < self._bricks_c():
+                return None  # bricks that come back may pass a setpoint that nobody touched
             return Says.plain(f"{asked} and the temperature climbs")
         return None
 
@@ -253,27 +259,29 @@ class Heating:
         return None
 
     def _stays(self, trail: Trail) -> bool:
-        """Whether it is hotter than in the hours before, for half an hour: even one step is heat then."""
-        before_s = self._minute_s - HALF_HOUR_S - self.settings.climb_s
-        highest_c = trail.highest_c(before_s)
-        if highest_c is None or before_s < self._ended_s or self._only_bricks(trail):
+        """Whether it is hotter than its bricks can make it, for half an hour: even one step is heat then."""
+        if self._minute_s - HALF_HOUR_S - self.settings.climb_s < self._ended_s or self._only_bricks(trail):
             return False
-        return trail.stays_above(max(highest_c + self.settings.climb_c, self.settings.warm_c), HALF_HOUR_S)
+        return trail.stays_above(max(self._bricks_c() + self.settings.climb_c, self.settings.warm_c), HALF_HOUR_S)
 
     def _held(self, trail: Trail) -> bool:
         set_ = self.settings
         long_enough = self._minute_s - 3 * HALF_HOUR_S >= self._ended_s
         if not long_enough or trail.minutes[-1].temp_c < set_.held_c or self._is_off(trail):
             return False
-        return trail.held(set_.held_c, bricks=trail.let_out_c is not None) or trail.stopped_sharply(set_.climb_c)
+        outputs = self._lately_outputs(HALF_HOUR_S)
+        if outputs and min(outputs) >= set_.output and trail.is_level(set_.held_c):
+            return True
+        if trail.caught_s(set_.held_c) is not None or trail.held(set_.held_c, bricks=trail.may_come_back):
+            return True
+        return trail.minutes[-1].temp_c >= self._bricks_c() and trail.stopped_sharply(set_.climb_c)
 
     def _climbs(self, trail: Trail, climb_c: float, within_s: float) -> bool:
-        """Whether it is warm and climbed so far: above everything of the hours before, or evenly for half an hour."""
+        """Whether it is warm and climbed so far: above what bricks give back, or evenly for half an hour."""
         now = trail.minutes[-1]
         if now.temp_c < self.settings.warm_c or not trail.climbs(climb_c, within_s, after_s=self._ended_s):
             return False
-        let_out_c = trail.let_out_c
-        if let_out_c is None or now.temp_c >= let_out_c + climb_c:
+        if now.temp_c >= self._bricks_c() + self.settings.climb_c:
             return True
         return not self._is_off(trail) and trail.keeps_climbing(climb_c, max(within_s, HALF_HOUR_S))
 
@@ -301,8 +309,8 @@ class Heating:
     def _works(self) -> bool:
         """Whether the output was high for so long that the furnace must heat, whatever its sensors show."""
         outputs = self._lately_outputs(self.settings.climb_s)
-        seen_s = self._minute_s - self._asked[0].t_s
-        return len(outputs) >= 3 and min(outputs) >= FULL_OUTPUT and seen_s >= self.settings.climb_s
+        seen = self._minute_s - self._asked[0].t_s >= self.settings.climb_s
+        return seen and len(outputs) >= 3 and min(outputs) >= FULL_OUTPUT
 
     def _is_off(self, trail: Trail) -> bool:
         """Whether nothing came out for half an hour; where a door let heat out, a setpoint far below says so too.
@@ -312,16 +320,13 @@ class Heating:
         outputs = self._lately_outputs(HALF_HOUR_S)
         if outputs:
             return max(outputs) < 1.0
-        setpoints = self._setpoints()
-        door = trail.let_out_c is not None
-        return door and bool(setpoints) and max(setpoints) < trail.minutes[-1].temp_c - 2 * ASKS_C
+        return (
+            trail.may_come_back and max(self._setpoints(), default=float("inf")) < trail.minutes[-1].temp_c - 2 * ASKS_C
+        )
 
     def _only_bricks(self, trail: Trail) -> bool:
-        """Whether a door let heat out and nothing is on: what comes back is the bricks'.
-
-        Off alone says less: a heater that switches on and off, rarely read, may show no output for long.
-        """
-        return trail.let_out_c is not None and self._is_off(trail)
+        """Whether a door let heat out and nothing is on (off alone says less where it is rarely read)."""
+        return trail.may_come_back and self._is_off(trail)
 
     def _moves_setpoint(self) -> bool:
         """Whether a program runs: the setpoint goes on and on."""
@@ -334,16 +339,16 @@ class Heating:
         set_ = self.settings
         live = self._live()
         leader = self._leader(live)
-        now_c = leader.minutes[-1].temp_c
         self._say_doubts(self._read_lately(), leader)
         if self._heats(leader):
             self._heated_s = t_s
-        if now_c > set_.cold_c or self._warm_s is None:
+        if (now_c := leader.minutes[-1].temp_c) > set_.cold_c or self._warm_s is None:
             self._warm_s = t_s
         quiet_s = t_s - self._heated_s
         if t_s - self._warm_s >= set_.cold_s and quiet_s >= set_.cold_s:
             return self._over("cold", t_s)
-        if quiet_s >= set_.idle_s * self._patience(now_c):
+        climbs = leader.rises(3.0, set_.climb_s, after_s=-float("inf"))  # the next minutes tell what it is
+        if quiet_s >= set_.idle_s * self._patience(now_c) and not climbs:
             return self._over(f"not heated for {duration(set_.idle_s)}", t_s)
         return None
 

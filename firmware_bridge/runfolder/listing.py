@@ -19,6 +19,7 @@ from soakwitness.firmware_bridge.runfolder.reader import as_sealed, check_record
 from soakwitness.firmware_bridge.runfolder.seal import read_seal
 
 _RUN_ID = re.compile(r"\d{8}T\d{6}Z_")
+INCOMING = "incoming"  # beside ``runs``: where a run is made of a foreign log before it counts
 State = Literal["sealed", "being recorded", "cut off", "unreadable"]
 
 

@@ -428,3 +428,93 @@ def test_a_door_after_a_program_does_not_make_one_run_of_two(signals: tuple[floa
         decision = heating.look(k * 60.0, temp_c, setpoint_c, output)
         acts += [decision.act] if decision is not None else []
     assert acts == ["begin", "end", "begin"]
+
+
+def bricks_behind_a_door(open_min: int, *, left: float = 0.4) -> list[float]:
+    """Bricks at 200 that lose a third of their heat in 8 h; a door takes the chamber to so much of it, then is shut.
+
+    A 40th is gone for good where the door was; back within ten minutes, as one that let go of its heat.
+    """
+    bricks = [20 + 180 * math.exp(-k / 60 / 20) for k in range(900)]
+    temps = bricks[:300]
+    for k in range(300, 900):
+        target = bricks[k] if k >= 300 + open_min else 20 + left * (bricks[k] - 20)
+        temps.append(temps[-1] + (0.96 * target - temps[-1]) / 4)
+    return temps
+
+
+@pytest.mark.parametrize("open_min", [5, 15, 30, 55])
+@pytest.mark.parametrize("left", [0.2, 0.4, 0.7])
+@pytest.mark.parametrize("noise_c", [0.02, 0.7])
+def test_hot_bricks_behind_a_door_are_no_run_though_nothing_but_the_temperature_is_logged(
+    open_min: int, left: float, noise_c: float
+) -> None:
+    """They climb fast, stop sharply, and lose 6 K/h then: not more than a poor controller's hold would."""
+    assert feed(Heating(), noisy(bricks_behind_a_door(open_min, left=left), noise_c=noise_c)) == []
+
+
+def test_a_temper_hotter_than_the_bricks_behind_a_door_is_a_run_at_once() -> None:
+    """From 130 an hour with the door open, bricks 110 by then; held at 140 for 40 minutes, nothing else logged."""
+    cools = [20 + 110 * math.exp(-k / 300) for k in range(60)]
+    opened = [20 + 30 * math.exp(-k / 300) for k in range(60)]
+    temper = ramp(50, 140, 8) + [140.0] * 40
+    (begin,) = feed(Heating(), noisy([130.0] * 10 + cools + opened + temper))
+    assert abs(begin.from_s - (130 * 60 - 300)) <= 600
+
+
+@pytest.mark.parametrize(("rate_c_per_h", "held_min"), [(6.0, 80), (15.0, 45), (60.0, 45)])
+@pytest.mark.parametrize("noise_c", [0.1, 0.7])
+def test_a_temper_that_catches_a_falling_furnace_is_a_run(rate_c_per_h: float, held_min: int, noise_c: float) -> None:
+    """It falls by itself to the program's temperature, and no further: without a climb, without a signal."""
+    hours = 100.0 / rate_c_per_h  # 120 degC: 100 K above the room
+    falls = [20 + 100 * math.exp(-(k - 240) / 60 / hours) for k in range(240)]
+    (begin,) = feed(Heating(), noisy(falls + [120.0] * held_min, noise_c=noise_c))
+    assert abs(begin.from_s - 240 * 60) <= 1800
+
+
+def test_an_output_that_is_on_while_a_warm_furnace_stays_level_is_a_run() -> None:
+    """Hot bricks carry most of a temper at 130: four per cent of output, no climb, three quarters of an hour."""
+    heating, acts = Heating(), []
+    temps = noisy([20 + 120 * math.exp(-k / 900) for k in range(80)] + [130.0] * 45, noise_c=0.1)
+    for k, temp_c in enumerate(temps):
+        decision = heating.look(k * 60.0, temp_c, None, 4.0 if k >= 80 else 0.0)
+        acts += [] if decision is None else [decision.act]
+    assert acts == ["begin"]
+
+
+def test_bricks_that_come_back_after_a_fall_through_an_open_door_are_no_run() -> None:
+    """From 600 through a door to 30 in half an hour, then shut: 135 at the top of a slow curve, nothing logged."""
+    falls = [20 + 580 * math.exp(-k / 120) for k in range(120)]
+    opened = [20 + (falls[-1] - 20) * math.exp(-k / 10) for k in range(30)]
+    back = [20 + 160 * (math.exp(-k / 240) - math.exp(-k / 25)) + (opened[-1] - 20) for k in range(200)]
+    heating = Heating()
+    feed(heating, noisy([20.0] * 100 + ramp(20, 600, 100) + falls + opened + back, noise_c=0.02))
+    assert not heating.running
+
+
+def test_a_slow_controlled_cooling_from_a_hot_hold_does_not_end_a_run() -> None:
+    """840 for two hours, then 20 K/h for ten: left to itself no furnace falls by less than 27 K/h there (30 h)."""
+    program = ramp(20, 840, 120) + [840.0] * 120 + ramp(840, 640, 600)
+    acts = feed(Heating(), noisy([20.0] * 400 + program, noise_c=0.1))
+    assert [decision.act for decision in acts] == ["begin"]
+
+
+def test_a_run_is_not_sealed_while_it_climbs_again() -> None:
+    """Left to itself for 1 h 55 min, then heated: one run, whatever it is in the first minutes."""
+    cools = [20 + 140 * math.exp(-k / 150) for k in range(115)]
+    temps = ramp(20, 160, 20) + [160.0] * 60 + cools + ramp(cools[-1], 160, 20) + [160.0] * 60
+    acts = feed(Heating(), noisy([20.0] * 400 + temps)[::5], every_s=300.0)
+    assert [decision.act for decision in acts] == ["begin"]
+
+
+def test_a_load_that_lay_on_the_bench_and_is_put_into_a_warm_furnace_is_no_run() -> None:
+    """Its sensor climbs from the room's to the furnace's temperature; a door takes the chamber below it later."""
+    control = [20 + 280 * math.exp(-k / 600) for k in range(500)]
+    control[300:310] = [20 + 0.4 * (c - 20) for c in control[300:310]]
+    load = [20.0] * 200
+    for k in range(200, 500):
+        load.append(load[-1] + (control[k] - load[-1]) / 15)
+    temps: list[dict[str, float | None]] = [
+        {"control": control_c, "load": load_c} for control_c, load_c in zip(control, load, strict=True)
+    ]
+    assert look_at(temps) == []

@@ -340,6 +340,24 @@ def test_what_would_make_it_miss_a_run_is_an_alarm_between_runs_too(
     assert not person.runs
 
 
+def test_between_runs_a_reading_that_leaps_is_a_doubt_and_no_alarm(tmp_path: Path) -> None:
+    """One corrupt line each half minute, as in a run: 10728 instead of 20, and 1200; two in a row are believed."""
+    clock = FakeClock(start_s=START_S)
+    wrong = {10: 10728.0, 40: 1200.0, 75: 1200.0, 76: 1200.0}
+    person = Watched(90)
+    at = instrument(clock)
+    at.values = lambda now_s: {"control": wrong.get(round(now_s - start_s), 20.0), "load": 20.0}
+    start_s = clock.monotonic()
+    furnace = make_furnace(every_s=1.0, alarm=Alarm(over_c=1150.0))
+    watch_furnace(furnace, clock, RunFacts(tmp_path), person, opener=at.open)
+    doubts = [detail for event, detail in person.events if event == "doubt"]
+    assert (
+        doubts[0] == "control: 10728 °C is no temperature that a thermocouple shows; held back, no alarm from it alone"
+    )
+    alarms = [detail for event, detail in person.events if event == "alarm"]
+    assert alarms == ["over-temperature: control reads 1200 °C, over the limit of 1150"]
+
+
 def test_a_link_that_comes_back_between_runs_is_said(tmp_path: Path) -> None:
     clock = FakeClock(start_s=START_S)
     at = instrument(clock)

@@ -11,11 +11,11 @@ from pathlib import Path
 import pytest
 
 from soakwitness.analysis.errors import ImportFileError
-from soakwitness.analysis.importing.incoming import INCOMING, importing
+from soakwitness.analysis.importing.incoming import importing
 from soakwitness.analysis.logbook.care import check_book
 from soakwitness.analysis.logbook.opening import open_logbook
 from soakwitness.analysis.record.moments import Stamp
-from soakwitness.firmware_bridge.runfolder.listing import look_at, run_folders
+from soakwitness.firmware_bridge.runfolder.listing import INCOMING, look_at, run_folders
 
 STAMP = Stamp("2026-11-25T12:00:00Z", "Ana")
 CHILD = """

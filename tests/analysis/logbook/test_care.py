@@ -28,6 +28,7 @@ from soakwitness.analysis.logbook.runs import (
 from soakwitness.firmware_bridge.runfolder.contents import Mark
 from soakwitness.firmware_bridge.runfolder.events import append_events
 from soakwitness.firmware_bridge.runfolder.line_format import event_body
+from soakwitness.firmware_bridge.runfolder.listing import INCOMING
 from soakwitness.firmware_bridge.runfolder.marks import encode_mark
 from soakwitness.firmware_bridge.runfolder.seal import seal_text
 from soakwitness.firmware_bridge.runfolder.sealing import append_sealed, seal_run
@@ -64,6 +65,22 @@ def test_a_missing_folder_leaves_a_hole_in_the_chain(tmp_path: Path) -> None:
         assert take_in(book, stamp=LATER).missing == (runs[1],)
         assert run_named(book, runs[1]).missing
         assert len(list_runs(book)) == 3
+
+
+@pytest.mark.parametrize("number", [1, 2])
+def test_a_run_that_an_import_sealed_and_did_not_move_yet_is_no_hole(tmp_path: Path, number: int) -> None:
+    """A kill between the seal and the move, or a look in that moment: nothing is missing, the next import moves it."""
+    runs = [sealed_run(tmp_path, 20) for _ in range(3)]
+    incoming = tmp_path / INCOMING
+    incoming.mkdir()
+    runs[number].rename(incoming / runs[number].name)
+    (incoming / "20261120T000000Z_half_0000").mkdir()  # that one was not sealed: it counts nothing
+    with new_book(tmp_path, "C-001") as book:
+        take_in(book, stamp=STAMP)
+        (trouble,) = check_book(book)
+        assert trouble.where == runs[number].name
+        assert trouble.says == "it is sealed and not yet among the runs: an import is under way, or was broken off"
+        assert trouble.next == "Wait for it; else the next soakwitness import moves it there."
 
 
 def test_a_missing_newest_folder_is_known_from_the_head_of_the_chain(tmp_path: Path) -> None:
