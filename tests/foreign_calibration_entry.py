@@ -104,8 +104,8 @@ def _calibrated(calibration: Calibration, folder: Path, book: Path, day: datetim
     else:
         sheet = folder / "readings.csv"
         sheet.write_text(_sheet(calibration), "utf-8")
-        # NEAREST: resolution is to be taken from the digits; the hand meter's accuracy has no place beside a
-        # certificate, so its owner leaves it out
+        if stated.meter is not None:
+            words += ["--meter-accuracy", str(stated.meter.plus_c), "--meter-percent", str(stated.meter.percent)]
         words += ["--readings", str(sheet), "--furnace", FURNACE, "--date", f"{day:%Y-%m-%d}"]
     words += ["--reference-certificate", str(paper)]
     words += ["--distance-mm", str(stated.distance_mm), "--gradient", str(stated.gradient_c_per_mm)]
@@ -114,17 +114,12 @@ def _calibrated(calibration: Calibration, folder: Path, book: Path, day: datetim
 
 
 def _sheet(calibration: Calibration) -> str:
-    # NEAREST: the clock goes into the notes
     rows = [f"{row.reference},{row.sensor},{row.clock}" for row in calibration.sheet]
-    return "\n".join(["reference,sensor,note", *rows]) + "\n"
+    return "\n".join(["reference,sensor,time", *rows]) + "\n"
 
 
 def certificate_toml(paper: Certificate, day: datetime) -> str:
-    """The certificate's file.
-
-    NEAREST: a paper that states deviations (shown less true) is turned into corrections by a careful hand.
-    """
-    sign = -1.0 if paper.states == "deviation" else 1.0
+    """The certificate's file, with what the paper states: corrections or deviations (shown less true)."""
     lines = [
         f'sensor = "type {paper.type}, 3 mm sheath"',
         f'serial = "{paper.serial}"',
@@ -136,7 +131,7 @@ def certificate_toml(paper: Certificate, day: datetime) -> str:
         f"drift = {paper.drift_c}",
     ]
     for point in paper.points:
-        lines += ["[[point]]", f"temp = {point.temp_c}", f"correction = {sign * point.value_c}"]
+        lines += ["[[point]]", f"temp = {point.temp_c}", f"{paper.states} = {point.value_c}"]
         lines += [f"U = {point.expanded_c}", f"k = {point.k}"]
     return "\n".join(lines) + "\n"
 
@@ -160,7 +155,8 @@ def _columns(calibration: Calibration) -> tuple[Column, ...]:
             role="reference",
             thermocouple=calibration.reference_type,
             resolution=stated.reference_resolution_c,
-            instrument_uncertainty=stated.readout_expanded_c,
+            # the instrument's own part has its cold junction in it: a half-width, rectangular
+            instrument_uncertainty=math.hypot(stated.readout_expanded_c, 2.0 * stated.cold_junction_c / math.sqrt(3.0)),
             serial=calibration.reference_serial,
         ),
     )

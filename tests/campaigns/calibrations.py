@@ -12,11 +12,10 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from soakwitness.analysis.calibration.correcting.agreement import ContradictionError
 from soakwitness.analysis.calibration.correcting.calibrating import Calibration, calibrate, correction_of
 from soakwitness.analysis.calibration.correcting.reference_differences import Comparing
 from soakwitness.analysis.calibration.measured_pairs.reference import CertifiedPoint, certified
-from soakwitness.analysis.errors import NotEnoughData
+from soakwitness.analysis.errors import ContradictionError, NotEnoughData
 from soakwitness.analysis.thermocouples.reference_functions import seebeck_uv_per_c
 
 FloatArray = npt.NDArray[np.float64]

@@ -6,17 +6,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from soakwitness.analysis.calibration.measured_pairs.levels import SAME_PLACE_C
+from soakwitness.analysis.calibration.measured_pairs.measured_levels import SAME_PLACE_C
 from soakwitness.analysis.calibration.measured_pairs.steps import SensorStep
-from soakwitness.analysis.errors import AnalysisError
+from soakwitness.analysis.errors import ContradictionError
 from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, moment
 
 if TYPE_CHECKING:
     from soakwitness.analysis.calibration.correcting.calibrating import CalibratedPoint
-
-
-class ContradictionError(AnalysisError):
-    """Readings that cannot all be true: names both figures and what to do next."""
 
 
 @dataclass(frozen=True)

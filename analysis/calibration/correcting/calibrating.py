@@ -13,7 +13,7 @@ from soakwitness.analysis.calibration.correcting.agreement import Repeats, repea
 from soakwitness.analysis.calibration.correcting.correction import Correction, CorrectionPoint
 from soakwitness.analysis.calibration.correcting.correction_models import FittedModel, Point, fit_correction
 from soakwitness.analysis.calibration.correcting.reference_differences import Comparing, budget_rows
-from soakwitness.analysis.calibration.measured_pairs.levels import Level, levels_of_readings, levels_of_run
+from soakwitness.analysis.calibration.measured_pairs.measured_levels import Level, levels_of_readings, levels_of_run
 from soakwitness.analysis.calibration.measured_pairs.paired_readings import PairReading
 from soakwitness.analysis.calibration.measured_pairs.reference import Reference
 from soakwitness.analysis.calibration.measured_pairs.steps import find_step

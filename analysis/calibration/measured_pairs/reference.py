@@ -15,7 +15,7 @@ from soakwitness.analysis.errors import AnalysisError
 from soakwitness.analysis.thermocouples.reference_functions import emf_mv, seebeck_uv_per_c, tolerance_c
 from soakwitness.firmware_bridge.common.tables import Table, parse, read_file
 from soakwitness.firmware_bridge.common.units import Unit, from_celsius, from_kelvin, to_celsius, to_kelvin
-from soakwitness.firmware_bridge.common.wording import Says, saying, temperature
+from soakwitness.firmware_bridge.common.wording import Says, difference, saying, temperature
 
 REACH_C = 10.0  # a stretch this near an outermost certified point counts as at it
 KEYS = ("sensor", "thermocouple", "serial", "date", "laboratory", "number", "unit", "drift", "point")
@@ -257,7 +257,10 @@ def _point(table: Table, unit: Unit, figure: str, kind: str | None) -> Certified
         assert kind is not None
         adds_c = -(given - float(emf_mv(temp_c, kind))) / float(seebeck_uv_per_c(temp_c, kind)) * 1000.0
         if not abs(adds_c) <= 100.0:
-            table.refuse("emf_mv", f"{given:g} mV is {-adds_c:.0f} °C from type {kind} at {temp_c:.0f} °C.")
+            table.refuse(
+                "emf_mv",
+                f"{given:g} mV is {difference(-adds_c, unit)} from type {kind} at {temperature(temp_c, unit)}.",
+            )
     else:
         adds_c = to_kelvin(given, unit) * (1.0 if figure == "correction" else -1.0)
     return CertifiedPoint(temp_c, adds_c, to_kelvin(u, unit), k)

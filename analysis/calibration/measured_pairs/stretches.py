@@ -220,7 +220,7 @@ def what_was_missed(
 
 
 def _drift_and_spread(both: FloatArray, cells: int, step_s: float) -> tuple[FloatArray, FloatArray]:
-    """Steepest drift of two traces and their difference [K/h], and larger spread [K], in the window before each cell."""
+    """Steepest drift of two traces and their difference [K/h], and larger spread [K], in the window before each."""
     drift, spread = np.full(both.shape[0], np.inf), np.full(both.shape[0], np.inf)
     if both.shape[0] >= cells:
         windows = np.lib.stride_tricks.sliding_window_view(both, cells, axis=0)
