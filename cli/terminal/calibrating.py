@@ -127,6 +127,7 @@ class Compared:
     pair: Pair | None
     furnace: str | None
     sensor: str
+    typed: tuple[tuple[str, float, float], ...] = ()
 
 
 def compare(run: str | None, logbook: Path, unit: Unit | None, given: Mapping[str, Any]) -> Compared:
@@ -155,7 +156,8 @@ def compare(run: str | None, logbook: Path, unit: Unit | None, given: Mapping[st
         found = calibrate_readings(readings, reference, comparing)
         if given["furnace"] is None and not given["no_entry"]:
             raise WrongUse("readings name no furnace: give --furnace NAME, or --no-entry.")
-        return Compared(found, None, None, given["furnace"], given["sensor"])
+        typed = tuple((one.at, one.reference_c, one.sensor_c) for one in readings)
+        return Compared(found, None, None, given["furnace"], given["sensor"], typed)
     limits = limits_of(given["minutes"], given["drift"], given["spread"], unit)
     found = calibrate(pair.t_s, pair.reference_c, pair.sensor_c, reference, comparing, limits=limits)
     return Compared(found, opened, pair, opened.header.furnace_name if opened else None, pair.sensor.name)
