@@ -206,6 +206,17 @@ def calibrations(book: LogBook, life: int, *, withdrawn: bool = False) -> tuple[
     return tuple(_calibration(row) for row in rows)
 
 
+def calibration_numbered(book: LogBook, entry: int) -> KeptCalibration:
+    """A calibration or check by its number, withdrawn or not.
+
+    Raises LogBookError if there is none.
+    """
+    row = book.row("SELECT life FROM calibrations WHERE entry = ?", entry)
+    if row is None:
+        raise LogBookError(f"There is no calibration {entry}. Numbers are shown by: soakwitness sensor list")
+    return next(one for one in calibrations(book, row["life"], withdrawn=True) if one.entry == entry)
+
+
 def calibration_valid_on(book: LogBook, furnace: str, sensor: str, day: str) -> KeptCalibration | None:
     """Newest calibration, made by that day, of the sensor life in force then."""
     life = sensor_life_on(book, furnace, sensor, day)

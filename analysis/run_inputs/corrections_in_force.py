@@ -6,10 +6,17 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from soakwitness.analysis.calibration.correcting.ageing import Drift, Since, aged, assumed_drift, measured_drift
+from soakwitness.analysis.calibration.correcting.ageing import (
+    Drift,
+    Since,
+    aged,
+    assumed_drift,
+    hours_left,
+    measured_drift,
+)
 from soakwitness.analysis.calibration.correcting.checking import compare_with
 from soakwitness.analysis.calibration.correcting.correction import Correction, correction_from_dict
-from soakwitness.analysis.logbook.calibration_records import heats_of
+from soakwitness.analysis.logbook.calibration_records import Heats, heats_of
 from soakwitness.analysis.logbook.runs import find_run_entry
 from soakwitness.analysis.logbook.sensors import KeptCalibration, SensorLife, calibrations, counting_on, sensor_lives
 from soakwitness.analysis.record.moments import days_between, local_day
@@ -55,6 +62,21 @@ def since_calibration(book: LogBook, life: SensorLife, kept: KeptCalibration, *,
     begun = kept.done_on if own is None else own.started_utc
     heats = heats_of(book, life.furnace, life.sensor, after_utc=begun, before_utc=at_utc, without=kept.run)
     return Since(abs(days_between(kept.done_on, day)), heats.hours_800, heats.hours_950, heats.hottest_c)
+
+
+def life_heats(book: LogBook, life: SensorLife) -> Heats:
+    """Heats and hours hot of a sensor life so far."""
+    return heats_of(book, life.furnace, life.sensor, after_utc=life.fitted_utc, before_utc=life.ended_utc)
+
+
+def hours_left_of(book: LogBook, life: SensorLife, *, at_utc: str, zone: str | None) -> float | None:
+    """Hours above 950 degC after which the calibration in force ends; None where none is, or nothing ends it [h]."""
+    day = local_day(at_utc, zone)
+    counting = counting_on(calibrations(book, life.entry), day)
+    if not counting or life.ended_utc is not None:
+        return None
+    since = since_calibration(book, life, counting[-1], at_utc=at_utc, day=day)
+    return hours_left(drift_of(book, life, counting[-1], counting, hottest_c=since.hottest_c), since)
 
 
 def drift_of(

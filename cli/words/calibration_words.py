@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
 
 from soakwitness.firmware_bridge.common.units import Unit
 from soakwitness.firmware_bridge.common.wording import (
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
     from soakwitness.analysis.calibration.correcting.correction import Correction
     from soakwitness.analysis.calibration.from_run import Pair
     from soakwitness.analysis.calibration.uncertainty.budget import Budget
+    from soakwitness.analysis.logbook.sensors import KeptCalibration
     from soakwitness.analysis.run_inputs.keeping_calibrations import BesideTheBook
 
 
@@ -153,6 +155,41 @@ def _beside_the_book(beside: BesideTheBook) -> list[Says]:
         says = says.replace("{recipe!r}", "{recipe}")
         said.append(Says.of(says, at=Temp(need.target_c), recipe=need.recipe, tolerance=Diff(need.tolerance_c)))
     return said
+
+
+def record_lines(kept: KeptCalibration, about: Mapping[str, Any], unit: Unit) -> list[str]:
+    """What else is on record: levels measured twice, the change since the one before, limits of use, withdrawal."""
+    twice, before, limits = about["measured_twice"], about.get("before"), about["limits_of_use"]
+    lines = list(about["left_out"])
+    if twice["apart_c"] is None:
+        lines.append("No level was measured twice.")
+    else:
+        where = "The first level again at the end" if twice["closed"] else "A level measured twice"
+        lines.append(f"{where}: {difference(twice['apart_c'], unit)} apart.")
+    if before is None:
+        lines.append("No calibration before it was in force.")
+    elif (apart := before["compared"]) is not None:
+        at = temperature(apart["reading_c"], unit)
+        change = difference(apart["new_c"] - apart["old_c"], unit, signed=True)
+        u = difference(float(apart["old_u_c"]), unit), difference(float(apart["new_u_c"]), unit)
+        lines.append(
+            f"Change since that of {before['done_on']}: {change} at {at} (U {u[0]} then, {u[1]} now): "
+            f"{'contradicted' if before['contradicts'] else 'confirmed'}."
+        )
+    lines.append(
+        f"Limits of use: readings from {temperature(limits['low_c'], unit)} to {temperature(limits['high_c'], unit)}, "
+        f"until {kept.due_on or 'further notice'}."
+    )
+    if limits["outside"]:
+        holds = ", ".join(temperature(need["target_c"], unit) for need in limits["outside"])
+        lines.append(f"No point brackets the judged holds at {holds}.")
+    if kept.counts_from and kept.counts_from != kept.done_on:
+        lines.append(f"Counts from {kept.counts_from} on purpose: {kept.counts_why}.")
+    if kept.note:
+        lines.append(f"Note: {kept.note}")
+    if kept.struck_utc:
+        lines.append(f"WITHDRAWN on {kept.struck_utc[:10]} by {kept.struck_by}: {kept.struck_why}.")
+    return lines
 
 
 def due_words(beside: BesideTheBook | None, unit: Unit) -> str:
