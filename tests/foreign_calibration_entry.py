@@ -77,6 +77,10 @@ class Answer:
 def entered(case: CalibrationCase, folder: Path) -> Answer:
     """Enter everything of a case into a log book of its own in ``folder``; each calibration 90 days after the other."""
     book, answer = folder / "book", Answer(True, "nothing was entered")
+    if case.later is not None and case.later.thin:
+        fitted = ["sensor", "fitted", "control", "--furnace", FURNACE, "--serial", SERIAL]
+        fitted += ["--type", case.calibrations[0].sensor_type, "--diameter-mm", "1"]
+        said(book, [*fitted, "--at", (FIRST_DAY - timedelta(days=1)).isoformat()])
     for number, calibration in enumerate(case.calibrations):
         answer = _calibrated(calibration, folder, book, FIRST_DAY + timedelta(days=90 * number))
         if answer.refused and number == 0:
@@ -232,7 +236,6 @@ def _judged(case: CalibrationCase, later: Later, book: Path, recipe: Path) -> La
         _heated(book, columns, chain, day, later.judged_c, later.hot_hours / heats, 120.0)
     last = FIRST_DAY + timedelta(days=later.day)
     run = _heated(book, columns, chain, last, later.judged_c, 0.7, 10.0)
-    # NEAREST: that the wire is thin has no place
     said(book, ["logbook", "rebuild"])
     recipe.write_text(RECIPE.format(level=later.judged_c), "utf-8")
     _, out, beside = said(book, ["verify", str(run), "--recipe", str(recipe), "--json", "--exit-zero"])

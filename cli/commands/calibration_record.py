@@ -102,7 +102,7 @@ def _show(one: Recorded, unit: Unit) -> None:
     click.echo(
         f"\n{sum(len(level) for level in one.record.levels)} readings in {len(one.record.levels)} levels: --out."
     )
-    for line in contents.lines:
+    for (line,) in contents.findings.rows:
         click.echo(f"- {line}")
 
 

@@ -12,8 +12,8 @@ from soakwitness.cli.sheets.contents import SheetContents, SheetTable
 from soakwitness.cli.sheets.writing import Paper, sheet_html
 from soakwitness.cli.words import cautions
 from soakwitness.cli.words.calibration_words import correction_rows, point_rows, range_words, record_lines, stable_words
-from soakwitness.firmware_bridge.common.units import Unit
-from soakwitness.firmware_bridge.common.wording import difference, moment, temperature
+from soakwitness.firmware_bridge.common.units import Unit, from_celsius
+from soakwitness.firmware_bridge.common.wording import difference, moment, number, temperature
 
 if TYPE_CHECKING:
     from soakwitness.analysis.calibration.correcting.calibrating import Calibration
@@ -67,8 +67,8 @@ def calibration_contents(one: Recorded, unit: Unit) -> SheetContents:
             *_budgets(one, unit),
             *_readings(one, unit),
         ),
-        findings=SheetTable("", ("",), (), ""),
-        lines=tuple(record_lines(one.kept, about, unit)),
+        findings=SheetTable("On record", ("",), tuple((line,) for line in record_lines(one.kept, about, unit))),
+        lines=(),
         cautions=cautions.CALIBRATING,
         foot=cautions.NOT_A_CERTIFICATE,
     )
@@ -138,19 +138,23 @@ def _readings(one: Recorded, unit: Unit) -> list[SheetTable]:
     every = max(1, -(-sum(len(level) for level in one.record.levels) // MOST_READINGS))
     made = []
     typed = one.record.record.get("typed") or []
-    for number, level in enumerate(one.record.levels, 1):
+    for place, level in enumerate(one.record.levels, 1):
         cells = []
         for t_s, reference_c, sensor_c in level[::every]:
             when = moment(t_s) if not typed else str(typed[int(t_s)][0] or int(t_s) + 1)
-            cells.append((when, f"{temperature(reference_c, unit)} / {temperature(sensor_c, unit)}"))
+            cells.append((when, f"{_shown(reference_c, unit)} / {_shown(sensor_c, unit)}"))
         cells += [("", "")] * (-len(cells) % IN_A_ROW)
         rows = [
             tuple(word for cell in cells[i : i + IN_A_ROW] for word in cell) for i in range(0, len(cells), IN_A_ROW)
         ]
         part = "" if every == 1 else f", every {every}th of {len(level)}; all are in the log book and its export"
-        head = ("at", "reference / sensor") * IN_A_ROW
-        made.append(SheetTable(f"Readings used, level {number}{part}", head, tuple(rows)))
+        head = ("at", f"reference / sensor °{unit}") * IN_A_ROW
+        made.append(SheetTable(f"Readings used, level {place}{part}", head, tuple(rows)))
     return made
+
+
+def _shown(temp_c: float, unit: Unit) -> str:
+    return number(from_celsius(temp_c, unit))
 
 
 def _chart_on_page(pages: Pages, one: Recorded, unit: Unit) -> None:

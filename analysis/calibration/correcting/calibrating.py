@@ -110,7 +110,8 @@ def calibrate(
     if not levels:
         raise NotEnoughData(what_was_missed(t_s, reference_c, sensor_c, limits, resolutions_c=steps_c))
     inside = (t_s >= levels[0].t_s[0]) & (t_s <= levels[-1].t_s[-1])
-    if (step := find_step(t_s[inside], reference_c[inside], sensor_c[inside])) is not None:
+    step = find_step(t_s[inside], reference_c[inside], sensor_c[inside], resolutions_c=steps_c)
+    if step is not None:
         raise stepped(step)
     return calibrate_levels(levels, reference, comparing, limits=limits)
 

@@ -54,7 +54,8 @@ class Apart:
 def kind_of(new: Correction, old: Correction | None, day: str) -> Literal["calibration", "check"]:
     """Whether a new correction takes the place of the one in force, or is a check of it.
 
-    It takes its place where it reaches as far; or farther on one side, if it is at least half as wide. ``old``: the one that counts on ``day``, as it counts then; one that has lapsed is in force no more.
+    It takes its place where it reaches as far; or farther on one side, if it is at least half as wide. ``old``: the one
+    that counts on ``day``, as it counts then; one that has lapsed is in force no more.
     """
     if old is None or old.overdue_on(day):
         return "calibration"

@@ -13,7 +13,7 @@ FloatArray = npt.NDArray[np.float64]
 # Settings of this program, no standard's.
 LEAST_C = 2.0  # smaller ones are left to the levels that are measured twice
 MOST_C = 40.0  # what jumps further is a contact, which comes back or ends the levels by itself
-TIMES_NOISE = 8.0
+TIMES_NOISE = 5.0
 BESIDE = 4  # increments on either side that say what the slope was there
 AROUND = 40  # increments on either side that say what the noise is
 LASTS_S = 240.0
@@ -31,7 +31,13 @@ class SensorStep:
     at_c: float
 
 
-def find_step(t_s: FloatArray, reference_c: FloatArray, sensor_c: FloatArray) -> SensorStep | None:
+def find_step(
+    t_s: FloatArray,
+    reference_c: FloatArray,
+    sensor_c: FloatArray,
+    *,
+    resolutions_c: tuple[float, float] = (0.0, 0.0),
+) -> SensorStep | None:
     """Largest step of one of two sensors [degC] that the other does not show and that stays; None without one."""
     good = np.flatnonzero(np.isfinite(reference_c) & np.isfinite(sensor_c))
     if good.size < 4 * BESIDE:
@@ -47,6 +53,10 @@ def find_step(t_s: FloatArray, reference_c: FloatArray, sensor_c: FloatArray) ->
         if abs(apart[i]) < limit[i] or abs(apart[i]) > MOST_C or not even[i]:
             continue
         mine = 0 if abs(jumps[i, 0]) >= abs(jumps[i, 1]) else 1
+        if abs(jumps[i, mine]) < LEAST_C + resolutions_c[mine]:
+            continue
+        if _corner(both[:, 1 - mine], i) > OTHER * abs(jumps[i, mine]):
+            continue  # a ramp begins or ends: sensors that lag differently part there by themselves
         if abs(jumps[i, 1 - mine]) <= OTHER * abs(jumps[i, mine]) and _stays(t, both[:, 1] - both[:, 0], i, apart[i]):
             return SensorStep(float(t[i + 1]), ("reference", "sensor")[mine], float(jumps[i, mine]), float(both[i, 0]))
     return None
@@ -58,6 +68,13 @@ def _beyond_slope(increments: FloatArray) -> FloatArray:
     windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * BESIDE + 1)
     beside = np.delete(windows, BESIDE, axis=1)
     return np.asarray(increments - np.median(beside, axis=1))
+
+
+def _corner(other_c: FloatArray, i: int) -> float:
+    """How much the slope of the other sensor changes there, a reading [K]."""
+    before, after = other_c[max(i - BESIDE, 0) : i + 1], other_c[i + 1 : i + 2 + BESIDE]
+    slopes = [(part[-1] - part[0]) / (part.size - 1) if part.size > 1 else 0.0 for part in (before, after)]
+    return float(abs(slopes[1] - slopes[0]))
 
 
 def _noise(values: FloatArray) -> FloatArray:

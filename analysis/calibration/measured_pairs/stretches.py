@@ -152,9 +152,7 @@ def _swinging(steady: Steadiness, still: Sequence[Stretch], limits: StretchLimit
 def _over_whole_swings(steady: Steadiness, begin: int, end: int, limits: StretchLimits) -> Stretch | None:
     """Longest part of a swinging level whose means over a swing keep the limits, cut to whole swings."""
     step_s = steady.t_s[1] - steady.t_s[0]
-    half = (begin + end) // 2
-    periods = (swing_period_s(steady.reference_c[first:end], step_s) for first in (begin, half))
-    period_s = next((one for one in periods if one is not None), None)
+    period_s = swing_period_s(steady.reference_c[begin:end], step_s)
     if period_s is None:
         return None
     cells = round(period_s / step_s)

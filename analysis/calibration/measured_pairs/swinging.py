@@ -9,33 +9,52 @@ FloatArray = npt.NDArray[np.float64]
 
 # Settings of this program, no standard's.
 MOST_C = 20.0  # highest minus lowest within a window
+SMOOTH_S = 40.0
+CLIPPED = 4.0
+LEAST_C_PER_S = 0.002  # rms of the rate of change: less is no swing
 SHORTEST_S, LONGEST_S = 60.0, 1500.0
 LIKENESS = 0.35  # correlation of a trace with itself one swing later
 LEAST_SWINGS = 2.0
 
 
 def swing_period_s(reference_c: FloatArray, step_s: float) -> float | None:
-    """Period of the swing of a trace on an even grid [degC, s]; None where it does not swing."""
+    """Period of the swing of a trace on an even grid [degC, s]; None where it does not swing.
+
+    Looked for in the rate of change, in which an arrival or a creep weighs little; the first part may still arrive.
+    """
     x = reference_c[np.isfinite(reference_c)]
-    if x.size < 2 * SHORTEST_S / step_s + 8:
+    cells = max(1, round(SMOOTH_S / step_s))
+    if x.size < 4 * cells + 8:
         return None
-    t = np.arange(x.size)
-    x = x - np.polynomial.Polynomial.fit(t, x, 2)(t)
+    rate = np.diff(np.convolve(x, np.ones(cells) / cells, mode="valid"))
+    found = [_period_cells(rate[int(share * rate.size) :], step_s) for share in (0.0, 0.25, 0.5)]
+    _, peak = max((one for one in found if one is not None), default=(0.0, 0))
+    return float(peak * step_s) if peak else None
+
+
+def _period_cells(rate: FloatArray, step_s: float) -> tuple[float, int] | None:
+    """Likeness of a rate of change with itself one swing later, and that swing in cells."""
+    x = rate - np.median(rate)
+    most = CLIPPED * float(np.median(np.abs(x)))  # the foot of a ramp at either end would outweigh the swing
+    x = np.clip(x, -most, most)
+    x = x - x.mean()
+    last = min(int(LONGEST_S / step_s), int(x.size / LEAST_SWINGS)) + 1
     power = np.correlate(x, x, mode="full")[x.size - 1 :]
-    if power[0] <= 0:
+    if power[0] <= (LEAST_C_PER_S * step_s) ** 2 * x.size or last < 4:
         return None
-    like = power / power[0] * x.size / (x.size - t)  # fewer pairs at longer lags
-    last = min(int(LONGEST_S / step_s), int(x.size / LEAST_SWINGS))
+    like = power / power[0] * x.size / (x.size - np.arange(x.size))  # fewer pairs at longer lags
     fallen = np.flatnonzero(like[:last] < 0.0)
     if not fallen.size:
         return None
     first = max(int(fallen[0]), int(SHORTEST_S / step_s))
-    if first + 2 >= last:
+    inner = [k for k in range(max(first, 1), last) if like[k] >= like[k - 1] and like[k] >= like[k + 1]]
+    if not inner:
         return None
-    peak = first + int(np.argmax(like[first:last]))
-    if like[peak] < LIKENESS or peak >= last - 1:
+    best = max(float(like[k]) for k in inner)
+    if best < LIKENESS:
         return None
-    return float(peak * step_s)
+    peak = next(k for k in inner if like[k] >= 0.8 * best)  # the first, not two swings at once
+    return float(like[peak]), peak
 
 
 def over_swings(values: FloatArray, cells: int) -> FloatArray:
