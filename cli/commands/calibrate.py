@@ -66,6 +66,8 @@ FAULT_C = 25.0  # an error beyond this is a fault to find rather than one to cor
 @comparison_options
 @click.option("--furnace", help="Name of the furnace, for --readings without a run.")
 @new_furnace_option
+@click.option("--ask", is_flag=True, help="By eye: be asked for everything, line by line.")
+@click.option("--sheet", type=a_file, help="Where --ask writes the readings.  [default: readings-DAY.csv]")
 @click.option("--bench", is_flag=True, help="Not in its place in the furnace: of new or noble wire only.")
 @click.option("--adjusted", is_flag=True, help="Made after adjusting; else as found.")
 @click.option("--filter", help="Filter set in the instrument, for the record.")
@@ -101,6 +103,8 @@ def calibrate(run: str | None, logbook: Path, unit: Unit | None, as_json: bool, 
         check_output(chart, force=given["force"], suffixes=CHARTS)
     if (given["from_day"] is None) != (given["why"] is None):
         raise WrongUse("--from and --why belong together: from which day it counts, and why.")
+    if given["ask"]:
+        unit = _ask(run, unit, given)
     if given["follow"]:
         _follow(run, logbook, unit, given)
     made = compare(run, logbook, unit, given)
@@ -127,6 +131,18 @@ def calibrate(run: str | None, logbook: Path, unit: Unit | None, as_json: bool, 
         _show(made.found, correction, made.pair, unit or "C")
         _tell(said, unit or "C")
         _tell_entry(answer.get("entry"), correction, chart, due_words(beside, unit or "C"))
+
+
+def _ask(run: str | None, unit: Unit | None, given: dict[str, Any]) -> Unit:
+    """Be asked for the readings; with a run or a sheet there is nothing to ask."""
+    from soakwitness.cli.terminal.asking import ask_for_readings
+
+    if run is not None or given["readings"] is not None:
+        raise WrongUse("--ask asks for the readings: leave out RUN and --readings.")
+    day = days_of(given["day"], None, 0, None)[0]
+    shown = ask_for_readings(given, unit, sheet=given["sheet"] or Path(f"readings-{day}.csv"))
+    given["unit"] = shown
+    return shown
 
 
 def _correction(made: Compared, given: dict[str, Any]) -> Correction:
