@@ -102,7 +102,7 @@ def test_the_record_is_shown_and_printed(book: Path, tmp_path: Path) -> None:
     assert "<svg" in html
     assert "mains" in html
     assert pdf.read_bytes().startswith(b"%PDF")
-    assert "exists" in str(ask(book, "sensor", "calibration", "1", "--out", page).exception)
+    assert "exists" in ask(book, "sensor", "calibration", "1", "--out", page).stderr
     ask(book, "sensor", "withdraw", "1", "--why", "the reference was overdue")
     assert "WITHDRAWN on" in ask(book, "sensor", "calibration", "1").stdout
     assert "There is no calibration 7" in str(ask(book, "sensor", "calibration", "7").exception)
