@@ -16,6 +16,7 @@ MOST_C = 40.0  # what jumps further is a contact, which comes back or ends the l
 TIMES_NOISE = 5.0
 BESIDE = 4  # increments on either side that say what the slope was there
 AROUND = 40  # increments on either side that say what the noise is
+ALONE = 3.0  # times what is beside it
 LASTS_S = 240.0
 KEPT = 0.6  # share of a step that is still there after so long
 OTHER = 0.35  # largest share of it that the other sensor may show at the same moment: else the furnace moved
@@ -55,7 +56,7 @@ def find_step(
         mine = 0 if abs(jumps[i, 0]) >= abs(jumps[i, 1]) else 1
         if abs(jumps[i, mine]) < LEAST_C + resolutions_c[mine]:
             continue
-        if _corner(both[:, 1 - mine], i) > OTHER * abs(jumps[i, mine]):
+        if _corner(both[:, 1 - mine], i) > OTHER * abs(jumps[i, mine]) and not _alone(apart, int(i)):
             continue  # a ramp begins or ends: sensors that lag differently part there by themselves
         if abs(jumps[i, 1 - mine]) <= OTHER * abs(jumps[i, mine]) and _stays(t, both[:, 1] - both[:, 0], i, apart[i]):
             return SensorStep(float(t[i + 1]), ("reference", "sensor")[mine], float(jumps[i, mine]), float(both[i, 0]))
@@ -68,6 +69,12 @@ def _beyond_slope(increments: FloatArray) -> FloatArray:
     windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * BESIDE + 1)
     beside = np.delete(windows, BESIDE, axis=1)
     return np.asarray(increments - np.median(beside, axis=1))
+
+
+def _alone(apart: FloatArray, i: int) -> bool:
+    """Whether what parted there is far more than beside it: lags part over several readings."""
+    beside = np.delete(apart[max(i - BESIDE, 0) : i + BESIDE + 1], min(i, BESIDE))
+    return bool(abs(apart[i]) >= ALONE * np.abs(beside).max(initial=0.0))
 
 
 def _corner(other_c: FloatArray, i: int) -> float:

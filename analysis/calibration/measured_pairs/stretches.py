@@ -132,9 +132,18 @@ def stable_stretches(
         _settled(steady, first - steady.cells + 1, last + 1, limits, resolutions_c[0])
         for first, last in runs_of(steady.stable)
     ]
-    found = [stretch for stretch in still if stretch is not None]
+    found = _apart([stretch for stretch in still if stretch is not None])
     found += _swinging(steady, found, limits)
     return tuple(sorted(found, key=lambda stretch: stretch.start_s))
+
+
+def _apart(found: Sequence[Stretch]) -> list[Stretch]:
+    """Stretches that share no reading: of two that overlap the longer one."""
+    kept: list[Stretch] = []
+    for stretch in sorted(found, key=lambda s: -s.minutes):
+        if all(stretch.end_s < other.start_s or stretch.start_s > other.end_s for other in kept):
+            kept.append(stretch)
+    return kept
 
 
 def _swinging(steady: Steadiness, still: Sequence[Stretch], limits: StretchLimits) -> list[Stretch]:

@@ -119,3 +119,17 @@ def test_readings_are_as_fine_as_their_last_digit() -> None:
     assert read.at == "9:05"
     assert read.reference_step_c == pytest.approx(0.1 / 1.8)
     assert read.sensor_step_c == pytest.approx(1.0 / 1.8)
+
+
+def test_no_reading_is_used_twice() -> None:
+    # a bump of 3 K for two minutes parts the steady windows, which reach ten minutes back
+    bump = 3.0 * np.exp(-(((T_S - 3000.0) / 60.0) ** 2))
+    found = calibrate(T_S, noisy(TRUE_C + bump, 1), noisy(TRUE_C + bump + 2.0, 2), REFERENCE, Comparing())
+    spans = [(p.stretch.start_s, p.stretch.end_s) for p in found.points if p.stretch is not None]
+    assert all(end < begin for (_, end), (begin, _) in zip(spans, spans[1:], strict=False))
+
+
+def test_a_step_where_a_ramp_ends_is_found_too() -> None:
+    reference = noisy(TRUE_C - 5.0 * (T_S > 5405), 1)
+    with pytest.raises(ContradictionError, match="the reference steps by -[56]"):
+        calibrate(T_S, reference, noisy(np.interp(T_S - 15.0, T_S, TRUE_C), 2), REFERENCE, Comparing())
