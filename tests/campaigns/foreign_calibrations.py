@@ -14,15 +14,9 @@ from pathlib import Path
 
 import numpy as np
 
-from tests.foreign_calibration_cases import (
-    CONTRADICTIONS,
-    JUDGED_LATER,
-    KINDS,
-    CalibrationCase,
-    Chain,
-    calibration_case,
-)
+from tests.foreign_calibration_cases import CONTRADICTIONS, JUDGED_LATER, KINDS, CalibrationCase, calibration_case
 from tests.foreign_calibration_entry import Answer, entered
+from tests.foreign_chains import Chain
 
 READINGS = 9  # places along the correction at which it is compared
 SHOWN = 14
@@ -139,4 +133,5 @@ def main(cases: int = 200, first: int = 0, kind: str | None = None) -> int:
 
 
 if __name__ == "__main__":
-    sys.exit(main(*map(int, sys.argv[1:3]), *sys.argv[3:4]))
+    cases, first = [*map(int, sys.argv[1:3]), *(200, 0)[len(sys.argv[1:3]) :]]
+    sys.exit(main(cases, first, sys.argv[3] if len(sys.argv) > 3 else None))
