@@ -89,7 +89,7 @@ class Stated:
     distance_mm: float
     gradient_c_per_mm: float
     cold_junction_c: float
-    readout_expanded_c: float  # U (k = 2) of the reference's readout without its cold junction
+    readout_expanded_c: float  # U (k = 2) of the reference's whole readout, its cold junction included; 0: not stated
     meter: Meter | None = None
 
 
@@ -174,6 +174,7 @@ class _Draw:
         self.terminals_c = rng.uniform(18.0, 38.0)
         self.sensor = self._sensor()
         self.reference, self.serial = self._reference(), f"R-{rng.integers(10, 99)}"
+        self.readout_own_c = 0.0  # U (k = 2) of it without the cold junction
         self.stated = self._stated()
         bound_c = self.stated.distance_mm * self.stated.gradient_c_per_mm
         self.place_c = rng.uniform(-bound_c, bound_c)
@@ -209,7 +210,12 @@ class _Draw:
         if kind == "by eye, hand meter":
             return Stated(step_c, 0.1, distance_mm, gradient, cold_junction_c, 0.0, meter)
         # a sheet has no place for the readout's own uncertainty: its owner has one that needs none
-        return Stated(*steps, distance_mm, gradient, cold_junction_c, 0.0 if kind in BY_EYE else readout_c)
+        if kind in BY_EYE:
+            return Stated(*steps, distance_mm, gradient, cold_junction_c, 0.0)
+        self.readout_own_c = readout_c
+        at_work = {"K": 1.0, "N": 0.7, "S": 0.56}[self.reference.type]  # slope at 25 over slope at 800 degC
+        whole_c = 2.0 * float(np.hypot(readout_c / 2.0, cold_junction_c * at_work / np.sqrt(3.0)))
+        return Stated(*steps, distance_mm, gradient, cold_junction_c, round(whole_c, 2))
 
     def _certificate(self, chain: Chain, serial: str, temps_c: tuple[float, ...]) -> Certificate:
         """Paper made of a chain that was the reference's then: its values scatter by their own U about what was so."""
@@ -283,7 +289,7 @@ class _Draw:
         """The reference today: it drifted within what is granted, and its readout is off within its U."""
         rng, stated = self.rng, self.stated
         slope_c = chain.slope_c + rng.uniform(-paper.drift_c, paper.drift_c)
-        off_c, gain = rng.normal(0.0, stated.readout_expanded_c / 2.0), 0.0
+        off_c, gain = rng.normal(0.0, self.readout_own_c / 2.0), 0.0
         if stated.meter is not None:
             off_c = rng.uniform(-stated.meter.plus_c, stated.meter.plus_c)
             gain = rng.uniform(-stated.meter.percent, stated.meter.percent)
@@ -307,7 +313,7 @@ class _Draw:
         rng, kind, stated = self.rng, self.kind, self.stated
         swing_c, period_s = rng.uniform(0.0, 0.6), rng.uniform(60.0, 400.0)
         if kind == "swing to 4":
-            swing_c, period_s = rng.uniform(2.0, 4.0), rng.uniform(90.0, 600.0)
+            swing_c, period_s = rng.uniform(1.0, 4.0), rng.uniform(90.0, 600.0)
         chamber = Chamber(
             levels_c,
             rng.uniform(40.0, 70.0) * 60.0,
