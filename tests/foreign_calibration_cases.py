@@ -10,15 +10,11 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-import numpy.typing as npt
-from scipy.signal import lfilter
 
 from soakwitness.analysis.thermocouples.reference_functions import emf_mv, seebeck_uv_per_c, temperature_c
+from tests.foreign_chains import FULL_C, STEP_S, Chain, Chamber, FloatArray, lagged, rounded
 
-FloatArray = npt.NDArray[np.float64]
 Random = np.random.Generator
-STEP_S = 2.0
-FULL_C = 1100.0  # errors that grow with temperature are stated for here
 KINDS = {  # kind: weight in the draw
     "right inputs": 3,
     "three-point certificate": 2,
@@ -52,48 +48,6 @@ CONTRADICTIONS = frozenset(
     }
 )
 JUDGED_LATER = frozenset({"narrow check after wide", "drift over a year"})
-
-
-@dataclass(frozen=True)
-class Chain:
-    """A thermocouple on its input: what it shows for a tip at a temperature.
-
-    The wire's error is ``plus_c`` x t/100 up to 100 degC and ``plus_c`` from there, ``slope_c`` x t/1100, and a hump of
-    ``hump_c`` about 420 degC as type K has it; the input has a gain error and what somebody typed in as offset.
-    """
-
-    type: str
-    plus_c: float = 0.0
-    slope_c: float = 0.0
-    hump_c: float = 0.0
-    gain_percent: float = 0.0
-    offset_c: float = 0.0
-    terminals_c: float = 25.0
-
-    def wire_error_c(self, tip_c: FloatArray) -> FloatArray:
-        """Error of the wire alone, as a temperature."""
-        hump = self.hump_c * np.exp(-(((tip_c - 420.0) / 120.0) ** 2))
-        return np.asarray(self.plus_c * np.clip(tip_c / 100.0, 0.0, 1.0) + self.slope_c * tip_c / FULL_C + hump)
-
-    def shown_c(self, tip_c: npt.ArrayLike, cold_junction_off_c: float = 0.0) -> FloatArray:
-        """Shown before it is rounded; the cold junction is taken for so much warmer than it is."""
-        tip = np.asarray(tip_c, dtype=float)
-        wire_mv = emf_mv(tip, self.type) + self.wire_error_c(tip) * seebeck_uv_per_c(tip, self.type) * 1e-3
-        at_terminals_mv = (wire_mv - emf_mv(self.terminals_c, self.type)) * (1.0 + self.gain_percent / 100.0)
-        whole_mv = at_terminals_mv + emf_mv(self.terminals_c + cold_junction_off_c, self.type)
-        return np.asarray(temperature_c(whole_mv, self.type) + self.offset_c)
-
-    def error_c(self, tip_c: npt.ArrayLike) -> FloatArray:
-        """Shown less true."""
-        return self.shown_c(tip_c) - np.asarray(tip_c, dtype=float)
-
-    def true_c(self, shown_c: npt.ArrayLike) -> FloatArray:
-        """Temperature of the tip for which this is shown."""
-        shown = np.asarray(shown_c, dtype=float)
-        true = shown
-        for _ in range(4):
-            true = shown - self.error_c(true)
-        return np.asarray(true)
 
 
 @dataclass(frozen=True)
@@ -135,7 +89,7 @@ class Stated:
     distance_mm: float
     gradient_c_per_mm: float
     cold_junction_c: float
-    readout_expanded_c: float  # U (k = 2) of the reference's readout without its cold junction
+    readout_expanded_c: float  # U (k = 2) of the reference's whole readout, its cold junction included; 0: not stated
     meter: Meter | None = None
 
 
@@ -188,6 +142,7 @@ class CalibrationTruth:
 
     chains: tuple[Chain, ...]
     later: Chain
+    reference: Chain  # as it is today
     place_c: float  # sensor's place less reference's place at 1100 degC
     contradiction: str
 
@@ -201,52 +156,6 @@ class CalibrationCase:
     calibrations: tuple[Calibration, ...]
     later: Later | None
     truth: CalibrationTruth
-
-
-@dataclass(frozen=True)
-class Chamber:
-    """Hold levels with the chamber's ways of getting and staying there."""
-
-    levels_c: tuple[float, ...]
-    hold_s: float
-    rate_c_per_h: float
-    hump_c: float
-    creep_c: float
-    swing_c: float  # half of peak to peak
-    period_s: float
-
-    def trace(self) -> tuple[FloatArray, tuple[tuple[float, float], ...]]:
-        """Chamber on a grid of ``STEP_S``, and from when to when each level was held."""
-        parts, spans, now_c, t_s = [], [], 22.0, 0.0
-        for level in self.levels_c:
-            climb_s = max(abs(level - now_c) / (self.rate_c_per_h if level > now_c else 200.0) * 3600.0, 120.0)
-            parts.append(np.linspace(now_c, level, int(climb_s / STEP_S), endpoint=False))
-            t_s += parts[-1].size * STEP_S
-            within_s = np.arange(0.0, self.hold_s, STEP_S)
-            arrival = self.hump_c * (within_s / 200.0) * np.exp(1.0 - within_s / 200.0)
-            creep = self.creep_c * (np.exp(-within_s / 1500.0) - 1.0) * (1.0 - np.exp(-within_s / 60.0))
-            parts.append(level + arrival + creep)
-            spans.append((t_s, t_s + parts[-1].size * STEP_S))
-            t_s += parts[-1].size * STEP_S
-            now_c = float(parts[-1][-1])
-        parts.append(now_c - (now_c - 300.0) * (1.0 - np.exp(-np.arange(0.0, 1800.0, STEP_S) / 5000.0)))
-        chamber = np.concatenate(parts)
-        turns = 2.0 * np.pi * np.arange(chamber.size) * STEP_S / self.period_s
-        shape = np.sin(turns) + 0.15 * np.sin(2.0 * turns)
-        heated = np.clip((chamber - 100.0) / 100.0, 0.0, 1.0)
-        return chamber + self.swing_c * shape * heated, tuple(spans)
-
-
-def lagged(trace_c: FloatArray, lag_s: float) -> FloatArray:
-    """First-order lag of a sheath: after a step 1 - 1/e of it is seen one lag later."""
-    share = 1.0 - np.exp(-STEP_S / lag_s)
-    out, _ = lfilter([share], [1.0, share - 1.0], trace_c, zi=[(1.0 - share) * trace_c[0]])
-    return np.asarray(out)
-
-
-def rounded(value_c: FloatArray, step_c: float) -> FloatArray:
-    """To the display's last digit."""
-    return np.asarray(np.round(np.round(value_c / step_c) * step_c, 3))
 
 
 def calibration_case(seed: int, kind: str | None = None) -> CalibrationCase:
@@ -265,6 +174,7 @@ class _Draw:
         self.terminals_c = rng.uniform(18.0, 38.0)
         self.sensor = self._sensor()
         self.reference, self.serial = self._reference(), f"R-{rng.integers(10, 99)}"
+        self.readout_own_c = 0.0  # U (k = 2) of it without the cold junction
         self.stated = self._stated()
         bound_c = self.stated.distance_mm * self.stated.gradient_c_per_mm
         self.place_c = rng.uniform(-bound_c, bound_c)
@@ -300,7 +210,12 @@ class _Draw:
         if kind == "by eye, hand meter":
             return Stated(step_c, 0.1, distance_mm, gradient, cold_junction_c, 0.0, meter)
         # a sheet has no place for the readout's own uncertainty: its owner has one that needs none
-        return Stated(*steps, distance_mm, gradient, cold_junction_c, 0.0 if kind in BY_EYE else readout_c)
+        if kind in BY_EYE:
+            return Stated(*steps, distance_mm, gradient, cold_junction_c, 0.0)
+        self.readout_own_c = readout_c
+        at_work = {"K": 1.0, "N": 0.7, "S": 0.56}[self.reference.type]  # slope at 25 over slope at 800 degC
+        whole_c = 2.0 * float(np.hypot(readout_c / 2.0, cold_junction_c * at_work / np.sqrt(3.0)))
+        return Stated(*steps, distance_mm, gradient, cold_junction_c, round(whole_c, 2))
 
     def _certificate(self, chain: Chain, serial: str, temps_c: tuple[float, ...]) -> Certificate:
         """Paper made of a chain that was the reference's then: its values scatter by their own U about what was so."""
@@ -367,14 +282,14 @@ class _Draw:
         elif kind == "drift over a year":
             later, at_last = self._aged(float(levels_c[-1]))
         contradiction = kind if kind in CONTRADICTIONS else ""
-        truth = CalibrationTruth(chains, at_last, self.place_c, contradiction)
+        truth = CalibrationTruth(chains, at_last, reference, self.place_c, contradiction)
         return CalibrationCase(self.seed, kind, tuple(calibrations), later, truth)
 
     def _since(self, chain: Chain, paper: Certificate) -> Chain:
         """The reference today: it drifted within what is granted, and its readout is off within its U."""
         rng, stated = self.rng, self.stated
         slope_c = chain.slope_c + rng.uniform(-paper.drift_c, paper.drift_c)
-        off_c, gain = rng.normal(0.0, stated.readout_expanded_c / 2.0), 0.0
+        off_c, gain = rng.normal(0.0, self.readout_own_c / 2.0), 0.0
         if stated.meter is not None:
             off_c = rng.uniform(-stated.meter.plus_c, stated.meter.plus_c)
             gain = rng.uniform(-stated.meter.percent, stated.meter.percent)
@@ -398,7 +313,7 @@ class _Draw:
         rng, kind, stated = self.rng, self.kind, self.stated
         swing_c, period_s = rng.uniform(0.0, 0.6), rng.uniform(60.0, 400.0)
         if kind == "swing to 4":
-            swing_c, period_s = rng.uniform(2.0, 4.0), rng.uniform(90.0, 600.0)
+            swing_c, period_s = rng.uniform(1.0, 4.0), rng.uniform(90.0, 600.0)
         chamber = Chamber(
             levels_c,
             rng.uniform(40.0, 70.0) * 60.0,
@@ -409,7 +324,7 @@ class _Draw:
             period_s,
         )
         air_c, spans = chamber.trace()
-        t_s = np.arange(air_c.size) * STEP_S
+        t_s: FloatArray = np.asarray(np.arange(air_c.size) * STEP_S, dtype=np.float64)
         sensor_lag_s, reference_lag_s = rng.uniform(8.0, 50.0), rng.uniform(5.0, 40.0)
         tip_c = lagged(air_c + self.place_c * air_c / FULL_C, sensor_lag_s)
         # where the reference is soaks a little later: its place settles over a quarter of an hour
@@ -439,7 +354,8 @@ class _Draw:
             sensor_c, reference_c = self._swapped(tip_c, reference_tip_c, reference, (off_c, their_off_c))
         sensor_c = rounded(sensor_c, stated.sensor_resolution_c)
         reference_c = rounded(reference_c, stated.reference_resolution_c)
-        log, sheet = None, ()
+        log: Log | None = None
+        sheet: tuple[SheetRow, ...] = ()
         if kind in BY_EYE:
             sheet = self._read_by_eye(spans, sensor_c, reference_c)
         else:

@@ -14,15 +14,9 @@ from pathlib import Path
 
 import numpy as np
 
-from tests.foreign_calibration_cases import (
-    CONTRADICTIONS,
-    JUDGED_LATER,
-    KINDS,
-    CalibrationCase,
-    Chain,
-    calibration_case,
-)
+from tests.foreign_calibration_cases import CONTRADICTIONS, JUDGED_LATER, KINDS, CalibrationCase, calibration_case
 from tests.foreign_calibration_entry import Answer, entered
+from tests.foreign_chains import Chain
 
 READINGS = 9  # places along the correction at which it is compared
 SHOWN = 14
@@ -96,12 +90,14 @@ def judged(case: CalibrationCase, answer: Answer, tally: Tally) -> None:
         count("stopped", answer.refused)
         count("stopped or a word said beside it", answer.refused or bool(answer.said))
         return
-    count("not refused though usable", not answer.refused)
-    if answer.refused and kind != "narrow check after wide":
-        return
+    if kind != "narrow check after wide":  # a check need not become a correction: the judged day counts
+        count("not refused though usable", not answer.refused)
+        if answer.refused:
+            return
     chain = case.truth.chains[0]
-    if answer.table is not None:
+    if answer.stretches:
         count("covered at stretches", *stretches_covered(answer, chain))
+    if answer.table is not None:
         count("covered by the correction", *correction_covered(answer, chain))
     if kind in JUDGED_LATER:
         held = later_covered(case, answer)
@@ -139,4 +135,5 @@ def main(cases: int = 200, first: int = 0, kind: str | None = None) -> int:
 
 
 if __name__ == "__main__":
-    sys.exit(main(*map(int, sys.argv[1:3]), *sys.argv[3:4]))
+    cases, first = [*map(int, sys.argv[1:3]), *(200, 0)[len(sys.argv[1:3]) :]]
+    sys.exit(main(cases, first, sys.argv[3] if len(sys.argv) > 3 else None))
