@@ -159,8 +159,7 @@ def _columns(calibration: Calibration) -> tuple[Column, ...]:
             role="reference",
             thermocouple=calibration.reference_type,
             resolution=stated.reference_resolution_c,
-            # the instrument's own part has its cold junction in it: a half-width, rectangular
-            instrument_uncertainty=math.hypot(stated.readout_expanded_c, 2.0 * stated.cold_junction_c / math.sqrt(3.0)),
+            instrument_uncertainty=stated.readout_expanded_c,
             serial=calibration.reference_serial,
         ),
     )

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from soakwitness.analysis.calibration.correcting.correction import Correction
-from soakwitness.firmware_bridge.common.wording import Diff, Says, number
+from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, number
 
 # Assumptions, from memory; no source was found. They hold until a second calibration of the same sensor life measures
 # the drift itself.
@@ -23,6 +23,7 @@ ENDS_H, THIN_ENDS_H = 100.0, 50.0
 WHOLE_DAYS, WHOLE_HOURS = 365.0, 20.0  # the first part of the drift is there after so long, or so long above 800 degC
 LEAST_DAYS, LEAST_HOURS = 30, 10.0  # two calibrations nearer than this tell of no drift
 NEED_SHARE = 0.75  # of the tolerance of a hold that U may take; the furnace itself needs the rest
+FEW_LEFT = 0.25  # of the hours: from there on those left are said with every U
 BASE_MONTHS, NOBLE_MONTHS = 12, 24
 
 
@@ -119,8 +120,12 @@ def _ageing_words(drift: Drift, since: Since, half_c: float) -> Says | None:
     if half_c < 0.05:
         return None
     why = "measured by two calibrations" if drift.measured else "assumed"
+    left = hours_left(drift, since)
+    few = drift.ends_h is not None and left is not None and left < FEW_LEFT * drift.ends_h
     return Says.of(
-        "±{half} {why} for drift in {days} d and {hours} h above 950 °C",
+        "±{half} {why} for drift in {days} d and {hours} h above {hot}{left}",
+        hot=Temp(950.0),
+        left=f", {number(left)} h left until it ends" if few and left is not None else "",
         half=Diff(half_c),
         why=why,
         days=str(since.days),

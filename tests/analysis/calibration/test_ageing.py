@@ -48,6 +48,7 @@ def test_u_of_day_364_is_not_that_of_day_1() -> None:
 def test_hours_hot_end_it() -> None:
     made, drift = correction(500.0, 1000.0, -3.0), assumed_drift("K", 1.0, None)
     assert hours_left(drift, Since(100, 40.0, 30.0)) == 20.0
+    assert ", 9 h left until it ends" in str(aged(made, drift, Since(100, 50.0, 41.0)).ageing)
     ended = aged(made, drift, Since(100, 60.0, 51.0))
     assert ended.overdue_on("2026-06-10")  # 100 days after 2026-03-02
     assert ended.lapse == "worn out: 51 h above 950 °C, of 50 h"
