@@ -10,6 +10,7 @@ from soakwitness.analysis.calibration.correcting.ageing import (
     BASE_MONTHS,
     NOBLE_MONTHS,
     NOBLE_TYPES,
+    Drift,
     Due,
     Need,
     assumed_drift,
@@ -43,38 +44,45 @@ class BesideTheBook:
 
     kind: str
     due: Due
+    drift: Drift
     before: Correction | None = None
     compared: Apart | None = None
 
 
-def beside_the_book(book: LogBook, correction: Correction, *, at_utc: str, zone: str | None) -> BesideTheBook:
+def beside_the_book(
+    book: LogBook, correction: Correction, *, at_utc: str, zone: str | None, wire: str | None = None
+) -> BesideTheBook:
     """Look up what a new correction replaces, confirms or contradicts, and when it falls due.
 
-    ``at_utc``: moment at which it was made; ``zone``: its zone.
+    ``at_utc``: moment at which it was made; ``zone``: its zone; ``wire``: the sensor's type where no life says it.
     """
     furnace, sensor, day = correction.furnace, correction.sensor, correction.done_on
     life = sensor_life_on(book, furnace, sensor, at_utc)
     kept = None if life is None else calibration_valid_on(book, furnace, sensor, later(at_utc, 0.0))
     before = None if kept is None else in_force(book, furnace, sensor, kept, at_utc=at_utc, zone=zone)
     compared = None if before is None else compare_with(correction, before)
-    due = due_of(book, correction, life, at_utc=at_utc)
-    return BesideTheBook(kind_of(correction, before, day), due, before, compared)
+    due, drift = due_of(book, correction, life, at_utc=at_utc, wire=wire)
+    return BesideTheBook(kind_of(correction, before, day), due, drift, before, compared)
 
 
-def due_of(book: LogBook, correction: Correction, life: SensorLife | None, *, at_utc: str) -> Due:
-    """When U reaches what the recipes of the furnace need, by how much the sensor was hot in the last year."""
-    kind = life.thermocouple if life else None
+def due_of(
+    book: LogBook, correction: Correction, life: SensorLife | None, *, at_utc: str, wire: str | None = None
+) -> tuple[Due, Drift]:
+    """When U reaches what the recipes of the furnace need, by how hot the sensor was in the last year and its drift."""
+    kind = (life.thermocouple if life else None) or wire
     months = NOBLE_MONTHS if kind in NOBLE_TYPES else BASE_MONTHS
     year = heats_of(book, correction.furnace, correction.sensor, after_utc=later(at_utc, -YEAR_S), before_utc=at_utc)
     given = None if correction.drift is None else dict(correction.drift)
-    return due_day(
+    drift = assumed_drift(kind, life.diameter_mm if life else None, year.hottest_c, given)
+    due = due_day(
         correction,
-        assumed_drift(kind, life.diameter_mm if life else None, year.hottest_c, given),
+        drift,
         needs_of(book, correction.furnace),
         hours_a_day=(year.hours_800 / 365.0, year.hours_950 / 365.0),
         last=add_months(correction.done_on, months),
         months=months,
     )
+    return due, drift
 
 
 def needs_of(book: LogBook, furnace: str) -> tuple[Need, ...]:
@@ -123,7 +131,7 @@ def keep_calibration(
             "kind": beside.kind,
             "life": {} if life is None else {key: value for key, value in vars(life).items() if value is not None},
             "before": _before(beside),
-            "limits_of_use": _limits(correction, beside.due),
+            "limits_of_use": _limits(correction, beside.due) | {"drift": str(beside.drift.says())},
         }
         add_record(book, kept.entry, calibration_record(found, {**about, **more}), readings_used(found), stamp=stamp)
     return kept

@@ -210,7 +210,8 @@ def _beside(
             name = known_furnace(book, correction.furnace, new=given["new_furnace"] or given["no_entry"])
             correction = replace(correction, furnace=name)
         zone = made.run.header.zone if made.run else None
-        beside = beside_the_book(book, correction, at_utc=_moment(made, correction), zone=zone)
+        wire = made.found.comparing.sensor_type
+        beside = beside_the_book(book, correction, at_utc=_moment(made, correction), zone=zone, wire=wire)
         if given["bench"]:
             _refuse_a_used_one(book, correction, made, beside)
     return beside, correction if given["due"] else with_due(correction, beside.due)

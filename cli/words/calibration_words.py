@@ -131,7 +131,7 @@ def doubts(found: Calibration, beside: BesideTheBook | None, *, plugs_tried: boo
 
 
 def _beside_the_book(beside: BesideTheBook) -> list[Says]:
-    said = []
+    said = [] if beside.kind == "check" else [beside.drift.says()]
     if beside.before is not None and beside.compared is not None:
         said.append(beside.compared.says(beside.before))
     if beside.kind == "check" and beside.before is not None:
@@ -180,6 +180,8 @@ def record_lines(kept: KeptCalibration, about: Mapping[str, Any], unit: Unit) ->
         f"Limits of use: readings from {temperature(limits['low_c'], unit)} to {temperature(limits['high_c'], unit)}, "
         f"until {kept.due_on or 'further notice'}."
     )
+    if kept.kind == "calibration":
+        lines.append(limits["drift"])
     if limits["outside"]:
         holds = ", ".join(temperature(need["target_c"], unit) for need in limits["outside"])
         lines.append(f"No point brackets the judged holds at {holds}.")

@@ -48,6 +48,31 @@ class Drift:
         part = share if self.measured else min(1.0, share)
         return self.base_c * part + self.per_100_h_c * since.hours_950 / 100.0
 
+    def says(self) -> Says:
+        """In words: what U grows by from now on."""
+        if self.measured:
+            return Says.of(
+                "U grows by the drift that two calibrations of this sensor life measured: ±{base} in {days} d or "
+                "{hours} h above {warm}.",
+                base=Diff(self.base_c),
+                days=number(self.whole_days),
+                hours=number(self.whole_hours),
+                warm=Temp(800.0),
+            )
+        ends = Says("")
+        if self.ends_h is not None:
+            ends = Says.of(" It ends after {h} h of these.", h=number(self.ends_h))
+        return Says.of(
+            "U grows by a drift that is assumed (from memory, no source) until a second calibration measures it: "
+            "±{base} within a year or {hours} h above {warm}, and {more} for 100 h above {hot}.{ends}",
+            base=Diff(self.base_c),
+            hours=number(self.whole_hours),
+            warm=Temp(800.0),
+            more=Diff(self.per_100_h_c),
+            hot=Temp(950.0),
+            ends=ends,
+        )
+
 
 @dataclass(frozen=True)
 class Since:
