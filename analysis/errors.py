@@ -30,6 +30,10 @@ class NotEnoughData(AnalysisError):
     """The record is too short or too empty for what was asked: to the asker a wrong file."""
 
 
+class ContradictionError(AnalysisError):
+    """Readings or papers that cannot all be true: names both figures and what to do next."""
+
+
 class LogBookError(AnalysisError):
     """The log book cannot do what was asked: names the entry and the next step."""
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -12,6 +13,7 @@ from soakwitness.analysis.calibration.correcting.reference_differences import Co
 from soakwitness.analysis.calibration.measured_pairs.alignment import Alignment, align_by_shape, on_first_clock
 from soakwitness.analysis.calibration.measured_pairs.paired_readings import PairReading
 from soakwitness.analysis.calibration.measured_pairs.reference import Reference, of_class, stated
+from soakwitness.analysis.calibration.measured_pairs.right_reference import check_certificate
 from soakwitness.analysis.calibration.measured_pairs.stretches import StretchLimits, stable_stretches
 from soakwitness.analysis.calibration.surveying.survey import SurveySensor
 from soakwitness.analysis.calibration.uncertainty.budget import Budget
@@ -66,12 +68,18 @@ def pair_in_run(run: Run, *, reference: str, sensor: str) -> Pair:
 
     Returns both traces [degC].
 
-    Raises SensorChoiceError if one is not there, or both are the same.
+    Raises SensorChoiceError if one is not there, both are the same, or they are named the wrong way round.
     """
     reference_column, reference_trace = sensor_of(run, reference)
     column, trace = sensor_of(run, sensor)
     if column.name == reference_column.name:
         raise SensorChoiceError(f"{sensor!r} and {reference!r} are the same sensor. Name another reference.")
+    if column.role == "reference" and reference_column.role != "reference":
+        raise SensorChoiceError(
+            f"{column.name} has the role of the reference in run {run.header.run}, {reference_column.name} that of "
+            f"{reference_column.role}: they are the wrong way round. Give --reference {column.name} --sensor "
+            f"{reference_column.name}; or correct the roles in the furnace file."
+        )
     return Pair(
         t_s=trace.t_s,
         reference_c=reference_trace.temp_c,
@@ -110,13 +118,16 @@ def pair_of_logs(run: Run, second: Run, *, reference: str, sensor: str) -> Pair:
 def comparing_of(
     pair: Pair | None,
     *,
+    readings: Sequence[PairReading] = (),
+    meter: tuple[float, float] = (0.0, 0.0),
     distance_mm: float | None = None,
     gradient_c_per_mm: float | None = None,
     cold_junction_c: float | None = None,
 ) -> Comparing:
     """How a pair was compared: resolutions and types from the run, the rest as given or by default.
 
-    ``pair``: from a run; None for typed readings, which are taken to be read to 0.1 degC.
+    ``pair``: from a run; None for ``readings`` typed in, which were read to the last digit that was typed. ``meter``:
+    accuracy of the reference's readout, half-width [K] and percent of the reading.
     """
     default = Comparing()
     given = replace(
@@ -124,9 +135,17 @@ def comparing_of(
         distance_mm=default.distance_mm if distance_mm is None else distance_mm,
         gradient_c_per_mm=default.gradient_c_per_mm if gradient_c_per_mm is None else gradient_c_per_mm,
         cold_junction_c=default.cold_junction_c if cold_junction_c is None else cold_junction_c,
+        meter_c=meter[0],
+        meter_percent=meter[1],
     )
     if pair is None:
-        return given
+        sensor_steps = [one.sensor_step_c for one in readings if one.sensor_step_c is not None]
+        reference_steps = [one.reference_step_c for one in readings if one.reference_step_c is not None]
+        return replace(
+            given,
+            sensor_resolution_c=min(sensor_steps, default=default.sensor_resolution_c),
+            reference_resolution_c=min(reference_steps, default=default.reference_resolution_c),
+        )
     return replace(
         given,
         sensor_resolution_c=pair.sensor_resolution_c,
@@ -138,18 +157,26 @@ def comparing_of(
 
 
 def reference_of(
-    column: Column | None, *, certificate: Reference | None = None, expanded_c: float | None = None
+    column: Column | None,
+    *,
+    certificate: Reference | None = None,
+    expanded_c: float | None = None,
+    wire: tuple[str, str] | None = None,
+    done_on: str | None = None,
 ) -> Reference:
     """Best knowledge of a reference: its certificate, a stated U, or its tolerance class.
 
-    ``expanded_c``: U (k = 2) stated by the person [K].
+    ``expanded_c``: U (k = 2) stated by the person [K]. ``wire``: type and tolerance class stated by the person.
 
-    Raises SensorChoiceError if nothing is known.
+    Raises SensorChoiceError if nothing is known; ContradictionError if the certificate is not that of the reference.
     """
     if certificate is not None:
+        check_certificate(certificate, column, done_on)
         return certificate
     if expanded_c is not None:
         return stated(expanded_c, Says.of("U of {u} stated by hand", u=Diff(expanded_c, digits=3)))
+    if wire is not None:
+        return of_class(*wire)
     if column is not None:
         of_run = to_kelvin(column.expanded_uncertainty, column.unit)
         if of_run is not None:
@@ -159,7 +186,7 @@ def reference_of(
     name = f"the reference {column.name!r}" if column else "the reference"
     raise SensorChoiceError(
         f"nothing is known of how far {name} may be off. "
-        "Give --reference-certificate FILE or --reference-uncertainty U."
+        "Give --reference-certificate FILE, --reference-uncertainty U, or --reference-type and --reference-class."
     )
 
 

@@ -14,6 +14,7 @@ from soakwitness.analysis.logbook.sensors import (
     add_calibration,
     calibration_valid_on,
     calibrations,
+    counting_on,
     fit_sensor,
     sensor_life_on,
     sensor_lives,
@@ -46,14 +47,16 @@ def keep_correction(
     *,
     at_utc: str,
     stamp: Stamp,
+    begins_utc: str | None = None,
     column: Column | None = None,
     run: str | None = None,
     note: str = "",
+    kind: str = "calibration",
 ) -> KeptSensorCalibration:
     """Enter a correction under the sensor life that was in force.
 
     ``column``: what the run says of the sensor; it must agree with the life on record. Returns the entry. Where no life
-    was on record one is begun at ``at_utc``.
+    was on record one is begun at ``begins_utc``, else at ``at_utc``.
 
     Raises LogBookError if the run and the life on record disagree: the thermocouple, its channel, place or input offset
     was changed. Or if the calibration was done before its sensor life began.
@@ -64,7 +67,7 @@ def keep_correction(
         if run is None and after is not None and sensor_life_on(book, furnace, sensor, at_utc) is None:
             _check_day(correction, after.fitted_utc, "its sensor life")
             at_utc = after.fitted_utc
-        life, begun = life_at(book, furnace, sensor, at_utc=at_utc, stamp=stamp, column=column)
+        life, begun = life_at(book, furnace, sensor, at_utc=at_utc, begins_utc=begins_utc, stamp=stamp, column=column)
         (here,) = (one for one in sensor_lives(book, furnace, sensor) if one.entry == life)
         _check_day(correction, here.fitted_utc, "the run it was made from" if begun else "its sensor life")
         entry = add_calibration(
@@ -77,6 +80,7 @@ def keep_correction(
             stamp=stamp,
             run=run,
             note=note,
+            kind=kind,
         )
     return KeptSensorCalibration(entry, life, begun, here.ended_utc if begun else None)
 
@@ -92,9 +96,16 @@ def _check_day(correction: Correction, began_utc: str, what: str) -> None:
 
 
 def life_at(
-    book: LogBook, furnace: str, sensor: str, *, at_utc: str, stamp: Stamp, column: Column | None = None
+    book: LogBook,
+    furnace: str,
+    sensor: str,
+    *,
+    at_utc: str,
+    stamp: Stamp,
+    begins_utc: str | None = None,
+    column: Column | None = None,
 ) -> tuple[int, bool]:
-    """Sensor life in force at a moment, begun there if none is on record.
+    """Sensor life in force at a moment, begun there or at ``begins_utc`` if none is on record.
 
     ``stamp``: when and by whom a new life is entered. Returns number of the life, and whether it was begun now.
 
@@ -113,7 +124,7 @@ def life_at(
         book,
         furnace,
         sensor,
-        fitted_utc=at_utc,
+        fitted_utc=begins_utc or at_utc,
         stamp=stamp,
         role=column.role if column else None,
         serial=column.serial if column else None,
@@ -174,7 +185,7 @@ def calibrations_for(
     refused: list[Says] = []
     for column in columns:
         life = sensor_life_on(book, furnace, column.name, started_utc) if column.kind == "sensor" else None
-        made = [] if life is None else [one for one in calibrations(book, life.entry) if one.done_on <= day]
+        made = [] if life is None else counting_on(calibrations(book, life.entry), day)
         if life is None or not made:
             refused += [] if life is None else _withdrawn(book, life.entry, column.name, day)
             continue
@@ -188,7 +199,7 @@ def calibrations_for(
 
 def _withdrawn(book: LogBook, life: int, sensor: str, day: str) -> list[Says]:
     """Name the newest calibration of a life that would have been used, had it not been withdrawn."""
-    struck = [one for one in calibrations(book, life, withdrawn=True) if one.struck_utc and one.done_on <= day]
+    struck = [one for one in counting_on(calibrations(book, life, withdrawn=True), day) if one.struck_utc]
     if not struck:
         return []
     last = struck[-1]

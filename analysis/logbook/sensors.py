@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -32,11 +32,17 @@ class SensorLife:
     tolerance_class: str | None
     note: str
     entered_by: str
+    diameter_mm: float | None = None
+    cuts: int | None = None
 
 
 @dataclass(frozen=True)
 class KeptCalibration:
-    """A correction of one sensor life; ``correction`` is what the calibration's maker wrote, as a plain dict."""
+    """A correction of one sensor life; ``correction`` is what the calibration's maker wrote, as a plain dict.
+
+    ``kind`` is ``calibration``, or ``check`` of the one in force, which is never used to correct. ``counts_from`` is
+    the local day from which it counts: that on which it was done, or an earlier one, and ``counts_why`` says why.
+    """
 
     entry: int
     life: int
@@ -49,6 +55,9 @@ class KeptCalibration:
     struck_utc: str | None
     struck_by: str | None
     struck_why: str | None
+    kind: str = "calibration"
+    counts_from: str = ""
+    counts_why: str = ""
 
     def overdue_on(self, day: str) -> bool:
         """Whether the due day has passed on ``day`` (both local days)."""
@@ -85,6 +94,8 @@ def fit_sensor(
     input_offset_c: float | None = None,
     thermocouple: str | None = None,
     tolerance_class: str | None = None,
+    diameter_mm: float | None = None,
+    cuts: int | None = None,
     note: str = "",
 ) -> int:
     """Begin a new sensor life; the one before it ends there.
@@ -115,6 +126,8 @@ def fit_sensor(
             input_offset_c=input_offset_c,
             thermocouple=thermocouple,
             tolerance_class=tolerance_class,
+            diameter_mm=diameter_mm,
+            cuts=cuts,
             note=note,
             entered_utc=stamp.at_utc,
             entered_by=stamp.by,
@@ -155,6 +168,7 @@ def add_calibration(
     stamp: Stamp,
     run: str | None = None,
     note: str = "",
+    kind: str = "calibration",
 ) -> int:
     """Enter a correction for one sensor life.
 
@@ -172,6 +186,7 @@ def add_calibration(
             done_by=done_by,
             run=run,
             correction=json.dumps(correction, ensure_ascii=False),
+            kind=kind,
             note=note,
             entered_utc=stamp.at_utc,
             entered_by=stamp.by,
@@ -179,13 +194,27 @@ def add_calibration(
 
 
 def calibrations(book: LogBook, life: int, *, withdrawn: bool = False) -> tuple[KeptCalibration, ...]:
-    """Calibrations of a sensor life, oldest first; those withdrawn only on request."""
+    """Calibrations and checks of a sensor life, oldest first; those withdrawn only on request."""
     rows = book.rows(
-        "SELECT * FROM calibrations WHERE life = ? AND (? OR struck_utc IS NULL) ORDER BY done_on, entry",
+        "SELECT c.*, coalesce(a.counts_from, c.done_on) AS counts_from, coalesce(a.why, '') AS counts_why "
+        "FROM calibrations c LEFT JOIN calibrations_applied a ON a.entry = (SELECT max(entry) FROM "
+        "calibrations_applied WHERE calibration = c.entry AND struck_utc IS NULL) "
+        "WHERE c.life = ? AND (? OR c.struck_utc IS NULL) ORDER BY c.done_on, c.entry",
         life,
         withdrawn,
     )
     return tuple(_calibration(row) for row in rows)
+
+
+def calibration_numbered(book: LogBook, entry: int) -> KeptCalibration:
+    """A calibration or check by its number, withdrawn or not.
+
+    Raises LogBookError if there is none.
+    """
+    row = book.row("SELECT life FROM calibrations WHERE entry = ?", entry)
+    if row is None:
+        raise LogBookError(f"There is no calibration {entry}. Numbers are shown by: soakwitness sensor list")
+    return next(one for one in calibrations(book, row["life"], withdrawn=True) if one.entry == entry)
 
 
 def calibration_valid_on(book: LogBook, furnace: str, sensor: str, day: str) -> KeptCalibration | None:
@@ -193,8 +222,13 @@ def calibration_valid_on(book: LogBook, furnace: str, sensor: str, day: str) -> 
     life = sensor_life_on(book, furnace, sensor, day)
     if life is None:
         return None
-    found = [c for c in calibrations(book, life.entry) if c.done_on <= day[:10]]
+    found = counting_on(calibrations(book, life.entry), day)
     return found[-1] if found else None
+
+
+def counting_on(made: Iterable[KeptCalibration], day: str) -> list[KeptCalibration]:
+    """Calibrations (no checks) that count on a local day, the one in force last."""
+    return [one for one in made if one.kind == "calibration" and one.counts_from <= day[:10]]
 
 
 def withdraw_calibration(book: LogBook, entry: int, *, why: str, stamp: Stamp) -> None:

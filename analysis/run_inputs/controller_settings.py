@@ -6,12 +6,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from soakwitness.analysis.calibration.correcting.correction import correction_from_dict
 from soakwitness.analysis.errors import LogBookError
 from soakwitness.analysis.logbook.calibrations import calibrations_for
 from soakwitness.analysis.logbook.runs import list_runs
 from soakwitness.analysis.recipes.recipe import Hold, Recipe
 from soakwitness.analysis.record.moments import local_day
+from soakwitness.analysis.run_inputs.corrections_in_force import corrections_in_force
 from soakwitness.analysis.verification.inputs.sensor_errors import errors_of
 from soakwitness.analysis.verification.results.verification import KnownError
 from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, joined
@@ -50,7 +50,7 @@ def settings_for(book: LogBook, furnace: str, recipe: Recipe, *, at_utc: str, zo
             "import one."
         )
     found, refused = calibrations_for(book, furnace, columns, started_utc=at_utc, zone=zone)
-    corrections = {name: correction_from_dict(one.correction) for name, one in found.items()}
+    corrections = corrections_in_force(book, furnace, found, at_utc=at_utc, zone=zone)
     errors = errors_of(control, corrections, local_day(at_utc, zone))
     known = {hold.number: errors.known_at(hold) for hold in recipe.holds}
     says = [_sentence(control.name, hold, known[hold.number]) for hold in recipe.holds if known[hold.number].set_to_c]

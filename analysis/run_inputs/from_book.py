@@ -7,21 +7,22 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from soakwitness.analysis.calibration.correcting.correction import correction_from_dict
 from soakwitness.analysis.condition.measuring import sensor_of
 from soakwitness.analysis.evidence.run_figures import SensorFigures
 from soakwitness.analysis.logbook.calibrations import calibrations_for, with_wire_on_record
 from soakwitness.analysis.logbook.charges import Charged, pieces_in_run, pieces_waiting
 from soakwitness.analysis.logbook.runs import recipe_text
 from soakwitness.analysis.logbook.seals import seal_known
-from soakwitness.analysis.logbook.sensors import KeptCalibration, sensor_life_on
+from soakwitness.analysis.logbook.sensors import sensor_life_on
 from soakwitness.analysis.logbook.treatments import treatments_of, treatments_since
 from soakwitness.analysis.recipes.recipe_file import parse_recipe
 from soakwitness.analysis.record.moments import local_day
+from soakwitness.analysis.run_inputs.corrections_in_force import corrections_in_force
 from soakwitness.analysis.run_inputs.known_inputs import RunInputs
 from soakwitness.analysis.verification.results.verification import PieceInfo, UsualDifference
 
 if TYPE_CHECKING:
+    from soakwitness.analysis.calibration.correcting.correction import Correction
     from soakwitness.analysis.logbook.opening import LogBook
     from soakwitness.analysis.logbook.runs import RunEntry
     from soakwitness.analysis.recipes.recipe import Recipe
@@ -42,6 +43,7 @@ def known_to_the_book(
     found, refused = calibrations_for(
         book, header.furnace_name, header.columns, started_utc=header.started_utc, zone=header.zone
     )
+    corrections = corrections_in_force(book, header.furnace_name, found, at_utc=header.started_utc, zone=header.zone)
     named = _named(marks)
     charged = _charged(book, folder, header, named)
     known = seal_known(book, folder, header.run)
@@ -50,9 +52,11 @@ def known_to_the_book(
         folder,
         with_wire_on_record(book, header),
         pieces=tuple(_piece(c, named, since[c.piece]) for c in charged),
-        corrections={name: correction_from_dict(one.correction) for name, one in found.items()},
+        corrections=corrections,
         refused=refused,
-        sensors={c.name: _sensor(book, header, c, found.get(c.name)) for c in header.columns if c.kind == "sensor"},
+        sensors={
+            c.name: _sensor(book, header, c, corrections.get(c.name)) for c in header.columns if c.kind == "sensor"
+        },
         usual=_usual(book, header) if history else (),
         seal_seen=known.seen,
         seal_doubt=known.doubt,
@@ -100,7 +104,7 @@ def _piece(charged: Charged, named: Mapping[str, str], treated: tuple[str, ...])
     )
 
 
-def _sensor(book: LogBook, header: RunHeader, column: Column, calibration: KeptCalibration | None) -> SensorFigures:
+def _sensor(book: LogBook, header: RunHeader, column: Column, calibration: Correction | None) -> SensorFigures:
     """Life and calibration of one sensor at the run's start; what the run says of it counts before the life."""
     figures = sensor_of(column)
     life = sensor_life_on(book, header.furnace_name, column.name, header.started_utc)

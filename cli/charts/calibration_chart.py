@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from soakwitness.cli.charts import style
 from soakwitness.firmware_bridge.common.units import Unit, from_celsius, from_kelvin
+from soakwitness.firmware_bridge.common.wording import temperature
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -28,45 +29,48 @@ def draw_calibration(
     before: Correction | None = None,
     unit: Unit = "C",
 ) -> None:
-    """Draw errors against temperature, and above them the run with its stable stretches."""
+    """Draw errors with their U against temperature, and above them the difference over the run's time."""
     from matplotlib.figure import Figure
 
     with style.own_look():
         figure = Figure(figsize=(8.0, 7.2 if pair else 4.4), layout="constrained")
         if pair is not None:
             top, ax = figure.subplots(2, 1, height_ratios=(1.0, 1.25))
-            _draw_stretches(top, found, pair, unit)
+            _draw_difference(top, found, pair, unit)
         else:
             ax = figure.subplots()
-        _draw_errors(ax, found, correction, before, unit)
+        draw_errors(ax, found, correction, before, unit)
         style.save(figure, path)
 
 
-def _draw_stretches(ax: Axes, found: Calibration, pair: Pair, unit: Unit) -> None:
-    """Both traces, the stable stretches marked and numbered."""
+def _draw_difference(ax: Axes, found: Calibration, pair: Pair, unit: Unit) -> None:
+    """Sensor minus reference over time, the stable stretches marked with their number and temperature."""
     from soakwitness.cli.charts.thinning import thin
 
-    for values, name, look in (
-        (pair.reference_c, f"{pair.reference.name} (reference)", style.LOAD),
-        (pair.sensor_c, pair.sensor.name, style.MEASURED),
-    ):
-        t_s, temp = thin(pair.t_s, values, most=2000, gap_s=None)
-        ax.plot(t_s, [from_celsius(v, unit) for v in temp], label=name, **look)
+    t_s, apart = thin(pair.t_s, pair.sensor_c - pair.reference_c, most=2000, gap_s=None)
+    ax.plot(t_s, [from_kelvin(v, unit) for v in apart], **style.MEASURED)
+    means = [p.reading_c - p.reference_reading_c for p in found.points]
+    room = max(4.0, 1.5 * (max(means) - min(means)))  # ramps, where lags differ, run out of the picture
+    ax.set_ylim(from_kelvin(min(means) - room, unit), from_kelvin(max(means) + room, unit))
     for number, point in enumerate(found.points, 1):
         if point.stretch is None:
             continue
         ax.axvspan(point.stretch.start_s, point.stretch.end_s, color=style.BAND_FILL, alpha=0.45, linewidth=0, zorder=0)
-        middle = (point.stretch.start_s + point.stretch.end_s) / 2.0
         ax.annotate(
-            str(number), (middle, from_celsius(point.reference_c, unit)), xytext=(0, 6), textcoords="offset points"
+            f"{number}: {temperature(point.reference_c, unit, digits=0)}",
+            ((point.stretch.start_s + point.stretch.end_s) / 2.0, 1.0),
+            xycoords=ax.get_xaxis_transform(),
+            xytext=(0, -11),
+            textcoords="offset points",
+            ha="center",
         )
-    ax.set_title("Stable stretches (shaded)")
-    ax.set_ylabel(style.degree(unit))
+    ax.axhline(0.0, color="#666666", linewidth=0.8)
+    ax.set_title("Difference as read over time; what was used is shaded")
+    ax.set_ylabel(f"{pair.sensor.name} minus {pair.reference.name}, {style.degree(unit)}")
     style.clock_axis(ax)
-    ax.legend(loc="best")
 
 
-def _draw_errors(ax: Axes, found: Calibration, correction: Correction, before: Correction | None, unit: Unit) -> None:
+def draw_errors(ax: Axes, found: Calibration, correction: Correction, before: Correction | None, unit: Unit) -> None:
     """Errors with U as bars; the model's error with its U as a band, which ends where nothing is known."""
     reading = [from_celsius(r, unit) for r in correction.table_reading_c]
     error = [from_kelvin(-c, unit) for c in correction.table_correction_c]

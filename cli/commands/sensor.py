@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from soakwitness.cli.commands.calibration_record import apply, calibration
 from soakwitness.cli.options.common import (
     LARGEST_NUMBER,
     Finite,
@@ -22,22 +23,22 @@ from soakwitness.cli.options.entering import (
     moment,
     new_stamp,
     open_book,
-    shown_time,
     table,
+    take_in_runs,
     why_option,
     zone_option,
 )
-from soakwitness.cli.terminal.calibrating import LETTERS, a_file, limits_of, open_pair
+from soakwitness.cli.options.known_furnaces import known_furnace, new_furnace_option
+from soakwitness.cli.terminal.calibrating import CLASSES, LETTERS, a_file, limits_of, open_pair
+from soakwitness.cli.words.sensor_words import heat_words, kept_calibration_words, life_words
 from soakwitness.firmware_bridge.common.units import Unit, to_kelvin
 from soakwitness.firmware_bridge.common.wording import difference, temperature
 
 if TYPE_CHECKING:
     from soakwitness.analysis.calibration.diagnosing.diagnosis import Diagnosis
     from soakwitness.analysis.calibration.measured_pairs.paired_readings import PairReading
-    from soakwitness.analysis.logbook.sensors import KeptCalibration, SensorLife
 
 ROLES = ("control", "recording", "load", "reference", "survey", "ambient", "over-temperature")
-CLASSES = ("1", "2", "special", "standard")
 EXAMPLES = {
     "type": "wrong type set",
     "reversed": "reversed extension lead",
@@ -52,10 +53,14 @@ EXAMPLES = {
 
 @click.group(cls=SuggestingGroup)
 def sensor() -> None:
-    """Thermocouples and their lives: fitted, list, withdraw, diagnose.
+    """Thermocouples and their lives: fitted, list, calibration, apply, withdraw, diagnose.
 
     Example: soakwitness sensor diagnose --example reversed
     """
+
+
+sensor.add_command(calibration)
+sensor.add_command(apply)
 
 
 @sensor.command()
@@ -68,7 +73,10 @@ def sensor() -> None:
 @click.option("--input-offset", type=Finite(-500, 500), help="Offset set in the instrument (a difference).")
 @click.option("--type", "kind", type=click.Choice(LETTERS, case_sensitive=False), help="Thermocouple type.")
 @click.option("--tolerance-class", type=click.Choice(CLASSES), help="Class of the new wire.")
+@click.option("--diameter-mm", type=Finite(0, 50, min_open=True), help="Of the wire or sheath: thin ones drift more.")
+@click.option("--cut", is_flag=True, help="The same thermocouple, cut back and joined anew.")
 @click.option("--role", type=click.Choice(ROLES), help="What it is for.")
+@new_furnace_option
 @click.option("--note", default="", help="Anything else.")
 @zone_option
 @by_option
@@ -94,16 +102,24 @@ def fitted(name: str, furnace: str, logbook: Path, **given: Any) -> None:
         "input_offset_c": to_kelvin(given["input_offset"], given["unit"]),
         "thermocouple": given["kind"],
         "tolerance_class": given["tolerance_class"],
+        "diameter_mm": given["diameter_mm"],
+        "cuts": None,
     }
     with open_book(logbook, create=True) as book:
+        take_in_runs(book, new_stamp(given["by"]))
+        furnace = known_furnace(book, furnace, new=given["new_furnace"])
         before = sensor_life_on(book, furnace, name, fitted_utc)
         if before is not None:
+            another = given["serial"] is not None and given["serial"] != before.serial
+            facts["cuts"] = 0 if another else None
             facts = {key: getattr(before, key) if value is None else value for key, value in facts.items()}
+        if given["cut"]:
+            facts["cuts"] = (facts["cuts"] or 0) + 1
         entry = fit_sensor(
             book, furnace, name, fitted_utc=fitted_utc, stamp=new_stamp(given["by"]), note=given["note"], **facts
         )
         (life,) = (one for one in sensor_lives(book, furnace, name) if one.entry == entry)
-    click.echo(f"Sensor life {_life_words(life, given['zone'], given['unit'] or 'C')}.")
+    click.echo(f"Sensor life {life_words(life, given['zone'], given['unit'] or 'C')}.")
     if before is not None:
         click.echo(
             f"Sensor life {before.entry} ended there; its corrections are not used from then on. "
@@ -119,58 +135,40 @@ def fitted(name: str, furnace: str, logbook: Path, **given: Any) -> None:
 @json_option
 @logbook_option
 def list_(furnace: str | None, zone: str | None, unit: Unit | None, as_json: bool, logbook: Path) -> None:
-    """List sensor lives with their calibrations, those withdrawn included.
+    """List sensor lives: heats, hours hot and cuts, and their calibrations, those withdrawn included.
 
     Example: soakwitness sensor list
     """
     from soakwitness.analysis.logbook.sensors import calibrations, sensor_lives
+    from soakwitness.analysis.run_inputs.corrections_in_force import hours_left_of, life_heats
 
     with open_book(logbook) as book:
+        take_in_runs(book, new_stamp(None))
         lives = sensor_lives(book, furnace)
         kept = {life.entry: calibrations(book, life.entry, withdrawn=True) for life in lives}
+        hot = {life.entry: life_heats(book, life) for life in lives}
+        now_utc = new_stamp(None).at_utc
+        left = {life.entry: hours_left_of(book, life, at_utc=now_utc, zone=zone) for life in lives}
     if as_json:
-        print_json([{**vars(life), "calibrations": [vars(c) for c in kept[life.entry]]} for life in lives])
+        print_json(
+            [
+                {
+                    **vars(life),
+                    **vars(hot[life.entry]),
+                    "hours_left_above_950": left[life.entry],
+                    "calibrations": [vars(c) for c in kept[life.entry]],
+                }
+                for life in lives
+            ]
+        )
         return
     if not lives:
         click.echo("No sensor life is on record. Enter one with: soakwitness sensor fitted", err=True)
     for life in lives:
-        click.echo(_life_words(life, zone, unit or "C"))
+        click.echo(life_words(life, zone, unit or "C"))
+        click.echo(f"  {heat_words(life, hot[life.entry], left[life.entry], unit or 'C')}")
         for one in kept[life.entry]:
-            click.echo(f"  {_calibration_words(one, unit or 'C')}")
-
-
-def _life_words(life: SensorLife, zone: str | None, unit: Unit) -> str:
-    """One line about a sensor life."""
-    until = f" to {shown_time(life.ended_utc, zone)}" if life.ended_utc else ", in force"
-    parts = [
-        ("type", life.thermocouple),
-        ("class", life.tolerance_class),
-        ("serial", life.serial),
-        ("channel", life.channel),
-        ("at", life.position),
-        ("input offset", None if life.input_offset_c is None else difference(life.input_offset_c, unit, signed=True)),
-    ]
-    known = ", ".join(f"{name} {value}" for name, value in parts if value is not None)
-    return f"{life.entry}  {life.sensor} of {life.furnace}, from {shown_time(life.fitted_utc, zone)}{until}" + (
-        f": {known}" if known else ""
-    )
-
-
-def _calibration_words(one: KeptCalibration, unit: Unit) -> str:
-    """One line about a calibration."""
-    from soakwitness.analysis.calibration.correcting.correction import correction_from_dict
-
-    correction = correction_from_dict(one.correction)
-    span = f"{temperature(correction.low_c, unit)} to {temperature(correction.high_c, unit)}"
-    adds = [
-        difference(value, unit, signed=True)
-        for value in (correction.table_correction_c[0], correction.table_correction_c[-1])
-    ]
-    words = f"calibration {one.entry} of {one.done_on} by {one.done_by}: {correction.model}, {span}, add {adds[0]} to "
-    words += f"{adds[1]}, due {one.due_on or 'never'}"
-    if one.struck_utc is not None:
-        words += f"; WITHDRAWN by {one.struck_by}: {one.struck_why}"
-    return words
+            click.echo(f"  {kept_calibration_words(one, unit or 'C')}")
 
 
 @sensor.command()

@@ -20,6 +20,7 @@ ORDER = (
     "memory-logger",
     "packet",
     "calibration",
+    "sensor-life",
     "thermocouples",
     "survey",
     "pieces",

@@ -89,6 +89,15 @@ def take_in_runs(book: LogBook, stamp: Stamp) -> None:
     for says in taken.unreadable:
         click.echo(f"Left out: {says}", err=True)
     bind_waiting(book, stamp=stamp)
+    measure_hours(book, stamp)
+
+
+def measure_hours(book: LogBook, stamp: Stamp) -> None:
+    """Measure how long sensors were hot in runs of which that is not known yet."""
+    from soakwitness.analysis.recomputing.measuring_hours import measure_hours_hot
+
+    with progress_bar("Measuring hours hot") as bar:
+        measure_hours_hot(book, stamp=stamp, progress=bar)
 
 
 def furnace_named(book: LogBook, text: str) -> str:
@@ -98,7 +107,7 @@ def furnace_named(book: LogBook, text: str) -> str:
 
     if Path(text).is_file():
         return load_furnace(text).name
-    known = {name.casefold(): name for name in (*_names_in_files(Path(), book.folder.parent), *furnaces(book))}
+    known = {name.casefold(): name for name in (*names_in_files(Path(), book.folder.parent), *furnaces(book))}
     if text.casefold() not in known:
         there = ", ".join(sorted(known.values())) or "none"
         raise WrongUse(
@@ -108,7 +117,8 @@ def furnace_named(book: LogBook, text: str) -> str:
     return known[text.casefold()]
 
 
-def _names_in_files(*folders: Path) -> list[str]:
+def names_in_files(*folders: Path) -> list[str]:
+    """Names of the furnaces whose files lie in some folders."""
     from soakwitness.firmware_bridge.connecting.furnace_file import load_furnace
     from soakwitness.firmware_bridge.errors import FurnaceFileError
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -132,14 +132,19 @@ def draw_chart(pages: Pages, run: Run, verification: Verification, recipe: Recip
     """Draw the run's chart over the full width."""
     from soakwitness.cli.charts.run_chart import draw_run
 
+    page, box = chart_place(pages)
+    with style.own_look(points=7.0):
+        draw_run(page, box, run, verification, recipe, unit=unit)
+
+
+def chart_place(pages: Pages) -> tuple[Figure, tuple[float, float, float, float]]:
+    """Page and place of a chart over the full width; the cursor stands below it then."""
     pages.room(CHART_IN)
     page = pages.pages[-1]
     bottom = (pages.y_in - CHART_IN) / pages.size_in[1]
     left = MARGIN_IN / pages.size_in[0]
-    box = (left, bottom, 1 - 2 * left, CHART_IN / pages.size_in[1])
-    with style.own_look(points=7.0):
-        draw_run(page, box, run, verification, recipe, unit=unit)
     pages.y_in -= CHART_IN + 0.05
+    return page, (left, bottom, 1 - 2 * left, CHART_IN / pages.size_in[1])
 
 
 def write_pdf(
@@ -152,7 +157,12 @@ def write_pdf(
     unit: Unit,
     paper: Paper,
 ) -> None:
-    """Write the sheet as PDF; same run, same bytes."""
+    """Write the sheet of a run as PDF; same run, same bytes."""
+    lay_out(contents, path, lambda pages: draw_chart(pages, run, verification, recipe, unit), paper=paper)
+
+
+def lay_out(contents: SheetContents, path: Path, chart: Callable[[Pages], None], *, paper: Paper) -> None:
+    """Write any sheet as PDF: its words, its first table, its chart, the other tables."""
     from matplotlib.backends.backend_pdf import PdfPages
 
     with style.own_look():
@@ -162,7 +172,7 @@ def write_pdf(
         pages.paragraph(contents.measured)
         pages.paragraph("; ".join(f"{name}: {words.rstrip('.')}" for name, words in contents.facts) + ".")
         draw_table(pages, contents.tables[0])
-        draw_chart(pages, run, verification, recipe, unit)
+        chart(pages)
         for table in (contents.findings, *contents.tables[1:]):
             draw_table(pages, table)
         pages.y_in -= 0.05

@@ -12,10 +12,12 @@ import click
 
 from soakwitness.cli.options.common import Finite, WrongUse, find_run
 from soakwitness.firmware_bridge.common.units import Unit, from_kelvin, to_kelvin
+from soakwitness.firmware_bridge.common.wording import number, temperature
 
 if TYPE_CHECKING:
     from soakwitness.analysis.calibration.correcting.calibrating import CalibratedPoint, Calibration
     from soakwitness.analysis.calibration.from_run import Pair
+    from soakwitness.analysis.calibration.measured_pairs.paired_readings import PairReading
     from soakwitness.analysis.calibration.measured_pairs.reference import Reference
     from soakwitness.analysis.calibration.measured_pairs.stretches import StretchLimits
     from soakwitness.analysis.record.run import Run
@@ -23,7 +25,9 @@ if TYPE_CHECKING:
 
 F = TypeVar("F", bound=Callable[..., Any])
 CHARTS = (".png", ".svg", ".pdf")
+CLASSES = ("1", "2", "special", "standard")
 LETTERS = ("B", "E", "J", "K", "N", "R", "S", "T")
+HOTTEST_C = 1300.0  # a reference that reads more, with no unit said, is taken to be in °F
 a_file = click.Path(path_type=Path, dir_okay=False)
 
 
@@ -39,10 +43,16 @@ def comparison_options(function: F) -> F:
             type=Finite(min=0, min_open=True),
             help="U (k = 2) of its readings, its readout and cold junction included.",
         ),
+        click.option("--reference-type", type=click.Choice(LETTERS, case_sensitive=False), help="Type of its wire."),
+        click.option("--reference-class", type=click.Choice(CLASSES), help="Class of its wire, while it is new."),
         click.option("--readings", type=a_file, help="CSV typed in: reference,sensor in place of a run."),
         click.option("--second-log", metavar="RUN", help="Run in which the reference was logged, with its own clock."),
         click.option("--distance-mm", type=Finite(min=0), help="Between the two tips.  [default: 10]"),
         click.option("--gradient", type=Finite(min=0), help="Furnace, degrees per mm.  [default: 0.1 °C]"),
+        click.option(
+            "--meter-accuracy", type=Finite(min=0), help="The reference's readout: half-width, cold junction in."
+        ),
+        click.option("--meter-percent", type=Finite(0, 20), help="More of it, in percent of the reading."),
         click.option("--cold-junction", type=Finite(min=0), help="Half-width of its error.  [default: 0.5 °C]"),
         click.option("--minutes", type=Finite(min=2), default=10.0, show_default=True, help="Stable for."),
         click.option("--drift", type=Finite(min=0, min_open=True), help="Per hour at most.  [default: 6 °C]"),
@@ -117,13 +127,13 @@ class Compared:
     pair: Pair | None
     furnace: str | None
     sensor: str
+    typed: tuple[tuple[str, float, float], ...] = ()
 
 
 def compare(run: str | None, logbook: Path, unit: Unit | None, given: Mapping[str, Any]) -> Compared:
     """Compare a sensor with a reference as the options of ``comparison_options`` say."""
     from soakwitness.analysis.calibration.correcting.calibrating import calibrate, calibrate_readings
     from soakwitness.analysis.calibration.from_run import comparing_of
-    from soakwitness.analysis.calibration.measured_pairs.paired_readings import load_readings
 
     if (run is None) == (given["readings"] is None):
         raise WrongUse("give a RUN, or --readings FILE; one of them.")
@@ -131,34 +141,59 @@ def compare(run: str | None, logbook: Path, unit: Unit | None, given: Mapping[st
     if run is not None:
         names = {name: given[name] for name in ("reference", "sensor")}
         opened, pair = open_pair(run, logbook, **names, second=given["second_log"])
-    reference = _reference(pair.reference if pair else None, given["certificate"], given["stated"], unit)
+    done_on = days_of(given["day"], None, 0, opened)[0]
+    reference = _reference(pair.reference if pair else None, given, unit, done_on)
+    readings = () if given["readings"] is None else typed_readings(given["readings"], unit)
     comparing = comparing_of(
         pair,
+        readings=readings,
+        meter=(to_kelvin(given["meter_accuracy"] or 0.0, unit), given["meter_percent"] or 0.0),
         distance_mm=given["distance_mm"],
         gradient_c_per_mm=to_kelvin(given["gradient"], unit),
         cold_junction_c=to_kelvin(given["cold_junction"], unit),
     )
     if pair is None:
-        found = calibrate_readings(load_readings(given["readings"], unit=unit or "C"), reference, comparing)
+        found = calibrate_readings(readings, reference, comparing)
         if given["furnace"] is None and not given["no_entry"]:
             raise WrongUse("readings name no furnace: give --furnace NAME, or --no-entry.")
-        return Compared(found, None, None, given["furnace"], given["sensor"])
+        typed = tuple((one.at, one.reference_c, one.sensor_c) for one in readings)
+        return Compared(found, None, None, given["furnace"], given["sensor"], typed)
     limits = limits_of(given["minutes"], given["drift"], given["spread"], unit)
     found = calibrate(pair.t_s, pair.reference_c, pair.sensor_c, reference, comparing, limits=limits)
     return Compared(found, opened, pair, opened.header.furnace_name if opened else None, pair.sensor.name)
 
 
-def _reference(column: Column | None, certificate: Path | None, stated: float | None, unit: str | None) -> Reference:
+def typed_readings(file: Path, unit: Unit | None) -> tuple[PairReading, ...]:
+    """Readings of a typed sheet; where no unit was said and they look like °F, the unit is asked for."""
+    from soakwitness.analysis.calibration.measured_pairs.paired_readings import load_readings
+
+    readings = load_readings(file, unit=unit or "C")
+    hottest = max(readings, key=lambda r: r.reference_c).reference_c
+    if unit is None and hottest > HOTTEST_C:
+        raise WrongUse(
+            f"{file.name}: {number(hottest)} looks like °F, no furnace here goes over {temperature(HOTTEST_C, 'C')}. "
+            "Say which: --unit F, or --unit C."
+        )
+    return readings
+
+
+def _reference(column: Column | None, given: Mapping[str, Any], unit: str | None, done_on: str) -> Reference:
     """What is known of the reference."""
     from soakwitness.analysis.calibration.from_run import reference_of
     from soakwitness.analysis.calibration.measured_pairs.reference import load_certificate
 
-    if certificate is not None and stated is not None:
-        raise WrongUse("give --reference-certificate or --reference-uncertainty, not both.")
+    certificate, stated = given["certificate"], given["stated"]
+    wire = (given["reference_type"] or (column.thermocouple if column else None), given["reference_class"])
+    if sum(one is not None for one in (certificate, stated, wire[1])) > 1:
+        raise WrongUse("give one of --reference-certificate, --reference-uncertainty and --reference-class.")
+    if wire[1] is not None and wire[0] is None:
+        raise WrongUse("--reference-class needs the type of the wire too: --reference-type K")
     return reference_of(
         column,
         certificate=None if certificate is None else load_certificate(certificate),
         expanded_c=to_kelvin(stated, unit),
+        wire=None if wire[0] is None or wire[1] is None else (wire[0], wire[1]),
+        done_on=done_on,
     )
 
 

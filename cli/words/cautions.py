@@ -23,6 +23,11 @@ COLD = (
     "Liquid nitrogen and dry ice asphyxiate, burn and burst closed vessels: ventilate, oxygen alarm, no sealed "
     "container (liquid nitrogen makes about 700 times its volume of gas).",
 )
+CALIBRATING = (
+    "A second sensor in a hot chamber: fit it cold, with the supply isolated; a sheath that touches an element puts "
+    "mains on the readout and on the person who holds it. Gloves, and no hand in the furnace.",
+    "The furnace needs its own over-temperature cut-out also while it is held for a calibration.",
+)
 TEMPERING = ("No oily parts in a food oven.",)
 DEFER = "Follow the steel supplier's certificate, local codes and licensed practice."
 NOT_A_CERTIFICATE = "Record of measurements, not a certificate of conformity."

@@ -15,7 +15,7 @@ import numpy.typing as npt
 from soakwitness.analysis.calibration.correcting.calibrating import Calibration, calibrate, correction_of
 from soakwitness.analysis.calibration.correcting.reference_differences import Comparing
 from soakwitness.analysis.calibration.measured_pairs.reference import CertifiedPoint, certified
-from soakwitness.analysis.errors import NotEnoughData
+from soakwitness.analysis.errors import ContradictionError, NotEnoughData
 from soakwitness.analysis.thermocouples.reference_functions import seebeck_uv_per_c
 
 FloatArray = npt.NDArray[np.float64]
@@ -119,6 +119,8 @@ class Tally:
     between_covered: int = 0
     stretches: int = 0
     false_stretches: int = 0
+    swinging: int = 0
+    refused: int = 0
     models: dict[str, int] | None = None
 
 
@@ -131,6 +133,9 @@ def judge(case: Case, tally: Tally, rng: np.random.Generator) -> Calibration | N
     except NotEnoughData:
         tally.without += 1
         return None
+    except ContradictionError:
+        tally.refused += 1
+        return None
     for point in found.points:
         stretch = point.stretch
         assert stretch is not None
@@ -139,7 +144,8 @@ def judge(case: Case, tally: Tally, rng: np.random.Generator) -> Calibration | N
         truth = float(case.error_c(case.true_c[inside]).mean())
         tally.covered += abs(point.error_c - truth) <= point.budget.expanded_c
         tally.stretches += 1
-        tally.false_stretches += is_false(case, inside)
+        tally.swinging += stretch.swing_s is not None
+        tally.false_stretches += is_false(case, inside, stretch.swing_s or 60.0)
     correction = correction_of(found, furnace="f", sensor="s", done_on="2026-01-01")
     lowest, highest = found.points[0].reading_c, max(p.reading_c for p in found.points)
     true_c = rng.uniform(lowest, highest) if highest - lowest > 30 else highest
@@ -153,14 +159,15 @@ def judge(case: Case, tally: Tally, rng: np.random.Generator) -> Calibration | N
     return found
 
 
-def is_false(case: Case, inside: npt.NDArray[np.bool_]) -> bool:
+def is_false(case: Case, inside: npt.NDArray[np.bool_], over_s: float) -> bool:
     """Whether the furnace really moved in a stretch said to be stable: over 9 degC/h, or over 3 degC and a step.
 
-    A swing of under two minutes that no sheathed sensor shows is no movement: the truth is averaged over a minute.
+    A swing of under two minutes that no sheathed sensor shows is no movement: the truth is averaged over a minute, or
+    over the swing that a stretch was averaged over.
     """
-    cells = max(1, round(60.0 / (case.t_s[1] - case.t_s[0])))
-    felt_c = np.convolve(case.true_c, np.ones(cells) / cells, mode="same")[inside]
-    t_s = case.t_s[inside]
+    cells = max(1, round(over_s / (case.t_s[1] - case.t_s[0])))
+    felt_c = np.convolve(case.true_c[inside], np.ones(cells) / cells, mode="valid")
+    t_s = case.t_s[inside][: felt_c.size]
     drift = abs(np.polyfit(t_s - t_s[0], felt_c, 1)[0]) * 3600.0
     return bool(drift > 9.0 or np.ptp(felt_c) > 3.0 + case.comparing.sensor_resolution_c)
 
@@ -177,6 +184,7 @@ if __name__ == "__main__":
     many = int(sys.argv[1]) if len(sys.argv) > 1 else 1000
     result = campaign(many)
     print(f"{result.runs} runs, {result.without} without a stable stretch, models {result.models}")
+    print(f"{result.refused} refused as contradicting themselves, {result.swinging} stretches averaged over swings")
     print(f"points: U covers the truth in {result.covered} of {result.points}: {result.covered / result.points:.1%}")
     share = result.between_covered / result.between
     print(f"between the points: in {result.between_covered} of {result.between}: {share:.1%}")

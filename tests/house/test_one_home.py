@@ -28,7 +28,7 @@ BY_HAND = {
     "firmware_bridge/runfolder/mending.py": "event text of the record, in milliseconds",
     "firmware_bridge/recording/now.py": "the number as the instrument shows it, in its own unit",
     "cli/words/furnace_words.py": "the step of an instrument's numbers, in its own unit",
-    "cli/commands/calibrate.py": "the shift between two clocks, to the second",
+    "cli/words/calibration_words.py": "the shift between two clocks, to the second",
     "cli/commands/mark.py": "how long it waits for the recorder, a whole number of seconds",
     "analysis/metallurgy/equivalents.py": "a time that may be no number at all",
     "analysis/recipes/recipe_file.py": "the number as it stands in the file",

@@ -3,26 +3,28 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
+from soakwitness.analysis.calibration.correcting.agreement import Repeats, repeats, stepped
 from soakwitness.analysis.calibration.correcting.correction import Correction, CorrectionPoint
 from soakwitness.analysis.calibration.correcting.correction_models import FittedModel, Point, fit_correction
 from soakwitness.analysis.calibration.correcting.reference_differences import Comparing, budget_rows
+from soakwitness.analysis.calibration.measured_pairs.measured_levels import Level, levels_of_readings, levels_of_run
 from soakwitness.analysis.calibration.measured_pairs.paired_readings import PairReading
 from soakwitness.analysis.calibration.measured_pairs.reference import Reference
-from soakwitness.analysis.calibration.measured_pairs.stretches import Stretch, StretchLimits, stable_stretches
+from soakwitness.analysis.calibration.measured_pairs.steps import find_step
+from soakwitness.analysis.calibration.measured_pairs.stretches import Stretch, StretchLimits, what_was_missed
 from soakwitness.analysis.calibration.uncertainty.budget import Budget, BudgetRow, rectangular
 from soakwitness.analysis.errors import NotEnoughData
-from soakwitness.firmware_bridge.common.wording import Diff, Rate, Says, Temp, duration, joined
+from soakwitness.firmware_bridge.common.wording import Says, Temp, duration, joined
 
 FloatArray = npt.NDArray[np.float64]
 
 BLOCK_S = 60.0
-GROUP_C = 10.0  # typed readings nearer than this belong to one point
 LONE_READING_C = 0.5  # half-width for the repeatability of a single typed reading; no source
 
 
@@ -36,6 +38,7 @@ class CalibratedPoint:
     budget: Budget
     stretch: Stretch | None = None
     readings: int = 0
+    level: Level | None = field(default=None, compare=False, repr=False)
 
     @property
     def error_c(self) -> float:
@@ -76,6 +79,12 @@ class Calibration:
     comparing: Comparing
     limits: StretchLimits | None
     left_out: tuple[Says, ...] = ()
+    repeats: Repeats = Repeats()
+
+    @property
+    def levels(self) -> tuple[Level, ...]:
+        """Every reading used, level by level."""
+        return tuple(point.level for point in self.points if point.level is not None)
 
 
 def calibrate(
@@ -92,86 +101,102 @@ def calibrate(
     ``reference_c``, ``sensor_c``: readings [degC, NaN where there is none], shape (n,). Returns A point for each stable
     stretch that the reference's certificate covers, and the fitted correction.
 
-    Raises NotEnoughData if there is no such stretch: says how near the steadiest was. Source: EA-4/02 M:2022, example
-    S5 (calibration of a type N thermocouple at 1000 degC): the rows of the budget.
+    Raises NotEnoughData if there is no such stretch: says how near the steadiest was. ContradictionError if one of the
+    two sensors stepped between the first stretch and the last, or stretches disagree.
     """
     limits = limits or StretchLimits()
     steps_c = (comparing.reference_resolution_c, comparing.sensor_resolution_c)
-    found = stable_stretches(t_s, reference_c, sensor_c, limits, resolutions_c=steps_c)
-    points: list[CalibratedPoint] = []
-    left_out: list[Says] = []
-    for stretch in found:
-        if reference.covers(stretch.reference_c):
-            points.append(point_of_stretch(stretch, t_s, reference_c, sensor_c, reference, comparing))
-        else:
-            left_out.append(_not_covered(stretch.reference_c, reference))
-    if not points:
-        raise NotEnoughData(joined(left_out) if left_out else _no_stretch(limits))
-    return Calibration(tuple(points), _fitted(points), reference, comparing, limits, tuple(left_out))
+    levels = levels_of_run(t_s, reference_c, sensor_c, limits, resolutions_c=steps_c)
+    if not levels:
+        raise NotEnoughData(what_was_missed(t_s, reference_c, sensor_c, limits, resolutions_c=steps_c))
+    inside = (t_s >= levels[0].t_s[0]) & (t_s <= levels[-1].t_s[-1])
+    step = find_step(t_s[inside], reference_c[inside], sensor_c[inside], resolutions_c=steps_c)
+    if step is not None:
+        raise stepped(step)
+    return calibrate_levels(levels, reference, comparing, limits=limits)
 
 
 def calibrate_readings(readings: Sequence[PairReading], reference: Reference, comparing: Comparing) -> Calibration:
     """Calibrate a sensor from readings typed in.
 
-    ``readings``: pairs [degC]; those within 10 K of each other are one point. Returns A point for each temperature, and
-    the fitted correction.
+    ``readings``: pairs [degC] in the order they were read; those in a row within 10 K of each other are one point.
 
-    Raises NotEnoughData if the reference's certificate covers none of the readings.
+    Raises NotEnoughData if the reference's certificate covers none of the readings; ContradictionError if a level that
+    was read twice does not agree.
     """
-    groups: list[list[PairReading]] = []
-    for pair in sorted(readings, key=lambda r: r.reference_c):
-        if groups and pair.reference_c - groups[-1][0].reference_c < GROUP_C:
-            groups[-1].append(pair)
-        else:
-            groups.append([pair])
-    points: list[CalibratedPoint] = []
-    left_out: list[Says] = []
-    for group in groups:
-        mean_c = float(np.mean([r.reference_c for r in group]))
-        if reference.covers(mean_c):
-            points.append(_point_of_readings(group, reference, comparing))
-        else:
-            left_out.append(_not_covered(mean_c, reference))
+    return calibrate_levels(levels_of_readings(readings), reference, comparing)
+
+
+def calibrate_levels(
+    levels: Sequence[Level], reference: Reference, comparing: Comparing, *, limits: StretchLimits | None = None
+) -> Calibration:
+    """Error and budget at each level, and the fitted correction: the whole way from what a calibration keeps.
+
+    ``levels``: in the order of time. What a level measured twice was apart is a row of every budget.
+
+    Raises NotEnoughData without a level that the reference covers; ContradictionError if levels disagree. Source:
+    EA-4/02 M:2022, example S5 (calibration of a type N thermocouple at 1000 degC): the rows of the budget.
+    """
+    points = [point_of(level, reference, comparing) for level in levels if reference.covers(level.mean_c)]
+    left_out = tuple(_not_covered(level.mean_c, reference) for level in levels if not reference.covers(level.mean_c))
     if not points:
         raise NotEnoughData(joined(left_out) if left_out else "there are no readings.")
-    return Calibration(tuple(points), _fitted(points), reference, comparing, None, tuple(left_out))
+    again = repeats(points)
+    if again.apart_c is not None:
+        row = rectangular("levels measured twice", again.apart_c, common=True, origin="their largest difference")
+        points = [replace(p, budget=Budget((*p.budget.rows, row))) for p in points]
+    if limits is None:
+        points.sort(key=lambda p: p.reference_c)
+    return Calibration(tuple(points), _fitted(points), reference, comparing, limits, left_out, again)
 
 
-def point_of_stretch(
-    stretch: Stretch,
-    t_s: FloatArray,
-    reference_c: FloatArray,
-    sensor_c: FloatArray,
-    reference: Reference,
-    comparing: Comparing,
-) -> CalibratedPoint:
-    """Error and budget of one stable stretch.
+def point_of(level: Level, reference: Reference, comparing: Comparing) -> CalibratedPoint:
+    """Error and budget of one level."""
+    seen_c = level.mean_c
+    own = _of_stretch(level, level.stretch, comparing) if level.stretch else (_of_typed(level),)
+    return CalibratedPoint(
+        reference_reading_c=seen_c,
+        reference_c=seen_c + reference.correction_c(seen_c),
+        reading_c=float(level.sensor_c.mean()),
+        budget=Budget(budget_rows(seen_c, reference, comparing, own)),
+        stretch=level.stretch,
+        readings=int(level.t_s.size),
+        level=level,
+    )
 
-    Returns repeatability from means over a minute each, so that neighbours that move together do not count twice.
+
+def _of_stretch(level: Level, stretch: Stretch, comparing: Comparing) -> tuple[BudgetRow, ...]:
+    """Scatter and drift of a stretch.
+
+    Means over a minute each (a whole swing where the furnace swings), so that neighbours that move together do not
+    count twice.
     """
-    inside = (t_s >= stretch.start_s) & (t_s <= stretch.end_s) & np.isfinite(reference_c) & np.isfinite(sensor_c)
-    difference = sensor_c[inside] - reference_c[inside]
-    block = ((t_s[inside] - stretch.start_s) // BLOCK_S).astype(np.intp)
+    block_s = stretch.swing_s or BLOCK_S
+    block = ((level.t_s - stretch.start_s) // block_s).astype(np.intp)
     number = np.bincount(block)
-    means = (np.bincount(block, weights=difference)[number > 0]) / number[number > 0]
+    whole = number >= 0.5 * number.max()
+    means = np.bincount(block, weights=level.sensor_c - level.reference_c)[whole] / number[whole]
+    over = "a minute" if stretch.swing_s is None else f"a swing of {duration(block_s)}"
     repeat = BudgetRow(
         "repeatability",
         float(np.std(means, ddof=1)) / float(np.sqrt(means.size)),
         dof=means.size - 1,
-        origin=f"{means.size} means over a minute",
+        origin=f"{means.size} means over {over}",
     )
     moved = abs(stretch.drift_c_per_h) / 3600.0 * comparing.lag_difference_s
-    stability = rectangular("stability: drift x different lag", moved, origin=duration(comparing.lag_difference_s))
-    seen_c = float(reference_c[inside].mean())
-    rows = budget_rows(seen_c, reference, comparing, (repeat, stability))
-    return CalibratedPoint(
-        reference_reading_c=seen_c,
-        reference_c=seen_c + reference.correction_c(seen_c),
-        reading_c=float(sensor_c[inside].mean()),
-        budget=Budget(rows),
-        stretch=stretch,
-        readings=int(inside.sum()),
+    return (
+        repeat,
+        rectangular("stability: drift x different lag", moved, origin=duration(comparing.lag_difference_s)),
     )
+
+
+def _of_typed(level: Level) -> BudgetRow:
+    """Scatter of readings typed in."""
+    n = level.t_s.size
+    if n == 1:
+        return rectangular("repeatability", LONE_READING_C, origin="one reading only: setting of this program")
+    scatter = float(np.std(level.sensor_c - level.reference_c, ddof=1))
+    return BudgetRow("repeatability", scatter / float(np.sqrt(n)), dof=n - 1, origin=f"{n} readings")
 
 
 def correction_of(
@@ -207,26 +232,6 @@ def correction_of(
     )
 
 
-def _point_of_readings(group: list[PairReading], reference: Reference, comparing: Comparing) -> CalibratedPoint:
-    """Error and budget of typed readings at one temperature."""
-    seen = np.array([r.reference_c for r in group])
-    difference = np.array([r.sensor_c - r.reference_c for r in group])
-    n = difference.size
-    if n > 1:
-        repeat = BudgetRow(
-            "repeatability",
-            float(np.std(difference, ddof=1)) / float(np.sqrt(n)),
-            dof=n - 1,
-            origin=f"{n} readings",
-        )
-    else:
-        repeat = rectangular("repeatability", LONE_READING_C, origin="one reading only: setting of this program")
-    mean_c = float(seen.mean())
-    true_c = mean_c + reference.correction_c(mean_c)
-    rows = budget_rows(mean_c, reference, comparing, (repeat,))
-    return CalibratedPoint(mean_c, true_c, mean_c + float(difference.mean()), Budget(rows), readings=n)
-
-
 def _fitted(points: Sequence[CalibratedPoint]) -> FittedModel:
     """Fit the correction through all points."""
     return fit_correction(
@@ -251,16 +256,4 @@ def _not_covered(temp_c: float, reference: Reference) -> Says:
         reference=reference.says,
         low=Temp(reference.low_c),
         high=Temp(reference.high_c),
-    )
-
-
-def _no_stretch(limits: StretchLimits) -> Says:
-    """Say what a stable stretch would have been."""
-    return Says.of(
-        "no stable stretch: none of {length} in which both sensors drift at most {drift} and spread at most {spread}, "
-        "above {lowest}. Hold the furnace longer, or give other limits.",
-        length=duration(60.0 * limits.minutes),
-        drift=Rate(limits.drift_c_per_h),
-        spread=Diff(limits.spread_c),
-        lowest=Temp(limits.lowest_c),
     )

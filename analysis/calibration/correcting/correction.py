@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from soakwitness.analysis.errors import AnalysisError
+from soakwitness.firmware_bridge.common.wording import Says
 
 FloatArray = npt.NDArray[np.float64]
 Model = Literal["constant", "line", "quadratic", "piecewise"]
@@ -37,7 +38,9 @@ class Correction:
 
     ``table_reading_c`` [degC], ``table_correction_c`` [K] and ``table_expanded_c`` [K, k = 2], shape (n,) each, rising:
     the fitted model every few degrees, so that a stored correction stays what it was whatever becomes of the model.
-    ``done_on`` and ``due_on`` are local days (2026-11-25).
+    ``done_on`` and ``due_on`` are local days (2026-11-25). Made for the day of a run and not kept: ``ageing`` says
+    what of U is drift since, ``lapse`` why it no longer counts where that is not its due date. ``drift`` are
+    figures of the drift that a person set.
     """
 
     furnace: str
@@ -52,6 +55,9 @@ class Correction:
     due_on: str | None = None
     done_by: str = ""
     method: str = ""
+    drift: Mapping[str, float] | None = None
+    ageing: Says | None = None
+    lapse: str = ""
 
     @property
     def low_c(self) -> float:
@@ -99,7 +105,9 @@ def correction_to_dict(correction: Correction) -> dict[str, Any]:
 
     Returns numbers, texts and lists only; temperatures [degC], differences [K].
     """
+    set_by_hand = {} if correction.drift is None else {"drift": dict(correction.drift)}
     return {
+        **set_by_hand,
         "format": FORMAT,
         "furnace": correction.furnace,
         "sensor": correction.sensor,
@@ -138,6 +146,7 @@ def correction_from_dict(data: Mapping[str, Any]) -> Correction:
             model=data["model"],
             why=data["why"],
             method=data.get("method", ""),
+            drift=data.get("drift"),
             done_on=data["done_on"],
             due_on=data["due_on"],
             done_by=data["done_by"],

@@ -20,6 +20,8 @@ class Comparing:
 
     Steps of the readings [K], types of the thermocouples, distance between the tips [mm] and steepest gradient of the
     furnace [K/mm], half-width of the cold-junction error of each instrument [K], how differently the two may lag [s].
+    The reference's readout: its U (k = 2) [K], or its accuracy as half-width [K] and percent of the reading; both have
+    its cold junction in them.
     """
 
     sensor_resolution_c: float = 0.1
@@ -31,6 +33,8 @@ class Comparing:
     cold_junction_c: float = 0.5
     lag_difference_s: float = 60.0
     readout_expanded_c: float = 0.0
+    meter_c: float = 0.0
+    meter_percent: float = 0.0
 
     def as_dict(self) -> dict[str, Any]:
         """Plain data for JSON, with where the figures come from."""
@@ -44,6 +48,8 @@ class Comparing:
             "cold_junction_c": self.cold_junction_c,
             "lag_difference_s": self.lag_difference_s,
             "readout_expanded_c": self.readout_expanded_c,
+            "meter_c": self.meter_c,
+            "meter_percent": self.meter_percent,
             "origin": "settings; the default distance x gradient is ±1 °C, as in EA-4/02 example S5",
         }
 
@@ -61,10 +67,13 @@ def budget_rows(
     rows = [*reference.rows(temp_c)]
     if comparing.readout_expanded_c > 0:
         rows.append(BudgetRow("reference readout", comparing.readout_expanded_c, divisor=2.0, common=True))
+    meter_c = comparing.meter_c + comparing.meter_percent / 100.0 * abs(temp_c)
+    if meter_c > 0:
+        rows.append(rectangular("reference readout, accuracy", meter_c, common=True, origin="its data sheet"))
     rows.append(rectangular("resolution of the reference", comparing.reference_resolution_c / 2.0))
     rows.append(rectangular("resolution of the sensor", comparing.sensor_resolution_c / 2.0))
     kinds = [("reference", comparing.reference_type or reference.thermocouple), ("sensor", comparing.sensor_type)]
-    if reference.of_readings or comparing.readout_expanded_c > 0:
+    if reference.of_readings or comparing.readout_expanded_c > 0 or meter_c > 0:
         del kinds[0]
     for name, kind in kinds:
         rows.append(

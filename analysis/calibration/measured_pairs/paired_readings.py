@@ -5,13 +5,14 @@ from __future__ import annotations
 import csv
 import math
 from dataclasses import dataclass
+from decimal import Decimal
 from pathlib import Path
 
 from soakwitness.analysis.errors import AnalysisError
-from soakwitness.firmware_bridge.common.units import Unit, from_celsius, to_celsius
+from soakwitness.firmware_bridge.common.units import Unit, from_celsius, to_celsius, to_kelvin
 from soakwitness.firmware_bridge.common.wording import temperature
 
-COLUMNS = ("reference", "sensor", "head", "room", "note")
+COLUMNS = ("reference", "sensor", "time", "head", "room", "note")
 ABSENT = ("", "-")
 LOWEST_C = -270.0
 HIGHEST_C = 2000.0
@@ -26,7 +27,8 @@ class PairReading:
     """One reading of the reference and, at the same moment, of the sensor [degC].
 
     ``head_c`` is the temperature of the thermocouple's head (where its own wires end), ``room_c`` that of the
-    instrument's terminals [degC]; None where not known.
+    instrument's terminals [degC]; None where not known. ``reference_step_c`` and ``sensor_step_c`` are what the last
+    digit typed stands for [K], ``at`` when it was read, as it was typed.
     """
 
     reference_c: float
@@ -34,12 +36,15 @@ class PairReading:
     head_c: float | None = None
     room_c: float | None = None
     note: str = ""
+    at: str = ""
+    reference_step_c: float | None = None
+    sensor_step_c: float | None = None
 
 
 def load_readings(path: str | Path, *, unit: Unit = "C") -> tuple[PairReading, ...]:
     """Read a table of readings.
 
-    ``path``: CSV with a header: ``reference,sensor`` and, if known, ``head``, ``room``, ``note``.
+    ``path``: CSV with a header: ``reference,sensor`` and, if known, ``time``, ``head``, ``room``, ``note``.
 
     Raises ReadingsError names file, line, column, value and what is allowed.
     """
@@ -114,4 +119,23 @@ def _pair(cells: dict[str, str], place: str, semicolons: bool, unit: Unit) -> Pa
     if reference is None or sensor is None:
         missing = "reference" if reference is None else "sensor"
         raise ReadingsError(f"{place}: {missing} is empty. Every line needs both; delete the line or fill it in.")
-    return PairReading(reference, sensor, number("head"), number("room"), cells.get("note", ""))
+
+    def step(name: str) -> float:
+        return to_kelvin(last_digit(cells[name].replace(",", ".") if semicolons else cells[name]), unit)
+
+    return PairReading(
+        reference,
+        sensor,
+        number("head"),
+        number("room"),
+        cells.get("note", ""),
+        cells.get("time", ""),
+        step("reference"),
+        step("sensor"),
+    )
+
+
+def last_digit(text: str) -> float:
+    """What the last digit of a number stands for, as it was typed: 1 for ``780``, 0.1 for ``777.0``."""
+    digits = Decimal(text.strip()).as_tuple().exponent
+    return 10.0 ** min(int(digits), 0)

@@ -2,23 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
 from soakwitness.analysis.calibration.uncertainty.budget import BudgetRow, expanded, rectangular
 from soakwitness.analysis.errors import AnalysisError
-from soakwitness.analysis.thermocouples.reference_functions import tolerance_c
+from soakwitness.analysis.thermocouples.reference_functions import emf_mv, seebeck_uv_per_c, tolerance_c
 from soakwitness.firmware_bridge.common.tables import Table, parse, read_file
 from soakwitness.firmware_bridge.common.units import Unit, from_celsius, from_kelvin, to_celsius, to_kelvin
-from soakwitness.firmware_bridge.common.wording import Says, saying, temperature
+from soakwitness.firmware_bridge.common.wording import Says, difference, saying, temperature
 
 REACH_C = 10.0  # a stretch this near an outermost certified point counts as at it
 KEYS = ("sensor", "thermocouple", "serial", "date", "laboratory", "number", "unit", "drift", "point")
-POINT_KEYS = ("temp", "correction", "U", "k")
+FIGURES = ("correction", "deviation", "emf_mv")
+POINT_KEYS = ("temp", *FIGURES, "U", "k")
+SIGNS = {
+    "correction": "corrections, to be added to its readings",
+    "deviation": "deviations, reading minus truth: what is added to its readings has the opposite sign",
+    "emf_mv": "emf, from which the reference function of its type is taken off: more emf than that reads hot",
+}
 
 
 class CertificateError(AnalysisError):
@@ -41,6 +48,8 @@ class Reference:
 
     ``row`` makes the budget row at a temperature [degC]; ``low_c`` and ``high_c`` bound where anything is known.
     ``of_readings``: what is known holds for its readings, readout and cold junction included, not for the wire alone.
+    ``given`` is what it was made from as plain data: ``reference_from_dict`` makes it again. ``day`` is the
+    certificate's, ``serial`` that of the thermocouple it is for.
     """
 
     says: Says
@@ -51,6 +60,9 @@ class Reference:
     drift_c: float = 0.0
     thermocouple: str | None = None
     of_readings: bool = False
+    serial: str = ""
+    day: str = ""
+    given: Mapping[str, Any] = field(default_factory=dict)
 
     def covers(self, temp_c: float) -> bool:
         """Whether anything is known of it at a temperature [degC]."""
@@ -85,7 +97,13 @@ def certified(points: tuple[CertifiedPoint, ...], says: str, *, drift_c: float =
         k = min(rising, key=lambda p: abs(p.temp_c - temp_c)).k
         return expanded("reference certificate", k * u, k=k, common=True, origin=says)
 
-    return Reference(Says.plain(says), temps[0] - REACH_C, temps[-1] + REACH_C, row, rising, drift_c)
+    given = {
+        "kind": "certificate",
+        "says": says,
+        "points": [{**vars(p)} for p in rising],
+        "drift_c": drift_c,
+    }
+    return Reference(Says.plain(says), temps[0] - REACH_C, temps[-1] + REACH_C, row, rising, drift_c, given=given)
 
 
 def stated(expanded_c: float, says: str | Says) -> Reference:
@@ -96,6 +114,7 @@ def stated(expanded_c: float, says: str | Says) -> Reference:
         np.inf,
         lambda _: expanded("reference, stated U", expanded_c, common=True, origin=str(says)),
         of_readings=True,
+        given={"kind": "stated", "says": str(says), "expanded_c": expanded_c},
     )
 
 
@@ -113,7 +132,29 @@ def of_class(thermocouple: str, tolerance_class: str) -> Reference:
         half = float(tolerance_c(thermocouple, tolerance_class, temp_c))
         return rectangular("reference, tolerance of new wire", half, common=True, origin=says)
 
-    return replace(Reference(Says.plain(says), low_c, high_c, row), thermocouple=thermocouple)
+    given = {"kind": "class", "thermocouple": thermocouple, "tolerance_class": tolerance_class}
+    return Reference(Says.plain(says), low_c, high_c, row, thermocouple=thermocouple, given=given)
+
+
+def reference_to_dict(reference: Reference) -> dict[str, Any]:
+    """What a reference was made from, as plain data in degC and K."""
+    more = {"thermocouple": reference.thermocouple, "serial": reference.serial, "day": reference.day}
+    return {**more, **reference.given}
+
+
+def reference_from_dict(data: Mapping[str, Any]) -> Reference:
+    """Make a reference again from what it was made from."""
+    kind = data["kind"]
+    if kind == "certificate":
+        points = tuple(CertifiedPoint(**point) for point in data["points"])
+        made = certified(points, data["says"], drift_c=data["drift_c"])
+    elif kind == "stated":
+        made = stated(data["expanded_c"], data["says"])
+    elif kind == "class":
+        made = of_class(data["thermocouple"], data["tolerance_class"])
+    else:
+        raise AnalysisError(f"a reference of kind {kind!r} needs a newer version of this program.")
+    return replace(made, thermocouple=data["thermocouple"], serial=data["serial"], day=data["day"])
 
 
 def load_certificate(path: str | Path) -> Reference:
@@ -146,16 +187,31 @@ def _certificate(table: Table) -> Reference:
     listed = table.tables("point")
     if not listed:
         table.refuse("point", "at least one [[point]] with temp, correction, U and k is needed.")
-    points = tuple(_point(each, unit) for each in listed)
+    figure = _figure(listed)
+    if figure == "emf_mv" and kind is None:
+        table.refuse("thermocouple", 'emf can only be read with the type, such as thermocouple = "N".')
+    points = tuple(_point(each, unit, figure, kind) for each in listed)
     temps = [p.temp_c for p in points]
     if len(set(temps)) < len(temps):
         table.refuse(
             "point", f"two points stand at {temperature(max(t for t in temps if temps.count(t) > 1), unit)}. Keep one."
         )
     name = " ".join(word for key in ("sensor", "serial", "laboratory", "number") if (word := table.text(key)))
-    return replace(
-        certified(points, f"certificate {name or table.file.name} of {day}", drift_c=drift_c), thermocouple=kind
-    )
+    says = f"certificate {name or table.file.name} of {day}"
+    if figure != "correction":
+        says += f", which gives {SIGNS[figure]}"
+    made = certified(points, says, drift_c=drift_c)
+    return replace(made, thermocouple=kind, serial=table.text("serial") or "", day=day)
+
+
+def _figure(points: list[Table]) -> str:
+    """What the points of a certificate give: corrections, deviations or emf; one of them throughout."""
+    given = {key for point in points for key in FIGURES if point.has(key)}
+    if len(given) > 1:
+        points[0].refuse(
+            sorted(given)[0], f"stands beside {sorted(given)[1]}: a certificate gives one of {', '.join(FIGURES)}."
+        )
+    return given.pop() if given else "correction"
 
 
 def _day(table: Table) -> str:
@@ -173,19 +229,38 @@ def _day(table: Table) -> str:
         table.refuse("date", "must be a day such as 2026-03-02.")
 
 
-def _point(table: Table, unit: Unit) -> CertifiedPoint:
-    """One point in degC and K."""
+def _point(table: Table, unit: Unit, figure: str, kind: str | None) -> CertifiedPoint:
+    """One point in degC and K, as what is to be added to the reading."""
     table.check_keys(POINT_KEYS)
     low, high = (round(from_celsius(edge, unit)) for edge in (-200.0, 1800.0))
     most = from_kelvin(100.0, unit)
     temp = table.number("temp", low=low, high=high, unit=f"°{unit}")
-    correction = table.number("correction", low=-most, high=most, unit=f"°{unit}, to be added to the reading")
+    if figure == "emf_mv":
+        given = table.number("emf_mv", low=-15.0, high=100.0, unit="mV at this temperature, cold junction at 0 °C")
+    else:
+        of = "to be added to the reading" if figure == "correction" else "reading minus truth"
+        given = table.number(figure, low=-most, high=most, unit=f"°{unit}, {of}")
     u = table.number("U", low=0.0, high=most, unit=f"°{unit}", above=True)
-    for key, value in (("temp", temp), ("correction", correction), ("U", u)):
+    for key, value in (("temp", temp), (figure, given), ("U", u)):
         if value is None:
-            table.refuse(key, "is needed in every [[point]]: temp, correction (to be added to the reading), U, k.")
+            table.refuse(
+                key,
+                "is needed in every [[point]]: temp, U, k, and correction (to be added to the reading), deviation "
+                "(reading minus truth) or emf_mv.",
+            )
     k = table.number("k", 2.0, low=1.0, high=5.0)
     assert temp is not None
-    assert correction is not None
+    assert given is not None
     assert u is not None
-    return CertifiedPoint(to_celsius(temp, unit), to_kelvin(correction, unit), to_kelvin(u, unit), k)
+    temp_c = to_celsius(temp, unit)
+    if figure == "emf_mv":
+        assert kind is not None
+        adds_c = -(given - float(emf_mv(temp_c, kind))) / float(seebeck_uv_per_c(temp_c, kind)) * 1000.0
+        if not abs(adds_c) <= 100.0:
+            table.refuse(
+                "emf_mv",
+                f"{given:g} mV is {difference(-adds_c, unit)} from type {kind} at {temperature(temp_c, unit)}.",
+            )
+    else:
+        adds_c = to_kelvin(given, unit) * (1.0 if figure == "correction" else -1.0)
+    return CertifiedPoint(temp_c, adds_c, to_kelvin(u, unit), k)

@@ -91,7 +91,7 @@ class SensorErrors:
         if self.stated_c is not None:
             told.append(("stated", self.stated_c, Says("stated with the run (k = 2)")))
         if calibrated is not None and self.calibration is not None:
-            told.append(("calibration", calibrated[1], Says(f"calibration of {self.calibration.done_on}")))
+            told.append(("calibration", calibrated[1], self._calibration_words(self.calibration)))
         if len(told) == 2:
             larger, smaller = sorted(told, key=lambda one: -one[1])
             says = Says.of("{larger}, larger than that of the {smaller}", larger=larger[2], smaller=smaller[2])
@@ -111,6 +111,12 @@ class SensorErrors:
             return "tolerance class", both, self._with_lapse(Says(f"tolerance of {wire}{also}"))
         return "none", None, self._with_lapse(self._nothing(hold))
 
+    def _calibration_words(self, calibration: Correction) -> Says:
+        words = f"calibration of {calibration.done_on}"
+        if calibration.ageing is None:
+            return Says(words)
+        return Says.of("{words}, {ageing}", words=words, ageing=calibration.ageing)
+
     def _nothing(self, hold: Hold) -> Says:
         if self.calibration is None or self.overdue:
             return NOTHING if self.calibration is None else Says("")
@@ -125,7 +131,8 @@ class SensorErrors:
     def _with_lapse(self, says: Says) -> Says:
         if not self.overdue or self.calibration is None:
             return says
-        late = f"calibration of {self.calibration.done_on}, overdue since {self.calibration.due_on}"
+        why = self.calibration.lapse or f"overdue since {self.calibration.due_on}"
+        late = f"calibration of {self.calibration.done_on}, {why}"
         return Says.of("{late}; {says}", late=late, says=says) if says.template else Says(late)
 
     def _grown(self) -> float:

@@ -108,5 +108,6 @@ def test_a_coarse_sensor_does_not_excuse_a_swinging_reference() -> None:
     # the reference swings by 2.2 K in steps of 0.1 (2 minutes); the sensor, in steps of 1 degC, shows nothing of it
     t_s = np.arange(0.0, 3600.0, 5.0)
     reference = 780.0 + np.round(1.1 * np.sin(2 * np.pi * t_s / 120.0), 1)
-    assert stable_stretches(t_s, reference, np.full(t_s.size, 783.0), resolutions_c=(0.1, 1.0)) == ()
+    (stretch,) = stable_stretches(t_s, reference, np.full(t_s.size, 783.0), resolutions_c=(0.1, 1.0))
+    assert stretch.swing_s == pytest.approx(120.0, abs=10.0)  # not still, but whole swings
     assert len(stable_stretches(t_s, reference, np.full(t_s.size, 783.0), resolutions_c=(1.0, 1.0))) == 1

@@ -96,7 +96,9 @@ def test_a_correction_of_the_log_book_reaches_the_verdict_and_the_clock(tmp_path
     calibrated(book, life, done_on="2026-02-01", due_on=None, table=table)
     inputs = known(book)
     (hold,) = inputs.judged(open_run(run)).holds
-    assert (hold.known.source, hold.known.correction_c, hold.known.expanded_c) == ("calibration", -9.0, 2.0)
+    # 297 days of the 365 in which a drift of 2 K (half-width) is assumed to come: by hand 2 hypot(1, 1.627/sqrt 3)
+    assert (hold.known.source, hold.known.correction_c) == ("calibration", -9.0)
+    assert hold.known.expanded_c == pytest.approx(2.744, abs=0.001)
     assert hold.level_c == pytest.approx(1041.0, abs=0.2)
     assert hold.shown_c == pytest.approx(1050.0, abs=0.2)
     assert hold.verdict == "pass"

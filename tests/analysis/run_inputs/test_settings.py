@@ -43,7 +43,8 @@ def test_the_controller_is_set_to_what_the_sensor_shows_at_the_target(tmp_path: 
     # r - 6 - 0.005 (r - 1000) = 1060, so 0.995 r = 1061: r = 1066.33.
     assert found.set_to_c == {2: pytest.approx(1061 / 0.995)}
     assert [says.text("C") for says in found.says] == [
-        "Sensor chamber shows 1066.3 °C when it is truly 1060 °C ± 2.2 °C (calibration of 2026-05-01).",
+        "Sensor chamber shows 1066.3 °C when it is truly 1060 °C ± 2.6 °C (calibration of 2026-05-01, "
+        "±1.1 °C assumed for drift in 209 d and 0 h above 950 °C).",
         "Sensor chamber: nothing is known of it at 180 °C: the calibration of 2026-05-01 goes from 700 °C to 1100 °C, "
         "so 180 °C stays as it is written.",
     ]

@@ -1,0 +1,99 @@
+"""Corrections as they count on the day of a run: U grown since, ended by hours hot or by a check that contradicts."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from soakwitness.analysis.calibration.correcting.ageing import (
+    Drift,
+    Since,
+    aged,
+    assumed_drift,
+    hours_left,
+    measured_drift,
+)
+from soakwitness.analysis.calibration.correcting.checking import compare_with
+from soakwitness.analysis.calibration.correcting.correction import Correction, correction_from_dict
+from soakwitness.analysis.logbook.calibration_records import Heats, heats_of
+from soakwitness.analysis.logbook.runs import find_run_entry
+from soakwitness.analysis.logbook.sensors import KeptCalibration, SensorLife, calibrations, counting_on, sensor_lives
+from soakwitness.analysis.record.moments import days_between, local_day
+
+if TYPE_CHECKING:
+    from soakwitness.analysis.logbook.opening import LogBook
+
+
+def corrections_in_force(
+    book: LogBook, furnace: str, found: Mapping[str, KeptCalibration], *, at_utc: str, zone: str | None
+) -> dict[str, Correction]:
+    """The calibrations found for the sensors of a run, as they count at a moment."""
+    return {sensor: in_force(book, furnace, sensor, one, at_utc=at_utc, zone=zone) for sensor, one in found.items()}
+
+
+def in_force(
+    book: LogBook, furnace: str, sensor: str, kept: KeptCalibration, *, at_utc: str, zone: str | None
+) -> Correction:
+    """One calibration as it counts at a moment: with the drift that its sensor life has shown, or that is assumed."""
+    day = local_day(at_utc, zone)
+    correction = replace(correction_from_dict(kept.correction), done_on=kept.done_on, due_on=kept.due_on)
+    life = next(one for one in sensor_lives(book, furnace, sensor) if one.entry == kept.life)
+    made = calibrations(book, kept.life)
+    since = since_calibration(book, life, kept, at_utc=at_utc, day=day)
+    drift = drift_of(book, life, kept, counting_on(made, day), hottest_c=since.hottest_c)
+    now = aged(correction, drift, since)
+    checks = [one for one in made if one.kind == "check" and kept.done_on <= one.done_on <= day]
+    return _checked(now, checks)
+
+
+def _checked(correction: Correction, checks: Sequence[KeptCalibration]) -> Correction:
+    """Let a correction lapse on the day of the first check that contradicts it."""
+    for one in checks:
+        found = compare_with(correction_from_dict(one.correction), correction)
+        if found is not None and found.contradicts and one.done_on <= (correction.due_on or one.done_on):
+            return replace(correction, due_on=one.done_on, lapse=f"contradicted by the check of {one.done_on}")
+    return correction
+
+
+def since_calibration(book: LogBook, life: SensorLife, kept: KeptCalibration, *, at_utc: str, day: str) -> Since:
+    """Time and hours hot between a calibration and a moment; the run it was made in heats nothing after it."""
+    own = find_run_entry(book, kept.run) if kept.run else None
+    begun = kept.done_on if own is None else own.started_utc
+    heats = heats_of(book, life.furnace, life.sensor, after_utc=begun, before_utc=at_utc, without=kept.run)
+    return Since(abs(days_between(kept.done_on, day)), heats.hours_800, heats.hours_950, heats.hottest_c)
+
+
+def life_heats(book: LogBook, life: SensorLife) -> Heats:
+    """Heats and hours hot of a sensor life so far."""
+    return heats_of(book, life.furnace, life.sensor, after_utc=life.fitted_utc, before_utc=life.ended_utc)
+
+
+def hours_left_of(book: LogBook, life: SensorLife, *, at_utc: str, zone: str | None) -> float | None:
+    """Hours above 950 degC after which the calibration in force ends; None where none is, or nothing ends it [h]."""
+    day = local_day(at_utc, zone)
+    counting = counting_on(calibrations(book, life.entry), day)
+    if not counting or life.ended_utc is not None:
+        return None
+    since = since_calibration(book, life, counting[-1], at_utc=at_utc, day=day)
+    return hours_left(drift_of(book, life, counting[-1], counting, hottest_c=since.hottest_c), since)
+
+
+def drift_of(
+    book: LogBook,
+    life: SensorLife,
+    kept: KeptCalibration,
+    counting: Sequence[KeptCalibration],
+    *,
+    hottest_c: float | None = None,
+) -> Drift:
+    """Drift of a sensor life: measured by the calibration before this one, else assumed of its wire."""
+    given = correction_from_dict(kept.correction).drift
+    assumed = assumed_drift(life.thermocouple, life.diameter_mm, hottest_c, None if given is None else dict(given))
+    before = [one for one in counting if one.done_on < kept.done_on]
+    if not before or given is not None:
+        return assumed
+    heats = heats_of(book, life.furnace, life.sensor, after_utc=before[-1].done_on, before_utc=kept.done_on)
+    between = Since(days_between(before[-1].done_on, kept.done_on), heats.hours_800, heats.hours_950)
+    two = correction_from_dict(before[-1].correction), correction_from_dict(kept.correction)
+    return measured_drift(*two, between, assumed) or assumed

@@ -1,0 +1,127 @@
+"""``soakwitness sensor calibration`` and ``apply``: a calibration shown, printed, and counted from an earlier day."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from soakwitness.cli.options.common import (
+    LARGEST_NUMBER,
+    WrongUse,
+    check_output,
+    force_option,
+    json_option,
+    logbook_option,
+    print_json,
+    unit_option,
+)
+from soakwitness.cli.options.entering import by_option, new_stamp, open_book, table, why_option
+from soakwitness.firmware_bridge.common.units import Unit
+
+if TYPE_CHECKING:
+    from soakwitness.analysis.logbook.opening import LogBook
+    from soakwitness.cli.sheets.calibration_sheet import Recorded
+
+NUMBER = click.IntRange(1, LARGEST_NUMBER)
+SHEETS = (".html", ".pdf")
+
+
+@click.command()
+@click.argument("number", type=NUMBER, metavar="CALIBRATION")
+@click.option("--out", type=click.Path(path_type=Path, dir_okay=False), help="Page to print: .html or .pdf.")
+@click.option("--paper", type=click.Choice(["A4", "letter"]), default="A4", show_default=True, help="Of the page.")
+@unit_option
+@json_option
+@force_option
+@logbook_option
+def calibration(
+    number: int, out: Path | None, paper: str, unit: Unit | None, as_json: bool, force: bool, logbook: Path
+) -> None:
+    """Show the whole record of a calibration, computed again from what was kept of it.
+
+    Who, when, where and with what; points, budgets and correction; what a level measured twice was apart; the change
+    since the one before; limits of use; a withdrawal. The page that --out writes has every reading too.
+
+    Example: soakwitness sensor calibration 1 --out calibration-1.pdf
+    """
+    if out is not None:
+        check_output(out, force=force, suffixes=SHEETS)
+    with open_book(logbook) as book:
+        one = recorded(book, number, unit or "C")
+    if out is not None:
+        from soakwitness.cli.sheets.calibration_sheet import write_calibration_sheet
+
+        write_calibration_sheet(one, out, unit=unit or "C", paper="letter" if paper == "letter" else "A4")
+    if as_json:
+        print_json({"schema": "soakwitness/calibration/1", **vars(one.kept), "record": one.record.record})
+    elif out is None:
+        _show(one, unit or "C")
+    if out is not None:
+        click.echo(f"Record: {out}", err=as_json)
+
+
+def recorded(book: LogBook, number: int, unit: Unit) -> Recorded:
+    """A calibration with its record.
+
+    Raises WrongUse where there is none, or it was kept before records were.
+    """
+    from soakwitness.analysis.calibration.correcting.calibration_record import calibration_again
+    from soakwitness.analysis.calibration.correcting.correction import correction_from_dict
+    from soakwitness.analysis.logbook.calibration_records import record_of_calibration
+    from soakwitness.analysis.logbook.sensors import calibration_numbered
+    from soakwitness.cli.sheets.calibration_sheet import Recorded
+    from soakwitness.cli.terminal.calibrating import budget_lines
+
+    kept = calibration_numbered(book, number)
+    record = record_of_calibration(book, number)
+    if record is None:
+        raise WrongUse(
+            f"Calibration {number} of {kept.done_on} was kept before records were: only its correction is there, see "
+            "soakwitness sensor list."
+        )
+    found = calibration_again(record.record, record.levels)
+    budgets = tuple(budget_lines(point, unit) for point in found.points)
+    return Recorded(kept, record, found, correction_from_dict(kept.correction), budgets)
+
+
+def _show(one: Recorded, unit: Unit) -> None:
+    from soakwitness.cli.sheets.calibration_sheet import calibration_contents
+
+    contents = calibration_contents(one, unit)
+    click.echo(contents.title)
+    for name, words in contents.facts:
+        click.echo(f"  {name}: {words}")
+    click.echo(contents.measured)
+    for part in contents.tables:
+        if part.heading.startswith("Readings used"):
+            continue
+        click.echo(f"\n{part.heading}")
+        click.echo(table([list(part.head), *(list(row) for row in part.rows)], indent="  "))
+    click.echo(
+        f"\n{sum(len(level) for level in one.record.levels)} readings in {len(one.record.levels)} levels: --out."
+    )
+    for (line,) in contents.findings.rows:
+        click.echo(f"- {line}")
+
+
+@click.command()
+@click.argument("number", type=NUMBER, metavar="CALIBRATION")
+@click.option("--from", "day", required=True, metavar="DAY", help="Day from which it counts, before it was done.")
+@why_option
+@by_option
+@logbook_option
+def apply(number: int, day: str, why: str, by: str | None, logbook: Path) -> None:
+    """Have a calibration count from a day before it was done, on purpose.
+
+    For a sensor that was found off, and of which it is known since when. Runs from that day on are judged anew; what
+    was judged before stays beside it. The day cannot lie before the sensor life.
+
+    Example: soakwitness sensor apply 1 --from 2026-09-01 --why "the offset was typed in on that day"
+    """
+    from soakwitness.analysis.logbook.calibration_records import apply_from
+
+    with open_book(logbook) as book:
+        apply_from(book, number, day=day, why=why, stamp=new_stamp(by))
+    click.echo(f"Calibration {number} counts from {day}. Runs since then: soakwitness logbook recompute")
