@@ -25,6 +25,7 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "packet": ("packet", "packet", "Estimate how the blade in its packet followed the furnace (fit, predict)."),
     "calibrate": ("calibrate", "calibrate", "Find a sensor's correction against a reference."),
     "survey": ("survey", "survey", "Temperature uniformity of the work zone."),
+    "place": ("place", "place", "What the work's place has more or less than a sensor shows."),
     "accuracy": ("accuracy", "accuracy", "Test the control sensor's chain at one temperature."),
     "sensor": ("sensor", "sensor", "Thermocouples and their lives (fitted, list, diagnose)."),
     "emf": ("emf", "emf", "Convert between thermocouple voltage and temperature."),

@@ -33,6 +33,7 @@ TABLES = {
     "sensor_lives": "SELECT * FROM sensor_lives ORDER BY furnace, sensor, fitted_utc",
     "calibrations": "SELECT * FROM calibrations ORDER BY life, done_on",
     "surveys": "SELECT * FROM surveys ORDER BY furnace, done_on",
+    "place_differences": "SELECT * FROM place_differences ORDER BY life, done_on",
     "accuracy_tests": "SELECT * FROM accuracy_tests ORDER BY furnace, done_on",
     "verdicts": "SELECT run, recipe_digest, analysis_version, made_utc, verdict FROM verdicts ORDER BY run",
     "earlier_verdicts": "SELECT run, recipe_digest, analysis_version, made_utc, verdict, replaced_utc, why "

@@ -238,6 +238,17 @@ def surveys(book: LogBook, furnace: str) -> tuple[Check, ...]:
     return tuple(_check(row) for row in rows)
 
 
+def survey_numbered(book: LogBook, entry: int) -> Check:
+    """One survey by its number, struck ones left out.
+
+    Raises LogBookError if there is none.
+    """
+    row = book.row("SELECT *, NULL AS sensor, NULL AS life FROM surveys WHERE entry = ? AND struck_utc IS NULL", entry)
+    if row is None:
+        raise LogBookError(f"There is no survey {entry}. They are shown by: soakwitness survey --list")
+    return _check(row)
+
+
 def add_accuracy(
     book: LogBook,
     furnace: str,

@@ -19,6 +19,7 @@ from soakwitness.analysis.verification.sensors.gathering import gather
 
 if TYPE_CHECKING:
     from soakwitness.analysis.calibration.correcting.correction import Correction
+    from soakwitness.analysis.calibration.correcting.place_difference import PlaceDifference
     from soakwitness.analysis.packet.piece import PacketModel
 
 
@@ -30,6 +31,7 @@ def verify(
     pieces: Sequence[PieceInfo] = (),
     corrections: Mapping[str, Correction] | None = None,
     usual: Sequence[UsualDifference] = (),
+    places: Mapping[str, PlaceDifference] | None = None,
 ) -> Verification:
     """Compare a run with its recipe.
 
@@ -47,6 +49,8 @@ def verify(
         Corrections by the sensor's name, as the log book keeps them.
     usual : sequence of UsualDifference
         By how much pairs of sensors differed in earlier runs of the same sensor lives.
+    places : mapping, optional
+        What the work's place has more or less than a sensor's, by the sensor's name.
 
     Returns
     -------
@@ -67,7 +71,7 @@ def verify(
     ----------
     ILAC-G8:09/2019; JCGM 106:2012 (decision rule).
     """
-    read = read_run(run, RunKnowledge(tuple(pieces), corrections, tuple(usual)))
+    read = read_run(run, RunKnowledge(tuple(pieces), corrections, tuple(usual), places))
     heats = heats_of(read.chamber.readings, recipe)
     if len(heats) == 1:
         return _of(read, recipe, packet)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from soakwitness.cli.charts import style
 from soakwitness.cli.charts.thinning import thin
 from soakwitness.firmware_bridge.common.units import Unit, from_celsius, from_kelvin
-from soakwitness.firmware_bridge.common.wording import duration, temperature
+from soakwitness.firmware_bridge.common.wording import difference, duration, temperature
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from soakwitness.analysis.record.run import Run, Trace
     from soakwitness.analysis.verification.results.verification import HoldResult, Verification, WorkTemperature
 
+LEAST_ADDED_C = 0.05
 MOST_INSETS = 4
 MARK_WORDS = {"load": "load", "pull": "pull", "plates": "plates", "hand-warm": "hand-warm", "door": "door"}
 
@@ -74,6 +75,8 @@ def draw_run(
 
 def _headline(verification: Verification, recipe: Recipe) -> str:
     basis = ", as read" if verification.decided_on == "reading" and verification.verdict == "pass" else ""
+    if basis and verification.known.place is not None:
+        basis += " at the work's place"
     codes = dict.fromkeys(f.code for f in verification.findings if f.severity == "fail")
     reason = f" ({', '.join(codes)})" if codes else ""
     return f"{recipe.name}: {verification.verdict}{basis}{reason}"
@@ -182,6 +185,7 @@ def _draw_inset(ax: Axes, run: Run, verification: Verification, hold: HoldResult
     window = (hold.enter_s - margin, max(leave, hold.enter_s + hold.required_s) + margin)
     _draw_lines(ax, _cut(run, window), verification, unit, most=1500)
     low, high = (from_celsius(edge, unit) for edge in hold.band_c)
+    _draw_as_decided(ax, run, hold, window, unit)
     style.draw_band(ax, *window, low, high)
     ax.hlines(from_celsius(hold.target_c, unit), *window, **_as_hlines(style.RECIPE))
     for start, stop in verification.record.gaps:
@@ -199,6 +203,20 @@ def _draw_inset(ax: Axes, run: Run, verification: Verification, hold: HoldResult
     soak = hold.soak_s
     minutes = f"soak {duration(soak.best)} of {duration(hold.required_s)}, " if soak else ""
     ax.set_title(f"Step {hold.step}, {temperature(hold.target_c, unit)}: {minutes}{hold.verdict}")
+
+
+def _draw_as_decided(ax: Axes, run: Run, hold: HoldResult, window: tuple[float, float], unit: Unit) -> None:
+    """Draw what decides beside what was measured, where anything was added to that."""
+    trace = run.trace(hold.measured_by) if hold.measured_by is not None else None
+    if trace is None or hold.temperature_from == "packet estimate" or abs(hold.added_c) < LEAST_ADDED_C:
+        return
+    inside = (trace.t_s >= window[0]) & (trace.t_s <= window[1])
+    added = difference(hold.added_c, unit, signed=True)
+    words = f"{trace.name} {added}, " + ("corrected" if hold.shown_by.place is None else "where the work is")
+    t_s, temp_c = thin(trace.t_s[inside], trace.temp_c[inside] + hold.added_c, most=1500, gap_s=3 * trace.period_s)
+    ax.plot(t_s, from_celsius(temp_c, unit), label=words, zorder=4, **style.ESTIMATE)
+    white = {"facecolor": "white", "edgecolor": "none", "pad": 1.0}
+    ax.text(0.01, 0.97, f"dotted: {words}", transform=ax.transAxes, va="top", fontsize="small", bbox=white)
 
 
 def write_upright(ax: Axes, t_s: float, words: str) -> None:

@@ -11,7 +11,6 @@ import click
 from soakwitness.cli.options.common import (
     LARGEST_NUMBER,
     Finite,
-    WrongUse,
     check_output,
     find_run,
     force_option,
@@ -28,12 +27,11 @@ from soakwitness.cli.terminal.calibrating import (
     keeping_options,
     report_place,
 )
+from soakwitness.cli.terminal.survey_inputs import certificates_of, corrections_of, sensors_named
 from soakwitness.firmware_bridge.common.units import Unit, to_celsius, to_kelvin
 from soakwitness.firmware_bridge.common.wording import difference, duration, moment, temperature
 
 if TYPE_CHECKING:
-    from soakwitness.analysis.calibration.correcting.correction import Correction
-    from soakwitness.analysis.calibration.measured_pairs.reference import Reference
     from soakwitness.analysis.calibration.surveying.survey import Survey, SurveySensor
     from soakwitness.analysis.calibration.surveying.survey_limits import SurveyLimits
     from soakwitness.analysis.record.run import Run
@@ -53,6 +51,7 @@ MONTHS = 12
     metavar="[SENSOR=]FILE",
     help="Certificate (TOML) of one sensor or of all, such as of one reel of wire. Else the log book's correction.",
 )
+@click.option("--logger", type=Finite(min=0, min_open=True), help="U (k = 2) of the instrument that reads them.")
 @click.option("--least-minutes", type=Finite(min=0), help="Length asked for.  [default: 30]")
 @click.option("--slowest-s", type=Finite(min=0), help="Seconds between readings at most.  [default: 120]")
 @click.option("--least-sensors", type=click.IntRange(2, LARGEST_NUMBER), help="Sensors asked for.  [default: 5]")
@@ -78,7 +77,8 @@ def survey(run: str, logbook: Path, unit: Unit | None, as_json: bool, **given: A
     if chart is not None:
         check_output(chart, force=given["force"], suffixes=CHARTS)
     opened = open_run(find_run(run, logbook))
-    sensors = _sensors(opened, given["sensors"], given["certificates"], logbook, unit)
+    logger_c = to_kelvin(given["logger"], unit)
+    sensors = _sensors(opened, given["sensors"], given["certificates"], logbook, unit, logger_c)
     found = make_survey(
         opened.t_s,
         sensors,
@@ -122,52 +122,18 @@ def _limits(given: dict[str, Any]) -> SurveyLimits:
 
 
 def _sensors(
-    opened: Run, names: str, certificates: tuple[str, ...], logbook: Path, unit: Unit | None
+    opened: Run, names: str, certificates: tuple[str, ...], logbook: Path, unit: Unit | None, logger_c: float | None
 ) -> list[SurveySensor]:
     """Sensors asked for, each with the best knowledge of its error."""
-    from soakwitness.analysis.calibration.from_run import survey_sensor
+    from soakwitness.analysis.calibration.survey_sensors import survey_sensor
 
-    wanted = [name.strip() for name in names.split(",") if name.strip()]
-    if len(wanted) == 1:
-        wanted = [c.name for c in opened.columns if c.kind == "sensor" and c.role == wanted[0]] or wanted
-    doubled = [name for name in wanted if wanted.count(name) > 1]
-    if doubled:
-        raise WrongUse(f"--sensors: {doubled[0]} stands twice.")
-    known = _certificates(certificates, wanted)
-    corrections = _corrections(opened, logbook, unit)
+    wanted = sensors_named(opened, "--sensors", names)
+    known = certificates_of(certificates, wanted, "--sensors")
+    corrections = corrections_of(opened, logbook, unit)
     return [
-        survey_sensor(opened, name, certificate=known.get(name), correction=corrections.get(name)) for name in wanted
+        survey_sensor(opened, name, certificate=known.get(name), correction=corrections.get(name), logger_c=logger_c)
+        for name in wanted
     ]
-
-
-def _certificates(given: tuple[str, ...], wanted: list[str]) -> dict[str, Reference]:
-    """Certificates by sensor; one without a name is for all."""
-    from soakwitness.analysis.calibration.measured_pairs.reference import load_certificate
-
-    found: dict[str, Reference] = {}
-    for text in given:
-        name, sign, file = text.partition("=")
-        if not sign:
-            found |= {sensor: load_certificate(text) for sensor in wanted if sensor not in found}
-        elif name not in wanted:
-            raise WrongUse(f"--certificate {text}: {name} is not among --sensors {','.join(wanted)}.")
-        else:
-            found[name] = load_certificate(file)
-    return found
-
-
-def _corrections(opened: Run, logbook: Path, unit: Unit | None) -> dict[str, Correction]:
-    """Corrections valid on the day of the run."""
-    from soakwitness.analysis.logbook.calibrations import corrections_for
-    from soakwitness.analysis.logbook.opening import DATABASE
-
-    if not (logbook / DATABASE).exists():
-        return {}
-    with open_book(logbook) as book:
-        found, refused = corrections_for(book, opened.header)
-    for words in refused:
-        click.echo(words.text(unit or "C"), err=True)
-    return found
 
 
 def _enter(logbook: Path, opened: Run, found: Survey, done: str, due: str, given: dict[str, Any]) -> int:

@@ -46,6 +46,7 @@ ABOUT = {
     "packet": "packet",
     "calibrate": "calibration",
     "survey": "survey",
+    "place": "survey",
     "accuracy": "calibration",
     "sensor": "calibration",
     "emf": "thermocouples",

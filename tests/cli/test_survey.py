@@ -49,7 +49,8 @@ def test_a_survey_is_made_kept_and_drawn(tmp_path: Path) -> None:
     assert (answer["corrected"]["hottest"], answer["corrected"]["coldest"]) == ("d", "c")
     assert answer["as_read"]["highest_c"] == pytest.approx(1054.0, abs=0.3)
     assert answer["corrected"]["lowest_c"] == pytest.approx(1046.0, abs=0.3)
-    assert answer["corrected"]["with_u_c"] == pytest.approx(5.5, abs=0.3)
+    # U 2.5: wire 1.5 (k = 2), and a logger of which nothing is stated, 2 x hypot(1.55, 0.52)/sqrt 3 = 1.89
+    assert answer["corrected"]["with_u_c"] == pytest.approx(4.0 + 2.4, abs=0.3)
     assert answer["corrected"]["centring_c"] == pytest.approx(0.5, abs=0.2)
     assert answer["verdict"] == "pass"
     assert answer["bands"]["origin"] == "common practice, confirm in your edition"

@@ -71,7 +71,7 @@ def budget_rows(
             rectangular(
                 f"cold junction of the {name}",
                 comparing.cold_junction_c,
-                sensitivity=_cold_sensitivity(kind, temp_c),
+                sensitivity=cold_sensitivity(kind, temp_c),
                 common=True,
                 origin=f"type {kind}" if kind else "type not known: sensitivity 1",
             )
@@ -88,7 +88,7 @@ def budget_rows(
     return (*rows, *own)
 
 
-def _cold_sensitivity(kind: str | None, temp_c: float) -> float:
+def cold_sensitivity(kind: str | None, temp_c: float) -> float:
     """Error at the measuring junction for one kelvin at the cold one: ratio of the Seebeck coefficients."""
     if kind is None:
         return 1.0

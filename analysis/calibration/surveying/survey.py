@@ -17,6 +17,7 @@ from soakwitness.analysis.calibration.surveying.survey_limits import (
     requirements,
 )
 from soakwitness.analysis.calibration.surveying.survey_period import stable_period
+from soakwitness.analysis.calibration.uncertainty.budget import BudgetRow
 from soakwitness.analysis.calibration.uncertainty.decision import Decision, decide
 from soakwitness.analysis.errors import NotEnoughData
 from soakwitness.firmware_bridge.common.wording import duration, joined
@@ -35,6 +36,7 @@ class SurveySensor:
     expanded_c: float | None = None
     position: str | None = None
     says: str = "no correction known"
+    rows: tuple[BudgetRow, ...] = ()  # of U
 
     @property
     def true_c(self) -> FloatArray:

@@ -239,9 +239,7 @@ def _hot(on: HoldOnTrace, work: Work, stay: Stay) -> tuple[HotFigures | None, Ho
 def ask_absent(context: VerificationContext, number: int, work: Work, stay: Stay) -> tuple[req.Requirement, ...]:
     """What a hold that was not found still asks: a level nearer to it than to its neighbours is not over its limit."""
     sensor, hold = work.sensor, context.recipe.holds[number]
-    known = context.known(sensor, number)
-    true = known.basis == "true temperature"
-    correction_c = known.correction_c if true else 0.0
+    correction_c = context.known(sensor, number).decides_with_c
     limits = context.limits(sensor, correction_c, sensor.placed_true if correction_c else sensor.placed)
     mine = [limit for limit in limits if limit.number == number and limit.of_missing]
     if not mine:

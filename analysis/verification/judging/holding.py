@@ -123,16 +123,20 @@ def _judge_works(context: VerificationContext, number: int, stay: Stay, works: I
 def _judge_by(context: VerificationContext, number: int, stay: Stay, work: Work) -> _Judged | None:
     """One stay by one work temperature: as read, at true temperature, and by what an overdue calibration said."""
     known = context.known(work.sensor, number)
-    read = ask(context, _on(context, work, number, 0.0), work, stay)
-    true = (
-        read if known.correction_c == 0.0 else ask(context, _on(context, work, number, known.correction_c), work, stay)
-    )
-    asked = true if known.basis == "true temperature" else read
+    on_true = known.basis == "true temperature"
+
+    def with_c(added_c: float) -> Asked | None:
+        return ask(context, _on(context, work, number, added_c), work, stay)
+
+    read = with_c(0.0)
+    true = read if known.correction_c == 0.0 else with_c(known.correction_c)
+    asked = true if on_true else read if known.place is None else with_c(known.place_c)
     if asked is None:
         return None
     as_read = req.worst(req.as_read(r) for r in read.requirements) if read is not None else "fail"
     at_true = _at_true(true, known.expanded_c)
-    verdict = at_true if known.basis == "true temperature" else as_read
+    placed = as_read if known.place is None else _at_true(asked, known.place.expanded_c)
+    verdict = at_true if on_true else placed
     if known.lapsed is not None and context.recipe.decide_on is None:
         old = ask(context, _on(context, work, number, known.lapsed.correction_c, lapsed=True), work, stay)
         verdict = req.with_lapsed(verdict, _at_true(old, known.lapsed.expanded_c) if old is not None else "fail")
@@ -185,6 +189,8 @@ def _piece(
 
 def _alone(requirement: req.Requirement, known: KnownError, *, on_true: bool) -> Verdict:
     """One requirement by itself, on what the hold's verdict rests on."""
+    if not on_true and known.place is not None:
+        return req.at_true_temperature([requirement], known.place.expanded_c)
     if not on_true:
         return req.as_read(requirement)
     return "not proven" if known.expanded_c is None else req.at_true_temperature([requirement], known.expanded_c)
