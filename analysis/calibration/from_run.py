@@ -8,15 +8,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from soakwitness.analysis.calibration.correcting.correction import Correction
 from soakwitness.analysis.calibration.correcting.reference_differences import Comparing
 from soakwitness.analysis.calibration.measured_pairs.alignment import Alignment, align_by_shape, on_first_clock
 from soakwitness.analysis.calibration.measured_pairs.paired_readings import PairReading
 from soakwitness.analysis.calibration.measured_pairs.reference import Reference, of_class, stated
 from soakwitness.analysis.calibration.measured_pairs.right_reference import check_certificate
 from soakwitness.analysis.calibration.measured_pairs.stretches import StretchLimits, stable_stretches
-from soakwitness.analysis.calibration.surveying.survey import SurveySensor
-from soakwitness.analysis.calibration.uncertainty.budget import Budget
 from soakwitness.analysis.errors import AnalysisError
 from soakwitness.analysis.record.run import Run, Trace
 from soakwitness.firmware_bridge.common.units import to_kelvin
@@ -188,39 +185,6 @@ def reference_of(
         f"nothing is known of how far {name} may be off. "
         "Give --reference-certificate FILE, --reference-uncertainty U, or --reference-type and --reference-class."
     )
-
-
-def survey_sensor(
-    run: Run, name: str, *, certificate: Reference | None = None, correction: Correction | None = None
-) -> SurveySensor:
-    """Sensor of a survey with the best knowledge of its error.
-
-    Returns readings [degC], what to add to them [K] and U (k = 2) near its hottest readings [K]; U None where not
-    known.
-
-    Raises SensorChoiceError if there is no such sensor.
-    """
-    column, trace = sensor_of(run, name)
-    hot_c = float(np.nanquantile(trace.temp_c, 0.9)) if np.isfinite(trace.temp_c).any() else float("nan")
-    if certificate is None and correction is not None:
-        u = float(correction.expanded_c(hot_c))
-        return SurveySensor(
-            column.name,
-            trace.temp_c,
-            correction.correction_c(trace.temp_c),
-            u if np.isfinite(u) else None,
-            column.position,
-            f"calibration of {correction.done_on}",
-        )
-    try:
-        reference = reference_of(column, certificate=certificate)
-    except SensorChoiceError:
-        return SurveySensor(column.name, trace.temp_c, 0.0, None, column.position)
-    temps = np.array([p.temp_c for p in reference.points] or [0.0])
-    adds = np.array([p.correction_c for p in reference.points] or [0.0])
-    u_c = Budget(reference.rows(hot_c)).expanded_c if reference.covers(hot_c) else None
-    add = np.interp(trace.temp_c, temps, adds)
-    return SurveySensor(column.name, trace.temp_c, add, u_c, column.position, str(reference.says))
 
 
 def readings_of(pair: Pair, limits: StretchLimits) -> tuple[PairReading, ...]:

@@ -259,6 +259,7 @@ class SoakClock:
             loaded=bool(self._charges),
             all_out=bool(self._charges) and all(charge.empty_s is not None for charge in self._charges),
             pieces=() if number is None else tuple(self._pieces(standing, aim, take_out=take_out)),
+            place_c=chamber.sensor.place_c[number] if number is not None and chamber.sensor.place_c else 0.0,
         )
 
     def _pieces(self, standing: Standing, aim: Aim, *, take_out: bool) -> Iterable[PieceState]:

@@ -16,10 +16,12 @@ class Calibrated:
 
     ``added_c`` [K] is what a calibration in force that reaches a hold says to add there, in the recipe's order, nought
     where the hold is decided as read; ``reach_c`` [K] how far beside its band a level may lie and still be a hold.
+    ``place_c`` [K] is the part of that which is for the work's place.
     """
 
     added_c: tuple[float, ...] = ()
     reach_c: float = 0.0
+    place_c: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -64,4 +66,5 @@ def clock_inputs_from(said: object) -> ClockInputs | None:
 
 
 def _calibrated(data: Mapping[str, Any]) -> Calibrated:
-    return Calibrated(tuple(float(added) for added in data["added_c"]), float(data["reach_c"]))
+    added, place = (tuple(float(kelvin) for kelvin in data[name]) for name in ("added_c", "place_c"))
+    return Calibrated(added, float(data["reach_c"]), place)

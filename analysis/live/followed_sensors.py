@@ -25,7 +25,7 @@ class LiveSensor:
 
     ``thickness_mm`` is that of a load sensor's dummy, ``resolution_c`` [K] the step of a reading. ``added_c`` [K] is
     what its calibration says to add at each hold, ``reach_c`` [K] how far beside its band a level may lie and still be
-    a hold, as ``SensorErrors.reach_c`` says.
+    a hold, as ``SensorErrors.reach_c`` says; ``place_c`` [K] is the part of ``added_c`` for the work's place.
     """
 
     name: str
@@ -34,6 +34,7 @@ class LiveSensor:
     resolution_c: float | None = None
     added_c: tuple[float, ...] = ()
     reach_c: float = 0.0
+    place_c: tuple[float, ...] = ()
 
     def as_shown(self, recipe: Recipe) -> Recipe:
         """The recipe as this sensor should show it."""

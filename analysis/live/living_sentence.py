@@ -28,14 +28,20 @@ def sentence(state: ClockState | None, unit: Unit = "C") -> str:
         return "No reading of the chamber yet"
     if state.hold is None or state.band_c is None:
         return f"All holds are over, chamber at {temperature(state.chamber_c, unit)}"
-    lead = f"Step {state.step}: "
+    place = (
+        f"; counted with {difference(state.place_c, unit, signed=True)} for the work's place" if state.place_c else ""
+    )
+    return f"Step {state.step}: {_of_hold(state, unit)}{place}"
+
+
+def _of_hold(state: ClockState, unit: Unit) -> str:
     if state.all_out:
-        return f"{lead}all pieces are out, chamber at {temperature(state.chamber_c, unit)}"
+        return f"all pieces are out, chamber at {temperature(state.chamber_c, unit)}"
     if not state.pieces:
-        return lead + _chamber_only(state, unit)
+        return _chamber_only(state, unit)
     if state.phase == "before" and not any(piece.in_band for piece in state.pieces):
-        return lead + _on_the_way(state, unit)
-    return lead + _pieces(state, unit)
+        return _on_the_way(state, unit)
+    return _pieces(state, unit)
 
 
 def _pieces(state: ClockState, unit: Unit) -> str:

@@ -59,6 +59,7 @@ class ClockState:
     ``hold`` counts the holds from 1 (None: all are over), ``step`` is its step number; ``phase`` tells where the
     chamber stands to it, ``chamber_soak_s`` [s] how long; ``take_out`` whether the pieces come out after it.
     ``loaded`` False: nothing is in as far as marks and recipe tell. ``pieces`` are those that are in.
+    ``place_c`` [K] is what counts for the work's place beside the chamber's sensor.
     """
 
     t_s: float
@@ -75,6 +76,7 @@ class ClockState:
     loaded: bool
     all_out: bool
     pieces: tuple[PieceState, ...]
+    place_c: float = 0.0
 
     @property
     def complete(self) -> bool:

@@ -19,6 +19,7 @@ Table = Literal[
     "sensor_lives",
     "calibrations",
     "surveys",
+    "place_differences",
     "accuracy_tests",
     "dispositions",
     "run_recipes",
@@ -36,6 +37,7 @@ KINDS: dict[str, Table] = {
     "sensor": "sensor_lives",
     "calibration": "calibrations",
     "survey": "surveys",
+    "place": "place_differences",
     "accuracy": "accuracy_tests",
     "disposition": "dispositions",
     "recipe": "run_recipes",
@@ -94,6 +96,8 @@ def strike(book: LogBook, table: Table, entries: Sequence[int], *, why: str, sta
 def _where_numbers_stand(table: Table) -> str:
     if table in ("sensor_lives", "calibrations"):
         return "Numbers are shown by: soakwitness sensor list"
+    if table == "place_differences":
+        return "Numbers are shown by: soakwitness place list"
     if table == "measured_packets":
         return "Numbers are shown by: soakwitness packet list"
     if table in ("piece_facts", "charge_pieces", "hardness", "treatments"):

@@ -37,6 +37,7 @@ TABLES = {
     "calibrations_applied": "SELECT * FROM calibrations_applied ORDER BY entry",
     "run_heat": "SELECT run, sensor, hours_800, hours_950, hottest_c FROM run_heat ORDER BY run, sensor",
     "surveys": "SELECT * FROM surveys ORDER BY furnace, done_on",
+    "place_differences": "SELECT * FROM place_differences ORDER BY life, done_on",
     "accuracy_tests": "SELECT * FROM accuracy_tests ORDER BY furnace, done_on",
     "verdicts": "SELECT run, recipe_digest, analysis_version, made_utc, verdict FROM verdicts ORDER BY run",
     "earlier_verdicts": "SELECT run, recipe_digest, analysis_version, made_utc, verdict, replaced_utc, why "

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from soakwitness.analysis.calibration.correcting.correction import Correction
+from soakwitness.analysis.calibration.correcting.place_difference import PlaceDifference
 from soakwitness.analysis.errors import AnalysisError
 from soakwitness.analysis.packet.estimate import Lag, PacketEstimate, estimate
 from soakwitness.analysis.packet.piece import PacketModel
@@ -64,6 +65,7 @@ def predict(
     *,
     recipe: Recipe | None = None,
     corrections: Mapping[str, Correction] | None = None,
+    places: Mapping[str, PlaceDifference] | None = None,
     start_c: float = 20.0,
 ) -> Prediction:
     """Estimate the work temperature over a run.
@@ -74,7 +76,7 @@ def predict(
     Raises NotEnoughData without a usable chamber sensor.
     """
     trace = chamber_trace(run)
-    chamber = _corrected(run, trace, corrections)
+    chamber = _corrected(run, trace, corrections, places)
     load_s = first_mark(run, "load")
     found = estimate(chamber.t_s, chamber.temp_c, packet=packet, load_t_s=load_s, start_c=start_c)
     placed = place_holds(chamber, recipe) if recipe is not None else ()
@@ -98,6 +100,7 @@ def fit_run(
     packet: PacketModel,
     *,
     corrections: Mapping[str, Correction] | None = None,
+    places: Mapping[str, PlaceDifference] | None = None,
     progress: Callable[[], None] = lambda: None,
 ) -> Fit:
     """Fit a packet to a run in which a sensor rode in it.
@@ -114,7 +117,7 @@ def fit_run(
         raise UnknownSensor(
             f"{load}: no sensor beside the chamber's ({chamber.name}) has this name. There is: {others}."
         )
-    readings, work = _corrected(run, chamber, corrections), _corrected(run, trace, corrections)
+    readings, work = (_corrected(run, one, corrections, places) for one in (chamber, trace))
     return fit_packet(
         readings.t_s,
         readings.temp_c,
@@ -145,9 +148,15 @@ def first_mark(run: Run, act: str) -> float | None:
     return min((mark.t_s for mark in run.marks if mark.act == act and not mark.struck), default=None)
 
 
-def _corrected(run: Run, trace: Trace, corrections: Mapping[str, Correction] | None) -> Readings:
+def _corrected(
+    run: Run,
+    trace: Trace,
+    corrections: Mapping[str, Correction] | None,
+    places: Mapping[str, PlaceDifference] | None,
+) -> Readings:
     column = next((c for c in run.columns if c.name == trace.name), None)
-    return corrected(trace, errors_of(column, corrections or {}, local_day(run.header.started_utc, run.header.zone)))
+    day = local_day(run.header.started_utc, run.header.zone)
+    return corrected(trace, errors_of(column, corrections or {}, day, places))
 
 
 def _hold(number: int, hold: Hold, place: Placed | None, found: PacketEstimate) -> HoldLag:

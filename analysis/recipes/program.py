@@ -94,5 +94,5 @@ def _deliberate(recipe: Recipe, unit: Unit, *, calibrated: bool) -> str:
         return "These are the recipe's own figures: no offset, no extra minutes."
     twice = ""
     if calibrated and program.offset_c:
-        twice = " The calibration counts besides: an offset that was meant for the sensor's error counts twice."
+        twice = " What is known of the sensor counts besides: an offset meant for its error or its place counts twice."
     return f"On purpose, {' and '.join(parts)}.{twice}"

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from soakwitness.analysis.errors import LogBookError
 from soakwitness.analysis.logbook.calibrations import calibrations_for
+from soakwitness.analysis.logbook.place_differences import places_for
 from soakwitness.analysis.logbook.runs import list_runs
 from soakwitness.analysis.recipes.recipe import Hold, Recipe
 from soakwitness.analysis.record.moments import local_day
@@ -51,12 +52,13 @@ def settings_for(book: LogBook, furnace: str, recipe: Recipe, *, at_utc: str, zo
         )
     found, refused = calibrations_for(book, furnace, columns, started_utc=at_utc, zone=zone)
     corrections = corrections_in_force(book, furnace, found, at_utc=at_utc, zone=zone)
-    errors = errors_of(control, corrections, local_day(at_utc, zone))
+    places, not_used = places_for(book, furnace, columns, started_utc=at_utc, zone=zone)
+    errors = errors_of(control, corrections, local_day(at_utc, zone), places)
     known = {hold.number: errors.known_at(hold) for hold in recipe.holds}
     says = [_sentence(control.name, hold, known[hold.number]) for hold in recipe.holds if known[hold.number].set_to_c]
     says += _unknown(control.name, recipe, known)
     set_to_c = {number: one.set_to_c for number, one in known.items() if one.set_to_c is not None}
-    return Settings(control.name, set_to_c, (*dict.fromkeys(says), *refused))
+    return Settings(control.name, set_to_c, (*dict.fromkeys(says), *refused, *not_used))
 
 
 def _unknown(sensor: str, recipe: Recipe, known: Mapping[int, KnownError]) -> list[Says]:
@@ -78,6 +80,16 @@ def _unknown(sensor: str, recipe: Recipe, known: Mapping[int, KnownError]) -> li
 
 
 def _sentence(sensor: str, hold: Hold, known: KnownError) -> Says:
+    if known.place is not None:
+        u_c = known.expanded_c if known.basis == "true temperature" else known.place.expanded_c
+        return Says.of(
+            "Sensor {sensor} shows {shown} when the work's place is at {target} ± {u} ({why}).",
+            sensor=sensor,
+            shown=Temp(hold.target_c if known.set_to_c is None else known.set_to_c),
+            target=Temp(hold.target_c),
+            u=Diff(u_c or 0.0),
+            why=known.says,
+        )
     return Says.of(
         "Sensor {sensor} shows {shown} when it is truly {target} ± {u} ({why}).",
         sensor=sensor,

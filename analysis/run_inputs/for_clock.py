@@ -27,7 +27,7 @@ def clock_inputs_of(inputs: RunInputs, marks: Sequence[Mark]) -> ClockInputs:
         return ClockInputs()
     day = local_day(header.started_utc, header.zone)
     sensors = {
-        column.name: _calibrated(errors_of(column, inputs.corrections, day), recipe)
+        column.name: _calibrated(errors_of(column, inputs.corrections, day, inputs.places), recipe)
         for column in header.columns
         if column.kind == "sensor"
     }
@@ -39,10 +39,11 @@ def clock_inputs_of(inputs: RunInputs, marks: Sequence[Mark]) -> ClockInputs:
 
 
 def _calibrated(errors: SensorErrors, recipe: Recipe) -> Calibrated:
-    """What counts of a sensor's calibration: in force, at the holds that it reaches, where they are decided by it."""
+    """What counts of a sensor's calibration and place: in force, at the holds they reach and that they decide."""
     known = [errors.known_at(hold, recipe.decide_on) for hold in recipe.holds]
-    added = tuple(one.correction_c if one.basis == "true temperature" else 0.0 for one in known)
-    return Calibrated(added, errors.reach_c(recipe.holds))
+    added = tuple(one.decides_with_c for one in known)
+    place = tuple(one.place_c for one in known) if errors.place is not None else ()
+    return Calibrated(added, errors.reach_c(recipe.holds), place)
 
 
 def _packet(inputs: RunInputs, piece: PieceInfo) -> PacketModel | None:

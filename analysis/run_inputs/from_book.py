@@ -11,6 +11,7 @@ from soakwitness.analysis.condition.measuring import sensor_of
 from soakwitness.analysis.evidence.run_figures import SensorFigures
 from soakwitness.analysis.logbook.calibrations import calibrations_for, with_wire_on_record
 from soakwitness.analysis.logbook.charges import Charged, pieces_in_run, pieces_waiting
+from soakwitness.analysis.logbook.place_differences import places_for
 from soakwitness.analysis.logbook.runs import recipe_text
 from soakwitness.analysis.logbook.seals import seal_known
 from soakwitness.analysis.logbook.sensors import sensor_life_on
@@ -47,13 +48,23 @@ def known_to_the_book(
     named = _named(marks)
     charged = _charged(book, folder, header, named)
     known = seal_known(book, folder, header.run)
+    stood = [c.place for c in charged if c.place]
+    places, not_used = places_for(
+        book,
+        header.furnace_name,
+        header.columns,
+        started_utc=header.started_utc,
+        zone=header.zone,
+        work_places=stood,
+    )
     since = treatments_since(book, [c.piece for c in charged], since_utc=header.started_utc)
     return RunInputs(
         folder,
         with_wire_on_record(book, header),
         pieces=tuple(_piece(c, named, since[c.piece]) for c in charged),
         corrections=corrections,
-        refused=refused,
+        places=places,
+        refused=(*refused, *not_used),
         sensors={
             c.name: _sensor(book, header, c, corrections.get(c.name)) for c in header.columns if c.kind == "sensor"
         },

@@ -13,6 +13,7 @@ from soakwitness.analysis.verification.results.verification import PieceInfo, Us
 
 if TYPE_CHECKING:
     from soakwitness.analysis.calibration.correcting.correction import Correction
+    from soakwitness.analysis.calibration.correcting.place_difference import PlaceDifference
     from soakwitness.analysis.evidence.run_figures import SensorFigures
     from soakwitness.analysis.logbook.treatments import Treatment
     from soakwitness.analysis.packet.piece import PacketModel
@@ -29,8 +30,8 @@ class RunInputs:
 
     ``header`` is the run's own with type and class of its thermocouples as the log book knows them. ``recipe`` None:
     there is none, or it cannot be read, and ``trouble`` says why. ``packet`` is one that was measured. ``refused`` says
-    what on record is not used, and why. ``sensors``, ``corrections`` by the sensor's name, ``treatments`` by the
-    piece's; ``usual`` by how much pairs of sensors differed in earlier runs. ``seal_seen``: the log book knows
+    what on record is not used, and why. ``sensors``, ``corrections``, ``places`` by the sensor's name, ``treatments``
+    by the piece's; ``usual`` by how much pairs of sensors differed in earlier runs. ``seal_seen``: the log book knows
     the seal; ``seal_doubt`` says what it knows against it.
     """
 
@@ -40,6 +41,7 @@ class RunInputs:
     trouble: str | None = None
     pieces: tuple[PieceInfo, ...] = ()
     corrections: Mapping[str, Correction] = field(default_factory=dict)
+    places: Mapping[str, PlaceDifference] = field(default_factory=dict)
     packet: UsedPacket | None = None
     refused: tuple[Says, ...] = ()
     sensors: Mapping[str, SensorFigures] = field(default_factory=dict)
@@ -73,6 +75,7 @@ class RunInputs:
             pieces=self.pieces,
             corrections=self.corrections,
             usual=self.usual,
+            places=self.places,
         )
 
     def answer(self, verification: Verification, unit: Unit = "C") -> dict[str, Any]:

@@ -21,6 +21,7 @@ from soakwitness.analysis.verification.sensors.gathering import gather
 
 if TYPE_CHECKING:
     from soakwitness.analysis.calibration.correcting.correction import Correction
+    from soakwitness.analysis.calibration.correcting.place_difference import PlaceDifference
     from soakwitness.analysis.packet.piece import PacketModel
 
 
@@ -32,6 +33,7 @@ def verify(
     pieces: Sequence[PieceInfo] = (),
     corrections: Mapping[str, Correction] | None = None,
     usual: Sequence[UsualDifference] = (),
+    places: Mapping[str, PlaceDifference] | None = None,
 ) -> Verification:
     """Compare a run with its recipe.
 
@@ -49,6 +51,8 @@ def verify(
         Corrections by the sensor's name, as the log book keeps them.
     usual : sequence of UsualDifference
         By how much pairs of sensors differed in earlier runs of the same sensor lives.
+    places : mapping, optional
+        What the work's place has more or less than a sensor's, by the sensor's name.
 
     Returns
     -------
@@ -69,7 +73,7 @@ def verify(
     ----------
     ILAC-G8:09/2019; JCGM 106:2012 (decision rule).
     """
-    read = read_run(run, RunKnowledge(tuple(pieces), corrections, tuple(usual)))
+    read = read_run(run, RunKnowledge(tuple(pieces), corrections, tuple(usual), places))
     found = _in_its_heats(read, recipe, packet)
     return replace(found, in_short=in_short(found))
 

@@ -7,8 +7,9 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from soakwitness.cli.charts import style
+from soakwitness.cli.charts.thinning import thin
 from soakwitness.firmware_bridge.common.units import Unit, from_celsius
-from soakwitness.firmware_bridge.common.wording import duration, duration_of, temperature
+from soakwitness.firmware_bridge.common.wording import difference, duration, duration_of, temperature
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
     from soakwitness.analysis.record.run import Run
     from soakwitness.analysis.verification.results.verification import Bounds, HoldResult, Verification
 
+LEAST_ADDED_C = 0.05
 MOST_PANELS = 3
 MOST_BARS = 4
 ALIKE_S = 30.0
@@ -83,6 +85,7 @@ def draw_panel(
     draw_lines(ax, part, verification, unit, most=1500)
     low, high = (from_celsius(edge, unit) for edge in hold.band_c)
     style.draw_band(ax, *window, low, high)
+    _draw_as_decided(ax, run, hold, window, unit)
     target = from_celsius(hold.target_c, unit)
     ax.plot(window, (target, target), **style.RECIPE)
     for start, stop in verification.record.gaps:
@@ -93,6 +96,20 @@ def draw_panel(
     verdict = hold.verdict if hold.judged else "reported only"
     ax.set_title(f"Step {hold.step}, {temperature(hold.target_c, unit)}: {verdict}")
     _draw_bars(below, bars, window)
+
+
+def _draw_as_decided(ax: Axes, run: Run, hold: HoldResult, window: tuple[float, float], unit: Unit) -> None:
+    """Draw what decides beside what was measured, where anything was added to that."""
+    trace = run.trace(hold.measured_by) if hold.measured_by is not None else None
+    if trace is None or hold.temperature_from == "packet estimate" or abs(hold.added_c) < LEAST_ADDED_C:
+        return
+    inside = (trace.t_s >= window[0]) & (trace.t_s <= window[1])
+    added = difference(hold.added_c, unit, signed=True)
+    words = f"{trace.name} {added}, " + ("corrected" if hold.shown_by.place is None else "where the work is")
+    t_s, temp_c = thin(trace.t_s[inside], trace.temp_c[inside] + hold.added_c, most=1500, gap_s=3 * trace.period_s)
+    ax.plot(t_s, from_celsius(temp_c, unit), label=words, zorder=4, **style.ESTIMATE)
+    white = {"facecolor": "white", "edgecolor": "none", "pad": 1.0}
+    ax.text(0.01, 0.97, f"dotted: {words}", transform=ax.transAxes, va="top", fontsize="small", bbox=white)
 
 
 def _window(hold: HoldResult, bars: Sequence[SoakBar]) -> tuple[float, float]:

@@ -108,7 +108,9 @@ def predict(
     inputs = known_inputs(logbook, opened, recipe_path=recipe_path, packet=given)
     recipe = inputs.recipe
     model = _model(inputs, logbook, thickness_mm, **piece)
-    found = predict_run(inputs.on_record(opened), model, recipe=recipe, corrections=inputs.corrections)
+    found = predict_run(
+        inputs.on_record(opened), model, recipe=recipe, corrections=inputs.corrections, places=inputs.places
+    )
     shown = unit or (recipe.unit if recipe else "C")
     if chart is not None:
         from soakwitness.cli.charts.packet_chart import save_packet_chart
@@ -216,7 +218,7 @@ def fit(
     known = generic_packet(spec, piece["steel"] or (recipe.steel if recipe else None))
     with _bar(len(opened)) as progress:
         fits = [
-            fit_run(run, load, known, corrections=at.corrections, progress=progress)
+            fit_run(run, load, known, corrections=at.corrections, places=at.places, progress=progress)
             for run, at in zip(opened, inputs, strict=True)
         ]
     found = fits[0].packet if len(fits) == 1 else combine_fits([one.packet for one in fits], before=known)

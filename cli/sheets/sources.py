@@ -11,7 +11,7 @@ import click
 from soakwitness.cli.options.common import WrongUse
 from soakwitness.cli.sheets.contents import SheetNotes
 from soakwitness.firmware_bridge.common.units import Unit
-from soakwitness.firmware_bridge.common.wording import difference
+from soakwitness.firmware_bridge.common.wording import difference, temperature
 
 if TYPE_CHECKING:
     from soakwitness.analysis.calibration.correcting.correction import Correction
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from soakwitness.analysis.logbook.pieces import Piece
     from soakwitness.analysis.recipes.recipe import Recipe
     from soakwitness.analysis.record.run import Run
+    from soakwitness.analysis.run_inputs.known_inputs import RunInputs
     from soakwitness.analysis.run_inputs.measured_packets import UsedPacket
     from soakwitness.analysis.verification.results.verification import Verification
     from soakwitness.cli.verdicts.verified import Verified
@@ -50,10 +51,9 @@ def sheet_sources(
     from soakwitness.cli.verdicts.verified import verify_run
 
     found = verify_run(folder, recipe_path, logbook, packet=packet)
-    corrections = found.inputs.corrections
     shown = unit or found.recipe.unit
     notes = SheetNotes(
-        sensors=[_correction_words(name, correction, shown) for name, correction in corrections.items()],
+        sensors=_sensor_words(found.inputs, shown),
         seal_digest=_digest(found.run.path / "seal.json"),
         charge=found.inputs.pieces,
         packet=found.inputs.packet.says if found.inputs.packet is not None else None,
@@ -136,6 +136,17 @@ def _gone(decided: Disposition, gone: Gone | None, zone: str | None) -> str:
     step = f", step {decided.step}" if decided.step else ""
     since = gone_words(gone, zone) if gone else "its finding is not among these"
     return f"on {decided.finding}{step}: {_decision(decided)}; {since}"
+
+
+def _sensor_words(inputs: RunInputs, unit: Unit) -> list[tuple[str, str, str]]:
+    """Correction and U of each sensor that has one, its place differences with it."""
+    words = [_correction_words(name, correction, unit) for name, correction in inputs.corrections.items()]
+    known = {name: (correction, u) for name, correction, u in words}
+    for name, place in inputs.places.items():
+        correction, u = known.get(name, ("none", ""))
+        says = "; ".join(f"at {temperature(p.at_c, unit)} {p.says.text(unit)}" for p in place.points)
+        known[name] = (f"{correction}; {says}", u)
+    return [(name, *both) for name, both in known.items()]
 
 
 def _correction_words(name: str, correction: Correction, unit: Unit) -> tuple[str, str, str]:

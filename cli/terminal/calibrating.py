@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from soakwitness.analysis.calibration.measured_pairs.paired_readings import PairReading
     from soakwitness.analysis.calibration.measured_pairs.reference import Reference
     from soakwitness.analysis.calibration.measured_pairs.stretches import StretchLimits
+    from soakwitness.analysis.calibration.uncertainty.budget import Budget
     from soakwitness.analysis.record.run import Run
     from soakwitness.firmware_bridge.runfolder.contents import Column
 
@@ -220,7 +221,11 @@ def _small(kelvin: float, unit: Unit, digits: int) -> str:
 
 def budget_lines(point: CalibratedPoint, unit: Unit) -> list[list[str]]:
     """Budget of one point, a line a source."""
-    budget = point.budget
+    return rows_of_budget(point.budget, unit)
+
+
+def rows_of_budget(budget: Budget, unit: Unit) -> list[list[str]]:
+    """Any budget, a line a source."""
     rows = [["source", "value", "distribution", "divisor", "sensitivity", f"contribution °{unit}"]]
     for row in budget.rows:
         value = row.value if row.unit != "K" else from_kelvin(row.value, unit)

@@ -186,6 +186,7 @@ def _live(sensor: Sensor, furnace: Furnace, inputs: ClockInputs) -> LiveSensor:
         None if step is None else to_kelvin(step, furnace.unit),
         known.added_c,
         known.reach_c,
+        known.place_c,
     )
 
 

@@ -33,7 +33,7 @@ def verdict_words(verification: Verification) -> str:
     """Verdict with what it rests on: ``pass, as read`` where only the reading was judged."""
     words: str = verification.verdict
     if verification.decided_on == "reading":
-        words += ", as read"
+        words += ", as read" if verification.known.place is None else ", as read at the work's place"
     if verification.by_estimate and verification.verdict == "pass":
         words += ", by estimate"
     return words

@@ -147,6 +147,8 @@ def _verdicts(hold: HoldResult) -> str:
         both = f"{hold.as_read} as read, {hold.at_true_temperature} at true temperature"
     else:
         both = f"{hold.as_read} as read and at true temperature"
+    if hold.known.place is not None and hold.known.basis == "reading":
+        return f"{hold.verdict} at the work's place ({both})"
     if hold.verdict in (hold.as_read, hold.at_true_temperature):
         return both.replace(" as read and", ", as read and")
     return f"{hold.verdict} ({both})"

@@ -70,7 +70,8 @@ def budget_rows(
     meter_c = comparing.meter_c + comparing.meter_percent / 100.0 * abs(temp_c)
     if meter_c > 0:
         rows.append(rectangular("reference readout, accuracy", meter_c, common=True, origin="its data sheet"))
-    rows.append(rectangular("resolution of the reference", comparing.reference_resolution_c / 2.0))
+    if comparing.reference_resolution_c > 0:
+        rows.append(rectangular("resolution of the reference", comparing.reference_resolution_c / 2.0))
     rows.append(rectangular("resolution of the sensor", comparing.sensor_resolution_c / 2.0))
     kinds = [("reference", comparing.reference_type or reference.thermocouple), ("sensor", comparing.sensor_type)]
     if reference.of_readings or comparing.readout_expanded_c > 0 or meter_c > 0:
@@ -80,24 +81,25 @@ def budget_rows(
             rectangular(
                 f"cold junction of the {name}",
                 comparing.cold_junction_c,
-                sensitivity=_cold_sensitivity(kind, temp_c),
+                sensitivity=cold_sensitivity(kind, temp_c),
                 common=True,
                 origin=f"type {kind}" if kind else "type not known: sensitivity 1",
             )
         )
-    rows.append(
-        rectangular(
-            "distance and gradient in the furnace",
-            comparing.distance_mm,
-            sensitivity=comparing.gradient_c_per_mm,
-            unit="mm",
-            common=True,
+    if comparing.distance_mm > 0:
+        rows.append(
+            rectangular(
+                "distance and gradient in the furnace",
+                comparing.distance_mm,
+                sensitivity=comparing.gradient_c_per_mm,
+                unit="mm",
+                common=True,
+            )
         )
-    )
     return (*rows, *own)
 
 
-def _cold_sensitivity(kind: str | None, temp_c: float) -> float:
+def cold_sensitivity(kind: str | None, temp_c: float) -> float:
     """Error at the measuring junction for one kelvin at the cold one: ratio of the Seebeck coefficients."""
     if kind is None:
         return 1.0

@@ -27,6 +27,7 @@ from soakwitness.analysis.verification.sensors.work import Work
 class MeasuredWork:
     """One piece in one hold by one work temperature: as read, with a calibration in force, with an overdue one.
 
+    ``placed``: as read and with the place difference alone, where one is known.
     ``lag_s`` behind the chamber [s], ``pull_c`` the work at its pull, corrected as the hold is [degC];
     ``never_reached``: the share of packet draws that never reach the band, None where nothing was estimated.
     """
@@ -36,6 +37,7 @@ class MeasuredWork:
     known: KnownError
     read: FiguresInHold | None
     true: FiguresInHold | None
+    placed: FiguresInHold | None
     lapsed: FiguresInHold | None
     asks_lapsed: bool
     lag_s: Bounds | None = None
@@ -45,7 +47,9 @@ class MeasuredWork:
     @property
     def deciding(self) -> FiguresInHold | None:
         """The figures on the basis that the verdict rests on."""
-        return self.true if self.known.basis == "true temperature" else self.read
+        if self.known.basis == "true temperature":
+            return self.true
+        return self.read if self.known.place is None else self.placed
 
 
 @dataclass(frozen=True)
@@ -116,6 +120,7 @@ def _work(run: GatheredRun, hold: GatheredHold, one: WorkInHold) -> MeasuredWork
         one.known,
         figures(one.read),
         figures(one.true),
+        figures(one.placed),
         figures(one.lapsed),
         one.asks_lapsed,
     )

@@ -288,6 +288,8 @@ def _uncalibrated(many: list[tuple[HoldResult, str, KnownError]], *, whole: bool
     rests = "; it proves nothing, but it can contradict" if lapsed else "; the verdict is the one as read"
     if known.source == "stated":
         rests = "; it corrects nothing, but it can contradict, and the stated uncertainty decides"
+    elif known.place is not None:
+        rests = "; the verdict is that at the work's place, the sensor's own error not counted"
     elif known.basis == "true temperature":
         rests = "; the recipe asks for the true temperature, which nothing shows"
     return Finding(
@@ -304,7 +306,9 @@ def _uncalibrated(many: list[tuple[HoldResult, str, KnownError]], *, whole: bool
             rests=rests,
         ),
         Says(
-            "Calibrate it again: soakwitness calibrate."
+            "Measure the place difference again: soakwitness place measure."
+            if known.lapsed is not None and known.lapsed.of_place
+            else "Calibrate it again: soakwitness calibrate."
             if lapsed
             else "Calibrate it against a reference (soakwitness calibrate), or state its expanded uncertainty."
         ),

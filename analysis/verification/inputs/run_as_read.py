@@ -28,17 +28,19 @@ from soakwitness.firmware_bridge.marks.questions import Question
 
 if TYPE_CHECKING:
     from soakwitness.analysis.calibration.correcting.correction import Correction
+    from soakwitness.analysis.calibration.correcting.place_difference import PlaceDifference
 
 WENT_ON_S = 60.0
 
 
 @dataclass(frozen=True)
 class RunKnowledge:
-    """What is known of a run beside its readings: pieces, corrections by sensor, usual differences of pairs."""
+    """What is known of a run beside its readings: pieces, corrections and places by sensor, usual differences."""
 
     pieces: tuple[PieceInfo, ...] = ()
     corrections: Mapping[str, Correction] | None = None
     usual: tuple[UsualDifference, ...] = ()
+    places: Mapping[str, PlaceDifference] | None = None
 
 
 @dataclass(frozen=True)
@@ -94,7 +96,7 @@ def read_clean(run: Run, known: RunKnowledge, bad: tuple[BadReadings, ...]) -> R
     day = local_day(run.header.started_utc, run.header.zone)
 
     def errors(name: str) -> SensorErrors:
-        return errors_of(columns.get(name), known.corrections or {}, day)
+        return errors_of(columns.get(name), known.corrections or {}, day, known.places)
 
     stays, questions = charges_told(run.marks, known.pieces)
     source: Source = "load" if trace.role == "load" else "control"

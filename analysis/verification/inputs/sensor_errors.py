@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import TYPE_CHECKING
 
@@ -12,13 +12,20 @@ import numpy as np
 
 from soakwitness.analysis.recipes.recipe import Hold
 from soakwitness.analysis.record.run import FloatArray
-from soakwitness.analysis.verification.results.verification import Basis, ErrorSource, KnownError, LapsedError
+from soakwitness.analysis.verification.results.verification import (
+    Basis,
+    ErrorSource,
+    KnownError,
+    KnownPlace,
+    LapsedError,
+)
 from soakwitness.firmware_bridge.common.units import to_kelvin
 from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp
 from soakwitness.firmware_bridge.runfolder.contents import Column
 
 if TYPE_CHECKING:
     from soakwitness.analysis.calibration.correcting.correction import Correction
+    from soakwitness.analysis.calibration.correcting.place_difference import PlaceDifference, PlacePoint
 
 MARGIN_C = 25.0  # how far beyond its range a calibration still speaks, where it states no margin of its own
 NOTHING = Says("no calibration and no tolerance class is on record")
@@ -29,7 +36,8 @@ class SensorErrors:
     """What is on record of one sensor; ask ``known_at`` what that says at one hold.
 
     ``stated_c`` is U as stated with the run [K], ``calibration`` its newest correction and ``day`` the day of the run,
-    ``wire`` type and class of new wire with ``instrument_c``, the instrument's own U [K].
+    ``wire`` type and class of new wire with ``instrument_c``, the instrument's own U [K]. ``place`` is what the work's
+    place has more or less than the sensor's.
     """
 
     stated_c: float | None = None
@@ -37,6 +45,7 @@ class SensorErrors:
     day: str = ""
     wire: tuple[str, str] | None = None
     instrument_c: float | None = None
+    place: PlaceDifference | None = None
 
     @property
     def overdue(self) -> bool:
@@ -50,7 +59,7 @@ class SensorErrors:
         in_force = None if self.overdue else calibrated
         source, expanded_c, says = self._uncertainty(hold, in_force)
         known = source in ("calibration", "stated")
-        return KnownError(
+        bare = KnownError(
             basis=decide_on or ("true temperature" if known else "reading"),
             correction_c=in_force[0] if in_force else 0.0,
             expanded_c=expanded_c,
@@ -59,15 +68,56 @@ class SensorErrors:
             lapsed=LapsedError(lapsed[0], lapsed[1] * self._grown()) if lapsed else None,
             set_to_c=self.calibration.shown_at(hold.target_c) if in_force and self.calibration else None,
         )
+        return bare if decide_on == "reading" else self._at_the_work(bare, hold, in_force, decide_on)
+
+    def _at_the_work(
+        self, bare: KnownError, hold: Hold, in_force: tuple[float, float] | None, decide_on: Basis | None
+    ) -> KnownError:
+        """The same with the place difference that speaks for the hold: applied after the correction, named apart."""
+        point = None if self.place is None else self.place.at(hold.target_c)
+        if point is None:
+            return bare if self.place is None else replace(bare, says=_without_place(bare.says, hold))
+        if point.overdue_on(self.day):
+            return _with_lapsed_place(bare, point, in_force, self.day)
+        place = KnownPlace(point.difference_c, point.expanded_c, point.says, point.holds_error)
+        if point.holds_error:
+            return replace(
+                bare,
+                basis=decide_on or "true temperature",
+                correction_c=point.difference_c,
+                expanded_c=point.expanded_c,
+                source="place difference",
+                says=Says.of("{place}; the sensor's own error is in it", place=point.says),
+                lapsed=None,
+                set_to_c=hold.target_c - point.difference_c,
+                place=place,
+            )
+        u_c, lapsed = bare.expanded_c, bare.lapsed
+        at_sensor_c = hold.target_c - point.difference_c
+        calibration = self.calibration if in_force else None
+        if u_c is not None:
+            u_c = point.with_calibration(in_force[0], u_c) if in_force else math.hypot(u_c, point.expanded_c)
+        if lapsed is not None:
+            lapsed_u_c = point.with_calibration(lapsed.correction_c, lapsed.expanded_c)
+            lapsed = LapsedError(lapsed.correction_c + point.difference_c, lapsed_u_c)
+        return replace(
+            bare,
+            correction_c=bare.correction_c + point.difference_c,
+            expanded_c=u_c,
+            says=Says.of("{says}; {place}", says=bare.says, place=point.says),
+            lapsed=lapsed,
+            set_to_c=at_sensor_c if calibration is None else calibration.shown_at(at_sensor_c),
+            place=place,
+        )
 
     def added_c(self, temp_c: FloatArray) -> FloatArray:
-        """What a calibration in force adds to readings [K, degC], nothing beyond its range; shape (n,) each."""
+        """What calibration in force and place add to readings [K, degC], nothing beyond their reach; shape (n,)."""
         correction = self.calibration
-        if correction is None or self.overdue:
-            return np.zeros_like(temp_c)
-        reaches = (temp_c >= correction.low_c - MARGIN_C) & (temp_c <= correction.high_c + MARGIN_C)
-        added: FloatArray = np.where(reaches, correction.correction_c(temp_c), 0.0)
-        return added
+        added: FloatArray = np.zeros_like(temp_c)
+        if correction is not None and not self.overdue:
+            reaches = (temp_c >= correction.low_c - MARGIN_C) & (temp_c <= correction.high_c + MARGIN_C)
+            added = np.where(reaches, correction.correction_c(temp_c), 0.0)
+        return added if self.place is None else self.place.added_to(temp_c, added, self.day)
 
     def reach_c(self, holds: Sequence[Hold]) -> float:
         """How far beside its band a level can still be a hold: the sensor's error may have put it there [K]."""
@@ -143,7 +193,12 @@ class SensorErrors:
         return 1.0 + max(late, 0) / max((due - done).days, 1)
 
 
-def errors_of(column: Column | None, corrections: Mapping[str, Correction], day: str) -> SensorErrors:
+def errors_of(
+    column: Column | None,
+    corrections: Mapping[str, Correction],
+    day: str,
+    places: Mapping[str, PlaceDifference] | None = None,
+) -> SensorErrors:
     """What run and log book say of one sensor, its uncertainties (k = 2) in kelvin; ``day`` is the run's local day.
 
     The instrument's own uncertainty belongs to the class of the wire alone: a stated U is that of the reading, and a
@@ -157,7 +212,25 @@ def errors_of(column: Column | None, corrections: Mapping[str, Correction], day:
         day=day,
         wire=_wire(column),
         instrument_c=_kelvin(column.instrument_uncertainty, column),
+        place=(places or {}).get(column.name),
     )
+
+
+def _without_place(says: Says, hold: Hold) -> Says:
+    return Says.of("{says}; its place difference is not known at {target}", says=says, target=Temp(hold.target_c))
+
+
+def _with_lapsed_place(
+    bare: KnownError, point: PlacePoint, in_force: tuple[float, float] | None, day: str
+) -> KnownError:
+    """An overdue place difference earns no pass and excuses no failure, as an overdue calibration does."""
+    before = bare.lapsed or (LapsedError(*in_force) if in_force else None)
+    u_c = point.expanded_c if before is None else point.with_calibration(before.correction_c, before.expanded_c)
+    done, due = date.fromisoformat(point.done_on), date.fromisoformat(point.due_on or day[:10])
+    grown = 1.0 + max((date.fromisoformat(day[:10]) - due).days, 0) / max((due - done).days, 1)
+    says = Says.of("{says}; {place}, overdue since {due}", says=bare.says, place=point.says, due=point.due_on or "")
+    correction_c = 0.0 if before is None or point.holds_error else before.correction_c
+    return replace(bare, says=says, lapsed=LapsedError(correction_c + point.difference_c, u_c * grown, of_place=True))
 
 
 def _wire(column: Column) -> tuple[str, str] | None:
@@ -180,7 +253,28 @@ def _finite(value: float) -> float | None:
 
 def reads_words(known: KnownError, shown_c: float) -> Says | None:
     """How a person says a calibration: ``reads 1060.0, is 1053.7 ± 2.2``; None without one [degC]."""
+    place = known.place
+    if place is not None:
+        return _reads_at_work(known, place, shown_c)
     if known.correction_c == 0.0 or known.expanded_c is None:
         return None
     true_c = shown_c + known.correction_c
     return Says.of("reads {shown}, is {true} ± {u}", shown=Temp(shown_c), true=Temp(true_c), u=Diff(known.expanded_c))
+
+
+def _reads_at_work(known: KnownError, place: KnownPlace, shown_c: float) -> Says:
+    """The same with a place difference, named apart: ``reads 1052.0, the work's place is at 1040.0 ± 3.0``."""
+    own = Says("")
+    if known.sensor_c != 0.0 and not place.holds_error and known.basis == "true temperature":
+        own = Says.of("is {true}, ", true=Temp(shown_c + known.sensor_c))
+    u_c = known.expanded_c if known.basis == "true temperature" else place.expanded_c
+    unknown = "" if known.basis == "true temperature" else ", the sensor's own error not counted"
+    return Says.of(
+        "reads {shown}, {own}the work's place is at {work} ± {u} ({place}{unknown})",
+        shown=Temp(shown_c),
+        own=own,
+        work=Temp(shown_c + known.decides_with_c),
+        u=Diff(u_c or 0.0),
+        place=place.says,
+        unknown=unknown,
+    )

@@ -60,7 +60,8 @@ def _judged(measured: MeasuredWork) -> JudgedWork | None:
         return None
     as_read = req.worst(req.as_read(r) for r in asked_of(read)) if read is not None else "fail"
     at_true = _at_true(true, known.expanded_c)
-    verdict = at_true if known.basis == "true temperature" else as_read
+    placed = as_read if known.place is None else _at_true(measured.placed, known.place.expanded_c)
+    verdict = at_true if known.basis == "true temperature" else placed
     if measured.asks_lapsed and known.lapsed is not None:
         verdict = req.with_lapsed(verdict, _at_true(measured.lapsed, known.lapsed.expanded_c))
     return JudgedWork(_piece(measured, deciding, (as_read, at_true, verdict)), measured, deciding)
@@ -104,6 +105,8 @@ def _piece(measured: MeasuredWork, figures: FiguresInHold, verdicts: tuple[Verdi
 
 def _alone(requirement: req.Requirement, known: KnownError) -> Verdict:
     """One requirement by itself, on what the hold's verdict rests on."""
+    if known.basis != "true temperature" and known.place is not None:
+        return req.at_true_temperature([requirement], known.place.expanded_c)
     if known.basis != "true temperature":
         return req.as_read(requirement)
     return "not proven" if known.expanded_c is None else req.at_true_temperature([requirement], known.expanded_c)

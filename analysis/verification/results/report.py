@@ -13,6 +13,7 @@ from soakwitness.analysis.verification.results.verification import (
     HoldResult,
     InBand,
     KnownError,
+    KnownPlace,
     PieceResult,
     RampResult,
     RunComparison,
@@ -80,12 +81,22 @@ def as_json(verification: Verification, unit: Unit = "C") -> dict[str, Any]:
 
 def _known(known: KnownError, unit: Unit) -> dict[str, Any]:
     lapsed = known.lapsed
-    return {
+    found = {
         "source": known.source,
         "says": known.says.text(unit),
         "correction_c": known.correction_c,
         "expanded_c": known.expanded_c,
         "lapsed": None if lapsed is None else {"correction_c": lapsed.correction_c, "expanded_c": lapsed.expanded_c},
+    }
+    return found if known.place is None else found | {"place": _place(known.place, unit)}
+
+
+def _place(place: KnownPlace, unit: Unit) -> dict[str, Any]:
+    return {
+        "difference_c": place.difference_c,
+        "expanded_c": place.expanded_c,
+        "holds_error": place.holds_error,
+        "says": place.says.text(unit),
     }
 
 

@@ -18,7 +18,7 @@ Severity = Literal["fail", "warn", "note"]
 Basis = Literal["reading", "true temperature"]
 Looks = Literal["door", "power", "cycling", "undershoot", "noise", "gap", "marked", "not told"]
 Source = Literal["load", "packet estimate", "control"]
-ErrorSource = Literal["calibration", "stated", "tolerance class", "none"]
+ErrorSource = Literal["calibration", "stated", "place difference", "tolerance class", "none"]
 
 FAR_BELOW = 2.0  # of the lower tolerance under the target
 
@@ -94,19 +94,37 @@ class InShort:
 
 @dataclass(frozen=True)
 class LapsedError:
-    """What an overdue calibration said: it proves nothing, and still contradicts. Both [K], U (k = 2) grown since."""
+    """What an overdue calibration said: it proves nothing, and still contradicts. Both [K], U (k = 2) grown since.
+
+    ``of_place``: it is the place difference that is overdue.
+    """
 
     correction_c: float
     expanded_c: float
+    of_place: bool = False
+
+
+@dataclass(frozen=True)
+class KnownPlace:
+    """What the work's place has more than the sensor's, with U (k = 2) [K], and where that comes from.
+
+    ``holds_error``: the sensor's own error is in it, and no correction besides.
+    """
+
+    difference_c: float
+    expanded_c: float
+    says: Says
+    holds_error: bool = False
 
 
 @dataclass(frozen=True)
 class KnownError:
     """What is known of the deciding sensor at one hold: one shift of its whole trace, true = reading + correction - e.
 
-    ``correction_c`` is what the calibration in force says to add [K], 0 without one; ``expanded_c`` U (k = 2) [K], None
-    where nothing is known; ``says`` where that comes from; ``basis`` what the hold's verdict rests on; ``set_to_c``
-    what the sensor shows at the hold's target [degC]: a controller that is set to it is truly there.
+    ``correction_c`` is what calibration in force and place difference say to add [K], 0 without them; ``expanded_c`` U
+    (k = 2) [K], None where nothing is known; ``says`` where that comes from; ``basis`` what the hold's verdict rests
+    on; ``set_to_c`` what the sensor shows at the hold's target [degC]: a controller that is set to it is truly there.
+    ``place`` is the place difference in it.
     """
 
     basis: Basis = "reading"
@@ -116,6 +134,22 @@ class KnownError:
     says: Says = Says("no calibration and no tolerance class is on record")
     lapsed: LapsedError | None = None
     set_to_c: float | None = None
+    place: KnownPlace | None = None
+
+    @property
+    def place_c(self) -> float:
+        """The place difference in the correction [K]."""
+        return 0.0 if self.place is None else self.place.difference_c
+
+    @property
+    def sensor_c(self) -> float:
+        """What is added for the sensor's own error, its place left out [K]; of both together, all of it."""
+        return self.correction_c - (0.0 if self.place is None or self.place.holds_error else self.place.difference_c)
+
+    @property
+    def decides_with_c(self) -> float:
+        """What is added to the readings that decide [K]: as read the sensor's own error stays, its place does not."""
+        return self.correction_c if self.basis == "true temperature" else self.place_c
 
 
 @dataclass(frozen=True)
@@ -278,13 +312,14 @@ class HoldResult:
     @property
     def added_c(self) -> float:
         """What was added to its reading [K]."""
-        return self.shown_by.correction_c if self.shown_by.basis == "true temperature" else 0.0
+        return self.shown_by.decides_with_c
 
     @property
     def display_may_read_c(self) -> tuple[float, float] | None:
         """How much the display may read high, from and to [K] (negative: low), for the verdict to stand."""
         stands = self.error_it_stands_c
-        return None if stands is None else (stands[0] - self.added_c, stands[1] - self.added_c)
+        own_c = self.shown_by.sensor_c if self.shown_by.basis == "true temperature" else 0.0
+        return None if stands is None else (stands[0] - own_c, stands[1] - own_c)
 
     @property
     def highest_from_target_c(self) -> float | None:

@@ -24,6 +24,7 @@ from soakwitness.firmware_bridge.marks.questions import Question
 class WorkInHold:
     """One stay by one work temperature, and the hold on its sensor: as read, with its calibration, with an overdue one.
 
+    ``placed``: as read and with the place difference alone, where one is known.
     ``asks_lapsed``: an overdue calibration has a say (``lapsed`` is None then where the hold is not there with it).
     """
 
@@ -32,13 +33,16 @@ class WorkInHold:
     known: KnownError
     read: HoldOnTrace | None
     true: HoldOnTrace | None
+    placed: HoldOnTrace | None
     lapsed: HoldOnTrace | None
     asks_lapsed: bool
 
     @property
     def deciding(self) -> HoldOnTrace | None:
         """The hold on the basis that the verdict rests on."""
-        return self.true if self.known.basis == "true temperature" else self.read
+        if self.known.basis == "true temperature":
+            return self.true
+        return self.read if self.known.place is None else self.placed
 
 
 @dataclass(frozen=True)

@@ -139,7 +139,8 @@ def _work_in_hold(placed: PlacedRun, number: int, traces: HoldsOnTraces, stay: S
 
     asks_lapsed = known.lapsed is not None and placed.recipe.decide_on is None
     lapsed = on(known.lapsed.correction_c, lapsed=True) if asks_lapsed and known.lapsed is not None else None
-    return WorkInHold(stay, work, known, on(0.0), on(known.correction_c), lapsed, asks_lapsed)
+    placed_on = None if known.place is None else on(known.place_c)
+    return WorkInHold(stay, work, known, on(0.0), on(known.correction_c), placed_on, lapsed, asks_lapsed)
 
 
 def _missing(placed: PlacedRun, number: int, traces: HoldsOnTraces, estimate_of: EstimateOf) -> Iterator[MissingInHold]:
@@ -148,7 +149,7 @@ def _missing(placed: PlacedRun, number: int, traces: HoldsOnTraces, estimate_of:
     for index, stay in enumerate(placed.read.stays):
         for work in works_of(placed, number, stay, partial(estimate_of, index)):
             sensor, known = work.sensor, _known(placed, work.sensor, number)
-            correction_c = known.correction_c if known.basis == "true temperature" else 0.0
+            correction_c = known.decides_with_c
             limits = traces.limits(sensor, correction_c, sensor.placed_true if correction_c else sensor.placed)
             mine = tuple(limit for limit in limits if limit.number == number and limit.of_missing)
             allowed = traces.allowed(sensor.readings, mine[0].start_s, mine[-1].end_s, hold) if mine else None

@@ -13,11 +13,11 @@ from soakwitness.analysis.calibration.from_run import (
     pair_in_run,
     reference_of,
     sensor_of,
-    survey_sensor,
 )
 from soakwitness.analysis.calibration.guiding import guide
 from soakwitness.analysis.calibration.measured_pairs.reference import CertifiedPoint, certified
 from soakwitness.analysis.calibration.measured_pairs.stretches import StretchLimits
+from soakwitness.analysis.calibration.survey_sensors import survey_sensor
 from soakwitness.analysis.record.run import Run, open_run
 from soakwitness.firmware_bridge.runfolder.contents import Column
 from tests.calibration_runs import make_run, true_c
@@ -72,9 +72,13 @@ def test_a_reference_of_which_nothing_is_known(run: Run) -> None:
 def test_survey_sensors_with_the_best_knowledge(run: Run) -> None:
     known = certified((CertifiedPoint(900.0, -1.0, 1.0), CertifiedPoint(1100.0, -2.0, 1.0)), "reel 4")
     left = survey_sensor(run, "left", certificate=known)
+    stated = survey_sensor(run, "left", certificate=known, logger_c=3.0)
     hot = int(np.nanargmax(left.temp_c))
     assert (left.true_c - left.temp_c)[hot] == pytest.approx(-1.75, abs=0.01)  # by hand at 1050: -1 - 0.75
-    assert left.expanded_c == pytest.approx(1.0)
+    # u: wire 1/2, logger of which nothing is stated (0.5 + 0.1 % of 1050)/sqrt 3, cold junction 0.5/sqrt 3 x 1.04
+    # (40.5 uV/K of type K at 25 degC, 38.9 at 1050), resolution 0.05/sqrt 3: hypot 1.069
+    assert left.expanded_c == pytest.approx(2.14, abs=0.02)
+    assert stated.expanded_c == pytest.approx((1.0 + 9.0) ** 0.5, abs=0.01)  # the logger's U has its junction in it
     assert survey_sensor(run, "left").expanded_c is None
     # IEC class 1 of type K ends at 1000 degC: at 1050 nothing is known of the wire
     assert survey_sensor(run, "right").expanded_c is None

@@ -1,0 +1,63 @@
+"""What survey and place share: the sensors that were named, their certificates, what the log book knows of them."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from soakwitness.cli.options.common import WrongUse
+from soakwitness.cli.options.entering import open_book
+
+if TYPE_CHECKING:
+    from soakwitness.analysis.calibration.correcting.correction import Correction
+    from soakwitness.analysis.calibration.measured_pairs.reference import Reference
+    from soakwitness.analysis.record.run import Run
+    from soakwitness.firmware_bridge.common.units import Unit
+
+
+def sensors_named(opened: Run, option: str, names: str) -> list[str]:
+    """Sensors of a run by their names, with commas, or all of one role."""
+    wanted = [name.strip() for name in names.split(",") if name.strip()]
+    if len(wanted) == 1:
+        wanted = [c.name for c in opened.columns if c.kind == "sensor" and c.role == wanted[0]] or wanted
+    doubled = [name for name in wanted if wanted.count(name) > 1]
+    if doubled:
+        raise WrongUse(f"{option}: {doubled[0]} stands twice.")
+    return wanted
+
+
+def certificates_of(given: tuple[str, ...], wanted: list[str], option: str) -> dict[str, Reference]:
+    """Certificates by sensor; one without a name is for all."""
+    from soakwitness.analysis.calibration.measured_pairs.reference import load_certificate
+
+    found: dict[str, Reference] = {}
+    for text in given:
+        name, sign, file = text.partition("=")
+        if not sign:
+            found |= {sensor: load_certificate(text) for sensor in wanted if sensor not in found}
+        elif name not in wanted:
+            raise WrongUse(f"--certificate {text}: {name} is not among {option} {','.join(wanted)}.")
+        else:
+            found[name] = load_certificate(file)
+    return found
+
+
+def corrections_of(opened: Run, logbook: Path, unit: Unit | None) -> dict[str, Correction]:
+    """Corrections valid on the day of the run; those overdue then prove nothing and are said."""
+    from soakwitness.analysis.logbook.calibrations import corrections_for
+    from soakwitness.analysis.logbook.opening import DATABASE
+    from soakwitness.analysis.record.moments import local_day
+
+    if not (logbook / DATABASE).exists():
+        return {}
+    with open_book(logbook) as book:
+        found, refused = corrections_for(book, opened.header)
+    for words in refused:
+        click.echo(words.text(unit or "C"), err=True)
+    day = local_day(opened.header.started_utc, opened.header.zone)
+    for name, one in found.items():
+        if one.overdue_on(day):
+            click.echo(f"{name}: the calibration of {one.done_on} was overdue then and is not used.", err=True)
+    return {name: one for name, one in found.items() if not one.overdue_on(day)}
