@@ -27,7 +27,10 @@ NEAR_C = 20.0  # a planned temperature is done by a stretch this near
 
 @dataclass(frozen=True)
 class Guidance:
-    """Where it stands: last reference reading and levels done [degC], drift [K/h], minutes quiet or stable."""
+    """Where it stands: last reference reading and levels done [degC], drift [K/h], minutes quiet or stable.
+
+    ``closing``: the next level is the first one again.
+    """
 
     state: State
     now_c: float | None = None
@@ -36,6 +39,7 @@ class Guidance:
     drift_c_per_h: float | None = None
     done_c: tuple[float, ...] = ()
     next_c: float | None = None
+    closing: bool = False
 
 
 def guide(
@@ -68,6 +72,8 @@ def guide(
         done_c=done,
         next_c=_next(done, wanted_c),
     )
+    if now.next_c is None and _open(done, wanted_c):
+        now = replace(now, next_c=wanted_c[0], closing=True)
     if found and t_s[-1] - found[-1].end_s < CUT_END_S + 60.0:
         return replace(now, state="stable", minutes=found[-1].minutes)
     quiet = _quiet_minutes(t_s, reference_c, sensor_c, limits, resolutions_c)
@@ -90,6 +96,12 @@ def _quiet_minutes(
     first = int(moving[-1]) + 1 if moving.size else 0
     begin = max(first - steady.cells + 1, 0)
     return float(steady.t_s[-1] - steady.t_s[begin]) / 60.0
+
+
+def _open(done: Sequence[float], wanted_c: Sequence[float]) -> bool:
+    """Whether all is done but the first level again, which shows that the reference stood still."""
+    first = [abs(level - wanted_c[0]) <= NEAR_C for level in done] if len(wanted_c) > 1 else []
+    return bool(first) and not (first[-1] and not all(first))
 
 
 def _next(done: Sequence[float], wanted_c: Sequence[float]) -> float | None:

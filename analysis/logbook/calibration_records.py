@@ -54,8 +54,8 @@ def record_of_calibration(book: LogBook, calibration: int) -> KeptRecord | None:
     return KeptRecord(calibration, json.loads(row["record"]), tuple(tuple(levels[key]) for key in sorted(levels)))
 
 
-def apply_from(book: LogBook, calibration: int, *, day: str, why: str, stamp: Stamp) -> None:
-    """Have a calibration count from a day before it was done, on purpose and with a reason.
+def apply_from(book: LogBook, calibration: int, *, day: str, why: str, stamp: Stamp) -> int:
+    """Have a calibration count from a day before it was done, on purpose and with a reason; returns the entry.
 
     Raises LogBookError without a reason, if there is no such calibration, or the day lies before its sensor life began
     or after it was done.
@@ -80,7 +80,7 @@ def apply_from(book: LogBook, calibration: int, *, day: str, why: str, stamp: St
             "of another thermocouple. Give a later day."
         )
     with book.writing(stamp):
-        book.insert(
+        return book.insert(
             "calibrations_applied",
             calibration=calibration,
             counts_from=counts_from,

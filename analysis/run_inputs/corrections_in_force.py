@@ -19,7 +19,7 @@ from soakwitness.analysis.calibration.correcting.correction import Correction, c
 from soakwitness.analysis.logbook.calibration_records import Heats, heats_of
 from soakwitness.analysis.logbook.runs import find_run_entry
 from soakwitness.analysis.logbook.sensors import KeptCalibration, SensorLife, calibrations, counting_on, sensor_lives
-from soakwitness.analysis.record.moments import days_between, local_day
+from soakwitness.analysis.record.moments import days_between, local_day, moment_of
 
 if TYPE_CHECKING:
     from soakwitness.analysis.logbook.opening import LogBook
@@ -37,23 +37,25 @@ def in_force(
 ) -> Correction:
     """One calibration as it counts at a moment: with the drift that its sensor life has shown, or that is assumed."""
     day = local_day(at_utc, zone)
-    correction = replace(correction_from_dict(kept.correction), done_on=kept.done_on, due_on=kept.due_on)
     life = next(one for one in sensor_lives(book, furnace, sensor) if one.entry == kept.life)
     made = calibrations(book, kept.life)
-    since = since_calibration(book, life, kept, at_utc=at_utc, day=day)
-    drift = drift_of(book, life, kept, counting_on(made, day), hottest_c=since.hottest_c)
-    now = aged(correction, drift, since)
-    checks = [one for one in made if one.kind == "check" and kept.done_on <= one.done_on <= day]
-    return _checked(now, checks)
 
+    def aged_at(moment_utc: str, on_day: str) -> Correction:
+        since = since_calibration(book, life, kept, at_utc=moment_utc, day=on_day)
+        drift = drift_of(book, life, kept, counting_on(made, on_day), hottest_c=since.hottest_c)
+        correction = replace(correction_from_dict(kept.correction), done_on=kept.done_on, due_on=kept.due_on)
+        return aged(correction, drift, since)
 
-def _checked(correction: Correction, checks: Sequence[KeptCalibration]) -> Correction:
-    """Let a correction lapse on the day of the first check that contradicts it."""
-    for one in checks:
-        found = compare_with(correction_from_dict(one.correction), correction)
-        if found is not None and found.contradicts and one.done_on <= (correction.due_on or one.done_on):
-            return replace(correction, due_on=one.done_on, lapse=f"contradicted by the check of {one.done_on}")
-    return correction
+    now = aged_at(at_utc, day)
+    for check in made:
+        if check.kind != "check" or check.entry < kept.entry or not kept.done_on <= check.done_on <= day:
+            continue
+        then = aged_at(moment_of(check.done_on), check.done_on)
+        found = None if then.overdue_on(check.done_on) else compare_with(correction_from_dict(check.correction), then)
+        if found is not None and found.contradicts:
+            lapse = f"contradicted by the check of {check.done_on}"
+            return replace(now, due_on=min(now.due_on or check.done_on, check.done_on), lapse=lapse)
+    return now
 
 
 def since_calibration(book: LogBook, life: SensorLife, kept: KeptCalibration, *, at_utc: str, day: str) -> Since:

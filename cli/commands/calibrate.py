@@ -396,6 +396,7 @@ def _guidance(now: Guidance, limits: StretchLimits, planned: bool, unit: Unit) -
             ahead = "all planned temperatures are done: end the run"
         if now.next_c is not None:
             ahead = f"next, set {temperature(now.next_c, unit)}"
+            ahead += " again: the difference becomes a row of the budget" if now.closing else ""
         return f"{here}, stable for {duration(60.0 * now.minutes)}: enough here; {ahead}."
     if now.state == "quiet":
         quiet = f"{duration(60.0 * now.minutes)} of {duration(60.0 * now.needed_minutes)}"

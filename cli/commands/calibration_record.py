@@ -123,5 +123,8 @@ def apply(number: int, day: str, why: str, by: str | None, logbook: Path) -> Non
     from soakwitness.analysis.logbook.calibration_records import apply_from
 
     with open_book(logbook) as book:
-        apply_from(book, number, day=day, why=why, stamp=new_stamp(by))
-    click.echo(f"Calibration {number} counts from {day}. Runs since then: soakwitness logbook recompute")
+        entry = apply_from(book, number, day=day, why=why, stamp=new_stamp(by))
+    click.echo(
+        f"Calibration {number} counts from {day}. Runs since then: soakwitness logbook recompute. "
+        f"To take it back: soakwitness logbook strike applied {entry} --why ..."
+    )

@@ -36,6 +36,7 @@ ENTRIES = (
     "sensor",
     "calibration",
     "survey",
+    "applied",
     "accuracy",
     "disposition",
     "recipe",

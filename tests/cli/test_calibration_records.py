@@ -179,6 +179,8 @@ def test_backwards_on_purpose_with_a_reason(book: Path, tmp_path: Path) -> None:
     )
     assert basis() == "true temperature"
     assert "counts from 2026-11-10: the offset was typed in then" in ask(book, "sensor", "list").stdout
+    assert ask(book, "logbook", "strike", "applied", "1", "--why", "another furnace").exit_code == 0
+    assert basis() == "reading"
     lonely = ask(book, "calibrate", calibration_run(book), *BY_U, "--from", "2026-11-10")
     assert "--from and --why belong together" in lonely.stderr
 

@@ -101,4 +101,9 @@ def test_guidance_step_by_step() -> None:
     assert at(3600 + 700)[0] == "quiet"
     assert at(3600 + 840) == ("stable", 1050.0)
     assert at(6000) == ("waiting", 1050.0)
-    assert at(7200 + 900) == ("stable", None)
+    assert at(7200 + 900) == ("stable", 780.0)  # again: that the reference stood still
+    # held at 780 again at the end, everything is done
+    t_s = np.arange(0.0, 14_400.0, 10.0)
+    back = np.where(t_s > 9000, np.interp(t_s, [9000, 10_800, 14_400], [1050, 780, 780]), [true_c(t) for t in t_s])
+    done = guide(t_s, back, back + 2.0, limits, wanted_c=(780.0, 1050.0))
+    assert (done.state, done.next_c, done.closing) == ("stable", None, False)
