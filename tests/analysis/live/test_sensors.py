@@ -97,7 +97,7 @@ def test_too_hot_is_said_and_is_never_complete() -> None:
     assert last.troubles[0].kind == "too hot"
     assert last.troubles[0].by_c == pytest.approx(45.0, abs=1.0)
     assert "not to the recipe: " in sentence(last)
-    assert "over the limit of hold 1 at 0:28:" in sentence(last)  # 1600 + 100 x 5 / 50 s, held from 1,700 s on
+    assert "over the limit of step 2 at 0:28:" in sentence(last)  # 1600 + 100 x 5 / 50 s, held from 1,700 s on
     assert verify(make_run(T_S, {"pv": hot}, columns=[sensor("pv")]), RECIPE).verdict == "fail"
 
 
