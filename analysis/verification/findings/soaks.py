@@ -196,7 +196,7 @@ def _beside(view: View, hold: HoldResult, level_c: float) -> Finding:
 
 def _where_it_stands(view: View, hold: HoldResult, level_c: float) -> Says:
     """Where to look; who set the controller off the recipe on purpose may know that the sensor is hot by its place."""
-    offset_c = view.context.recipe.program.offset_c
+    offset_c = view.run.recipe.program.offset_c
     as_typed = offset_c != 0.0 and abs(level_c - hold.target_c - offset_c) <= hold.band_c[1] - hold.target_c
     if as_typed and hold.temperature_from == "control" and hold.shown_by.place is None:
         return Says.of(
