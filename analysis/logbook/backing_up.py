@@ -21,7 +21,8 @@ from pathlib import Path, PurePosixPath
 from typing import Any, BinaryIO
 
 from soakwitness.analysis.errors import LogBookError
-from soakwitness.analysis.logbook.opening import COPIES, DATABASE, LogBook, copy_to
+from soakwitness.analysis.logbook.copies import COPIES, DATABASE, copy_to
+from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.record.moments import Stamp
 from soakwitness.firmware_bridge.runfolder.files import Files, open_regular
 

@@ -107,7 +107,7 @@ def accuracy(run: str | None, logbook: Path, unit: Unit | None, as_json: bool, *
 
 def _refuse_own_run(logbook: Path, made: Compared, *, entering: bool) -> None:
     """The readings a calibration was made from test nothing: they are not entered as a test."""
-    from soakwitness.analysis.logbook.opening import DATABASE
+    from soakwitness.analysis.logbook.copies import DATABASE
     from soakwitness.analysis.logbook.sensors import calibrations_from_run
 
     if made.run is None or made.furnace is None or not (logbook / DATABASE).exists():
@@ -141,7 +141,7 @@ def _valid(logbook: Path, made: Compared, day: str, unit: Unit | None) -> Correc
     """Correction that was valid then."""
     from soakwitness.analysis.calibration.correcting.correction import correction_from_dict
     from soakwitness.analysis.logbook.calibrations import calibrations_for
-    from soakwitness.analysis.logbook.opening import DATABASE
+    from soakwitness.analysis.logbook.copies import DATABASE
     from soakwitness.analysis.logbook.sensors import calibration_valid_on
 
     if made.furnace is None or not (logbook / DATABASE).exists():

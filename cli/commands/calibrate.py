@@ -198,7 +198,7 @@ def _beside(
     logbook: Path, correction: Correction, made: Compared, given: dict[str, Any]
 ) -> tuple[BesideTheBook | None, Correction]:
     """How it stands to what the log book has, and the day it falls due by that; furnace names are looked up there."""
-    from soakwitness.analysis.logbook.opening import DATABASE
+    from soakwitness.analysis.logbook.copies import DATABASE
     from soakwitness.analysis.run_inputs.keeping_calibrations import beside_the_book, with_due
 
     if given["no_entry"] and not (logbook / DATABASE).exists():

@@ -246,7 +246,7 @@ def has_desktop() -> bool:
 
 def _tell(found: Verified) -> None:
     """Say what came out: the sentence first, then what the controller's sensor would make one believe."""
-    from soakwitness.cli.words.short_words import verdict_lines
+    from soakwitness.cli.words.verify_in_short import verdict_lines
     from soakwitness.firmware_bridge.common.wording import duration, temperature
 
     click.echo()

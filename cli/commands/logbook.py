@@ -120,8 +120,8 @@ def recompute(everything: bool, processes: int | None, by: str | None, logbook: 
 
     Example: soakwitness logbook recompute
     """
+    from soakwitness.analysis.logbook.copies import copy_before_recompute
     from soakwitness.analysis.logbook.kept import forget, stale_runs
-    from soakwitness.analysis.logbook.opening import copy_before_recompute
     from soakwitness.analysis.recomputing.refreshing import refresh
 
     stamp = new_stamp(by)

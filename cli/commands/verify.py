@@ -98,11 +98,11 @@ def _show(
         return
     unit = unit or found.recipe.unit
     if not everything:
-        from soakwitness.cli.words.short_words import short_lines
+        from soakwitness.cli.words.verify_in_short import short_lines
 
         click.echo("\n".join(short_lines(found.recipe, found.verification, unit=unit, ask=asked)))
     else:
-        from soakwitness.cli.words.verify_words import verify_lines
+        from soakwitness.cli.words.verify_in_full import verify_lines
 
         click.echo("\n".join(verify_lines(found.run, found.recipe, found.verification, unit=unit)))
     if everything and found.inputs.packet is not None and found.verification.by_estimate:

@@ -93,7 +93,7 @@ def _remember(logbook: Path, run: str, recipe: Recipe) -> None:
 def _verify(run: Path, recipe: Path | None, logbook: Path, unit: str | None) -> str:
     from soakwitness.cli.charts.run_chart import save_run_chart
     from soakwitness.cli.verdicts.verified import verify_run
-    from soakwitness.cli.words.verify_words import verify_lines
+    from soakwitness.cli.words.verify_in_full import verify_lines
 
     shown: Unit | None = "F" if unit == "F" else "C" if unit == "C" else None
     found = verify_run(run, recipe, logbook)

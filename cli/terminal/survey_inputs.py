@@ -47,7 +47,7 @@ def certificates_of(given: tuple[str, ...], wanted: list[str], option: str) -> d
 def corrections_of(opened: Run, logbook: Path, unit: Unit | None) -> dict[str, Correction]:
     """Corrections valid on the day of the run; those overdue then prove nothing and are said."""
     from soakwitness.analysis.logbook.calibrations import corrections_for
-    from soakwitness.analysis.logbook.opening import DATABASE
+    from soakwitness.analysis.logbook.copies import DATABASE
     from soakwitness.analysis.record.moments import local_day
 
     if not (logbook / DATABASE).exists():

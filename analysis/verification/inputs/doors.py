@@ -1,4 +1,4 @@
-"""When a door was open, as marks and contacts tell."""
+"""When a door was open, as marks and contacts tell, and which dips are put down to it."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ import numpy as np
 
 from soakwitness.analysis.record.run import Run
 
+DOOR_S, DOOR_NEAR_S = 180.0, 60.0  # a dip so short, begun so near to a door that was opened, is bridged
 OPENS = ("load", "pull", "door")
 
 

@@ -9,13 +9,13 @@ import numpy as np
 
 from soakwitness.analysis.recipes.recipe import Hold
 from soakwitness.analysis.record.run import FloatArray
+from soakwitness.analysis.verification.inputs.doors import DOOR_NEAR_S, DOOR_S
 from soakwitness.analysis.verification.inputs.readings import Readings
 from soakwitness.analysis.verification.measuring.intervals import Allowed, inside
 from soakwitness.analysis.verification.results.verification import Dip, Looks
 from soakwitness.analysis.verification.rules.edges import Edges
 from soakwitness.analysis.verification.rules.states import ROOM_C
 
-DOOR_S, DOOR_NEAR_S = 180.0, 60.0
 # What an opened door does to a sensor, against the furnace's own cooling: engineering guesses, no source.
 DOOR_FASTER = 3.0
 DOOR_FALL_S = 120.0

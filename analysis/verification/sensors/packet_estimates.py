@@ -11,9 +11,9 @@ import numpy as np
 from soakwitness.analysis.errors import NotEnoughData
 from soakwitness.analysis.packet.piece import WARM_C, begins_c
 from soakwitness.analysis.verification.holds.placed_sensors import DecidingSensor
+from soakwitness.analysis.verification.inputs.doors import DOOR_NEAR_S, DOOR_S
 from soakwitness.analysis.verification.inputs.readings import Readings
 from soakwitness.analysis.verification.inputs.stays import Stay
-from soakwitness.analysis.verification.measuring.dips import DOOR_NEAR_S, DOOR_S
 from soakwitness.analysis.verification.results.verification import WorkTemperature
 from soakwitness.analysis.verification.sensors.work import Work
 

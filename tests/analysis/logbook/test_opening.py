@@ -10,7 +10,8 @@ import pytest
 
 from soakwitness.analysis.errors import LogBookError
 from soakwitness.analysis.logbook import opening
-from soakwitness.analysis.logbook.opening import COPIES_KEPT, LogBook, copy_to, open_logbook
+from soakwitness.analysis.logbook.copies import COPIES_KEPT, copy_to
+from soakwitness.analysis.logbook.opening import LogBook, open_logbook
 from soakwitness.analysis.logbook.pieces import Piece, add_pieces, find_piece
 from soakwitness.analysis.record.moments import Stamp
 from tests.log_books import STAMP, new_book

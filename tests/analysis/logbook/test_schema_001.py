@@ -10,9 +10,10 @@ import pytest
 
 from soakwitness.analysis.logbook import opening
 from soakwitness.analysis.logbook.charges import pieces_in_run
+from soakwitness.analysis.logbook.copies import copy_before_recompute
 from soakwitness.analysis.logbook.dispositions import dispositions_of, finding_gone
 from soakwitness.analysis.logbook.kept import earlier_verdicts, kept_answer, last_verdict, stale_runs
-from soakwitness.analysis.logbook.opening import copy_before_recompute, open_logbook, statements
+from soakwitness.analysis.logbook.opening import open_logbook, statements
 from soakwitness.analysis.logbook.runs import list_runs, run_named, take_in
 from soakwitness.analysis.recomputing.refreshing import refresh
 from soakwitness.analysis.rules import RULES_VERSION

@@ -9,8 +9,8 @@ import pytest
 from soakwitness.analysis.recipes.recipe_file import parse_recipe
 from soakwitness.analysis.verification.results.verification import Bounds, PieceResult
 from soakwitness.analysis.verification.verifying import verify
-from soakwitness.cli.words import short_words
-from soakwitness.cli.words.short_words import MOST_LINES, short_lines, verdict_lines
+from soakwitness.cli.words import verify_in_short
+from soakwitness.cli.words.verify_in_short import MOST_LINES, short_lines, verdict_lines
 from tests.named_cases import named_cases
 
 
@@ -61,7 +61,7 @@ def test_passing_pieces_go_first_then_passing_holds_and_failing_ones_never(monke
     assert {"B-10", "B-11"} <= {line[2:6] for line in lines}
     assert any(line.startswith("Step 2, ") for line in lines)
     with pytest.MonkeyPatch.context() as small:
-        small.setattr(short_words, "MOST_LINES", 7)
+        small.setattr(verify_in_short, "MOST_LINES", 7)
         few = short_lines(case.recipe, several, unit="C")
     assert len(few) == 7
     assert not any("B-1:" in line or line.startswith("Step 2, ") for line in few)

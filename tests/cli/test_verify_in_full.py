@@ -8,7 +8,7 @@ import pytest
 
 from soakwitness.analysis.verification.results.verification import Bounds, HoldResult, PieceResult, Verdict
 from soakwitness.analysis.verification.verifying import verify
-from soakwitness.cli.words.verify_words import verify_lines
+from soakwitness.cli.words.verify_in_full import verify_lines
 from tests.verification_runs import drawn, make_run, simple_recipe
 
 RECIPE = simple_recipe((1000, 10, 5))
