@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from soakwitness.analysis.condition.control_dips import blanks, dips
+from soakwitness.analysis.condition.heat_lost import heat_lost
 from soakwitness.analysis.condition.levels import differences, level_near, longest_stay, mean_between
 from soakwitness.analysis.evidence.run_figures import (
     FindingFigures,
@@ -118,6 +119,7 @@ def run_figures(
         gaps=tuple(gaps),
         gap_c=tuple(_reading_at(control, start) or 0.0 for start, _ in gaps),
         blanks=blanks(control),
+        heat_lost=heat_lost(run, control),
         events=tuple((e.t_s, e.event, e.detail[:120]) for e in run.events if e.event in EVENTS),
         cold_c=_cold(control),
         duration_s=float(run.t_s[-1] - run.t_s[0]) if run.t_s.size else 0.0,

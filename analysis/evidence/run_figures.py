@@ -36,6 +36,19 @@ class DipFigures:
 
 
 @dataclass(frozen=True)
+class HeatLost:
+    """The moment from which the furnace cooled for good though it was asked to heat.
+
+    ``output_pct``, ``setpoint_c``: their means over the first minutes after it, None where not logged.
+    """
+
+    at_s: float
+    at_c: float
+    output_pct: float | None = None
+    setpoint_c: float | None = None
+
+
+@dataclass(frozen=True)
 class HoldFigures:
     """One hold. ``work_c`` is the level of the temperature the verdict rests on, ``control_c`` the control reading's.
 
@@ -194,6 +207,7 @@ class RunFigures:
     gaps: tuple[tuple[float, float], ...] = ()
     gap_c: tuple[float, ...] = ()
     blanks: tuple[tuple[float, float], ...] = ()
+    heat_lost: HeatLost | None = None
     events: tuple[tuple[float, str, str], ...] = ()
     cold_c: float | None = None
     duration_s: float = 0.0
@@ -218,6 +232,7 @@ def run_figures_from(data: Mapping[str, Any]) -> RunFigures:
         "gaps": tuple((float(a), float(b)) for a, b in data["gaps"]),
         "gap_c": tuple(data["gap_c"]),
         "blanks": tuple((float(a), float(b)) for a, b in data.get("blanks", ())),
+        "heat_lost": _one(HeatLost, data["heat_lost"]) if data.get("heat_lost") else None,
         "events": tuple((float(t), str(e), str(d)) for t, e, d in data["events"]),
         "door_marks_s": tuple(data["door_marks_s"]),
     }

@@ -5,6 +5,7 @@ from __future__ import annotations
 from itertools import pairwise
 from statistics import median
 
+from soakwitness.analysis.audit.causes import doses
 from soakwitness.analysis.audit.causes.hardness_signs import soft_as_quenched
 from soakwitness.analysis.audit.contrasts.case import Case
 from soakwitness.analysis.audit.contrasts.statistics import apart, rank_correlation
@@ -14,6 +15,7 @@ from soakwitness.analysis.evidence.hardness_at_stages import stage_value
 from soakwitness.firmware_bridge.common.wording import Says, Temp, duration
 
 LATE_FLOOR_S = 8.0
+USUAL_S = 10.0
 ORDER_FROM = 4
 UNEVEN_HRC = 2.5
 
@@ -28,8 +30,11 @@ def late_quench(case: Case) -> Scale | None:
     good = [p.quench_delay_s for r in case.good for p in r.pieces if p.quench_delay_s is not None]
     well = [f.quench_delay_s for f in map(case.figures_of, case.siblings) if f and f.quench_delay_s is not None]
     limit = run.quench_within_s
+    medium = case.recipe.quench.medium if case.recipe and case.recipe.quench else "plates"
     if delays:
         worst = median(delays)
+        usual = median([*good, *well]) if good or well else USUAL_S
+        scale.dose = doses.late_quench(max(delays) - usual, medium)
         if limit is not None and worst > limit:
             scale.speaks_for(
                 STRONG, f"From pull to plates it took {duration(worst)}; the recipe allows {duration(limit)}."
@@ -47,6 +52,7 @@ def late_quench(case: Case) -> Scale | None:
             scale.speaks_for(LIGHT, "Within the run the soft pieces took the longest.")
     elif case.has_finding("late quench"):
         scale.speaks_for(STRONG, case.finding_says("late quench"))
+        scale.dose = doses.UNSEEN
     if not scale.pro:
         return None
     soft_as_quenched(case, scale)
@@ -95,6 +101,7 @@ def warm_plates(case: Case) -> Scale | None:
         scale.speaks_for(LIGHT if scale.pro else FAIR, Says.of("The plates showed {at}.", at=Temp(max(shown))))
     if not scale.pro:
         return None
+    scale.dose = doses.WARM_PLATES
     if case.as_quenched.direction == "normal":
         scale.speaks_against(FAIR, f"As quenched they were as hard as they should be: {case.as_quenched.says}.")
     return scale
@@ -168,6 +175,7 @@ def poor_contact(case: Case) -> Scale | None:
         scale.speaks_against(LIGHT, "All pieces of the run are soft.")
     if not scale.pro:
         return None
+    scale.dose = doses.SOFTER
     scale.lacks("Which side lay on which plate.")
     soft_as_quenched(case, scale)
     return scale

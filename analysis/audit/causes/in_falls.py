@@ -1,0 +1,132 @@
+"""Causes that show as a fall of the reading: a door, a power cut, a circuit that tripped for good."""
+
+from __future__ import annotations
+
+from soakwitness.analysis.audit.causes.hardness_signs import soft_as_quenched
+from soakwitness.analysis.audit.causes.heat_doses import furnace_share, heat_dose
+from soakwitness.analysis.audit.contrasts.case import Case, is_move
+from soakwitness.analysis.audit.contrasts.weighing import FAIR, HINT, LIGHT, STRONG, Scale
+from soakwitness.analysis.evidence.run_figures import DipFigures, RunFigures
+from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, duration, often
+
+LAST_S = 300.0
+GAP_FALL_C = 15.0
+DEEP_C = 40.0
+
+
+def lone_dips(run: RunFigures) -> list[DipFigures]:
+    """Dips of a run that neither loading nor pulling explains.
+
+    Returns in order of time. Where no pull is marked, quick falls of the last five minutes, or once the last hold had
+    its time, are taken for the pulling.
+    """
+    found = [d for d in run.dips if not is_move(run, d.start_s)]
+    last = max((h for h in run.holds if h.found), key=lambda h: h.step, default=None)
+    if last is None or any(p.pull_s is not None for p in run.pieces):
+        return found
+    enter = last.chamber_enter_s if last.chamber_enter_s is not None else last.enter_s
+    leaves = [t for t in (last.leave_s, None if enter is None else enter + (last.chamber_s or 0.0)) if t is not None]
+    ends = [max(leaves) - LAST_S] if leaves else []
+    ends += [enter + last.required_s] if enter is not None else []
+    return [d for d in found if not (d.quick and ends and d.start_s >= min(ends))]
+
+
+def door_opened(case: Case) -> Scale | None:
+    """The reading fell within seconds and came back, or a door was marked, more than in the good runs."""
+    scale = Scale()
+    run = case.run
+    if run is None:
+        return None
+    falls = [d for d in lone_dips(run) if d.quick]
+    marks = [t for t in run.door_marks_s if run.holds and not is_move(run, t)]
+    if not falls and not marks:
+        return None
+    good = [[d.depth_c for d in lone_dips(r) if d.quick] for r in case.good]
+    if falls:
+        deep = max(falls, key=lambda d: d.depth_c)
+        deepest = max((depth for depths in good for depth in depths), default=0.0)
+        more = len(falls) > max(map(len, good), default=0) or deep.depth_c > 1.5 * deepest
+        weight = (STRONG if deep.depth_c >= 20.0 or len(falls) > 2 else FAIR) if more else HINT
+        says = f"The reading fell within seconds {often(len(falls))}, by up to {{most}}, and came back."
+        scale.speaks_for(weight, Says.of(says, most=Diff(deep.depth_c)))
+        if not more:
+            scale.speaks_against(FAIR, "The good runs have such dips too.")
+    if marks:
+        scale.speaks_for(
+            LIGHT if falls else FAIR,
+            f"A door was marked {often(len(marks))} while it was in use.",
+        )
+    scale.dose = heat_dose(case)
+    soft_as_quenched(case, scale)
+    return scale
+
+
+def power_cut(case: Case) -> Scale | None:
+    """The temperature sagged as the furnace cools by itself, or readings stopped and went on cooler."""
+    scale = Scale()
+    run = case.run
+    if run is None:
+        return None
+    sags = [d for d in lone_dips(run) if not d.quick and d.depth_c >= GAP_FALL_C]
+    over_gaps = [d for d in lone_dips(run) if d.gap and d.depth_c >= GAP_FALL_C]
+    if sags or over_gaps:
+        worst = max(sags or over_gaps, key=lambda d: d.depth_c)
+        words = f"The temperature sagged by {{depth}} over {duration(worst.seconds)}, as it cools by itself"
+        says = Says.of(words, depth=Diff(worst.depth_c))
+        if worst.output_pct is not None and worst.output_pct > 60:
+            with_output = f"{{says}}, with the output at {worst.output_pct:.0f} %."
+            scale.speaks_for(STRONG, Says.of(with_output, says=says))
+        elif worst.output_pct is not None and worst.output_pct < 5 and not worst.gap and worst.depth_c < DEEP_C:
+            scale.speaks_for(FAIR + HINT, Says.of("{says}, with the output off.", says=says))
+        else:
+            scale.speaks_for(STRONG, Says.of("{says}.", says=says))
+        if over_gaps:
+            scale.speaks_for(HINT, "Readings stopped meanwhile and went on cooler.")
+    resumed = [detail for _, event, detail in run.events if event == "resumed"]
+    if resumed and not scale.pro:
+        scale.speaks_for(LIGHT, "The recorder was started anew within the run.")
+    if not scale.pro:
+        return None
+    if any(lone_dips(r) for r in case.good):
+        scale.speaks_against(HINT, "Good runs have dips too.")
+    scale.dose = heat_dose(case)
+    soft_as_quenched(case, scale)
+    return scale
+
+
+def tripped(case: Case) -> Scale | None:
+    """From one moment on it cooled by itself though it was asked to heat, and it never came back."""
+    scale = Scale()
+    run = case.run
+    if run is None:
+        return None
+    lost = run.heat_lost
+    if lost is not None:
+        asked = (
+            f"with the output at {lost.output_pct:.0f} %"
+            if lost.output_pct is not None
+            else "with the setpoint standing at {asked}"
+        )
+        says = f"From {{at}} on it cooled by itself, {asked}, and never came back."
+        figures = {"at": Temp(lost.at_c), "asked": Temp(lost.setpoint_c if lost.setpoint_c is not None else 0.0)}
+        scale.speaks_for(STRONG + LIGHT, Says.of(says, **figures))
+    else:
+        _cooled_with_pieces_inside(case, scale)
+    if not scale.pro:
+        return None
+    scale.dose = heat_dose(case)
+    soft_as_quenched(case, scale)
+    return scale
+
+
+def _cooled_with_pieces_inside(case: Case, scale: Scale) -> None:
+    """Nobody lets a furnace cool with blades inside that he means to pull hot."""
+    for hold in case.holds[-1:]:
+        share = furnace_share(case, hold)
+        pulls = [f.pull_s for f in case.suspect_figures if f.pull_s is not None]
+        if share is None or share >= 0.97 or hold.leave_s is None or not pulls or hold.output_pct == 0.0:
+            continue
+        waited = min(pulls) - hold.leave_s
+        if waited > LAST_S:
+            says = f"It left hold {hold.step} too early, and the pieces stayed inside for another {duration(waited)}."
+            scale.speaks_for(FAIR + HINT, says)

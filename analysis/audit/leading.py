@@ -1,0 +1,143 @@
+"""Which causes may lead: what each can explain of the loss, and whether good pieces of the same run contradict it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from soakwitness.analysis.audit.catalogue import Cause
+from soakwitness.analysis.audit.causes.in_soak import mass_of
+from soakwitness.analysis.audit.contrasts.case import Case
+from soakwitness.analysis.audit.contrasts.dose import Explained, explained
+from soakwitness.analysis.audit.contrasts.sharing import split_by
+from soakwitness.analysis.audit.contrasts.stage_changes import TOLD_APART_HRC
+from soakwitness.analysis.audit.contrasts.statistics import apart
+from soakwitness.analysis.audit.contrasts.weighing import CLAIM, FAIR, LIGHT, Scale
+
+LEADS = 0.5
+"""Share of the loss that a cause must be able to explain to stand first alone."""
+BESIDE, TOGETHER = 0.25, 0.7
+"""Shares from which it may stand beside another one, and that the two together must reach."""
+NOT_CLAIMED = CLAIM - 0.1
+LITTLE = 0.3
+"""Share of its score that a cause keeps which explains nothing: it stays named, far below."""
+BELOW_ROOT = 0.5
+
+
+def explains(case: Case, cause: Cause, scale: Scale) -> Explained | None:
+    """How much of the loss at its stage a cause can explain; None where loss or dose are not known."""
+    change = case.changes.at(cause.stage)
+    if scale.dose is None or change is None or not cause.shows_in_hardness:
+        return None
+    if cause.stage == "all" and abs(change) < case.changes.uneven:
+        change = -case.changes.uneven
+    if abs(change) >= TOLD_APART_HRC:
+        return explained(scale.dose, change)
+    # its stage left the pieces as they should be: what is lost was lost elsewhere
+    whole = case.changes.largest
+    if whole is None or abs(whole) < TOLD_APART_HRC:
+        return explained(scale.dose, change) if change else None
+    return Explained(0.0, 0.0, -whole, "hardness at that stage is as it should be")
+
+
+def too_small(case: Case, cause: Cause) -> bool:
+    """Whether the difference that is to be explained is one that no tester tells apart."""
+    change = case.changes.largest
+    small = change is not None and abs(change) < TOLD_APART_HRC and case.changes.uneven < TOLD_APART_HRC
+    return small and cause.shows_in_hardness
+
+
+def contradicted_by_siblings(case: Case) -> str | None:
+    """Sentence on good pieces of the same run, where nothing on record says why a whole furnace spared them."""
+    if not case.siblings or _why_spared(case):
+        return None
+    count = len(case.siblings)
+    return f"{count} other piece{'s' if count > 1 else ''} of the same run came out well, and nothing says why."
+
+
+def weigh_siblings(case: Case, cause: Cause, scale: Scale) -> None:
+    """Enter what good siblings say against a cause of the whole furnace."""
+    says = contradicted_by_siblings(case) if cause.whole_run else None
+    if says is not None:
+        scale.speaks_against(FAIR if len(case.siblings) >= 2 else LIGHT, says)
+
+
+def _why_spared(case: Case) -> bool:
+    """Whether thickness, soak or charge sets the suspects apart from the good ones of their run."""
+    own, well = ([m for p in part if (m := mass_of(p)) is not None] for part in (case.suspects_here, case.siblings))
+    if own and well and apart(own, well) > 0.9 and min(own) > 1.15 * max(well):
+        return True
+    shares = [
+        [f.soak_share for f in map(case.figures_of, part) if f is not None and f.soak_share is not None]
+        for part in (case.suspects_here, case.siblings)
+    ]
+    if all(shares) and apart(shares[0], shares[1]) < -0.9 and max(shares[0]) < 0.9 * min(shares[1]):
+        return True
+    return split_by(case, lambda p: p.charge) is not None
+
+
+@dataclass
+class Weighed:
+    """One cause with its scale, what it can explain, and the score it stands by.
+
+    ``alone``: strong enough, and able to explain enough; ``partly``: strong enough, but only beside another one.
+    """
+
+    cause: Cause
+    scale: Scale
+    explains: Explained | None
+    score: float
+    alone: bool = False
+    partly: bool = False
+    root: str | None = None
+
+
+def weighed(case: Case, cause: Cause, scale: Scale) -> Weighed:
+    """Weigh a cause by what the record says of it and by what it can explain."""
+    weigh_siblings(case, cause, scale)
+    found = explains(case, cause, scale)
+    reach = 1.0 if found is None else found.reach
+    strong = scale.score >= CLAIM
+    spared = cause.whole_run and contradicted_by_siblings(case) is not None
+    may = strong and not too_small(case, cause) and not spared
+    alone = may and reach >= LEADS
+    score = scale.score if alone else min(scale.score, NOT_CLAIMED) * (LITTLE + (1.0 - LITTLE) * reach)
+    return Weighed(cause, scale, found, score, alone, may and not alone and reach >= BESIDE)
+
+
+def let_effects_follow(found: list[Weighed]) -> None:
+    """Set causes that are only the effect of a claimed one below it."""
+    for one in found:
+        for other in found:
+            if not one.alone or other.cause.name not in one.cause.explains:
+                continue
+            if one.cause.name in other.cause.explains and other.scale.score > one.scale.score and other.alone:
+                continue
+            if other.score > one.score - BELOW_ROOT or other.root is None:
+                other.root = other.root or one.cause.name
+            other.score = min(other.score, one.score - BELOW_ROOT)
+            other.partly = False
+            other.alone = other.alone and other.score >= CLAIM
+
+
+def let_partners_share(found: list[Weighed]) -> None:
+    """Claim two causes together where neither explains the loss alone and both together do."""
+    partly = sorted((w for w in found if w.partly), key=lambda w: -w.score)
+    leaders = [w for w in found if w.alone and w.explains is not None and w.root is None]
+    if leaders:
+        missing = 1.0 - max(w.explains.reach for w in leaders if w.explains)
+        for one in partly:
+            one.alone = missing > 0.1
+    elif len(partly) >= 2:
+        for one in partly:
+            others = [w for w in partly if w is not one and not _related(one.cause, w.cause)]
+            reach = [w.explains.reach for w in (one, *others[:1]) if w.explains]
+            if others and sum(reach) >= TOGETHER:
+                one.alone, others[0].alone = True, True
+                break
+    for one in partly:
+        if one.alone:
+            one.score = max(one.score, CLAIM)
+
+
+def _related(one: Cause, other: Cause) -> bool:
+    return one.name in other.explains or other.name in one.explains

@@ -1,0 +1,39 @@
+"""The moment from which a furnace cooled for good though its controller still asked for heat."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from soakwitness.analysis.condition.levels import mean_between
+from soakwitness.analysis.evidence.run_figures import HeatLost
+from soakwitness.analysis.record.run import Run, Trace
+
+NEAR_TOP_C = 15.0
+HOT_C = 300.0
+FELL_C = 80.0
+WAIT_S, LOOK_S = 60.0, 360.0
+FULL_PCT = 90.0
+ASKED_ABOVE_C = 30.0
+
+
+def heat_lost(run: Run, control: Trace) -> HeatLost | None:
+    """Where the reading leaves its top for good, and output or setpoint asked for more in the minutes after it.
+
+    With the output logged it decides: a program at its end may leave its setpoint standing.
+    """
+    had = np.isfinite(control.temp_c)
+    t, temp = control.t_s[had], control.temp_c[had]
+    if t.size < 5 or temp.max() < HOT_C:
+        return None
+    last = int(np.flatnonzero(temp >= temp.max() - NEAR_TOP_C)[-1])
+    at_s, at_c = float(t[last]), float(temp[last])
+    after = (t > at_s + WAIT_S) & (t <= at_s + LOOK_S)
+    if after.sum() < 2 or temp[last] - temp[-1] < FELL_C:
+        return None
+    output, setpoint = (run.signal(name) for name in ("output", "setpoint"))
+    asked_pct, asked_c = (
+        None if s is None else mean_between(run.t_s, s, at_s + WAIT_S, at_s + LOOK_S) for s in (output, setpoint)
+    )
+    full = asked_pct is not None and asked_pct >= FULL_PCT
+    above = asked_pct is None and asked_c is not None and asked_c > float(temp[after].mean()) + ASKED_ABOVE_C
+    return HeatLost(at_s, at_c, asked_pct, asked_c) if full or above else None
