@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import zip_longest
 
-from soakwitness.analysis.audit.catalogue import CAUSES, NOTHING, NOTHING_NEXT
+from soakwitness.analysis.audit.catalogue import CAUSES, NOTHING
 from soakwitness.analysis.audit.causes.in_piece import within_repeatability
 from soakwitness.analysis.audit.causes.in_sensor import lone_sensor_note
 from soakwitness.analysis.audit.contrasts.case import Case
@@ -20,6 +21,8 @@ from soakwitness.analysis.audit.leading import (
     let_partners_share,
     weighed,
 )
+from soakwitness.analysis.audit.next_tests import next_tests, tests_for
+from soakwitness.analysis.audit.what_now import Step, what_now
 from soakwitness.analysis.evidence.batch_evidence import Evidence, PieceEvidence
 from soakwitness.firmware_bridge.common.wording import Says, counted
 
@@ -31,7 +34,8 @@ ODD = 0.8
 class Audit:
     """What an audit found: causes, the likeliest first; ``claimed`` ones are carried by the record.
 
-    ``notes`` say what the record cannot show; ``differences`` is the table of figures beside the good ones'.
+    ``notes`` say what the record cannot show; ``differences`` is the table of figures beside the good ones'. ``now``:
+    what to do with which pieces, in order; ``next_tests``: the tests a smith would do first.
     """
 
     run: str | None
@@ -43,6 +47,8 @@ class Audit:
     differences: tuple[DifferenceRow, ...]
     notes: tuple[str, ...]
     says: str
+    now: tuple[tuple[tuple[str, ...], Step], ...] = ()
+    next_tests: tuple[str, ...] = ()
 
     @property
     def claimed(self) -> tuple[Opinion, ...]:
@@ -76,13 +82,12 @@ def _look(evidence: Evidence, everyone: tuple[PieceEvidence, ...]) -> Audit:
     found = [weighed(case, cause, scale) for cause, scale in scales]
     let_effects_follow(found)
     let_partners_share(found)
-    opinions = [_opinion(one) for one in sorted(found, key=lambda w: (not w.alone, -_place(w)))]
+    opinions = [_opinion(case, one) for one in sorted(found, key=lambda w: (not w.alone, -_place(w)))]
     claimed = [o for o in opinions if o.claimed]
     rows = differences_table(case)
     odd = _out_of_the_ordinary(case, rows, opinions)
-    nothing = Opinion(
-        NOTHING, CLAIM, False, (Says.plain(_why_nothing(case, bool(claimed), odd)),), (), (), NOTHING_NEXT
-    )
+    why = Says.plain(_why_nothing(case, bool(claimed), odd))
+    nothing = Opinion(NOTHING, CLAIM, False, (why,), (), (), tests_for(case, NOTHING)[0])
     causes = [*opinions, nothing] if claimed else [nothing, *opinions]
     return Audit(
         run=case.run.run if case.run else None,
@@ -94,7 +99,18 @@ def _look(evidence: Evidence, everyone: tuple[PieceEvidence, ...]) -> Audit:
         differences=rows,
         notes=tuple(_notes(case)),
         says=_says(case, opinions),
+        now=tuple((tuple(p.id for p in case.suspects_here), step) for step in _steps(case, claimed)),
+        next_tests=_tests(case, claimed),
     )
+
+
+def _steps(case: Case, claimed: list[Opinion]) -> tuple[Step, ...]:
+    return what_now(case, claimed[0].cause if claimed else None) if case.suspects_here else ()
+
+
+def _tests(case: Case, claimed: list[Opinion]) -> tuple[str, ...]:
+    """No test where there is nothing to explain."""
+    return () if case.nothing_wrong and not claimed else next_tests(case, [o.cause for o in claimed])
 
 
 def _place(one: Weighed) -> float:
@@ -131,6 +147,10 @@ def _merged(evidence: Evidence, found: list[Audit]) -> Audit:
         causes=tuple([*rest, nothing] if claimed else [nothing, *rest]),
         notes=tuple(dict.fromkeys((_SPLIT, *(n for one in found for n in one.notes)))),
         says=_says_of_groups(found),
+        now=tuple(n for one in found for n in one.now),
+        next_tests=tuple(dict.fromkeys(t for tests in zip_longest(*(o.next_tests for o in found)) for t in tests if t))[
+            :4
+        ],
     )
 
 
@@ -159,7 +179,7 @@ def _hardness_is_good(case: Case, scale: Scale) -> None:
         scale.speaks_against(FAIR, "Suspects and good ones differ by less than the tester can repeat.")
 
 
-def _opinion(one: Weighed) -> Opinion:
+def _opinion(case: Case, one: Weighed) -> Opinion:
     scale = one.scale
     return Opinion(
         cause=one.cause.name,
@@ -168,7 +188,7 @@ def _opinion(one: Weighed) -> Opinion:
         pro=tuple(s.says for s in sorted(scale.pro, key=lambda s: -s.weight)),
         con=tuple(s.says for s in sorted(scale.con, key=lambda s: -s.weight)),
         missing=tuple(scale.missing),
-        next=one.cause.next,
+        next=tests_for(case, one.cause.name)[0],
         explained_by=one.root,
         explains=one.explains,
     )

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from soakwitness.analysis.condition.climbing import climb_rates
 from soakwitness.analysis.condition.control_dips import blanks, dips
 from soakwitness.analysis.condition.heat_lost import heat_lost
 from soakwitness.analysis.condition.levels import differences, level_near, longest_stay, mean_between
@@ -27,6 +28,8 @@ from soakwitness.firmware_bridge.runfolder.contents import Column
 
 EVENTS = ("sensor fault", "link lost", "link back", "resumed", "clock step", "alarm")
 SETPOINT_NEAR_C = 0.6
+NEAR_TOP_C = 15.0
+HOT_SHARE = 0.6
 
 
 @dataclass(frozen=True)
@@ -40,10 +43,19 @@ class Measured:
 
     @property
     def heated_s(self) -> tuple[float, float] | None:
-        """From the first enter to the last leave of the holds that were found, by the work, else by the control."""
+        """From the first enter to the last leave of the holds that were found, by the work, else by the control.
+
+        Where the last hold was never found it lasts until the reading left its top for good.
+        """
         found = [h for h in (self.verification.holds if self.verification else ()) if h.found]
         enters = [t for t in (_first(h.enter_s, h.control_enter_s) for h in found) if t is not None]
         leaves = [t for t in (_first(h.leave_s, h.control_leave_s) for h in found) if t is not None]
+        missed = self.verification is not None and any(not h.found for h in self.verification.holds[-1:])
+        if missed and np.isfinite(self.control.temp_c).any():
+            t, temp = self.control.t_s, np.nan_to_num(self.control.temp_c, nan=-1e9)
+            near = np.flatnonzero(temp >= temp.max() - NEAR_TOP_C)
+            enters = enters or [float(t[int(np.argmax(temp >= HOT_SHARE * temp.max()))])]
+            leaves = [*leaves, float(t[near[-1]])]
         return (min(enters), max(leaves)) if enters and leaves else None
 
     @property
@@ -120,6 +132,8 @@ def run_figures(
         gap_c=tuple(_reading_at(control, start) or 0.0 for start, _ in gaps),
         blanks=blanks(control),
         heat_lost=heat_lost(run, control),
+        climb=climb_rates(control) or None,
+        top_c=float(np.nanmax(control.temp_c)) if np.isfinite(control.temp_c).any() else None,
         events=tuple((e.t_s, e.event, e.detail[:120]) for e in run.events if e.event in EVENTS),
         cold_c=_cold(control),
         duration_s=float(run.t_s[-1] - run.t_s[0]) if run.t_s.size else 0.0,

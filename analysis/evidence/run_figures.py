@@ -181,7 +181,11 @@ class ConditionFigures:
 
 @dataclass(frozen=True)
 class RunFigures:
-    """Everything the audit needs of one run. ``blanks`` are times with rows on record but no control reading, hot."""
+    """Everything the audit needs of one run. ``blanks`` are times with rows on record but no control reading, hot.
+
+    ``climb`` maps a window's lower edge [degC] to the rate of the first rise through it [K/h], ``top_c`` is the highest
+    control reading.
+    """
 
     run: str
     furnace: str
@@ -208,6 +212,8 @@ class RunFigures:
     gap_c: tuple[float, ...] = ()
     blanks: tuple[tuple[float, float], ...] = ()
     heat_lost: HeatLost | None = None
+    climb: Mapping[str, float] | None = None
+    top_c: float | None = None
     events: tuple[tuple[float, str, str], ...] = ()
     cold_c: float | None = None
     duration_s: float = 0.0

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from soakwitness.analysis.audit.causes.hardness_signs import soft_as_quenched
 from soakwitness.analysis.audit.causes.heat_doses import furnace_share, heat_dose
+from soakwitness.analysis.audit.causes.in_furnace import climb_ratios
 from soakwitness.analysis.audit.contrasts.case import Case, is_move
 from soakwitness.analysis.audit.contrasts.weighing import FAIR, HINT, LIGHT, STRONG, Scale
 from soakwitness.analysis.evidence.run_figures import DipFigures, RunFigures
-from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, duration, often
+from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, duration, often, percent
 
 LAST_S = 300.0
 GAP_FALL_C = 15.0
 DEEP_C = 40.0
+AS_USUAL, FAR_SLOWER = 0.9, 0.7
 
 
 def lone_dips(run: RunFigures) -> list[DipFigures]:
@@ -113,6 +115,8 @@ def tripped(case: Case) -> Scale | None:
     else:
         _cooled_with_pieces_inside(case, scale)
     if not scale.pro:
+        _slow_from_here(case, scale)
+    if not scale.pro:
         return None
     scale.dose = heat_dose(case)
     soft_as_quenched(case, scale)
@@ -130,3 +134,14 @@ def _cooled_with_pieces_inside(case: Case, scale: Scale) -> None:
         if waited > LAST_S:
             says = f"It left hold {hold.step} too early, and the pieces stayed inside for another {duration(waited)}."
             scale.speaks_for(FAIR + HINT, says)
+
+
+def _slow_from_here(case: Case, scale: Scale) -> None:
+    """It climbed as usual up to one window and far slower from there on: part of the heating went out."""
+    ratios = climb_ratios(case)
+    for at in range(2, len(ratios) - 1):
+        before, after = [r for _, r in ratios[:at]], [r for _, r in ratios[at:]]
+        if min(before) >= AS_USUAL and max(after) <= FAR_SLOWER:
+            says = "Up to {at} it climbed as in the good runs, from there on at {share} of their rate."
+            scale.speaks_for(STRONG, Says.of(says, at=Temp(ratios[at][0]), share=percent(sum(after) / len(after))))
+            return

@@ -111,6 +111,8 @@ def power_low(case: Case) -> Scale | None:
     if not scale.pro:
         _slow_ramps(case, scale, full_only=bool(ratios))
     if not scale.pro:
+        _slow_climb(case, scale)
+    if not scale.pro:
         return None
     if here is not None and here.output:
         for target, output in here.output.items():
@@ -160,6 +162,29 @@ def _slow_ramps(case: Case, scale: Scale, *, full_only: bool) -> None:
             scale.speaks_for(FAIR + HINT, f"{says}.")
             scale.lacks("The logged output: a controller that was told to climb slower looks the same.")
             return
+
+
+def climb_ratios(case: Case) -> list[tuple[float, float]]:
+    """How fast it climbed beside the good runs, window by window.
+
+    Returns lower edge [degC] and ratio, from below; windows that end above the top are left out by themselves.
+    """
+    own = case.run.climb if case.run is not None else None
+    found = []
+    for window, rate in sorted((own or {}).items(), key=lambda item: float(item[0])):
+        good = [r.climb[window] for r in case.good if r.climb and window in r.climb]
+        if good:
+            found.append((float(window), rate / median(good)))
+    return found
+
+
+def _slow_climb(case: Case, scale: Scale) -> None:
+    """Slower in every window than the good runs, where no ramp of the recipe tells."""
+    ratios = [ratio for _, ratio in climb_ratios(case)]
+    if len(ratios) < 3 or max(ratios) > SLOW or any(h.setpoint_c is not None for h in case.holds):
+        return
+    scale.speaks_for(FAIR + HINT, f"From the start it climbed at {percent(median(ratios))} of the good runs' rate.")
+    scale.lacks("The logged output: a controller that was told to climb slower looks the same.")
 
 
 def charge_ratio(case: Case) -> float | None:

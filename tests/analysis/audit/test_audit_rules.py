@@ -9,6 +9,7 @@ import pytest
 from soakwitness.analysis.audit.audit_report import as_json
 from soakwitness.analysis.audit.auditing import Audit, audit
 from soakwitness.analysis.audit.catalogue import CAUSES, NOTHING
+from soakwitness.analysis.audit.next_tests import OF_CAUSE
 from soakwitness.analysis.evidence.batch_evidence import TreatmentEvidence
 from soakwitness.analysis.evidence.run_figures import ConditionFigures, DipFigures, FindingFigures
 from soakwitness.analysis.metallurgy.hardness_readings import HardnessReading
@@ -295,7 +296,8 @@ def test_a_warm_cold_treatment_is_seen_beside_the_good_ones() -> None:
 def test_every_cause_has_a_next_step_and_explains_only_known_ones() -> None:
     names = [cause.name for cause in CAUSES]
     assert len(set(names)) == len(names) == 37
-    assert all(cause.next.endswith(".") for cause in CAUSES)
+    assert set(OF_CAUSE) == set(names)
+    assert all(test.says.endswith(".") or "soakwitness" in test.says for tests in OF_CAUSE.values() for test in tests)
     assert all(effect in names for cause in CAUSES for effect in cause.explains)
 
 
