@@ -81,7 +81,7 @@ def _look(evidence: Evidence, everyone: tuple[PieceEvidence, ...]) -> Audit:
             _hardness_is_good(case, scale)
     found = [weighed(case, cause, scale) for cause, scale in scales]
     let_effects_follow(found)
-    let_partners_share(found)
+    let_partners_share(case, found)
     opinions = [_opinion(case, one) for one in sorted(found, key=lambda w: (not w.alone, -_place(w)))]
     claimed = [o for o in opinions if o.claimed]
     rows = differences_table(case)

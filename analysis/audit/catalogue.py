@@ -13,6 +13,7 @@ from soakwitness.analysis.audit.causes import in_piece as causes_piece
 from soakwitness.analysis.audit.causes import in_quench as causes_quench
 from soakwitness.analysis.audit.causes import in_sensor as causes_sensor
 from soakwitness.analysis.audit.causes import in_soak as causes_soak
+from soakwitness.analysis.audit.causes import sensor_shifts as causes_shifts
 from soakwitness.analysis.audit.contrasts.case import Case
 from soakwitness.analysis.audit.contrasts.dose import Stage
 from soakwitness.analysis.audit.contrasts.weighing import Scale
@@ -73,13 +74,21 @@ CAUSES: tuple[Cause, ...] = (
     Cause(
         "controller offset changed",
         causes_sensor.offset_changed,
-        explains=("too cold", "too hot", "short soak", "packet lag ate the soak", "thermocouple drift"),
+        explains=(
+            "control sensor reads wrong",
+            "too cold",
+            "too hot",
+            "short soak",
+            "packet lag ate the soak",
+            "thermocouple drift",
+        ),
         whole_run=True,
     ),
     Cause(
         "wrong thermocouple type",
         causes_sensor.wrong_type,
         explains=(
+            "control sensor reads wrong",
             "too cold",
             "too hot",
             "short soak",
@@ -92,7 +101,15 @@ CAUSES: tuple[Cause, ...] = (
     Cause(
         "reversed or wrong extension lead",
         causes_sensor.wrong_lead,
-        explains=("too cold", "too hot", "short soak", "thermocouple drift", "packet lag ate the soak"),
+        explains=(
+            "control sensor reads wrong",
+            "control sensor reads wrong",
+            "too cold",
+            "too hot",
+            "short soak",
+            "thermocouple drift",
+            "packet lag ate the soak",
+        ),
         whole_run=True,
     ),
     Cause(
@@ -125,6 +142,12 @@ CAUSES: tuple[Cause, ...] = (
         whole_run=True,
     ),
     Cause(
+        "control sensor reads wrong",
+        causes_shifts.reads_wrong,
+        explains=("too cold", "too hot", "short soak", "packet lag ate the soak"),
+        whole_run=True,
+    ),
+    Cause(
         "calibration overdue",
         causes_sensor.calibration_overdue,
         whole_run=True,
@@ -132,7 +155,13 @@ CAUSES: tuple[Cause, ...] = (
     Cause(
         "low mains voltage or aged element",
         causes_furnace.power_low,
-        explains=("too cold", "short soak", "packet lag ate the soak"),
+        explains=(
+            "loaded before the furnace had recovered",
+            "power cut",
+            "too cold",
+            "short soak",
+            "packet lag ate the soak",
+        ),
         whole_run=True,
     ),
     Cause(
@@ -162,7 +191,14 @@ CAUSES: tuple[Cause, ...] = (
     Cause(
         "heating circuit tripped",
         causes_falls.tripped,
-        explains=("short soak", "too cold", "packet lag ate the soak", "power cut", "program edited"),
+        explains=(
+            "loaded before the furnace had recovered",
+            "short soak",
+            "too cold",
+            "packet lag ate the soak",
+            "power cut",
+            "program edited",
+        ),
         whole_run=True,
     ),
     Cause(

@@ -119,24 +119,41 @@ def let_effects_follow(found: list[Weighed]) -> None:
             other.alone = other.alone and other.score >= CLAIM
 
 
-def let_partners_share(found: list[Weighed]) -> None:
-    """Claim two causes together where neither explains the loss alone and both together do."""
+def let_partners_share(case: Case, found: list[Weighed]) -> None:
+    """Claim two causes together: where neither explains the loss alone, or each what was lost at its own stage."""
     partly = sorted((w for w in found if w.partly), key=lambda w: -w.score)
-    leaders = [w for w in found if w.alone and w.explains is not None and w.root is None]
+    leaders = [w for w in found if w.alone and w.root is None]
     if leaders:
-        missing = 1.0 - max(w.explains.reach for w in leaders if w.explains)
-        for one in partly:
-            one.alone = missing > 0.1
-    elif len(partly) >= 2:
-        for one in partly:
-            others = [w for w in partly if w is not one and not _related(one.cause, w.cause)]
-            reach = [w.explains.reach for w in (one, *others[:1]) if w.explains]
-            if others and sum(reach) >= TOGETHER:
-                one.alone, others[0].alone = True, True
-                break
+        _claim(partly)
+        _claim_the_other_stage(case, leaders, found)
+        return
     for one in partly:
-        if one.alone:
-            one.score = max(one.score, CLAIM)
+        others = [w for w in partly if w is not one and not _related(one.cause, w.cause)]
+        reach = [w.explains.reach for w in (one, *others[:1]) if w.explains]
+        if others and sum(reach) >= TOGETHER:
+            _claim([one, others[0]])
+            return
+
+
+def _claim(these: list[Weighed]) -> None:
+    for one in these:
+        one.alone, one.score = True, max(one.score, CLAIM)
+
+
+def _claim_the_other_stage(case: Case, leaders: list[Weighed], found: list[Weighed]) -> None:
+    """Hardness was lost before the quench was over and again after it: the leader explains one of the two only."""
+    first, after = case.changes.as_quenched, case.changes.after
+    if first is None or after is None or min(abs(first), abs(after)) < TOLD_APART_HRC or first * after < 0:
+        return
+    late = {_is_late(w.cause) for w in leaders}
+    if len(late) == 1 and "all" not in {w.cause.stage for w in leaders}:
+        other = [w for w in found if _is_late(w.cause) not in late and w.scale.score >= FAIR and not w.root]
+        other = [w for w in other if w.explains is None or w.explains.reach >= LEADS]
+        _claim(sorted((w for w in other if not w.alone), key=lambda w: -w.score)[:1])
+
+
+def _is_late(cause: Cause) -> bool:
+    return cause.stage in ("cold", "temper", "after")
 
 
 def _related(one: Cause, other: Cause) -> bool:

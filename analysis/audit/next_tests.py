@@ -95,6 +95,7 @@ OF_CAUSE: dict[str, tuple[NextTest, ...]] = {
         NextTest("Warm the thermocouple's head with air: a reading that falls has a reversed or copper lead."),
         *CHAIN,
     ),
+    "control sensor reads wrong": CHAIN,
     "thermocouple drift": (ACCURACY, OFFSET),
     "another thermocouple": (ACCURACY, OFFSET),
     "open circuit": (

@@ -9,7 +9,10 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from soakwitness.analysis.audit.causes import doses
+from soakwitness.analysis.audit.causes.after_quench import temper_dose, temper_level
+from soakwitness.analysis.audit.causes.heat_doses import heat_dose
 from soakwitness.analysis.audit.contrasts.case import Case
+from soakwitness.analysis.audit.contrasts.dose import explained
 from soakwitness.analysis.audit.contrasts.sharing import (
     Get,
     Shared,
@@ -26,7 +29,8 @@ from soakwitness.analysis.audit.contrasts.stage_changes import TOLD_APART_HRC
 from soakwitness.analysis.audit.contrasts.weighing import FAIR, HINT, LIGHT, STRONG, Scale
 from soakwitness.firmware_bridge.common.wording import Diff, Says
 
-RARE, SELDOM = 0.15, 0.34
+RARE, OFTEN_ALIKE = 0.25, 0.15
+"""Chances from which a contrast over runs is enough alone; hands change from day to day, and need to be rarer."""
 
 GETTERS: dict[str, Callable[[Case], Get]] = {
     "lot": lambda case: lot_of,
@@ -59,8 +63,9 @@ def weigh_shared(case: Case, words: tuple[str, ...], scale: Scale) -> Shared | N
         have = have if found.bad_count > 1 else have.replace("are ", "is ", 1).replace("were ", "was ", 1)
         says = f"{count} {have} {found.bad}, the {found.good_count} good ones of other runs {other} {found.good}"
         others = [w for w in GETTERS if w not in words and shared_across(case, GETTERS[w](case)) is not None]
-        weight = FAIR + HINT if found.chance <= RARE else FAIR if found.chance <= SELDOM else LIGHT
-        if others:
+        enough = OFTEN_ALIKE if word == "operator" else RARE
+        weight = FAIR + HINT if found.chance <= enough else FAIR if found.chance <= 2.0 * enough else LIGHT
+        if any(w != "operator" for w in others):
             weight = max(LIGHT, weight - HINT)
             scale.lacks(f"What tells it from the {' and '.join(others)}, which changed with it.")
         scale.speaks_for(weight, f"{says} ({found.odds}).")
@@ -91,7 +96,10 @@ def oven_reads_wrong(case: Case) -> Scale | None:
     scale = Scale(dose=doses.OVEN_OFF)
     change = case.changes.temper if case.changes.temper is not None else case.changes.after
     _second_thermometer(case, scale)
-    if change is not None and abs(change) >= TOLD_APART_HRC and change * (case.changes.final or 0.0) > 0:
+    known = temper_level(case)
+    shown = known is not None and explained(temper_dose(case, known[0]), change or 0.0).reach >= 0.5
+    clear = change is not None and abs(change) >= _told_apart(case) and change * (case.changes.final or 0.0) > 0
+    if change is not None and clear and not shown:
         way = "lost" if change < 0 else "kept"
         more = f"Between quench and end they {way} {abs(change):.1f} points more than the good ones"
         alike = _cold_alike(case)
@@ -103,6 +111,12 @@ def oven_reads_wrong(case: Case) -> Scale | None:
         return None
     scale.lacks("A second thermometer in the oven over a whole swing.")
     return scale
+
+
+def _told_apart(case: Case) -> float:
+    """Steel that dissolved too little keeps less austenite, and gains less through the cold for that alone."""
+    little = case.changes.temper is None and heat_dose(case).low <= -TOLD_APART_HRC
+    return 2.0 * TOLD_APART_HRC if little else TOLD_APART_HRC
 
 
 def _second_thermometer(case: Case, scale: Scale) -> None:

@@ -79,7 +79,7 @@ def temper_too_hot(case: Case) -> Scale | None:
     found = temper_level(case)
     if found is None or found[0] <= 0:
         return None
-    scale = Scale(dose=_temper_dose(case, found[0]))
+    scale = Scale(dose=temper_dose(case, found[0]))
     scale.speaks_for(STRONG, found[1])
     soft_after_temper(case, scale)
     return scale
@@ -90,13 +90,13 @@ def temper_too_cold(case: Case) -> Scale | None:
     found = temper_level(case)
     if found is None or found[0] >= 0:
         return None
-    scale = Scale(dose=_temper_dose(case, found[0]))
+    scale = Scale(dose=temper_dose(case, found[0]))
     scale.speaks_for(STRONG, found[1])
     hard_in_the_end(case, scale)
     return scale
 
 
-def _temper_dose(case: Case, off_k: float) -> Dose:
+def temper_dose(case: Case, off_k: float) -> Dose:
     """What tempers so far off can have done to these pieces' steel."""
     targets = [h.target_c for r in temper_runs(case, case.suspects_here) for h in r.holds]
     shown = [t.shown_c for p in case.suspects_here for t in p.treatments if t.kind == "temper" and t.shown_c]

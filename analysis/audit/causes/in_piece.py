@@ -46,7 +46,9 @@ def mixed_bar(case: Case) -> Scale | None:
             says = f"Within the run the soft ones are of {word} {split[0]}, the good ones of {split[1]}."
             scale.speaks_for(weight, says)
     if not scale.pro and not case.siblings:
-        weigh_shared(case, ("lot", "steel"), scale)
+        across = weigh_shared(case, ("lot", "steel"), scale)
+        if across is not None and case.as_quenched.direction == "normal":
+            scale.speaks_against(FAIR, f"As quenched they were as hard as they should be: {case.as_quenched.says}.")
     steels = {p.steel for p in case.suspects_here if p.steel}
     wanted = case.recipe.steel if case.recipe else None
     if wanted and steels and wanted not in steels:

@@ -295,7 +295,7 @@ def test_a_warm_cold_treatment_is_seen_beside_the_good_ones() -> None:
 
 def test_every_cause_has_a_next_step_and_explains_only_known_ones() -> None:
     names = [cause.name for cause in CAUSES]
-    assert len(set(names)) == len(names) == 37
+    assert len(set(names)) == len(names) == 38
     assert set(OF_CAUSE) == set(names)
     assert all(test.says.endswith(".") or "soakwitness" in test.says for tests in OF_CAUSE.values() for test in tests)
     assert all(effect in names for cause in CAUSES for effect in cause.explains)
