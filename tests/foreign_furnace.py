@@ -84,7 +84,7 @@ class Firing:
     heater: float = 1.0  # share of the elements that heat
     reads_off_c: float = 0.0  # control sensor, at 1000 degC; nothing at room temperature
     leaks: float = 0.0  # door open by so much of its area, always
-    relay_sticks: float = 0.0  # share of the switching periods in which it does not let go, or does not take
+    relay_sticks: float = 0.0  # times an hour that it does not let go, or does not take
     hot_load: bool = False
     stay_s: float | None = None  # hot: from load to pull
     waits: bool = True  # the program's clock stands while the chamber is far below
@@ -172,7 +172,7 @@ def fire(f: Firing) -> Fired:
     control = _Controller(f, chamber_c)
     inside, load_s, end_s = not f.hot_load, 0.0 if not f.hot_load else math.inf, math.inf
     out: list[Moment] = []
-    t_s, surge = 0.0, 0.0
+    t_s, surge, stuck_until_s, stuck = 0.0, 0.0, 0.0, 0.0
     while t_s < min(end_s, 14 * 3600.0) + f.cools_s:
         reads_c = chamber_c + f.reads_off_c * chamber_c / 1000.0
         here = [u for u in f.upsets if u.from_s <= t_s < u.from_s + u.for_s]
@@ -189,8 +189,10 @@ def fire(f: Firing) -> Fired:
         surge = 0.7 * surge + f.swing * rng.gauss(0.0, 1.0)
         share = f.heater * min([u.left for u in here if u.kind == "heater"], default=1.0)
         works = 0.0 if dark else asked
-        if f.relay_sticks and rng.random() < f.relay_sticks and end_s == math.inf:
-            works = rng.choice([0.0, 0.0, min(1.0, works * 1.5)])
+        if f.relay_sticks and rng.random() < f.relay_sticks * STEP_S / 3600.0:
+            stuck_until_s, stuck = t_s + rng.uniform(30.0, 200.0), rng.choice((0.0, 1.0))
+        if t_s < stuck_until_s and end_s == math.inf and not dark:
+            works = stuck
         heat = works * share * f.chamber.power_w * max(0.0, f.mains + surge) ** 2
         opened = f.leaks + (1.0 if any(u.kind == "door" for u in here) else 0.0)
         opened += 0.8 if inside and 0.0 <= t_s - end_s < 60.0 else 0.0

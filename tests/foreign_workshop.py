@@ -36,7 +36,7 @@ class Shop:
 
 def a_shop(rng: random.Random) -> Shop:
     """One of five kinds."""
-    many, few = rng.randint(6, 12), rng.randint(3, 5)
+    many, few = rng.randint(5, 8), rng.randint(3, 4)
     return rng.choice(
         (
             Shop("careful bench", "each", False, True, False, True, True, True, True, True, many, 30.0),
