@@ -20,7 +20,7 @@ from tests.foreign_years import FAULTS, REPAIRED, Year, a_year
 
 FIRST_ASKED = 12  # runs; before it nobody would
 EVERY = 3  # runs between two questions in a healthy year
-EVERY_AFTER = 2  # and after a fault has begun
+EVERY_AFTER = 1  # and after a fault has begun, where runs are counted
 # What names a fault rightly: a pattern on the part, and one on the sentence beside it. Today one part stands for
 # mains and element alike; that is right where nothing on record could part them.
 RIGHT: dict[str, tuple[str, str]] = {
