@@ -84,11 +84,12 @@ class Firing:
     heater: float = 1.0  # share of the elements that heat
     reads_off_c: float = 0.0  # control sensor, at 1000 degC; nothing at room temperature
     leaks: float = 0.0  # door open by so much of its area, always
-    relay_sticks: float = 0.0  # share of the switching periods in which it does not let go, or does not take
+    relay_sticks: float = 0.0  # times an hour that it does not let go, or does not take
     hot_load: bool = False
     stay_s: float | None = None  # hot: from load to pull
     waits: bool = True  # the program's clock stands while the chamber is far below
     upsets: tuple[Upset, ...] = ()
+    clears_s: float = 30.0  # from the first pull to the last; the dummy comes out last
     cools_s: float = 1800.0  # on record after the end
     noise_seed: str = ""
 
@@ -129,29 +130,36 @@ def a_chamber(rng: random.Random) -> Chamber:
 
 
 class _Controller:
-    """Proportional and integral action on what the sensor reads; the sum is kept only near the setpoint."""
+    """Proportional and integral action on what the sensor reads; the sum stands while the output is at its limit.
+
+    A program that does not wait still waits for its hold to begin, until the smith loses patience.
+    """
 
     def __init__(self, fired: Firing, start_c: float) -> None:
         self._legs, self._waits = fired.legs, fired.waits
-        self._leg, self._held_s, self._sum = 0, 0.0, 0.0
+        self._leg, self._held_s, self._late_s, self._sum = 0, 0.0, 0.0, 0.0
         self.setpoint_c = start_c
         self.over, self.level_s = False, math.inf
 
     def tick(self, reads_c: float, now_s: float) -> None:
         leg = self._legs[self._leg]
-        if self._waits and self.setpoint_c - reads_c > 20.0 and leg.rate is not None:
-            return
+        patience_s = math.inf if self._waits else 7200.0 if leg.rate is None else 2700.0
         if self.setpoint_c < leg.to_c:
+            if leg.rate is not None and self.setpoint_c - reads_c > 20.0 and self._late_s < patience_s:
+                self._late_s += STEP_S
+                return
             step = math.inf if leg.rate is None else leg.rate * STEP_S / 3600.0
             self.setpoint_c = min(leg.to_c, self.setpoint_c + step)
             return
-        if self._waits and leg.to_c - reads_c > 4.0:
+        begun = self._held_s > 0.0 and not self._waits
+        if leg.to_c - reads_c > 4.0 and not begun and self._late_s < patience_s:
+            self._late_s += STEP_S
             return
         if self._leg == len(self._legs) - 1:
             self.level_s = min(self.level_s, now_s)
         self._held_s += STEP_S
         if self._held_s >= leg.hold_s:
-            self._leg, self._held_s = self._leg + 1, 0.0
+            self._leg, self._held_s, self._late_s = self._leg + 1, 0.0, 0.0
             self.over = self._leg == len(self._legs)
             self._leg = min(self._leg, len(self._legs) - 1)
 
@@ -159,9 +167,10 @@ class _Controller:
         if self.over:
             return 0.0
         miss = self.setpoint_c - reads_c
-        if abs(miss) < 20.0:
-            self._sum = min(1.0, max(0.0, self._sum + miss * STEP_S / (22.0 * 260.0)))
-        return min(1.0, max(0.0, miss / 22.0 + self._sum))
+        wanted = miss / 30.0 + self._sum
+        if 0.0 < wanted < 1.0:
+            self._sum = min(1.0, max(0.0, self._sum + miss * STEP_S / (30.0 * 280.0)))
+        return min(1.0, max(0.0, wanted))
 
 
 def fire(f: Firing) -> Fired:
@@ -172,7 +181,7 @@ def fire(f: Firing) -> Fired:
     control = _Controller(f, chamber_c)
     inside, load_s, end_s = not f.hot_load, 0.0 if not f.hot_load else math.inf, math.inf
     out: list[Moment] = []
-    t_s, surge = 0.0, 0.0
+    t_s, surge, stuck_until_s, stuck = 0.0, 0.0, 0.0, 0.0
     while t_s < min(end_s, 14 * 3600.0) + f.cools_s:
         reads_c = chamber_c + f.reads_off_c * chamber_c / 1000.0
         here = [u for u in f.upsets if u.from_s <= t_s < u.from_s + u.for_s]
@@ -189,17 +198,19 @@ def fire(f: Firing) -> Fired:
         surge = 0.7 * surge + f.swing * rng.gauss(0.0, 1.0)
         share = f.heater * min([u.left for u in here if u.kind == "heater"], default=1.0)
         works = 0.0 if dark else asked
-        if f.relay_sticks and rng.random() < f.relay_sticks and end_s == math.inf:
-            works = rng.choice([0.0, 0.0, min(1.0, works * 1.5)])
+        if f.relay_sticks and rng.random() < f.relay_sticks * STEP_S / 3600.0:
+            stuck_until_s, stuck = t_s + rng.uniform(30.0, 200.0), rng.choice((0.0, 1.0))
+        if t_s < stuck_until_s and end_s == math.inf and not dark:
+            works = stuck
         heat = works * share * f.chamber.power_w * max(0.0, f.mains + surge) ** 2
         opened = f.leaks + (1.0 if any(u.kind == "door" for u in here) else 0.0)
-        opened += 0.8 if inside and 0.0 <= t_s - end_s < 60.0 else 0.0
+        opened += 0.4 if inside and 0.0 <= t_s - end_s < f.clears_s else 0.0
         opened += 0.8 if f.hot_load and 0.0 <= t_s - load_s < 20.0 else 0.0
         k_face = f.chamber.k_face * (1.0 + (chamber_c - 600.0) / 3000.0)
         to_bricks = k_face * (chamber_c - bricks_c)
         to_room = opened * f.chamber.door_m2 * SIGMA * ((chamber_c + ZERO_C) ** 4 - (f.ambient_c + ZERO_C) ** 4)
         to_room += opened * f.chamber.door_m2 * 25.0 * (chamber_c - f.ambient_c)
-        in_now = inside and t_s <= end_s
+        in_now = inside and t_s <= end_s + f.clears_s
         to_load = f.charge.conductance(chamber_c, load_c) * (chamber_c - load_c) if in_now else 0.0
         chamber_c += (heat - to_bricks - to_room - to_load) * STEP_S / f.chamber.c_quick
         bricks_c += (to_bricks - f.chamber.k_out * (bricks_c - f.ambient_c)) * STEP_S / f.chamber.c_bricks

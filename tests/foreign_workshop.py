@@ -13,6 +13,7 @@ from tests.foreign_furnace import Chamber, Charge, Fired, Firing, Leg, Upset, a_
 from tests.foreign_metallurgy import Came, Stay, Steel, a_steel, hardness, readings
 
 DAY_S = 86400.0
+EACH_PULL_S = 20.0
 BAD_HRC = 1.6  # such a loss is a bad batch; the testers scatter by a third of it
 
 
@@ -36,7 +37,7 @@ class Shop:
 
 def a_shop(rng: random.Random) -> Shop:
     """One of five kinds."""
-    many, few = rng.randint(6, 12), rng.randint(3, 5)
+    many, few = rng.randint(5, 8), rng.randint(3, 4)
     return rng.choice(
         (
             Shop("careful bench", "each", False, True, False, True, True, True, True, True, many, 30.0),
@@ -247,6 +248,7 @@ def firing(plan: Plan, house: House, seed: str) -> Firing:
         stay_s=hold_s + 420.0 if house.hot else None,
         waits=plan.waits,
         upsets=tuple(plan.upsets),
+        clears_s=EACH_PULL_S * house.count,
         cools_s=1500.0,
         noise_seed=seed,
     )
@@ -259,7 +261,7 @@ def batch(rng: random.Random, plan: Plan, house: House, *, day: int, prefix: str
     blades = []
     for number in range(house.count):
         at_back = number >= house.count - house.count // 2
-        pull_s = fired.end_s + 40.0 * number  # the door is opened for each
+        pull_s = fired.end_s + EACH_PULL_S * number
         plates_s = plan.delay_s * rng.uniform(0.85, 1.15)
         stay = Stay(
             trace=_work(fired, plan, plan.back_c if at_back else 0.0),
