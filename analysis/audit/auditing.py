@@ -18,11 +18,12 @@ from soakwitness.analysis.audit.leading import (
     LEADS,
     Weighed,
     let_effects_follow,
+    let_little_carbon_explain,
     let_partners_share,
     weighed,
 )
 from soakwitness.analysis.audit.next_tests import next_tests, tests_for
-from soakwitness.analysis.audit.what_now import Step, what_now
+from soakwitness.analysis.audit.what_now import NowStep, what_now
 from soakwitness.analysis.evidence.batch_evidence import Evidence, PieceEvidence
 from soakwitness.firmware_bridge.common.wording import Says, counted
 
@@ -47,7 +48,7 @@ class Audit:
     differences: tuple[DifferenceRow, ...]
     notes: tuple[str, ...]
     says: str
-    now: tuple[tuple[tuple[str, ...], Step], ...] = ()
+    now: tuple[tuple[tuple[str, ...], NowStep], ...] = ()
     next_tests: tuple[str, ...] = ()
 
     @property
@@ -80,6 +81,7 @@ def _look(evidence: Evidence, everyone: tuple[PieceEvidence, ...]) -> Audit:
         if cause.shows_in_hardness:
             _hardness_is_good(case, scale)
     found = [weighed(case, cause, scale) for cause, scale in scales]
+    let_little_carbon_explain(case, found)
     let_effects_follow(found)
     let_partners_share(case, found)
     opinions = [_opinion(case, one) for one in sorted(found, key=lambda w: (not w.alone, -_place(w)))]
@@ -104,7 +106,7 @@ def _look(evidence: Evidence, everyone: tuple[PieceEvidence, ...]) -> Audit:
     )
 
 
-def _steps(case: Case, claimed: list[Opinion]) -> tuple[Step, ...]:
+def _steps(case: Case, claimed: list[Opinion]) -> tuple[NowStep, ...]:
     return what_now(case, claimed[0].cause if claimed else None) if case.suspects_here else ()
 
 

@@ -21,6 +21,13 @@ NOT_CLAIMED = CLAIM - 0.1
 LITTLE = 0.3
 """Share of its score that a cause keeps which explains nothing: it stays named, far below."""
 BELOW_ROOT = 0.5
+DISSOLVE_LESS = (
+    "short soak", "too cold", "packet lag ate the soak", "loaded before the furnace had recovered", "program edited",
+    "controller offset changed", "wrong thermocouple type", "reversed or wrong extension lead", "thermocouple drift",
+    "control sensor reads wrong", "low mains voltage or aged element", "heating circuit tripped", "overloaded charge",
+    "door opened", "power cut", "place in the furnace", "record gap",
+)  # fmt: skip
+RESIDUAL = ("tempering oven reads wrong", "cold treatment left out")
 
 
 def explains(case: Case, cause: Cause, scale: Scale) -> Explained | None:
@@ -102,6 +109,21 @@ def weighed(case: Case, cause: Cause, scale: Scale) -> Weighed:
     alone = may and reach >= LEADS
     score = scale.score if alone else min(scale.score, NOT_CLAIMED) * (LITTLE + (1.0 - LITTLE) * reach)
     return Weighed(cause, scale, found, score, alone, may and not alone and reach >= BESIDE)
+
+
+def let_little_carbon_explain(case: Case, found: list[Weighed]) -> None:
+    """Steel that dissolved too little keeps less austenite, and gains less through the cold for that alone.
+
+    Where such a cause is claimed, what was lost after the quench is a cause of its own from two points on.
+    """
+    after, first = case.changes.after, case.changes.as_quenched
+    if after is None or first is None or first > -TOLD_APART_HRC or abs(after) >= 2.0 * TOLD_APART_HRC:
+        return
+    if case.changes.temper is None and any(w.alone and w.cause.name in DISSOLVE_LESS for w in found):
+        for one in found:
+            if one.cause.name in RESIDUAL and one.alone:
+                one.alone, one.score = False, min(one.score, NOT_CLAIMED)
+                one.scale.speaks_against(FAIR, "Steel that dissolved too little gains less through the cold as well.")
 
 
 def let_effects_follow(found: list[Weighed]) -> None:

@@ -11,6 +11,7 @@ from soakwitness.analysis.record.run import Run, Trace
 NEAR_TOP_C = 15.0
 HOT_C = 300.0
 FELL_C = 80.0
+CAME_BACK_C = 8.0
 WAIT_S, LOOK_S = 60.0, 360.0
 FULL_PCT = 90.0
 ASKED_ABOVE_C = 30.0
@@ -28,7 +29,9 @@ def heat_lost(run: Run, control: Trace) -> HeatLost | None:
     last = int(np.flatnonzero(temp >= temp.max() - NEAR_TOP_C)[-1])
     at_s, at_c = float(t[last]), float(temp[last])
     after = (t > at_s + WAIT_S) & (t <= at_s + LOOK_S)
-    if after.sum() < 2 or temp[last] - temp[-1] < FELL_C:
+    fallen = temp[last:]
+    came_back = float((fallen - np.minimum.accumulate(fallen)).max()) >= CAME_BACK_C
+    if after.sum() < 2 or temp[last] - temp[-1] < FELL_C or came_back:
         return None
     output, setpoint = (run.signal(name) for name in ("output", "setpoint"))
     asked_pct, asked_c = (

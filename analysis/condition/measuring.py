@@ -30,6 +30,7 @@ EVENTS = ("sensor fault", "link lost", "link back", "resumed", "clock step", "al
 SETPOINT_NEAR_C = 0.6
 NEAR_TOP_C = 15.0
 HOT_SHARE = 0.6
+ASKED_PCT = 20.0
 
 
 @dataclass(frozen=True)
@@ -67,7 +68,16 @@ class Measured:
         asked = program_setpoints(self.recipe) if self.recipe is not None else ()
         lasts = [p.hold_s for p in asked if last is not None and p.number == last.step and p.hold_s is not None]
         ends = [enter + hold_s for hold_s in lasts] if enter is not None else []
-        return max(pulls or ends, default=0.0)
+        return max([*(pulls or ends), self._asked_until_s], default=0.0)
+
+    @property
+    def _asked_until_s(self) -> float:
+        """When the output last asked for heat; 0 where it is not logged [s]."""
+        output = self.run.signal("output")
+        if output is None:
+            return 0.0
+        asked = np.flatnonzero(np.nan_to_num(output) >= ASKED_PCT)
+        return float(self.run.t_s[asked[-1]]) if asked.size else 0.0
 
 
 def _first(value: float | None, other: float | None) -> float | None:

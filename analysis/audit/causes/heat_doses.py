@@ -6,6 +6,7 @@ record, so that their dose is read there.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from statistics import median
 
 from soakwitness.analysis.audit.causes.doses import NEVER_HELD, NONE, UNSEEN, level, short_soak, worst
@@ -50,6 +51,20 @@ def heat_dose(case: Case) -> Dose:
     return worst([soak_dose(case, h).and_with(level_dose(case, h)) for h in case.holds])
 
 
+def furnace_dose(case: Case) -> Dose:
+    """The same at the control sensor: what a packet lags by its own thickness is no fault of the furnace."""
+    return worst([_chamber_soak(case, h).and_with(_control_level(case, h)) for h in case.holds])
+
+
+def _chamber_soak(case: Case, hold: HoldFigures) -> Dose:
+    return _soak(case, hold, [_chamber_share(case, hold)])
+
+
+def _control_level(case: Case, hold: HoldFigures) -> Dose:
+    off = _off(hold, hold.control_c, [h.control_c for h in case.good_holds(hold.step)])
+    return level(off) if off is not None else level_dose(case, hold)
+
+
 def soaks_dose(case: Case) -> Dose:
     """What the time of the worst judged hold can have cost."""
     return worst([soak_dose(case, h) for h in case.holds])
@@ -61,12 +76,17 @@ def levels_dose(case: Case) -> Dose:
 
 
 def soak_dose(case: Case, hold: HoldFigures) -> Dose:
-    """What the time of one hold can have cost; readings that are missing may have been anything."""
+    """What the time of one hold can have cost."""
+    return _soak(case, hold, [_piece_share(case, hold), _chamber_share(case, hold)])
+
+
+def _soak(case: Case, hold: HoldFigures, known: Sequence[float | None]) -> Dose:
+    """What the smallest share of a soak can have cost; readings that are missing may have been anything."""
     if not hold.found:
         if not hold.on_record:
             return UNSEEN
         return NEVER_HELD if hold.control_c is None else NONE
-    shares = [s for s in (_piece_share(case, hold), _chamber_share(case, hold)) if s is not None]
+    shares = [s for s in known if s is not None]
     if not shares:
         return NONE
     share = min(shares)
@@ -105,10 +125,13 @@ def level_off(case: Case, hold: HoldFigures) -> float | None:
 
     Without good runs what lies inside the band is none; None where it is not known.
     """
-    own = _level_of(hold)
+    return _off(hold, _level_of(hold), list(map(_level_of, case.good_holds(hold.step))))
+
+
+def _off(hold: HoldFigures, own: float | None, beside: Sequence[float | None]) -> float | None:
+    good = [v for v in beside if v is not None]
     if own is None:
         return None
-    good = [v for v in map(_level_of, case.good_holds(hold.step)) if v is not None]
     if good:
         off = own - median(good)
         return 0.0 if abs(off) <= ORDINARY_C else off

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from statistics import median
+
 from soakwitness.analysis.audit.causes.hardness_signs import soft_as_quenched
-from soakwitness.analysis.audit.causes.heat_doses import furnace_share, heat_dose
+from soakwitness.analysis.audit.causes.heat_doses import furnace_dose, furnace_share
 from soakwitness.analysis.audit.causes.in_furnace import climb_ratios
 from soakwitness.analysis.audit.contrasts.case import Case, is_move
 from soakwitness.analysis.audit.contrasts.weighing import FAIR, HINT, LIGHT, STRONG, Scale
@@ -13,6 +15,8 @@ from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, duratio
 LAST_S = 300.0
 GAP_FALL_C = 15.0
 DEEP_C = 40.0
+LONG_S = 240.0
+FASTER, BRAKED, BENT = 2.0, 0.8, 2.5
 AS_USUAL, FAR_SLOWER = 0.9, 0.7
 
 
@@ -33,13 +37,61 @@ def lone_dips(run: RunFigures) -> list[DipFigures]:
     return [d for d in found if not (d.quick and ends and d.start_s >= min(ends))]
 
 
+def odd_falls(case: Case) -> list[DipFigures]:
+    """Dips of the run in question that neither pulling nor loading explains.
+
+    One that began with the loading counts where it went far deeper, or fell far longer, than when the good runs were
+    loaded: the door stayed open, or the power went, just then.
+    """
+    run = case.run
+    if run is None:
+        return []
+    lone = lone_dips(run)
+    loaded = [d for r in case.good for d in r.dips if is_move(r, d.start_s)]
+    deep, long_s = max((d.depth_c for d in loaded), default=0.0), max((d.fall_s for d in loaded), default=0.0)
+    loads = [p.load_s for p in run.pieces if p.load_s is not None]
+    found = [
+        d
+        for d in run.dips
+        if d not in lone
+        and any(-60.0 <= d.start_s - load <= 300.0 for load in loads)
+        and (d.depth_c > max(1.8 * deep, deep + 25.0) or d.fall_s > max(3.0 * long_s, long_s + 240.0))
+    ]
+    return sorted([*lone, *found], key=lambda d: d.start_s)
+
+
+def stood_open(case: Case, dip: DipFigures) -> bool:
+    """Whether a long fall is that of an open door: faster than the furnace cools by itself, or braked by its heating.
+
+    Without heat a furnace falls on as it does every evening; behind an open door the heating goes on, and the fall
+    bends to a level. Where no cooling is on record its bend alone tells.
+    """
+    if dip.quick or case.run is None:
+        return dip.quick
+    if any(-60.0 <= t - dip.start_s <= 60.0 for t in case.run.door_marks_s):
+        return True
+    rate = dip.depth_c / max(dip.fall_s, 1.0)
+    own = _cooling_c_per_s(case)
+    if own is not None and not dip.gap:
+        heated = dip.output_pct is None or dip.output_pct > 60.0
+        return rate > FASTER * own or (rate < BRAKED * own and heated)
+    return not dip.gap and dip.fall_c_per_s > BENT * rate
+
+
+def _cooling_c_per_s(case: Case) -> float | None:
+    """How fast this furnace cools by itself in the hottest window on record [K/s]."""
+    known = [c.cooling for c in (*case.good_condition, *([case.condition] if case.condition else [])) if c.cooling]
+    hottest = [max(c.items(), key=lambda item: float(item[0]))[1] for c in known]
+    return median(hottest) / 3600.0 if hottest else None
+
+
 def door_opened(case: Case) -> Scale | None:
-    """The reading fell within seconds and came back, or a door was marked, more than in the good runs."""
+    """The reading fell within seconds, or stood low behind a door, more than in the good runs; or a door was marked."""
     scale = Scale()
     run = case.run
     if run is None:
         return None
-    falls = [d for d in lone_dips(run) if d.quick]
+    falls = [d for d in odd_falls(case) if stood_open(case, d)]
     marks = [t for t in run.door_marks_s if run.holds and not is_move(run, t)]
     if not falls and not marks:
         return None
@@ -49,16 +101,18 @@ def door_opened(case: Case) -> Scale | None:
         deepest = max((depth for depths in good for depth in depths), default=0.0)
         more = len(falls) > max(map(len, good), default=0) or deep.depth_c > 1.5 * deepest
         weight = (STRONG if deep.depth_c >= 20.0 or len(falls) > 2 else FAIR) if more else HINT
-        says = f"The reading fell within seconds {often(len(falls))}, by up to {{most}}, and came back."
+        if any(d.fall_s >= LONG_S for d in falls):
+            says = (
+                f"For {duration(max(d.fall_s for d in falls))} it stood low by up to {{most}}, as behind an open door."
+            )
+        else:
+            says = f"The reading fell within seconds {often(len(falls))}, by up to {{most}}, and came back."
         scale.speaks_for(weight, Says.of(says, most=Diff(deep.depth_c)))
         if not more:
             scale.speaks_against(FAIR, "The good runs have such dips too.")
     if marks:
-        scale.speaks_for(
-            LIGHT if falls else FAIR,
-            f"A door was marked {often(len(marks))} while it was in use.",
-        )
-    scale.dose = heat_dose(case)
+        scale.speaks_for(LIGHT if falls else FAIR, f"A door was marked {often(len(marks))} while it was in use.")
+    scale.dose = furnace_dose(case)
     soft_as_quenched(case, scale)
     return scale
 
@@ -69,19 +123,11 @@ def power_cut(case: Case) -> Scale | None:
     run = case.run
     if run is None:
         return None
-    sags = [d for d in lone_dips(run) if not d.quick and d.depth_c >= GAP_FALL_C]
-    over_gaps = [d for d in lone_dips(run) if d.gap and d.depth_c >= GAP_FALL_C]
+    odd = [d for d in odd_falls(case) if d.depth_c >= GAP_FALL_C]
+    sags = [d for d in odd if not d.quick and not stood_open(case, d)]
+    over_gaps = [d for d in odd if d.gap]
     if sags or over_gaps:
-        worst = max(sags or over_gaps, key=lambda d: d.depth_c)
-        words = f"The temperature sagged by {{depth}} over {duration(worst.seconds)}, as it cools by itself"
-        says = Says.of(words, depth=Diff(worst.depth_c))
-        if worst.output_pct is not None and worst.output_pct > 60:
-            with_output = f"{{says}}, with the output at {worst.output_pct:.0f} %."
-            scale.speaks_for(STRONG, Says.of(with_output, says=says))
-        elif worst.output_pct is not None and worst.output_pct < 5 and not worst.gap and worst.depth_c < DEEP_C:
-            scale.speaks_for(FAIR + HINT, Says.of("{says}, with the output off.", says=says))
-        else:
-            scale.speaks_for(STRONG, Says.of("{says}.", says=says))
+        _sagged(max(sags or over_gaps, key=lambda d: d.depth_c), scale)
         if over_gaps:
             scale.speaks_for(HINT, "Readings stopped meanwhile and went on cooler.")
     resumed = [detail for _, event, detail in run.events if event == "resumed"]
@@ -91,9 +137,20 @@ def power_cut(case: Case) -> Scale | None:
         return None
     if any(lone_dips(r) for r in case.good):
         scale.speaks_against(HINT, "Good runs have dips too.")
-    scale.dose = heat_dose(case)
+    scale.dose = furnace_dose(case)
     soft_as_quenched(case, scale)
     return scale
+
+
+def _sagged(worst: DipFigures, scale: Scale) -> None:
+    words = f"The temperature sagged by {{depth}} over {duration(worst.seconds)}, as it cools by itself"
+    says = Says.of(words, depth=Diff(worst.depth_c))
+    if worst.output_pct is not None and worst.output_pct > 60:
+        scale.speaks_for(STRONG, Says.of(f"{{says}}, with the output at {worst.output_pct:.0f} %.", says=says))
+    elif worst.output_pct is not None and worst.output_pct < 5 and not worst.gap and worst.depth_c < DEEP_C:
+        scale.speaks_for(FAIR + HINT, Says.of("{says}, with the output off.", says=says))
+    else:
+        scale.speaks_for(STRONG, Says.of("{says}.", says=says))
 
 
 def tripped(case: Case) -> Scale | None:
@@ -118,7 +175,7 @@ def tripped(case: Case) -> Scale | None:
         _slow_from_here(case, scale)
     if not scale.pro:
         return None
-    scale.dose = heat_dose(case)
+    scale.dose = furnace_dose(case)
     soft_as_quenched(case, scale)
     return scale
 

@@ -23,7 +23,8 @@ def place(case: Case) -> Scale | None:
     scale = Scale(dose=doses.ANOTHER_PLACE)
     if split is None:
         return scale if weigh_shared(case, ("place",), scale) is not None else None
-    weight = STRONG + HINT if split[2] <= RARE else FAIR if split[2] <= 0.34 else LIGHT
+    alone = FAIR if _other_split(case, "place") else FAIR + HINT
+    weight = STRONG + HINT if split[2] <= RARE else alone if split[2] <= 0.34 else LIGHT
     scale.speaks_for(weight, f"Within the run the soft ones stood {split[0]}, the good ones {split[1]}.")
     if _other_split(case, "place"):
         scale.lacks("A run that tells place from the other things that differ: they go together here.")
