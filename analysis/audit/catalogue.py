@@ -236,7 +236,6 @@ CAUSES: tuple[Cause, ...] = (
     Cause(
         "temper late",
         causes_after.temper_late,
-        shows_in_hardness=False,
         stage="after",
     ),
     Cause(

@@ -12,6 +12,7 @@ from soakwitness.analysis.audit.contrasts.sharing import split_by
 from soakwitness.analysis.audit.contrasts.stage_changes import TOLD_APART_HRC
 from soakwitness.analysis.audit.contrasts.statistics import apart
 from soakwitness.analysis.audit.contrasts.weighing import CLAIM, FAIR, LIGHT, Scale
+from soakwitness.analysis.evidence.batch_evidence import PieceEvidence
 
 LEADS = 0.5
 """Share of the loss that a cause must be able to explain to stand first alone."""
@@ -55,17 +56,28 @@ def too_small(case: Case, cause: Cause) -> bool:
 
 def contradicted_by_siblings(case: Case) -> str | None:
     """Sentence on good pieces of the same run, where nothing on record says why a whole furnace spared them."""
-    if not case.siblings or _why_spared(case):
+    count = len(_clearly_better(case))
+    if not count or _why_spared(case):
         return None
-    count = len(case.siblings)
     return f"{count} other piece{'s' if count > 1 else ''} of the same run came out well, and nothing says why."
+
+
+def _clearly_better(case: Case) -> list[PieceEvidence]:
+    """Siblings that a tester tells apart from every suspect; where all lie in one row no line is drawn."""
+    own = [v for p in case.suspects_here if (v := case.piece_value(p)) is not None]
+    known = [(p, v) for p in case.siblings if (v := case.piece_value(p)) is not None]
+    if not own:
+        return list(case.siblings)
+    if (case.changes.largest or 0.0) > 0:
+        return [p for p, v in known if v <= min(own) - TOLD_APART_HRC]
+    return [p for p, v in known if v >= max(own) + TOLD_APART_HRC]
 
 
 def weigh_siblings(case: Case, cause: Cause, scale: Scale) -> None:
     """Enter what good siblings say against a cause of the whole furnace."""
     says = contradicted_by_siblings(case) if cause.whole_run else None
     if says is not None:
-        scale.speaks_against(FAIR if len(case.siblings) >= 2 else LIGHT, says)
+        scale.speaks_against(FAIR if len(_clearly_better(case)) >= 2 else LIGHT, says)
 
 
 def _why_spared(case: Case) -> bool:

@@ -68,16 +68,17 @@ class Measured:
         asked = program_setpoints(self.recipe) if self.recipe is not None else ()
         lasts = [p.hold_s for p in asked if last is not None and p.number == last.step and p.hold_s is not None]
         ends = [enter + hold_s for hold_s in lasts] if enter is not None else []
-        return max([*(pulls or ends), self._asked_until_s], default=0.0)
+        return max(pulls or ends, default=0.0)
 
     @property
-    def _asked_until_s(self) -> float:
-        """When the output last asked for heat; 0 where it is not logged [s]."""
+    def falls_until_s(self) -> float:
+        """Until when falls are looked for: while pieces were in, and without a pull mark while heat was asked for."""
         output = self.run.signal("output")
-        if output is None:
-            return 0.0
+        pulled = any(stay.pull_s is not None for stay in read_charges(self.run.marks).stays)
+        if output is None or pulled:
+            return self.in_use_until_s
         asked = np.flatnonzero(np.nan_to_num(output) >= ASKED_PCT)
-        return float(self.run.t_s[asked[-1]]) if asked.size else 0.0
+        return max(self.in_use_until_s, float(self.run.t_s[asked[-1]]) if asked.size else 0.0)
 
 
 def _first(value: float | None, other: float | None) -> float | None:
@@ -130,7 +131,7 @@ def run_figures(
             for f in (verification.findings if verification else ())
         ),
         differences=differences(run, control, holds),
-        dips=dips(run, control, at.heated_s, at.in_use_until_s),
+        dips=dips(run, control, at.heated_s, at.falls_until_s),
         door_marks_s=tuple(m.t_s for m in run.marks if m.act == "door" and not m.struck),
         recovery_s=_recovery(at, loaded[-1] if loaded else None),
         loaded_at_c=_before_door(control, loaded[0]) if loaded else None,

@@ -91,7 +91,8 @@ def _soak(case: Case, hold: HoldFigures, known: Sequence[float | None]) -> Dose:
         return NONE
     share = min(shares)
     missing = missing_near(case, hold) / hold.required_s if hold.required_s > 0 else 0.0
-    least = short_soak(share, hold.required_s)
+    unread = hold.gap_s / hold.required_s if hold.required_s > 0 else 0.0
+    least = short_soak(share - unread, hold.required_s)
     return least.or_else(short_soak(share + missing, hold.required_s)) if missing else least
 
 

@@ -237,6 +237,8 @@ def overloaded(case: Case) -> Scale | None:
     shares = [f.soak_share for f in case.suspect_figures if f.soak_share is not None]
     if shares and min(shares) >= SHORT_SHARE:
         scale.speaks_against(FAIR, "The pieces had their soak all the same.")
+    if len(case.siblings) >= 2:
+        scale.speaks_against(STRONG, f"{len(case.siblings)} other pieces of the same charge came out well.")
     soft_as_quenched(case, scale)
     scale.dose = heat_dose(case)
     return scale
