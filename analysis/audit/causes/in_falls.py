@@ -55,7 +55,7 @@ def odd_falls(case: Case) -> list[DipFigures]:
         for d in run.dips
         if d not in lone
         and any(-60.0 <= d.start_s - load <= 300.0 for load in loads)
-        and (d.depth_c > max(1.8 * deep, deep + 25.0) or d.fall_s > max(3.0 * long_s, long_s + 240.0))
+        and (d.depth_c > max(2.0 * deep, deep + 25.0) or d.fall_s > max(3.0 * long_s, long_s + 240.0))
     ]
     return sorted([*lone, *found], key=lambda d: d.start_s)
 
