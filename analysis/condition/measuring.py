@@ -9,7 +9,7 @@ import numpy as np
 
 from soakwitness.analysis.condition.climbing import climb_rates
 from soakwitness.analysis.condition.control_dips import blanks, dips
-from soakwitness.analysis.condition.heat_lost import heat_lost
+from soakwitness.analysis.condition.heat_lost import heat_lost, last_top
 from soakwitness.analysis.condition.levels import differences, level_near, longest_stay, mean_between
 from soakwitness.analysis.evidence.run_figures import (
     FindingFigures,
@@ -28,7 +28,7 @@ from soakwitness.firmware_bridge.runfolder.contents import Column
 
 EVENTS = ("sensor fault", "link lost", "link back", "resumed", "clock step", "alarm")
 SETPOINT_NEAR_C = 0.6
-NEAR_TOP_C = 15.0
+CLIMB_C = 30.0
 HOT_SHARE = 0.6
 ASKED_PCT = 20.0
 
@@ -46,7 +46,7 @@ class Measured:
     def heated_s(self) -> tuple[float, float] | None:
         """From the first enter to the last leave of the holds that were found, by the work, else by the control.
 
-        Where the last hold was never found it lasts until the reading left its top for good.
+        Where the last hold was never found it lasts until the top of the last climb.
         """
         found = [h for h in (self.verification.holds if self.verification else ()) if h.found]
         enters = [t for t in (_first(h.enter_s, h.control_enter_s) for h in found) if t is not None]
@@ -54,9 +54,9 @@ class Measured:
         missed = self.verification is not None and any(not h.found for h in self.verification.holds[-1:])
         if missed and np.isfinite(self.control.temp_c).any():
             t, temp = self.control.t_s, np.nan_to_num(self.control.temp_c, nan=-1e9)
-            near = np.flatnonzero(temp >= temp.max() - NEAR_TOP_C)
+            had = temp > -1e8
             enters = enters or [float(t[int(np.argmax(temp >= HOT_SHARE * temp.max()))])]
-            leaves = [*leaves, float(t[near[-1]])]
+            leaves = [*leaves, float(t[had][last_top(temp[had], CLIMB_C)])]
         return (min(enters), max(leaves)) if enters and leaves else None
 
     @property
@@ -141,6 +141,7 @@ def run_figures(
         ramp_outputs=_ramp_outputs(run, verification),
         gaps=tuple(gaps),
         gap_c=tuple(_reading_at(control, start) or 0.0 for start, _ in gaps),
+        gap_end_c=tuple(_reading_at(control, end) or 0.0 for _, end in gaps),
         blanks=blanks(control),
         heat_lost=heat_lost(run, control),
         climb=climb_rates(control) or None,

@@ -12,7 +12,7 @@ from statistics import median
 from soakwitness.analysis.audit.causes.doses import NEVER_HELD, NONE, UNSEEN, level, short_soak, worst
 from soakwitness.analysis.audit.contrasts.case import Case
 from soakwitness.analysis.audit.contrasts.dose import Dose
-from soakwitness.analysis.evidence.run_figures import HoldFigures
+from soakwitness.analysis.evidence.run_figures import HoldFigures, RunFigures
 
 NEAR_S = 60.0
 ORDINARY_C = 2.0
@@ -27,6 +27,10 @@ def furnace_share(case: Case, hold: HoldFigures) -> float | None:
     enter = hold.chamber_enter_s if hold.chamber_enter_s is not None else hold.enter_s
     if hold.required_s <= 0 or given is None or enter is None:
         return None
+    loads = [f.load_s for f in case.suspect_figures if f.load_s is not None]
+    if loads and max(loads) > enter:  # loaded hot: what the empty furnace held counts for nothing
+        leave = hold.leave_s if hold.leave_s is not None else enter + given
+        given, enter = min(given, max(0.0, leave - max(loads))), max(loads)
     last = case.holds and hold.step == max(h.step for h in case.holds)
     pulls = [f.pull_s for f in case.suspect_figures if f.pull_s is not None] if last else []
     if pulls and min(pulls) > enter:
@@ -99,9 +103,20 @@ def _soak(case: Case, hold: HoldFigures, known: Sequence[float | None]) -> Dose:
 def _chamber_share(case: Case, hold: HoldFigures) -> float | None:
     """Share of the time that furnace and pull gave, beside that of the good runs where those had less than asked."""
     own = furnace_share(case, hold)
-    times = [h.chamber_s if h.chamber_s is not None else h.in_band_s for h in case.good_holds(hold.step)]
-    good = [t / hold.required_s for t in times if t is not None and hold.required_s > 0]
+    good = [s for r in case.good for h in r.holds if h.step == hold.step and (s := _share_of(r, h)) is not None]
     return None if own is None else own / min(1.0, median(good)) if good and median(good) > 0 else own
+
+
+def _share_of(run: RunFigures, hold: HoldFigures) -> float | None:
+    """Share of the required time that the furnace of a good run gave after its loading."""
+    given = hold.chamber_s if hold.chamber_s is not None else hold.in_band_s
+    enter = hold.chamber_enter_s if hold.chamber_enter_s is not None else hold.enter_s
+    if not hold.found or given is None or hold.required_s <= 0:
+        return None
+    loads = [p.load_s for p in run.pieces if p.load_s is not None]
+    if loads and enter is not None and hold.leave_s is not None and max(loads) > enter:
+        given = min(given, max(0.0, hold.leave_s - max(loads)))
+    return given / hold.required_s
 
 
 def _piece_share(case: Case, hold: HoldFigures) -> float | None:

@@ -16,6 +16,7 @@ LAST_S = 300.0
 GAP_FALL_C = 15.0
 DEEP_C = 40.0
 LONG_S = 240.0
+HOT_C = 400.0
 FASTER, BRAKED, BENT = 2.0, 0.8, 2.5
 AS_USUAL, FAR_SLOWER = 0.9, 0.7
 
@@ -130,6 +131,7 @@ def power_cut(case: Case) -> Scale | None:
         _sagged(max(sags or over_gaps, key=lambda d: d.depth_c), scale)
         if over_gaps:
             scale.speaks_for(HINT, "Readings stopped meanwhile and went on cooler.")
+    _fell_in_a_gap(run, scale)
     resumed = [detail for _, event, detail in run.events if event == "resumed"]
     if resumed and not scale.pro:
         scale.speaks_for(LIGHT, "The recorder was started anew within the run.")
@@ -140,6 +142,16 @@ def power_cut(case: Case) -> Scale | None:
     scale.dose = furnace_dose(case)
     soft_as_quenched(case, scale)
     return scale
+
+
+def _fell_in_a_gap(run: RunFigures, scale: Scale) -> None:
+    """Readings stopped while it was hot and went on far cooler: the recorder was without power as well."""
+    gaps = zip(run.gaps, run.gap_c, run.gap_end_c, strict=False)
+    falls = [(a - b, end - start) for (start, end), a, b in gaps if a > HOT_C and a - b >= GAP_FALL_C * 2.0]
+    if falls and not scale.pro:
+        depth, seconds = max(falls)
+        says = f"Readings stopped for {duration(seconds)} and went on {{depth}} cooler."
+        scale.speaks_for(STRONG, Says.of(says, depth=Diff(depth)))
 
 
 def _sagged(worst: DipFigures, scale: Scale) -> None:
