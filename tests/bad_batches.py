@@ -336,7 +336,7 @@ def short_soak(s: Story, rng: np.random.Generator) -> Story:
 def packet_lag(s: Story, rng: np.random.Generator) -> Story:
     s = ordinary(s.seed, hot=True)
     thick = _of_some(s, (1, 4, 6), thickness_mm=float(rng.uniform(5.5, 7.0)))
-    return _changed(s, "packet lag ate the soak", blades=thick, extra_hold_s=-900.0)
+    return _changed(s, "packet lag ate the soak", blades=thick, extra_hold_s=-400.0)
 
 
 def loaded_early(s: Story, rng: np.random.Generator) -> Story:
@@ -524,9 +524,8 @@ def part_of_rack(s: Story, rng: np.random.Generator) -> Story:
 
 def record_gap(s: Story, rng: np.random.Generator) -> Story:
     lost = _lost(s, rng)
-    return _changed(
-        s, "record gap", record_gap=(float(rng.uniform(100, 300)), float(rng.uniform(600, 1100))), quench_loss=lost
-    )  # fmt: skip
+    gap = (float(rng.uniform(60, 150)), float(rng.uniform(1250, 1400)))
+    return _changed(s, "record gap", extra_hold_s=0.0, record_gap=gap, quench_loss=lost)
 
 
 def nothing(s: Story, rng: np.random.Generator) -> Story:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from statistics import median
 
 from soakwitness.analysis.audit.catalogue import Cause
 from soakwitness.analysis.audit.causes.in_soak import mass_of
@@ -89,7 +90,7 @@ def _why_spared(case: Case) -> bool:
         [f.soak_share for f in map(case.figures_of, part) if f is not None and f.soak_share is not None]
         for part in (case.suspects_here, case.siblings)
     ]
-    if all(shares) and apart(shares[0], shares[1]) < -0.9 and max(shares[0]) < 0.9 * min(shares[1]):
+    if all(shares) and apart(shares[0], shares[1]) < -0.6 and median(shares[0]) < 0.9 * median(shares[1]):
         return True
     return split_by(case, lambda p: p.charge) is not None
 

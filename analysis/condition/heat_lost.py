@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from scipy.ndimage import grey_closing
 
 from soakwitness.analysis.condition.levels import mean_between
 from soakwitness.analysis.evidence.run_figures import HeatLost
@@ -11,6 +12,8 @@ from soakwitness.analysis.record.run import FloatArray, Run, Trace
 HOT_C = 300.0
 FELL_C = 80.0
 CAME_BACK_C = 8.0
+NEAR_TOP_C = 15.0
+DOOR_S = 240.0
 WAIT_S, LOOK_S = 60.0, 360.0
 FULL_PCT = 90.0
 ASKED_ABOVE_C = 30.0
@@ -25,7 +28,8 @@ def heat_lost(run: Run, control: Trace) -> HeatLost | None:
     t, temp = control.t_s[had], control.temp_c[had]
     if t.size < 5 or temp.max() < HOT_C:
         return None
-    last = last_top(temp, CAME_BACK_C)
+    last = last_top(without_doors(t, temp), CAME_BACK_C)
+    last = int(np.flatnonzero(temp >= temp[last] - NEAR_TOP_C)[-1])
     at_s, at_c = float(t[last]), float(temp[last])
     after = (t > at_s + WAIT_S) & (t <= at_s + LOOK_S)
     if after.sum() < 2 or temp[last] - temp[-1] < FELL_C or at_c < HOT_C:
@@ -50,3 +54,14 @@ def last_top(temp_c: FloatArray, rise_c: float) -> int:
         if value - low >= rise_c:
             low, begun = float(value), i
     return begun + int(np.argmax(temp_c[begun:]))
+
+
+def without_doors(t_s: FloatArray, temp_c: FloatArray) -> FloatArray:
+    """Readings with dips shorter than four minutes filled, as pulling makes them.
+
+    ``t_s`` [s], shape (n,), ``temp_c`` [degC], shape (n,), none missing. Returns readings [degC], shape (n,).
+    """
+    step_s = float(np.median(np.diff(t_s)))
+    wide = max(1, round(DOOR_S / max(step_s, 1e-3)))
+    filled: FloatArray = grey_closing(temp_c, size=wide)
+    return filled

@@ -9,7 +9,7 @@ import numpy as np
 
 from soakwitness.analysis.condition.climbing import climb_rates
 from soakwitness.analysis.condition.control_dips import blanks, dips
-from soakwitness.analysis.condition.heat_lost import heat_lost, last_top
+from soakwitness.analysis.condition.heat_lost import heat_lost, last_top, without_doors
 from soakwitness.analysis.condition.levels import differences, level_near, longest_stay, mean_between
 from soakwitness.analysis.evidence.run_figures import (
     FindingFigures,
@@ -56,7 +56,7 @@ class Measured:
             t, temp = self.control.t_s, np.nan_to_num(self.control.temp_c, nan=-1e9)
             had = temp > -1e8
             enters = enters or [float(t[int(np.argmax(temp >= HOT_SHARE * temp.max()))])]
-            leaves = [*leaves, float(t[had][last_top(temp[had], CLIMB_C)])]
+            leaves = [*leaves, float(t[had][last_top(without_doors(t[had], temp[had]), CLIMB_C)])]
         return (min(enters), max(leaves)) if enters and leaves else None
 
     @property

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from statistics import median
 
+from soakwitness.analysis.audit.causes.doses import SOFTER
 from soakwitness.analysis.audit.causes.hardness_signs import soft_as_quenched
 from soakwitness.analysis.audit.causes.heat_doses import furnace_dose, furnace_share
 from soakwitness.analysis.audit.causes.in_furnace import climb_ratios
@@ -16,9 +17,10 @@ LAST_S = 300.0
 GAP_FALL_C = 15.0
 DEEP_C = 40.0
 LONG_S = 240.0
+LOOK_S = 600.0
 HOT_C = 400.0
 FASTER, BRAKED, BENT = 2.0, 0.8, 2.5
-AS_USUAL, FAR_SLOWER = 0.9, 0.7
+AS_USUAL, FAR_SLOWER, WEAK = 0.9, 0.7, 0.8
 
 
 def lone_dips(run: RunFigures) -> list[DipFigures]:
@@ -29,8 +31,10 @@ def lone_dips(run: RunFigures) -> list[DipFigures]:
     """
     found = [d for d in run.dips if not is_move(run, d.start_s)]
     last = max((h for h in run.holds if h.found), key=lambda h: h.step, default=None)
-    if last is None or any(p.pull_s is not None for p in run.pieces):
+    if any(p.pull_s is not None for p in run.pieces):
         return found
+    if last is None:
+        return [d for d in found if not d.quick]  # a moment's door makes no hold go missing
     enter = last.chamber_enter_s if last.chamber_enter_s is not None else last.enter_s
     leaves = [t for t in (last.leave_s, None if enter is None else enter + (last.chamber_s or 0.0)) if t is not None]
     ends = [max(leaves) - LAST_S] if leaves else []
@@ -50,7 +54,9 @@ def odd_falls(case: Case) -> list[DipFigures]:
     lone = lone_dips(run)
     loaded = [d for r in case.good for d in r.dips if is_move(r, d.start_s)]
     deep, long_s = max((d.depth_c for d in loaded), default=0.0), max((d.fall_s for d in loaded), default=0.0)
-    loads = [p.load_s for p in run.pieces if p.load_s is not None]
+    ratios = [ratio for _, ratio in climb_ratios(case)]
+    weak = len(ratios) >= 3 and median(ratios) < WEAK  # it takes long to come back from any load
+    loads = [p.load_s for p in run.pieces if p.load_s is not None] if not weak else []
     found = [
         d
         for d in run.dips
@@ -187,22 +193,24 @@ def tripped(case: Case) -> Scale | None:
         _slow_from_here(case, scale)
     if not scale.pro:
         return None
-    scale.dose = furnace_dose(case)
+    scale.dose = scale.dose or furnace_dose(case)
     soft_as_quenched(case, scale)
     return scale
 
 
 def _cooled_with_pieces_inside(case: Case, scale: Scale) -> None:
     """Nobody lets a furnace cool with blades inside that he means to pull hot."""
+    came_back = odd_falls(case)
     for hold in case.holds[-1:]:
         share = furnace_share(case, hold)
         pulls = [f.pull_s for f in case.suspect_figures if f.pull_s is not None]
         if share is None or share >= 0.97 or hold.leave_s is None or not pulls or hold.output_pct == 0.0:
             continue
         waited = min(pulls) - hold.leave_s
-        if waited > LAST_S:
+        if waited > LAST_S and not any(d.seconds >= LONG_S and d.start_s > hold.leave_s - LOOK_S for d in came_back):
             says = f"It left hold {hold.step} too early, and the pieces stayed inside for another {duration(waited)}."
             scale.speaks_for(FAIR + HINT, says)
+            scale.dose = SOFTER
 
 
 def _slow_from_here(case: Case, scale: Scale) -> None:
