@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.ndimage import grey_closing
 
 from soakwitness.analysis.condition.levels import mean_between
 from soakwitness.analysis.evidence.run_figures import HeatLost
@@ -62,6 +61,12 @@ def without_doors(t_s: FloatArray, temp_c: FloatArray) -> FloatArray:
     ``t_s`` [s], shape (n,), ``temp_c`` [degC], shape (n,), none missing. Returns readings [degC], shape (n,).
     """
     step_s = float(np.median(np.diff(t_s)))
-    wide = max(1, round(DOOR_S / max(step_s, 1e-3)))
-    filled: FloatArray = grey_closing(temp_c, size=wide)
-    return filled
+    wide = 2 * (max(1, round(DOOR_S / max(step_s, 1e-3))) // 2) + 1
+    return -_highest(-_highest(temp_c, wide), wide)
+
+
+def _highest(values: FloatArray, wide: int) -> FloatArray:
+    """Highest of so many neighbours; at the ends of those that are there."""
+    padded = np.pad(values, wide // 2, constant_values=-np.inf)
+    highest: FloatArray = np.lib.stride_tricks.sliding_window_view(padded, wide).max(axis=1)
+    return highest

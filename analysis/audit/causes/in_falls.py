@@ -19,7 +19,7 @@ DEEP_C = 40.0
 LONG_S = 240.0
 LOOK_S = 600.0
 HOT_C = 400.0
-FASTER, BRAKED, BENT = 2.0, 0.8, 2.5
+BRAKED, BENT = 0.8, 2.5
 AS_USUAL, FAR_SLOWER, WEAK = 0.9, 0.7, 0.8
 
 
@@ -68,21 +68,21 @@ def odd_falls(case: Case) -> list[DipFigures]:
 
 
 def stood_open(case: Case, dip: DipFigures) -> bool:
-    """Whether a long fall is that of an open door: faster than the furnace cools by itself, or braked by its heating.
+    """Whether a long fall is that of an open door: within seconds, bent to a level, or slower than it cools by itself.
 
-    Without heat a furnace falls on as it does every evening; behind an open door the heating goes on, and the fall
-    bends to a level. Where no cooling is on record its bend alone tells.
+    Without heat a furnace falls on as it does every evening; behind an open door the heating goes on and brakes it.
     """
     if dip.quick or case.run is None:
         return dip.quick
     if any(-60.0 <= t - dip.start_s <= 60.0 for t in case.run.door_marks_s):
         return True
     rate = dip.depth_c / max(dip.fall_s, 1.0)
-    own = _cooling_c_per_s(case)
-    if own is not None and not dip.gap:
-        heated = dip.output_pct is None or dip.output_pct > 60.0
-        return rate > FASTER * own or (rate < BRAKED * own and heated)
-    return not dip.gap and dip.fall_c_per_s > BENT * rate
+    own, bent = _cooling_c_per_s(case), dip.fall_c_per_s > BENT * rate
+    heated = dip.output_pct is None or dip.output_pct > 60.0
+    if dip.gap:
+        return False
+    # it cools the slower the colder it is: a rate on record from further down is a least one
+    return bent or (own is not None and rate < BRAKED * own and heated)
 
 
 def _cooling_c_per_s(case: Case) -> float | None:
