@@ -6,7 +6,7 @@ import re
 from statistics import median
 
 from soakwitness.analysis.audit.causes.doses import level as dose_of_level
-from soakwitness.analysis.audit.causes.doses import worst
+from soakwitness.analysis.audit.causes.doses import short_soak, worst
 from soakwitness.analysis.audit.causes.hardness_signs import soft_as_quenched
 from soakwitness.analysis.audit.causes.heat_doses import furnace_dose, furnace_share, heat_dose, missing_near, soak_dose
 from soakwitness.analysis.audit.causes.in_soak import SHORT_SHARE, mass_of, packet_ratio
@@ -140,7 +140,7 @@ def power_low(case: Case) -> Scale | None:
     heavy = charge_ratio(case)
     if heavy is not None and heavy > HEAVY and not (ratios and median(ratios) < _slowest(heavy)):
         scale.speaks_against(FAIR, f"The charge was {heavy:.1f} times as heavy as the good ones: it may be that.")
-    scale.dose = furnace_dose(case)
+    scale.dose = _late_dose(case)
     scale.lacks("The mains voltage under load and the element's cold resistance.")
     return scale
 
@@ -178,6 +178,22 @@ def _slow_ramps(case: Case, scale: Scale, *, full_only: bool) -> None:
             scale.speaks_for(FAIR + HINT, f"{says}.")
             scale.lacks("The logged output: a controller that was told to climb slower looks the same.")
             return
+
+
+def _late_dose(case: Case) -> Dose:
+    """What a slow climb can have cost: no more of a hold than the time by which the furnace came later."""
+    own = case.run.climb if case.run is not None else None
+    late_s = [
+        100.0 * 3600.0 * (1.0 / rate - 1.0 / median(good))
+        for window, rate in (own or {}).items()
+        if (good := [r.climb[window] for r in case.good if r.climb and window in r.climb])
+    ]
+    found = furnace_dose(case)
+    if not late_s or not all(h.found for h in case.holds) or not case.holds:
+        return found
+    required_s = max(h.required_s for h in case.holds)
+    most = short_soak(1.0 - 1.5 * max(0.0, sum(late_s)) / required_s, required_s) if required_s > 0 else found
+    return Dose(max(found.low, most.low), max(found.high, most.high), found.basis)
 
 
 def climb_ratios(case: Case) -> list[tuple[float, float]]:
