@@ -21,6 +21,7 @@ SETPOINT_FLOOR_C = 1.5
 SLOW = 0.9
 HEAVY, VERY_HEAVY = 1.5, 2.0
 THICK = 1.3
+MOST_OF = 0.6
 INTO_THE_CHARGE = 0.5  # of the heat at most, with an ordinary charge; common practice, no source
 FULL_PCT = 95.0
 
@@ -140,7 +141,7 @@ def power_low(case: Case) -> Scale | None:
     heavy = charge_ratio(case)
     if heavy is not None and heavy > HEAVY and not (ratios and median(ratios) < _slowest(heavy)):
         scale.speaks_against(FAIR, f"The charge was {heavy:.1f} times as heavy as the good ones: it may be that.")
-    scale.dose = _late_dose(case)
+    _weigh_late(case, scale)
     scale.lacks("The mains voltage under load and the element's cold resistance.")
     return scale
 
@@ -180,20 +181,31 @@ def _slow_ramps(case: Case, scale: Scale, *, full_only: bool) -> None:
             return
 
 
-def _late_dose(case: Case) -> Dose:
-    """What a slow climb can have cost: no more of a hold than the time by which the furnace came later."""
+def _came_later_s(case: Case) -> float | None:
+    """How much longer the climb took than in the good runs [s]; None where it is not known, or no hold was found."""
     own = case.run.climb if case.run is not None else None
     late_s = [
         100.0 * 3600.0 * (1.0 / rate - 1.0 / median(good))
         for window, rate in (own or {}).items()
         if (good := [r.climb[window] for r in case.good if r.climb and window in r.climb])
     ]
-    found = furnace_dose(case)
-    if not late_s or not all(h.found for h in case.holds) or not case.holds:
-        return found
-    required_s = max(h.required_s for h in case.holds)
-    most = short_soak(1.0 - 1.5 * max(0.0, sum(late_s)) / required_s, required_s) if required_s > 0 else found
-    return Dose(max(found.low, most.low), max(found.high, most.high), found.basis)
+    known = bool(late_s) and bool(case.holds) and all(h.found for h in case.holds)
+    return max(0.0, sum(late_s)) if known else None
+
+
+def _weigh_late(case: Case, scale: Scale) -> None:
+    """Enter what a slow climb can have cost: no more of a hold than the time by which the furnace came later."""
+    scale.dose, late_s = furnace_dose(case), _came_later_s(case)
+    if late_s is None:
+        return
+    hold = max(case.holds, key=lambda h: h.required_s)
+    share = furnace_share(case, hold)
+    missing_s = max(0.0, 1.0 - (share if share is not None else 1.0)) * hold.required_s
+    most = short_soak(1.0 - late_s / max(hold.required_s, 1.0), hold.required_s)
+    scale.dose = Dose(max(scale.dose.low, most.low), max(scale.dose.high, most.high), scale.dose.basis)
+    if late_s < MOST_OF * missing_s:
+        says = f"The hold came {duration(late_s)} later by that, and {duration(missing_s)} of it are missing."
+        scale.speaks_against(FAIR, says)
 
 
 def climb_ratios(case: Case) -> list[tuple[float, float]]:

@@ -185,6 +185,12 @@ def test_a_new_lot_of_which_all_are_soft_is_told_with_its_chance() -> None:
     assert any("lot 9" in str(text) and "by chance 1 in 6" in str(text) for text in found.causes[0].pro)
 
 
+def test_a_coupon_of_known_steel_that_is_as_soft_clears_the_bar() -> None:
+    bad = tuple(replace(p, lot="9", coupon=i == 2) for i, p in enumerate(SOFT))
+    found = audit(evidence(run("x"), good=GOOD, suspects=bad, good_pieces=many_good(lot="7")))
+    assert claims(found) == []
+
+
 def test_lot_and_place_that_changed_together_are_not_told_apart() -> None:
     bad = tuple(replace(p, lot="9", place="back") for p in SOFT)
     found = audit(evidence(run("x"), good=GOOD, suspects=bad, good_pieces=many_good(lot="7", place="front")))
