@@ -27,6 +27,11 @@ def as_json(audit: Audit, unit: Unit = "C") -> dict[str, Any]:
         "good_runs": list(audit.good_runs),
         "causes": [_cause(rank, opinion, unit) for rank, opinion in enumerate(audit.causes, start=1)],
         "differences": [_row(row, unit) for row in audit.differences],
+        "what_now": [
+            {"pieces": list(pieces), "step": step.says, "caution": step.caution, "basis": step.basis}
+            for pieces, step in audit.now
+        ],
+        "next_tests": list(audit.next_tests),
         "notes": list(audit.notes),
     }
 
@@ -42,7 +47,18 @@ def _cause(rank: int, opinion: Opinion, unit: Unit) -> dict[str, Any]:
         "missing": [says.text(unit) for says in opinion.missing],
         "next": opinion.next,
         "explained_by": opinion.explained_by,
+        "pieces": list(opinion.pieces),
+        "explains": _explains(opinion),
     }
+
+
+def _explains(opinion: Opinion) -> dict[str, Any] | None:
+    """Points of hardness [HRC] that a cause can explain of those that were lost (negative: gained)."""
+    found = opinion.explains
+    if found is None:
+        return None
+    return {"least": round(found.least, 2), "most": round(found.most, 2), "of": round(found.points, 2),
+            "basis": found.basis, "says": found.says}  # fmt: skip
 
 
 def _row(row: DifferenceRow, unit: Unit) -> dict[str, Any]:

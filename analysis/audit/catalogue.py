@@ -1,86 +1,100 @@
-"""The causes an audit knows: how each is weighed, what it explains, and the next cheap test."""
+"""The causes an audit knows: how each is weighed, where it acts, and what it explains."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from soakwitness.analysis.audit.causes import across_runs as causes_across
 from soakwitness.analysis.audit.causes import after_quench as causes_after
+from soakwitness.analysis.audit.causes import in_falls as causes_falls
 from soakwitness.analysis.audit.causes import in_furnace as causes_furnace
 from soakwitness.analysis.audit.causes import in_piece as causes_piece
 from soakwitness.analysis.audit.causes import in_quench as causes_quench
 from soakwitness.analysis.audit.causes import in_sensor as causes_sensor
 from soakwitness.analysis.audit.causes import in_soak as causes_soak
+from soakwitness.analysis.audit.causes import sensor_shifts as causes_shifts
 from soakwitness.analysis.audit.contrasts.case import Case
+from soakwitness.analysis.audit.contrasts.dose import Stage
 from soakwitness.analysis.audit.contrasts.weighing import Scale
 
 NOTHING = "the record shows nothing"
-NOTHING_NEXT = (
-    "Read the tester on its block, measure again beside the first place and after grinding 0.2 mm off, and harden a "
-    "scrap of the same bar with the next good charge."
-)
 
 
 @dataclass(frozen=True)
 class Cause:
     """One cause. ``explains`` names causes that are only its effect where both are seen.
 
-    ``shows_in_hardness`` False: pieces may be as hard as they should be on the flat and yet have suffered.
+    ``shows_in_hardness`` False: pieces may be as hard as they should be on the flat and yet have suffered. ``stage``:
+    where it acts. ``whole_run``: it strikes every piece of the run alike.
     """
 
     name: str
     weigh: Callable[[Case], Scale | None]
-    next: str
     explains: tuple[str, ...] = ()
     shows_in_hardness: bool = True
+    stage: Stage = "hardening"
+    whole_run: bool = False
 
 
 CAUSES: tuple[Cause, ...] = (
     Cause(
         "short soak",
         causes_soak.short_soak,
-        "Harden one scrap of the same bar with the full hold and compare.",
+        whole_run=True,
     ),
     Cause(
         "packet lag ate the soak",
         causes_soak.packet_lag,
-        "Put a thermocouple into a packet of that thickness in the next run: soakwitness packet fit.",
         explains=("short soak", "overloaded charge"),
     ),
     Cause(
         "loaded before the furnace had recovered",
         causes_soak.loaded_early,
-        "Load the next charge only when the reading has been level for ten minutes.",
         explains=("short soak", "packet lag ate the soak", "too cold"),
+        whole_run=True,
     ),
     Cause(
         "too cold",
         causes_soak.too_cold,
-        "Read a second thermocouple beside the charge in the next hold.",
         explains=("short soak", "packet lag ate the soak"),
+        whole_run=True,
     ),
     Cause(
         "too hot",
         causes_soak.too_hot,
-        "Cool one piece well below zero before any temper: if it hardens by two points, it was too hot.",
+        whole_run=True,
     ),
     Cause(
         "program edited",
         causes_furnace.program_edited,
-        "Compare the controller's program with: soakwitness recipe program.",
-        explains=("too cold", "too hot", "short soak", "packet lag ate the soak"),
+        explains=(
+            "loaded before the furnace had recovered",
+            "too cold",
+            "too hot",
+            "short soak",
+            "packet lag ate the soak",
+        ),
+        whole_run=True,
     ),
     Cause(
         "controller offset changed",
         causes_sensor.offset_changed,
-        "Read the input offset in the controller's settings, and the reading of the cold furnace beside a thermometer.",
-        explains=("too cold", "too hot", "short soak", "packet lag ate the soak", "thermocouple drift"),
+        explains=(
+            "control sensor reads wrong",
+            "too cold",
+            "too hot",
+            "short soak",
+            "packet lag ate the soak",
+            "thermocouple drift",
+        ),
+        whole_run=True,
     ),
     Cause(
         "wrong thermocouple type",
         causes_sensor.wrong_type,
-        "Read the type set in the instrument and the letter on the thermocouple and its lead.",
         explains=(
+            "control sensor reads wrong",
             "too cold",
             "too hot",
             "short soak",
@@ -88,29 +102,37 @@ CAUSES: tuple[Cause, ...] = (
             "packet lag ate the soak",
             "low mains voltage or aged element",
         ),
+        whole_run=True,
     ),
     Cause(
         "reversed or wrong extension lead",
         causes_sensor.wrong_lead,
-        "Warm the thermocouple's head with air: if the reading falls, the lead is reversed or of copper.",
-        explains=("too cold", "too hot", "short soak", "thermocouple drift", "packet lag ate the soak"),
+        explains=(
+            "control sensor reads wrong",
+            "control sensor reads wrong",
+            "too cold",
+            "too hot",
+            "short soak",
+            "thermocouple drift",
+            "packet lag ate the soak",
+        ),
+        whole_run=True,
     ),
     Cause(
         "thermocouple drift",
         causes_sensor.drift,
-        "Put a reference beside the control thermocouple, in the same hole: soakwitness accuracy.",
         explains=("too cold", "too hot", "short soak", "packet lag ate the soak"),
+        whole_run=True,
     ),
     Cause(
         "open circuit",
         causes_sensor.open_circuit,
-        "Supply isolated: measure the thermocouple's resistance cold, bend the lead at its terminals while reading.",
         explains=("too cold", "too hot", "short soak", "record gap", "packet lag ate the soak", "power cut"),
+        whole_run=True,
     ),
     Cause(
         "°C/°F mix-up",
         causes_sensor.unit_mixed_up,
-        "Read the unit in the controller's settings and in the furnace file.",
         explains=(
             "too cold",
             "too hot",
@@ -123,22 +145,34 @@ CAUSES: tuple[Cause, ...] = (
             "temper too cold",
             "temper too hot",
         ),
+        whole_run=True,
+    ),
+    Cause(
+        "control sensor reads wrong",
+        causes_shifts.reads_wrong,
+        explains=("too cold", "too hot", "short soak", "packet lag ate the soak"),
+        whole_run=True,
     ),
     Cause(
         "calibration overdue",
         causes_sensor.calibration_overdue,
-        "Test the control sensor at one temperature: soakwitness accuracy.",
+        whole_run=True,
     ),
     Cause(
         "low mains voltage or aged element",
         causes_furnace.power_low,
-        "Let an electrician measure the mains under load and the element's cold resistance.",
-        explains=("too cold", "short soak", "packet lag ate the soak"),
+        explains=(
+            "loaded before the furnace had recovered",
+            "power cut",
+            "too cold",
+            "short soak",
+            "packet lag ate the soak",
+        ),
+        whole_run=True,
     ),
     Cause(
         "overloaded charge",
         causes_furnace.overloaded,
-        "Repeat the run with half the charge.",
         explains=(
             "packet lag ate the soak",
             "short soak",
@@ -146,97 +180,137 @@ CAUSES: tuple[Cause, ...] = (
             "low mains voltage or aged element",
             "loaded before the furnace had recovered",
         ),
+        whole_run=True,
     ),
     Cause(
         "door opened",
-        causes_furnace.door_opened,
-        "Ask who was at the furnace then; fit a door contact.",
+        causes_falls.door_opened,
         explains=("short soak", "too cold", "packet lag ate the soak"),
+        whole_run=True,
     ),
     Cause(
         "power cut",
-        causes_furnace.power_cut,
-        "Ask what else stood still at that time; look at the breaker.",
+        causes_falls.power_cut,
         explains=("short soak", "too cold", "record gap", "packet lag ate the soak"),
+        whole_run=True,
+    ),
+    Cause(
+        "heating circuit tripped",
+        causes_falls.tripped,
+        explains=(
+            "loaded before the furnace had recovered",
+            "short soak",
+            "too cold",
+            "packet lag ate the soak",
+            "power cut",
+            "program edited",
+        ),
+        whole_run=True,
+    ),
+    Cause(
+        "held too long",
+        causes_soak.held_too_long,
+        explains=("too hot",),
+        whole_run=True,
     ),
     Cause(
         "late quench",
         causes_quench.late_quench,
-        "Time the way from the door to the plates with a cold blade.",
     ),
     Cause(
         "plates warmed by the blades before",
         causes_quench.warm_plates,
-        "Quench the next charge in the other order, or cool the plates between blades.",
         explains=("late quench", "poor plate contact"),
     ),
     Cause(
         "poor plate contact",
         causes_quench.poor_contact,
-        "Blue the plates with a straight blade between them; measure hardness along both sides.",
+        stage="all",
     ),
     Cause(
         "temper missed",
         causes_after.temper_missed,
-        "Temper one piece again and measure: if it falls to the usual, a temper was missed.",
         explains=("temper too cold",),
+        stage="temper",
     ),
     Cause(
         "temper late",
         causes_after.temper_late,
-        "Look for cracks; cool one piece well below zero and temper it again.",
-        shows_in_hardness=False,
+        stage="after",
     ),
     Cause(
         "temper too cold",
         causes_after.temper_too_cold,
-        "Temper one piece again at the right temperature and measure.",
         explains=("temper missed",),
+        stage="temper",
     ),
     Cause(
         "temper too hot",
         causes_after.temper_too_hot,
-        "Read a second thermometer in the tempering oven over a whole swing.",
+        stage="temper",
     ),
     Cause(
         "cold treatment late or warm",
         causes_after.cold_treatment,
-        "Cool one piece again, colder, then temper and measure.",
+        stage="cold",
+        explains=("tempering oven reads wrong",),
+    ),
+    Cause(
+        "cold treatment left out",
+        causes_after.cold_left_out,
+        stage="cold",
+        explains=("tempering oven reads wrong",),
+    ),
+    Cause(
+        "tempering oven reads wrong",
+        causes_across.oven_reads_wrong,
+        stage="temper",
+    ),
+    Cause(
+        "another thermocouple",
+        causes_across.another_thermocouple,
+        whole_run=True,
+    ),
+    Cause(
+        "another hand at the furnace",
+        causes_across.another_hand,
+        stage="all",
+        whole_run=True,
     ),
     Cause(
         "place in the furnace",
         causes_piece.place,
-        "Harden scraps of one bar at both places in one run; then: soakwitness survey.",
         explains=("too cold", "too hot", "poor plate contact"),
+        stage="all",
     ),
     Cause(
         "leaking foil",
         causes_after.leaking_foil,
-        "Grind 0.2 mm off at another place and measure; look for scale inside the foil.",
         explains=("poor plate contact", "late quench"),
+        stage="all",
     ),
     Cause(
         "overheated in finish grinding",
         causes_after.overheated_in_grinding,
-        "Etch the edge: burnt spots darken.",
         explains=("poor plate contact", "temper too hot"),
         shows_in_hardness=False,
+        stage="all",
     ),
     Cause(
         "mixed or wrong bar",
         causes_piece.mixed_bar,
-        "Spark-test both bars side by side, or have one analysed; read the supplier's certificate.",
         explains=("poor plate contact",),
+        stage="all",
     ),
     Cause(
         "hardness tester",
         causes_piece.tester,
-        "Read the test block five times, then measure again on a flat, thick place.",
         explains=("poor plate contact",),
+        stage="all",
     ),
     Cause(
         "record gap",
         causes_soak.record_gap,
-        "Repeat the run with the recorder watched; look for the cable that came loose.",
+        whole_run=True,
     ),
 )

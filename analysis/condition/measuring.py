@@ -7,7 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from soakwitness.analysis.condition.climbing import climb_rates
 from soakwitness.analysis.condition.control_dips import blanks, dips
+from soakwitness.analysis.condition.heat_lost import heat_lost, last_top, without_doors
 from soakwitness.analysis.condition.levels import differences, level_near, longest_stay, mean_between
 from soakwitness.analysis.evidence.run_figures import (
     FindingFigures,
@@ -26,6 +28,9 @@ from soakwitness.firmware_bridge.runfolder.contents import Column
 
 EVENTS = ("sensor fault", "link lost", "link back", "resumed", "clock step", "alarm")
 SETPOINT_NEAR_C = 0.6
+CLIMB_C = 30.0
+HOT_SHARE = 0.6
+ASKED_PCT = 20.0
 
 
 @dataclass(frozen=True)
@@ -39,10 +44,19 @@ class Measured:
 
     @property
     def heated_s(self) -> tuple[float, float] | None:
-        """From the first enter to the last leave of the holds that were found, by the work, else by the control."""
+        """From the first enter to the last leave of the holds that were found, by the work, else by the control.
+
+        Where the last hold was never found it lasts until the top of the last climb.
+        """
         found = [h for h in (self.verification.holds if self.verification else ()) if h.found]
         enters = [t for t in (_first(h.enter_s, h.control_enter_s) for h in found) if t is not None]
         leaves = [t for t in (_first(h.leave_s, h.control_leave_s) for h in found) if t is not None]
+        missed = self.verification is not None and any(not h.found for h in self.verification.holds[-1:])
+        if missed and np.isfinite(self.control.temp_c).any():
+            t, temp = self.control.t_s, np.nan_to_num(self.control.temp_c, nan=-1e9)
+            had = temp > -1e8
+            enters = enters or [float(t[int(np.argmax(temp >= HOT_SHARE * temp.max()))])]
+            leaves = [*leaves, float(t[had][last_top(without_doors(t[had], temp[had]), CLIMB_C)])]
         return (min(enters), max(leaves)) if enters and leaves else None
 
     @property
@@ -55,6 +69,16 @@ class Measured:
         lasts = [p.hold_s for p in asked if last is not None and p.number == last.step and p.hold_s is not None]
         ends = [enter + hold_s for hold_s in lasts] if enter is not None else []
         return max(pulls or ends, default=0.0)
+
+    @property
+    def falls_until_s(self) -> float:
+        """Until when falls are looked for: while pieces were in, and without a pull mark while heat was asked for."""
+        output = self.run.signal("output")
+        pulled = any(stay.pull_s is not None for stay in read_charges(self.run.marks).stays)
+        if output is None or pulled:
+            return self.in_use_until_s
+        asked = np.flatnonzero(np.nan_to_num(output) >= ASKED_PCT)
+        return max(self.in_use_until_s, float(self.run.t_s[asked[-1]]) if asked.size else 0.0)
 
 
 def _first(value: float | None, other: float | None) -> float | None:
@@ -107,8 +131,10 @@ def run_figures(
             for f in (verification.findings if verification else ())
         ),
         differences=differences(run, control, holds),
-        dips=dips(run, control, at.heated_s, at.in_use_until_s),
+        dips=dips(run, control, at.heated_s, at.falls_until_s),
         door_marks_s=tuple(m.t_s for m in run.marks if m.act == "door" and not m.struck),
+        loads_s=_marked(run, "load"),
+        pulls_s=_marked(run, "pull"),
         recovery_s=_recovery(at, loaded[-1] if loaded else None),
         loaded_at_c=_before_door(control, loaded[0]) if loaded else None,
         load_at_c=recipe.load_at_c if recipe else None,
@@ -117,7 +143,11 @@ def run_figures(
         ramp_outputs=_ramp_outputs(run, verification),
         gaps=tuple(gaps),
         gap_c=tuple(_reading_at(control, start) or 0.0 for start, _ in gaps),
+        gap_end_c=tuple(_reading_at(control, end) or 0.0 for _, end in gaps),
         blanks=blanks(control),
+        heat_lost=heat_lost(run, control),
+        climb=climb_rates(control) or None,
+        top_c=float(np.nanmax(control.temp_c)) if np.isfinite(control.temp_c).any() else None,
         events=tuple((e.t_s, e.event, e.detail[:120]) for e in run.events if e.event in EVENTS),
         cold_c=_cold(control),
         duration_s=float(run.t_s[-1] - run.t_s[0]) if run.t_s.size else 0.0,
@@ -313,6 +343,11 @@ def _before_door(control: Trace, load_s: float) -> float | None:
 
 def _loads(at: Measured) -> list[float]:
     return sorted({stay.load_s for stay in read_charges(at.run.marks).stays if stay.load_s is not None})
+
+
+def _marked(run: Run, act: str) -> tuple[float, ...]:
+    """When such marks were made, each moment once [s]."""
+    return tuple(sorted({m.t_s for m in run.marks if m.act == act and not m.struck}))
 
 
 def _recovery(at: Measured, load_s: float | None) -> float | None:

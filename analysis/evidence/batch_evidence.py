@@ -26,7 +26,11 @@ class HardnessEvidence:
 
 @dataclass(frozen=True)
 class TreatmentEvidence:
-    """One treatment without a run. ``lowest_c``, ``shown_c`` [degC], ``removed_mm`` [mm]."""
+    """One treatment without a run. ``lowest_c``, ``shown_c`` [degC], ``removed_mm`` [mm].
+
+    ``not_done``: entered as left out, which is more than not on record. ``oven``: which oven or bath; ``second_c``:
+    what a second thermometer in it showed [degC].
+    """
 
     kind: str
     start_utc: str
@@ -34,11 +38,17 @@ class TreatmentEvidence:
     lowest_c: float | None = None
     shown_c: float | None = None
     removed_mm: float | None = None
+    not_done: bool = False
+    oven: str | None = None
+    second_c: float | None = None
 
 
 @dataclass(frozen=True)
 class PieceEvidence:
-    """One piece. ``harden`` and ``tempers`` are ids of runs; ``quenched_utc`` when its hardening run ended."""
+    """One piece. ``harden`` and ``tempers`` are ids of runs; ``quenched_utc`` when its hardening run ended.
+
+    ``coupon``: a scrap of known steel that went with the charge, and no blade.
+    """
 
     id: str
     steel: str | None = None
@@ -54,6 +64,7 @@ class PieceEvidence:
     quenched_utc: str | None = None
     hardness: tuple[HardnessEvidence, ...] = ()
     treatments: tuple[TreatmentEvidence, ...] = ()
+    coupon: bool = False
 
 
 @dataclass(frozen=True)
@@ -73,7 +84,7 @@ class Evidence:
     good. ``suspect_runs``, ``good_runs``: runs of the hardening in question, and those to compare it with; pieces need
     not be known. ``runs``: figures of every run that is named, tempering runs included. ``history``: earlier runs of
     the same furnace in order of time, for what changes slowly. ``accuracy``: accuracy tests of that furnace in order of
-    time.
+    time. ``operators``: who ran which run. ``charge_kg``: mass of the whole charge with its fixtures, by run [kg].
     """
 
     suspects: tuple[PieceEvidence, ...]
@@ -87,3 +98,5 @@ class Evidence:
     history: tuple[RunFigures, ...] = ()
     accuracy: tuple[AccuracyEvidence, ...] = ()
     chosen: str = ""
+    operators: Mapping[str, str] = field(default_factory=dict)
+    charge_kg: Mapping[str, float] = field(default_factory=dict)

@@ -8,6 +8,7 @@ from soakwitness.analysis.evidence.batch_evidence import PieceEvidence
 
 Stage = Literal["as quenched", "final"]
 CLEARLY_HRC = 1.5
+AFTER_COLD = ("after cold treatment", "before temper")
 
 
 def nearer(value: float, first: float, second: float) -> bool:
@@ -29,3 +30,9 @@ def stage_value(piece: PieceEvidence, stage: Stage) -> float | None:
     plain = [h for h in tests if not h.ground_off_mm and h.spot != "edge" and "grinding" not in h.stage]
     chosen = plain or tests
     return sum(h.test.mean for h in chosen) / len(chosen) if chosen else None
+
+
+def after_cold_value(piece: PieceEvidence) -> float | None:
+    """Hardness of a piece after its cold treatment and before any temper: mean over its tests there [HRC]."""
+    tests = [h.test.mean for h in piece.hardness if h.stage in AFTER_COLD and h.test.scale == "HRC"]
+    return sum(tests) / len(tests) if tests else None

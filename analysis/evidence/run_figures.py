@@ -36,6 +36,19 @@ class DipFigures:
 
 
 @dataclass(frozen=True)
+class HeatLost:
+    """The moment from which the furnace cooled for good though it was asked to heat.
+
+    ``output_pct``, ``setpoint_c``: their means over the first minutes after it, None where not logged.
+    """
+
+    at_s: float
+    at_c: float
+    output_pct: float | None = None
+    setpoint_c: float | None = None
+
+
+@dataclass(frozen=True)
 class HoldFigures:
     """One hold. ``work_c`` is the level of the temperature the verdict rests on, ``control_c`` the control reading's.
 
@@ -168,7 +181,13 @@ class ConditionFigures:
 
 @dataclass(frozen=True)
 class RunFigures:
-    """Everything the audit needs of one run. ``blanks`` are times with rows on record but no control reading, hot."""
+    """Everything the audit needs of one run. ``loads_s``, ``pulls_s``: marks, whether or not a hold was found.
+
+    ``blanks`` are times with rows on record but no control reading, hot.
+
+    ``climb`` maps a window's lower edge [degC] to the rate of the first rise through it [K/h], ``top_c`` is the highest
+    control reading.
+    """
 
     run: str
     furnace: str
@@ -185,6 +204,8 @@ class RunFigures:
     differences: tuple[Difference, ...] = ()
     dips: tuple[DipFigures, ...] = ()
     door_marks_s: tuple[float, ...] = ()
+    loads_s: tuple[float, ...] = ()
+    pulls_s: tuple[float, ...] = ()
     recovery_s: float | None = None
     loaded_at_c: float | None = None
     load_at_c: float | None = None
@@ -193,7 +214,11 @@ class RunFigures:
     ramp_outputs: Mapping[str, float] | None = None
     gaps: tuple[tuple[float, float], ...] = ()
     gap_c: tuple[float, ...] = ()
+    gap_end_c: tuple[float, ...] = ()
     blanks: tuple[tuple[float, float], ...] = ()
+    heat_lost: HeatLost | None = None
+    climb: Mapping[str, float] | None = None
+    top_c: float | None = None
     events: tuple[tuple[float, str, str], ...] = ()
     cold_c: float | None = None
     duration_s: float = 0.0
@@ -217,9 +242,13 @@ def run_figures_from(data: Mapping[str, Any]) -> RunFigures:
         "dips": tuple(_one(DipFigures, d) for d in data["dips"]),
         "gaps": tuple((float(a), float(b)) for a, b in data["gaps"]),
         "gap_c": tuple(data["gap_c"]),
+        "gap_end_c": tuple(data.get("gap_end_c", ())),
         "blanks": tuple((float(a), float(b)) for a, b in data.get("blanks", ())),
+        "heat_lost": _one(HeatLost, data["heat_lost"]) if data.get("heat_lost") else None,
         "events": tuple((float(t), str(e), str(d)) for t, e, d in data["events"]),
         "door_marks_s": tuple(data["door_marks_s"]),
+        "loads_s": tuple(data.get("loads_s", ())),
+        "pulls_s": tuple(data.get("pulls_s", ())),
     }
     figures: RunFigures = _one(RunFigures, {**data, **parts})
     return figures

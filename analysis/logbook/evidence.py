@@ -101,6 +101,7 @@ def gather(book: LogBook, chosen: Chosen) -> Evidence:
         history=_history(book, first) if first else (),
         accuracy=_accuracy(book, first, runs) if first else (),
         chosen=chosen.chosen,
+        operators={run: entry.operator for run, entry in entries.items() if entry.operator},
     )
 
 

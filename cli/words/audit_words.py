@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from textwrap import wrap
 from typing import TYPE_CHECKING
 
 from soakwitness.cli.options.entering import table
@@ -14,12 +15,20 @@ if TYPE_CHECKING:
     from soakwitness.analysis.audit.contrasts.weighing import Opinion
 
 SHOWN = 6
+WIDTH = 80
 
 
 def audit_lines(audit: Audit, unit: Unit, *, every: bool = False) -> list[str]:
-    """Lines for the screen: the answer first, then each cause with what speaks for and against it, then the table."""
-    lines = [audit.says, _about(audit)]
+    """Lines for the screen: the answer, what now, the next tests, then each cause with what speaks for and against."""
+    lines = [*_wrapped(audit.says), *_wrapped(_about(audit))]
+    if audit.now:
+        lines += ["", "What now", *_now(audit)]
+    if audit.next_tests:
+        lines += ["", "Next tests, the first first"]
+        for number, text in enumerate(audit.next_tests, start=1):
+            lines += _wrapped(f"{number}. {text}", "  ", "     ")
     shown = audit.causes if every else audit.causes[:SHOWN]
+    lines += ["", "Causes"]
     for number, opinion in enumerate(shown, start=1):
         lines += ["", *_cause(number, opinion, unit)]
     left = len(audit.causes) - len(shown)
@@ -36,7 +45,30 @@ def audit_lines(audit: Audit, unit: Unit, *, every: bool = False) -> list[str]:
         )
     if audit.notes:
         lines.append("")
-    lines += [f"Note: {note}" for note in audit.notes]
+    for note in audit.notes:
+        lines += _wrapped(f"Note: {note}", "", "      ")
+    return lines
+
+
+def _wrapped(text: str, first: str = "", rest: str = "") -> list[str]:
+    return wrap(
+        text, WIDTH, initial_indent=first, subsequent_indent=rest, break_long_words=False, break_on_hyphens=False
+    )
+
+
+def _now(audit: Audit) -> list[str]:
+    """Steps in order; pieces are named where they differ; common practice is marked once where all is."""
+    lines: list[str] = []
+    groups = list(dict.fromkeys(pieces for pieces, _ in audit.now))
+    number = 0
+    for pieces in groups:
+        if len(groups) > 1:
+            lines += _wrapped(f"{', '.join(pieces)}:", "  ", "  ")
+        for own, step in audit.now:
+            if own == pieces:
+                number += 1
+                caution = f" {step.caution}" if step.caution else ""
+                lines += _wrapped(f"{number}. {step.says}{caution} ({step.basis})", "  ", "     ")
     return lines
 
 
@@ -54,11 +86,16 @@ def _about(audit: Audit) -> str:
 def _cause(number: int, opinion: Opinion, unit: Unit) -> list[str]:
     word = "" if opinion.claimed or number == 1 else " (not claimed)"
     effect = f", as the effect of: {opinion.explained_by}" if opinion.explained_by else ""
-    lines = [f"{number}. {opinion.cause}{word}{effect}"]
-    lines += [f"   for: {says.text(unit)}" for says in opinion.pro]
-    lines += [f"   against: {says.text(unit)}" for says in opinion.con]
-    lines += [f"   missing: {says.text(unit)}" for says in opinion.missing]
-    return [*lines, f"   next: {opinion.next}"]
+    of = f", of {', '.join(opinion.pieces)}" if opinion.pieces else ""
+    lines = _wrapped(f"{number}. {opinion.cause}{word}{effect}{of}", "", "   ")
+    said = [("for", says.text(unit)) for says in opinion.pro]
+    said += [("dose", f"{opinion.explains.says}.")] if opinion.explains is not None else []
+    said += [("against", says.text(unit)) for says in opinion.con]
+    said += [("missing", says.text(unit)) for says in opinion.missing]
+    said += [("next", opinion.next)]
+    for label, text in said:
+        lines += _wrapped(f"{label}: {text}", "   ", "     ")
+    return lines
 
 
 def _row(row: DifferenceRow, unit: Unit) -> tuple[str, ...]:

@@ -5,23 +5,25 @@ from __future__ import annotations
 import re
 from statistics import median
 
-from soakwitness.analysis.audit.causes.hardness_signs import no_trouble_within_the_run, soft_as_quenched
-from soakwitness.analysis.audit.causes.in_soak import SHORT_SHARE, furnace_share, mass_of, missing_near, packet_ratio
-from soakwitness.analysis.audit.contrasts.case import Case, is_move
+from soakwitness.analysis.audit.causes.doses import level as dose_of_level
+from soakwitness.analysis.audit.causes.doses import short_soak, worst
+from soakwitness.analysis.audit.causes.hardness_signs import soft_as_quenched
+from soakwitness.analysis.audit.causes.heat_doses import furnace_dose, furnace_share, heat_dose, missing_near, soak_dose
+from soakwitness.analysis.audit.causes.in_soak import SHORT_SHARE, mass_of, packet_ratio
+from soakwitness.analysis.audit.contrasts.case import Case
+from soakwitness.analysis.audit.contrasts.dose import Dose
 from soakwitness.analysis.audit.contrasts.statistics import compare
 from soakwitness.analysis.audit.contrasts.weighing import FAIR, HINT, LIGHT, STRONG, Scale
-from soakwitness.analysis.evidence.run_figures import DipFigures, FindingFigures, RunFigures
-from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, duration, often, percent
+from soakwitness.analysis.evidence.run_figures import FindingFigures, RunFigures
+from soakwitness.firmware_bridge.common.wording import Says, Temp, duration, percent
 
 SETPOINT_FLOOR_C = 1.5
 SLOW = 0.9
 HEAVY, VERY_HEAVY = 1.5, 2.0
 THICK = 1.3
+MOST_OF = 0.6
 INTO_THE_CHARGE = 0.5  # of the heat at most, with an ordinary charge; common practice, no source
-LAST_S = 300.0
 FULL_PCT = 95.0
-GAP_FALL_C = 15.0
-DEEP_C = 40.0
 
 
 def program_edited(case: Case) -> Scale | None:
@@ -50,8 +52,21 @@ def program_edited(case: Case) -> Scale | None:
         scale.speaks_for(HINT if unsure else FAIR + HINT, otherwise)
     if not scale.pro:
         return None
-    no_trouble_within_the_run(case, scale, "under the same program")
+    scale.dose = _edited_dose(case)
     return scale
+
+
+def _edited_dose(case: Case) -> Dose:
+    """What a setpoint that stood elsewhere, or left too early, can have cost; what else happened is not its doing."""
+    found = []
+    for hold in case.holds:
+        if hold.setpoint_c is not None and hold.program_c is not None:
+            found.append(dose_of_level(hold.setpoint_c - hold.program_c))
+        if hold.setpoint_s is not None and hold.program_s and hold.setpoint_s < 0.9 * hold.program_s:
+            found.append(soak_dose(case, hold))
+    if not found or all(d.low == d.high == 0.0 for d in found):
+        return furnace_dose(case)
+    return worst(found)
 
 
 def _differs_otherwise(case: Case) -> str | None:
@@ -113,6 +128,8 @@ def power_low(case: Case) -> Scale | None:
     if not scale.pro:
         _slow_ramps(case, scale, full_only=bool(ratios))
     if not scale.pro:
+        _slow_climb(case, scale)
+    if not scale.pro:
         return None
     if here is not None and here.output:
         for target, output in here.output.items():
@@ -124,6 +141,7 @@ def power_low(case: Case) -> Scale | None:
     heavy = charge_ratio(case)
     if heavy is not None and heavy > HEAVY and not (ratios and median(ratios) < _slowest(heavy)):
         scale.speaks_against(FAIR, f"The charge was {heavy:.1f} times as heavy as the good ones: it may be that.")
+    _weigh_late(case, scale)
     scale.lacks("The mains voltage under load and the element's cold resistance.")
     return scale
 
@@ -163,6 +181,56 @@ def _slow_ramps(case: Case, scale: Scale, *, full_only: bool) -> None:
             return
 
 
+def _came_later_s(case: Case) -> float | None:
+    """How much longer the climb took than in the good runs [s]; None where it is not known, or no hold was found."""
+    own = case.run.climb if case.run is not None else None
+    late_s = [
+        100.0 * 3600.0 * (1.0 / rate - 1.0 / median(good))
+        for window, rate in (own or {}).items()
+        if (good := [r.climb[window] for r in case.good if r.climb and window in r.climb])
+    ]
+    known = bool(late_s) and bool(case.holds) and all(h.found for h in case.holds)
+    return max(0.0, sum(late_s)) if known else None
+
+
+def _weigh_late(case: Case, scale: Scale) -> None:
+    """Enter what a slow climb can have cost: no more of a hold than the time by which the furnace came later."""
+    scale.dose, late_s = furnace_dose(case), _came_later_s(case)
+    if late_s is None:
+        return
+    hold = max(case.holds, key=lambda h: h.required_s)
+    share = furnace_share(case, hold)
+    missing_s = max(0.0, 1.0 - (share if share is not None else 1.0)) * hold.required_s
+    most = short_soak(1.0 - late_s / max(hold.required_s, 1.0), hold.required_s)
+    scale.dose = Dose(max(scale.dose.low, most.low), max(scale.dose.high, most.high), scale.dose.basis)
+    if late_s < MOST_OF * missing_s:
+        says = f"The hold came {duration(late_s)} later by that, and {duration(missing_s)} of it are missing."
+        scale.speaks_against(FAIR, says)
+
+
+def climb_ratios(case: Case) -> list[tuple[float, float]]:
+    """How fast it climbed beside the good runs, window by window.
+
+    Returns lower edge [degC] and ratio, from below; windows that end above the top are left out by themselves.
+    """
+    own = case.run.climb if case.run is not None else None
+    found = []
+    for window, rate in sorted((own or {}).items(), key=lambda item: float(item[0])):
+        good = [r.climb[window] for r in case.good if r.climb and window in r.climb]
+        if good:
+            found.append((float(window), rate / median(good)))
+    return found
+
+
+def _slow_climb(case: Case, scale: Scale) -> None:
+    """Slower in every window than the good runs, where no ramp of the recipe tells."""
+    ratios = [ratio for _, ratio in climb_ratios(case)]
+    if len(ratios) < 3 or max(ratios) > SLOW or any(h.setpoint_c is not None for h in case.holds):
+        return
+    scale.speaks_for(FAIR + HINT, f"From the start it climbed at {percent(median(ratios))} of the good runs' rate.")
+    scale.lacks("The logged output: a controller that was told to climb slower looks the same.")
+
+
 def charge_ratio(case: Case) -> float | None:
     """How much heavier the charge was than the good ones'.
 
@@ -197,9 +265,10 @@ def overloaded(case: Case) -> Scale | None:
     shares = [f.soak_share for f in case.suspect_figures if f.soak_share is not None]
     if shares and min(shares) >= SHORT_SHARE:
         scale.speaks_against(FAIR, "The pieces had their soak all the same.")
-    soft_as_quenched(case, scale)
     if len(case.siblings) >= 2:
         scale.speaks_against(STRONG, f"{len(case.siblings)} other pieces of the same charge came out well.")
+    soft_as_quenched(case, scale)
+    scale.dose = heat_dose(case)
     return scale
 
 
@@ -241,81 +310,3 @@ def _felt_by_the_furnace(case: Case, scale: Scale, thick: bool) -> None:
         furnace_share(case, h) is not None and (furnace_share(case, h) or 0.0) >= SHORT_SHARE for h in case.holds
     ):
         scale.speaks_against(FAIR, "The furnace itself kept its time; the packets are thicker, and late by that.")
-
-
-def lone_dips(run: RunFigures) -> list[DipFigures]:
-    """Dips of a run that neither loading nor pulling explains.
-
-    Returns in order of time. Where no pull is marked, quick falls of the last five minutes, or once the last hold had
-    its time, are taken for the pulling.
-    """
-    found = [d for d in run.dips if not is_move(run, d.start_s)]
-    last = max((h for h in run.holds if h.found), key=lambda h: h.step, default=None)
-    if last is None or any(p.pull_s is not None for p in run.pieces):
-        return found
-    enter = last.chamber_enter_s if last.chamber_enter_s is not None else last.enter_s
-    leaves = [t for t in (last.leave_s, None if enter is None else enter + (last.chamber_s or 0.0)) if t is not None]
-    ends = [max(leaves) - LAST_S] if leaves else []
-    ends += [enter + last.required_s] if enter is not None else []
-    return [d for d in found if not (d.quick and ends and d.start_s >= min(ends))]
-
-
-def door_opened(case: Case) -> Scale | None:
-    """The reading fell within seconds and came back, or a door was marked, more than in the good runs."""
-    scale = Scale()
-    run = case.run
-    if run is None:
-        return None
-    falls = [d for d in lone_dips(run) if d.quick]
-    marks = [t for t in run.door_marks_s if run.holds and not is_move(run, t)]
-    if not falls and not marks:
-        return None
-    good = [[d.depth_c for d in lone_dips(r) if d.quick] for r in case.good]
-    if falls:
-        deep = max(falls, key=lambda d: d.depth_c)
-        deepest = max((depth for depths in good for depth in depths), default=0.0)
-        more = len(falls) > max(map(len, good), default=0) or deep.depth_c > 1.5 * deepest
-        weight = (STRONG if deep.depth_c >= 20.0 or len(falls) > 2 else FAIR) if more else HINT
-        says = f"The reading fell within seconds {often(len(falls))}, by up to {{most}}, and came back."
-        scale.speaks_for(weight, Says.of(says, most=Diff(deep.depth_c)))
-        if not more:
-            scale.speaks_against(FAIR, "The good runs have such dips too.")
-    if marks:
-        scale.speaks_for(
-            LIGHT if falls else FAIR,
-            f"A door was marked {often(len(marks))} while it was in use.",
-        )
-    soft_as_quenched(case, scale)
-    return scale
-
-
-def power_cut(case: Case) -> Scale | None:
-    """The temperature sagged as the furnace cools by itself, or readings stopped and went on cooler."""
-    scale = Scale()
-    run = case.run
-    if run is None:
-        return None
-    sags = [d for d in lone_dips(run) if not d.quick and d.depth_c >= GAP_FALL_C]
-    over_gaps = [d for d in lone_dips(run) if d.gap and d.depth_c >= GAP_FALL_C]
-    if sags or over_gaps:
-        worst = max(sags or over_gaps, key=lambda d: d.depth_c)
-        words = f"The temperature sagged by {{depth}} over {duration(worst.seconds)}, as it cools by itself"
-        says = Says.of(words, depth=Diff(worst.depth_c))
-        if worst.output_pct is not None and worst.output_pct > 60:
-            with_output = f"{{says}}, with the output at {worst.output_pct:.0f} %."
-            scale.speaks_for(STRONG, Says.of(with_output, says=says))
-        elif worst.output_pct is not None and worst.output_pct < 5 and not worst.gap and worst.depth_c < DEEP_C:
-            scale.speaks_for(FAIR + HINT, Says.of("{says}, with the output off.", says=says))
-        else:
-            scale.speaks_for(STRONG, Says.of("{says}.", says=says))
-        if over_gaps:
-            scale.speaks_for(HINT, "Readings stopped meanwhile and went on cooler.")
-    resumed = [detail for _, event, detail in run.events if event == "resumed"]
-    if resumed and not scale.pro:
-        scale.speaks_for(LIGHT, "The recorder was started anew within the run.")
-    if not scale.pro:
-        return None
-    if any(lone_dips(r) for r in case.good):
-        scale.speaks_against(HINT, "Good runs have dips too.")
-    soft_as_quenched(case, scale)
-    return scale

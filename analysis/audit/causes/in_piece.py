@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Callable
 from statistics import median
 
+from soakwitness.analysis.audit.causes import doses
+from soakwitness.analysis.audit.causes.across_runs import weigh_shared
+from soakwitness.analysis.audit.causes.in_quench import UNEVEN_HRC, range_over
 from soakwitness.analysis.audit.contrasts.case import Case
-from soakwitness.analysis.audit.contrasts.statistics import chance_of_groups
+from soakwitness.analysis.audit.contrasts.sharing import lot_of, part_of_rack, place_of, split_by, steel_of
 from soakwitness.analysis.audit.contrasts.weighing import FAIR, HINT, LIGHT, STRONG, Scale
-from soakwitness.analysis.evidence.batch_evidence import HardnessEvidence, PieceEvidence
+from soakwitness.analysis.evidence.batch_evidence import HardnessEvidence
 from soakwitness.analysis.evidence.hardness_at_stages import stage_value
 from soakwitness.analysis.metallurgy.hardness_readings import ROCKWELL_LOADS_N, depth_of_hrc
 
@@ -17,55 +18,42 @@ BLOCK_HRC = 0.8
 RARE = 0.1
 
 
-def split_by(case: Case, get: Callable[[PieceEvidence], str | None]) -> tuple[str, str, float] | None:
-    """Whether an attribute puts suspects and good siblings of one run wholly apart.
-
-    ``get``: the attribute of a piece, None where not known. Returns the suspects' values, the siblings' values, and the
-    probability that chance splits them so.
-    """
-    bad = {get(p) for p in case.suspects_here}
-    well = {get(p) for p in case.siblings}
-    if not bad or not well or None in bad or None in well or bad & well:
-        return None
-    sizes = Counter(get(p) for p in (*case.suspects_here, *case.siblings))
-    chance = chance_of_groups(list(sizes.values()), len(case.suspects_here))
-    if chance > 0.5:
-        return None
-    return ", ".join(sorted(str(b) for b in bad)), ", ".join(sorted(str(w) for w in well)), chance
-
-
 def place(case: Case) -> Scale | None:
     """Soft pieces stood elsewhere than the good ones of the same run."""
-    split = split_by(case, lambda p: p.place)
+    split = split_by(case, place_of) or part_of_rack(case)
+    scale = Scale(dose=doses.ANOTHER_PLACE)
     if split is None:
-        return None
-    scale = Scale()
-    weight = STRONG + HINT if split[2] <= RARE else FAIR if split[2] <= 0.34 else LIGHT
+        return scale if weigh_shared(case, ("place",), scale) is not None else None
+    alone = FAIR if _other_split(case, "place") else FAIR + HINT
+    weight = STRONG + HINT if split[2] <= RARE else alone if split[2] <= 0.34 else LIGHT
     scale.speaks_for(weight, f"Within the run the soft ones stood {split[0]}, the good ones {split[1]}.")
     if _other_split(case, "place"):
         scale.lacks("A run that tells place from the other things that differ: they go together here.")
+    ranges = [r for r in map(range_over, case.suspects_here) if r is not None]
+    if ranges and median(ranges) >= UNEVEN_HRC:
+        scale.speaks_against(LIGHT, f"Each piece is uneven by itself, over {median(ranges):.1f} points.")
     scale.lacks("A uniformity survey of the chamber.")
     return scale
 
 
 def _other_split(case: Case, but: str) -> bool:
-    getters: dict[str, Callable[[PieceEvidence], str | None]] = {
-        "place": lambda p: p.place,
-        "lot": lambda p: p.lot,
-        "steel": lambda p: p.steel,
-    }
+    getters = {"place": place_of, "lot": lot_of, "steel": steel_of}
     return any(split_by(case, get) is not None for name, get in getters.items() if name != but)
 
 
 def mixed_bar(case: Case) -> Scale | None:
     """Soft and good pieces of the same run are of different lots or steels; absence of other causes is no evidence."""
-    scale = Scale()
-    for word, get in (("steel", lambda p: p.steel), ("lot", lambda p: p.lot)):
+    scale = Scale(dose=doses.UNKNOWN)
+    for word, get in (("steel", steel_of), ("lot", lot_of)):
         split = split_by(case, get)
         if split is not None and not scale.pro:
             weight = STRONG + HINT if split[2] <= RARE else FAIR + HINT if split[2] <= 0.34 else LIGHT
             says = f"Within the run the soft ones are of {word} {split[0]}, the good ones of {split[1]}."
             scale.speaks_for(weight, says)
+    if not scale.pro and not case.siblings:
+        across = weigh_shared(case, ("lot", "steel"), scale)
+        if across is not None and case.as_quenched.direction == "normal":
+            scale.speaks_against(FAIR, f"As quenched they were as hard as they should be: {case.as_quenched.says}.")
     steels = {p.steel for p in case.suspects_here if p.steel}
     wanted = case.recipe.steel if case.recipe else None
     if wanted and steels and wanted not in steels:
@@ -73,6 +61,8 @@ def mixed_bar(case: Case) -> Scale | None:
         scale.speaks_for(STRONG if not scale.pro else LIGHT, says)
     if scale.pro and _other_split(case, "lot") and split_by(case, lambda p: p.place) is not None:
         scale.lacks("A run that tells the lot from the place: they go together here.")
+    if scale.pro and any(p.coupon for p in case.evidence.suspects):
+        scale.speaks_against(STRONG, "A coupon of known steel came out of the same charge as wrong as they did.")
     return scale if scale.pro else None
 
 
@@ -82,12 +72,15 @@ def tester(case: Case) -> Scale | None:
     tests = _deciding(case)
     _block(case, tests, scale)
     _thin(case, tests, scale)
+    if not scale.pro and not case.siblings and weigh_shared(case, ("tester",), scale) is not None:
+        scale.dose = doses.TWO_TESTERS
     wrong = [
         h
         for h in tests
         if h.test.load_n and abs(h.test.load_n / ROCKWELL_LOADS_N.get(h.test.scale, h.test.load_n) - 1) > 0.02
     ]
     if wrong:
+        scale.dose = doses.UNKNOWN
         scale.speaks_for(
             STRONG, f"A load of {wrong[0].test.load_n:g} N was used, which is not that of {wrong[0].test.scale}."
         )
@@ -112,6 +105,7 @@ def _block(case: Case, tests: list[HardnessEvidence], scale: Scale) -> None:
     error = median(errors)
     if abs(error) < BLOCK_HRC:
         return
+    scale.dose = doses.tester_off(error)
     scale.speaks_for(FAIR + HINT, f"The tester read {error:+.1f} on its test block.")
     good = [e for e in (h.test.block_error for p in case.evidence.good for h in p.hardness) if e is not None]
     if good and abs(median(good)) < 0.5 * abs(error):
@@ -141,6 +135,7 @@ def _thin(case: Case, tests: list[HardnessEvidence], scale: Scale) -> None:
     says = f"The section of {test.thickness_mm:g} mm is thin for this test ({least:.1f} mm, common practice)."
     beside = [h for p in (*case.evidence.good, *case.siblings) for h in p.hardness if h.final == thin[0].final]
     well = [h for h in beside if h.test.thickness_mm and h.test.thickness_mm >= least]
+    scale.dose = doses.SOFTER
     scale.speaks_for(FAIR + HINT if case.softness == "low" else LIGHT, says)
     if well:
         scale.speaks_for(LIGHT, "The good ones were measured where it is thick enough.")

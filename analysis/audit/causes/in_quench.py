@@ -5,6 +5,7 @@ from __future__ import annotations
 from itertools import pairwise
 from statistics import median
 
+from soakwitness.analysis.audit.causes import doses
 from soakwitness.analysis.audit.causes.hardness_signs import soft_as_quenched
 from soakwitness.analysis.audit.contrasts.case import Case
 from soakwitness.analysis.audit.contrasts.statistics import apart, rank_correlation
@@ -14,7 +15,9 @@ from soakwitness.analysis.evidence.hardness_at_stages import stage_value
 from soakwitness.firmware_bridge.common.wording import Says, Temp, duration
 
 LATE_FLOOR_S = 8.0
-ORDER_FROM = 4
+USUAL_S = 10.0
+ORDER_FROM = 3
+FEW_FALL_HRC = 1.5
 UNEVEN_HRC = 2.5
 
 
@@ -28,8 +31,11 @@ def late_quench(case: Case) -> Scale | None:
     good = [p.quench_delay_s for r in case.good for p in r.pieces if p.quench_delay_s is not None]
     well = [f.quench_delay_s for f in map(case.figures_of, case.siblings) if f and f.quench_delay_s is not None]
     limit = run.quench_within_s
+    medium = case.recipe.quench.medium if case.recipe and case.recipe.quench else "plates"
     if delays:
         worst = median(delays)
+        usual = median([*good, *well]) if good or well else USUAL_S
+        scale.dose = doses.late_quench(max(delays) - usual, medium)
         if limit is not None and worst > limit:
             scale.speaks_for(
                 STRONG, f"From pull to plates it took {duration(worst)}; the recipe allows {duration(limit)}."
@@ -47,6 +53,7 @@ def late_quench(case: Case) -> Scale | None:
             scale.speaks_for(LIGHT, "Within the run the soft pieces took the longest.")
     elif case.has_finding("late quench"):
         scale.speaks_for(STRONG, case.finding_says("late quench"))
+        scale.dose = doses.UNSEEN
     if not scale.pro:
         return None
     soft_as_quenched(case, scale)
@@ -83,7 +90,7 @@ def warm_plates(case: Case) -> Scale | None:
         trend = rank_correlation(order_number, [v for _, v in order])
         half = len(order) // 2
         fall = median(v for _, v in order[:half]) - median(v for _, v in order[-half:])
-        if trend <= -0.75 and fall > 1.0:
+        if trend <= -0.75 and fall > (1.0 if len(order) > ORDER_FROM else FEW_FALL_HRC):
             weight = STRONG + LIGHT if len(order) >= 5 else FAIR + HINT
             ends = f"{order[0][1]:.1f} HRC first, {order[-1][1]:.1f} last of {len(order)}"
             scale.speaks_for(weight, f"The later it was pulled, the softer: {ends}.")
@@ -95,6 +102,7 @@ def warm_plates(case: Case) -> Scale | None:
         scale.speaks_for(LIGHT if scale.pro else FAIR, Says.of("The plates showed {at}.", at=Temp(max(shown))))
     if not scale.pro:
         return None
+    scale.dose = doses.WARM_PLATES
     if case.as_quenched.direction == "normal":
         scale.speaks_against(FAIR, f"As quenched they were as hard as they should be: {case.as_quenched.says}.")
     return scale
@@ -155,9 +163,9 @@ def _delays_grow(case: Case, scale: Scale) -> None:
 def poor_contact(case: Case) -> Scale | None:
     """One or few pieces soft or uneven with nothing on record that sets them apart."""
     scale = Scale()
-    uneven = [_range(p) for p in case.suspects_here]
+    uneven = [range_over(p) for p in case.suspects_here]
     known = [r for r in uneven if r is not None]
-    even = [r for r in map(_range, (*case.siblings, *case.evidence.good)) if r is not None]
+    even = [r for r in map(range_over, (*case.siblings, *case.evidence.good)) if r is not None]
     if known and median(known) >= UNEVEN_HRC and (not even or median(known) > 2.0 * median(even)):
         beside = f", the good ones over {median(even):.1f}" if even else ""
         scale.speaks_for(FAIR + HINT, f"Readings on one piece range over {median(known):.1f} points{beside}.")
@@ -168,12 +176,13 @@ def poor_contact(case: Case) -> Scale | None:
         scale.speaks_against(LIGHT, "All pieces of the run are soft.")
     if not scale.pro:
         return None
+    scale.dose = doses.SOFTER
     scale.lacks("Which side lay on which plate.")
     soft_as_quenched(case, scale)
     return scale
 
 
-def _range(piece: PieceEvidence) -> float | None:
+def range_over(piece: PieceEvidence) -> float | None:
     """Widest range over readings and places of one piece at one stage, the finished edge left out [HRC]."""
     tests = [h for h in piece.hardness if h.test.scale == "HRC" and not h.ground_off_mm]
     stages = (

@@ -9,6 +9,8 @@ from __future__ import annotations
 from statistics import median
 
 from soakwitness.analysis.audit.causes.after_quench import temper_runs
+from soakwitness.analysis.audit.causes.doses import NONE, UNKNOWN, UNSEEN, level, worst
+from soakwitness.analysis.audit.causes.heat_doses import heat_dose
 from soakwitness.analysis.audit.causes.sensor_shifts import (
     SHIFT_C,
     cold_ones,
@@ -23,6 +25,7 @@ from soakwitness.analysis.audit.causes.sensor_shifts import (
     too_sudden,
 )
 from soakwitness.analysis.audit.contrasts.case import Case
+from soakwitness.analysis.audit.contrasts.dose import Dose
 from soakwitness.analysis.audit.contrasts.weighing import FAIR, HINT, LIGHT, PROOF, STRONG, Scale
 from soakwitness.analysis.evidence.run_figures import RunFigures
 from soakwitness.analysis.record.moments import days_between
@@ -73,7 +76,14 @@ def offset_changed(case: Case) -> Scale | None:
     _same_cold_and_hot(case, scale)
     _setpoint_gap(case, scale)
     _recorder_moved(case, scale)
+    moved = own - median(good) if own is not None and good else 0.0
+    scale.dose = worst([shift_dose(case), level(-moved), scale.dose or NONE])
     return scale if scale.pro else None
+
+
+def shift_dose(case: Case) -> Dose:
+    """What a sensor that reads so much more than it did can have cost: the work stood colder by that."""
+    return level(-largest_shift(case))
 
 
 def _same_cold_and_hot(case: Case, scale: Scale) -> None:
@@ -126,6 +136,7 @@ def _setpoint_gap(case: Case, scale: Scale) -> None:
         every = ", in every hold" if len(gaps) >= 2 else ""
         says = f"The reading stood {{gap}} further {way} the setpoint than it used to{every}."
         scale.speaks_for(STRONG if every else LIGHT, Says.of(says, gap=Diff(abs(median(gaps)))))
+        scale.dose = level(median(gaps)).or_else(level(-median(gaps)))
 
 
 def _saturated(case: Case) -> bool:
@@ -147,6 +158,7 @@ def _recorder_moved(case: Case, scale: Scale) -> None:
     if len(moves) >= 2 and min(abs(m) for m in moves) > 4.0 and max(moves) - min(moves) < 2.0:
         move = Diff(abs(median(moves)))
         scale.speaks_for(FAIR, Says.of("All holds moved by the same {move} against the good runs.", move=move))
+        scale.dose = level(median(moves)).or_else(level(-median(moves)))
         scale.lacks("The controller's own setpoint and input offset.")
 
 
@@ -160,6 +172,7 @@ def wrong_type(case: Case) -> Scale | None:
             scale = scale or Scale()
             own = f"This run's furnace file says type {run.sensor.thermocouple}"
             scale.speaks_for(STRONG, f"{own}, the good ones' {', '.join(sorted(good))}.")
+            scale.dose = UNKNOWN
     return scale
 
 
@@ -173,7 +186,7 @@ def wrong_lead(case: Case) -> Scale | None:
         return scale
     sudden_or_flat = how_it_came(case) == "at once" or grows_with_temperature(case) is False
     if scale is None and sudden_or_flat and low_when_hot(case):
-        scale = Scale()
+        scale = Scale(dose=shift_dose(case))
         _enter_shift(case, scale, FAIR)
         scale.speaks_for(HINT, "It reads low only when hot, by more than ageing brings.")
     if scale is not None:
@@ -200,6 +213,7 @@ def drift(case: Case) -> Scale | None:
             error=Diff(abs(tests[-1].difference_c)),
         )
         scale.speaks_for(FAIR + HINT, says)
+        scale.dose = worst([scale.dose or NONE, level(-tests[-1].difference_c)])
     if scale is not None:
         _sudden(case, scale, gradual_is_against=False)
         if too_sudden(case):
@@ -213,7 +227,7 @@ def drift(case: Case) -> Scale | None:
 
 
 def _pattern(case: Case, causes: tuple[str, ...], fits: str) -> Scale | None:
-    scale = Scale()
+    scale = Scale(dose=shift_dose(case))
     if not likely_faults(case) and "wrong type set" not in causes:
         _not_told_apart(case, scale)
         return scale if scale.pro else None
@@ -268,7 +282,15 @@ def open_circuit(case: Case) -> Scale | None:
         )
     if case.has_finding("sensor fault") and case.good_share_with("sensor fault") < 0.5:
         scale.speaks_for(LIGHT if scale.pro else STRONG, case.finding_says("sensor fault"))
+    scale.dose = heat_dose(case).or_else(UNSEEN) if _blind_in_a_hold(case) else heat_dose(case)
     return scale if scale.pro else None
+
+
+def _blind_in_a_hold(case: Case) -> bool:
+    """Whether a judged hold, or the way to it, has no reading for a while: nobody knows how hot it was then."""
+    blanks = case.run.blanks if case.run else ()
+    ends = [h.leave_s for h in case.holds if h.leave_s is not None]
+    return any(not h.found for h in case.holds) or bool(blanks and ends and min(a for a, _ in blanks) < max(ends))
 
 
 def unit_mixed_up(case: Case) -> Scale | None:
@@ -277,16 +299,20 @@ def unit_mixed_up(case: Case) -> Scale | None:
     if case.has_finding("wrong unit suspected"):
         scale.speaks_for(PROOF, case.finding_says("wrong unit suspected"))
     tempers = [h for r in temper_runs(case, case.suspects_here) for h in r.holds]
+    last = case.holds[-1:]
     for hold in (*case.holds, *tempers):
-        level = hold.control_c
-        if level is None:
+        stood = hold.control_c
+        if stood is None and hold in last and case.run is not None and not hold.found:
+            stood = case.run.top_c
+        if stood is None:
             continue
         as_fahrenheit, as_celsius = to_celsius(hold.target_c, "F"), from_celsius(hold.target_c, "F")
         for other, words in ((as_fahrenheit, "°F taken for °C"), (as_celsius, "°C taken for °F")):
-            if abs(level - other) < 10.0 and abs(level - hold.target_c) > 40.0:
+            if abs(stood - other) < 10.0 and abs(stood - hold.target_c) > 40.0:
                 which = "The temper" if hold in tempers else f"Hold {hold.step}"
                 says = f"{which} stood at {{at}}, its target with {words}."
-                scale.speaks_for(HINT if scale.pro else PROOF, Says.of(says, at=Temp(level)))
+                scale.speaks_for(HINT if scale.pro else PROOF, Says.of(says, at=Temp(stood)))
+    scale.dose = UNKNOWN
     return scale if scale.pro else None
 
 
@@ -310,6 +336,7 @@ def calibration_overdue(case: Case) -> Scale | None:
         scale.speaks_against(LIGHT, "No piece is known to be off.")
     if hot_ones(shifts(case)) and abs(largest_shift(case)) < SHIFT_C:
         scale.speaks_against(LIGHT, "A second sensor shows no change.")
+    scale.dose = NONE
     scale.lacks("An accuracy test: overdue does not mean wrong.")
     return scale
 

@@ -5,8 +5,20 @@ from __future__ import annotations
 from collections.abc import Sequence
 from statistics import median
 
-from soakwitness.analysis.audit.causes.hardness_signs import no_trouble_within_the_run, soft_as_quenched
+from soakwitness.analysis.audit.causes.doses import NEVER_HELD, UNSEEN, too_long
+from soakwitness.analysis.audit.causes.doses import level as dose_of_level
+from soakwitness.analysis.audit.causes.hardness_signs import soft_as_quenched
+from soakwitness.analysis.audit.causes.heat_doses import (
+    furnace_share,
+    heat_dose,
+    level_off,
+    levels_dose,
+    missing_near,
+    soak_dose,
+    soaks_dose,
+)
 from soakwitness.analysis.audit.contrasts.case import Case
+from soakwitness.analysis.audit.contrasts.dose import Dose
 from soakwitness.analysis.audit.contrasts.statistics import apart, chance_of_split, compare
 from soakwitness.analysis.audit.contrasts.weighing import FAIR, HINT, LIGHT, STRONG, Scale
 from soakwitness.analysis.evidence.batch_evidence import PieceEvidence
@@ -15,11 +27,13 @@ from soakwitness.firmware_bridge.common.units import to_celsius
 from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, Value, counted, duration, percent
 
 SHORT_SHARE = 0.97
+LONG = 1.7
+FAR_THICKER = 1.7
+LEVEL_THERE_C = 8.0
 CLEARLY_SHORT = 0.9
 LEVEL_FLOOR_C = 1.5
 SPREADS = 4.0
 RARE = 0.1
-NEAR_S = 60.0
 NOT_HELD = ("run ended early", "hold missing")
 
 
@@ -42,6 +56,7 @@ def short_soak(case: Case) -> Scale | None:
             if missing_s and share + missing_s / hold.required_s >= SHORT_SHARE:
                 says = f"{duration(missing_s)} of the record are missing there: it may have had the rest meanwhile."
                 scale.speaks_against(STRONG, says)
+            scale.dose = soak_dose(case, hold)
             break
     if not scale.pro:
         return None
@@ -53,38 +68,11 @@ def _never_held(case: Case, hold: HoldFigures, scale: Scale) -> None:
     """The record shows that the furnace did not hold there at all, nor near it."""
     missing = [f for f in (case.run.findings if case.run else ()) if f.step == hold.step and f.code in NOT_HELD]
     if missing and missing[0].severity == "fail" and hold.control_c is None:
+        scale.dose = NEVER_HELD
         if case.good_holds(hold.step) or not case.good:
             scale.speaks_for(STRONG, missing[0].says)
         else:
             scale.speaks_for(LIGHT, f"{missing[0].says} But so it is in the good runs.")
-
-
-def furnace_share(case: Case, hold: HoldFigures) -> float | None:
-    """Share of the required time that furnace and pull gave, whatever the packet made of it.
-
-    Returns of 1; None where the furnace's time is not known.
-    """
-    given = hold.chamber_s if hold.chamber_s is not None else hold.in_band_s
-    enter = hold.chamber_enter_s if hold.chamber_enter_s is not None else hold.enter_s
-    if hold.required_s <= 0 or given is None or enter is None:
-        return None
-    last = case.holds and hold.step == max(h.step for h in case.holds)
-    pulls = [f.pull_s for f in case.suspect_figures if f.pull_s is not None] if last else []
-    if pulls and min(pulls) > enter:
-        given = min(given, min(pulls) - enter)
-    return given / hold.required_s
-
-
-def missing_near(case: Case, hold: HoldFigures) -> float:
-    """How long no reading was had from shortly before a hold until it was left.
-
-    Returns [s]; gaps that reach into that time count whole.
-    """
-    enter = hold.chamber_enter_s if hold.chamber_enter_s is not None else hold.enter_s
-    if case.run is None or enter is None:
-        return hold.gap_s
-    leave = hold.leave_s if hold.leave_s is not None else enter + max(hold.chamber_s or 0.0, hold.required_s)
-    return sum(b - a for a, b in case.run.gaps if b >= enter - NEAR_S and a <= leave + NEAR_S)
 
 
 def _good_ones_were_longer(case: Case, hold: HoldFigures, share: float, scale: Scale) -> None:
@@ -106,6 +94,7 @@ def packet_lag(case: Case) -> Scale | None:
     thick = _thickness_contrast(case)
     if thick is not None:
         scale.speaks_for(*thick)
+        scale.dose = UNSEEN
     kept = {h.step for h in case.holds if h.found and (furnace_share(case, h) or 0.0) >= SHORT_SHARE}
     shares = [f.soak_share for f in case.suspect_figures if f.soak_share is not None and f.step in kept]
     if shares and min(shares) < SHORT_SHARE and case.run and case.run.temperature_from != "control":
@@ -115,6 +104,10 @@ def packet_lag(case: Case) -> Scale | None:
             weight,
             f"The furnace kept its time, but the piece soaked {percent(min(shares))} of it, {source}.",
         )
+        scale.dose = soaks_dose(case)
+        ratio = packet_ratio(case.suspects_here, case.evidence.good)
+        if case.run.temperature_from != "load" and ratio is not None and ratio >= FAR_THICKER:
+            scale.dose = scale.dose.or_else(UNSEEN)  # how such packets stand in each other's way nobody estimated
         _lag_beside_good(case, scale)
         _no_such_luck(case, min(shares), scale)
     if not scale.pro:
@@ -209,9 +202,13 @@ def loaded_early(case: Case) -> Scale | None:
         )
     if not scale.pro:
         return None
+    scale.dose = heat_dose(case)
     loaded, asked = run.loaded_at_c, run.load_at_c
     if case.has_finding("wrong unit suspected") and loaded and asked and abs(loaded - to_celsius(asked, "F")) < 15.0:
         scale.speaks_against(FAIR, Says.of("{at} is that figure with °F taken for °C.", at=Temp(loaded)))
+    stood = case.holds[-1].control_c if case.holds else None
+    if loaded is not None and stood is not None and loaded >= stood - LEVEL_THERE_C:
+        scale.speaks_against(FAIR, "It stood no higher afterwards: it was level there.")
     if case.good_share_with("loaded before recovery") > 0.5:
         scale.speaks_against(FAIR, "The good runs were loaded as early.")
     soft_as_quenched(case, scale)
@@ -257,6 +254,7 @@ def too_cold(case: Case) -> Scale | None:
     """A judged hold stood below its band, or clearly below that of the good runs."""
     scale = _level(case, -1)
     if scale is not None:
+        scale.dose = levels_dose(case)
         soft_as_quenched(case, scale)
     return scale
 
@@ -278,8 +276,18 @@ def too_hot(case: Case) -> Scale | None:
             scale.speaks_for(weight, Says.of(says, over=Diff(over)))
     if not scale.pro:
         return None
+    scale.dose = _hot_dose(case)
     _recovers_with_cold(case, scale)
     return scale
+
+
+def _hot_dose(case: Case) -> Dose:
+    """What the highest level or overshoot can have cost, as quenched or, where only the end is known, in the end."""
+    offs = [off for h in case.holds if (off := level_off(case, h)) is not None]
+    offs += [h.overshoot_c for h in case.holds if h.overshoot_c is not None]
+    cooled = any(t.kind == "cold treatment" and not t.not_done for p in case.suspects_here for t in p.treatments)
+    then_cold = cooled and case.as_quenched.suspect is None
+    return dose_of_level(max(0.0, *offs, 0.0), then_cold=then_cold)
 
 
 def _level(case: Case, sign: int) -> Scale | None:
@@ -288,10 +296,7 @@ def _level(case: Case, sign: int) -> Scale | None:
         found = level_differs(case, hold)
         if found is not None and found[0] * sign > 0:
             scale.speaks_for(STRONG if not scale.pro else HINT, found[1])
-    if not scale.pro:
-        return None
-    no_trouble_within_the_run(case, scale, "though they stood in the same chamber")
-    return scale
+    return scale if scale.pro else None
 
 
 def _recovers_with_cold(case: Case, scale: Scale) -> None:
@@ -312,6 +317,25 @@ def _recovers_with_cold(case: Case, scale: Scale) -> None:
             scale.speaks_for(HINT, f"They were soft as quenched, as too much austenite leaves them: {first.says}.")
     elif case.final.direction == "low":
         scale.speaks_for(HINT, f"They are soft, as too much austenite leaves them: {case.final.says}.")
+
+
+def held_too_long(case: Case) -> Scale | None:
+    """Far longer in the band than asked and than the good ones were: coarse grain, more austenite, thicker scale."""
+    scale = Scale()
+    for hold in case.holds:
+        given = hold.chamber_s if hold.chamber_s is not None else hold.in_band_s
+        if not hold.found or given is None or hold.required_s <= 0:
+            continue
+        good = [t for h in case.good_holds(hold.step) if (t := h.chamber_s or h.in_band_s) is not None]
+        usual = median(good) if good else hold.at_most_s or LONG * hold.required_s
+        failed = case.fails("long soak", hold.step)
+        if given < LONG * usual and not failed:
+            continue
+        beside = f", the good ones {duration(usual)}" if good else ""
+        says = f"Hold {hold.step} lasted {duration(given)}{beside}; {duration(hold.required_s)} are asked."
+        scale.speaks_for(STRONG if good and given >= LONG * usual or failed else FAIR, says)
+        scale.dose = too_long(given / max(min(usual, given), 1.0))
+    return scale if scale.pro else None
 
 
 def record_gap(case: Case) -> Scale | None:
@@ -337,5 +361,6 @@ def record_gap(case: Case) -> Scale | None:
     good = [sum(h.gap_s for h in r.holds if h.judged) for r in case.good]
     if good and sorted(good)[len(good) // 2] > 60.0:
         scale.speaks_against(FAIR, "The good runs have such gaps too.")
+    scale.dose = heat_dose(case) if case.holds else UNSEEN
     scale.lacks("What the furnace did meanwhile.")
     return scale

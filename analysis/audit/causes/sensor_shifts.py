@@ -8,10 +8,13 @@ from statistics import median
 
 import numpy as np
 
+from soakwitness.analysis.audit.causes.doses import level
 from soakwitness.analysis.audit.contrasts.case import Case
 from soakwitness.analysis.audit.contrasts.statistics import rank_correlation
+from soakwitness.analysis.audit.contrasts.weighing import STRONG, Scale
 from soakwitness.analysis.calibration.measured_pairs.paired_readings import PairReading
 from soakwitness.analysis.evidence.run_figures import RunFigures
+from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp
 
 SHIFT_C = 3.0
 AS_COLD_C = 5.0
@@ -173,6 +176,20 @@ def low_when_hot(case: Case) -> bool:
         and all(abs(s.shift_c) < 2.0 for s in cold)
         and max(s.shift_c for s in hot) < -0.5 * MORE_THAN_AGEING_C
     )
+
+
+def reads_wrong(case: Case) -> Scale | None:
+    """Clearly another difference to a second sensor than in the good runs, whatever fault of the chain it is."""
+    hot = hot_ones(shifts(case))
+    worst = max(hot, key=lambda s: abs(s.shift_c), default=None)
+    if worst is None or not case.good or abs(worst.shift_c) < 2.0 * SHIFT_C:
+        return None
+    scale = Scale(dose=level(-worst.shift_c))
+    way = "more above" if worst.shift_c > 0 else "further below"
+    says = f"At {{at}} the control sensor reads {{shift}} {way} {worst.sensor} than in the good runs."
+    scale.speaks_for(STRONG, Says.of(says, at=Temp(worst.at_c), shift=Diff(abs(worst.shift_c))))
+    scale.lacks(f"Which of the two reads wrong: the control sensor or {worst.sensor}.")
+    return scale
 
 
 def how_it_came(case: Case) -> str | None:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from statistics import median
 from typing import Literal
 
+from soakwitness.analysis.audit.contrasts.stage_changes import Changes, changes
 from soakwitness.analysis.audit.contrasts.statistics import FigureComparison, compare
 from soakwitness.analysis.evidence.batch_evidence import Evidence, PieceEvidence
 from soakwitness.analysis.evidence.hardness_at_stages import CLEARLY_HRC, Stage, nearer, stage_value
@@ -35,6 +36,12 @@ class Hardness:
     least: float = LEAST_HRC
 
     @property
+    def change(self) -> float | None:
+        """Suspects minus good ones, minus the middle of the limits where no good one was measured [HRC]."""
+        reference = self.good if self.good is not None else sum(self.limits) / 2 if self.limits else None
+        return None if self.suspect is None or reference is None else self.suspect - reference
+
+    @property
     def says(self) -> str:
         """Figures in words."""
         beside = f", the good ones {self.good:.1f}" if self.good is not None else ""
@@ -45,8 +52,9 @@ class Hardness:
 class Case:
     """Looks at the evidence from all sides; everything is computed once, when it is first asked for."""
 
-    def __init__(self, evidence: Evidence) -> None:
+    def __init__(self, evidence: Evidence, everyone: Sequence[PieceEvidence] = ()) -> None:
         self.evidence = evidence
+        self.everyone = tuple(everyone) or evidence.suspects  # suspects of other runs too
 
     @cached_property
     def run(self) -> RunFigures | None:
@@ -163,6 +171,18 @@ class Case:
         final = stage_value(piece, "final")
         return final if final is not None else stage_value(piece, "as quenched")
 
+    @cached_property
+    def changes(self) -> Changes:
+        """What the pieces lost beside the good ones, stage by stage; beside the middle of the limits without those."""
+        spots = [v for p in self.suspects_here if len(v := spot_values(p)) > 1]
+        return changes(
+            self.suspects_here,
+            (*self.evidence.good, *self.siblings),
+            as_quenched=self.as_quenched.change,
+            final=self.final.change,
+            uneven=max((max(v.values()) - min(v.values()) for v in spots), default=0.0),
+        )
+
     @property
     def softness(self) -> Direction | None:
         """How the pieces came out in the end: by the final hardness, else as quenched."""
@@ -226,7 +246,7 @@ def is_move(run: RunFigures, at_s: float) -> bool:
 
     Returns true from half a minute before such a mark to five minutes after it.
     """
-    moves = [t for p in run.pieces for t in (p.load_s, p.pull_s) if t is not None]
+    moves = [t for p in run.pieces for t in (p.load_s, p.pull_s) if t is not None] + [*run.loads_s, *run.pulls_s]
     return any(-30.0 <= at_s - move <= 300.0 for move in moves)
 
 

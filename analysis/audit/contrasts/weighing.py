@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from soakwitness.analysis.audit.contrasts.dose import Dose, Explained
 from soakwitness.firmware_bridge.common.wording import Says, saying
 
 CLAIM = 2.5
@@ -27,11 +28,12 @@ class Statement:
 
 @dataclass
 class Scale:
-    """Collects statements about one cause."""
+    """Collects statements about one cause, and what it can have done to hardness; None: nobody knows."""
 
     pro: list[Statement] = field(default_factory=list)
     con: list[Statement] = field(default_factory=list)
     missing: list[Says] = field(default_factory=list)
+    dose: Dose | None = None
 
     def speaks_for(self, weight: float, says: str | Says) -> None:
         """Enter a sentence that speaks for the cause."""
@@ -54,7 +56,11 @@ class Scale:
 
 @dataclass(frozen=True)
 class Opinion:
-    """What the audit thinks of one cause. ``explained_by`` is a claimed cause of which this one is only the effect."""
+    """What the audit thinks of one cause. ``explained_by`` is a claimed cause of which this one is only the effect.
+
+    ``explains``: how much of the loss it can explain; None where that is not known. ``pieces``: the suspects it is
+    about, where the others have another cause; empty for all.
+    """
 
     cause: str
     score: float
@@ -64,3 +70,5 @@ class Opinion:
     missing: tuple[Says, ...]
     next: str
     explained_by: str | None = None
+    explains: Explained | None = None
+    pieces: tuple[str, ...] = ()

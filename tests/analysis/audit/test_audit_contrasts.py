@@ -23,6 +23,7 @@ from tests.made_evidence import HOLD, RECIPE, evidence, good_runs, piece, pieces
 GOOD = good_runs()
 WELL = pieces("good 0", 59.5, 59.6, 59.4, 59.5)
 SOFT = pieces("x", 55.0, 55.2, 55.1, 55.0)
+A_LITTLE_SOFT = pieces("x", 57.9, 57.8, 57.9, 58.0)  # 1.6 points: 20 K too cold can cost 1.2
 
 
 def claims(found: Audit) -> list[str]:
@@ -41,6 +42,8 @@ def climbing(name: str, share: float) -> ConditionFigures:
     return ConditionFigures(name, "small furnace", "2026-03-02T07:00:00Z", "k", True, full_power=rates)
 
 
+# 200 s of the 1500 s in the band: less than five minutes of soak cost 1 to 4 points and more (engineering guess)
+SHORT = {"chamber_s": 200.0, "in_band_s": 200.0, "soak_s": 200.0, "verdict": "fail"}
 CLIMBED = {r.run: climbing(r.run, 1.0) for r in GOOD}
 LIGHT = tuple(piece(f"{r.run}-{i}", r.run, 59.5, thickness_mm=3.0) for r in GOOD for i in range(4))
 
@@ -59,7 +62,8 @@ def test_a_heavy_charge_of_which_others_came_out_well_is_not_the_cause() -> None
 def test_a_charge_explains_no_slower_climb_than_its_weight_can_bring() -> None:
     # 6 for 4 pieces: were half of the heat the charge's, the rate would be 1 / 1.25 of the usual; it is 0.6
     slow = {**CLIMBED, "x": climbing("x", 0.6)}
-    found = audit(evidence(run("x"), good=GOOD, suspects=charge(6), good_pieces=LIGHT, condition=slow))
+    odd = run("x", hold=SHORT)
+    found = audit(evidence(odd, good=GOOD, suspects=charge(6), good_pieces=LIGHT, condition=slow))
     assert claims(found)[0] == "low mains voltage or aged element"
     assert "overloaded charge" not in claims(found)
 
@@ -72,7 +76,7 @@ def test_a_charge_that_had_its_soak_and_climbed_as_usual_was_not_too_heavy() -> 
 
 
 def test_few_thick_packets_lag_and_many_thin_ones_load_the_furnace() -> None:
-    late = {"soak_share": 0.5, "soak_s": 750.0, "lag_s": 600.0, "step": 4}
+    late = {"soak_share": 0.1, "soak_s": 150.0, "lag_s": 600.0, "step": 4}
     usual = tuple(replace(r, pieces=(stay("g", lag_s=70.0),)) for r in GOOD)
     for pieces_, cause in ((charge(4, 9.0), "packet lag ate the soak"), (charge(12, 3.0), "overloaded charge")):
         odd = run("x", temperature_from="load", pieces=tuple(stay(p.id, **late) for p in pieces_))
@@ -130,16 +134,17 @@ def test_a_hold_of_which_the_record_misses_enough_is_a_gap_and_no_short_soak(set
 # door and pull
 
 
-def dipped(name: str, *at_s: float, depth: float = 25.0) -> RunFigures:
-    return run(name, dips=tuple(DipFigures(t, 20.0, depth, 2.0) for t in at_s))
+def dipped(name: str, *at_s: float, depth: float = 25.0, hold: dict[str, object] | None = None) -> RunFigures:
+    return run(name, hold=hold, dips=tuple(DipFigures(t, 20.0, depth, 2.0) for t in at_s))
 
 
 def test_falls_at_the_end_of_the_last_hold_are_the_pulling_where_no_pull_is_marked() -> None:
     # the hold ends at 6800 s (HOLD): four pieces come out from 6640 s on
     found = audit(evidence(dipped("x", 6640.0, 6680.0, 6720.0), good=GOOD, suspects=SOFT, good_pieces=WELL))
     assert "door opened" not in claims(found)
-    early = audit(evidence(dipped("x", 5400.0, 5700.0), good=GOOD, suspects=SOFT, good_pieces=WELL))
-    assert claims(early) == ["door opened"]
+    cold = dipped("x", 5400.0, 5700.0, hold=SHORT)
+    early = audit(evidence(cold, good=GOOD, suspects=SOFT, good_pieces=WELL))
+    assert claims(early)[0] == "door opened"
 
 
 def test_one_fall_more_than_the_usual_good_run_is_no_opened_door() -> None:
@@ -160,8 +165,10 @@ def test_a_setpoint_that_stood_longer_in_the_good_runs_too_is_no_edited_program(
     odd = run("x", hold={"setpoint_s": 1800.0}, findings=(_differs(says.format(30)),))
     found = audit(evidence(odd, good=usual[:2] + GOOD[2:], suspects=SOFT, good_pieces=WELL))
     assert "program edited" not in claims(found)
-    other = run("x", findings=(_differs("What the controller followed: the setpoint went at 1500 °C an hour."),))
-    assert claims(audit(evidence(other, good=usual, suspects=SOFT, good_pieces=WELL))) == ["program edited"]
+    other = run(
+        "x", hold=SHORT, findings=(_differs("What the controller followed: the setpoint went at 1500 °C an hour."),)
+    )
+    assert claims(audit(evidence(other, good=usual, suspects=SOFT, good_pieces=WELL)))[0] == "program edited"
 
 
 def _differs(says: str) -> FindingFigures:
@@ -173,8 +180,8 @@ def _differs(says: str) -> FindingFigures:
 
 def test_the_same_shift_in_every_hold_is_an_offset_even_where_nobody_saw_it_cold() -> None:
     usual = tuple(_without_cold(seen_by_two(f"good {i}", 0.0, 0.2 * i)) for i in range(5))
-    odd = _without_cold(seen_by_two("x", 0.0, 12.6, at_780=12.4))
-    found = audit(evidence(odd, good=usual, suspects=SOFT, good_pieces=WELL))
+    odd = _without_cold(seen_by_two("x", 0.0, 20.6, at_780=20.4))
+    found = audit(evidence(odd, good=usual, suspects=A_LITTLE_SOFT, good_pieces=WELL))
     assert claims(found)[0] == "controller offset changed"
 
 
@@ -184,9 +191,9 @@ def _without_cold(figures: RunFigures) -> RunFigures:
 
 def test_a_furnace_still_warm_from_the_day_before_is_no_cold_comparison() -> None:
     usual = tuple(seen_by_two(f"good {i}", 0.0, 0.2 * i) for i in range(5))
-    odd = seen_by_two("x", 0.0, 12.6, at_780=12.4)
+    odd = seen_by_two("x", 0.0, 20.6, at_780=20.4)
     warm = (Difference("second", "recording", 55.0, 35.0), *odd.differences[1:])
-    found = audit(evidence(replace(odd, differences=warm), good=usual, suspects=SOFT, good_pieces=WELL))
+    found = audit(evidence(replace(odd, differences=warm), good=usual, suspects=A_LITTLE_SOFT, good_pieces=WELL))
     assert claims(found)[0] == "controller offset changed"
 
 
@@ -288,7 +295,7 @@ def test_a_piece_just_inside_the_limits_beside_soft_ones_is_no_good_sibling() ->
 
 
 def test_soft_as_quenched_and_well_in_the_end_still_wants_a_cause() -> None:
-    hot = run("x", hold={"work_c": 1075.0, "control_c": 1075.0})
+    hot = run("x", hold={"work_c": 1085.0, "control_c": 1085.0})
     bad = tuple(
         replace(p, hardness=(test(57.0, "after quench"), test(61.0, "after cold treatment"), *p.hardness))
         for p in pieces("x", 59.4, 59.5)

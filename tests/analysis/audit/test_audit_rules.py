@@ -9,6 +9,7 @@ import pytest
 from soakwitness.analysis.audit.audit_report import as_json
 from soakwitness.analysis.audit.auditing import Audit, audit
 from soakwitness.analysis.audit.catalogue import CAUSES, NOTHING
+from soakwitness.analysis.audit.next_tests import OF_CAUSE
 from soakwitness.analysis.evidence.batch_evidence import TreatmentEvidence
 from soakwitness.analysis.evidence.run_figures import ConditionFigures, DipFigures, FindingFigures
 from soakwitness.analysis.metallurgy.hardness_readings import HardnessReading
@@ -63,8 +64,10 @@ def test_another_lot_in_another_run_does_not_accuse_the_supplier() -> None:
     odd = tuple(replace(p, lot="9") for p in pieces("x", 55.0, 55.2, 55.1))
     usual = tuple(replace(p, lot="7") for p in WELL)
     found = audit(evidence(run("x"), good=GOOD, suspects=odd, good_pieces=usual))
-    assert "mixed or wrong bar" not in [c.cause for c in found.causes]
+    # one run of each lot: that falls so by chance one time in two
     assert first(found) == NOTHING
+    bar = next(c for c in found.causes if c.cause == "mixed or wrong bar")
+    assert any("by chance 1 in 2" in str(text) for text in bar.pro)
 
 
 def test_a_step_that_is_not_on_record_is_no_evidence() -> None:
@@ -80,10 +83,10 @@ def test_a_step_that_is_not_on_record_is_no_evidence() -> None:
 
 def test_differences_within_the_tester_s_repeatability_are_no_evidence() -> None:
     # 0.6 points apart; the machine error allowed is 0.5 at 60 HRC (ASTM E18-19 table A1.3, CHECKS.md section 2)
-    late = run("x", pieces=(stay("x-0", quench_delay_s=40.0), stay("x-1", quench_delay_s=41.0)))
+    late = run("x", pieces=(stay("x-0", quench_delay_s=140.0), stay("x-1", quench_delay_s=141.0)))
     near = audit(evidence(late, good=GOOD, suspects=pieces("x", 58.9, 58.8), good_pieces=WELL))
     assert claims(near) == []
-    soft = audit(evidence(late, good=GOOD, suspects=pieces("x", 55.9, 55.8), good_pieces=WELL))
+    soft = audit(evidence(late, good=GOOD, suspects=pieces("x", 57.5, 57.4), good_pieces=WELL))
     assert claims(soft) == ["late quench"]
 
 
@@ -92,8 +95,9 @@ def test_what_the_good_runs_had_as_well_is_no_cause() -> None:
     odd, usual = run("x", dips=(dip,)), tuple(replace(r, dips=(dip,)) for r in GOOD)
     found = audit(evidence(odd, good=usual, suspects=pieces("x", 55.0, 55.2), good_pieces=WELL))
     assert "door opened" not in claims(found)
-    alone = audit(evidence(odd, good=GOOD, suspects=pieces("x", 55.0, 55.2), good_pieces=WELL))
-    assert claims(alone) == ["door opened"]
+    cold = run("x", hold={"in_band_s": 200.0, "soak_s": 200.0, "verdict": "fail"}, dips=(dip,))
+    alone = audit(evidence(cold, good=GOOD, suspects=pieces("x", 55.0, 55.2), good_pieces=WELL))
+    assert claims(alone)[0] == "door opened"
 
 
 def test_a_dip_that_a_pull_explains_is_no_opened_door() -> None:
@@ -121,7 +125,7 @@ def test_a_place_with_one_piece_each_tells_nothing() -> None:
 
 
 def test_siblings_that_came_out_well_speak_against_a_cold_chamber() -> None:
-    cold = run("x", hold={"work_c": 1030.0, "control_c": 1030.0})
+    cold = run("x", hold={"work_c": 990.0, "control_c": 990.0})
     bad, well = pieces("x", 55.0, 55.3), tuple(piece(f"x-w{i}", "x", 59.5) for i in range(5))
     alone = audit(evidence(cold, good=GOOD, suspects=bad, good_pieces=WELL))
     among = audit(evidence(cold, good=GOOD, suspects=bad, siblings=well, good_pieces=WELL))
@@ -149,8 +153,8 @@ def test_hardness_that_falls_with_the_pull_order_speaks_for_warm_plates() -> Non
 
 
 def test_the_edited_program_stands_above_the_cold_hold_it_made() -> None:
-    odd = run("x", hold={"work_c": 1020.0, "control_c": 1020.0, "setpoint_c": 1020.0})
-    found = audit(evidence(odd, good=GOOD, suspects=pieces("x", 55.0, 55.2), good_pieces=WELL))
+    odd = run("x", hold={"work_c": 1000.0, "control_c": 1000.0, "setpoint_c": 1000.0})
+    found = audit(evidence(odd, good=GOOD, suspects=pieces("x", 57.0, 57.2), good_pieces=WELL))
     assert [c.cause for c in found.causes[:2]] == ["program edited", "too cold"]
     assert found.causes[1].explained_by == "program edited"
 
@@ -165,7 +169,7 @@ def test_a_deliberate_offset_of_the_program_is_no_edit() -> None:
 @pytest.mark.parametrize(
     ("cold", "hot", "cause"),
     [
-        (12.0, 12.5, "controller offset changed"),  # the same shift cold and hot
+        (20.0, 20.5, "controller offset changed"),  # the same shift cold and hot
         (0.0, -25.0, "reversed or wrong extension lead"),  # nothing cold, the same in every hold
     ],
 )
@@ -173,7 +177,7 @@ def test_a_second_sensor_tells_which_chain_reads_wrong(cold: float, hot: float, 
     usual = tuple(seen_by_two(f"good {i}", 0.1 * i, -1.0 + 0.2 * i) for i in range(5))
     found = audit(
         evidence(
-            seen_by_two("x", cold, hot, at_780=hot), good=usual, suspects=pieces("x", 55.0, 55.2), good_pieces=WELL,
+            seen_by_two("x", cold, hot, at_780=hot), good=usual, suspects=pieces("x", 57.9, 57.8), good_pieces=WELL,
             history=tuple(seen_by_two(f"h{i}", 0.0, -1.0 + 0.1 * (i % 3)) for i in range(8)),
         )
     )  # fmt: skip
@@ -195,7 +199,7 @@ def test_a_difference_that_grew_slowly_is_drift() -> None:
         evidence(
             seen_by_two("x", 0.0, -22.0),
             good=usual,
-            suspects=pieces("x", 55.0, 55.2),
+            suspects=pieces("x", 57.9, 57.8),
             good_pieces=WELL,
             history=history,
         )
@@ -204,12 +208,15 @@ def test_a_difference_that_grew_slowly_is_drift() -> None:
     assert any("slowly" in str(text) for text in found.causes[0].pro)
 
 
-def test_a_calibration_overdue_in_the_good_runs_too_is_no_cause() -> None:
+def test_a_calibration_overdue_is_named_and_never_the_cause() -> None:
+    # overdue says nothing of what the sensor read: no dose
     late = replace(run("x"), sensor=replace(run("x").sensor, overdue=True, calibration_due="2026-01-01"))
     usual = tuple(replace(r, sensor=late.sensor) for r in GOOD)
     soft = pieces("x", 55.0, 55.2)
-    assert claims(audit(evidence(late, good=GOOD, suspects=soft, good_pieces=WELL))) == ["calibration overdue"]
-    assert claims(audit(evidence(late, good=usual, suspects=soft, good_pieces=WELL))) == []
+    for good in (GOOD, usual):
+        found = audit(evidence(late, good=good, suspects=soft, good_pieces=WELL))
+        assert claims(found) == []
+        assert "calibration overdue" in [c.cause for c in found.causes]
 
 
 def test_less_power_is_told_from_a_heavier_charge() -> None:
@@ -222,12 +229,16 @@ def test_less_power_is_told_from_a_heavier_charge() -> None:
     four = tuple(piece(f"x-{i}", "x", 55.0, thickness_mm=3.0) for i in range(4))
     ten = tuple(piece(f"x-{i}", "x", 55.0, thickness_mm=3.0) for i in range(10))
     slow = {**usual, "x": climbing("x", 0.8)}
-    assert first(audit(evidence(run("x"), good=GOOD, suspects=four, good_pieces=light, condition=slow))) == (
+    odd = run("x", hold={"in_band_s": 200.0, "soak_s": 200.0, "verdict": "fail"})
+    assert first(audit(evidence(odd, good=GOOD, suspects=four, good_pieces=light, condition=slow))) == (
         "low mains voltage or aged element"
     )
-    assert first(audit(evidence(run("x"), good=GOOD, suspects=ten, good_pieces=light, condition=slow))) == (
+    assert first(audit(evidence(odd, good=GOOD, suspects=ten, good_pieces=light, condition=slow))) == (
         "overloaded charge"
     )
+    # with every hold met as in the good runs neither can have cost anything
+    for many in (four, ten):
+        assert claims(audit(evidence(run("x"), good=GOOD, suspects=many, good_pieces=light, condition=slow))) == []
 
 
 # after the quench
@@ -258,7 +269,7 @@ def test_a_tester_that_reads_low_on_its_block_is_named() -> None:
 
 
 def test_soft_as_quenched_and_recovering_with_cold_speaks_for_too_hot() -> None:
-    hot = run("x", hold={"work_c": 1062.0, "control_c": 1062.0})
+    hot = run("x", hold={"work_c": 1090.0, "control_c": 1090.0})
     bad = tuple(
         replace(p, hardness=(test(57.0, "after quench"), test(61.0, "after cold treatment"), *p.hardness))
         for p in pieces("x", 57.0, 57.2)
@@ -284,8 +295,9 @@ def test_a_warm_cold_treatment_is_seen_beside_the_good_ones() -> None:
 
 def test_every_cause_has_a_next_step_and_explains_only_known_ones() -> None:
     names = [cause.name for cause in CAUSES]
-    assert len(set(names)) == len(names) == 31
-    assert all(cause.next.endswith(".") for cause in CAUSES)
+    assert len(set(names)) == len(names) == 38
+    assert set(OF_CAUSE) == set(names)
+    assert all(test.says.endswith(".") or "soakwitness" in test.says for tests in OF_CAUSE.values() for test in tests)
     assert all(effect in names for cause in CAUSES for effect in cause.explains)
 
 
@@ -306,7 +318,7 @@ def test_the_answer_as_plain_data_ranks_from_one_and_names_both_sides() -> None:
 
 def test_sentences_come_in_either_unit_and_differences_never_with_32() -> None:
     cold = run("x", hold={"work_c": 1030.0, "control_c": 1030.0})
-    asked = evidence(cold, good=GOOD, suspects=pieces("x", 55.0, 55.3), good_pieces=WELL)
+    asked = evidence(cold, good=GOOD, good_pieces=WELL)
     # 1030 degC is 1886 degF; 10 K are 18 degrees Fahrenheit
     first = audit(asked).causes[0].pro[0]
     assert "at 1030 °C, 10 °C below" in first.text("C")
