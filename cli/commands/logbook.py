@@ -41,6 +41,9 @@ ENTRIES = (
     "recipe",
     "packet",
     "run",
+    "load",
+    "inspection",
+    "cutout",
 )
 
 
