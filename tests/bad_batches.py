@@ -112,8 +112,8 @@ def as_quenched_hrc(story: Story, lived: Lived, blade: Blade, rng: np.random.Gen
     t = np.arange(temps.size) * EVERY_S
     pull = next((at for at, act, names in lived.marks if act == "pull" and blade.name in names), lived.end_s)
     before = temps[t <= pull]
-    soak_s = float(np.count_nonzero(before > 1030.0)) * EVERY_S
     peak = float(np.quantile(before[-40:], 0.7)) if before.size > 40 else float(before.max())
+    soak_s = float(np.count_nonzero(before > min(1030.0, peak - 10.0))) * EVERY_S
     loss = float(np.interp(soak_s / 1400.0, (0.0, 0.2, 0.5, 0.7, 0.9), (6.0, 2.6, 0.7, 0.25, 0.0)))
     cold = float(np.interp(1034.0 - peak, (0.0, 10.0, 20.0, 40.0, 80.0, 300.0), (0.0, 0.35, 0.9, 2.1, 7.0, 30.0)))
     austenite = float(np.interp(peak - 1044.0, (0.0, 30.0, 60.0, 90.0), (0.0, 0.8, 2.6, 5.0)))
@@ -336,7 +336,7 @@ def short_soak(s: Story, rng: np.random.Generator) -> Story:
 def packet_lag(s: Story, rng: np.random.Generator) -> Story:
     s = ordinary(s.seed, hot=True)
     thick = _of_some(s, (1, 4, 6), thickness_mm=float(rng.uniform(5.5, 7.0)))
-    return _changed(s, "packet lag ate the soak", blades=thick, extra_hold_s=-900.0)
+    return _changed(s, "packet lag ate the soak", blades=thick, extra_hold_s=-400.0)
 
 
 def loaded_early(s: Story, rng: np.random.Generator) -> Story:
@@ -413,7 +413,7 @@ def power_low(s: Story, rng: np.random.Generator) -> Story:
 def overloaded(s: Story, rng: np.random.Generator) -> Story:
     s = ordinary(s.seed, hot=True, count=int(rng.integers(14, 19)))
     many = tuple(replace(b, pull_after_s=12.0 * i, blades=1) for i, b in enumerate(s.day.blades))
-    return _changed(s, "overloaded charge", blades=many, extra_hold_s=-1100.0)
+    return _changed(s, "overloaded charge", blades=many, extra_hold_s=-400.0)
 
 
 def door_opened(s: Story, rng: np.random.Generator) -> Story:
@@ -524,9 +524,8 @@ def part_of_rack(s: Story, rng: np.random.Generator) -> Story:
 
 def record_gap(s: Story, rng: np.random.Generator) -> Story:
     lost = _lost(s, rng)
-    return _changed(
-        s, "record gap", record_gap=(float(rng.uniform(100, 300)), float(rng.uniform(600, 1100))), quench_loss=lost
-    )  # fmt: skip
+    gap = (float(rng.uniform(60, 150)), float(rng.uniform(1250, 1400)))
+    return _changed(s, "record gap", extra_hold_s=0.0, record_gap=gap, quench_loss=lost)
 
 
 def nothing(s: Story, rng: np.random.Generator) -> Story:

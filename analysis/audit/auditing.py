@@ -18,11 +18,12 @@ from soakwitness.analysis.audit.leading import (
     LEADS,
     Weighed,
     let_effects_follow,
+    let_little_carbon_explain,
     let_partners_share,
     weighed,
 )
 from soakwitness.analysis.audit.next_tests import next_tests, tests_for
-from soakwitness.analysis.audit.what_now import Step, what_now
+from soakwitness.analysis.audit.what_now import NowStep, what_now
 from soakwitness.analysis.evidence.batch_evidence import Evidence, PieceEvidence
 from soakwitness.firmware_bridge.common.wording import Says, counted
 
@@ -47,7 +48,7 @@ class Audit:
     differences: tuple[DifferenceRow, ...]
     notes: tuple[str, ...]
     says: str
-    now: tuple[tuple[tuple[str, ...], Step], ...] = ()
+    now: tuple[tuple[tuple[str, ...], NowStep], ...] = ()
     next_tests: tuple[str, ...] = ()
 
     @property
@@ -80,9 +81,10 @@ def _look(evidence: Evidence, everyone: tuple[PieceEvidence, ...]) -> Audit:
         if cause.shows_in_hardness:
             _hardness_is_good(case, scale)
     found = [weighed(case, cause, scale) for cause, scale in scales]
+    let_little_carbon_explain(case, found)
     let_effects_follow(found)
     let_partners_share(case, found)
-    opinions = [_opinion(case, one) for one in sorted(found, key=lambda w: (not w.alone, -_place(w)))]
+    opinions = [_opinion(case, one) for one in sorted(found, key=_order)]
     claimed = [o for o in opinions if o.claimed]
     rows = differences_table(case)
     odd = _out_of_the_ordinary(case, rows, opinions)
@@ -104,7 +106,7 @@ def _look(evidence: Evidence, everyone: tuple[PieceEvidence, ...]) -> Audit:
     )
 
 
-def _steps(case: Case, claimed: list[Opinion]) -> tuple[Step, ...]:
+def _steps(case: Case, claimed: list[Opinion]) -> tuple[NowStep, ...]:
     return what_now(case, claimed[0].cause if claimed else None) if case.suspects_here else ()
 
 
@@ -113,9 +115,10 @@ def _tests(case: Case, claimed: list[Opinion]) -> tuple[str, ...]:
     return () if case.nothing_wrong and not claimed else next_tests(case, [o.cause for o in claimed])
 
 
-def _place(one: Weighed) -> float:
-    """By what a claimed cause stands beside other claimed ones: what speaks for it, and how much it can explain."""
-    return one.score + (REACH_WEIGHT * one.explains.reach if one.explains else REACH_WEIGHT) * one.alone
+def _order(one: Weighed) -> tuple[bool, bool, float]:
+    """Claimed ones first, roots before their effects; then by what speaks for it and how much it explains."""
+    reach = one.explains.reach if one.explains else 1.0
+    return not one.alone, one.alone and one.root is not None, -(one.score + REACH_WEIGHT * reach * one.alone)
 
 
 def _merged(evidence: Evidence, found: list[Audit]) -> Audit:
@@ -135,7 +138,7 @@ def _merged(evidence: Evidence, found: list[Audit]) -> Audit:
     everyone = {p.id for p in evidence.suspects}
     opinions = [replace(o, pieces=() if set(o.pieces) == everyone else o.pieces) for o in best.values()]
     leaders = [c.cause for one in found for c in one.causes[:1] if c.claimed]
-    opinions.sort(key=lambda o: (not o.claimed, o.cause not in leaders, -o.score))
+    opinions.sort(key=lambda o: (not o.claimed, o.cause not in leaders, o.explained_by is not None, -o.score))
     claimed = [o for o in opinions if o.claimed]
     nothing = best[NOTHING]
     rest = [o for o in opinions if o.cause != NOTHING]

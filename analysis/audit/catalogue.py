@@ -68,7 +68,13 @@ CAUSES: tuple[Cause, ...] = (
     Cause(
         "program edited",
         causes_furnace.program_edited,
-        explains=("too cold", "too hot", "short soak", "packet lag ate the soak"),
+        explains=(
+            "loaded before the furnace had recovered",
+            "too cold",
+            "too hot",
+            "short soak",
+            "packet lag ate the soak",
+        ),
         whole_run=True,
     ),
     Cause(
@@ -230,7 +236,6 @@ CAUSES: tuple[Cause, ...] = (
     Cause(
         "temper late",
         causes_after.temper_late,
-        shows_in_hardness=False,
         stage="after",
     ),
     Cause(
@@ -248,11 +253,13 @@ CAUSES: tuple[Cause, ...] = (
         "cold treatment late or warm",
         causes_after.cold_treatment,
         stage="cold",
+        explains=("tempering oven reads wrong",),
     ),
     Cause(
         "cold treatment left out",
         causes_after.cold_left_out,
         stage="cold",
+        explains=("tempering oven reads wrong",),
     ),
     Cause(
         "tempering oven reads wrong",

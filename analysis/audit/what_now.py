@@ -11,7 +11,7 @@ COMMON = "common practice"
 
 
 @dataclass(frozen=True)
-class Step:
+class NowStep:
     """One step for some pieces. ``caution`` may be empty; ``basis`` is where it is from."""
 
     says: str
@@ -19,22 +19,22 @@ class Step:
     basis: str = COMMON
 
 
-KEEP = Step(
+KEEP = NowStep(
     "Set the pieces aside, marked, and put none of them back into any heat before the next tests are done.",
 )
-GRIND = Step(
+GRIND = NowStep(
     "Grind 0.2 mm off at one place of one piece, cold, and test there again.",
     "A skin that lost carbon or a dent beside it reads soft on a hard blade.",
 )
-MEASURE = Step(
+MEASURE = NowStep(
     "Read the tester on its block, then measure the pieces and a good blade again, one after the other.",
     "Nothing was wrong with blades that only the tester calls soft: give them no more heat.",
 )
-TEMPER = Step(
+TEMPER = NowStep(
     "Temper one piece once more as the recipe says, cool it, measure; then the others.",
     "Start no hotter than the recipe: what a temper takes does not come back.",
 )
-COLD = Step(
+COLD = NowStep(
     "Cool one piece well below zero now, an hour at least, temper it at once as the recipe says, and measure.",
     "After a temper it gains less than fresh from the quench; it may crack: try one, thin edges last.",
 )
@@ -42,33 +42,33 @@ ANNEAL_CAUTION = (
     "Never harden hardened steel again without that anneal: it cracks and the grain grows. Each heat costs skin, "
     "so leave stock to grind, use foil, and expect to straighten."
 )
-AGAIN = Step(
+AGAIN = NowStep(
     "Anneal one piece as the supplier says, harden it again with a good charge, measure as quenched; then the others.",
     ANNEAL_CAUTION,
 )
-SOFT_USE = Step(
+SOFT_USE = NowStep(
     "Or leave them as they are where that hardness will do, and say so to who gets them.",
     "What was tempered away comes back only by annealing and hardening again.",
 )
-SKIN = Step(
+SKIN = NowStep(
     "Grind the soft skin off all over, cold, and test again.",
     "Measure what is left of the thickness first; below the drawing's size it is scrap.",
 )
-BURNT = Step(
+BURNT = NowStep(
     "Grind the edge back, wet and cold, until it reads as hard as the blade behind it.",
     "Where the blade gets too narrow before that, it is scrap.",
 )
-FIND_STEEL = Step(
+FIND_STEEL = NowStep(
     "Find out what the bar is before any more heat; then harden one piece by that steel's own recipe.",
     "Sell none of it under the other steel's name; a bar that nobody can name is scrap.",
 )
-SCRAP = Step(
+SCRAP = NowStep(
     "What is still outside after that, or shows a crack in oil and chalk or under a lens, is scrap.",
     "A cracked blade is never annealed back to life.",
 )
-NOTHING_TO_DO = Step("Nothing: the pieces are as hard as they should be.", "", "their hardness on record")
+NOTHING_TO_DO = NowStep("Nothing: the pieces are as hard as they should be.", "", "their hardness on record")
 
-OF_CAUSE: dict[str, tuple[Step, ...]] = {
+OF_CAUSE: dict[str, tuple[NowStep, ...]] = {
     "hardness tester": (MEASURE,),
     "leaking foil": (SKIN, SCRAP),
     "overheated in finish grinding": (BURNT,),
@@ -85,7 +85,7 @@ OF_CAUSE: dict[str, tuple[Step, ...]] = {
 }
 
 
-def what_now(case: Case, leader: str | None) -> tuple[Step, ...]:
+def what_now(case: Case, leader: str | None) -> tuple[NowStep, ...]:
     """Steps for the suspects, by the leading cause and by which side they are off."""
     if case.nothing_wrong:
         return (NOTHING_TO_DO,)

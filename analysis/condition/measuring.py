@@ -9,7 +9,7 @@ import numpy as np
 
 from soakwitness.analysis.condition.climbing import climb_rates
 from soakwitness.analysis.condition.control_dips import blanks, dips
-from soakwitness.analysis.condition.heat_lost import heat_lost
+from soakwitness.analysis.condition.heat_lost import heat_lost, last_top, without_doors
 from soakwitness.analysis.condition.levels import differences, level_near, longest_stay, mean_between
 from soakwitness.analysis.evidence.run_figures import (
     FindingFigures,
@@ -28,8 +28,9 @@ from soakwitness.firmware_bridge.runfolder.contents import Column
 
 EVENTS = ("sensor fault", "link lost", "link back", "resumed", "clock step", "alarm")
 SETPOINT_NEAR_C = 0.6
-NEAR_TOP_C = 15.0
+CLIMB_C = 30.0
 HOT_SHARE = 0.6
+ASKED_PCT = 20.0
 
 
 @dataclass(frozen=True)
@@ -45,7 +46,7 @@ class Measured:
     def heated_s(self) -> tuple[float, float] | None:
         """From the first enter to the last leave of the holds that were found, by the work, else by the control.
 
-        Where the last hold was never found it lasts until the reading left its top for good.
+        Where the last hold was never found it lasts until the top of the last climb.
         """
         found = [h for h in (self.verification.holds if self.verification else ()) if h.found]
         enters = [t for t in (_first(h.enter_s, h.control_enter_s) for h in found) if t is not None]
@@ -53,9 +54,9 @@ class Measured:
         missed = self.verification is not None and any(not h.found for h in self.verification.holds[-1:])
         if missed and np.isfinite(self.control.temp_c).any():
             t, temp = self.control.t_s, np.nan_to_num(self.control.temp_c, nan=-1e9)
-            near = np.flatnonzero(temp >= temp.max() - NEAR_TOP_C)
+            had = temp > -1e8
             enters = enters or [float(t[int(np.argmax(temp >= HOT_SHARE * temp.max()))])]
-            leaves = [*leaves, float(t[near[-1]])]
+            leaves = [*leaves, float(t[had][last_top(without_doors(t[had], temp[had]), CLIMB_C)])]
         return (min(enters), max(leaves)) if enters and leaves else None
 
     @property
@@ -68,6 +69,16 @@ class Measured:
         lasts = [p.hold_s for p in asked if last is not None and p.number == last.step and p.hold_s is not None]
         ends = [enter + hold_s for hold_s in lasts] if enter is not None else []
         return max(pulls or ends, default=0.0)
+
+    @property
+    def falls_until_s(self) -> float:
+        """Until when falls are looked for: while pieces were in, and without a pull mark while heat was asked for."""
+        output = self.run.signal("output")
+        pulled = any(stay.pull_s is not None for stay in read_charges(self.run.marks).stays)
+        if output is None or pulled:
+            return self.in_use_until_s
+        asked = np.flatnonzero(np.nan_to_num(output) >= ASKED_PCT)
+        return max(self.in_use_until_s, float(self.run.t_s[asked[-1]]) if asked.size else 0.0)
 
 
 def _first(value: float | None, other: float | None) -> float | None:
@@ -120,7 +131,7 @@ def run_figures(
             for f in (verification.findings if verification else ())
         ),
         differences=differences(run, control, holds),
-        dips=dips(run, control, at.heated_s, at.in_use_until_s),
+        dips=dips(run, control, at.heated_s, at.falls_until_s),
         door_marks_s=tuple(m.t_s for m in run.marks if m.act == "door" and not m.struck),
         recovery_s=_recovery(at, loaded[-1] if loaded else None),
         loaded_at_c=_before_door(control, loaded[0]) if loaded else None,
@@ -130,6 +141,7 @@ def run_figures(
         ramp_outputs=_ramp_outputs(run, verification),
         gaps=tuple(gaps),
         gap_c=tuple(_reading_at(control, start) or 0.0 for start, _ in gaps),
+        gap_end_c=tuple(_reading_at(control, end) or 0.0 for _, end in gaps),
         blanks=blanks(control),
         heat_lost=heat_lost(run, control),
         climb=climb_rates(control) or None,

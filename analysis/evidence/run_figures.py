@@ -210,6 +210,7 @@ class RunFigures:
     ramp_outputs: Mapping[str, float] | None = None
     gaps: tuple[tuple[float, float], ...] = ()
     gap_c: tuple[float, ...] = ()
+    gap_end_c: tuple[float, ...] = ()
     blanks: tuple[tuple[float, float], ...] = ()
     heat_lost: HeatLost | None = None
     climb: Mapping[str, float] | None = None
@@ -237,6 +238,7 @@ def run_figures_from(data: Mapping[str, Any]) -> RunFigures:
         "dips": tuple(_one(DipFigures, d) for d in data["dips"]),
         "gaps": tuple((float(a), float(b)) for a, b in data["gaps"]),
         "gap_c": tuple(data["gap_c"]),
+        "gap_end_c": tuple(data.get("gap_end_c", ())),
         "blanks": tuple((float(a), float(b)) for a, b in data.get("blanks", ())),
         "heat_lost": _one(HeatLost, data["heat_lost"]) if data.get("heat_lost") else None,
         "events": tuple((float(t), str(e), str(d)) for t, e, d in data["events"]),

@@ -10,7 +10,6 @@ from collections.abc import Callable
 
 from soakwitness.analysis.audit.causes import doses
 from soakwitness.analysis.audit.causes.after_quench import temper_dose, temper_level
-from soakwitness.analysis.audit.causes.heat_doses import heat_dose
 from soakwitness.analysis.audit.contrasts.case import Case
 from soakwitness.analysis.audit.contrasts.dose import explained
 from soakwitness.analysis.audit.contrasts.sharing import (
@@ -98,7 +97,7 @@ def oven_reads_wrong(case: Case) -> Scale | None:
     _second_thermometer(case, scale)
     known = temper_level(case)
     shown = known is not None and explained(temper_dose(case, known[0]), change or 0.0).reach >= 0.5
-    clear = change is not None and abs(change) >= _told_apart(case) and change * (case.changes.final or 0.0) > 0
+    clear = change is not None and abs(change) >= TOLD_APART_HRC and change * (case.changes.final or 0.0) > 0
     if change is not None and clear and not shown:
         way = "lost" if change < 0 else "kept"
         more = f"Between quench and end they {way} {abs(change):.1f} points more than the good ones"
@@ -111,12 +110,6 @@ def oven_reads_wrong(case: Case) -> Scale | None:
         return None
     scale.lacks("A second thermometer in the oven over a whole swing.")
     return scale
-
-
-def _told_apart(case: Case) -> float:
-    """Steel that dissolved too little keeps less austenite, and gains less through the cold for that alone."""
-    little = case.changes.temper is None and heat_dose(case).low <= -TOLD_APART_HRC
-    return 2.0 * TOLD_APART_HRC if little else TOLD_APART_HRC
 
 
 def _second_thermometer(case: Case, scale: Scale) -> None:

@@ -12,7 +12,7 @@ def soft_as_quenched(case: Case, scale: Scale) -> None:
     first, last = case.as_quenched, case.final
     if first.direction == "low":
         scale.speaks_for(LIGHT, f"They were soft already as quenched: {first.says}.")
-    elif first.direction == "normal":
+    elif first.direction == "normal" and (first.change or 0.0) > -TOLD_APART_HRC:
         scale.speaks_against(FAIR, f"As quenched they were as hard as they should be: {first.says}.")
     elif last.direction == "low":
         scale.speaks_for(HINT, f"They are soft: {last.says}.")

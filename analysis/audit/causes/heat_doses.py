@@ -6,12 +6,13 @@ record, so that their dose is read there.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from statistics import median
 
 from soakwitness.analysis.audit.causes.doses import NEVER_HELD, NONE, UNSEEN, level, short_soak, worst
 from soakwitness.analysis.audit.contrasts.case import Case
 from soakwitness.analysis.audit.contrasts.dose import Dose
-from soakwitness.analysis.evidence.run_figures import HoldFigures
+from soakwitness.analysis.evidence.run_figures import HoldFigures, RunFigures
 
 NEAR_S = 60.0
 ORDINARY_C = 2.0
@@ -26,6 +27,10 @@ def furnace_share(case: Case, hold: HoldFigures) -> float | None:
     enter = hold.chamber_enter_s if hold.chamber_enter_s is not None else hold.enter_s
     if hold.required_s <= 0 or given is None or enter is None:
         return None
+    loads = [f.load_s for f in case.suspect_figures if f.load_s is not None]
+    if loads and max(loads) > enter:  # loaded hot: what the empty furnace held counts for nothing
+        leave = hold.leave_s if hold.leave_s is not None else enter + given
+        given, enter = min(given, max(0.0, leave - max(loads))), max(loads)
     last = case.holds and hold.step == max(h.step for h in case.holds)
     pulls = [f.pull_s for f in case.suspect_figures if f.pull_s is not None] if last else []
     if pulls and min(pulls) > enter:
@@ -50,6 +55,20 @@ def heat_dose(case: Case) -> Dose:
     return worst([soak_dose(case, h).and_with(level_dose(case, h)) for h in case.holds])
 
 
+def furnace_dose(case: Case) -> Dose:
+    """The same at the control sensor: what a packet lags by its own thickness is no fault of the furnace."""
+    return worst([_chamber_soak(case, h).and_with(_control_level(case, h)) for h in case.holds])
+
+
+def _chamber_soak(case: Case, hold: HoldFigures) -> Dose:
+    return _soak(case, hold, [_chamber_share(case, hold)])
+
+
+def _control_level(case: Case, hold: HoldFigures) -> Dose:
+    off = _off(hold, hold.control_c, [h.control_c for h in case.good_holds(hold.step)])
+    return level(off) if off is not None else level_dose(case, hold)
+
+
 def soaks_dose(case: Case) -> Dose:
     """What the time of the worst judged hold can have cost."""
     return worst([soak_dose(case, h) for h in case.holds])
@@ -61,26 +80,43 @@ def levels_dose(case: Case) -> Dose:
 
 
 def soak_dose(case: Case, hold: HoldFigures) -> Dose:
-    """What the time of one hold can have cost; readings that are missing may have been anything."""
+    """What the time of one hold can have cost."""
+    return _soak(case, hold, [_piece_share(case, hold), _chamber_share(case, hold)])
+
+
+def _soak(case: Case, hold: HoldFigures, known: Sequence[float | None]) -> Dose:
+    """What the smallest share of a soak can have cost; readings that are missing may have been anything."""
     if not hold.found:
         if not hold.on_record:
             return UNSEEN
         return NEVER_HELD if hold.control_c is None else NONE
-    shares = [s for s in (_piece_share(case, hold), _chamber_share(case, hold)) if s is not None]
+    shares = [s for s in known if s is not None]
     if not shares:
         return NONE
     share = min(shares)
     missing = missing_near(case, hold) / hold.required_s if hold.required_s > 0 else 0.0
-    least = short_soak(share, hold.required_s)
+    unread = hold.gap_s / hold.required_s if hold.required_s > 0 else 0.0
+    least = short_soak(share - unread, hold.required_s)
     return least.or_else(short_soak(share + missing, hold.required_s)) if missing else least
 
 
 def _chamber_share(case: Case, hold: HoldFigures) -> float | None:
     """Share of the time that furnace and pull gave, beside that of the good runs where those had less than asked."""
     own = furnace_share(case, hold)
-    times = [h.chamber_s if h.chamber_s is not None else h.in_band_s for h in case.good_holds(hold.step)]
-    good = [t / hold.required_s for t in times if t is not None and hold.required_s > 0]
+    good = [s for r in case.good for h in r.holds if h.step == hold.step and (s := _share_of(r, h)) is not None]
     return None if own is None else own / min(1.0, median(good)) if good and median(good) > 0 else own
+
+
+def _share_of(run: RunFigures, hold: HoldFigures) -> float | None:
+    """Share of the required time that the furnace of a good run gave after its loading."""
+    given = hold.chamber_s if hold.chamber_s is not None else hold.in_band_s
+    enter = hold.chamber_enter_s if hold.chamber_enter_s is not None else hold.enter_s
+    if not hold.found or given is None or hold.required_s <= 0:
+        return None
+    loads = [p.load_s for p in run.pieces if p.load_s is not None]
+    if loads and enter is not None and hold.leave_s is not None and max(loads) > enter:
+        given = min(given, max(0.0, hold.leave_s - max(loads)))
+    return given / hold.required_s
 
 
 def _piece_share(case: Case, hold: HoldFigures) -> float | None:
@@ -105,10 +141,13 @@ def level_off(case: Case, hold: HoldFigures) -> float | None:
 
     Without good runs what lies inside the band is none; None where it is not known.
     """
-    own = _level_of(hold)
+    return _off(hold, _level_of(hold), list(map(_level_of, case.good_holds(hold.step))))
+
+
+def _off(hold: HoldFigures, own: float | None, beside: Sequence[float | None]) -> float | None:
+    good = [v for v in beside if v is not None]
     if own is None:
         return None
-    good = [v for v in map(_level_of, case.good_holds(hold.step)) if v is not None]
     if good:
         off = own - median(good)
         return 0.0 if abs(off) <= ORDINARY_C else off

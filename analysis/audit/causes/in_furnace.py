@@ -5,10 +5,13 @@ from __future__ import annotations
 import re
 from statistics import median
 
+from soakwitness.analysis.audit.causes.doses import level as dose_of_level
+from soakwitness.analysis.audit.causes.doses import worst
 from soakwitness.analysis.audit.causes.hardness_signs import soft_as_quenched
-from soakwitness.analysis.audit.causes.heat_doses import furnace_share, heat_dose, missing_near
+from soakwitness.analysis.audit.causes.heat_doses import furnace_dose, furnace_share, heat_dose, missing_near, soak_dose
 from soakwitness.analysis.audit.causes.in_soak import SHORT_SHARE, mass_of, packet_ratio
 from soakwitness.analysis.audit.contrasts.case import Case
+from soakwitness.analysis.audit.contrasts.dose import Dose
 from soakwitness.analysis.audit.contrasts.statistics import compare
 from soakwitness.analysis.audit.contrasts.weighing import FAIR, HINT, LIGHT, STRONG, Scale
 from soakwitness.analysis.evidence.batch_evidence import PieceEvidence
@@ -49,8 +52,21 @@ def program_edited(case: Case) -> Scale | None:
         scale.speaks_for(HINT if unsure else FAIR + HINT, otherwise)
     if not scale.pro:
         return None
-    scale.dose = heat_dose(case)
+    scale.dose = _edited_dose(case)
     return scale
+
+
+def _edited_dose(case: Case) -> Dose:
+    """What a setpoint that stood elsewhere, or left too early, can have cost; what else happened is not its doing."""
+    found = []
+    for hold in case.holds:
+        if hold.setpoint_c is not None and hold.program_c is not None:
+            found.append(dose_of_level(hold.setpoint_c - hold.program_c))
+        if hold.setpoint_s is not None and hold.program_s and hold.setpoint_s < 0.9 * hold.program_s:
+            found.append(soak_dose(case, hold))
+    if not found or all(d.low == d.high == 0.0 for d in found):
+        return furnace_dose(case)
+    return worst(found)
 
 
 def _differs_otherwise(case: Case) -> str | None:
@@ -125,7 +141,7 @@ def power_low(case: Case) -> Scale | None:
     heavy = charge_ratio(case)
     if heavy is not None and heavy > HEAVY and not (ratios and median(ratios) < _slowest(heavy)):
         scale.speaks_against(FAIR, f"The charge was {heavy:.1f} times as heavy as the good ones: it may be that.")
-    scale.dose = heat_dose(case)
+    scale.dose = furnace_dose(case)
     scale.lacks("The mains voltage under load and the element's cold resistance.")
     return scale
 
@@ -232,6 +248,8 @@ def overloaded(case: Case) -> Scale | None:
     shares = [f.soak_share for f in case.suspect_figures if f.soak_share is not None]
     if shares and min(shares) >= SHORT_SHARE:
         scale.speaks_against(FAIR, "The pieces had their soak all the same.")
+    if len(case.siblings) >= 2:
+        scale.speaks_against(STRONG, f"{len(case.siblings)} other pieces of the same charge came out well.")
     soft_as_quenched(case, scale)
     scale.dose = heat_dose(case)
     return scale

@@ -6,6 +6,7 @@ from statistics import median
 
 from soakwitness.analysis.audit.causes import doses
 from soakwitness.analysis.audit.causes.across_runs import weigh_shared
+from soakwitness.analysis.audit.causes.in_quench import UNEVEN_HRC, range_over
 from soakwitness.analysis.audit.contrasts.case import Case
 from soakwitness.analysis.audit.contrasts.sharing import lot_of, part_of_rack, place_of, split_by, steel_of
 from soakwitness.analysis.audit.contrasts.weighing import FAIR, HINT, LIGHT, STRONG, Scale
@@ -23,10 +24,14 @@ def place(case: Case) -> Scale | None:
     scale = Scale(dose=doses.ANOTHER_PLACE)
     if split is None:
         return scale if weigh_shared(case, ("place",), scale) is not None else None
-    weight = STRONG + HINT if split[2] <= RARE else FAIR if split[2] <= 0.34 else LIGHT
+    alone = FAIR if _other_split(case, "place") else FAIR + HINT
+    weight = STRONG + HINT if split[2] <= RARE else alone if split[2] <= 0.34 else LIGHT
     scale.speaks_for(weight, f"Within the run the soft ones stood {split[0]}, the good ones {split[1]}.")
     if _other_split(case, "place"):
         scale.lacks("A run that tells place from the other things that differ: they go together here.")
+    ranges = [r for r in map(range_over, case.suspects_here) if r is not None]
+    if ranges and median(ranges) >= UNEVEN_HRC:
+        scale.speaks_against(LIGHT, f"Each piece is uneven by itself, over {median(ranges):.1f} points.")
     scale.lacks("A uniformity survey of the chamber.")
     return scale
 

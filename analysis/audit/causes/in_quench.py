@@ -162,9 +162,9 @@ def _delays_grow(case: Case, scale: Scale) -> None:
 def poor_contact(case: Case) -> Scale | None:
     """One or few pieces soft or uneven with nothing on record that sets them apart."""
     scale = Scale()
-    uneven = [_range(p) for p in case.suspects_here]
+    uneven = [range_over(p) for p in case.suspects_here]
     known = [r for r in uneven if r is not None]
-    even = [r for r in map(_range, (*case.siblings, *case.evidence.good)) if r is not None]
+    even = [r for r in map(range_over, (*case.siblings, *case.evidence.good)) if r is not None]
     if known and median(known) >= UNEVEN_HRC and (not even or median(known) > 2.0 * median(even)):
         beside = f", the good ones over {median(even):.1f}" if even else ""
         scale.speaks_for(FAIR + HINT, f"Readings on one piece range over {median(known):.1f} points{beside}.")
@@ -181,7 +181,7 @@ def poor_contact(case: Case) -> Scale | None:
     return scale
 
 
-def _range(piece: PieceEvidence) -> float | None:
+def range_over(piece: PieceEvidence) -> float | None:
     """Widest range over readings and places of one piece at one stage, the finished edge left out [HRC]."""
     tests = [h for h in piece.hardness if h.test.scale == "HRC" and not h.ground_off_mm]
     stages = (

@@ -299,8 +299,11 @@ def unit_mixed_up(case: Case) -> Scale | None:
     if case.has_finding("wrong unit suspected"):
         scale.speaks_for(PROOF, case.finding_says("wrong unit suspected"))
     tempers = [h for r in temper_runs(case, case.suspects_here) for h in r.holds]
+    last = case.holds[-1:]
     for hold in (*case.holds, *tempers):
         stood = hold.control_c
+        if stood is None and hold in last and case.run is not None and not hold.found:
+            stood = case.run.top_c
         if stood is None:
             continue
         as_fahrenheit, as_celsius = to_celsius(hold.target_c, "F"), from_celsius(hold.target_c, "F")

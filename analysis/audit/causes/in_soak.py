@@ -28,6 +28,7 @@ from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, Value, 
 
 SHORT_SHARE = 0.97
 LONG = 1.7
+FAR_THICKER = 1.7
 CLEARLY_SHORT = 0.9
 LEVEL_FLOOR_C = 1.5
 SPREADS = 4.0
@@ -103,6 +104,9 @@ def packet_lag(case: Case) -> Scale | None:
             f"The furnace kept its time, but the piece soaked {percent(min(shares))} of it, {source}.",
         )
         scale.dose = soaks_dose(case)
+        ratio = packet_ratio(case.suspects_here, case.evidence.good)
+        if case.run.temperature_from != "load" and ratio is not None and ratio >= FAR_THICKER:
+            scale.dose = scale.dose.or_else(UNSEEN)  # how such packets stand in each other's way nobody estimated
         _lag_beside_good(case, scale)
         _no_such_luck(case, min(shares), scale)
     if not scale.pro:
