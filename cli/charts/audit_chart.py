@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from textwrap import fill
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from soakwitness.cli.charts import style
 from soakwitness.cli.charts.audit_pieces_chart import draw_pieces
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from soakwitness.analysis.verification.results.verification import WorkTemperature
 
 WIDE = 108
-MARKS = {"load": "loaded", "pull": "pulled"}
+MARKS = {"load": "loaded", "pull": "pulled", "door": "door opened"}
 BY_A_MARK_S = 90.0  # a fall so near to a load or a pull is that one's
 SIZE = (10.0, 6.6)
 
@@ -100,10 +100,10 @@ def run_pictured(
         steps=align_steps(suspect, figures, good),
         blade=_blade(opened, work, marks),
         marks=marks,
-        doors=tuple(
+        falls=tuple(
             (d.start_s, d.start_s + d.seconds)
             for d in figures.dips
-            if d.quick and all(abs(d.start_s - t) > BY_A_MARK_S for t, _ in marks)
+            if all(abs(d.start_s - t) > BY_A_MARK_S for t, _ in marks)
         ),
         gaps=(*figures.gaps, *figures.blanks),
         bars=bars,
@@ -135,12 +135,13 @@ def _soaks(evidence: Evidence, audit: Audit) -> tuple[tuple[SoakBar, ...], float
 
     run = evidence.runs[audit.run or ""]
     required = {h.step: h.required_s for h in run.holds}
-    bars = []
+    bars: list[SoakBar] = []
+    known: Literal["suspect", "good", "not tested"]
     for piece in (*evidence.suspects, *evidence.siblings):
         figures = figures_of(evidence, piece) if piece.harden == audit.run else None
         if figures is not None and figures.soak_s is not None and figures.step in required:
-            suspect = piece.id in audit.suspects
-            bars.append(SoakBar(piece.id, figures.soak_s, required[figures.step], _hardness(piece), suspect))
+            known = "suspect" if piece.id in audit.suspects else "good" if piece.id in audit.siblings else "not tested"
+            bars.append(SoakBar(piece.id, figures.soak_s, required[figures.step], _hardness(piece), known))
     good = [f.soak_s for p in evidence.good if (f := figures_of(evidence, p)) and f.soak_s is not None]
     return tuple(bars), median(good) if good and bars else None
 

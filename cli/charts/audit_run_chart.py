@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
@@ -40,27 +40,27 @@ class BladeLine:
 
 @dataclass(frozen=True)
 class SoakBar:
-    """Soak of one piece, with its hardness in words; ``required_s`` [s]."""
+    """Soak of one piece, with its hardness in words; ``required_s`` [s]. ``known``: suspect, good, or not tested."""
 
     piece: str
     soak_s: float
     required_s: float
     hardness: str
-    suspect: bool
+    known: Literal["suspect", "good", "not tested"]
 
 
 @dataclass(frozen=True)
 class RunPictured:
     """All that the picture of a run shows.
 
-    ``marks``: (when [s], word of one, word of several); ``doors``: (from, to) of falls that no mark explains [s];
+    ``marks``: (when [s], what was done); ``falls``: (from, to) in which it stood low and no mark says why [s];
     ``gaps``: (from, to) without readings [s].
     """
 
     steps: tuple[AlignedStep, ...]
     blade: BladeLine | None = None
     marks: tuple[tuple[float, str], ...] = ()
-    doors: tuple[tuple[float, float], ...] = ()
+    falls: tuple[tuple[float, float], ...] = ()
     gaps: tuple[tuple[float, float], ...] = ()
     bars: tuple[SoakBar, ...] = ()
     good_soak_s: float | None = None
@@ -176,10 +176,10 @@ def _draw_events(ax: Axes, step: AlignedStep, shown: RunPictured) -> None:
             ax.axvline(t, ymax=0.88, color="#444444", linewidth=0.7, linestyle=(0, (1, 3)), zorder=1)
         if times:
             words.append((min(times), word if len(times) == 1 else f"{len(times)} {word}"))
-    for a, b in shown.doors:
+    for a, b in shown.falls:
         if from_s <= a - step.zero_s <= until_s:
             ax.axvspan(a - step.zero_s, b - step.zero_s, ymax=0.88, color=style.ORANGE, alpha=0.22, linewidth=0)
-            words.append((a - step.zero_s, f"door, {duration(b - a)}"))
+            words.append((a - step.zero_s, f"low for {duration(b - a)}"))
     for a, b in shown.gaps:
         if from_s <= a - step.zero_s <= until_s:
             words.append((a - step.zero_s, f"no readings, {duration(b - a)}"))
@@ -220,7 +220,7 @@ def _draw_bars(ax: Axes, shown: RunPictured) -> None:
         y = len(kept) - row
         look: dict[str, Any] = (
             {"color": style.BLUE, "edgecolor": style.BLACK}
-            if bar.suspect
+            if bar.known == "suspect"
             else {"color": "#DDDDDD", "edgecolor": "#777777", "hatch": "..."}
         )
         ax.barh(y, bar.soak_s, height=0.62, linewidth=0.6, zorder=2, **look)
@@ -240,7 +240,8 @@ def _draw_bars(ax: Axes, shown: RunPictured) -> None:
             va="top", fontsize="small",
         )  # fmt: skip
     ax.set_yticks(
-        [len(kept) - row for row in range(len(kept))], [b.piece if b.suspect else f"{b.piece}, good" for b in kept]
+        [len(kept) - row for row in range(len(kept))],
+        [b.piece if b.known == "suspect" else f"{b.piece}, {b.known}" for b in kept],
     )
     ax.set_ylim(0.4, len(kept) + 1.1)
     ax.spines["bottom"].set_bounds(0.0, longest)
@@ -282,4 +283,5 @@ def _draw_difference(ax: Axes, step: AlignedStep, unit: Unit) -> None:
     style.clock_axis(ax, label=False)
     ax.xaxis.set_major_locator(_minutes(held))
     at = temperature(step.hold.target_c, unit) if step.hold is not None else ""
-    ax.set_title(f"this run minus the middle of the good ones at {at}, {style.degree(unit)}")
+    ax.set_title(f"this run minus the middle of the good ones, hold at {at}")
+    ax.set_ylabel(style.degree(unit))
