@@ -89,7 +89,8 @@ def _look(evidence: Evidence, everyone: tuple[PieceEvidence, ...]) -> Audit:
     rows = differences_table(case)
     odd = _out_of_the_ordinary(case, rows, opinions)
     why = Says.plain(_why_nothing(case, bool(claimed), odd))
-    nothing = Opinion(NOTHING, CLAIM, False, (why,), (), (), tests_for(case, NOTHING)[0])
+    test = "None is needed." if case.nothing_wrong else tests_for(case, NOTHING)[0]
+    nothing = Opinion(NOTHING, CLAIM, False, (why,), (), (), test)
     causes = [*opinions, nothing] if claimed else [nothing, *opinions]
     return Audit(
         run=case.run.run if case.run else None,
@@ -241,7 +242,7 @@ def _notes(case: Case) -> list[str]:
 def _says(case: Case, opinions: list[Opinion]) -> str:
     claimed = [o for o in opinions if o.claimed]
     if claimed and case.changes.largest is None:
-        others = f" (then {', '.join(o.cause for o in claimed[1:3])})" if len(claimed) > 1 else ""
+        others = _then([o for o in claimed[1:] if o.explained_by is None])
         return f"What stands out: {claimed[0].cause}{others}; no hardness is on record that it could explain."
     if claimed:
         return _most_likely(claimed)
@@ -261,5 +262,9 @@ def _most_likely(claimed: list[Opinion]) -> str:
     little = first.explains is not None and first.explains.reach < LEADS
     if second is not None and little:
         return f"Most likely: {first.cause} and {second.cause} together."
-    others = f" (then {', '.join(o.cause for o in claimed[1:3])})" if len(claimed) > 1 else ""
-    return f"Most likely: {first.cause}{others}."
+    return f"Most likely: {first.cause}{_then([o for o in claimed[1:] if o.explained_by is None])}."
+
+
+def _then(others: list[Opinion]) -> str:
+    """Further causes by name; what is only an effect of the first is left to the list."""
+    return f" (then {', '.join(o.cause for o in others[:2])})" if others else ""

@@ -21,7 +21,8 @@ ASKED_ABOVE_C = 30.0
 def heat_lost(run: Run, control: Trace) -> HeatLost | None:
     """Where the reading begins to fall for good, and output or setpoint asked for more in the minutes after it.
 
-    With the output logged it decides: a program at its end may leave its setpoint standing.
+    With the output logged it decides: a program at its end may leave its setpoint standing. Where neither is logged
+    the moment is given all the same, and pull marks have to tell.
     """
     had = np.isfinite(control.temp_c)
     t, temp = control.t_s[had], control.temp_c[had]
@@ -39,7 +40,8 @@ def heat_lost(run: Run, control: Trace) -> HeatLost | None:
     )
     full = asked_pct is not None and asked_pct >= FULL_PCT
     above = asked_pct is None and asked_c is not None and asked_c > float(temp[after].mean()) + ASKED_ABOVE_C
-    return HeatLost(at_s, at_c, asked_pct, asked_c) if full or above else None
+    unknown = output is None and setpoint is None
+    return HeatLost(at_s, at_c, asked_pct, asked_c) if full or above or unknown else None
 
 
 def last_top(temp_c: FloatArray, rise_c: float) -> int:

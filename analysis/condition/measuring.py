@@ -133,6 +133,8 @@ def run_figures(
         differences=differences(run, control, holds),
         dips=dips(run, control, at.heated_s, at.falls_until_s),
         door_marks_s=tuple(m.t_s for m in run.marks if m.act == "door" and not m.struck),
+        loads_s=_marked(run, "load"),
+        pulls_s=_marked(run, "pull"),
         recovery_s=_recovery(at, loaded[-1] if loaded else None),
         loaded_at_c=_before_door(control, loaded[0]) if loaded else None,
         load_at_c=recipe.load_at_c if recipe else None,
@@ -341,6 +343,11 @@ def _before_door(control: Trace, load_s: float) -> float | None:
 
 def _loads(at: Measured) -> list[float]:
     return sorted({stay.load_s for stay in read_charges(at.run.marks).stays if stay.load_s is not None})
+
+
+def _marked(run: Run, act: str) -> tuple[float, ...]:
+    """When such marks were made, each moment once [s]."""
+    return tuple(sorted({m.t_s for m in run.marks if m.act == act and not m.struck}))
 
 
 def _recovery(at: Measured, load_s: float | None) -> float | None:

@@ -181,7 +181,9 @@ class ConditionFigures:
 
 @dataclass(frozen=True)
 class RunFigures:
-    """Everything the audit needs of one run. ``blanks`` are times with rows on record but no control reading, hot.
+    """Everything the audit needs of one run. ``loads_s``, ``pulls_s``: marks, whether or not a hold was found.
+
+    ``blanks`` are times with rows on record but no control reading, hot.
 
     ``climb`` maps a window's lower edge [degC] to the rate of the first rise through it [K/h], ``top_c`` is the highest
     control reading.
@@ -202,6 +204,8 @@ class RunFigures:
     differences: tuple[Difference, ...] = ()
     dips: tuple[DipFigures, ...] = ()
     door_marks_s: tuple[float, ...] = ()
+    loads_s: tuple[float, ...] = ()
+    pulls_s: tuple[float, ...] = ()
     recovery_s: float | None = None
     loaded_at_c: float | None = None
     load_at_c: float | None = None
@@ -243,6 +247,8 @@ def run_figures_from(data: Mapping[str, Any]) -> RunFigures:
         "heat_lost": _one(HeatLost, data["heat_lost"]) if data.get("heat_lost") else None,
         "events": tuple((float(t), str(e), str(d)) for t, e, d in data["events"]),
         "door_marks_s": tuple(data["door_marks_s"]),
+        "loads_s": tuple(data.get("loads_s", ())),
+        "pulls_s": tuple(data.get("pulls_s", ())),
     }
     figures: RunFigures = _one(RunFigures, {**data, **parts})
     return figures

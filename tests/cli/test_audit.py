@@ -90,6 +90,18 @@ def test_a_good_batch_has_no_cause_and_its_answer_reads_well(shop: tuple[Path, d
     assert "1. the record shows nothing" in answer
 
 
+def test_every_answer_begins_with_one_sentence_and_fits_80_columns(shop: tuple[Path, dict[str, list[str]]]) -> None:
+    folder, names = shop
+    for pieces in names.values():
+        lines = ask(folder, "--suspect", f"{pieces[0]}..{pieces[-1]}", "--all").stdout.splitlines()
+        head = " ".join(lines[: lines.index("")])
+        sentence, _, about = head.partition(" (run ")
+        assert sentence.endswith(".")
+        assert sentence.count(". ") == 0
+        assert about
+        assert max(map(len, lines)) <= 80
+
+
 def test_named_good_ones_are_taken_and_figures_come_in_fahrenheit(
     shop: tuple[Path, dict[str, list[str]]], tmp_path: Path
 ) -> None:

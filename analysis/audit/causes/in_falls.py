@@ -31,7 +31,7 @@ def lone_dips(run: RunFigures) -> list[DipFigures]:
     """
     found = [d for d in run.dips if not is_move(run, d.start_s)]
     last = max((h for h in run.holds if h.found), key=lambda h: h.step, default=None)
-    if any(p.pull_s is not None for p in run.pieces):
+    if run.pulls_s or any(p.pull_s is not None for p in run.pieces):
         return found
     if last is None:
         return [d for d in found if not d.quick]  # a moment's door makes no hold go missing
@@ -54,15 +54,20 @@ def odd_falls(case: Case) -> list[DipFigures]:
     lone = lone_dips(run)
     loaded = [d for r in case.good for d in r.dips if is_move(r, d.start_s)]
     deep, long_s = max((d.depth_c for d in loaded), default=0.0), max((d.fall_s for d in loaded), default=0.0)
+    back_s = max((d.seconds for d in loaded), default=0.0)
     ratios = [ratio for _, ratio in climb_ratios(case)]
     weak = len(ratios) >= 3 and median(ratios) < WEAK  # it takes long to come back from any load
-    loads = [p.load_s for p in run.pieces if p.load_s is not None] if not weak else []
+    loads = [] if weak else [*run.loads_s, *(p.load_s for p in run.pieces if p.load_s is not None)]
     found = [
         d
         for d in run.dips
         if d not in lone
         and any(-60.0 <= d.start_s - load <= 300.0 for load in loads)
-        and (d.depth_c > max(2.0 * deep, deep + 25.0) or d.fall_s > max(3.0 * long_s, long_s + 240.0))
+        and (
+            d.depth_c > max(2.0 * deep, deep + 25.0)
+            or d.fall_s > max(3.0 * long_s, long_s + 240.0)
+            or d.seconds > max(2.0 * back_s, back_s + 600.0)
+        )
     ]
     return sorted([*lone, *found], key=lambda d: d.start_s)
 
@@ -178,7 +183,7 @@ def tripped(case: Case) -> Scale | None:
     if run is None:
         return None
     lost = run.heat_lost
-    if lost is not None:
+    if lost is not None and (lost.output_pct is not None or lost.setpoint_c is not None):
         asked = (
             f"with the output at {lost.output_pct:.0f} %"
             if lost.output_pct is not None
@@ -189,6 +194,11 @@ def tripped(case: Case) -> Scale | None:
         scale.speaks_for(STRONG + LIGHT, Says.of(says, **figures))
     else:
         _cooled_with_pieces_inside(case, scale)
+        if not scale.pro and lost is not None and run.pulls_s and min(run.pulls_s) - lost.at_s > LAST_S:
+            waited = duration(min(run.pulls_s) - lost.at_s)
+            says = f"From {{at}} on it cooled for good, and the pieces stayed inside for another {waited}."
+            scale.speaks_for(STRONG + LIGHT, Says.of(says, at=Temp(lost.at_c)))
+            scale.dose = SOFTER
     if not scale.pro:
         _slow_from_here(case, scale)
     if not scale.pro:

@@ -6,7 +6,7 @@ import re
 from statistics import median
 
 from soakwitness.analysis.audit.causes.doses import level as dose_of_level
-from soakwitness.analysis.audit.causes.doses import worst
+from soakwitness.analysis.audit.causes.doses import short_soak, worst
 from soakwitness.analysis.audit.causes.hardness_signs import soft_as_quenched
 from soakwitness.analysis.audit.causes.heat_doses import furnace_dose, furnace_share, heat_dose, missing_near, soak_dose
 from soakwitness.analysis.audit.causes.in_soak import SHORT_SHARE, mass_of, packet_ratio
@@ -22,6 +22,7 @@ SETPOINT_FLOOR_C = 1.5
 SLOW = 0.9
 HEAVY, VERY_HEAVY = 1.5, 2.0
 THICK = 1.3
+MOST_OF = 0.6
 INTO_THE_CHARGE = 0.5  # of the heat at most, with an ordinary charge; common practice, no source
 FULL_PCT = 95.0
 
@@ -141,7 +142,7 @@ def power_low(case: Case) -> Scale | None:
     heavy = charge_ratio(case)
     if heavy is not None and heavy > HEAVY and not (ratios and median(ratios) < _slowest(heavy)):
         scale.speaks_against(FAIR, f"The charge was {heavy:.1f} times as heavy as the good ones: it may be that.")
-    scale.dose = furnace_dose(case)
+    _weigh_late(case, scale)
     scale.lacks("The mains voltage under load and the element's cold resistance.")
     return scale
 
@@ -179,6 +180,33 @@ def _slow_ramps(case: Case, scale: Scale, *, full_only: bool) -> None:
             scale.speaks_for(FAIR + HINT, f"{says}.")
             scale.lacks("The logged output: a controller that was told to climb slower looks the same.")
             return
+
+
+def _came_later_s(case: Case) -> float | None:
+    """How much longer the climb took than in the good runs [s]; None where it is not known, or no hold was found."""
+    own = case.run.climb if case.run is not None else None
+    late_s = [
+        100.0 * 3600.0 * (1.0 / rate - 1.0 / median(good))
+        for window, rate in (own or {}).items()
+        if (good := [r.climb[window] for r in case.good if r.climb and window in r.climb])
+    ]
+    known = bool(late_s) and bool(case.holds) and all(h.found for h in case.holds)
+    return max(0.0, sum(late_s)) if known else None
+
+
+def _weigh_late(case: Case, scale: Scale) -> None:
+    """Enter what a slow climb can have cost: no more of a hold than the time by which the furnace came later."""
+    scale.dose, late_s = furnace_dose(case), _came_later_s(case)
+    if late_s is None:
+        return
+    hold = max(case.holds, key=lambda h: h.required_s)
+    share = furnace_share(case, hold)
+    missing_s = max(0.0, 1.0 - (share if share is not None else 1.0)) * hold.required_s
+    most = short_soak(1.0 - late_s / max(hold.required_s, 1.0), hold.required_s)
+    scale.dose = Dose(max(scale.dose.low, most.low), max(scale.dose.high, most.high), scale.dose.basis)
+    if late_s < MOST_OF * missing_s:
+        says = f"The hold came {duration(late_s)} later by that, and {duration(missing_s)} of it are missing."
+        scale.speaks_against(FAIR, says)
 
 
 def climb_ratios(case: Case) -> list[tuple[float, float]]:

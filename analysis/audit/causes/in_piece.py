@@ -61,6 +61,8 @@ def mixed_bar(case: Case) -> Scale | None:
         scale.speaks_for(STRONG if not scale.pro else LIGHT, says)
     if scale.pro and _other_split(case, "lot") and split_by(case, lambda p: p.place) is not None:
         scale.lacks("A run that tells the lot from the place: they go together here.")
+    if scale.pro and any(p.coupon for p in case.evidence.suspects):
+        scale.speaks_against(STRONG, "A coupon of known steel came out of the same charge as wrong as they did.")
     return scale if scale.pro else None
 
 

@@ -16,7 +16,8 @@ from soakwitness.firmware_bridge.common.wording import Says, Temp, duration
 
 LATE_FLOOR_S = 8.0
 USUAL_S = 10.0
-ORDER_FROM = 4
+ORDER_FROM = 3
+FEW_FALL_HRC = 1.5
 UNEVEN_HRC = 2.5
 
 
@@ -89,7 +90,7 @@ def warm_plates(case: Case) -> Scale | None:
         trend = rank_correlation(order_number, [v for _, v in order])
         half = len(order) // 2
         fall = median(v for _, v in order[:half]) - median(v for _, v in order[-half:])
-        if trend <= -0.75 and fall > 1.0:
+        if trend <= -0.75 and fall > (1.0 if len(order) > ORDER_FROM else FEW_FALL_HRC):
             weight = STRONG + LIGHT if len(order) >= 5 else FAIR + HINT
             ends = f"{order[0][1]:.1f} HRC first, {order[-1][1]:.1f} last of {len(order)}"
             scale.speaks_for(weight, f"The later it was pulled, the softer: {ends}.")

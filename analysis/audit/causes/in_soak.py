@@ -29,6 +29,7 @@ from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, Value, 
 SHORT_SHARE = 0.97
 LONG = 1.7
 FAR_THICKER = 1.7
+LEVEL_THERE_C = 8.0
 CLEARLY_SHORT = 0.9
 LEVEL_FLOOR_C = 1.5
 SPREADS = 4.0
@@ -205,6 +206,9 @@ def loaded_early(case: Case) -> Scale | None:
     loaded, asked = run.loaded_at_c, run.load_at_c
     if case.has_finding("wrong unit suspected") and loaded and asked and abs(loaded - to_celsius(asked, "F")) < 15.0:
         scale.speaks_against(FAIR, Says.of("{at} is that figure with °F taken for °C.", at=Temp(loaded)))
+    stood = case.holds[-1].control_c if case.holds else None
+    if loaded is not None and stood is not None and loaded >= stood - LEVEL_THERE_C:
+        scale.speaks_against(FAIR, "It stood no higher afterwards: it was level there.")
     if case.good_share_with("loaded before recovery") > 0.5:
         scale.speaks_against(FAIR, "The good runs were loaded as early.")
     soft_as_quenched(case, scale)

@@ -246,7 +246,7 @@ def is_move(run: RunFigures, at_s: float) -> bool:
 
     Returns true from half a minute before such a mark to five minutes after it.
     """
-    moves = [t for p in run.pieces for t in (p.load_s, p.pull_s) if t is not None]
+    moves = [t for p in run.pieces for t in (p.load_s, p.pull_s) if t is not None] + [*run.loads_s, *run.pulls_s]
     return any(-30.0 <= at_s - move <= 300.0 for move in moves)
 
 

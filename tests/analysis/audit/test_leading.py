@@ -185,6 +185,12 @@ def test_a_new_lot_of_which_all_are_soft_is_told_with_its_chance() -> None:
     assert any("lot 9" in str(text) and "by chance 1 in 6" in str(text) for text in found.causes[0].pro)
 
 
+def test_a_coupon_of_known_steel_that_is_as_soft_clears_the_bar() -> None:
+    bad = tuple(replace(p, lot="9", coupon=i == 2) for i, p in enumerate(SOFT))
+    found = audit(evidence(run("x"), good=GOOD, suspects=bad, good_pieces=many_good(lot="7")))
+    assert claims(found) == []
+
+
 def test_lot_and_place_that_changed_together_are_not_told_apart() -> None:
     bad = tuple(replace(p, lot="9", place="back") for p in SOFT)
     found = audit(evidence(run("x"), good=GOOD, suspects=bad, good_pieces=many_good(lot="7", place="front")))
@@ -282,3 +288,89 @@ def test_nothing_sets_it_apart_is_never_said_while_a_figure_stands_out() -> None
     why = str(found.causes[0].pro[0])
     assert "Nothing on record sets this run apart" not in why
     assert "hold 4: output" in why
+
+
+# falls
+
+
+def loaded_hot(name: str, dip: DipFigures, hold: dict[str, object] | None = None) -> RunFigures:
+    return run(name, hold=hold, dips=(dip,), loads_s=(5200.0,), pulls_s=(6700.0,))
+
+
+LOADING = DipFigures(5200.0, 400.0, 30.0, 0.6, 100.0, fall_s=120.0)
+
+
+@pytest.mark.parametrize(
+    ("dip", "cause"),
+    [
+        (LOADING, None),
+        (DipFigures(5250.0, 1500.0, 150.0, 0.2, 100.0, fall_s=800.0), "power cut"),  # falls on and on
+        (DipFigures(5250.0, 1500.0, 80.0, 0.4, 100.0, fall_s=1000.0), "door opened"),  # bends to a level
+        (DipFigures(5200.0, 1900.0, 30.0, 1.4, 100.0, fall_s=120.0), "door opened"),  # and stays down
+    ],
+)
+def test_a_fall_at_the_loading_counts_where_it_goes_far_beyond_the_usual(dip: DipFigures, cause: str | None) -> None:
+    usual = tuple(loaded_hot(r.run, LOADING) for r in GOOD)
+    odd = loaded_hot("x", dip, SHORT if cause else None)
+    claimed = claims(audit(evidence(odd, good=usual, suspects=SOFT, good_pieces=WELL)))
+    assert claimed[:1] == ([cause] if cause else [])
+
+
+def test_a_gap_that_ends_far_cooler_was_a_cut() -> None:
+    hold = {"in_band_s": 620.0, "chamber_s": 620.0, "soak_s": 620.0, "verdict": "fail", "gap_s": 900.0}
+    gap = {"gaps": ((5300.0, 6200.0),), "gap_c": (1040.0,)}
+    for end_c, cause in ((850.0, "power cut"), (1038.0, "record gap")):
+        odd = run("x", hold=hold, gap_end_c=(end_c,), **gap)
+        assert claims(audit(evidence(odd, good=GOOD, suspects=SOFT, good_pieces=WELL)))[0] == cause
+
+
+def test_mains_that_cost_two_minutes_of_a_climb_do_not_explain_half_an_hour_of_hold() -> None:
+    condition = {**{r.run: climbing(r.run, 1.0) for r in GOOD}, "x": climbing("x", 0.89)}
+    usual = tuple(replace(r, climb={"100": 1400.0, "200": 1300.0}) for r in GOOD)
+    # 200 K at 89 %: (1 / 0.89 - 1) x (257 s + 277 s) = 66 s later
+    odd = replace(run("x", hold=SHORT), climb={"100": 0.89 * 1400.0, "200": 0.89 * 1300.0})
+    found = audit(evidence(odd, good=usual, suspects=SOFT, good_pieces=WELL, condition=condition))
+    assert claims(found) == ["short soak"]
+
+
+def test_a_furnace_that_stood_no_higher_afterwards_was_not_loaded_too_early() -> None:
+    low = run("x", hold={"control_c": 990.0, "work_c": 990.0, "setpoint_c": 990.0}, loaded_at_c=991.0, load_at_c=1030.0)
+    found = audit(evidence(low, good=GOOD, suspects=pieces("x", 57.0, 57.1), good_pieces=WELL))
+    assert claims(found)[0] == "program edited"
+
+
+# what now, and the next tests
+
+
+def test_what_now_goes_by_the_side_and_the_cause() -> None:
+    hard = audit(evidence(run("x"), good=GOOD, suspects=pieces("x", 62.5, 62.4), good_pieces=WELL))
+    assert "Temper one piece once more" in hard.now[0][1].says
+    unknown = audit(evidence(run("x"), good=GOOD, suspects=SOFT, good_pieces=WELL))
+    assert "put none of them back into any heat" in unknown.now[0][1].says
+    short = audit(evidence(run("x", hold=SHORT), good=GOOD, suspects=SOFT, good_pieces=WELL))
+    steps = [step for _, step in short.now]
+    assert any("Anneal one piece" in s.says and "cracks" in s.caution for s in steps)
+    assert all(step.basis for step in steps)
+    fine = audit(evidence(run("x"), good=GOOD, suspects=pieces("x", 59.4, 59.6), good_pieces=WELL))
+    assert [step.says[:8] for _, step in fine.now] == ["Nothing:"]
+    assert fine.next_tests == ()
+
+
+def test_next_tests_leave_out_what_the_record_answers() -> None:
+    # every test of made_evidence has the block read; nothing was measured under the skin or as quenched
+    found = audit(evidence(run("x"), good=GOOD, suspects=SOFT, good_pieces=WELL))
+    assert not any("block" in text for text in found.next_tests)
+    assert "Grind 0.2 mm off" in found.next_tests[0]
+    unread = tuple(replace(p, hardness=(test(55.5, "after second temper", reading=NO_BLOCK),)) for p in SOFT)
+    asked = audit(evidence(run("x"), good=GOOD, suspects=unread, good_pieces=WELL))
+    assert "block" in asked.next_tests[0]
+
+
+def test_before_an_electrician_a_smith_looks_whether_all_elements_glow() -> None:
+    usual = tuple(climbed(r.run, *[1.0] * 9) for r in GOOD)
+    found = audit(evidence(climbed("x", 0.5, 0.5, 0.45), good=usual, suspects=SOFT, good_pieces=WELL))
+    assert "glows" in found.next_tests[0]
+    assert "electrician" in found.next_tests[1]
+
+
+NO_BLOCK = HardnessReading((55.4, 55.5, 55.6))
