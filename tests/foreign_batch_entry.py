@@ -1,7 +1,6 @@
 """Enters a case of foreign_workshop.py into a real log book, as a user's commands would, and asks `audit` of it.
 
-What cannot be entered yet is marked ``NOT YET`` with what is entered in its stead; ``CAN_ENTER`` grows with the
-commands, and with it what counts as on record.
+What a command comes to take is entered here too, and ``CAN_ENTER`` grows with it: what counts as on record.
 """
 
 from __future__ import annotations
@@ -19,6 +18,7 @@ from soakwitness.analysis.logbook.charges import charge_pieces
 from soakwitness.analysis.logbook.hardness import add_hardness
 from soakwitness.analysis.logbook.opening import LogBook, open_logbook
 from soakwitness.analysis.logbook.pieces import Piece, add_pieces
+from soakwitness.analysis.logbook.run_loads import enter_load
 from soakwitness.analysis.logbook.runs import take_in
 from soakwitness.analysis.logbook.sensors import add_accuracy, fit_sensor
 from soakwitness.analysis.logbook.treatments import add_treatment
@@ -34,7 +34,7 @@ from tests.foreign_workshop import Batch, Blade, Case, House
 
 FURNACE = "foreign furnace"
 OPENS = datetime(2024, 1, 8, 7, 30, tzinfo=UTC)
-CAN_ENTER = frozenset({"sensor test"})  # NOT YET: "not done" (cold, temper), "oven thermometer"
+CAN_ENTER = frozenset({"sensor test", "not done", "oven thermometer"})
 STEP_S = 10.0
 
 
@@ -199,7 +199,9 @@ def _pieces(book: LogBook, case: Case, batch: Batch, run: str, stamp: Stamp) -> 
     )  # fmt: skip
     add_to_batch(book, batch.blades[0].name.split("-")[0], [b.name for b in batch.blades], stamp=stamp)
     number = None
-    for blade in batch.blades:  # NOT YET: mass of the charge and fixtures (``batch.mass_kg``)
+    if not sloppy:
+        enter_load(book, run=run, kg=round(batch.mass_kg, 2), stamp=stamp)
+    for blade in batch.blades:
         number = charge_pieces(
             book, [blade.name], stamp=stamp, run=run, number=number, place=blade.place if shop.places else None,
             foil=True, blades=None if sloppy else blade.crowd,
@@ -222,13 +224,15 @@ def _treated(book: LogBook, house: House, batch: Batch, blade: Blade, stamp: Sta
 
     if blade.cold_hours is not None:
         enter("cold treatment", blade.cold_hours, 1.0, lowest_c=-75.0)
-    # NOT YET: "cold treatment not done" where house.cold and blade.cold_hours is None: nothing is entered
-    # NOT YET: "temper not done" where blade.tempers is 0: nothing is entered
-    # NOT YET: a second thermometer in the oven (``blade.oven_test_c``): it stands in the note
-    second = f"second thermometer {blade.oven_test_c:.0f}" if blade.oven_test_c is not None else ""
+    for kind, left_out in (
+        ("cold treatment", house.cold and blade.cold_hours is None), ("temper", blade.tempers == 0),
+    ):  # fmt: skip
+        if left_out:
+            said_utc = utc_text(_when(house, batch.day, quenched_s + 3600.0 * 24.0))
+            add_treatment(book, [blade.name], kind, start_utc=said_utc, not_done=True, stamp=stamp)
     for number in range(blade.tempers):
         after_h = (blade.cold_hours or 0.0) + 3.0 + 3.0 * number
-        enter("temper", after_h, 2.0, shown_c=blade.temper_shown_c, note=second)
+        enter("temper", after_h, 2.0, shown_c=blade.temper_shown_c, second_c=blade.oven_test_c)
 
 
 def _tested(book: LogBook, house: House, batch: Batch, blade: Blade, stamp: Stamp) -> None:

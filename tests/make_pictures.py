@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import shutil
 import sys
 import tempfile
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -66,28 +66,24 @@ def live_page() -> None:
 
 
 def audit_chart() -> None:
-    """The audit of two thick blades that came out soft, beside good ones; pieces and hardness are invented."""
+    """The audit of thick blades that came out soft, beside good ones; the batches are made, with a known cause."""
+    from datetime import UTC, datetime
+
     from click.testing import CliRunner
 
     from soakwitness.cli.main import soakwitness
+    from tests import bad_batches
 
     with tempfile.TemporaryDirectory() as place:
-        for name in ("good", "short-soak"):
-            shutil.copytree(ROOT / "sample_logs" / name, Path(place) / "runs" / name)
-        hardness = {"P-11": 60.1, "P-12": 59.8, "P-13": 60.3, "P-21": 57.0, "P-22": 56.8}
-        commands = [
-            "logbook rebuild",
-            "piece add P-11..P-13 --steel S44004 --thickness-mm 3",
-            "piece add P-21 P-22 --steel S44004 --thickness-mm 10",
-            "piece charge good P-11..P-13 --foil",
-            "piece charge short-soak P-21 P-22 --foil",
-            *(f"piece hardness {p} {h} {h + 0.2:.1f} {h - 0.2:.1f} --after temper" for p, h in hardness.items()),
-            f"audit --suspect P-21 --suspect P-22 --chart {PICTURES / 'audit.png'} --force",
-        ]
-        for words in commands:
-            answer = CliRunner().invoke(soakwitness, [*words.split(), "--logbook", place])
-            if answer.exit_code:
-                sys.exit(f"{words}: {answer.output}")
+        shop = bad_batches.Shop.opened(Path(place), datetime(2026, 1, 5, 7, 0, tzinfo=UTC))
+        shop.logged_tempers = False
+        story = bad_batches.bad_batch(300, make=bad_batches.packet_lag)
+        names = shop.enter(shop.furnish(replace(story, temper_logged=False), good=5), rename="chef")
+        shop.book.close()
+        asked = ["audit", "--suspect", *names, "--chart", str(PICTURES / "audit.png"), "--force", "--logbook", place]
+        answer = CliRunner().invoke(soakwitness, asked)
+        if answer.exit_code:
+            sys.exit(answer.output)
 
 
 if __name__ == "__main__":

@@ -44,6 +44,22 @@ class TreatmentEvidence:
 
 
 @dataclass(frozen=True)
+class InspectionEvidence:
+    """One look at a piece: file test, fracture, magnet, inside of the foil, warp or crack.
+
+    ``result`` is its word, such as ``skates``; of a warp or a crack ``mm`` off straight or long [mm], 0 where none was
+    found, None where a crack was not measured. ``stage`` such as ``after quench``; ``place`` on the piece.
+    """
+
+    kind: str
+    seen_utc: str
+    result: str | None = None
+    mm: float | None = None
+    place: str | None = None
+    stage: str | None = None
+
+
+@dataclass(frozen=True)
 class PieceEvidence:
     """One piece. ``harden`` and ``tempers`` are ids of runs; ``quenched_utc`` when its hardening run ended.
 
@@ -65,6 +81,22 @@ class PieceEvidence:
     hardness: tuple[HardnessEvidence, ...] = ()
     treatments: tuple[TreatmentEvidence, ...] = ()
     coupon: bool = False
+    inspections: tuple[InspectionEvidence, ...] = ()
+
+
+@dataclass(frozen=True)
+class CutOutEvidence:
+    """The over-temperature cut-out on one day: set to, cut at, or let become so hot without a cut [degC].
+
+    ``by_itself``: it cut in ``run`` and nobody tested.
+    """
+
+    day: str
+    set_c: float
+    tripped_c: float | None = None
+    reached_c: float | None = None
+    by_itself: bool = False
+    run: str | None = None
 
 
 @dataclass(frozen=True)
@@ -85,6 +117,8 @@ class Evidence:
     not be known. ``runs``: figures of every run that is named, tempering runs included. ``history``: earlier runs of
     the same furnace in order of time, for what changes slowly. ``accuracy``: accuracy tests of that furnace in order of
     time. ``operators``: who ran which run. ``charge_kg``: mass of the whole charge with its fixtures, by run [kg].
+    ``fixtures``: racks and the like in a run. ``empty``: runs that nobody put anything in. ``charges``: all pieces of a
+    run, whether anything is known of them or not. ``cutouts``: tests of the furnace's cut-out in order of time.
     """
 
     suspects: tuple[PieceEvidence, ...]
@@ -100,3 +134,7 @@ class Evidence:
     chosen: str = ""
     operators: Mapping[str, str] = field(default_factory=dict)
     charge_kg: Mapping[str, float] = field(default_factory=dict)
+    fixtures: Mapping[str, str] = field(default_factory=dict)
+    empty: frozenset[str] = frozenset()
+    charges: Mapping[str, tuple[PieceEvidence, ...]] = field(default_factory=dict)
+    cutouts: tuple[CutOutEvidence, ...] = ()

@@ -70,6 +70,7 @@ def charge_pieces(
         pieces = pieces_named(book, names)
         if run is not None and book.row("SELECT 1 FROM runs WHERE run = ?", run) is None:
             raise LogBookError(f"{run}: no such run in the log book. List them with: soakwitness runs")
+        _check_not_empty(book, run)
         taken = _taken(book, run, next_of, stamp)
         again = number is not None
         number = max(taken, default=0) + 1 if number is None else number
@@ -89,6 +90,15 @@ def charge_pieces(
                 entered_by=stamp.by,
             )
     return number
+
+
+def _check_not_empty(book: LogBook, run: str | None) -> None:
+    row = book.row("SELECT entry, entered_by FROM run_loads WHERE run = ? AND empty AND struck_utc IS NULL", run)
+    if row is not None:
+        raise LogBookError(
+            f"{run} was empty, says entry {row['entry']} by {row['entered_by']}. If something was in it, strike that: "
+            f"soakwitness piece strike load {row['entry']}"
+        )
 
 
 def _check_packet(heated_faces: int | None, blades: int | None) -> None:
@@ -141,23 +151,29 @@ def bind_waiting(book: LogBook, *, stamp: Stamp) -> int:
     """
     bound = 0
     for row in book.rows("SELECT * FROM charges WHERE run IS NULL"):
-        run = book.row(
-            "SELECT run FROM standing_runs WHERE furnace = ? AND started_utc BETWEEN ? AND ? "
-            "AND (ended_utc IS NULL OR ended_utc > ?) ORDER BY started_utc LIMIT 1",
-            row["waits_for"],
-            later(row["entered_utc"], -RECENT_S),
-            later(row["entered_utc"], WAITS_AT_MOST_S),
-            row["entered_utc"],
-        )
+        run = next_run(book, row["waits_for"], row["entered_utc"])
         if run is not None:
             with book.writing(stamp):
-                taken = book.row("SELECT max(number) AS n FROM charges WHERE run = ?", run["run"])
+                taken = book.row("SELECT max(number) AS n FROM charges WHERE run = ?", run)
                 number = max(row["number"], 1 + ((taken["n"] or 0) if taken else 0))
                 book.connection.execute(
-                    "UPDATE charges SET run = ?, number = ? WHERE charge = ?", (run["run"], number, row["charge"])
+                    "UPDATE charges SET run = ?, number = ? WHERE charge = ?", (run, number, row["charge"])
                 )
             bound += 1
     return bound
+
+
+def next_run(book: LogBook, furnace: str, entered_utc: str) -> str | None:
+    """The run that something entered at a moment for a furnace's next run is meant for, if it is there by now."""
+    row = book.row(
+        "SELECT run FROM standing_runs WHERE furnace = ? AND started_utc BETWEEN ? AND ? "
+        "AND (ended_utc IS NULL OR ended_utc > ?) ORDER BY started_utc LIMIT 1",
+        furnace,
+        later(entered_utc, -RECENT_S),
+        later(entered_utc, WAITS_AT_MOST_S),
+        entered_utc,
+    )
+    return None if row is None else str(row["run"])
 
 
 def pieces_in_run(book: LogBook, run: str, *, named: Sequence[str] | None = None) -> tuple[Charged, ...]:

@@ -26,6 +26,9 @@ Table = Literal[
     "run_recipes",
     "measured_packets",
     "run_strikes",
+    "run_loads",
+    "inspections",
+    "cutout_tests",
 ]
 
 # what a person calls an entry of each table
@@ -45,6 +48,9 @@ KINDS: dict[str, Table] = {
     "recipe": "run_recipes",
     "packet": "measured_packets",
     "run": "run_strikes",
+    "load": "run_loads",
+    "inspection": "inspections",
+    "cutout": "cutout_tests",
 }
 
 
@@ -63,7 +69,7 @@ class Struck:
 def struck_entries(book: LogBook, piece: str) -> tuple[Struck, ...]:
     """Everything about a piece that was struck through, in the order of the striking."""
     found: list[Struck] = []
-    for kind in ("piece", "batch", "charge", "hardness", "treatment"):
+    for kind in ("piece", "batch", "charge", "hardness", "treatment", "inspection"):
         for row in book.rows(f"SELECT * FROM {KINDS[kind]} WHERE piece = ? AND struck_utc IS NOT NULL", piece):
             facts = {
                 name: row[name]
@@ -102,6 +108,8 @@ def _where_numbers_stand(table: Table) -> str:
         return "Numbers are shown by: soakwitness place list"
     if table == "measured_packets":
         return "Numbers are shown by: soakwitness packet list"
-    if table in ("piece_facts", "charge_pieces", "hardness", "treatments"):
+    if table in ("piece_facts", "charge_pieces", "hardness", "treatments", "inspections"):
         return "Numbers of entries are shown by: soakwitness piece history PIECE"
+    if table == "cutout_tests":
+        return "Numbers are shown by: soakwitness cutout FURNACE"
     return "Numbers of entries stand in the tables of: soakwitness logbook export DIR"

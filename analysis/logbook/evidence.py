@@ -9,17 +9,20 @@ from itertools import islice
 from soakwitness.analysis.errors import LogBookError
 from soakwitness.analysis.evidence.batch_evidence import (
     AccuracyEvidence,
+    CutOutEvidence,
     Evidence,
     PieceEvidence,
 )
 from soakwitness.analysis.evidence.run_figures import RunFigures
 from soakwitness.analysis.logbook.batches import find_batch
 from soakwitness.analysis.logbook.charges import pieces_in_run
+from soakwitness.analysis.logbook.cutouts import cutout_tests
 from soakwitness.analysis.logbook.history import Recipes
 from soakwitness.analysis.logbook.kept import kept_condition, kept_figures
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.logbook.piece_evidence import PieceReader
 from soakwitness.analysis.logbook.pieces import find_piece, pieces_named, spelled_out
+from soakwitness.analysis.logbook.run_loads import load_of_run
 from soakwitness.analysis.logbook.runs import RunEntry, copied_in, find_run_entry, runs_listed
 from soakwitness.analysis.logbook.sensors import accuracy_tests, sensor_life_on
 from soakwitness.analysis.logbook.treatments import QUENCHES
@@ -88,6 +91,9 @@ def gather(book: LogBook, chosen: Chosen) -> Evidence:
     entries = {entry.run: entry for entry in runs_listed(book, runs)}
     parsed = {run: recipe for run, entry in entries.items() if (recipe := recipes.of(entry)) is not None}
     first = next((entries[r] for r in chosen.suspect_runs if r in entries), None)
+    reader = PieceReader(book)
+    charges = {run: tuple(reader.piece(c.piece, run=run) for c in pieces_in_run(book, run)) for run in runs}
+    loads = {run: load for run in runs if (load := load_of_run(book, run)) is not None}
     complete = [[_quenched(p, runs) for p in part] for part in (chosen.suspects, chosen.siblings, chosen.good)]
     return Evidence(
         suspects=tuple(complete[0]),
@@ -102,6 +108,11 @@ def gather(book: LogBook, chosen: Chosen) -> Evidence:
         accuracy=_accuracy(book, first, runs) if first else (),
         chosen=chosen.chosen,
         operators={run: entry.operator for run, entry in entries.items() if entry.operator},
+        charge_kg={run: load.kg for run, load in loads.items() if load.kg is not None},
+        fixtures={run: load.fixtures for run, load in loads.items() if load.fixtures},
+        empty=frozenset(run for run, load in loads.items() if load.empty and not charges[run]),
+        charges={run: pieces for run, pieces in charges.items() if pieces},
+        cutouts=_cutouts(book, first) if first else (),
     )
 
 
@@ -111,7 +122,7 @@ def _quenched(piece: PieceEvidence, runs: dict[str, RunFigures]) -> PieceEvidenc
     pull = next((f.pull_s for f in run.pieces if f.piece == piece.id and f.pull_s is not None), None) if run else None
     if run is not None and pull is not None:
         return replace(piece, quenched_utc=later(run.started_utc, pull))
-    entered = [t.start_utc for t in piece.treatments if t.kind in QUENCHES]
+    entered = [t.start_utc for t in piece.treatments if t.kind in QUENCHES and not t.not_done]
     return replace(piece, quenched_utc=entered[0] if entered else run.ended_utc if run else None)
 
 
@@ -136,6 +147,13 @@ def _accuracy(book: LogBook, entry: RunEntry, runs: dict[str, RunFigures]) -> tu
         if isinstance(difference, (int, float)) and test.life == sensor.life:
             found.append(AccuracyEvidence(test.done_on, sensor.name, float(difference)))
     return tuple(found)
+
+
+def _cutouts(book: LogBook, entry: RunEntry) -> tuple[CutOutEvidence, ...]:
+    return tuple(
+        CutOutEvidence(t.done_on, t.set_c, t.tripped_c, t.reached_c, t.by_itself, t.run)
+        for t in cutout_tests(book, entry.furnace)
+    )
 
 
 def is_off(book: LogBook, piece: str) -> bool:

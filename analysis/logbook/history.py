@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from soakwitness.analysis.logbook.batches import batches_of
 from soakwitness.analysis.logbook.charges import Charged, runs_of_piece
 from soakwitness.analysis.logbook.hardness import HardnessEntry, hardness_of
+from soakwitness.analysis.logbook.inspections import Inspection, inspections_of
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.logbook.pieces import Piece, piece_named
 from soakwitness.analysis.logbook.runs import RunEntry, recipe_text, runs_listed
@@ -23,13 +24,17 @@ COLD_WITHIN_S = 12 * 3600.0  # common practice, no source: retained austenite gr
 
 @dataclass(frozen=True)
 class Step:
-    """One thing that happened to a piece: ``kind`` is a word of the recipe's order, or ``hardness``."""
+    """One thing that happened to a piece.
+
+    ``kind`` is a word of the recipe's order, ``hardness``, or what was looked at; ``not_done``: left out, so one said.
+    """
 
     kind: str
     start_utc: str
     end_utc: str | None
-    source: RunEntry | Treatment | HardnessEntry
+    source: RunEntry | Treatment | HardnessEntry | Inspection
     charged: Charged | None = None
+    not_done: bool = False
 
 
 @dataclass(frozen=True)
@@ -63,8 +68,9 @@ def piece_history(book: LogBook, name: str) -> History:
         for entry in runs_listed(book, [charge.run] if charge.run else []):
             for kind in run_kinds(recipes.of(entry), hardened=any(s.kind == "harden" for s in steps)):
                 steps.append(Step(kind, entry.started_utc, entry.ended_utc, entry, charge))
-    steps += [Step(t.kind, t.start_utc, t.end_utc, t) for t in treatments_of(book, piece.id)]
+    steps += [Step(t.kind, t.start_utc, t.end_utc, t, not_done=t.not_done) for t in treatments_of(book, piece.id)]
     steps += [Step("hardness", h.measured_utc, None, h) for h in hardness_of(book, piece.id)]
+    steps += [Step(i.kind, i.seen_utc, None, i) for i in inspections_of(book, piece.id)]
     steps.sort(key=lambda s: s.start_utc)
     findings = order_findings(steps, stated_order(steps, recipes))
     return History(
@@ -129,14 +135,26 @@ def order_findings(steps: Sequence[Step], order: Sequence[str]) -> tuple[OrderFi
     ``order``: words of the recipe's order; empty where it states none. Returns steps that came late or in another order
     as warnings; what is not on record as notes: not on record is not the same as not done.
     """
-    done = [s for s in steps if s.kind in ("stress relief", "harden", "cold treatment", "temper")]
-    return (*_not_on_record(done, order), *_out_of_order(done, order), *_late(steps))
+    told = [s for s in steps if s.kind in ("stress relief", "harden", "cold treatment", "temper")]
+    done = [s for s in told if not s.not_done]
+    late = _late([s for s in steps if not s.not_done])
+    return (*_not_on_record(told, order), *_left_out(told), *_out_of_order(done, order), *late)
 
 
-def _not_on_record(done: Sequence[Step], order: Sequence[str]) -> list[OrderFinding]:
+def _left_out(told: Sequence[Step]) -> list[OrderFinding]:
+    """What somebody said was not done, and was not done later either."""
+    return [
+        OrderFinding("not done", "warn", f"The {s.kind} was not done.", "Do it if it still can be, or audit the piece.")
+        for i, s in enumerate(told)
+        if s.not_done and not any(later.kind == s.kind and not later.not_done for later in told[i + 1 :])
+    ]
+
+
+def _not_on_record(told: Sequence[Step], order: Sequence[str]) -> list[OrderFinding]:
+    """What nobody said anything of, neither that it was done nor that it was left out."""
     found: list[OrderFinding] = []
     for word in dict.fromkeys(order):
-        wanted, seen = list(order).count(word), sum(s.kind == word for s in done)
+        wanted, seen = list(order).count(word), sum(s.kind == word for s in told)
         for number in range(seen + 1, wanted + 1):
             which = f"{_ORDINALS[min(number, len(_ORDINALS)) - 1]} {word}" if wanted > 1 else word
             says = f"The {which} that the recipe states is not on record."

@@ -7,11 +7,17 @@ from dataclasses import replace
 from statistics import median
 from typing import Any
 
-from soakwitness.analysis.evidence.batch_evidence import HardnessEvidence, PieceEvidence, TreatmentEvidence
+from soakwitness.analysis.evidence.batch_evidence import (
+    HardnessEvidence,
+    InspectionEvidence,
+    PieceEvidence,
+    TreatmentEvidence,
+)
 from soakwitness.analysis.evidence.hardness_at_stages import nearer, stage_value
 from soakwitness.analysis.logbook.charges import Charged, pieces_in_run, runs_of_piece
 from soakwitness.analysis.logbook.hardness import HardnessEntry, hardness_of
 from soakwitness.analysis.logbook.history import Recipes, run_kinds
+from soakwitness.analysis.logbook.inspections import inspections_of
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.logbook.pieces import find_piece
 from soakwitness.analysis.logbook.runs import runs_listed
@@ -58,8 +64,15 @@ class PieceReader:
             tempers=tempers,
             hardness=tuple(_hardness(h) for h in hardness_of(self._book, name)),
             treatments=tuple(
-                TreatmentEvidence(t.kind, t.start_utc, t.end_utc, t.lowest_c, t.shown_c, t.removed_mm)
+                TreatmentEvidence(
+                    t.kind, t.start_utc, t.end_utc, t.lowest_c, t.shown_c, t.removed_mm, t.not_done, t.oven, t.second_c
+                )
                 for t in treatments_of(self._book, name)
+            ),
+            coupon=facts.coupon if facts else False,
+            inspections=tuple(
+                InspectionEvidence(i.kind, i.seen_utc, i.result, i.mm, i.place, i.stage)
+                for i in inspections_of(self._book, name)
             ),
             **_packet(charged),
         )

@@ -15,7 +15,10 @@ from soakwitness.firmware_bridge.runfolder import names
 
 @dataclass(frozen=True)
 class Piece:
-    """One blade as the log book knows it. ``entry`` numbers the facts that stand."""
+    """One blade as the log book knows it. ``entry`` numbers the facts that stand.
+
+    ``coupon``: a scrap that goes with the charge to be tested, and no blade.
+    """
 
     id: str
     steel: str | None = None
@@ -28,6 +31,7 @@ class Piece:
     entry: int = 0
     entered_utc: str = ""
     entered_by: str = ""
+    coupon: bool = False
 
 
 def spelled_out(given: Sequence[str]) -> tuple[str, ...]:
@@ -64,7 +68,7 @@ def change_piece(book: LogBook, piece: str, *, why: str, stamp: Stamp, **facts: 
     """Enter better facts of a piece; the old ones are struck through and stay.
 
     ``facts``: ``steel``, ``lot``, ``thickness_mm``, ``stamp_text`` (what is stamped on it), ``customer``, ``order``,
-    ``note``; None leaves a fact as it is.
+    ``coupon``, ``note``; None leaves a fact as it is.
     """
     if not why.strip():
         raise LogBookError("Say why the piece is changed (--why).")
@@ -96,6 +100,7 @@ def _insert(book: LogBook, piece: Piece, stamp: Stamp) -> None:
         customer=piece.customer,
         customer_order=piece.order,
         note=piece.note,
+        coupon=int(piece.coupon),
         entered_utc=stamp.at_utc,
         entered_by=stamp.by,
     )
@@ -171,4 +176,5 @@ def _piece(row: sqlite3.Row) -> Piece:
         entry=row["entry"],
         entered_utc=row["entered_utc"],
         entered_by=row["entered_by"],
+        coupon=bool(row["coupon"]),
     )

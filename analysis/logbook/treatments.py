@@ -29,7 +29,11 @@ QUENCHES = ("plate quench", "oil quench", "air quench")
 
 @dataclass(frozen=True)
 class Treatment:
-    """A treatment as entered. ``lowest_c`` and ``shown_c`` (what oven, bath or plates showed) [degC]."""
+    """A treatment as entered. ``lowest_c`` and ``shown_c`` (what oven, bath or plates showed) [degC].
+
+    ``not_done``: it was left out, and ``start_utc`` is when that was said. ``oven``: which oven or bath; ``second_c``:
+    what a second thermometer in it showed [degC].
+    """
 
     entry: int
     piece: str
@@ -41,6 +45,9 @@ class Treatment:
     removed_mm: float | None
     note: str
     entered_by: str
+    not_done: bool = False
+    oven: str | None = None
+    second_c: float | None = None
 
 
 def add_treatment(
@@ -55,10 +62,14 @@ def add_treatment(
     shown_c: float | None = None,
     removed_mm: float | None = None,
     note: str = "",
+    not_done: bool = False,
+    oven: str | None = None,
+    second_c: float | None = None,
 ) -> tuple[int, ...]:
-    """Enter a treatment of one or several pieces.
+    """Enter a treatment of one or several pieces, or that it was left out (``not_done``).
 
-    Raises LogBookError if a piece does not exist, the end is before the start, or a temperature is impossible.
+    Raises LogBookError if a piece does not exist, the end is before the start, a temperature is impossible, or what was
+    left out has a temperature or an end.
     """
     if kind not in KINDS:
         raise LogBookError(f"{kind!r} is no treatment known here. Use one of {', '.join(KINDS)}.")
@@ -66,7 +77,9 @@ def add_treatment(
     end_utc = None if end_utc is None else moment_of(end_utc)
     if end_utc is not None and end_utc < start_utc:
         raise LogBookError(f"The end {end_utc} is before the start {start_utc}.")
-    for value in (lowest_c, shown_c):
+    if not_done and any(value is not None for value in (end_utc, lowest_c, shown_c, removed_mm, oven, second_c)):
+        raise LogBookError(f"A {kind} that was not done has no end, no oven and no temperature: leave them out.")
+    for value in (lowest_c, shown_c, second_c):
         if value is not None and not -273.15 <= value <= 1600.0:
             raise LogBookError(Says.of("{temp} is not believable.", temp=Temp(value)))
     with book.writing(stamp):
@@ -80,6 +93,9 @@ def add_treatment(
                 lowest_c=lowest_c,
                 shown_c=shown_c,
                 removed_mm=removed_mm,
+                not_done=int(not_done),
+                oven=oven,
+                second_c=second_c,
                 note=note,
                 entered_utc=stamp.at_utc,
                 entered_by=stamp.by,
@@ -101,10 +117,13 @@ def treatments_since(book: LogBook, pieces: Sequence[str], *, since_utc: str) ->
     treatments (see ``KINDS``) that stand, in order; none: an empty tuple.
     """
     return {
-        name: tuple(one.kind for one in treatments_of(book, name) if one.start_utc >= moment_of(since_utc))
+        name: tuple(
+            one.kind for one in treatments_of(book, name) if not one.not_done and one.start_utc >= moment_of(since_utc)
+        )
         for name in pieces
     }
 
 
 def _treatment(row: sqlite3.Row) -> Treatment:
-    return Treatment(**{name: row[name] for name in Treatment.__dataclass_fields__})
+    values = {name: row[name] for name in Treatment.__dataclass_fields__}
+    return Treatment(**{**values, "not_done": bool(row["not_done"])})

@@ -19,6 +19,7 @@ _TIP_RADIUS_MM = 0.2
 _MACHINE_ERROR_HRC = 0.5
 _WIDEST_RANGE_HRC = 2.0
 _LEAST_DIFFERENCE_HRC = 1.0
+MEANT_FOR_HRC = (20.0, 70.0)  # ISO 6508-1: scope of scale C
 
 
 @dataclass(frozen=True)
@@ -110,7 +111,22 @@ def check_readings(test: HardnessReading) -> None:
     low, high = (5.0, 2000.0) if test.scale == "HV" else (0.0, 100.0)
     for value in (*test.readings, *test.block_readings):
         if not (math.isfinite(value) and low <= value <= high):
-            raise LogBookError(f"{value:g} {test.scale} is no reading: the scale goes from {low:g} to {high:g}.")
+            asks = f" Is {value / 10:g} meant?" if test.scale == "HRC" and low <= value / 10 <= high else ""
+            raise LogBookError(f"{value:g} {test.scale} is no reading: the scale goes from {low:g} to {high:g}.{asks}")
+
+
+def slip_of(test: HardnessReading) -> str | None:
+    """Asks whether a reading was typed wrongly: outside what the scale is meant for, and inside with the point moved.
+
+    Returns a question, or None where nothing looks like a slip.
+    """
+    low, high = MEANT_FOR_HRC
+    for value in (*test.readings, *test.block_readings) if test.scale == "HRC" else ():
+        if not low <= value <= high:
+            moved = next((v for v in (value * 10.0, value / 10.0) if low <= v <= high), None)
+            asks = f" Is {moved:g} meant?" if moved is not None else ""
+            return f"{value:g} HRC is outside the range the scale is meant for ({low:g} to {high:g}).{asks}"
+    return None
 
 
 def warnings_of(test: HardnessReading) -> tuple[str, ...]:
@@ -143,8 +159,9 @@ def warnings_of(test: HardnessReading) -> tuple[str, ...]:
                 f"readings from {min(test.readings):g} to {max(test.readings):g}: a range over {_WIDEST_RANGE_HRC:g}"
                 " points speaks of uneven steel, a tapered section or a dirty anvil."
             )
-        if not 20.0 <= test.mean <= 70.0:
-            found.append(f"{test.mean:.1f} HRC is outside the range the scale is meant for (20 to 70).")
+        low, high = MEANT_FOR_HRC
+        if not low <= test.mean <= high:
+            found.append(f"{test.mean:.1f} HRC is outside the range the scale is meant for ({low:g} to {high:g}).")
     return tuple(found)
 
 

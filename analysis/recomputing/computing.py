@@ -46,7 +46,9 @@ def measured(
     sensor = None if control is None else inputs.sensors.get(control.name)
     figures = run_figures(run, recipe, verification, sensor=sensor, ended_utc=ended_utc)
     loaded = bool(inputs.pieces) or any(m.act == "load" and not m.struck for m in run.marks)
-    condition = condition_figures(run, recipe, verification, figures, charged=True if loaded else None)
+    empty = inputs.load is not None and inputs.load.empty
+    charged = True if loaded else False if empty else None
+    condition = condition_figures(run, recipe, verification, figures, charged=charged)
     return Computed(
         run=run.header.run,
         recipe_digest=recipe_digest,

@@ -12,6 +12,7 @@ from soakwitness.analysis.evidence.run_figures import SensorFigures
 from soakwitness.analysis.logbook.calibrations import calibrations_for, with_wire_on_record
 from soakwitness.analysis.logbook.charges import Charged, pieces_in_run, pieces_waiting
 from soakwitness.analysis.logbook.place_differences import places_for
+from soakwitness.analysis.logbook.run_loads import load_of_run
 from soakwitness.analysis.logbook.runs import recipe_text
 from soakwitness.analysis.logbook.seals import seal_known
 from soakwitness.analysis.logbook.sensors import sensor_life_on
@@ -71,6 +72,7 @@ def known_to_the_book(
         usual=_usual(book, header) if history else (),
         seal_seen=known.seen,
         seal_doubt=known.doubt,
+        load=load_of_run(book, header.run),
         treatments={c.piece: done for c in charged if (done := treatments_of(book, c.piece))},
     )
 

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from soakwitness.analysis.calibration.correcting.correction import Correction
     from soakwitness.analysis.calibration.correcting.place_difference import PlaceDifference
     from soakwitness.analysis.evidence.run_figures import SensorFigures
+    from soakwitness.analysis.logbook.run_loads import RunLoad
     from soakwitness.analysis.logbook.treatments import Treatment
     from soakwitness.analysis.packet.piece import PacketModel
     from soakwitness.analysis.record.run import Run
@@ -32,7 +33,8 @@ class RunInputs:
     there is none, or it cannot be read, and ``trouble`` says why. ``packet`` is one that was measured. ``refused`` says
     what on record is not used, and why. ``sensors``, ``corrections``, ``places`` by the sensor's name, ``treatments``
     by the piece's; ``usual`` by how much pairs of sensors differed in earlier runs. ``seal_seen``: the log book knows
-    the seal; ``seal_doubt`` says what it knows against it.
+    the seal; ``seal_doubt`` says what it knows against it. ``load``: what was said of all
+    that the run held.
     """
 
     folder: Path
@@ -49,6 +51,7 @@ class RunInputs:
     usual: tuple[UsualDifference, ...] = ()
     seal_seen: bool = False
     seal_doubt: str | None = None
+    load: RunLoad | None = None
 
     @property
     def model(self) -> PacketModel | None:

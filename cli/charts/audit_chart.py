@@ -1,99 +1,155 @@
-"""The suspect run laid over the good ones, aligned on the hold, with the differences marked."""
+"""The picture of an audit: the run where the cause lies in the furnace, the pieces where it lies after it."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import math
+from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from textwrap import fill
+from typing import TYPE_CHECKING, Literal
 
 from soakwitness.cli.charts import style
-from soakwitness.firmware_bridge.common.units import Unit, from_celsius, from_kelvin
-from soakwitness.firmware_bridge.common.wording import counted
+from soakwitness.cli.charts.audit_pieces_chart import draw_pieces
+from soakwitness.cli.charts.audit_run_chart import BladeLine, RunPictured, SoakBar, draw_run_steps
+from soakwitness.cli.words.finding_sentence import finding_sentences
+from soakwitness.firmware_bridge.common.units import Unit
 
 if TYPE_CHECKING:
-    from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from soakwitness.analysis.audit.contrasts.aligning import Aligned
+    from soakwitness.analysis.audit.auditing import Audit
     from soakwitness.analysis.evidence.batch_evidence import Evidence
+    from soakwitness.analysis.record.run import Run
+    from soakwitness.analysis.verification.results.verification import WorkTemperature
 
-MOST_LABELS = 4
+WIDE = 108
+MARKS = {"load": "loaded", "pull": "pulled", "door": "door opened"}
+BY_A_MARK_S = 90.0  # a fall so near to a load or a pull is that one's
+SIZE = (10.0, 6.6)
 
 
 def save_audit_chart(
-    evidence: Evidence, run: str, folders: Mapping[str, Path], path: Path, *, unit: Unit = "C"
-) -> None:
-    """Read the runs (``folders`` by run) and draw the suspect over the good ones as PNG, SVG or PDF."""
-    from soakwitness.analysis.audit.contrasts.aligning import align
-    from soakwitness.analysis.condition.measuring import control_trace
-    from soakwitness.analysis.record.run import open_run
+    evidence: Evidence,
+    audit: Audit,
+    folders: Mapping[str, Path],
+    path: Path,
+    *,
+    unit: Unit = "C",
+    work: WorkTemperature | None = None,
+) -> bool:
+    """Draw an audit as PNG, SVG or PDF. ``folders``: its run's and the good ones'; ``work``: the blade in its run.
 
-    traces = {name: control_trace(open_run(folder)) for name, folder in folders.items()}
-    suspect = traces.pop(run, None)
-    figures = evidence.runs.get(run)
-    if suspect is None or figures is None:
-        return
-    good = {name: trace for name, trace in traces.items() if trace is not None and name in evidence.runs}
-    aligned = align(suspect, figures, list(good.values()), evidence.runs, list(good))
+    Returns whether there was something to draw.
+    """
     with style.own_look():
-        style.save(audit_figure(aligned, run, unit=unit), path)
+        figure = audit_figure(evidence, audit, folders, unit=unit, work=work)
+        if figure is not None:
+            style.save(figure, path)
+    return figure is not None
 
 
-def audit_figure(aligned: Aligned, run: str, *, unit: Unit) -> Figure:
-    """Figure: traces above, suspect minus the good ones' median below. Call within ``style.own_look()``."""
+def audit_figure(
+    evidence: Evidence, audit: Audit, folders: Mapping[str, Path], *, unit: Unit, work: WorkTemperature | None = None
+) -> Figure | None:
+    """Figure of what was found; None where neither a run nor a hardness is on record."""
     from matplotlib.figure import Figure
 
-    figure = Figure(figsize=(9.6, 6.4), layout="constrained")
-    upper, lower = figure.subplots(2, 1, sharex=True, height_ratios=(2.2, 1.0))
-    _traces(upper, aligned, unit)
-    _difference(lower, aligned, unit)
-    _clock(lower, aligned)
-    count = aligned.good_c.shape[0]
-    beside = f"over {counted(count, 'good run')}" if count else "with no good run to compare"
-    upper.set_title(f"{run} {beside}")
+    from soakwitness.analysis.audit.catalogue import NOTHING
+    from soakwitness.analysis.audit.pictured import pictured_cause, pieces_pictured, spots_pictured
+
+    cause = pictured_cause(audit)
+    pieces = spots_pictured(evidence, cause, audit.run) or pieces_pictured(evidence, cause, audit.run)
+    run = None if pieces is not None else run_pictured(evidence, audit, folders, work)
+    if run is None and pieces is None:
+        pieces = pieces_pictured(evidence, NOTHING, audit.run)
+    figure = Figure(figsize=SIZE if run is not None else (SIZE[0], 4.8), layout="constrained")
+    if pieces is not None:
+        draw_pieces(figure, pieces, unit)
+    elif run is not None:
+        draw_run_steps(figure, run, unit)
+    else:
+        return None
+    finding, why = finding_sentences(audit, evidence, unit)
+    words = "\n".join(fill(part, WIDE) for part in (finding, why) if part)
+    figure.suptitle(words, x=0.01, ha="left", fontsize=11)
     return figure
 
 
-def _traces(ax: Axes, aligned: Aligned, unit: Unit) -> None:
-    t = aligned.t_s
-    hold = aligned.hold
-    if hold is not None:
-        style.draw_band(ax, 0.0, hold.required_s, from_celsius(hold.lower_c, unit), from_celsius(hold.upper_c, unit))
-        target = from_celsius(hold.target_c, unit)
-        ax.plot([0.0, hold.required_s], [target, target], label="recipe", **style.RECIPE)
-    for i, line in enumerate(aligned.good_c):
-        ax.plot(t, from_celsius(line, unit), color="#8C8C8C", linewidth=0.9, label="good runs" if i == 0 else None)
-    ax.plot(t, from_celsius(aligned.suspect_c, unit), label="suspect", **style.MEASURED)
-    for number, (start, end, _) in enumerate(aligned.apart):
-        ax.axvspan(start, end, ymax=0.015, color=style.VERMILION, linewidth=0, label="apart" if number == 0 else None)
-    ax.set_ylabel(f"temperature, {style.degree(unit)}")
-    ax.legend(loc="lower left", bbox_to_anchor=(0.25, 0.05), ncols=4)
+def run_pictured(
+    evidence: Evidence, audit: Audit, folders: Mapping[str, Path], work: WorkTemperature | None
+) -> RunPictured | None:
+    """Read the runs and put together what the picture of the run shows."""
+    from soakwitness.analysis.audit.contrasts.aligning import align_steps
+    from soakwitness.analysis.condition.measuring import control_trace
+    from soakwitness.analysis.record.run import open_run
+
+    figures = evidence.runs.get(audit.run or "")
+    if audit.run is None or audit.run not in folders or figures is None:
+        return None
+    opened = open_run(folders[audit.run])
+    suspect = control_trace(opened)
+    if suspect is None:
+        return None
+    traces = {name: control_trace(open_run(folders[name])) for name in audit.good_runs if name in folders}
+    good = [
+        (trace, evidence.runs[name]) for name, trace in traces.items() if trace is not None and name in evidence.runs
+    ]
+    bars, good_soak_s = _soaks(evidence, audit)
+    marks = tuple((m.t_s, MARKS[m.act]) for m in opened.marks if not m.struck and m.act in MARKS)
+    return RunPictured(
+        steps=align_steps(suspect, figures, good),
+        blade=_blade(opened, work, marks),
+        marks=marks,
+        falls=tuple(
+            (d.start_s, d.start_s + d.seconds)
+            for d in figures.dips
+            if all(abs(d.start_s - t) > BY_A_MARK_S for t, _ in marks)
+        ),
+        gaps=(*figures.gaps, *figures.blanks),
+        bars=bars,
+        good_soak_s=good_soak_s,
+    )
 
 
-def _difference(ax: Axes, aligned: Aligned, unit: Unit) -> None:
-    t = aligned.t_s
-    difference = from_kelvin(aligned.suspect_c - aligned.median_c, unit)
-    spread = from_kelvin(aligned.spread_c, unit)
-    ax.fill_between(t, -spread, spread, color="#CFCFCF", linewidth=0, label="spread of the good ones")
-    ax.axhline(0.0, color="#8C8C8C", linewidth=0.9)
-    ax.plot(t, difference, **style.MEASURED)
-    widest = sorted(aligned.apart, key=lambda part: -abs(part[2]))[:MOST_LABELS]
-    for start, end, kelvin in widest:
-        shown = from_kelvin(kelvin, unit)
-        ax.axvspan(start, end, color=style.VERMILION, alpha=0.12, linewidth=0, zorder=0.4)
-        ax.annotate(
-            f"{shown:+.0f} {style.degree(unit)}",
-            (0.5 * (start + end), shown),
-            ha="center",
-            va="bottom" if shown > 0 else "top",
-        )
-    ax.margins(y=0.25)
-    ax.set_ylabel(f"suspect minus good, {style.degree(unit)}")
-    ax.legend(loc="lower left")
+def _blade(run: Run, work: WorkTemperature | None, marks: Sequence[tuple[float, str]]) -> BladeLine | None:
+    """The blade's temperature while it was in: by a sensor in it, else as it was estimated."""
+    load = next((tr for tr in run.traces if tr.role == "load"), None)
+    if load is not None:
+        line = BladeLine("blade, measured", load.t_s, load.temp_c, load.temp_c, load.temp_c)
+    elif work is not None and work.source == "packet estimate":
+        words = "blade, estimated" + ("" if work.fitted else " (a model)")
+        line = BladeLine(words, work.t_s, work.low_c, work.best_c, work.high_c)
+    else:
+        return None
+    since = min((t for t, word in marks if word == MARKS["load"]), default=-math.inf)
+    until = max((t for t, word in marks if word == MARKS["pull"]), default=math.inf)
+    inside = (line.t_s >= since) & (line.t_s <= until)
+    return BladeLine(line.words, *(part[inside] for part in (line.t_s, line.low_c, line.best_c, line.high_c)))
 
 
-def _clock(ax: Axes, aligned: Aligned) -> None:
-    ax.set_xlim(float(aligned.t_s[0]), float(aligned.t_s[-1]))
-    style.clock_axis(ax, label=False)
-    where = "the hold was entered" if aligned.hold is not None else "the run began"
-    ax.set_xlabel(f"time since {where}, h:min")
+def _soaks(evidence: Evidence, audit: Audit) -> tuple[tuple[SoakBar, ...], float | None]:
+    """Soak of each piece of the run, and the good ones' usual one."""
+    from statistics import median
+
+    from soakwitness.analysis.audit.pictured import figures_of
+
+    run = evidence.runs[audit.run or ""]
+    required = {h.step: h.required_s for h in run.holds}
+    bars: list[SoakBar] = []
+    known: Literal["suspect", "good", "not tested"]
+    for piece in (*evidence.suspects, *evidence.siblings):
+        figures = figures_of(evidence, piece) if piece.harden == audit.run else None
+        if figures is not None and figures.soak_s is not None and figures.step in required:
+            known = "suspect" if piece.id in audit.suspects else "good" if piece.id in audit.siblings else "not tested"
+            bars.append(SoakBar(piece.id, figures.soak_s, required[figures.step], _hardness(piece), known))
+    good = [f.soak_s for p in evidence.good if (f := figures_of(evidence, p)) and f.soak_s is not None]
+    return tuple(bars), median(good) if good and bars else None
+
+
+def _hardness(piece: object) -> str:
+    from soakwitness.analysis.evidence.hardness_at_stages import stage_value
+
+    quenched, final = (stage_value(piece, s) for s in ("as quenched", "final"))  # type: ignore[arg-type]
+    if final is not None:
+        return f", {final:.1f} HRC"
+    return f", {quenched:.1f} HRC as quenched" if quenched is not None else ""

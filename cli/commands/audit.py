@@ -19,8 +19,11 @@ from soakwitness.cli.options.entering import new_stamp, open_book, refresh_runs,
 from soakwitness.firmware_bridge.common.units import Unit
 
 if TYPE_CHECKING:
+    from soakwitness.analysis.audit.auditing import Audit
     from soakwitness.analysis.evidence.batch_evidence import Evidence
     from soakwitness.analysis.logbook.opening import LogBook
+    from soakwitness.analysis.logbook.runs import RunEntry
+    from soakwitness.analysis.verification.results.verification import WorkTemperature
 
 SUFFIXES = (".png", ".svg", ".pdf")
 NAMES = ("--suspect", "--good")
@@ -71,7 +74,9 @@ def _parted(context: click.Context, option: click.Parameter, names: tuple[str, .
 )
 @click.option("--all", "every", is_flag=True, help="Show every cause and every figure.")
 @click.option(
-    "--chart", type=click.Path(path_type=Path, dir_okay=False), help="Draw suspect over good: png, svg or pdf."
+    "--chart",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="Draw the run over good ones, or the pieces: png, svg, pdf.",
 )
 @unit_option
 @json_option
@@ -103,14 +108,15 @@ def audit(
     with open_book(logbook) as book:
         evidence = _evidence(book, suspect, good, recipe_path)
         found = look(evidence)
+        drawn = False
         if chart is not None:
-            _draw(book, evidence, found.run, found.good_runs, chart, unit or "C")
+            drawn = _draw(book, evidence, found, chart, unit or "C")
     if as_json:
         print_json(plain(found, unit or "C"))
     else:
         for line in audit_lines(found, unit or "C", every=every):
             click.echo(line)
-    if chart is not None:
+    if drawn:
         click.echo(str(chart), err=as_json)
 
 
@@ -135,14 +141,30 @@ def _evidence(book: LogBook, suspect: tuple[str, ...], good: tuple[str, ...], re
     return gather(book, chosen)
 
 
-def _draw(
-    book: LogBook, evidence: Evidence, run: str | None, good_runs: tuple[str, ...], path: Path, unit: Unit
-) -> None:
+def _draw(book: LogBook, evidence: Evidence, found: Audit, path: Path, unit: Unit) -> bool:
+    """Draw it; say so where there is nothing to draw."""
     from soakwitness.analysis.logbook.runs import runs_listed
     from soakwitness.cli.charts.audit_chart import save_audit_chart
 
-    if run is None:
-        click.echo("No run of the suspects is on record: there is nothing to draw.", err=True)
-        return
-    folders = {entry.run: entry.folder for entry in runs_listed(book, [run, *good_runs[:8]]) if not entry.missing}
-    save_audit_chart(evidence, run, folders, path, unit=unit)
+    names = [] if found.run is None else [found.run, *found.good_runs[:8]]
+    entries = {entry.run: entry for entry in runs_listed(book, names) if not entry.missing}
+    folders = {run: entry.folder for run, entry in entries.items()}
+    work = _work(book, entries[found.run]) if found.run in entries else None
+    drawn = save_audit_chart(evidence, found, folders, path, unit=unit, work=work)
+    if not drawn:
+        click.echo("Neither a run of the suspects nor their hardness is on record: there is nothing to draw.", err=True)
+    return drawn
+
+
+def _work(book: LogBook, entry: RunEntry) -> WorkTemperature | None:
+    """The blade's temperature in a run, as its verdict rests on it."""
+    from soakwitness.analysis.errors import AnalysisError
+    from soakwitness.analysis.record.run import open_run
+    from soakwitness.analysis.run_inputs.gathered import inputs_of_entry
+    from soakwitness.firmware_bridge.errors import BridgeError
+
+    try:
+        inputs = inputs_of_entry(book, entry)
+        return inputs.judged(open_run(entry.folder)).work if inputs.recipe is not None else None
+    except (AnalysisError, BridgeError):
+        return None

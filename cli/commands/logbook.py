@@ -42,6 +42,9 @@ ENTRIES = (
     "recipe",
     "packet",
     "run",
+    "load",
+    "inspection",
+    "cutout",
 )
 
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from soakwitness.cli.commands.piece_looks import hardness, inspect
 from soakwitness.cli.commands.pieces_table import pieces_from
 from soakwitness.cli.options.common import (
     LARGEST_NUMBER,
@@ -34,7 +35,6 @@ from soakwitness.firmware_bridge.common.wording import counted
 if TYPE_CHECKING:
     from soakwitness.analysis.logbook.pieces import Piece
 
-STEPS = ("delivery", "quench", "cold treatment", "temper", "second temper", "grinding", "finish")
 KINDS = (
     "plate quench",
     "oil quench",
@@ -47,18 +47,22 @@ KINDS = (
     "straightening",
     "other",
 )
-ENTRIES = ("piece", "charge", "hardness", "treatment")
+ENTRIES = ("piece", "charge", "hardness", "treatment", "inspection", "load")
 names_argument = click.argument("names", metavar="PIECE...", nargs=-1, required=True)
 
 
 @click.group(cls=SuggestingGroup)
 def piece() -> None:
-    """Pieces: add, change, charge, hardness, treatment, history, find, strike.
+    """Pieces: add, change, charge, hardness, treatment, inspect, history, find, strike.
 
     PIECE is a name such as B-041, or a range such as B-041..B-052.
 
     Example: soakwitness piece find
     """
+
+
+piece.add_command(hardness)
+piece.add_command(inspect)
 
 
 def facts_options(function: Any) -> Any:
@@ -70,6 +74,7 @@ def facts_options(function: Any) -> Any:
         click.option("--stamp", help="What is stamped on it."),
         click.option("--customer", help="Whose it is."),
         click.option("--order", help="The customer's order."),
+        click.option("--coupon/--blade", default=None, help="A scrap that goes along to be tested; else a blade."),
         click.option("--note", help="Anything else."),
     ):
         function = option(function)
@@ -135,7 +140,7 @@ def change(name: str, why: str, by: str | None, logbook: Path, **facts: Any) -> 
 
 @piece.command()
 @click.argument("run", metavar="RUN|next")
-@names_argument
+@click.argument("names", metavar="[PIECE...]", nargs=-1)
 @click.option("--furnace", help="With next: the furnace whose next run it is, by its name or its file.")
 @click.option(
     "--charge", "number", type=click.IntRange(1, LARGEST_NUMBER), help="Which charge of the run; else a new one."
@@ -144,6 +149,10 @@ def change(name: str, why: str, by: str | None, logbook: Path, **facts: Any) -> 
 @click.option("--foil/--no-foil", default=None, help="Whether each piece is in a foil packet.")
 @click.option("--heated-faces", type=click.IntRange(1, 2), help="1 where it lies on the hearth, else 2.")
 @click.option("--blades", type=click.IntRange(1, 50), help="Blades in one packet.")
+@click.option("--kg", type=float, help="Mass of all that is in the furnace in this run, blades and fixtures.")
+@click.option("--fixtures", help="Racks, plates and the like that are in it, such as 'rack of tube'.")
+@click.option("--fixtures-kg", type=float, help="Their share of the mass.")
+@click.option("--empty", is_flag=True, help="Nothing is in it; no PIECE.")
 @click.option("--note", default="", help="Anything else.")
 @by_option
 @logbook_option
@@ -154,17 +163,33 @@ def charge(
     number: int | None,
     by: str | None,
     logbook: Path,
+    kg: float | None,
+    fixtures: str | None,
+    fixtures_kg: float | None,
+    empty: bool,
     **packet: Any,
 ) -> None:
-    """Put pieces into a run: before it (next), during it, or afterwards.
+    """Put pieces into a run: before it (next), during it, or afterwards. Or say what the whole run held.
 
     A piece that was pulled and loaded again into the same run is entered again with --charge 2, and so on. The next
     run is one that begins within two days, or is being recorded now for less than 15 minutes.
 
-    Example: soakwitness piece charge last B-041..B-046 --place "front" --foil
+    --kg, --fixtures and --empty are said once a run, with the pieces or without.
+
+    Example: soakwitness piece charge last B-041..B-046 --place "front" --foil --kg 3.2
     """
     from soakwitness.analysis.logbook.charges import charge_pieces
+    from soakwitness.analysis.logbook.run_loads import enter_load, load_words, one_load
     from soakwitness.analysis.logbook.runs import run_named
+
+    load = {"kg": kg, "fixtures": fixtures, "fixtures_kg": fixtures_kg, "empty": empty}
+    held = any(load.values())
+    if not names and not held:
+        raise WrongUse("Name the pieces, or say what the run held: --kg 3.2, --empty.")
+    if not names and (number is not None or any(v not in (None, "") for v in packet.values())):
+        raise WrongUse("--charge, --place, --foil, --heated-faces, --blades and --note are of pieces: name them.")
+    if names and empty:
+        raise WrongUse(f"--empty, and yet {_few(names)} in it: leave out one of the two.")
 
     if (run == "next") != (furnace is not None):
         raise WrongUse("Give --furnace with next, and only then: soakwitness piece charge next B-041 --furnace NAME")
@@ -174,72 +199,16 @@ def charge(
         furnace = None if furnace is None else furnace_named(book, furnace)
         with book.writing(stamp):
             known = None if run == "next" else run_named(book, run).run
-            number = charge_pieces(book, names, stamp=stamp, run=known, next_of=furnace, number=number, **packet)
+            if names:
+                number = charge_pieces(book, names, stamp=stamp, run=known, next_of=furnace, number=number, **packet)
+            entry = enter_load(book, stamp=stamp, run=known, next_of=furnace, **load) if held else None  # type: ignore[arg-type]
         take_in_runs(book, stamp)
+        said = load_words(one_load(book, entry)) if entry is not None else ""
     where = f"run {known}" if known else f"the next run of {furnace}"
-    click.echo(f"{_few(names)}: charge {number} of {where}.")
-
-
-@piece.command()
-@click.argument("name", metavar="PIECE")
-@click.argument("readings", metavar="READING...", nargs=-1, required=True, type=float)
-@click.option("--after", type=click.Choice(STEPS), help="Which step had been done last.")
-@click.option("--before", type=click.Choice(STEPS), help="Which step comes next.")
-@click.option("--at", default="now", help="When, ISO 8601; else now.")
-@click.option("--scale", type=click.Choice(["HRC", "HRA", "HR15N", "HR30N", "HV"]), default="HRC", show_default=True)
-@click.option("--load-n", type=float, help="Test load [N].")
-@click.option("--block", type=float, help="Value of the test block.")
-@click.option("--block-reading", type=float, multiple=True, help="What the tester read on the block; repeat it.")
-@click.option("--tester", help="Which tester.")
-@click.option("--spot", help="Where on the piece, such as edge, spine, tip.")
-@click.option("--ground-off-mm", type=float, help="What had been ground off the skin there.")
-@click.option("--spacing-mm", type=float, help="Distance between indentations, centre to centre.")
-@click.option("--edge-mm", type=float, help="Distance from an edge.")
-@click.option("--section-mm", type=float, help="Thickness there; else the piece's.")
-@click.option("--note", default="", help="Anything else.")
-@zone_option
-@by_option
-@logbook_option
-def hardness(name: str, readings: tuple[float, ...], by: str | None, logbook: Path, **said: Any) -> None:
-    """Enter hardness readings of a piece, at least three, with the test block's if it was read.
-
-    Example: soakwitness piece hardness B-041 60.1 60.4 59.9 --after quench --block 60.3 --block-reading 60.5
-    """
-    from soakwitness.analysis.logbook.hardness import add_hardness
-    from soakwitness.analysis.metallurgy.hardness_readings import HardnessReading, hrc_of_hv, hv_of_hrc
-
-    if (said["after"] is None) == (said["before"] is None):
-        raise WrongUse("Say on which side of which step: --after quench, --before temper, and so on.")
-    test = HardnessReading(
-        readings,
-        said["scale"],
-        said["load_n"],
-        said["block"],
-        said["block_reading"],
-        said["spacing_mm"],
-        said["edge_mm"],
-        said["section_mm"],
-    )
-    with open_book(logbook) as book:
-        entry, warnings = add_hardness(
-            book,
-            name,
-            test,
-            measured_utc=moment(said["at"], said["zone"]) or "",
-            side="after" if said["after"] else "before",
-            step=said["after"] or said["before"],
-            stamp=new_stamp(by),
-            spot=said["spot"],
-            ground_off_mm=said["ground_off_mm"],
-            tester=said["tester"],
-            note=said["note"],
-        )
-    other = {"HRC": (hv_of_hrc, "HV"), "HV": (hrc_of_hv, "HRC")}.get(test.scale)
-    converted = other[0](test.mean) if other else None
-    about = f" (about {converted} {other[1]})" if other and converted else ""
-    click.echo(f"{name}: {test.mean:.1f} {test.scale}{about}, entry {entry}.")
-    for says in warnings:
-        click.echo(f"Note: {says}", err=True)
+    if names:
+        click.echo(f"{_few(names)}: charge {number} of {where}.")
+    if said:
+        click.echo(f"What {where} held: {said}, entry {entry}.")
 
 
 @piece.command()
@@ -249,7 +218,10 @@ def hardness(name: str, readings: tuple[float, ...], by: str | None, logbook: Pa
 @click.option("--end", help="When it ended.")
 @click.option("--lowest", type=float, help="Lowest temperature of a cold treatment.")
 @click.option("--shown", type=float, help="What oven, bath or plates showed.")
+@click.option("--second", type=float, help="What a second thermometer in it showed.")
+@click.option("--oven", help="Which oven or bath, such as 'kitchen oven'.")
 @click.option("--removed-mm", type=float, help="What was ground off a face.")
+@click.option("--not-done", is_flag=True, help="It was left out, and that is known; not the same as not on record.")
 @click.option("--note", default="", help="Anything else.")
 @unit_option
 @zone_option
@@ -258,7 +230,9 @@ def hardness(name: str, readings: tuple[float, ...], by: str | None, logbook: Pa
 def treatment(
     kind: str, names: tuple[str, ...], unit: Unit | None, zone: str | None, by: str | None, logbook: Path, **said: Any
 ) -> None:
-    """Enter what was done without a run: quench, cold treatment, a temper in another oven, grinding.
+    """Enter what was done without a run: quench, cold treatment, a temper in another oven, grinding; or was left out.
+
+    Temperatures are in --unit (C where none is given).
 
     Example: soakwitness piece treatment "cold treatment" B-041 --start 2026-11-25T18:00+01:00 --lowest -78
     """
@@ -273,11 +247,15 @@ def treatment(
             end_utc=moment(said["end"], zone),
             lowest_c=to_celsius(said["lowest"], unit),
             shown_c=to_celsius(said["shown"], unit),
+            second_c=to_celsius(said["second"], unit),
+            oven=said["oven"],
             removed_mm=said["removed_mm"],
+            not_done=said["not_done"],
             note=said["note"],
             stamp=new_stamp(by),
         )
-    click.echo(f"{_few(names)}: {kind} entered ({counted(len(entries), 'piece')}).")
+    what = f"{kind} not done," if said["not_done"] else kind
+    click.echo(f"{_few(names)}: {what} entered ({counted(len(entries), 'piece')}).")
 
 
 @piece.command()

@@ -82,6 +82,7 @@ def open_book(logbook: Path, *, create: bool = False) -> LogBook:
 def take_in_runs(book: LogBook, stamp: Stamp) -> None:
     """Bring the list of runs in step with the run folders, and give waiting charges their run."""
     from soakwitness.analysis.logbook.charges import bind_waiting
+    from soakwitness.analysis.logbook.run_loads import bind_loads
     from soakwitness.analysis.logbook.runs import take_in
 
     with progress_bar("Reading run folders") as bar:
@@ -89,6 +90,7 @@ def take_in_runs(book: LogBook, stamp: Stamp) -> None:
     for says in taken.unreadable:
         click.echo(f"Left out: {says}", err=True)
     bind_waiting(book, stamp=stamp)
+    bind_loads(book, stamp=stamp)
     measure_hours(book, stamp)
 
 

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 def history_lines(life: History, unit: Unit) -> list[str]:
     """Lines for the screen."""
     piece = life.piece
-    facts = [piece.steel, f"lot {piece.lot}" if piece.lot else None]
+    facts = ["coupon" if piece.coupon else None, piece.steel, f"lot {piece.lot}" if piece.lot else None]
     facts += [
         f"{piece.thickness_mm:g} mm" if piece.thickness_mm else None,
         f"stamp {piece.stamp}" if piece.stamp else None,
@@ -43,6 +43,7 @@ def history_lines(life: History, unit: Unit) -> list[str]:
 
 def _row(step: Step, unit: Unit) -> tuple[str, str, str, str]:
     from soakwitness.analysis.logbook.hardness import HardnessEntry
+    from soakwitness.analysis.logbook.inspections import Inspection
     from soakwitness.analysis.logbook.treatments import Treatment
 
     source = step.source
@@ -50,6 +51,9 @@ def _row(step: Step, unit: Unit) -> tuple[str, str, str, str]:
         return (shown_time(step.start_utc), "hardness", _hardness(source), f"entry {source.entry}")
     if isinstance(source, Treatment):
         return (shown_time(step.start_utc), step.kind, _treatment(source, unit), f"entry {source.entry}")
+    if isinstance(source, Inspection):
+        what = ", ".join(part for part in (source.says, source.note) if part)
+        return (shown_time(step.start_utc), step.kind, what, f"entry {source.entry}")
     charged = step.charged
     where = f", {charged.place}" if charged and charged.place else ""
     foil = "" if charged is None or charged.foil is None else ", foil" if charged.foil else ", bare"
@@ -72,13 +76,16 @@ def _hardness(entry: HardnessEntry) -> str:
     spread = f" ({min(test.readings):g} to {max(test.readings):g}, {len(test.readings)})"
     spot = f", {entry.spot}" if entry.spot else ""
     ground = f", {entry.ground_off_mm:g} mm ground off" if entry.ground_off_mm else ""
-    return f"{test.mean:.1f} {test.scale}{spread} {entry.stage}{spot}{ground}"
+    tester = f", on {entry.tester}" if entry.tester else ""
+    return f"{test.mean:.1f} {test.scale}{spread} {entry.stage}{spot}{ground}{tester}"
 
 
 def _treatment(entry: Treatment, unit: Unit) -> str:
-    parts = [f"until {shown_time(entry.end_utc)}" if entry.end_utc else None]
+    parts = ["not done" if entry.not_done else None, entry.oven]
+    parts += [f"until {shown_time(entry.end_utc)}" if entry.end_utc else None]
     parts += [f"down to {temperature(entry.lowest_c, unit)}" if entry.lowest_c is not None else None]
     parts += [f"shown {temperature(entry.shown_c, unit)}" if entry.shown_c is not None else None]
+    parts += [f"a second thermometer {temperature(entry.second_c, unit)}" if entry.second_c is not None else None]
     parts += [f"{entry.removed_mm:g} mm off" if entry.removed_mm else None, entry.note or None]
     return ", ".join(p for p in parts if p) or "-"
 

@@ -14,6 +14,7 @@ from soakwitness.analysis.audit.contrasts.case import Case
 from soakwitness.analysis.audit.contrasts.dose import Dose
 from soakwitness.analysis.audit.contrasts.statistics import compare
 from soakwitness.analysis.audit.contrasts.weighing import FAIR, HINT, LIGHT, STRONG, Scale
+from soakwitness.analysis.evidence.batch_evidence import PieceEvidence
 from soakwitness.analysis.evidence.run_figures import FindingFigures, RunFigures
 from soakwitness.firmware_bridge.common.wording import Says, Temp, duration, percent
 
@@ -234,13 +235,17 @@ def _slow_climb(case: Case, scale: Scale) -> None:
 def charge_ratio(case: Case) -> float | None:
     """How much heavier the charge was than the good ones'.
 
-    Returns ratio of the sums of thickness times blades; of the numbers of pieces where thicknesses are not known.
+    Returns ratio of the masses with fixtures where they were entered; else of the sums of thickness times blades over
+    all pieces of each run; of their numbers where thicknesses are not known.
     """
     if case.run is None:
         return None
-    here = [p for p in (*case.evidence.suspects, *case.evidence.siblings) if p.harden == case.run.run]
-    others = [[p for p in case.evidence.good if p.harden == r.run] for r in case.good]
-    others = [pieces for pieces in others if pieces]
+    weighed = case.evidence.charge_kg
+    beside_kg = [weighed[r.run] for r in case.good if r.run in weighed]
+    if case.run.run in weighed and beside_kg:
+        return weighed[case.run.run] / median(beside_kg)
+    here = _pieces_of(case, case.run.run)
+    others = [pieces for r in case.good if (pieces := _pieces_of(case, r.run))]
     if not here or not others:
         return None
     masses = [mass_of(p) for p in here]
@@ -248,6 +253,12 @@ def charge_ratio(case: Case) -> float | None:
     if all(m is not None for m in masses) and all(m is not None for pieces in beside for m in pieces):
         return sum(m or 0.0 for m in masses) / median([sum(m or 0.0 for m in pieces) for pieces in beside])
     return len(here) / median([len(pieces) for pieces in beside])
+
+
+def _pieces_of(case: Case, run: str) -> list[PieceEvidence]:
+    """All pieces of a run, good or not; those that were looked at where no charge is on record."""
+    looked_at = (*case.evidence.suspects, *case.evidence.siblings, *case.evidence.good)
+    return list(case.evidence.charges.get(run, ())) or [p for p in looked_at if p.harden == run]
 
 
 def overloaded(case: Case) -> Scale | None:
@@ -276,8 +287,8 @@ def _thick_packets(case: Case) -> bool:
     """Whether the charge is heavy by thicker packets, each late by its own thickness, and not by more of them."""
     here = [p for p in (*case.suspects_here, *case.evidence.siblings) if case.run and p.harden == case.run.run]
     ratio = packet_ratio(here, case.evidence.good)
-    counts = [sum(p.harden == r.run for p in case.evidence.good) for r in case.good]
-    many = bool(counts) and len(here) > THICK * median(counts)
+    counts = [len(_pieces_of(case, r.run)) for r in case.good]
+    many = bool(counts) and len(_pieces_of(case, case.run.run) if case.run else here) > THICK * median(counts)
     return not many and ratio is not None and ratio > THICK
 
 

@@ -229,3 +229,15 @@ def test_what_was_done_to_the_pieces_is_there(tmp_path: Path) -> None:
     add_treatment(book, ["B-1"], "cold treatment", start_utc="2026-11-25T12:00:00Z", lowest_c=-78.0, stamp=STAMP)
     (treatment,) = known(book).treatments["B-1"]
     assert treatment.kind == "cold treatment"
+
+
+def test_an_empty_furnace_is_known_to_be_empty(tmp_path: Path) -> None:
+    from soakwitness.analysis.logbook.kept import kept_condition
+    from soakwitness.analysis.logbook.run_loads import enter_load
+
+    book, run = book_with(tmp_path)
+    refresh(book, stamp=STAMP)
+    assert kept_condition(book, [run.name])[run.name].charged is None
+    enter_load(book, run=run.name, empty=True, stamp=STAMP)
+    refresh(book, stamp=STAMP)
+    assert kept_condition(book, [run.name])[run.name].charged is False

@@ -1,0 +1,128 @@
+"""``piece hardness`` and ``piece inspect``: what a tester, a file, a magnet or a straight edge tells of a blade."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from soakwitness.cli.options.common import WrongUse, logbook_option
+from soakwitness.cli.options.entering import by_option, moment, new_stamp, open_book, zone_option
+
+STEPS = ("delivery", "quench", "cold treatment", "temper", "second temper", "grinding", "finish")
+LOOKS = ("file test", "fracture", "magnet", "inside of the foil", "warp", "crack")
+
+
+@click.command()
+@click.argument("name", metavar="PIECE")
+@click.argument("readings", metavar="READING...", nargs=-1, required=True, type=float)
+@click.option("--after", type=click.Choice(STEPS), help="Which step had been done last.")
+@click.option("--before", type=click.Choice(STEPS), help="Which step comes next.")
+@click.option("--at", default="now", help="When, ISO 8601; else now.")
+@click.option("--scale", type=click.Choice(["HRC", "HRA", "HR15N", "HR30N", "HV"]), default="HRC", show_default=True)
+@click.option("--load-n", type=float, help="Test load [N].")
+@click.option("--block", type=float, help="Value of the test block.")
+@click.option("--block-reading", type=float, multiple=True, help="What the tester read on the block; repeat it.")
+@click.option("--tester", help="Which tester.")
+@click.option("--spot", help="Where on the piece, such as edge, spine, tip.")
+@click.option("--ground-off-mm", type=float, help="What had been ground off the skin there.")
+@click.option("--spacing-mm", type=float, help="Distance between indentations, centre to centre.")
+@click.option("--edge-mm", type=float, help="Distance from an edge.")
+@click.option("--section-mm", type=float, help="Thickness there; else the piece's.")
+@click.option("--as-read", is_flag=True, help="The readings are as typed, though they look like slips.")
+@click.option("--note", default="", help="Anything else.")
+@zone_option
+@by_option
+@logbook_option
+def hardness(name: str, readings: tuple[float, ...], by: str | None, logbook: Path, **said: Any) -> None:
+    """Enter hardness readings of a piece, at least three, with the test block's if it was read.
+
+    Example: soakwitness piece hardness B-041 60.1 60.4 59.9 --after quench --block 60.3 --block-reading 60.5
+    """
+    from soakwitness.analysis.logbook.hardness import add_hardness
+    from soakwitness.analysis.metallurgy.hardness_readings import HardnessReading, hrc_of_hv, hv_of_hrc, slip_of
+
+    if (said["after"] is None) == (said["before"] is None):
+        raise WrongUse("Say on which side of which step: --after quench, --before temper, and so on.")
+    test = HardnessReading(
+        readings,
+        said["scale"],
+        said["load_n"],
+        said["block"],
+        said["block_reading"],
+        said["spacing_mm"],
+        said["edge_mm"],
+        said["section_mm"],
+    )
+    slip = slip_of(test)
+    if slip is not None and not said["as_read"]:
+        raise WrongUse(f"{name}: {slip} If it was read so, say --as-read. Nothing was entered.")
+    with open_book(logbook) as book:
+        entry, warnings = add_hardness(
+            book,
+            name,
+            test,
+            measured_utc=moment(said["at"], said["zone"]) or "",
+            side="after" if said["after"] else "before",
+            step=said["after"] or said["before"],
+            stamp=new_stamp(by),
+            spot=said["spot"],
+            ground_off_mm=said["ground_off_mm"],
+            tester=said["tester"],
+            note=said["note"],
+        )
+    other = {"HRC": (hv_of_hrc, "HV"), "HV": (hrc_of_hv, "HRC")}.get(test.scale)
+    converted = other[0](test.mean) if other else None
+    about = f" (about {converted} {other[1]})" if other and converted else ""
+    click.echo(f"{name}: {test.mean:.1f} {test.scale}{about}, entry {entry}.")
+    for says in warnings:
+        click.echo(f"Note: {says}", err=True)
+
+
+@click.command()
+@click.argument("look", type=click.Choice(LOOKS))
+@click.argument("names", metavar="PIECE...", nargs=-1, required=True)
+@click.option(
+    "--result",
+    help="What it showed. File test: skates, bites. Fracture: fine, coarse, mixed. Magnet: strong, weak, none. "
+    "Inside of the foil: clean, coloured, scale.",
+)
+@click.option("--mm", type=float, help="Warp: off straight. Crack: how long; 0 where one looked and found none.")
+@click.option("--place", help="Where on the blade, such as edge, tip, heel, tang.")
+@click.option("--after", type=click.Choice(STEPS), help="Which step had been done last.")
+@click.option("--before", type=click.Choice(STEPS), help="Which step comes next.")
+@click.option("--at", default="now", help="When, ISO 8601; else now.")
+@click.option("--note", default="", help="Anything else.")
+@zone_option
+@by_option
+@logbook_option
+def inspect(look: str, names: tuple[str, ...], by: str | None, logbook: Path, **said: Any) -> None:
+    """Enter what was seen of pieces: file test, fracture, magnet, inside of the foil, warp, crack.
+
+    Warp and crack are told in millimetres, the others with a word (--result).
+
+    Example: soakwitness piece inspect warp B-041 --mm 0.8 --place tip --after quench
+    """
+    from soakwitness.analysis.logbook.inspections import add_inspection, inspections_of
+    from soakwitness.analysis.logbook.pieces import pieces_named
+
+    if said["after"] is not None and said["before"] is not None:
+        raise WrongUse("--after and --before: say one of the two.")
+    with open_book(logbook) as book:
+        entries = add_inspection(
+            book,
+            names,
+            look,
+            seen_utc=moment(said["at"], said["zone"]) or "",
+            side="after" if said["after"] else "before",
+            step=said["after"] or said["before"],
+            result=said["result"],
+            mm=said["mm"],
+            place=said["place"],
+            note=said["note"],
+            stamp=new_stamp(by),
+        )
+        kept = {one.entry: one for piece in pieces_named(book, names) for one in inspections_of(book, piece.id)}
+    for entry in entries:
+        click.echo(f"{kept[entry].piece}: {look}, {kept[entry].says}, entry {entry}.")
