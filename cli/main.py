@@ -32,6 +32,7 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "batch": ("batch", "batch", "Batches of pieces."),
     "audit": ("audit", "audit", "Find what a bad batch had that the good ones had not."),
     "condition": ("condition", "condition", "How the furnace itself is doing over many runs."),
+    "upkeep": ("upkeep", "upkeep", "Enter what was renewed or done to a furnace."),
     "disposition": ("disposition", "disposition", "Say what was decided about a run's findings."),
     "logbook": ("logbook", "logbook", "Look after the log book (check, rebuild, backup, restore, export)."),
     "steels": ("steels", "steels", "Published heat treatment figures of open steel grades."),

@@ -24,6 +24,7 @@ Table = Literal[
     "run_recipes",
     "measured_packets",
     "run_strikes",
+    "upkeep",
 ]
 
 # what a person calls an entry of each table
@@ -41,6 +42,7 @@ KINDS: dict[str, Table] = {
     "recipe": "run_recipes",
     "packet": "measured_packets",
     "run": "run_strikes",
+    "upkeep": "upkeep",
 }
 
 
@@ -94,6 +96,8 @@ def strike(book: LogBook, table: Table, entries: Sequence[int], *, why: str, sta
 def _where_numbers_stand(table: Table) -> str:
     if table in ("sensor_lives", "calibrations"):
         return "Numbers are shown by: soakwitness sensor list"
+    if table == "upkeep":
+        return "Numbers are shown by: soakwitness upkeep FURNACE"
     if table == "measured_packets":
         return "Numbers are shown by: soakwitness packet list"
     if table in ("piece_facts", "charge_pieces", "hardness", "treatments"):

@@ -18,7 +18,7 @@ from soakwitness.analysis.record.moments import Stamp
 DATABASE = "logbook.sqlite"
 COPIES = "copies"
 COPIES_KEPT = 10
-SCHEMA_VERSION = 3
+SCHEMA_VERSION = 4
 SMALL_BOOK_BYTES = 8 << 20  # up to here the day's copy is renewed with every write
 _COPY_NAME = re.compile(r"logbook-\d{8}\.sqlite")
 _BEFORE_NAME = re.compile(r"before-recompute-\d{8}T\d{6}Z\.sqlite")

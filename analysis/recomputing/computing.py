@@ -45,8 +45,7 @@ def measured(
     control = control_trace(run)
     sensor = None if control is None else inputs.sensors.get(control.name)
     figures = run_figures(run, recipe, verification, sensor=sensor, ended_utc=ended_utc)
-    loaded = bool(inputs.pieces) or any(m.act == "load" and not m.struck for m in run.marks)
-    condition = condition_figures(run, recipe, verification, figures, charged=True if loaded else None)
+    condition = condition_figures(run, recipe, verification, figures, pieces=inputs.pieces)
     return Computed(
         run=run.header.run,
         recipe_digest=recipe_digest,

@@ -53,6 +53,7 @@ ABOUT = {
     "batch": "pieces",
     "audit": "audit",
     "condition": "condition",
+    "upkeep": "condition",
     "disposition": "pieces",
     "logbook": "files",
     "steels": "steels",

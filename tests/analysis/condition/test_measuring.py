@@ -156,14 +156,14 @@ def test_an_oven_that_swings_is_level_all_the_same() -> None:
 
 def test_full_power_is_where_the_output_was_full(usual: tuple[Lived, Run, Verification, RunFigures]) -> None:
     lived, run, found, figures = usual
-    condition = condition_figures(run, RECIPE, found, figures, charged=True)
+    condition = condition_figures(run, RECIPE, found, figures)
     rates = condition.full_power or {}
     assert {"100", "200", "300", "400", "500"} <= set(rates) <= {str(w) for w in range(100, 800, 100)}
     # by hand: from the first reading past 300 to the first past 400 degC
     begin, end = (float(lived.t_s[np.argmax(lived.control_c > edge)]) for edge in (300.0, 400.0))
     assert rates["300"] == pytest.approx(100.0 / (end - begin) * 3600.0, rel=0.06)
     weak = measured(Day(mains=0.8))
-    slower = condition_figures(*weak[1:2], RECIPE, *weak[2:], charged=True).full_power or {}
+    slower = condition_figures(*weak[1:2], RECIPE, *weak[2:]).full_power or {}
     # eight tenths of the power, less what the bricks take as before: slower by more than a fifth when hot
     assert slower["100"] / rates["100"] < 0.82
     assert slower["500"] / rates["500"] < slower["100"] / rates["100"]
@@ -171,7 +171,7 @@ def test_full_power_is_where_the_output_was_full(usual: tuple[Lived, Run, Verifi
 
 def test_without_an_output_only_ramps_meant_to_be_at_full_power_count() -> None:
     _, run, found, figures = measured(Day(), Fitting(signals=False))
-    rates = condition_figures(run, RECIPE, found, figures, charged=None).full_power or {}
+    rates = condition_figures(run, RECIPE, found, figures).full_power or {}
     assert "300" in rates
     assert "900" not in rates  # the second ramp is asked for at 400 degC an hour
 
@@ -204,14 +204,14 @@ def test_a_run_without_a_recipe_still_has_its_furnace_figures(
     figures = run_figures(run, None, None)
     assert figures.verdict is None
     assert figures.holds == ()
-    assert (condition_figures(run, None, None, figures, charged=None).full_power or {}).keys() >= {"200", "300"}
+    assert (condition_figures(run, None, None, figures).full_power or {}).keys() >= {"200", "300"}
 
 
 def test_figures_come_back_from_json_as_they_were(usual: tuple[Lived, Run, Verification, RunFigures]) -> None:
     _, run, found, figures = usual
     back = run_figures_from(json.loads(json.dumps(to_plain(figures))))
     assert back == figures
-    condition = condition_figures(run, RECIPE, found, figures, charged=True)
+    condition = condition_figures(run, RECIPE, found, figures)
     assert condition_from({**json.loads(json.dumps(to_plain(condition))), "from a newer program": 1}) == condition
 
 

@@ -1,0 +1,217 @@
+"""Changes of level in a series of runs, beside everything that is known to move it: which shape, from where, how much.
+
+``y = X b + s a + noise``: ``X`` holds the known conditions of the runs (each coefficient with what it may be
+beforehand), ``s`` is 0 up to some run and goes to 1 after it, at once or slowly. The shape that explains most is taken;
+its gain is how much it lowers the sum of squares, in variances: the square of how many standard errors it is from none.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+
+from soakwitness.analysis.record.run import FloatArray
+
+Way = Literal["at once", "slowly"]
+REFERENCES = 4  # runs that tell what was before; a step needs so many
+AT_ONCE_FROM, SLOWLY_FROM = 2, 6  # runs that a step and a slow change need to be seen
+ADD_GAIN = 22.0
+MOST_SHAPES = 4
+PRIOR_RUNS = 6.0  # how many runs' worth the usual scatter of such a figure counts
+WINSOR = 3.0
+ROUNDS = 3
+RESTLESS_BEFORE, RESTLESS_AFTER = 8, 6
+
+
+@dataclass(frozen=True)
+class KnownColumns:
+    """Known conditions of runs, shape (n, p), and the standard deviation that each coefficient may have, shape (p,).
+
+    The last ``levels`` columns are no conditions but levels: the first one, and those that a repair began.
+    """
+
+    columns: FloatArray
+    spread: FloatArray
+    levels: int = 1
+
+
+@dataclass(frozen=True)
+class LevelChange:
+    """One change of level: from which value on, in which way, and its size at the end of the series.
+
+    ``lead`` is by how much its way explains more than the other one could.
+    """
+
+    begins: int
+    way: Way
+    size: float
+    gain: float
+    lead: float = 0.0
+
+
+@dataclass(frozen=True)
+class LevelCourse:
+    """What became of a series. ``change`` is its level now less that at first, ``gain`` how sure that is.
+
+    ``level`` is the line through the values with the known conditions taken out (``cleaned``), ``scatter`` the standard
+    deviation about it, ``flat`` the line where no change is believed. ``main`` is the piece that carries the change;
+    None where there is none. ``restless`` is by how much more neighbours differ from ``restless_from`` on than before,
+    1.0 where they do not; ``restless_gain`` how sure that is. ``kept`` is what was fitted.
+    """
+
+    cleaned: FloatArray
+    level: FloatArray
+    flat: FloatArray
+    scatter: float
+    pieces: tuple[LevelChange, ...] = ()
+    change: float = 0.0
+    gain: float = 0.0
+    main: LevelChange | None = None
+    restless: float = 1.0
+    restless_from: int = 0
+    restless_gain: float = 0.0
+    kept: tuple[FloatArray, KnownColumns] | None = None
+
+    def laid_on(self, shape: FloatArray) -> tuple[float, float]:
+        """Size of another series' change in this one, and its standard error; the shape ends with one."""
+        assert self.kept is not None
+        values, known = self.kept
+        fit = _Fit(known, shape[:, None], self.scatter)
+        sizes, *_ = fit.solve(values, known.levels)
+        return float(sizes[0]), float(np.sqrt(fit.variance[0, 0]))
+
+
+def shift_of(values: FloatArray, known: KnownColumns, *, usual_scatter: float, fresh: int = 0) -> LevelCourse:
+    """Find how a series moved.
+
+    ``values``: in order of time, shape (n,), none missing. ``usual_scatter``: standard deviation that such values have
+    in an ordinary workshop, which counts as much as six runs. ``fresh``: index of the first value of the present
+    baseline; changes are looked for from there on.
+    """
+    y = values.copy()
+    scatter, shapes, found = usual_scatter, np.empty((y.size, 0)), LevelCourse(y, y, y, usual_scatter)
+    for _ in range(ROUNDS):
+        picked = _pick(y, known, scatter, fresh)
+        shapes = np.column_stack([s.course for s in picked]) if picked else np.empty((y.size, 0))
+        fit = _Fit(known, shapes, scatter)
+        sizes, rest, conditions, standing = fit.solve(y, known.levels)
+        scatter = float(
+            np.sqrt((PRIOR_RUNS * usual_scatter**2 + (rest**2).sum()) / (PRIOR_RUNS + max(fit.freedom, 1.0)))
+        )
+        level = standing + (shapes @ sizes if picked else 0.0)
+        *_, flat = _Fit(known, shapes[:, :0], scatter).solve(y, known.levels)
+        found = replace(_told(values - conditions, level, picked, sizes, fit, scatter), flat=flat, kept=(y, known))
+        y = conditions + np.clip(found.cleaned, level - WINSOR * scatter, level + WINSOR * scatter)
+    return _with_restlessness(found, fresh)
+
+
+def _told(
+    cleaned: FloatArray,
+    level: FloatArray,
+    picked: list[_CandidateShape],
+    sizes: FloatArray,
+    fit: _Fit,
+    scatter: float,
+) -> LevelCourse:
+    if not picked:
+        return LevelCourse(cleaned, level, level, scatter)
+    pieces = tuple(
+        LevelChange(shape.begins, shape.way, float(a), float(a * a / v), shape.lead)
+        for shape, a, v in zip(picked, sizes, np.diag(fit.variance), strict=True)
+    )
+    ends = np.ones(len(pieces))
+    change = float(ends @ sizes)
+    variance = float(ends @ fit.variance @ ends)
+    same = [p for p in pieces if p.size * change > 0]
+    main = max(same, key=lambda p: abs(p.size)) if same else None
+    return LevelCourse(cleaned, level, level, scatter, pieces, change, change * change / variance, main)
+
+
+@dataclass(frozen=True)
+class _CandidateShape:
+    """Nought up to ``begins``, one at the end, shape (n,)."""
+
+    begins: int
+    way: Way
+    course: FloatArray
+    lead: float = 0.0
+
+
+class _Fit:
+    """Least squares of shapes beside the known conditions, whose coefficients are held near nought by their spread."""
+
+    def __init__(self, known: KnownColumns, shapes: FloatArray, scatter: float) -> None:
+        self.x, self.shapes = known.columns, shapes
+        inner = self.x.T @ self.x + np.diag((scatter / known.spread) ** 2)
+        self.inner = np.linalg.inv(inner)
+        self.weighed = self.left_of(shapes)
+        self.grip = shapes.T @ self.weighed
+        self.variance = scatter**2 * np.linalg.pinv(self.grip) if shapes.shape[1] else np.empty((0, 0))
+        self.freedom = float(self.x.shape[0] - np.trace(self.inner @ (self.x.T @ self.x)) - shapes.shape[1])
+
+    def left_of(self, part: FloatArray) -> FloatArray:
+        """What the known conditions cannot explain of something."""
+        return np.asarray(part - self.x @ (self.inner @ (self.x.T @ part)))
+
+    def solve(self, y: FloatArray, levels: int) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+        """Sizes of the shapes, what is left over, what the conditions explain, and the levels."""
+        sizes = np.linalg.pinv(self.grip) @ (self.weighed.T @ y) if self.shapes.shape[1] else np.empty(0)
+        after = y - (self.shapes @ sizes if sizes.size else 0.0)
+        each = self.x * (self.inner @ (self.x.T @ after))
+        explained = each[:, :-levels].sum(axis=1), each[:, -levels:].sum(axis=1)
+        return sizes, after - sum(explained), *explained
+
+
+def _candidates(n: int, fresh: int) -> list[_CandidateShape]:
+    index = np.arange(n)
+    found: list[_CandidateShape] = []
+    for k in range(fresh + REFERENCES, n - AT_ONCE_FROM + 1):
+        found.append(_CandidateShape(k, "at once", (index >= k).astype(float)))
+    for k in range(fresh, n - SLOWLY_FROM + 1):
+        found.append(_CandidateShape(k, "slowly", np.clip((index - k + 1) / (n - k), 0.0, 1.0)))
+    return found
+
+
+def _pick(y: FloatArray, known: KnownColumns, scatter: float, fresh: int) -> list[_CandidateShape]:
+    """Shapes that explain most, one after the other; every further one must explain more than the first need."""
+    candidates = _candidates(y.size, fresh)
+    picked: list[_CandidateShape] = []
+    if not candidates:
+        return picked
+    every = np.column_stack([s.course for s in candidates])
+    while len(picked) < MOST_SHAPES:
+        taken = KnownColumns(
+            np.column_stack([known.columns, *(s.course for s in picked)]),
+            np.concatenate([known.spread, np.full(len(picked), 1e3 * scatter)]),
+        )
+        weighed = _Fit(taken, np.empty((y.size, 0)), scatter).left_of(every)
+        grip = (every * weighed).sum(axis=0)
+        gains = np.where(grip > 1e-6, (weighed.T @ y) ** 2 / np.maximum(grip, 1e-6), 0.0) / scatter**2
+        best = int(np.argmax(gains))
+        if picked and gains[best] < ADD_GAIN:
+            break
+        chosen = candidates[best]
+        others = [g for g, c in zip(gains, candidates, strict=True) if c.way != chosen.way]
+        picked.append(replace(chosen, lead=float(gains[best] - max(others, default=0.0))))
+    return picked
+
+
+def _with_restlessness(found: LevelCourse, fresh: int) -> LevelCourse:
+    """Whether neighbours differ more than they used to: from which run on, by how much, how much likelier that is.
+
+    Neighbours, as a step that the shapes missed counts but once. Twice the log likelihood ratio for two scales of an
+    exponential distribution against one.
+    """
+    rest = found.cleaned - found.level
+    apart = np.abs(np.diff(rest)) + 0.3 * found.scatter
+    best, best_gain, ratio = 0, 0.0, 1.0
+    for k in range(fresh + RESTLESS_BEFORE, rest.size - RESTLESS_AFTER + 1):
+        before, after = apart[fresh : k - 1], apart[k - 1 :]
+        every, mean_before, mean_after = float(apart[fresh:].mean()), float(before.mean()), float(after.mean())
+        gain = (before.size + after.size) * np.log(every)
+        gain -= before.size * np.log(mean_before) + after.size * np.log(mean_after)
+        if mean_after > mean_before and 2.0 * gain > best_gain:
+            best, best_gain, ratio = k, float(2.0 * gain), mean_after / mean_before
+    return replace(found, restless=ratio, restless_from=best, restless_gain=best_gain)
