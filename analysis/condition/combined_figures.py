@@ -18,7 +18,7 @@ Kind = Literal[
 ]
 RELATIVE: frozenset[Kind] = frozenset(("climb", "top", "output", "cooling"))
 LOW_BELOW_C, TOP_FROM_C = 400.0, 500.0
-HARDENS_FROM_C = 500.0
+HOTTEST_FROM = 0.6  # share of the runs that must have a hold for it to be the hottest usual one
 FULL_SHARE = 0.6  # exponent that fits how a loss of power slows the windows near the top more: engineering guess
 WORDS: dict[Kind, str] = {
     "climb": "climb at full power from {at}",
@@ -73,6 +73,14 @@ class _Table:
         inside = (self.places >= low_c) & (self.places < high_c)
         return _Table(self.places[inside], self.values[:, inside], self.weight[inside])
 
+    def hottest(self) -> _Table:
+        """The hottest place that most runs have: in a hold before it the bricks still take much."""
+        if not self.places.size:
+            return self
+        counts = np.isfinite(self.values).sum(axis=0)
+        at_c = float(self.places[np.flatnonzero(counts >= HOTTEST_FROM * counts.max())[-1]])
+        return self.part(at_c, at_c + 1.0)
+
 
 def combined_figures(runs: Sequence[ConditionFigures]) -> tuple[Combined, ...]:
     """Every kind of figure that two runs and more have.
@@ -82,8 +90,7 @@ def combined_figures(runs: Sequence[ConditionFigures]) -> tuple[Combined, ...]:
     """
     rates = _table(runs, lambda r: r.full_power, relative=True, steepness=FULL_SHARE)
     outputs = _table(runs, lambda r: r.output, relative=True)
-    if (outputs.places >= HARDENS_FROM_C).any():
-        outputs = outputs.part(HARDENS_FROM_C)
+    outputs = outputs.hottest()
     found: list[Combined | None] = [
         _combined("climb", rates),
         _top(rates),

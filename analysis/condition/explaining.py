@@ -18,7 +18,7 @@ Cause = Literal["power", "losses", "charge", "sensor"]
 # bricks take about half of the power at the top, and are hotter after a slow climb; engineering guesses, of which only
 # signs and rough sizes are used.
 EFFECTS: dict[Cause, dict[Kind, float]] = {
-    "power": {"climb": -1.5, "top": -0.08, "output": 1.0, "cooling": -0.35},
+    "power": {"climb": -1.4, "top": -0.08, "output": 0.85, "cooling": -0.3},
     "losses": {"climb": -0.5, "top": -0.25, "output": 1.0, "cooling": 0.9},
     "charge": {"climb": -1.0, "top": -0.15, "output": 0.0, "cooling": -0.1},
     "sensor": {"climb": 0.0, "top": 0.0, "output": 1.0, "cooling": 0.0},
@@ -49,7 +49,8 @@ def explained(trends: Sequence[Trend], *, gain: float, charge_known: bool) -> Ex
     """Find the cause that explains what the surest figure and the others did along with it.
 
     ``gain``: how sure the leading figure must be. ``charge_known``: whether what was in is taken out already. A heavier
-    charge is thought of where it is not, and the output could tell it from less power. Returns None where none of them moved, or moved the other way.
+    charge is thought of where it is not, and where the output can tell it from less power. Returns None where none of
+    them moved, or moved the other way.
     """
     by_kind = {t.kind: t for t in trends}
     moved = [t for kind in LEADING if (t := by_kind.get(kind)) is not None and t.moved and t.shift.gain >= gain]

@@ -14,7 +14,7 @@ from soakwitness.analysis.evidence.run_figures import ConditionFigures
 from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, counted, joined, often, percent
 
 NAMED_GAIN = 22.0  # a part is named where its leading figure is this sure: nearly five standard errors
-ELEMENT_FROM = 0.135  # one of six elements is a sixth of the power; mains 5 % low a tenth
+ELEMENT_FROM = 0.127  # between one of six elements, a sixth of the power, and mains 5 % low, a tenth
 SWINGS_FROM = 0.02
 MISFIT, AHEAD = 6.0, 4.0  # chi-square: how badly the best cause may fit, and how far ahead of another it must be
 SENSOR_C = 2.5
@@ -84,7 +84,7 @@ def named_parts(
     """
     figures = TrendsByKind(trends)
     sensor = _thermocouple(figures, accuracy)
-    relay = _relay(figures, kinds=("swing", "afterheat") if sensor else tuple(RELAY_C))
+    relay = [] if sensor else _relay(figures)  # what reads otherwise swings and overshoots otherwise by itself
     heating = [] if sensor or relay else _heating(trends, figures, runs)
     return (*sensor, *relay, *heating, *_another_room(figures), *_link(figures, runs))
 
@@ -191,6 +191,8 @@ def _swinging(figures: TrendsByKind) -> list[Part]:
     climb = figures.get("output") or figures.get("climb")
     if climb is None or climb.restless_since is None or climb.shift.scatter < SWINGS_FROM:
         return []
+    if any((t := figures.get(kind)) is not None and t.change > 0.8 * most for kind, most in RELAY_C.items()):
+        return []  # rather the relay, once it is sure
     times = f"{climb.shift.restless:.1f} times as much as before"
     says = (
         f"Since {climb.restless_since} {_SWINGS[climb.kind]} goes up and down by {percent(climb.shift.scatter)} from "
@@ -213,9 +215,8 @@ _RELAY_WORDS = {
 }
 
 
-def _relay(figures: TrendsByKind, *, kinds: Sequence[Kind]) -> list[Part]:
-    """``kinds``: figures that may tell of it; a sensor that reads otherwise overshoots otherwise by itself."""
-    leading = [t for kind in kinds if (t := figures.moved(kind)) is not None and t.change >= RELAY_C[kind]]
+def _relay(figures: TrendsByKind) -> list[Part]:
+    leading = [t for kind in RELAY_C if (t := figures.moved(kind)) is not None and t.change >= RELAY_C[kind]]
     if not leading:
         return []
     worst = max(leading, key=lambda t: t.change / RELAY_C[t.kind])

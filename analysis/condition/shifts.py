@@ -22,7 +22,7 @@ MOST_SHAPES = 4
 PRIOR_RUNS = 6.0  # how many runs' worth the usual scatter of such a figure counts
 WINSOR = 3.0
 ROUNDS = 3
-RESTLESS_BEFORE, RESTLESS_AFTER = 8, 6
+RESTLESS_BEFORE, RESTLESS_AFTER = 12, 4
 
 
 @dataclass(frozen=True)
@@ -104,7 +104,7 @@ def shift_of(values: FloatArray, known: KnownColumns, *, usual_scatter: float, f
         *_, flat = _Fit(known, shapes[:, :0], scatter).solve(y, known.levels)
         found = replace(_told(values - conditions, level, picked, sizes, fit, scatter), flat=flat, kept=(y, known))
         y = conditions + np.clip(found.cleaned, level - WINSOR * scatter, level + WINSOR * scatter)
-    return _with_restlessness(found, fresh)
+    return _with_restlessness(found, fresh, 0.5 * usual_scatter)
 
 
 def _told(
@@ -198,14 +198,21 @@ def _pick(y: FloatArray, known: KnownColumns, scatter: float, fresh: int) -> lis
     return picked
 
 
-def _with_restlessness(found: LevelCourse, fresh: int) -> LevelCourse:
+def _with_restlessness(found: LevelCourse, fresh: int, floor: float) -> LevelCourse:
     """Whether neighbours differ more than they used to: from which run on, by how much, how much likelier that is.
 
-    Neighbours, as a step that the shapes missed counts but once. Twice the log likelihood ratio for two scales of an
-    exponential distribution against one.
+    Neighbours, as a step that the shapes missed counts but once; and the last run may be odd by itself, so that it must
+    hold without it as well.
     """
     rest = found.cleaned - found.level
-    apart = np.abs(np.diff(rest)) + 0.3 * found.scatter
+    whole, without = _restlessness(rest, fresh, floor), _restlessness(rest[:-1], fresh, floor)
+    begins, ratio, gain = min(whole, without, key=lambda r: r[2])
+    return replace(found, restless=ratio, restless_from=begins, restless_gain=gain)
+
+
+def _restlessness(rest: FloatArray, fresh: int, floor: float) -> tuple[int, float, float]:
+    """Likeliest index, ratio of the differences, and twice the log likelihood ratio of two exponential scales to one."""
+    apart = np.abs(np.diff(rest)) + floor
     best, best_gain, ratio = 0, 0.0, 1.0
     for k in range(fresh + RESTLESS_BEFORE, rest.size - RESTLESS_AFTER + 1):
         before, after = apart[fresh : k - 1], apart[k - 1 :]
@@ -214,4 +221,4 @@ def _with_restlessness(found: LevelCourse, fresh: int) -> LevelCourse:
         gain -= before.size * np.log(mean_before) + after.size * np.log(mean_after)
         if mean_after > mean_before and 2.0 * gain > best_gain:
             best, best_gain, ratio = k, float(2.0 * gain), mean_after / mean_before
-    return replace(found, restless=ratio, restless_from=best, restless_gain=best_gain)
+    return best, ratio, best_gain

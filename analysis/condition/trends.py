@@ -19,14 +19,14 @@ FEWEST = 8
 MOVED_GAIN = 18.0
 BESIDE: frozenset[Kind] = frozenset(("top",))  # tells only together with others
 SURE_LEAD = 8.0
-RESTLESS_GAIN, RESTLESS = 6.0, 2.0
+RESTLESS_GAIN, RESTLESS = 6.0, 1.9
 
 # What counts as a change worth naming, beyond what statistics alone would flag: engineering guesses.
 LEAST_CHANGE: dict[Kind, float] = {
     "climb": 0.04,
     "top": 0.04,
     "output": 0.04,
-    "cooling": 0.05,
+    "cooling": 0.03,
     "overshoot": 2.0,
     "swing": 1.5,
     "afterheat": 4.0,
