@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-RULES_VERSION = "3"
+RULES_VERSION = "4"
 """Raise it whenever verification or measuring gives another answer for the same run: all runs are judged anew then.
 
 1, 2: before kept verdicts named it. 3: everyone judges by the same inputs, too hot is no pass, each hold decides by its
-own sensor, a cooling time too near its limit is not proven.
+own sensor, a cooling time too near its limit is not proven. 4: the furnace's own figures, too,
+of the room, the charge and the mains.
 """

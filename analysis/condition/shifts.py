@@ -22,6 +22,7 @@ MOST_SHAPES = 4
 PRIOR_RUNS = 6.0  # how many runs' worth the usual scatter of such a figure counts
 WINSOR = 3.0
 ROUNDS = 3
+ODD_FROM = 6.0  # a difference between neighbours counts for so many usual ones at most
 RESTLESS_BEFORE, RESTLESS_AFTER = 12, 4
 
 
@@ -90,7 +91,7 @@ def shift_of(values: FloatArray, known: KnownColumns, *, usual_scatter: float, f
     in an ordinary workshop, which counts as much as six runs. ``fresh``: index of the first value of the present
     baseline; changes are looked for from there on.
     """
-    y = values.copy()
+    y = _without_odd_ones(values, usual_scatter)
     scatter, shapes, found = usual_scatter, np.empty((y.size, 0)), LevelCourse(y, y, y, usual_scatter)
     for _ in range(ROUNDS):
         picked = _pick(y, known, scatter, fresh)
@@ -105,6 +106,17 @@ def shift_of(values: FloatArray, known: KnownColumns, *, usual_scatter: float, f
         found = replace(_told(values - conditions, level, picked, sizes, fit, scatter), flat=flat, kept=(y, known))
         y = conditions + np.clip(found.cleaned, level - WINSOR * scatter, level + WINSOR * scatter)
     return _with_restlessness(found, fresh, 0.5 * usual_scatter)
+
+
+def _without_odd_ones(values: FloatArray, usual_scatter: float) -> FloatArray:
+    """Single values far from both neighbours, the last one from the one before, brought nearer to them."""
+    if values.size < 3:
+        return values.copy()
+    steps = np.diff(values)
+    near = WINSOR * max(usual_scatter, 1.4826 * float(np.median(np.abs(steps))) / np.sqrt(2.0))
+    before, after = np.concatenate(([values[1]], values[:-1])), np.concatenate((values[1:], [values[-2]]))
+    lowest, highest = np.minimum(before, after), np.maximum(before, after)
+    return np.asarray(np.clip(values, lowest - near, highest + near))
 
 
 def _told(
@@ -201,22 +213,25 @@ def _pick(y: FloatArray, known: KnownColumns, scatter: float, fresh: int) -> lis
 def _with_restlessness(found: LevelCourse, fresh: int, floor: float) -> LevelCourse:
     """Whether neighbours differ more than they used to: from which run on, by how much, how much likelier that is.
 
-    Neighbours, as a step that the shapes missed counts but once; and the last run may be odd by itself, so that it must
-    hold without it as well.
+    Neighbours, as a step counts but once among them; and the last run may be odd by itself, so that it must hold
+    without it as well. A single shape is taken out; several would follow the very ups and downs.
     """
-    rest = found.cleaned - found.level
+    rest = found.cleaned - (found.level if len(found.pieces) == 1 else 0.0)
     whole, without = _restlessness(rest, fresh, floor), _restlessness(rest[:-1], fresh, floor)
     begins, ratio, gain = min(whole, without, key=lambda r: r[2])
     return replace(found, restless=ratio, restless_from=begins, restless_gain=gain)
 
 
 def _restlessness(rest: FloatArray, fresh: int, floor: float) -> tuple[int, float, float]:
-    """Likeliest index, ratio of the differences, and twice the log likelihood ratio of two exponential scales to one."""
+    """Likeliest index, ratio of the differences, twice the log likelihood ratio of two exponential scales to one."""
     apart = np.abs(np.diff(rest)) + floor
     best, best_gain, ratio = 0, 0.0, 1.0
     for k in range(fresh + RESTLESS_BEFORE, rest.size - RESTLESS_AFTER + 1):
-        before, after = apart[fresh : k - 1], apart[k - 1 :]
-        every, mean_before, mean_after = float(apart[fresh:].mean()), float(before.mean()), float(after.mean())
+        before = apart[fresh : k - 1]
+        mean_before = float(before.mean())
+        after = np.minimum(apart[k - 1 :], ODD_FROM * mean_before)
+        mean_after = float(after.mean())
+        every = (before.sum() + after.sum()) / (before.size + after.size)
         gain = (before.size + after.size) * np.log(every)
         gain -= before.size * np.log(mean_before) + after.size * np.log(mean_after)
         if mean_after > mean_before and 2.0 * gain > best_gain:

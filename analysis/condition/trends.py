@@ -19,7 +19,7 @@ FEWEST = 8
 MOVED_GAIN = 18.0
 BESIDE: frozenset[Kind] = frozenset(("top",))  # tells only together with others
 SURE_LEAD = 8.0
-RESTLESS_GAIN, RESTLESS = 6.0, 1.9
+RESTLESS_GAIN, RESTLESS = 5.0, 1.9
 
 # What counts as a change worth naming, beyond what statistics alone would flag: engineering guesses.
 LEAST_CHANGE: dict[Kind, float] = {
