@@ -176,38 +176,56 @@ class _Fit:
         return sizes, after - sum(explained), *explained
 
 
-def _candidates(n: int, fresh: int) -> list[_CandidateShape]:
-    index = np.arange(n)
-    found: list[_CandidateShape] = []
-    for k in range(fresh + REFERENCES, n - AT_ONCE_FROM + 1):
-        found.append(_CandidateShape(k, "at once", (index >= k).astype(float)))
-    for k in range(fresh, n - SLOWLY_FROM + 1):
-        found.append(_CandidateShape(k, "slowly", np.clip((index - k + 1) / (n - k), 0.0, 1.0)))
-    return found
+def _shape(n: int, begins: int, way: Way, lead: float) -> _CandidateShape:
+    since = np.arange(n) - begins + 1
+    course = (since > 0).astype(float) if way == "at once" else np.clip(since / (n - begins), 0.0, 1.0)
+    return _CandidateShape(begins, way, course, lead)
 
 
 def _pick(y: FloatArray, known: KnownColumns, scatter: float, fresh: int) -> list[_CandidateShape]:
     """Shapes that explain most, one after the other; every further one must explain more than the first need."""
-    candidates = _candidates(y.size, fresh)
     picked: list[_CandidateShape] = []
-    if not candidates:
-        return picked
-    every = np.column_stack([s.course for s in candidates])
     while len(picked) < MOST_SHAPES:
         taken = KnownColumns(
             np.column_stack([known.columns, *(s.course for s in picked)]),
             np.concatenate([known.spread, np.full(len(picked), 1e3 * scatter)]),
         )
-        weighed = _Fit(taken, np.empty((y.size, 0)), scatter).left_of(every)
-        grip = (every * weighed).sum(axis=0)
-        gains = np.where(grip > 1e-6, (weighed.T @ y) ** 2 / np.maximum(grip, 1e-6), 0.0) / scatter**2
-        best = int(np.argmax(gains))
-        if picked and gains[best] < ADD_GAIN:
+        gains = _gains(y, taken, scatter, fresh)
+        best = {way: float(of.max()) if of.size else 0.0 for way, of in gains.items()}
+        way: Way = "at once" if best["at once"] >= best["slowly"] else "slowly"
+        if best[way] <= 0.0 or (picked and best[way] < ADD_GAIN):
             break
-        chosen = candidates[best]
-        others = [g for g, c in zip(gains, candidates, strict=True) if c.way != chosen.way]
-        picked.append(replace(chosen, lead=float(gains[best] - max(others, default=0.0))))
+        begins = int(np.argmax(gains[way]))
+        picked.append(_shape(y.size, begins, way, best[way] - min(best.values())))
     return picked
+
+
+def _gains(y: FloatArray, known: KnownColumns, scatter: float, fresh: int) -> dict[Way, FloatArray]:
+    """Gain of each way by the run that it begins with, shape (n,), 0 where it may not begin.
+
+    Sums from a run on, once and twice over, are those of all steps and all slopes at one stroke.
+    """
+    n, fit = y.size, _Fit(known, np.empty((y.size, 0)), scatter)
+    left, count = fit.left_of(y), np.arange(y.size, 0, -1, dtype=float)
+    steps, columns = _from_here(left), _from_here(fit.x)
+    squares = {"at once": count, "slowly": count * (count + 1.0) * (2.0 * count + 1.0) / 6.0}
+    sums = {"at once": (steps, columns), "slowly": (_from_here(steps), _from_here(columns))}
+    may = {"at once": (fresh + REFERENCES, n - AT_ONCE_FROM), "slowly": (fresh, n - SLOWLY_FROM)}
+    found: dict[Way, FloatArray] = {}
+    for way in _WAYS:
+        along, beside = sums[way]
+        grip = squares[way] - ((beside @ fit.inner) * beside).sum(axis=1)
+        sure = (grip > 1e-6 * squares[way]) & (np.arange(n) >= may[way][0]) & (np.arange(n) <= may[way][1])
+        found[way] = np.where(sure, along**2 / np.where(sure, grip, 1.0), 0.0) / scatter**2
+    return found
+
+
+_WAYS: tuple[Way, ...] = ("at once", "slowly")
+
+
+def _from_here(values: FloatArray) -> FloatArray:
+    """Sum of what follows, itself included, along the first axis."""
+    return np.asarray(np.cumsum(values[::-1], axis=0)[::-1])
 
 
 def _with_restlessness(found: LevelCourse, fresh: int, floor: float) -> LevelCourse:
@@ -224,16 +242,16 @@ def _with_restlessness(found: LevelCourse, fresh: int, floor: float) -> LevelCou
 
 def _restlessness(rest: FloatArray, fresh: int, floor: float) -> tuple[int, float, float]:
     """Likeliest index, ratio of the differences, twice the log likelihood ratio of two exponential scales to one."""
-    apart = np.abs(np.diff(rest)) + floor
-    best, best_gain, ratio = 0, 0.0, 1.0
-    for k in range(fresh + RESTLESS_BEFORE, rest.size - RESTLESS_AFTER + 1):
-        before = apart[fresh : k - 1]
-        mean_before = float(before.mean())
-        after = np.minimum(apart[k - 1 :], ODD_FROM * mean_before)
-        mean_after = float(after.mean())
-        every = (before.sum() + after.sum()) / (before.size + after.size)
-        gain = (before.size + after.size) * np.log(every)
-        gain -= before.size * np.log(mean_before) + after.size * np.log(mean_after)
-        if mean_after > mean_before and 2.0 * gain > best_gain:
-            best, best_gain, ratio = k, float(2.0 * gain), mean_after / mean_before
-    return best, ratio, best_gain
+    begins = np.arange(fresh + RESTLESS_BEFORE, rest.size - RESTLESS_AFTER + 1)
+    if not begins.size:
+        return 0, 1.0, 0.0
+    apart = np.abs(np.diff(rest))[fresh:] + floor
+    many, at = begins - 1 - fresh, np.arange(apart.size)
+    before = np.cumsum(apart)[many - 1] / many
+    clipped = np.minimum(apart, ODD_FROM * before[:, None]) * (at >= many[:, None])
+    after = clipped.sum(axis=1) / (apart.size - many)
+    every = (before * many + after * (apart.size - many)) / apart.size
+    gain = 2.0 * (apart.size * np.log(every) - many * np.log(before) - (apart.size - many) * np.log(after))
+    gain = np.where(after > before, gain, 0.0)
+    best = int(np.argmax(gain))
+    return int(begins[best]), float(after[best] / before[best]), float(gain[best])

@@ -35,7 +35,8 @@ LEAST_CHANGE: dict[Kind, float] = {
     "noise": 0.3,
     "room": 7.0,
 }
-# Scatter from run to run in an ordinary workshop, mains and charge not known; less where they are: engineering guesses.
+# Scatter from run to run in an ordinary workshop that knows its charges but not its mains: engineering guesses.
+CHARGE_UNKNOWN = 3.0
 SCATTER: dict[Kind, float] = {
     "climb": 0.02,
     "top": 0.01,
@@ -114,7 +115,7 @@ def _trend(
     if len(starts) < FEWEST:
         return None
     values, known = known_for(figure, conditions, [b for b in begins if b])
-    shift = shift_of(values, known, usual_scatter=SCATTER[figure.kind], fresh=fresh)
+    shift = shift_of(values, known, usual_scatter=_usual_scatter(figure.kind, conditions), fresh=fresh)
     change = float(np.expm1(shift.change)) if figure.kind in RELATIVE else shift.change
     moved = (
         figure.kind not in BESIDE
@@ -139,6 +140,12 @@ def _trend(
         since=days[shift.main.begins] if moved and shift.main else None,
         restless_since=days[shift.restless_from] if restless else None,
     )
+
+
+def _usual_scatter(kind: Kind, conditions: Conditions) -> float:
+    """What is not known of the charge makes the climb as wide."""
+    wider = CHARGE_UNKNOWN if kind == "climb" and not conditions.charge_known else 1.0
+    return SCATTER[kind] * wider
 
 
 def _new_lives(runs: Sequence[ConditionFigures]) -> list[tuple[str, str]]:
