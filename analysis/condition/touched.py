@@ -6,13 +6,13 @@ from soakwitness.analysis.condition.combined_figures import Kind
 
 # "moved house" and "other" touch every figure: another mains, another room, or nobody knows.
 TOUCHED: dict[str, frozenset[Kind]] = {
-    "elements": frozenset(("climb", "top", "output", "overshoot", "swing", "afterheat")),
+    "elements": frozenset(("climb", "top", "output", "cooling", "overshoot", "swing", "afterheat")),
     "relay": frozenset(("output", "overshoot", "swing", "afterheat")),
     "door seal": frozenset(("top", "output", "cooling")),
     "insulation": frozenset(("climb", "top", "output", "cooling")),
     "thermocouple": frozenset(("output", "overshoot", "swing", "difference", "missed", "noise")),
     "controller": frozenset(("overshoot", "swing", "afterheat", "missed", "noise")),
-    "mains": frozenset(("climb", "output")),
+    "mains": frozenset(("climb", "output", "cooling")),
 }
 
 

@@ -233,7 +233,7 @@ def test_new_elements_begin_another_baseline() -> None:
     assert (parts(entered), entered.moved) == ([], ())
     assert str(entered.says) == f"shed: nothing has moved over the 22 runs after the work of {day(24)} (elements)."
     assert the("climb", entered).fresh == 24
-    assert the("cooling", entered).fresh == 0  # elements do nothing to the bricks
+    assert the("difference", entered).fresh == 0  # elements do nothing to two sensors
     unsaid = judge("shed", [figures(i, rng, power=0.88 if i < 24 else 1.02) for i in range(46)])
     assert parts(unsaid) == []
     assert "faster" in str(unsaid.says)
