@@ -7,5 +7,6 @@ RULES_VERSION = "4"
 
 1, 2: before kept verdicts named it. 3: everyone judges by the same inputs, too hot is no pass, each hold decides by its
 own sensor, a cooling time too near its limit is not proven. 4: the uncertainty of a calibration grows with time and
-hours hot, which end it too; a check that contradicts it has it lapse.
+hours hot, which end it too; a check that contradicts it has it lapse; the furnace's own figures, too, of the room, the
+charge and the mains.
 """

@@ -35,6 +35,7 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "audit": ("audit", "audit", "Find what a bad batch had that the good ones had not."),
     "condition": ("condition", "condition", "How the furnace itself is doing over many runs."),
     "cutout": ("cutout", "cutout", "Tests of the furnace's over-temperature cut-out."),
+    "upkeep": ("upkeep", "upkeep", "Enter what was renewed or done to a furnace."),
     "disposition": ("disposition", "disposition", "Say what was decided about a run's findings."),
     "logbook": ("logbook", "logbook", "Look after the log book (check, rebuild, backup, restore, export)."),
     "steels": ("steels", "steels", "Published heat treatment figures of open steel grades."),

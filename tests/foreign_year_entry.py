@@ -1,7 +1,4 @@
-"""Enters a year of foreign_years.py into a real log book run by run, as a user would, and asks `condition` of it.
-
-What cannot be entered yet is marked ``NOT YET`` with what is entered in its stead.
-"""
+"""Enters a year of foreign_years.py into a real log book run by run, as a user would, and asks `condition` of it."""
 
 from __future__ import annotations
 
@@ -14,14 +11,16 @@ import numpy as np
 from click.testing import CliRunner
 
 from soakwitness.analysis.logbook.charges import charge_pieces
+from soakwitness.analysis.logbook.furnace_work import add_upkeep
 from soakwitness.analysis.logbook.opening import LogBook, open_logbook
 from soakwitness.analysis.logbook.pieces import Piece, add_pieces
 from soakwitness.analysis.logbook.runs import take_in
 from soakwitness.analysis.recomputing.refreshing import refresh
 from soakwitness.analysis.record.moments import Stamp
 from soakwitness.cli.main import soakwitness
-from soakwitness.firmware_bridge.runfolder.contents import Column
+from soakwitness.firmware_bridge.runfolder.contents import Column, Mark
 from soakwitness.firmware_bridge.runfolder.line_format import sample_body, utc_text
+from soakwitness.firmware_bridge.runfolder.marks import encode_mark
 from soakwitness.firmware_bridge.runfolder.writer import RunFolder
 from tests.foreign_years import REPAIRED, Year, YearRun, happened
 
@@ -29,6 +28,7 @@ FURNACE = "foreign furnace"
 OPENS = datetime(2024, 1, 8, 7, 30, tzinfo=UTC)
 BLADE_KG = 0.15
 STEP_S = 10.0
+EMPTY_BELOW_KG = 0.1  # a thermocouple's dummy alone
 
 
 def enter_runs(book: LogBook, year: Year, first: int, until: int) -> None:
@@ -39,17 +39,16 @@ def enter_runs(book: LogBook, year: Year, first: int, until: int) -> None:
     take_in(book, stamp=stamp)
     for run, name in zip(runs, names, strict=True):
         if year.kind == REPAIRED and run.number == year.begins:
-            maintained(book, run, "new elements")
+            maintained(book, run, "elements")
         if year.keeping.masses_entered:
             _charged(book, run, name)
     refresh(book, stamp=stamp)  # else the question would start processes for it
 
 
 def maintained(book: LogBook, run: YearRun, what: str) -> None:
-    """Enter that the furnace was mended before this run.
-
-    NOT YET: there is no such command; nothing is entered.
-    """
+    """Enter that the furnace was mended before this run."""
+    done_utc = utc_text(_when(run, -3600.0))
+    add_upkeep(book, FURNACE, what, done_utc=done_utc, stamp=Stamp(utc_text(_when(run, 86400.0)), "Ana"))
 
 
 def asked(folder: Path) -> dict[str, Any]:
@@ -119,6 +118,10 @@ def _recorded(folder: Path, year: Year, run: YearRun) -> str:
         }
         bodies.append(sample_body(moment.t_s, utc_text(start.timestamp() + moment.t_s), names, row))
     made.write_bodies(bodies)
+    if keeping.masses_entered:
+        noted = "empty" if run.mass_kg < EMPTY_BELOW_KG else f"{run.mass_kg:g} kg"
+        mark = Mark(0.0, "note", note=noted, mark_id="000001", entered_t_s=0.0)
+        made.write_event(0.0, utc_text(start.timestamp()), "mark", encode_mark(mark))
     end_s = fired.moments[-1].t_s
     made.write_event(end_s, utc_text(start.timestamp() + end_s), "end")
     made.seal(sealed_utc=start + timedelta(seconds=end_s))
@@ -126,7 +129,7 @@ def _recorded(folder: Path, year: Year, run: YearRun) -> str:
 
 
 def _charged(book: LogBook, run: YearRun, name: str) -> None:
-    """NOT YET: the mass itself, or that it is empty: as many blades as it weighs are entered."""
+    """As many blades as it weighs; the mass itself is noted in the run."""
     blades = [f"R{run.number:03d}-{n + 1:02d}" for n in range(int(run.mass_kg / BLADE_KG))]
     if blades:
         stamp = Stamp(utc_text(_when(run)), "Ana")

@@ -1,226 +1,153 @@
-"""Series of the furnace's own figures over many runs, and which of them have moved since when."""
+"""The furnace's figures over many runs: which of them moved, since when and how, known conditions apart."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from statistics import median
-from typing import Literal
 
 import numpy as np
 
-from soakwitness.analysis.condition.control_charts import (
-    Cusum,
-    Ewma,
-    Individuals,
-    cusum,
-    ewma,
-    individuals,
-    spread,
-)
+from soakwitness.analysis.condition.combined_figures import RELATIVE, Combined, Kind, combined_figures
+from soakwitness.analysis.condition.known_conditions import Conditions, conditions_of, known_for
+from soakwitness.analysis.condition.shifts import LevelCourse, Way, shift_of
+from soakwitness.analysis.condition.touched import touches
 from soakwitness.analysis.evidence.run_figures import ConditionFigures
+from soakwitness.analysis.evidence.upkeep import Upkeep
 from soakwitness.analysis.record.run import FloatArray
-from soakwitness.firmware_bridge.common.wording import Says, Temp
 
-Kind = Literal["rate", "output", "overshoot", "difference", "cooling", "missed", "noise", "accuracy"]
 FEWEST = 8
-BASE_MOST = 20
-LAST = 5
-EWMA_WEIGHT = 0.2
-ALLOWANCE, LIMIT = 0.5, 5.0  # of the CUSUM, in standard deviations: one false alarm in about 465 runs
+MOVED_GAIN = 18.0
+BESIDE: frozenset[Kind] = frozenset(("top",))  # tells only together with others
+SURE_LEAD = 8.0
+RESTLESS_GAIN, RESTLESS = 5.0, 1.9
 
 # What counts as a change worth naming, beyond what statistics alone would flag: engineering guesses.
 LEAST_CHANGE: dict[Kind, float] = {
-    "rate": 0.04,
-    "output": 0.05,
+    "climb": 0.04,
+    "top": 0.04,
+    "output": 0.04,
+    "cooling": 0.03,
     "overshoot": 2.0,
+    "swing": 1.5,
+    "afterheat": 4.0,
     "difference": 2.0,
-    "cooling": 0.06,
     "missed": 0.01,
     "noise": 0.3,
-    "accuracy": 1.5,
+    "room": 7.0,
 }
-RELATIVE: frozenset[Kind] = frozenset(("rate", "output", "cooling"))
-LEAST_SPREAD: dict[Kind, float] = {
-    "rate": 0.005,
-    "output": 0.01,
-    "overshoot": 0.2,
-    "difference": 0.2,
-    "cooling": 0.01,
-    "missed": 0.001,
-    "noise": 0.02,
-    "accuracy": 0.3,
+# Scatter from run to run in an ordinary workshop that knows its charges but not its mains: engineering guesses.
+CHARGE_UNKNOWN = 3.0
+SCATTER: dict[Kind, float] = {
+    "climb": 0.02,
+    "top": 0.01,
+    "output": 0.02,
+    "cooling": 0.02,
+    "overshoot": 0.7,
+    "swing": 0.4,
+    "afterheat": 1.5,
+    "difference": 0.7,
+    "missed": 0.003,
+    "noise": 0.05,
+    "room": 2.5,
 }
-
-
-@dataclass(frozen=True)
-class Series:
-    """One figure over runs. ``where`` is a temperature [degC] as text; ``group`` says of which runs."""
-
-    kind: Kind
-    where: str
-    group: str
-    runs: tuple[str, ...]
-    days: tuple[str, ...]
-    values: FloatArray
-
-    @property
-    def name(self) -> Says:
-        """Name for a table."""
-        words = {
-            "rate": "full power from {where}",
-            "output": "output at {where}",
-            "overshoot": "overshoot at {where}",
-            "difference": "control minus other at {where}",
-            "cooling": "cooling from {where}",
-            "missed": "readings missed",
-            "noise": "noise",
-            "accuracy": "accuracy test",
-        }
-        return Says.of(words[self.kind], where=Temp(float(self.where)) if self.where else "")
 
 
 @dataclass(frozen=True)
 class Trend:
-    """A series with its charts. ``change`` is that of the last runs against the first: a share or in its own unit.
+    """A figure with what became of it. ``usual`` and ``now`` in its own unit, ``change`` a share or in its own unit.
 
-    ``since`` is the day from which it drifts, None where it does not; ``steady_rise`` the rank correlation with time
-    from there on: near 1 for a slow drift, near 0 after a step.
+    ``level`` is the line through its values, in the terms of ``figure``. ``since`` is the day of the first run of the
+    change, None where it has not moved; ``days`` and ``runs`` are those of the values. ``fresh`` is the index of the
+    first value of its present baseline, ``begun_by`` the part whose renewal began it, None where it is the first on
+    record.
     """
 
-    series: Series
-    singles: Individuals
-    smoothed: Ewma
-    sums: Cusum
+    figure: Combined
+    shift: LevelCourse
+    runs: tuple[str, ...]
+    days: tuple[str, ...]
+    fresh: int
+    begun_by: str | None
+    level: FloatArray
     usual: float
     now: float
     change: float
     moved: bool
     since: str | None
-    steady_rise: float
+    restless_since: str | None
+
+    @property
+    def kind(self) -> Kind:
+        """Which figure it is."""
+        return self.figure.kind
+
+    @property
+    def way(self) -> Way | None:
+        """Whether it came at once or slowly."""
+        return self.shift.main.way if self.moved and self.shift.main else None
+
+    @property
+    def way_doubtful(self) -> bool:
+        """Whether the other way would explain it nearly as well."""
+        return self.shift.main is not None and self.shift.main.lead < SURE_LEAD
 
 
-def charge_group(run: ConditionFigures) -> str:
-    """Which runs a run may be compared with."""
-    if run.door > 0:
-        return "door opened"
-    return {True: "charged", False: "empty", None: "charge not known"}[run.charged]
+def trends_of(runs: Sequence[ConditionFigures], upkeep: Sequence[Upkeep] = ()) -> tuple[Trend, ...]:
+    """Every figure of a furnace that eight runs have; what was done to it begins another baseline."""
+    conditions = conditions_of(runs)
+    found = [
+        _trend(f, runs, conditions, [(u.done_utc, u.part) for u in upkeep if touches(u.part, f.kind)])
+        for f in combined_figures(runs)
+    ]
+    return tuple(t for t in found if t is not None)
 
 
-def all_series(runs: Sequence[ConditionFigures]) -> tuple[Series, ...]:
-    """Every figure of a furnace as a series, runs of each group apart.
-
-    Returns those with two values at least. Differences between sensors and overshoot begin anew with each sensor life.
-    """
-    found: list[Series] = []
-    groups: dict[str, list[ConditionFigures]] = {}
-    for run in runs:
-        groups.setdefault(charge_group(run), []).append(run)
-    for group, members in groups.items():
-        life = [r for r in members if r.sensor_key == members[-1].sensor_key]
-        found += _by_temperature("rate", group, members, lambda r: r.full_power)
-        found += _by_temperature("output", group, members, lambda r: r.output)
-        found += _by_temperature("overshoot", group, life, lambda r: r.overshoot)
-        found += _by_temperature("difference", group, life, lambda r: r.difference)
-        found += _by_temperature("cooling", group, members, lambda r: r.cooling)
-    found += _plain("missed", "all runs", runs, lambda r: r.missed_share)
-    found += _plain("noise", "all runs", runs, lambda r: r.noise_c)
-    return tuple(s for s in found if s.values.size >= 2)
-
-
-def _by_temperature(
-    kind: Kind,
-    group: str,
-    runs: Sequence[ConditionFigures],
-    get: Callable[[ConditionFigures], object],
-) -> list[Series]:
-    points: dict[str, list[tuple[ConditionFigures, float]]] = {}
-    for run in runs:
-        values = get(run)
-        if isinstance(values, dict):
-            for where, value in values.items():
-                if value is not None:
-                    points.setdefault(where, []).append((run, float(value)))
-    return [_series(kind, where, group, found) for where, found in sorted(points.items(), key=_temperature)]
-
-
-def _temperature(item: tuple[str, object]) -> float:
-    return float(item[0])
-
-
-def _plain(
-    kind: Kind, group: str, runs: Sequence[ConditionFigures], get: Callable[[ConditionFigures], float | None]
-) -> list[Series]:
-    found = [(run, value) for run in runs if (value := get(run)) is not None]
-    return [_series(kind, "", group, found)] if found else []
-
-
-def _series(kind: Kind, where: str, group: str, found: Sequence[tuple[ConditionFigures, float]]) -> Series:
-    return Series(
-        kind,
-        where,
-        group,
-        tuple(run.run for run, _ in found),
-        tuple(run.started_utc[:10] for run, _ in found),
-        np.array([value for _, value in found], dtype=float),
-    )
-
-
-def trend(series: Series) -> Trend | None:
-    """Chart a series and say whether it has moved.
-
-    Mean and standard deviation come from the first values (a third of them, 5 to 20). It has moved where the CUSUM (k =
-    0.5, h = 5 standard deviations) or the EWMA (weight 0.2) ends outside its limits, and the last five values have
-    changed by more than a figure worth naming.
-
-    Source: NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.
-    """
-    values = series.values
-    if values.size < FEWEST:
+def _trend(
+    figure: Combined, runs: Sequence[ConditionFigures], conditions: Conditions, work: Sequence[tuple[str, str]]
+) -> Trend | None:
+    of = [runs[i] for i in figure.index]
+    starts = [r.started_utc for r in of]
+    if figure.kind in ("overshoot", "difference"):  # both begin anew with another sensor
+        work = [*work, *_new_lives(of)]
+    begun = {sum(s < at for s in starts): part for at, part in sorted(work)}
+    begins = sorted(set(begun) - {len(starts)})
+    fresh = begins[-1] if begins else 0
+    if len(starts) < FEWEST:
         return None
-    base = min(BASE_MOST, max(5, values.size // 3))
-    usual = float(np.median(values[:base]))
-    size = abs(usual) if series.kind in RELATIVE and usual else 1.0
-    floor = LEAST_SPREAD[series.kind] * size
-    sigma = max(spread(values[:base]), floor)
-    smoothed = ewma(values, target=usual, sigma=sigma, weight=EWMA_WEIGHT)
-    sums = cusum(values, target=usual, allowance=ALLOWANCE * sigma, limit=LIMIT * sigma)
-    now = float(np.median(values[-LAST:]))
-    change = (now - usual) / size
-    out = bool(smoothed.out[-1]) or (sums.alarms and sums.alarms[-1] == values.size - 1)
-    moved = bool(out) and abs(change) >= LEAST_CHANGE[series.kind]
-    since = sums.since if sums.alarms else None
+    values, known = known_for(figure, conditions, [b for b in begins if b])
+    shift = shift_of(values, known, usual_scatter=_usual_scatter(figure.kind, conditions), fresh=fresh)
+    change = float(np.expm1(shift.change)) if figure.kind in RELATIVE else shift.change
+    moved = (
+        figure.kind not in BESIDE
+        and shift.gain >= MOVED_GAIN
+        and abs(change) >= LEAST_CHANGE[figure.kind]
+        and shift.main is not None
+    )
+    restless = shift.restless_gain >= RESTLESS_GAIN and shift.restless >= RESTLESS
+    days = tuple(s[:10] for s in starts)
     return Trend(
-        series=series,
-        singles=individuals(values, base=base, least_spread=floor),
-        smoothed=smoothed,
-        sums=sums,
-        usual=usual,
-        now=now,
+        figure=figure,
+        shift=shift,
+        runs=tuple(r.run for r in of),
+        days=days,
+        fresh=fresh,
+        begun_by=begun.get(fresh),
+        level=(level := shift.level if moved else shift.flat),
+        usual=figure.shown(float(level[fresh])),
+        now=figure.shown(float(level[-1])),
         change=change,
         moved=moved,
-        since=series.days[since] if moved and since is not None else series.days[base] if moved else None,
-        steady_rise=_steadiness(values[base if since is None else max(since, 1) :]),
+        since=days[shift.main.begins] if moved and shift.main else None,
+        restless_since=days[shift.restless_from] if restless else None,
     )
 
 
-def _steadiness(values: FloatArray) -> float:
-    """Rank correlation of values with their order: near 1 for a steady rise, near 0 for ups and downs."""
-    if values.size < 4:
-        return 0.0
-    ranks = np.argsort(np.argsort(values)).astype(float)
-    order = np.arange(values.size, dtype=float)
-    top = float(((ranks - ranks.mean()) * (order - order.mean())).sum())
-    bottom = float(np.sqrt(((ranks - ranks.mean()) ** 2).sum() * ((order - order.mean()) ** 2).sum()))
-    return top / bottom if bottom > 0 else 0.0
+def _usual_scatter(kind: Kind, conditions: Conditions) -> float:
+    """What is not known of the charge makes the climb as wide."""
+    wider = CHARGE_UNKNOWN if kind == "climb" and not conditions.charge_known else 1.0
+    return SCATTER[kind] * wider
 
 
-def middle_change(
-    trends: Sequence[Trend], *, kind: Kind, low_c: float = -300.0, high_c: float = 3000.0
-) -> float | None:
-    """Median change of one kind of figure over a range of temperatures.
-
-    Returns A share for rates, output and cooling, else in K; None where there is no such trend.
-    """
-    found = [t.change for t in trends if t.series.kind == kind and low_c <= float(t.series.where or 0) < high_c]
-    return median(found) if found else None
+def _new_lives(runs: Sequence[ConditionFigures]) -> list[tuple[str, str]]:
+    pairs = zip(runs, runs[1:], strict=False)
+    return [(b.started_utc, "thermocouple") for a, b in pairs if a.sensor_key != b.sensor_key]

@@ -157,7 +157,10 @@ class ConditionFigures:
 
     ``output`` maps a hold's target [degC] to the output that held it [%], ``overshoot`` to its overshoot [K],
     ``difference`` to control minus load [K]. ``cooling`` maps a window's upper edge to the rate of free cooling [K/h].
-    ``charged`` None: not known. ``door`` is how often the door was opened while it was hot.
+    ``charged`` None: not known. ``door`` is how often the door was opened while it was hot. ``swing`` maps a hold's
+    target to the range of the control reading in it [K], ``afterheat_c`` is how far the reading climbed while the
+    output had been off for a minute [K]. What moves the others by itself: ``room_c`` at the start, ``warm`` where the
+    furnace still was, what was in as ``charge_kg`` or as steel ``charge_mm`` (thickness times blades), ``mains_v``.
     """
 
     run: str
@@ -177,6 +180,14 @@ class ConditionFigures:
     faults: int = 0
     sensor: str = ""
     other: str | None = None
+    swing: Mapping[str, float] | None = None
+    afterheat_c: float | None = None
+    recipe: str | None = None
+    room_c: float | None = None
+    warm: bool = False
+    charge_kg: float | None = None
+    charge_mm: float | None = None
+    mains_v: float | None = None
 
 
 @dataclass(frozen=True)

@@ -29,6 +29,7 @@ Table = Literal[
     "run_loads",
     "inspections",
     "cutout_tests",
+    "upkeep",
 ]
 
 # what a person calls an entry of each table
@@ -51,6 +52,7 @@ KINDS: dict[str, Table] = {
     "load": "run_loads",
     "inspection": "inspections",
     "cutout": "cutout_tests",
+    "upkeep": "upkeep",
 }
 
 
@@ -106,6 +108,8 @@ def _where_numbers_stand(table: Table) -> str:
         return "Numbers are shown by: soakwitness sensor list"
     if table == "place_differences":
         return "Numbers are shown by: soakwitness place list"
+    if table == "upkeep":
+        return "Numbers are shown by: soakwitness upkeep FURNACE"
     if table == "measured_packets":
         return "Numbers are shown by: soakwitness packet list"
     if table in ("piece_facts", "charge_pieces", "hardness", "treatments", "inspections"):

@@ -48,6 +48,7 @@ TABLES = {
     "measured_packets": "SELECT m.*, p.text FROM measured_packets m "
     "JOIN packet_files p ON p.digest = m.packet_digest ORDER BY m.since, m.entry",
     "figures": "SELECT run, recipe_digest, analysis_version, made_utc, condition FROM figures ORDER BY run",
+    "upkeep": "SELECT * FROM upkeep ORDER BY furnace, done_utc, entry",
     "dispositions": "SELECT * FROM dispositions ORDER BY run, entry",
 }
 

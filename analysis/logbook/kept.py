@@ -122,14 +122,15 @@ def kept_condition(book: LogBook, runs: Iterable[str]) -> dict[str, ConditionFig
     return {row["run"]: condition_from(json.loads(row["condition"])) for row in rows if row is not None}
 
 
-def furnace_condition(book: LogBook, furnace: str) -> tuple[ConditionFigures, ...]:
-    """The furnace's own figures of all its runs, in the order of their start."""
+def furnace_condition(book: LogBook, furnace: str, *, newest: int = -1) -> tuple[ConditionFigures, ...]:
+    """The furnace's own figures of its newest runs, else of all, in the order of their start."""
     rows = book.rows(
         "SELECT f.condition FROM figures f JOIN standing_runs r ON r.run = f.run WHERE r.furnace = ? "
-        "ORDER BY r.started_utc",
+        "ORDER BY r.started_utc DESC LIMIT ?",
         furnace,
+        newest,
     )
-    return tuple(condition_from(json.loads(row["condition"])) for row in rows)
+    return tuple(condition_from(json.loads(row["condition"])) for row in reversed(rows))
 
 
 def kept_answer(book: LogBook, run: str) -> dict[str, Any] | None:

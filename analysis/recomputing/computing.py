@@ -45,10 +45,16 @@ def measured(
     control = control_trace(run)
     sensor = None if control is None else inputs.sensors.get(control.name)
     figures = run_figures(run, recipe, verification, sensor=sensor, ended_utc=ended_utc)
-    loaded = bool(inputs.pieces) or any(m.act == "load" and not m.struck for m in run.marks)
-    empty = inputs.load is not None and inputs.load.empty
-    charged = True if loaded else False if empty else None
-    condition = condition_figures(run, recipe, verification, figures, charged=charged)
+    load = inputs.load
+    condition = condition_figures(
+        run,
+        recipe,
+        verification,
+        figures,
+        pieces=inputs.pieces,
+        load_kg=None if load is None else load.kg,
+        empty=load is not None and load.empty,
+    )
     return Computed(
         run=run.header.run,
         recipe_digest=recipe_digest,

@@ -1,12 +1,16 @@
-"""The furnace's own figures run by run: single values with limits, the smoothed line, the sums below."""
+"""The furnace's own figures over the dates: a strip each, what it was at first beside what it is now, in words."""
 
 from __future__ import annotations
 
+import textwrap
+from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
+from soakwitness.analysis.condition.trends import LEAST_CHANGE
 from soakwitness.cli.charts import style
-from soakwitness.firmware_bridge.common.units import Unit, from_kelvin
+from soakwitness.cli.words.condition_words import MAIN, change_words, figure_words
+from soakwitness.firmware_bridge.common.units import Unit
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -15,85 +19,106 @@ if TYPE_CHECKING:
     from soakwitness.analysis.condition.judging import Condition
     from soakwitness.analysis.condition.trends import Trend
 
-MOST = 4
+MOST = 5
 
 
 def save_condition_chart(condition: Condition, path: Path, *, unit: Unit = "C") -> None:
-    """Draw the trends that matter most and write them as PNG, SVG or PDF."""
+    """Draw the figures that matter most and write them as PNG, SVG or PDF."""
     with style.own_look():
         style.save(condition_figure(condition, unit=unit), path)
 
 
 def chosen_trends(condition: Condition) -> tuple[Trend, ...]:
-    """Trends to draw: those that moved most first, then one of each other kind."""
-    main = condition.groups[0][0] if condition.groups else ""
-    mine = [t for t in condition.trends if t.series.group in (main, "all runs")]
-    ordered = sorted(mine, key=lambda t: (not t.moved, -abs(t.smoothed.smoothed[-1] - t.usual)))
-    kinds: dict[str, Trend] = {}
-    for t in ordered:
-        kinds.setdefault(t.series.kind, t)
-    return tuple(kinds.values())[:MOST]
+    """TrendsByKind to draw: those that moved, then the main ones; in the order of the table."""
+    ranked = sorted(condition.trends, key=lambda t: (not t.moved, t.kind not in MAIN, -t.shift.gain))[:MOST]
+    ranked = [t for t in ranked if t.moved or t.kind in MAIN]
+    return tuple(t for t in condition.trends if t in ranked)
 
 
 def condition_figure(condition: Condition, *, unit: Unit) -> Figure:
-    """Figure with two axes a trend: values above, sums below. Call within ``style.own_look()``."""
+    """Figure with one strip a figure. Call within ``style.own_look()``."""
     from matplotlib.figure import Figure
 
     trends = chosen_trends(condition)
-    figure = Figure(figsize=(9.6, 1.0 + 2.3 * max(1, len(trends))), layout="constrained")
-    figure.suptitle(condition.says, x=0.01, ha="left", fontsize=11)
+    title = textwrap.fill(condition.says.text(unit), 92)
+    if condition.parts:
+        title += "\n" + textwrap.fill(f"Measure: {condition.parts[0].measure}", 92)
+    height = 0.9 + 0.2 * title.count("\n") + 1.35 * max(1, len(trends))
+    figure = Figure(figsize=(9.6, height), layout="constrained")
+    figure.suptitle(title, x=0.01, ha="left", fontsize=11)
     if not trends:
-        figure.text(0.5, 0.5, "Too few runs to see a trend.", ha="center")
+        figure.text(0.5, 0.4, "Too few runs to see a trend.", ha="center")
         return figure
-    axes = figure.subplots(len(trends), 2, squeeze=False, width_ratios=(2.4, 1.0))
-    for (left, right), trend in zip(axes, trends, strict=True):
-        _values(left, trend, unit)
-        _sums(right, trend)
-    axes[-1][0].set_xlabel("run")
-    axes[-1][1].set_xlabel("run")
+    axes = figure.subplots(len(trends), 1, squeeze=False, sharex=True)[:, 0]
+    for ax, trend in zip(axes, trends, strict=True):
+        _strip(ax, trend, unit)
+    _work(list(axes), condition)
+    axes[-1].tick_params(labelbottom=True)
     return figure
 
 
-def _scale(trend: Trend, unit: Unit) -> float:
-    plain = trend.series.kind == "output"
-    return 1.0 if plain else 100.0 if trend.series.kind == "missed" else from_kelvin(1.0, unit)
+def _strip(ax: Axes, trend: Trend, unit: Unit) -> None:
+    """Runs as dots, the line through them, the first level drawn on to today; words at both ends instead of scales."""
+    days: list[Any] = [datetime.fromisoformat(day) for day in trend.days]
+    values = [trend.figure.shown(float(v)) for v in trend.shift.cleaned]
+    level = [trend.figure.shown(float(v)) for v in trend.level]
+    colour = style.VERMILION if trend.moved else style.BLUE
+    ax.plot(days, values, color="#9A9A9A", marker="o", markersize=3.0, linestyle="none")
+    for first, last in _parts(trend):
+        ax.plot(days[first:last], level[first:last], color=colour, linewidth=2.2, marker="_", markersize=4)
+    ax.plot([days[trend.fresh], days[-1]], [trend.usual] * 2, **_FIRST)
+    ax.set_title(_heading(trend, unit), fontweight="bold" if trend.moved else "normal")
+    _set_height(ax, trend, [*values, *level])
+    ax.set_yticks([])
+    ax.grid(visible=False)
+    ax.spines["left"].set_visible(False)
+    began = "as new" if trend.begun_by else "at first"
+    ends: dict[str, Any] = {"va": "center", "transform": ax.get_yaxis_transform()}
+    usual, now = (figure_words(value, trend.kind, unit) for value in (trend.usual, trend.now))
+    ax.text(-0.01, trend.usual, f"{began}\n{usual}", color="#333333", ha="right", **ends)
+    weight = "bold" if trend.moved else "normal"
+    ax.text(1.01, level[-1], f"now\n{now}", color=colour, ha="left", fontweight=weight, **ends)
 
 
-def _values(ax: Axes, trend: Trend, unit: Unit) -> None:
-    scale = _scale(trend, unit)
-    number = range(1, trend.series.values.size + 1)
-    singles = trend.singles
-    ax.fill_between(
-        [1, trend.series.values.size], scale * singles.lower, scale * singles.upper, color=style.BAND_FILL, alpha=0.25,
-        linewidth=0, label="limits of single runs",
-    )  # fmt: skip
-    ax.axhline(scale * trend.usual, **style.RECIPE)
-    for limit in (trend.smoothed.lower, trend.smoothed.upper):
-        ax.axhline(scale * limit, color=style.PURPLE, linewidth=0.8, linestyle=(0, (2, 2)))
-    ax.plot(
-        number, scale * singles.values, color="#8C8C8C", marker="o", markersize=2.5, linewidth=0.6, label="single runs"
-    )
-    ax.plot(number, scale * trend.smoothed.smoothed, label="smoothed", **style.MEASURED)
-    if trend.since:
-        first = trend.series.days.index(trend.since) + 1
-        ax.axvline(first, color=style.VERMILION, linewidth=1.0, linestyle=(0, (5, 2)))
-        ax.annotate(f"since {trend.since}", (first, ax.get_ylim()[0]), color=style.VERMILION, va="bottom")
-    ax.set_title(f"{_title(trend, unit)} ({trend.series.group})")
-    ax.legend(loc="upper left", ncols=3)
+_FIRST: dict[str, Any] = {"color": "#333333", "linewidth": 1.0, "linestyle": (0, (6, 4))}
 
 
-def _title(trend: Trend, unit: Unit) -> str:
-    sign = style.degree(unit)
-    units = {"rate": f"{sign}/h", "cooling": f"{sign}/h", "output": "%", "missed": "%"}
-    return f"{trend.series.name.text(unit)}, {units.get(trend.series.kind, sign)}"
+def _parts(trend: Trend) -> list[tuple[int, int]]:
+    """First and last index of the parts of the line, which breaks where it changed at once."""
+    breaks = {trend.fresh, *(p.begins for p in trend.shift.pieces if trend.moved and p.way == "at once")}
+    edges = sorted({0, len(trend.days), *breaks})
+    return list(zip(edges, edges[1:], strict=False))
 
 
-def _sums(ax: Axes, trend: Trend) -> None:
-    limit = trend.sums.limit or 1.0
-    number = range(1, trend.series.values.size + 1)
-    ax.plot(number, trend.sums.high / limit, color=style.VERMILION, linewidth=1.5, label="up")
-    ax.plot(number, -trend.sums.low / limit, color=style.BLUE, linewidth=1.5, linestyle=(0, (4, 1.5)), label="down")
-    for side in (-1.0, 1.0):
-        ax.axhline(side, color="#555555", linewidth=0.9, linestyle=(0, (6, 3)))
-    ax.set_title("summed deviation over its limit")
-    ax.legend(loc="upper left", ncols=2)
+def _set_height(ax: Axes, trend: Trend, values: list[float]) -> None:
+    """From the lowest to the highest but for odd single runs, and never so near that scatter looks like a change."""
+    import numpy as np
+
+    low, high = np.percentile(values, (1.0, 99.0))
+    least = trend.figure.shown(2.0 * LEAST_CHANGE[trend.kind]) - trend.figure.shown(0.0)
+    room = max(0.25 * (high - low), 0.5 * (2.0 * least - (high - low)))
+    ax.set_ylim(low - room, high + room)
+
+
+def _heading(trend: Trend, unit: Unit) -> str:
+    name = trend.figure.name.text(unit)
+    if trend.moved:
+        way = "slowly" if trend.way == "slowly" else "at once"
+        return f"{name}: {change_words(trend, unit)}, {way} since {trend.since}"
+    if trend.restless_since:
+        return f"{name}: up and down since {trend.restless_since}"
+    return f"{name}: as it was"
+
+
+def _work(axes: list[Axes], condition: Condition) -> None:
+    """What was done to the furnace: a line through all strips, its name above the first."""
+    first, last = condition.first_day or "", condition.last_day or ""
+    for work in condition.upkeep:
+        if not first <= work.done_utc[:10] <= last:
+            continue
+        day: Any = datetime.fromisoformat(work.done_utc[:10])
+        for ax in axes:
+            ax.axvline(day, color=style.BLACK, linewidth=1.1, linestyle=(0, (2, 2)))
+        axes[0].annotate(
+            f" {work.part}", (day, 1.0), xycoords=("data", "axes fraction"), va="top", ha="left", color=style.BLACK
+        )

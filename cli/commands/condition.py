@@ -37,8 +37,10 @@ SUFFIXES = (".png", ".svg", ".pdf")
     show_default=True,
     help="Look at so many runs.",
 )
-@click.option("--all", "every", is_flag=True, help="Show every figure, of every kind of run.")
-@click.option("--chart", type=click.Path(path_type=Path, dir_okay=False), help="Draw the trends: png, svg or pdf.")
+@click.option("--all", "every", is_flag=True, help="Show every figure.")
+@click.option(
+    "--chart", type=click.Path(path_type=Path, dir_okay=False), help="Draw the figures over the dates: png, svg or pdf."
+)
 @unit_option
 @json_option
 @force_option
@@ -55,7 +57,7 @@ def condition(
 ) -> None:
     """Say what is drifting in FURNACE since when, and tell mains, element, insulation and thermocouple apart.
 
-    FURNACE is its name as in the furnace file.
+    FURNACE is its name as in the furnace file. What was renewed or done to it is entered with: soakwitness upkeep.
 
     Example: soakwitness condition "small furnace"
     """
@@ -79,7 +81,9 @@ def condition(
 
 
 def _condition(book: LogBook, furnace: str, newest: int) -> Condition:
-    from soakwitness.analysis.condition.judging import Accuracy, judge
+    from soakwitness.analysis.condition.judging import judge
+    from soakwitness.analysis.condition.naming import Accuracy
+    from soakwitness.analysis.logbook.furnace_work import upkeep_of
     from soakwitness.analysis.logbook.kept import furnace_condition
     from soakwitness.analysis.logbook.runs import furnaces, list_runs
     from soakwitness.analysis.logbook.sensors import accuracy_tests
@@ -94,4 +98,5 @@ def _condition(book: LogBook, furnace: str, newest: int) -> Condition:
     name = entries[-1].furnace
     tests = [t for t in accuracy_tests(book, name) if isinstance(t.result.get("difference_c"), (int, float))]
     accuracy = [Accuracy(t.done_on, float(t.result["difference_c"])) for t in tests]
-    return judge(name, furnace_condition(book, name)[-newest:], accuracy=accuracy)
+    runs = furnace_condition(book, name, newest=newest)
+    return judge(name, runs, accuracy=accuracy, upkeep=upkeep_of(book, name))

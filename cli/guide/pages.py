@@ -58,6 +58,7 @@ ABOUT = {
     "audit": "audit",
     "condition": "condition",
     "cutout": "evidence",
+    "upkeep": "condition",
     "disposition": "pieces",
     "logbook": "files",
     "steels": "steels",

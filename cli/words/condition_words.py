@@ -2,96 +2,111 @@
 
 from __future__ import annotations
 
+import textwrap
 from typing import TYPE_CHECKING, Any
 
 from soakwitness.cli.options.entering import table
 from soakwitness.firmware_bridge.common.units import Unit
-from soakwitness.firmware_bridge.common.wording import counted, difference, rate
+from soakwitness.firmware_bridge.common.wording import counted, difference, percent, rate
 
 if TYPE_CHECKING:
     from soakwitness.analysis.condition.judging import Condition
     from soakwitness.analysis.condition.trends import Trend
 
+WIDTH = 80
+MAIN = ("climb", "output", "cooling", "overshoot", "difference")
+
 
 def condition_lines(condition: Condition, unit: Unit, *, every: bool = False) -> list[str]:
     """Lines for the screen: the answer, each part with the measurement that would settle it, then the table."""
-    lines = [condition.says]
+    lines = _wrapped(condition.says.text(unit))
     if condition.first_day:
         groups = ", ".join(f"{count} {group}" for group, count in condition.groups)
-        lines.append(f"({counted(condition.runs, 'run')}, {condition.first_day} to {condition.last_day}: {groups})")
+        lines += _wrapped(
+            f"({counted(condition.runs, 'run')}, {condition.first_day} to {condition.last_day}: {groups})"
+        )
     for part in condition.parts:
-        lines += ["", f"{part.part}", f"   {part.says.text(unit)}", f"   measure: {part.measure}"]
-    main = condition.groups[0][0] if condition.groups else ""
-    shown = [t for t in condition.trends if every or t.moved or t.series.group in (main, "all runs")]
+        lines += ["", part.part, *_wrapped(part.says.text(unit), 3), *_wrapped(f"measure: {part.measure}", 3)]
+    shown = [t for t in condition.trends if every or t.moved or t.kind in MAIN]
     if shown:
-        head = ("", "runs", "usual", "now", "change", "limits of single runs", "since")
-        lines += ["", table([head, *(_row(t, unit) for t in shown)], indent="  ")]
+        first = "as new" if all(t.begun_by for t in shown) else "at first"
+        lines += ["", table([("", first, "now", "change", "since"), *(_row(t, unit) for t in shown)], indent="  ")]
+    for work in condition.upkeep[-3:]:
+        lines += _wrapped(f"{work.done_utc[:10]}: {work.part}{f' ({work.note})' if work.note else ''}", 2)
     for test in condition.accuracy[-3:]:
-        lines.append(f"  accuracy test {test.day}: {_figure(test.difference_c, 'accuracy', unit, sign=True)}")
+        lines.append(f"  accuracy test {test.day}: {difference(test.difference_c, unit, signed=True)}")
     return lines
 
 
+def _wrapped(text: str, indent: int = 0) -> list[str]:
+    blank = " " * indent
+    return textwrap.wrap(
+        text, WIDTH, initial_indent=blank, subsequent_indent=blank, break_long_words=False, break_on_hyphens=False
+    )
+
+
 def _row(trend: Trend, unit: Unit) -> tuple[str, ...]:
-    kind = trend.series.kind
-    group = "" if trend.series.group == "all runs" else f" ({trend.series.group})"
-    limits = f"{_figure(trend.singles.lower, kind, unit)} to {_figure(trend.singles.upper, kind, unit)}"
     return (
-        trend.series.name.text(unit) + group,
-        str(trend.series.values.size),
-        _figure(trend.usual, kind, unit),
-        _figure(trend.now, kind, unit),
-        _change(trend, unit),
-        limits,
+        trend.figure.name.text(unit),
+        figure_words(trend.usual, trend.kind, unit),
+        figure_words(trend.now, trend.kind, unit),
+        change_words(trend, unit) if trend.moved else "-",
         trend.since or "-",
     )
 
 
-def _figure(value: float, kind: str, unit: Unit, *, sign: bool = False) -> str:
-    plus = "+" if sign else ""
-    if kind in ("rate", "cooling"):
+def figure_words(value: float, kind: str, unit: Unit) -> str:
+    """A value of a figure with its unit."""
+    if kind in ("climb", "cooling"):
         return rate(value, unit)
-    if kind == "output":
-        return f"{value:{plus}.0f} %"
+    if kind in ("output", "top"):
+        return f"{value:.0f} %"
     if kind == "missed":
-        return f"{100 * value:{plus}.1f} %"
-    return difference(value, unit, signed=sign)
+        return f"{100.0 * value:.1f} %"
+    return difference(value, unit)
 
 
-def _change(trend: Trend, unit: Unit) -> str:
-    if trend.series.kind in ("rate", "cooling", "output"):
-        return f"{100 * trend.change:+.0f} %"
-    return _figure(trend.change, trend.series.kind, unit, sign=True)
+def change_words(trend: Trend, unit: Unit) -> str:
+    """How much a figure changed."""
+    if trend.kind in ("climb", "cooling", "output", "top"):
+        return percent(trend.change, signed=True)
+    return f"{100.0 * trend.change:+.1f} %" if trend.kind == "missed" else difference(trend.change, unit, signed=True)
 
 
 def condition_json(condition: Condition, unit: Unit = "C") -> dict[str, Any]:
     """The same for programs; temperatures in degC, rates in K/h, output in %."""
     return {
-        "schema": "soakwitness/condition/1",
+        "schema": "soakwitness/condition/2",
         "furnace": condition.furnace,
-        "says": condition.says,
+        "says": condition.says.text(unit),
         "runs": condition.runs,
         "groups": dict(condition.groups),
-        "parts": [{"part": p.part, "says": p.says.text(unit), "measure": p.measure} for p in condition.parts],
+        "parts": [
+            {"part": p.part, "gist": p.gist.text(unit), "says": p.says.text(unit), "measure": p.measure}
+            for p in condition.parts
+        ],
+        "upkeep": [{"day": u.done_utc[:10], "part": u.part, "note": u.note} for u in condition.upkeep],
         "accuracy": [{"day": a.day, "difference_c": a.difference_c} for a in condition.accuracy],
         "trends": [_trend_json(t) for t in condition.trends],
     }
 
 
 def _trend_json(trend: Trend) -> dict[str, Any]:
-    series = trend.series
+    shown = trend.figure.shown
     return {
-        "figure": series.kind,
-        "at_c": float(series.where) if series.where else None,
-        "runs_of": series.group,
-        "values": series.values,
-        "runs": list(series.runs),
-        "days": list(series.days),
+        "figure": trend.kind,
+        "at_c": trend.figure.at_c,
+        "values": [shown(float(v)) for v in trend.figure.values],
+        "values_in_usual_conditions": [shown(float(v)) for v in trend.shift.cleaned],
+        "level": [shown(float(v)) for v in trend.level],
+        "runs": list(trend.runs),
+        "days": list(trend.days),
+        "baseline_from": trend.days[trend.fresh],
         "usual": trend.usual,
         "now": trend.now,
         "change": trend.change,
         "moved": trend.moved,
         "since": trend.since,
-        "individuals": {"mean": trend.singles.mean, "lower": trend.singles.lower, "upper": trend.singles.upper},
-        "ewma": {"values": trend.smoothed.smoothed, "lower": trend.smoothed.lower, "upper": trend.smoothed.upper},
-        "cusum": {"high": trend.sums.high, "low": trend.sums.low, "limit": trend.sums.limit},
+        "way": trend.way,
+        "restless_since": trend.restless_since,
     }

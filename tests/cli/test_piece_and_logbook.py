@@ -263,13 +263,17 @@ def test_condition_answers_in_words_json_and_a_chart(tmp_path: Path) -> None:
     chart = tmp_path / "condition.svg"
     text = shop.says("condition", "small furnace", "--chart", chart).stdout
     assert text.startswith("small furnace: nothing has moved over 9 runs.")
-    assert "full power from 300 °C" in text
-    assert "<svg" in chart.read_text(encoding="utf-8")
-    assert "full power from 572 °F" in shop.says("condition", "SMALL furnace", "--unit", "F").stdout  # 300 degC
+    assert "full power from 400 °C" in text
+    assert max(map(len, shop.says("condition", "small furnace", "--all").stdout.splitlines())) <= 80
+    drawn = chart.read_text(encoding="utf-8")
+    assert "<svg" in drawn
+    assert "as it was" in drawn
+    assert "full power from 752 °F" in shop.says("condition", "SMALL furnace", "--unit", "F").stdout  # 400 degC
     answer = shop.asks("condition", "small furnace")
-    rate = next(t for t in answer["trends"] if t["figure"] == "rate" and t["at_c"] == 300.0)
-    assert len(rate["values"]) == len(rate["ewma"]["values"]) == len(rate["cusum"]["high"]) == 9
-    assert not rate["moved"]
+    climb = next(t for t in answer["trends"] if t["figure"] == "climb")
+    assert len(climb["values"]) == len(climb["values_in_usual_conditions"]) == len(climb["level"]) == 9
+    assert climb["usual"] == pytest.approx(sorted(climb["values"])[4], rel=0.01)
+    assert not climb["moved"]
     assert answer["parts"] == []
     assert "0 runs recomputed" in shop.says("logbook", "recompute").stdout
     assert "9 runs recomputed" in shop.says("logbook", "recompute", "--everything", "--processes", 1).stdout

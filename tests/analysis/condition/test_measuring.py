@@ -13,7 +13,7 @@ from soakwitness.analysis.condition.health import condition_figures
 from soakwitness.analysis.condition.measuring import Measured, control_trace, header_sensor, run_figures
 from soakwitness.analysis.evidence.run_figures import RunFigures, condition_from, run_figures_from, to_plain
 from soakwitness.analysis.recipes.recipe_file import parse_recipe
-from soakwitness.analysis.record.run import Run
+from soakwitness.analysis.record.run import Run, Trace
 from soakwitness.analysis.verification.results.verification import PieceInfo, Verification
 from soakwitness.analysis.verification.verifying import verify
 from soakwitness.firmware_bridge.runfolder.contents import Mark
@@ -156,14 +156,14 @@ def test_an_oven_that_swings_is_level_all_the_same() -> None:
 
 def test_full_power_is_where_the_output_was_full(usual: tuple[Lived, Run, Verification, RunFigures]) -> None:
     lived, run, found, figures = usual
-    condition = condition_figures(run, RECIPE, found, figures, charged=True)
+    condition = condition_figures(run, RECIPE, found, figures)
     rates = condition.full_power or {}
     assert {"100", "200", "300", "400", "500"} <= set(rates) <= {str(w) for w in range(100, 800, 100)}
     # by hand: from the first reading past 300 to the first past 400 degC
     begin, end = (float(lived.t_s[np.argmax(lived.control_c > edge)]) for edge in (300.0, 400.0))
     assert rates["300"] == pytest.approx(100.0 / (end - begin) * 3600.0, rel=0.06)
     weak = measured(Day(mains=0.8))
-    slower = condition_figures(*weak[1:2], RECIPE, *weak[2:], charged=True).full_power or {}
+    slower = condition_figures(*weak[1:2], RECIPE, *weak[2:]).full_power or {}
     # eight tenths of the power, less what the bricks take as before: slower by more than a fifth when hot
     assert slower["100"] / rates["100"] < 0.82
     assert slower["500"] / rates["500"] < slower["100"] / rates["100"]
@@ -171,9 +171,41 @@ def test_full_power_is_where_the_output_was_full(usual: tuple[Lived, Run, Verifi
 
 def test_without_an_output_only_ramps_meant_to_be_at_full_power_count() -> None:
     _, run, found, figures = measured(Day(), Fitting(signals=False))
-    rates = condition_figures(run, RECIPE, found, figures, charged=None).full_power or {}
+    rates = condition_figures(run, RECIPE, found, figures).full_power or {}
     assert "300" in rates
     assert "900" not in rates  # the second ramp is asked for at 400 degC an hour
+
+
+def test_without_output_and_full_power_the_way_to_the_first_hold_counts() -> None:
+    """A memory logger's own trace: a program that can no more be followed shows there."""
+    lived = live(Day(cooling=False))
+    run = run_of(lived, Fitting(signals=False), "x")
+    slow = parse_recipe(HARDEN.replace('ramp = "full power"', "ramp = 900"), "slow")
+    found = verify(run, slow)
+    rates = condition_figures(run, slow, found, run_figures(run, slow, found)).full_power or {}
+    assert {"100", "200", "300"} <= set(rates)
+    assert "900" not in rates  # beyond the first hold
+
+
+def test_swing_and_climb_with_nothing_on() -> None:
+    t = np.arange(0.0, 3600.0, 10.0)
+    steady = Trace("control", "control", t, 1040.0 + 4.0 * np.sin(t / 60.0), 0.1, 10.0)
+    # nine tenths of a sine lie within sin(0.9 x 90 degrees) = 0.988 of its size
+    assert health.swing(steady, 0.0, 3600.0) == pytest.approx(2 * 4.0 * 0.988, rel=0.03)
+    lived = live(Day(cooling=False))
+    run = run_of(lived, Fitting(), "x")
+    output = np.where((run.t_s >= 1000.0) & (run.t_s < 1600.0), 0.0, 50.0)
+    stuck = replace(run, values={**run.values, "output": output})
+    control = replace(run.traces[0], temp_c=np.interp(run.t_s, [0.0, 1000.0, 1600.0, 1e5], [20.0, 620.0, 680.0, 680.0]))
+    # 60 K in ten minutes, of which the first minute is not counted
+    assert health.afterheat(stuck, control) == pytest.approx(54.0, abs=1.5)
+    assert health.afterheat(run_of(lived, Fitting(signals=False), "x"), control) is None
+
+
+def test_an_output_that_is_on_or_off_has_a_mean() -> None:
+    run = run_of(live(Day(cooling=False)), Fitting(), "x")
+    pulses = replace(run, values={**run.values, "output": np.where(np.arange(run.t_s.size) % 10 < 3, 100.0, 0.0)})
+    assert health.mean_output(pulses, float(run.t_s[100]), float(run.t_s[199])) == pytest.approx(30.0)
 
 
 def test_lost_readings_are_counted_and_noise_is_that_of_the_reading() -> None:
@@ -204,14 +236,14 @@ def test_a_run_without_a_recipe_still_has_its_furnace_figures(
     figures = run_figures(run, None, None)
     assert figures.verdict is None
     assert figures.holds == ()
-    assert (condition_figures(run, None, None, figures, charged=None).full_power or {}).keys() >= {"200", "300"}
+    assert (condition_figures(run, None, None, figures).full_power or {}).keys() >= {"200", "300"}
 
 
 def test_figures_come_back_from_json_as_they_were(usual: tuple[Lived, Run, Verification, RunFigures]) -> None:
     _, run, found, figures = usual
     back = run_figures_from(json.loads(json.dumps(to_plain(figures))))
     assert back == figures
-    condition = condition_figures(run, RECIPE, found, figures, charged=True)
+    condition = condition_figures(run, RECIPE, found, figures)
     assert condition_from({**json.loads(json.dumps(to_plain(condition))), "from a newer program": 1}) == condition
 
 
