@@ -30,7 +30,7 @@ SIZES = np.linspace(0.02, 0.8, 79)
 
 
 @dataclass(frozen=True)
-class Explained:
+class ExplainedShift:
     """A cause with its size, and by how much (in chi-square) it is ahead of each other one.
 
     ``misfit`` is its chi-square a figure; ``lead`` is the trend that shows it best, ``sizes`` what each figure did
@@ -45,7 +45,7 @@ class Explained:
     sizes: Mapping[Kind, tuple[float, float]]
 
 
-def explained(trends: Sequence[Trend], *, gain: float, charge_known: bool) -> Explained | None:
+def explained(trends: Sequence[Trend], *, gain: float, charge_known: bool) -> ExplainedShift | None:
     """Find the cause that explains what the surest figure and the others did along with it.
 
     ``gain``: how sure the leading figure must be. ``charge_known``: whether what was in is taken out already. A heavier
@@ -64,7 +64,7 @@ def explained(trends: Sequence[Trend], *, gain: float, charge_known: bool) -> Ex
     if EFFECTS[best][lead.kind] * lead.shift.change <= 0:
         return None
     ahead: dict[Cause, float] = {c: fits[c][0] - fits[best][0] for c in fits if c != best}
-    return Explained(best, fits[best][1], fits[best][0] / len(sizes), ahead, lead, sizes)
+    return ExplainedShift(best, fits[best][1], fits[best][0] / len(sizes), ahead, lead, sizes)
 
 
 def _along(lead: Trend, other: Trend) -> tuple[float, float]:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from soakwitness.analysis.condition.combined_figures import Kind
-from soakwitness.analysis.condition.explaining import Explained, explained
+from soakwitness.analysis.condition.explaining import ExplainedShift, explained
 from soakwitness.analysis.condition.known_conditions import conditions_of
 from soakwitness.analysis.condition.trends import Trend
 from soakwitness.analysis.evidence.run_figures import ConditionFigures
@@ -124,7 +124,7 @@ def _heating(trends: Sequence[Trend], figures: TrendsByKind, runs: Sequence[Cond
 _BOTH = "An empty run left to cool by itself; the mains voltage and the current under load, by an electrician."
 
 
-def _power(found: Explained, *, sure_of_charge: bool) -> Part:
+def _power(found: ExplainedShift, *, sure_of_charge: bool) -> Part:
     lead, since = found.lead, found.lead.since
     climb, output = (found.sizes.get(kind, (0.0, 1.0)) for kind in ("climb", "output"))
     lost = 1.0 - math.exp(-found.size)
@@ -152,7 +152,7 @@ def _power(found: Explained, *, sure_of_charge: bool) -> Part:
     return Part(part, Says.plain(f"{gist}; {clause}"), Says.plain(says), measure)
 
 
-def _lost(found: Explained) -> Part:
+def _lost(found: ExplainedShift) -> Part:
     words: dict[Kind, str] = {
         "output": "it takes {} more output to hold",
         "cooling": "it cools {} faster",

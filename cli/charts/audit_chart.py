@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Literal
 
 from soakwitness.cli.charts import style
 from soakwitness.cli.charts.audit_pieces_chart import draw_pieces
-from soakwitness.cli.charts.audit_run_chart import BladeLine, RunPictured, SoakBar, draw_run_steps
+from soakwitness.cli.charts.audit_run_chart import BladeLine, RunPictured, SuspectSoak, draw_run_steps
 from soakwitness.cli.words.finding_sentence import finding_sentences
 from soakwitness.firmware_bridge.common.units import Unit
 
@@ -127,7 +127,7 @@ def _blade(run: Run, work: WorkTemperature | None, marks: Sequence[tuple[float, 
     return BladeLine(line.words, *(part[inside] for part in (line.t_s, line.low_c, line.best_c, line.high_c)))
 
 
-def _soaks(evidence: Evidence, audit: Audit) -> tuple[tuple[SoakBar, ...], float | None]:
+def _soaks(evidence: Evidence, audit: Audit) -> tuple[tuple[SuspectSoak, ...], float | None]:
     """Soak of each piece of the run, and the good ones' usual one."""
     from statistics import median
 
@@ -135,13 +135,13 @@ def _soaks(evidence: Evidence, audit: Audit) -> tuple[tuple[SoakBar, ...], float
 
     run = evidence.runs[audit.run or ""]
     required = {h.step: h.required_s for h in run.holds}
-    bars: list[SoakBar] = []
+    bars: list[SuspectSoak] = []
     known: Literal["suspect", "good", "not tested"]
     for piece in (*evidence.suspects, *evidence.siblings):
         figures = figures_of(evidence, piece) if piece.harden == audit.run else None
         if figures is not None and figures.soak_s is not None and figures.step in required:
             known = "suspect" if piece.id in audit.suspects else "good" if piece.id in audit.siblings else "not tested"
-            bars.append(SoakBar(piece.id, figures.soak_s, required[figures.step], _hardness(piece), known))
+            bars.append(SuspectSoak(piece.id, figures.soak_s, required[figures.step], _hardness(piece), known))
     good = [f.soak_s for p in evidence.good if (f := figures_of(evidence, p)) and f.soak_s is not None]
     return tuple(bars), median(good) if good and bars else None
 

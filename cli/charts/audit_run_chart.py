@@ -39,7 +39,7 @@ class BladeLine:
 
 
 @dataclass(frozen=True)
-class SoakBar:
+class SuspectSoak:
     """Soak of one piece, with its hardness in words; ``required_s`` [s]. ``known``: suspect, good, or not tested."""
 
     piece: str
@@ -62,7 +62,7 @@ class RunPictured:
     marks: tuple[tuple[float, str], ...] = ()
     falls: tuple[tuple[float, float], ...] = ()
     gaps: tuple[tuple[float, float], ...] = ()
-    bars: tuple[SoakBar, ...] = ()
+    bars: tuple[SuspectSoak, ...] = ()
     good_soak_s: float | None = None
 
 

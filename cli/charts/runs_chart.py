@@ -23,9 +23,9 @@ if TYPE_CHECKING:
 LOOKS: tuple[dict[str, Any], ...] = (
     {"color": style.BLUE, "linewidth": 2.0, "linestyle": "-"},
     {"color": style.VERMILION, "linewidth": 1.9, "linestyle": (0, (5, 1.5))},
-    {"color": style.GREEN, "linewidth": 1.8, "linestyle": (0, (8, 2, 1.5, 2))},
-    {"color": style.PURPLE, "linewidth": 1.8, "linestyle": (0, (2, 1.2))},
-    {"color": style.ORANGE, "linewidth": 1.8, "linestyle": (0, (6, 1, 1, 1, 1, 1))},
+    {"color": style.GREEN, "linewidth": 1.7, "linestyle": (0, (8, 2, 1.5, 2))},
+    {"color": style.PURPLE, "linewidth": 1.7, "linestyle": (0, (2, 1.2))},
+    {"color": style.ORANGE, "linewidth": 1.7, "linestyle": (0, (6, 1, 1, 1, 1, 1))},
     {"color": style.BLACK, "linewidth": 1.5, "linestyle": (0, (1, 1))},
 )
 MOST_RUNS = len(LOOKS)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from soakwitness.firmware_bridge.common.units import Unit, from_kelvin
+from soakwitness.firmware_bridge.common.units import Unit
 from soakwitness.firmware_bridge.common.wording import difference, rate, temperature
 
 if TYPE_CHECKING:
@@ -49,9 +49,7 @@ def hottest_words(hold: HoldResult, from_target_c: float, unit: Unit) -> str:
 
 def pace_words(ramp: RampResult, c_per_h: float | None, unit: Unit) -> str:
     """A ramp's rate; of full power, which follows mains and load, to tens alone."""
-    if c_per_h is None or ramp.required_rate_c_per_h is not None:
-        return rate(c_per_h, unit)
-    return f"{round(from_kelvin(c_per_h, unit), -1):.0f} °{unit}/h"
+    return rate(c_per_h, unit, in_tens=ramp.required_rate_c_per_h is None)
 
 
 def rule_words(verification: Verification) -> str:

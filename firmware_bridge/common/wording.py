@@ -36,11 +36,13 @@ def difference(kelvin: float | None, unit: Unit, *, signed: bool = False, digits
     return f"{'+' if signed and not text.startswith('-') else ''}{text} °{unit}"
 
 
-def rate(c_per_h: float | None, unit: Unit) -> str:
-    """A rate [K/h]: ``400 °C/h``, below ten ``1.5 °C/h``."""
+def rate(c_per_h: float | None, unit: Unit, *, in_tens: bool = False) -> str:
+    """A rate [K/h]: ``400 °C/h``, below ten ``1.5 °C/h``; ``in_tens``: rounded to them."""
     if c_per_h is None:
         return UNKNOWN
     shown = from_kelvin(c_per_h, unit)
+    if in_tens:
+        shown = round(shown, -1)
     return f"{number(shown, 0 if abs(shown) >= 10.0 else 1)} °{unit}/h"
 
 
