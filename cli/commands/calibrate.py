@@ -345,9 +345,10 @@ def _tell(said: list[Says], unit: Unit) -> None:
 def _tell_entry(entry: dict[str, Any] | None, correction: Correction, chart: Path | None, due: str) -> None:
     """Say what was kept and drawn."""
     if entry is not None:
+        due_on = f", due {correction.due_on}{due}"
         click.echo(
             f"Entered as {entry['kind']} {entry['calibration']} of sensor life {entry['life']}, "
-            f"done {correction.done_on} by {correction.done_by}, due {correction.due_on}{due}."
+            f"done {correction.done_on} by {correction.done_by}{'' if entry['kind'] == 'check' else due_on}."
         )
         click.echo(f"Its record: soakwitness sensor calibration {entry['calibration']} --out record.pdf")
     if chart is not None:
