@@ -19,6 +19,7 @@ from soakwitness.cli.options.common import (
 )
 from soakwitness.cli.options.entering import by_option, new_stamp, open_book, table, why_option
 from soakwitness.firmware_bridge.common.units import Unit
+from soakwitness.firmware_bridge.common.wording import counted
 
 if TYPE_CHECKING:
     from soakwitness.analysis.logbook.opening import LogBook
@@ -100,7 +101,8 @@ def _show(one: Recorded, unit: Unit) -> None:
         click.echo(f"\n{part.heading}")
         click.echo(table([list(part.head), *(list(row) for row in part.rows)], indent="  "))
     click.echo(
-        f"\n{sum(len(level) for level in one.record.levels)} readings in {len(one.record.levels)} levels: --out."
+        f"\n{counted(sum(len(level) for level in one.record.levels), 'reading')} in "
+        f"{counted(len(one.record.levels), 'level')}: --out."
     )
     for (line,) in contents.findings.rows:
         click.echo(f"- {line}")

@@ -135,16 +135,16 @@ def _beside_the_book(beside: BesideTheBook) -> list[Says]:
     if beside.before is not None and beside.compared is not None:
         said.append(beside.compared.says(beside.before))
     if beside.kind == "check" and beside.before is not None:
-        stays = "; it lapses with this day, calibrate again over its whole range"
         contradicted = beside.compared is not None and beside.compared.contradicts
+        lapses = "lapses with this day: calibrate again over its whole range"
         said.append(
             Says.of(
                 "It reaches less far than the calibration of {day}, {low} to {high}: it is kept as a check of that, "
-                "which stays in force{lapses}.",
+                "which {goes_on}.",
                 day=beside.before.done_on,
                 low=Temp(beside.before.low_c),
                 high=Temp(beside.before.high_c),
-                lapses=stays if contradicted else "",
+                goes_on=lapses if contradicted else "stays in force",
             )
         )
     if beside.due.outside:

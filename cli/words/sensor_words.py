@@ -42,7 +42,9 @@ def kept_calibration_words(one: KeptCalibration, unit: Unit) -> str:
         for value in (correction.table_correction_c[0], correction.table_correction_c[-1])
     ]
     words = f"{one.kind} {one.entry} of {one.done_on} by {one.done_by}: {correction.model}, {span}, add {adds[0]} to "
-    words += f"{adds[1]}, due {one.due_on or 'never'}"
+    words += adds[1]
+    if one.kind == "calibration":
+        words += f", due {one.due_on or 'never'}"
     if one.counts_from and one.counts_from != one.done_on:
         words += f", counts from {one.counts_from}: {one.counts_why}"
     if one.struck_utc is not None:

@@ -307,7 +307,7 @@ def test_following_a_live_run(book: Path, monkeypatch: pytest.MonkeyPatch) -> No
         if now >= 10_800:
             run.seal(sealed_utc=STARTED_UTC + now)
 
-    monkeypatch.setattr("soakwitness.cli.commands.calibrate.time.sleep", pause)
+    monkeypatch.setattr("soakwitness.cli.terminal.following.time.sleep", pause)
     words = ("calibrate", run.path, "--follow", "--at", "780", "--at", "1050", "--reference", "ref", "--no-entry")
     answer = ask(book, *words)
     said = answer.stderr

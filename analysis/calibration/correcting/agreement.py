@@ -48,21 +48,21 @@ def repeats(points: Sequence[CalibratedPoint]) -> Repeats:
 
 def _disagree(first: CalibratedPoint, again: CalibratedPoint, allowed: float) -> Says:
     return Says.of(
-        "measured twice at {at} the error is {first} at {when} and {again} at {later}: {apart} apart, where U is {u}. "
+        "measured twice at {at} the error is {first} ({when}) and {again} ({later}): {apart} apart, where U is {u}. "
         "One of the two sensors moved, or was moved; nothing is averaged over that. Look at the reference, its "
         "connections and its tip, and calibrate again.",
         at=Temp(first.reference_c),
         first=Diff(first.error_c, signed=True),
         again=Diff(again.error_c, signed=True),
-        when=_when(first),
-        later=_when(again),
+        when=_when(first, "first"),
+        later=_when(again, "then"),
         apart=Diff(abs(again.error_c - first.error_c)),
         u=Diff(allowed),
     )
 
 
-def _when(point: CalibratedPoint) -> str:
-    return "first" if point.stretch is None else moment(point.stretch.start_s)
+def _when(point: CalibratedPoint, typed: str) -> str:
+    return typed if point.stretch is None else f"at {moment(point.stretch.start_s)}"
 
 
 def stepped(step: SensorStep) -> ContradictionError:

@@ -174,7 +174,7 @@ def _over_whole_swings(steady: Steadiness, begin: int, end: int, limits: Stretch
     for first, last in runs_of(steady_means):
         start, stop = begin + first - window + 1 - cells // 2, begin + last + 1 + cells // 2 - round(CUT_END_S / step_s)
         swings = int((stop - start) * step_s / period_s)
-        if swings < LEAST_SWINGS or swings * period_s < limits.minutes * 60.0 - CUT_END_S:
+        if swings < LEAST_SWINGS or swings * period_s < limits.minutes * 60.0:
             continue
         stretch = replace(_stretch(steady, stop - round(swings * period_s / step_s), stop), swing_s=period_s)
         stretch = replace(stretch, drift_c_per_h=float(np.nanmin(drift[first : last + 1])))
