@@ -202,6 +202,18 @@ def withdraw_calibration(book: LogBook, entry: int, *, why: str, stamp: Stamp) -
     strike(book, "calibrations", [entry], why=why, stamp=stamp)
 
 
+def calibrations_from_run(book: LogBook, run: str, furnace: str, sensor: str) -> tuple[int, ...]:
+    """Numbers of the calibrations of a sensor that were made from a run and stand."""
+    rows = book.rows(
+        "SELECT c.entry FROM calibrations c JOIN sensor_lives l ON l.entry = c.life WHERE c.run = ? AND l.furnace = ? "
+        "AND l.sensor = ? AND c.struck_utc IS NULL ORDER BY c.entry",
+        run,
+        furnace,
+        sensor,
+    )
+    return tuple(row["entry"] for row in rows)
+
+
 def add_survey(
     book: LogBook,
     furnace: str,
@@ -228,10 +240,10 @@ def add_survey(
         )
 
 
-def surveys(book: LogBook, furnace: str) -> tuple[Check, ...]:
+def surveys(book: LogBook, furnace: str | None = None) -> tuple[Check, ...]:
     """Surveys of a furnace that stand, oldest first."""
     rows = book.rows(
-        "SELECT *, NULL AS sensor, NULL AS life FROM surveys WHERE furnace = ? AND struck_utc IS NULL "
+        "SELECT *, NULL AS sensor, NULL AS life FROM surveys WHERE (?1 IS NULL OR furnace = ?1) AND struck_utc IS NULL "
         "ORDER BY done_on, entry",
         furnace,
     )

@@ -39,6 +39,7 @@ if TYPE_CHECKING:
     from soakwitness.analysis.logbook.sensors import Check, SensorLife
 
 MONTHS = 3
+EXIT_STATUS = {"pass": 0, "fail": 3, "not proven": 4}
 
 
 @click.command()
@@ -51,6 +52,7 @@ MONTHS = 3
 @click.option("--limit", type=Finite(min=0), help="Largest difference.  [default: 3 °C, a setting]")
 @click.option("--percent", type=Finite(min=0), default=0.0, help="Or this share of the temperature in °C.")
 @click.option("--guard", type=Finite(0, 3), default=1.0, show_default=True, help="Guard band in U.")
+@click.option("--exit-zero", is_flag=True, help="Exit status 0 whatever the verdict, for scripts.")
 @click.option("--history", is_flag=True, help="Only show the tests of the sensor so far (with --chart: draw them).")
 @click.option("--chart", type=a_file, help="Draw the history: .png, .svg or .pdf.")
 @keeping_options(MONTHS)
@@ -59,11 +61,13 @@ MONTHS = 3
 @json_option
 @force_option
 @logbook_option
-def accuracy(run: str | None, logbook: Path, unit: Unit | None, as_json: bool, **given: Any) -> None:
+def accuracy(run: str | None, logbook: Path, unit: Unit | None, as_json: bool, **given: Any) -> int:
     """Test the control sensor's whole chain against a reference at one temperature.
 
     Pass if the difference is inside the limit by a guard band of U, fail if it is outside by as much, else not proven.
-    A valid correction of the sensor is applied first; both differences are shown.
+    What counts is what the controller shows: a correction in the log book does not move the furnace. What it would
+    leave is shown beside. The run that a calibration was made from is no test of its own. Exit status: 0 pass, 3 fail,
+    4 not proven, 2 wrong use or a wrong file.
 
     All numbers typed, and those of --readings, are in --unit (C where none is given).
 
@@ -78,10 +82,11 @@ def accuracy(run: str | None, logbook: Path, unit: Unit | None, as_json: bool, *
         _history(logbook, given["furnace"], given["sensor"], unit or "C", as_json)
         if chart is not None:
             _draw(logbook, given["furnace"], given["sensor"], chart, unit or "C", as_json)
-        return
+        return 0
     if chart is not None and given["no_entry"]:
         raise WrongUse("--chart draws the tests in the log book: leave out --no-entry, or ask for --history.")
     made = compare(run, logbook, unit, given)
+    _refuse_own_run(logbook, made, entering=not given["no_entry"])
     done, due = days_of(given["day"], given["due"], MONTHS, made.run)
     result = _judged(made.found, _valid(logbook, made, done, unit), unit, given)
     answer: dict[str, Any] = {"schema": "soakwitness/accuracy/1", "furnace": made.furnace, "sensor": made.sensor}
@@ -97,6 +102,24 @@ def accuracy(run: str | None, logbook: Path, unit: Unit | None, as_json: bool, *
             click.echo(f"Entered as accuracy test {answer['entry']}, done {done}, due {due}.")
     if chart is not None and made.furnace is not None:
         _draw(logbook, made.furnace, made.sensor, chart, unit or "C", as_json)
+    return 0 if given["exit_zero"] else EXIT_STATUS[result.decision.verdict]
+
+
+def _refuse_own_run(logbook: Path, made: Compared, *, entering: bool) -> None:
+    """The readings a calibration was made from test nothing: they are not entered as a test."""
+    from soakwitness.analysis.logbook.opening import DATABASE
+    from soakwitness.analysis.logbook.sensors import calibrations_from_run
+
+    if made.run is None or made.furnace is None or not (logbook / DATABASE).exists():
+        return
+    with open_book(logbook) as book:
+        made_from = calibrations_from_run(book, made.run.header.run, made.furnace, made.sensor)
+    if not made_from:
+        return
+    says = f"calibration {made_from[-1]} of {made.sensor} was made from this very run, so it is no test of its own"
+    if entering:
+        raise WrongUse(f"{says}. Record another hold with the reference, or look at this one with --no-entry.")
+    click.echo(f"{says[:1].upper()}{says[1:]}: shown, not entered.", err=True)
 
 
 def _judged(
@@ -136,8 +159,6 @@ def _valid(logbook: Path, made: Compared, day: str, unit: Unit | None) -> Correc
                 click.echo(words.text(unit or "C"), err=True)
     if kept is None:
         return None
-    if made.run is not None and kept.run == made.run.header.run:
-        click.echo("The correction was made from this very run: after it, this is no independent test.", err=True)
     return correction_from_dict(kept.correction)
 
 
@@ -174,7 +195,10 @@ def _show(result: AccuracyTest, made: Compared, unit: Unit) -> None:
     ]
     if result.corrected_c is not None:
         rows.append(
-            [f"after the correction of {result.correction_of}", difference(result.corrected_c, unit, signed=True)]
+            [
+                f"the correction of {result.correction_of} would leave",
+                f"{difference(result.corrected_c, unit, signed=True)}, which the controller does not know",
+            ]
         )
     limit_words = difference(result.limit_c, unit)
     rows += [

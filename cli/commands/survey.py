@@ -11,6 +11,7 @@ import click
 from soakwitness.cli.options.common import (
     LARGEST_NUMBER,
     Finite,
+    WrongUse,
     check_output,
     find_run,
     force_option,
@@ -37,12 +38,13 @@ if TYPE_CHECKING:
     from soakwitness.analysis.record.run import Run
 
 MONTHS = 12
+EXIT_STATUS = {"pass": 0, "fail": 3, "not proven": 4}
 
 
 @click.command()
-@click.argument("run")
-@click.option("--sensors", required=True, help="Names of the survey sensors, with commas; or a role such as survey.")
-@click.option("--band", type=Finite(min=0, min_open=True), required=True, help="Half-width to hold.")
+@click.argument("run", required=False)
+@click.option("--sensors", help="Names of the survey sensors, with commas; or a role such as survey.")
+@click.option("--band", type=Finite(min=0, min_open=True), help="Half-width to hold.")
 @click.option("--target", type=Finite(-460, 5000), help="Target temperature.  [default: the run's setpoint]")
 @click.option(
     "--certificate",
@@ -51,43 +53,49 @@ MONTHS = 12
     metavar="[SENSOR=]FILE",
     help="Certificate (TOML) of one sensor or of all, such as of one reel of wire. Else the log book's correction.",
 )
-@click.option("--logger", type=Finite(min=0, min_open=True), help="U (k = 2) of the instrument that reads them.")
+@click.option("--logger", type=Finite(min=0, min_open=True), help="U (k = 2) of what reads them.")
 @click.option("--least-minutes", type=Finite(min=0), help="Length asked for.  [default: 30]")
 @click.option("--slowest-s", type=Finite(min=0), help="Seconds between readings at most.  [default: 120]")
 @click.option("--least-sensors", type=click.IntRange(2, LARGEST_NUMBER), help="Sensors asked for.  [default: 5]")
-@click.option("--chart", type=a_file, help="Draw traces and work zone: .png, .svg or .pdf.")
+@click.option("--chart", type=a_file, help="Draw the chamber with a blade at each place: .png, .svg or .pdf.")
+@click.option("--exit-zero", is_flag=True, help="Exit status 0 whatever the verdict, for scripts.")
+@click.option("--list", "listing", is_flag=True, help="List the surveys in the log book.")
+@click.option("--show", "number", type=click.IntRange(1, LARGEST_NUMBER), help="Show this survey again.")
+@click.option("--furnace", help="With --list: only this furnace.")
 @keeping_options(MONTHS)
 @by_option
 @unit_option
 @json_option
 @force_option
 @logbook_option
-def survey(run: str, logbook: Path, unit: Unit | None, as_json: bool, **given: Any) -> None:
+def survey(run: str | None, logbook: Path, unit: Unit | None, as_json: bool, **given: Any) -> int:
     """Survey how even the work zone is over the stable period of a run.
 
     Limits other than the band are those of common pyrometry practice, as values to look up in your edition: no class
-    is claimed. All numbers typed are in --unit (C where none is given).
+    is claimed. Too few sensors, or too short, is no survey and no pass. All numbers typed are in --unit (C where none
+    is given). Exit status: 0 pass, 3 fail, 4 not proven, 2 wrong use or a wrong file.
 
     Example: soakwitness survey sample_logs/calibration/run --sensors survey --band 8 --no-entry
     """
-    from soakwitness.analysis.calibration.surveying.survey import survey as make_survey
     from soakwitness.analysis.record.run import open_run
 
     chart = given["chart"]
     if chart is not None:
         check_output(chart, force=given["force"], suffixes=CHARTS)
+    if given["listing"]:
+        _list(logbook, given["furnace"], unit or "C", as_json)
+        return 0
+    if given["number"] is not None:
+        _again(logbook, given["number"], chart, unit or "C", as_json)
+        return 0
+    if run is None or given["sensors"] is None or given["band"] is None:
+        raise WrongUse(
+            "a survey is made of a RUN with --sensors and --band; one in the log book is shown with --show NUMBER, all "
+            "are with --list."
+        )
     opened = open_run(find_run(run, logbook))
-    logger_c = to_kelvin(given["logger"], unit)
-    sensors = _sensors(opened, given["sensors"], given["certificates"], logbook, unit, logger_c)
-    found = make_survey(
-        opened.t_s,
-        sensors,
-        band_c=to_kelvin(given["band"], unit) or 0.0,
-        target_c=to_celsius(given["target"], unit),
-        setpoint_c=opened.signal("setpoint"),
-        doors_s=[mark.t_s for mark in opened.marks if mark.act == "door" and not mark.struck],
-        limits=_limits(given),
-    )
+    sensors = _sensors(opened, given["sensors"], given["certificates"], logbook, unit, to_kelvin(given["logger"], unit))
+    found = _made(opened, sensors, unit, given)
     done, due = days_of(given["day"], given["due"], MONTHS, opened)
     answer: dict[str, Any] = {
         "schema": "soakwitness/survey/1",
@@ -101,15 +109,88 @@ def survey(run: str, logbook: Path, unit: Unit | None, as_json: bool, **given: A
     if as_json:
         print_json(answer)
     else:
-        _show(found, opened, unit or "C")
+        _show(found, opened.header.furnace_name, opened.header.run, unit or "C")
         if answer["entry"] is not None:
             click.echo(f"Entered as survey {answer['entry']}, done {done}, due {due}.")
     if chart is not None:
-        from soakwitness.cli.charts.survey_chart import draw_survey
+        _draw(chart, found, opened, f"{opened.header.furnace_name}, {done}", unit or "C", as_json)
+    return 0 if given["exit_zero"] else EXIT_STATUS[found.verdict]
 
-        title = f"Survey of {opened.header.furnace_name}, {done}"
-        draw_survey(chart, found, opened.t_s, sensors, title=title, unit=unit or "C")
-        click.echo(f"Chart: {chart}", err=as_json)
+
+def _made(opened: Run, sensors: list[SurveySensor], unit: Unit | None, given: dict[str, Any]) -> Survey:
+    from soakwitness.analysis.calibration.surveying.survey import survey as make_survey
+
+    return make_survey(
+        opened.t_s,
+        sensors,
+        band_c=to_kelvin(given["band"], unit) or 0.0,
+        target_c=to_celsius(given["target"], unit),
+        setpoint_c=opened.signal("setpoint"),
+        doors_s=[mark.t_s for mark in opened.marks if mark.act == "door" and not mark.struck],
+        limits=_limits(given),
+    )
+
+
+def _draw(chart: Path, found: Survey, opened: Run | None, title: str, unit: Unit, as_json: bool) -> None:
+    """Draw the chamber; the traces below it where the run is at hand."""
+    from soakwitness.cli.charts.survey_chart import draw_survey
+
+    draw_survey(chart, found, opened, title=title, unit=unit)
+    click.echo(f"Chart: {chart}", err=as_json)
+
+
+def _list(logbook: Path, furnace: str | None, unit: Unit, as_json: bool) -> None:
+    """The surveys in the log book, a line each."""
+    from soakwitness.analysis.logbook.sensors import surveys
+
+    with open_book(logbook) as book:
+        kept = surveys(book, furnace)
+    if as_json:
+        print_json([vars(one) for one in kept])
+        return
+    if not kept:
+        click.echo("No survey is on record. Make one with: soakwitness survey RUN --sensors ... --band ...", err=True)
+        return
+    rows = [["number", "furnace", "done", "due", "target", "band", "fits", "sensors", "verdict"]]
+    for one in kept:
+        result = one.result
+        rows.append(
+            [
+                str(one.entry),
+                one.furnace,
+                one.done_on,
+                one.due_on or "never",
+                temperature(result["target_c"], unit),
+                f"±{difference(result['band_c'], unit)}",
+                f"±{difference(result['corrected']['about_target_c'], unit)}",
+                str(len(result["sensors"])),
+                result["verdict"],
+            ]
+        )
+    click.echo(table(rows))
+
+
+def _again(logbook: Path, number: int, chart: Path | None, unit: Unit, as_json: bool) -> None:
+    """A survey as it was made."""
+    from soakwitness.analysis.calibration.surveying.kept_survey import survey_from_dict
+    from soakwitness.analysis.logbook.sensors import survey_numbered
+    from soakwitness.analysis.record.run import open_run
+
+    with open_book(logbook) as book:
+        kept = survey_numbered(book, number)
+    found = survey_from_dict(kept.result)
+    if as_json:
+        print_json({**vars(kept), "schema": "soakwitness/survey/1"})
+    else:
+        _show(found, kept.furnace, kept.run or "not on record", unit)
+        by = f", entered by {kept.entered_by}" + (f": {kept.note}" if kept.note else "")
+        click.echo(f"Survey {number}, done {kept.done_on}, due {kept.due_on or 'never'}{by}.")
+    if chart is not None:
+        try:
+            opened = None if kept.run is None else open_run(find_run(kept.run, logbook))
+        except WrongUse:
+            opened = None  # the run folder is elsewhere: the chamber is drawn without its traces
+        _draw(chart, found, opened, f"{kept.furnace}, {kept.done_on}", unit, as_json)
 
 
 def _limits(given: dict[str, Any]) -> SurveyLimits:
@@ -154,10 +235,10 @@ def _enter(logbook: Path, opened: Run, found: Survey, done: str, due: str, given
         )
 
 
-def _show(found: Survey, opened: Run, unit: Unit) -> None:
+def _show(found: Survey, furnace: str, run: str, unit: Unit) -> None:
     """Print for people."""
     click.echo(
-        f"Survey of {opened.header.furnace_name}, run {opened.header.run}: target {temperature(found.target_c, unit)} "
+        f"Survey of {furnace}, run {run}: target {temperature(found.target_c, unit)} "
         f"({found.target_from}), band ±{difference(found.band_c, unit)}"
     )
     click.echo(
@@ -181,6 +262,11 @@ def _show(found: Survey, opened: Run, unit: Unit) -> None:
         )
     click.echo(table(rows))
     _show_evenness(found, unit)
+    if found.uniform is not None:
+        click.echo(
+            f"Even after {duration(found.uniform.took_s)}: {found.uniform.first} was in the band at "
+            f"{moment(found.uniform.first_s)}, {found.uniform.last} as the last at {moment(found.uniform.last_s)}."
+        )
     for at_s, took_s in found.recovery_s:
         words = "not back in the band" if took_s is None else f"all back in the band after {duration(took_s)}"
         click.echo(f"Door at {moment(at_s)}: {words}.")
@@ -204,7 +290,10 @@ def _show_verdict(found: Survey) -> None:
     """Print the verdict, and what it does not speak for."""
     decision = found.decision or found.decision_as_read
     words = f"{found.verdict} ({'with U' if found.decision else 'as read'})"
-    if decision.verdict != found.verdict:
+    few = {"length": "too short", "sensors": "too few sensors"}
+    if found.no_survey:
+        words += f": no survey, {' and '.join(few[name] for name in found.no_survey)}"
+    elif decision.verdict != found.verdict:
         words += ": in the band over the survey period, but not the whole time"
     not_met = f" Not met: {', '.join(found.not_met)}." if found.not_met else ""
     click.echo(f"Verdict: {words}.{not_met}")

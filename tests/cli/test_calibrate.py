@@ -12,6 +12,7 @@ from click.testing import CliRunner, Result
 
 from soakwitness.analysis.logbook.calibrations import corrections_for
 from soakwitness.analysis.logbook.opening import open_logbook
+from soakwitness.analysis.logbook.sensors import accuracy_tests
 from soakwitness.cli.main import soakwitness
 from soakwitness.cli.options.common import run_main
 from soakwitness.firmware_bridge.runfolder.reader import read_header
@@ -265,7 +266,30 @@ def test_accuracy_after_a_correction(book: Path, certificate: Path) -> None:
     answer = as_json(book, "accuracy", run, *common, "--limit", "4")
     assert answer["difference_c"] == pytest.approx(9.0, abs=0.1)
     assert answer["difference_after_correction_c"] == pytest.approx(0.0, abs=0.1)
-    assert answer["verdict"] == "pass"
+    assert answer["verdict"] == "fail"  # 9 off at the controller, whatever the log book would add
+
+
+def test_the_run_of_a_calibration_is_no_test_of_its_own(book: Path, certificate: Path) -> None:
+    run, common = calibration_run(book, error_c=1.0), ("--reference", "ref", "--reference-certificate", certificate)
+    ask(book, "calibrate", run, *common)
+    refused = ask(book, "accuracy", run, *common, "--limit", "4")
+    assert refused.exit_code == 2
+    assert "calibration 1 of chamber was made from this very run" in refused.output
+    assert "shown, not entered" in ask(book, "accuracy", run, *common, "--limit", "4", "--no-entry").stderr
+    with open_logbook(book) as opened:
+        assert accuracy_tests(opened, "shed") == ()
+
+
+@pytest.mark.parametrize(("error_c", "status"), [(-1.0, 0), (9.0, 3), (2.5, 4)])
+def test_accuracy_sets_the_exit_status_of_its_verdict(
+    book: Path, certificate: Path, error_c: float, status: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    words = ["accuracy", str(calibration_run(book, error_c=error_c)), "--reference", "ref", "--limit", "4"]
+    words += ["--reference-certificate", str(certificate), "--logbook", str(book), "--no-entry"]
+    monkeypatch.setattr("sys.argv", ["soakwitness", *words])
+    assert run_main(soakwitness) == status
+    monkeypatch.setattr("sys.argv", ["soakwitness", *words, "--exit-zero"])
+    assert run_main(soakwitness) == 0
 
 
 def test_following_a_live_run(book: Path, monkeypatch: pytest.MonkeyPatch) -> None:

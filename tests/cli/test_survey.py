@@ -11,8 +11,9 @@ from click.testing import CliRunner, Result
 from soakwitness.analysis.calibration.surveying.survey import SurveyedSensor
 from soakwitness.analysis.logbook.opening import open_logbook
 from soakwitness.analysis.logbook.sensors import surveys
-from soakwitness.cli.charts.survey_chart import place_of, places_of
+from soakwitness.cli.charts.survey_chart import place_of, places_of, seen_at
 from soakwitness.cli.main import soakwitness
+from soakwitness.cli.options.common import run_main
 from soakwitness.firmware_bridge.runfolder.contents import Column
 from tests.calibration_runs import make_run, true_c
 
@@ -66,7 +67,9 @@ def test_printed_for_people_and_without_u(tmp_path: Path) -> None:
     answer = ask(tmp_path, "survey", run, "--sensors", "a,b,c,d", "--band", "14.4", "--unit", "F", "--no-entry")
     assert answer.exit_code == 0, answer.output
     assert "target 1922 °F (setpoint of the run), band ±14.4 °F" in answer.stdout  # 1050 degC; 8 K
-    assert "Verdict: pass (as read)" in answer.stdout
+    assert "Verdict: not proven (as read): no survey, too few sensors." in answer.stdout
+    # d comes 4 hotter than a, c 3 colder: the climb of 270 in half an hour takes 47 s for 7 K
+    assert "Even after 50 s: d was in the band at" in answer.stdout
     assert "U known of 0 of 4 sensors" in answer.stdout
     assert "Bands in common use: ±5.4 °F, 10.8 °F, 14.4 °F, 18 °F, 25.2 °F, 50.4 °F" in answer.stdout
     assert "Entered" not in answer.stdout
@@ -102,3 +105,38 @@ def test_every_temperature_is_shown_in_the_unit_asked_for(tmp_path: Path) -> Non
     # 1050 degC and 8 K: 1058 degC is 1936.4 degF
     assert "upper limit 1936.4 °F" in text
     assert "°C" not in text
+
+
+def test_surveys_are_listed_and_shown_again_as_they_were(tmp_path: Path) -> None:
+    book, chart = tmp_path / "book", tmp_path / "again.png"
+    run = survey_run(book)
+    first = ask(book, "survey", run, "--sensors", "survey", "--band", "8", "--note", "rack out").stdout
+    (line,) = ask(book, "survey", "--list").stdout.splitlines()[1:]
+    assert line.split()[:3] == ["1", "shed", "2026-11-25"]
+    again = ask(book, "survey", "--show", "1", "--chart", chart).stdout
+    assert first.split("Entered as survey")[0] in again
+    assert "rack out" in again
+    assert chart.stat().st_size > 10_000
+    (kept,) = json.loads(ask(book, "survey", "--list", "--json").stdout)
+    assert kept["result"]["uniform"]["took_s"] == pytest.approx(50.0, abs=20.0)
+    assert "no survey 7" in str(ask(book, "survey", "--show", "7").exception)
+    assert "--list" in ask(book, "survey").output
+
+
+@pytest.mark.parametrize(("names", "band", "status"), [("survey", "8", 0), ("survey", "2", 3), ("a,b", "8", 4)])
+def test_a_survey_sets_the_exit_status_of_its_verdict(
+    tmp_path: Path, names: str, band: str, status: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    words = ["survey", str(survey_run(tmp_path)), "--sensors", names, "--band", band, "--no-entry"]
+    monkeypatch.setattr("sys.argv", ["soakwitness", *words, "--logbook", str(tmp_path)])
+    assert run_main(soakwitness) == status
+    monkeypatch.setattr("sys.argv", ["soakwitness", *words, "--logbook", str(tmp_path), "--exit-zero"])
+    assert run_main(soakwitness) == 0
+
+
+def test_things_farther_back_are_seen_smaller_and_towards_the_eye() -> None:
+    x, y, small = seen_at((0.0, 1.0, 0.0))
+    # The back wall is 1/1.75 as large, about the point (0.5, 0.62) from which one looks in.
+    assert (x, y) == (pytest.approx(0.5 - 0.5 / 1.75), pytest.approx(0.62 - 0.62 / 1.75))
+    assert small == pytest.approx(1 / 1.75)
+    assert seen_at((0.3, 0.0, 0.7)) == (pytest.approx(0.3), pytest.approx(0.7), 1.0)

@@ -36,7 +36,10 @@ class AccuracyLimit:
 
 @dataclass(frozen=True)
 class AccuracyTest:
-    """Result at one temperature: difference is reading minus truth [K], as read and after a valid correction."""
+    """Result at one temperature: difference is reading minus truth [K], as the controller shows it.
+
+    ``corrected_c`` is what a valid correction would leave of it: it decides nothing, the controller does not know it.
+    """
 
     point: CalibratedPoint
     limit_c: float
@@ -79,8 +82,8 @@ def accuracy_test(
     """Decide on the control chain from a comparison with the reference.
 
     ``at_c``: temperature to test at [degC]; without it the longest stable stretch counts. ``correction``: valid
-    correction of the sensor; the difference after it decides. ``guard``: guard band as a multiple of U; 0 for simple
-    acceptance.
+    correction of the sensor; the difference after it is told, the reading as the controller shows it decides: what the
+    log book knows does not move the furnace. ``guard``: guard band as a multiple of U; 0 for simple acceptance.
 
     Raises NotEnoughData if nothing was compared within 25 K of the temperature asked for.
     """
@@ -89,7 +92,6 @@ def accuracy_test(
     if correction is not None and bool(correction.covers(point.reading_c)):
         corrected_c = float(correction.correct(point.reading_c)) - point.reference_c
     allowed_c = limit.at(point.reference_c)
-    judged_c = point.error_c if corrected_c is None else corrected_c
     return AccuracyTest(
         point=point,
         limit_c=allowed_c,
@@ -97,7 +99,7 @@ def accuracy_test(
         corrected_c=corrected_c,
         correction_of=correction.done_on if correction is not None and corrected_c is not None else None,
         decision=decide(
-            judged_c,
+            point.error_c,
             point.budget.expanded_c,
             lower=-allowed_c,
             upper=allowed_c,

@@ -12,11 +12,13 @@ import numpy.typing as npt
 from soakwitness.analysis.calibration.surveying.survey_hold import Strayed, strayed_sensors
 from soakwitness.analysis.calibration.surveying.survey_limits import (
     AGAINST_A_PASS,
+    NO_SURVEY,
     SurveyLimits,
     SurveyRequirement,
     requirements,
 )
 from soakwitness.analysis.calibration.surveying.survey_period import stable_period
+from soakwitness.analysis.calibration.surveying.uniform_time import UniformTime, time_to_uniform
 from soakwitness.analysis.calibration.uncertainty.budget import BudgetRow
 from soakwitness.analysis.calibration.uncertainty.decision import Decision, decide
 from soakwitness.analysis.errors import NotEnoughData
@@ -122,6 +124,12 @@ class Survey:
     decision: Decision | None
     strayed: tuple[Strayed, ...] = ()
     limits: SurveyLimits = field(default_factory=SurveyLimits)
+    uniform: UniformTime | None = None
+
+    @property
+    def no_survey(self) -> tuple[str, ...]:
+        """What it has too little of to be a survey at all: ``length``, ``sensors``."""
+        return tuple(name for name in self.not_met if name in NO_SURVEY)
 
     @property
     def not_met(self) -> tuple[str, ...]:
@@ -130,7 +138,7 @@ class Survey:
 
     @property
     def verdict(self) -> str:
-        """Verdict with U where every U is known, else as read; no pass where the hold shows otherwise."""
+        """Verdict with U where every U is known, else as read; no pass of what is no survey."""
         verdict = (self.decision or self.decision_as_read).verdict
         return "not proven" if verdict == "pass" and AGAINST_A_PASS & set(self.not_met) else verdict
 
@@ -153,6 +161,7 @@ class Survey:
             "requirements": [dict(vars(r)) | {"says": str(r.says)} for r in self.requirements],
             "not_met": list(self.not_met),
             "strayed": [one.as_dict() for one in self.strayed],
+            "uniform": None if self.uniform is None else self.uniform.as_dict(),
             "decision_as_read": self.decision_as_read.as_dict(),
             "decision": None if self.decision is None else self.decision.as_dict(),
             "bands": {
@@ -215,6 +224,7 @@ def survey(
         decision=None if largest_u is None else _decision(corrected, largest_u, target, band_c, guard=1.0),
         strayed=strayed,
         limits=limits,
+        uniform=time_to_uniform(t_s, {s.name: s.true_c for s in sensors}, target, band_c, end_s),
     )
 
 

@@ -16,8 +16,11 @@ FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 
 PRACTICE = "common practice, confirm in your edition"
-# Readings outside the survey period that speak against the band: a pass over the period alone would hide them.
-AGAINST_A_PASS = {"never above", "every sensor"}
+# What makes a pass worth nothing: readings outside the survey period that speak against the band, which a pass over the
+# period alone would hide; and a survey with too few sensors, or too short, which is none.
+AGAINST_A_PASS = {"never above", "every sensor", "length", "sensors"}
+GRID_MINUTES = 0.5  # what the grid of ten seconds and the end of the climb take of a hold of just so long
+NO_SURVEY = {"length", "sensors"}
 
 
 @dataclass(frozen=True)
@@ -92,7 +95,7 @@ def requirements(
     said = f"{', '.join(names)} failed or went astray in the hold" if names else "all read on through the whole hold"
     highest = Says.of("highest {hottest} at any time, upper limit {upper}", hottest=Temp(hottest), upper=Temp(upper_c))
     found: tuple[tuple[str, bool, str | Says], ...] = (
-        ("length", minutes + CUT_MINUTES >= limits.least_minutes, length_words),
+        ("length", minutes + CUT_MINUTES + GRID_MINUTES >= limits.least_minutes, length_words),
         ("sampling", period_s <= limits.slowest_s, f"every {duration(period_s)}, at most {duration(limits.slowest_s)}"),
         ("begun in time", begun, begun_words),
         ("never above", hottest <= upper_c, highest),
