@@ -33,6 +33,7 @@ CAUSES = {  # kind: what a cause's name has in it; the first that fits counts
     "aged wire, inhomogeneous": r"inhomogen|aged|local",
     "drift by heat": r"drift",
 }
+FORMS = {"loop resistance": "current", "filter": "filter"}
 TESTS = {  # test: what its name or its sentence has in it; the first that fits counts
     "short input": r"short wire|join the two|terminals? short|jumper",
     "warm head": r"warm(ing)? (the )?head|head.*warm",
@@ -78,6 +79,7 @@ class Diagnosed:
     first: str | None
     test: str | None
     words: str
+    forms: tuple[str, ...] = ()  # of those in ``between``, where a name tells which form of the kind is meant
 
 
 def diagnosed(case: DiagnosisCase, folder: Path) -> Diagnosed:
@@ -85,7 +87,10 @@ def diagnosed(case: DiagnosisCase, folder: Path) -> Diagnosed:
     table = folder / "readings.csv"
     table.write_text(readings_csv(case), "utf-8")
     words = ["sensor", "diagnose", "--readings", str(table), "--noise", str(case.u_c), "--json"]
-    # NEAREST: that a spare was tried, that the sensor was moved, and the display's step have no place
+    if case.spare_tried is not None:
+        words += ["--spare", "helped" if case.spare_tried else "same"]
+    if case.shift_when_moved_c is not None:
+        words += ["--drawn-out", str(case.shift_when_moved_c)]
     status, out, beside = said(folder / "book", [*words, *(("--set-to", case.set_to) if case.set_to else ())])
     if status != 0 or not out.startswith("{"):
         return Diagnosed(True, None, (), None, None, beside.strip())
@@ -100,16 +105,16 @@ def diagnosed(case: DiagnosisCase, folder: Path) -> Diagnosed:
         _known(ranked[0]["cause"], CAUSES) if ranked else None,
         None if test is None else _known(test, TESTS),
         f"{found['says']} {test or ''}",
+        tuple(next((form for word, form in FORMS.items() if word in cause), "") for cause in found["between"]),
     )
 
 
 def readings_csv(case: DiagnosisCase) -> str:
-    """The table of the guide. NEAREST: a reading without a number has no place and is left out."""
+    """The table of the guide; a moment without a number has no sensor."""
     lines = ["reference,sensor,head,room,note"]
     for row in case.readings:
-        if row.shown_c is not None:
-            head, room = ("" if value is None else f"{value}" for value in (row.head_c, row.room_c))
-            lines.append(f"{row.reference_c},{row.shown_c},{head},{room},{row.note}")
+        shown, head, room = ("" if value is None else f"{value}" for value in (row.shown_c, row.head_c, row.room_c))
+        lines.append(f"{row.reference_c},{shown},{head},{room},{row.note}")
     return "\n".join(lines) + "\n"
 
 
@@ -125,11 +130,11 @@ def outcome(test: str, kind: str, form: str) -> str:
 
 def tells(case: DiagnosisCase, found: Diagnosed) -> bool:
     """Whether the test that is named comes out otherwise than with the foremost rival of the truth."""
-    rivals = [cause for cause in found.between if cause != case.truth.kind]
+    rivals = [n for n, cause in enumerate(found.between) if cause != case.truth.kind]
     if found.test is None or not rivals:
         return False
     here = outcome(found.test, case.truth.kind, case.truth.form)
-    return here != outcome(found.test, rivals[0], "")
+    return here != outcome(found.test, found.between[rivals[0]], found.forms[rivals[0]])
 
 
 assert set(CAUSES) == set(KINDS)

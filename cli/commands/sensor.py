@@ -33,6 +33,7 @@ from soakwitness.firmware_bridge.common.wording import difference, temperature
 
 if TYPE_CHECKING:
     from soakwitness.analysis.calibration.diagnosing.diagnosis import Diagnosis
+    from soakwitness.analysis.calibration.diagnosing.typed_faults import TypedFaults
     from soakwitness.analysis.calibration.measured_pairs.paired_readings import PairReading
     from soakwitness.analysis.logbook.sensors import KeptCalibration, SensorLife
 
@@ -42,11 +43,19 @@ EXAMPLES = {
     "type": "wrong type set",
     "reversed": "reversed extension lead",
     "copper": "copper in place of extension lead",
-    "cold-junction": "cold junction not sensed",
+    "cold-junction": "cold junction wrong",
     "offset": "plain offset",
     "drift": "drift growing with temperature",
     "unit": "degrees C and F mixed up",
     "tip": "tip pulled back",
+    "wrong-lead": "wrong extension lead",
+    "crossed": "thermocouple reversed",
+    "head-short": "short at the head",
+    "shunt": "hot shunt in the insulation",
+    "resistance": "high loop resistance",
+    "uneven-wire": "inhomogeneous wire",
+    "place": "place difference",
+    "contact": "contact that comes and goes",
 }
 
 
@@ -202,6 +211,8 @@ def withdraw(calibration: int, why: str, by: str | None, logbook: Path) -> None:
     help="Type set in the instrument.  [default: the run's; else every type is tried]",
 )
 @click.option("--noise", type=Finite(min=0, min_open=True), help="u of one reading.  [default: 1 °C]")
+@click.option("--spare", type=click.Choice(("helped", "same")), help="What a spare in the same place did to the error.")
+@click.option("--drawn-out", type=Finite(-500, 500), help="What the error became other by, both drawn out by some cm.")
 @unit_option
 @json_option
 @logbook_option
@@ -213,6 +224,8 @@ def diagnose(
     name: str,
     set_to: str | None,
     noise: float | None,
+    spare: str | None,
+    drawn_out: float | None,
     unit: Unit | None,
     as_json: bool,
     logbook: Path,
@@ -220,18 +233,24 @@ def diagnose(
     """What is wrong with this thermocouple? Causes ranked, with the size of each and the next cheap test.
 
     From readings against a reference at several temperatures: typed in (--readings), or the stable stretches of a RUN.
-    Numbers typed, and those of --readings, are in --unit. Two readings at least; more, and farther apart, tell more.
+    Numbers typed, and those of --readings, are in --unit. Two readings at least; more, and farther apart, tell more. A
+    moment without a number tells too: leave its sensor empty, or write "open", "under", "over". Notes are read, such as
+    "jumps" or "climbing 400/h".
 
     Example: soakwitness sensor diagnose --example reversed
     """
     from soakwitness.analysis.calibration.diagnosing.diagnosis import NOISE_C
     from soakwitness.analysis.calibration.diagnosing.diagnosis import diagnose as find_cause
+    from soakwitness.analysis.calibration.diagnosing.typed_faults import with_trials
 
     if sum(given is not None for given in (run, readings, example)) != 1:
         raise WrongUse("give a RUN, --readings FILE, or --example CAUSE; one of them.")
-    pairs, kind = _readings(run, readings, example, reference, name, unit, logbook)
-    noise_c = to_kelvin(noise, unit)
-    found = find_cause(pairs, set_to=set_to or kind, noise_c=NOISE_C if noise_c is None else noise_c)
+    typed, kind = _readings(run, readings, example, reference, name, unit, logbook)
+    typed = with_trials(
+        typed, spare_helped=None if spare is None else spare == "helped", moved_by_c=to_kelvin(drawn_out, unit)
+    )
+    pairs, noise_c = typed.readings, to_kelvin(noise, unit)
+    found = find_cause(pairs, set_to=set_to or kind, noise_c=NOISE_C if noise_c is None else noise_c, other=typed.other)
     if as_json:
         print_json(
             {
@@ -243,6 +262,8 @@ def diagnose(
         )
         return
     _show(found, pairs, unit or "C")
+    for lost in typed.other.lost:
+        click.echo(f"Counted too: no number at {temperature(lost.reference_c, unit or 'C')}.")
 
 
 def _readings(
@@ -253,19 +274,21 @@ def _readings(
     name: str,
     unit: Unit | None,
     logbook: Path,
-) -> tuple[tuple[PairReading, ...], str | None]:
-    """Pairs, and the type that is set where it is known."""
+) -> tuple[TypedFaults, str | None]:
+    """Pairs with what else the table tells, and the type that is set where it is known."""
     from soakwitness.analysis.calibration.diagnosing import examples
+    from soakwitness.analysis.calibration.diagnosing.fault_evidence import OtherEvidence
+    from soakwitness.analysis.calibration.diagnosing.typed_faults import TypedFaults, load_faults
     from soakwitness.analysis.calibration.from_run import readings_of
-    from soakwitness.analysis.calibration.measured_pairs.paired_readings import load_readings
 
     if example is not None:
-        return examples.example(EXAMPLES[example]), examples.SET_TO  # type: ignore[arg-type]
+        return TypedFaults(examples.example(EXAMPLES[example]), OtherEvidence()), examples.SET_TO  # type: ignore[arg-type]
     if readings is not None:
-        return load_readings(readings, unit=unit or "C"), None
+        return load_faults(readings, unit=unit or "C"), None
     assert run is not None
     _, pair = open_pair(run, logbook, reference=reference, sensor=name, second=None)
-    return readings_of(pair, limits_of(10.0, None, None, unit)), pair.sensor.thermocouple
+    found = readings_of(pair, limits_of(10.0, None, None, unit))
+    return TypedFaults(found, OtherEvidence()), pair.sensor.thermocouple
 
 
 def _show(found: Diagnosis, pairs: tuple[PairReading, ...], unit: Unit) -> None:
@@ -288,11 +311,12 @@ def _show(found: Diagnosis, pairs: tuple[PairReading, ...], unit: Unit) -> None:
         click.echo(says[:1].upper() + says[1:])
     else:
         click.echo(f"Cannot tell between: {', '.join(found.between)}.")
-    hottest = max(range(len(pairs)), key=lambda i: pairs[i].reference_c)
-    there = temperature(pairs[hottest].reference_c, unit)
+    hottest = max(range(len(pairs)), key=lambda i: pairs[i].reference_c, default=None)
+    there = "each" if hottest is None else temperature(pairs[hottest].reference_c, unit)
     rows = [["", "cause", "probability", "would be", f"error at {there}", "misses by"]]
     for number, one in enumerate(found.candidates[:5], 1):
-        error, misfit = one.error_c[hottest], one.misfit_c
+        error = float("nan") if hottest is None else one.error_c[hottest]
+        misfit = one.misfit_c
         rows.append(
             [
                 str(number),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Literal, get_args
 
 import numpy as np
 import numpy.typing as npt
@@ -11,26 +11,28 @@ from soakwitness.analysis.thermocouples.reference_functions import emf_mv, tempe
 from soakwitness.firmware_bridge.common.units import from_celsius, to_celsius
 
 FloatArray = npt.NDArray[np.float64]
+NOTHING = "nothing wrong"
 Cause = Literal[
     "wrong type set",
     "reversed extension lead",
     "copper in place of extension lead",
-    "cold junction not sensed",
+    "wrong extension lead",
+    "thermocouple reversed",
+    "cold junction wrong",
     "plain offset",
     "drift growing with temperature",
+    "inhomogeneous wire",
+    "hot shunt in the insulation",
+    "short at the head",
+    "contact that comes and goes",
+    "high loop resistance",
+    "slow filter",
     "degrees C and F mixed up",
     "tip pulled back",
+    "place difference",
+    "coarse display",
 ]
-CAUSES: tuple[Cause, ...] = (
-    "wrong type set",
-    "reversed extension lead",
-    "copper in place of extension lead",
-    "cold junction not sensed",
-    "plain offset",
-    "drift growing with temperature",
-    "degrees C and F mixed up",
-    "tip pulled back",
-)
+CAUSES: tuple[Cause, ...] = get_args(Cause)
 ROOM_C = 25.0
 DRIFT_AT_C = 1000.0
 

@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
+import thermocouple_its90
 
 from soakwitness.analysis.calibration.diagnosing import faults
 from soakwitness.analysis.calibration.diagnosing.cheap_tests import TESTS, best_test
-from soakwitness.analysis.calibration.diagnosing.diagnosis import NOTHING, diagnose
-from soakwitness.analysis.calibration.measured_pairs.paired_readings import PairReading
+from soakwitness.analysis.calibration.diagnosing.circuits import Wiring, shown_by
+from soakwitness.analysis.calibration.diagnosing.diagnosis import diagnose
+from soakwitness.analysis.calibration.diagnosing.fault_evidence import OtherEvidence
+from soakwitness.analysis.calibration.diagnosing.faults import NOTHING
+from soakwitness.analysis.calibration.diagnosing.typed_faults import parse_faults
+from soakwitness.analysis.calibration.measured_pairs.paired_readings import PairReading, ReadingsError
 from soakwitness.analysis.errors import NotEnoughData
 from tests.campaigns.diagnoses import campaign
 
@@ -23,7 +29,8 @@ def test_two_hundred_faults() -> None:
     result = campaign(200)
     assert result.right / result.cases >= 0.95
     assert result.named_right / result.named >= 0.95
-    assert result.named / result.cases > 0.5  # and not by never committing itself
+    # and not by never committing itself; of eighteen causes more look alike than of the eight drawn here
+    assert result.named / result.cases > 0.35
 
 
 @pytest.mark.parametrize(("reverse", "error"), [(True, -42.3), (False, -21.2)])
@@ -63,7 +70,7 @@ def test_cannot_tell_names_the_test_that_would() -> None:
     # an offset the size of a room's temperature, nothing known of head and room
     found = diagnose(readings([t - 25.0 for t in LEVELS_C]), set_to="K")
     assert found.cause is None
-    assert {"plain offset", "cold junction not sensed"} <= set(found.between)
+    assert {"plain offset", "cold junction wrong"} <= set(found.between)
     assert found.test is not None
     seen = [found.test.outcome(cause) for cause in found.between]
     assert len(set(seen)) > 1
@@ -102,7 +109,7 @@ def test_drift_in_proportion_is_not_taken_for_a_pulled_back_tip() -> None:
 def test_a_type_that_was_not_said_is_not_taken_for_k(kind: str) -> None:
     shown = [float(faults.unsensed_c(t, kind, 25.0)) for t in LEVELS_C]
     found = diagnose(readings(shown, room_c=25.0))
-    assert found.candidates[0].cause == "cold junction not sensed"
+    assert found.candidates[0].cause == "cold junction wrong"
     assert f"type {kind}" in str(found.candidates[0].size)
 
 
@@ -123,3 +130,56 @@ def test_every_cause_is_set_apart_by_some_test() -> None:
 def test_one_reading_is_too_few() -> None:
     with pytest.raises(NotEnoughData, match="one reading fits any cause"):
         diagnose([PairReading(1000.0, 990.0)])
+
+
+def test_scatter_of_a_sound_sensor_is_no_reversed_lead() -> None:
+    """Heads measured, 1.5 degC of scatter, wire inside a third of its tolerance: nothing costly is named."""
+    rng = np.random.default_rng(5)
+    named = []
+    for _ in range(40):
+        wire = 1.0 + rng.normal(0.0, 0.0025)
+        pairs = [PairReading(t, t * wire + rng.normal(0, 1.5), 25.0 + 0.03 * t, 25.0) for t in LEVELS_C]
+        named.append(diagnose(pairs, set_to="K", noise_c=1.5).cause)
+    assert set(named) <= {None, NOTHING}
+
+
+def test_a_single_crossing_reads_downward_and_ends_at_the_foot_of_the_range() -> None:
+    room = np.full(4, 22.0)
+    levels = np.array([60.0, 100.0, 140.0, 600.0])
+    shown = shown_by(Wiring("K", "K", "K", -1.0), levels, room + 2.0, room)
+    assert np.all(np.diff(shown[:3]) < 0.0)
+    assert shown[3] == -np.inf
+    lines = [f"{t},{s:.1f}" for t, s in zip(levels[:3], shown[:3], strict=True)]
+    typed = parse_faults("\n".join(["reference,sensor", *lines, "600,under"]), "r.csv", unit="C")
+    assert typed.other.lost[0].side == "under"
+    assert diagnose(typed.readings, set_to="K", other=typed.other).cause == "thermocouple reversed"
+
+
+def test_the_circuit_agrees_with_another_program() -> None:
+    """A lead of type J on a type K thermocouple, by the functions of thermocouple-its90."""
+    k, j = thermocouple_its90.TYPES["K"], thermocouple_its90.TYPES["J"]
+    here = shown_by(Wiring("K", "J", "K"), np.array([1000.0]), np.array([60.0]), np.array([25.0]))
+    there = k.temperature(k.emf(1000.0, reference=60.0) + j.emf(60.0, reference=25.0), reference=25.0)
+    assert here[0] == pytest.approx(there, abs=0.02)
+
+
+def test_notes_tell_how_fast_it_climbed_and_the_step_is_read_from_the_digits() -> None:
+    typed = parse_faults("reference,sensor,note\n500,480,climbing 400/h\n700,700,\n", "r.csv", unit="C")
+    assert typed.other.rates_c_per_h[0] == 400.0
+    assert np.isnan(typed.other.rates_c_per_h[1])
+    assert typed.other.step_c == 10.0
+    fahrenheit = parse_faults("reference,sensor,note\n932,900,climbing 720/h\n1292,1290,\n", "r.csv", unit="F")
+    assert fahrenheit.other.rates_c_per_h[0] == pytest.approx(400.0)
+    assert fahrenheit.other.step_c == pytest.approx(10.0 / 1.8)
+    with pytest.raises(ReadingsError, match="line 3"):
+        parse_faults("reference,sensor\n500,480\nnought,open\n", "r.csv", unit="C")
+
+
+def test_a_filter_is_told_by_readings_on_the_climb() -> None:
+    """90 s behind: 10 degC at 400/h, nothing where it stood."""
+    rows = [(500.0, 400.0), (650.0, 0.0), (800.0, 500.0), (950.0, 0.0), (1040.0, 300.0)]
+    pairs = [PairReading(t, t - rate * 90.0 / 3600.0) for t, rate in rows]
+    other = OtherEvidence(rates_c_per_h=tuple(rate for _, rate in rows))
+    found = diagnose(pairs, set_to="K", other=other)
+    assert found.cause == "slow filter"
+    assert "90" in str(found.candidates[0].size) or "89" in str(found.candidates[0].size)
