@@ -90,12 +90,14 @@ def judged(case: CalibrationCase, answer: Answer, tally: Tally) -> None:
         count("stopped", answer.refused)
         count("stopped or a word said beside it", answer.refused or bool(answer.said))
         return
-    count("not refused though usable", not answer.refused)
-    if answer.refused and kind != "narrow check after wide":
-        return
+    if kind != "narrow check after wide":  # a check need not become a correction: the judged day counts
+        count("not refused though usable", not answer.refused)
+        if answer.refused:
+            return
     chain = case.truth.chains[0]
-    if answer.table is not None:
+    if answer.stretches:
         count("covered at stretches", *stretches_covered(answer, chain))
+    if answer.table is not None:
         count("covered by the correction", *correction_covered(answer, chain))
     if kind in JUDGED_LATER:
         held = later_covered(case, answer)
