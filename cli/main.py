@@ -24,6 +24,7 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "sheet": ("sheet", "sheet", "Print a run as one page."),
     "packet": ("packet", "packet", "Estimate how the blade in its packet followed the furnace (fit, predict)."),
     "calibrate": ("calibrate", "calibrate", "Find a sensor's correction against a reference."),
+    "fixed-points": ("fixed_points", "fixed_points", "Calibrate by ice, boiling water and freezing metals."),
     "survey": ("survey", "survey", "Temperature uniformity of the work zone."),
     "place": ("place", "place", "What the work's place has more or less than a sensor shows."),
     "accuracy": ("accuracy", "accuracy", "Test the control sensor's chain at one temperature."),

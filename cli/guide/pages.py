@@ -45,6 +45,7 @@ ABOUT = {
     "sheet": "sheets",
     "packet": "packet",
     "calibrate": "calibration",
+    "fixed-points": "thermocouples",
     "survey": "survey",
     "place": "survey",
     "accuracy": "calibration",

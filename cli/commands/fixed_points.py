@@ -1,0 +1,213 @@
+"""``soakwitness fixed-points``: ice, boiling water and freezing metals as a reference."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from soakwitness.cli.options.common import Finite, WrongUse, json_option, logbook_option, print_json, unit_option
+from soakwitness.cli.options.entering import by_option, furnace_named, new_stamp, open_book, table, take_in_runs
+from soakwitness.cli.terminal.calibrating import budget_lines, days_of, keeping_options
+from soakwitness.firmware_bridge.common.units import Unit, to_celsius, to_kelvin
+from soakwitness.firmware_bridge.common.wording import difference, temperature
+
+if TYPE_CHECKING:
+    from soakwitness.analysis.calibration.correcting.calibrating import Calibration
+    from soakwitness.analysis.calibration.correcting.correction import Correction
+    from soakwitness.analysis.calibration.measured_pairs.fixed_points import FixedPoint
+    from soakwitness.analysis.logbook.opening import LogBook
+
+MONTHS = 12
+NAMES = ("ice", "boiling", "solder", "tin", "zinc")
+
+
+@dataclass(frozen=True)
+class _Typed:
+    """A reading as it was typed: its digits tell the display's step."""
+
+    value: float
+    step: float
+
+
+class _Digits(click.ParamType):  # type: ignore[type-arg]
+    """A number, with the place of its last digit."""
+
+    name = "number"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> _Typed:
+        """Read it."""
+        number = Finite(-460, 5000).convert(value, param, ctx)
+        decimals = str(value).partition(".")[2]
+        return _Typed(float(number), 10.0 ** -len(decimals))
+
+
+def _point_options(function: Any) -> Any:
+    for name in reversed(NAMES):
+        option = click.option(f"--{name}", type=_Digits(), multiple=True, metavar="READING", help=f"Shown at: {name}.")
+        function = option(function)
+    return function
+
+
+@click.command("fixed-points")
+@click.argument("name", metavar="SENSOR", required=False)
+@click.option("--furnace", help="Name of the furnace, as in its file.")
+@_point_options
+@click.option("--pressure", type=Finite(min=0, min_open=True), help="Of the air at the place, hPa, for --boiling.")
+@click.option("--altitude", type=Finite(-500, 9000), help="Of the place, metres above the sea, for --boiling.")
+@click.option("--other", metavar="METAL", help="Ask about another point, such as silver.")
+@click.option("--how", is_flag=True, help="Only say how each is made, and what to beware of.")
+@keeping_options(MONTHS)
+@by_option
+@unit_option
+@json_option
+@logbook_option
+def fixed_points(name: str | None, logbook: Path, unit: Unit | None, as_json: bool, **given: Any) -> None:
+    """Calibrate a sensor by ice, boiling water and freezing metals, where there is no reference thermocouple.
+
+    Give what it showed at each point, once a reading; the digits typed tell the display's step. Each point has its own
+    budget, without a furnace's gradient. Readings are in --unit (C where none is given). They say nothing of hardening
+    temperatures: for those a fresh thermocouple, used once, tip to tip, as the reference of calibrate.
+
+    Example: soakwitness fixed-points control --ice 0.6 --boiling 99.1 --altitude 420 --no-entry
+    """
+    from soakwitness.analysis.calibration.measured_pairs.fixed_points import refused
+
+    if given["other"] is not None:
+        raise refused(given["other"].strip().lower())
+    if given["how"]:
+        _tell_how(given, unit or "C")
+        return
+    points = _points(given)
+    if not points:
+        raise WrongUse(f"give what it showed at one point or more: {', '.join('--' + n for n in NAMES)}. How: --how")
+    if name is None:
+        raise WrongUse("name the SENSOR, such as: soakwitness fixed-points control --ice 0.6 --no-entry")
+    if given["furnace"] is None and not given["no_entry"]:
+        raise WrongUse("give --furnace NAME, or --no-entry.")
+    found = _calibrated(points, given, unit)
+    correction = _correction(found, name, given)
+    entry = None if given["no_entry"] else _enter(logbook, correction, given)
+    if as_json:
+        from soakwitness.analysis.calibration.correcting.correction import correction_to_dict
+
+        print_json(
+            {
+                "schema": "soakwitness/fixed-points/1",
+                "points": [p.as_dict() for p in found.points],
+                "correction": correction_to_dict(correction),
+                "entry": entry,
+            }
+        )
+        return
+    _show(found, points, correction, unit or "C")
+    if entry is not None:
+        click.echo(f"Entered as calibration {entry}, done {correction.done_on}, due {correction.due_on}.")
+
+
+def _points(given: dict[str, Any]) -> list[FixedPoint]:
+    """The points that were read, from cold to hot."""
+    return [_point(name, given) for name in NAMES if given[name]]
+
+
+def _point(name: str, given: dict[str, Any]) -> FixedPoint:
+    from soakwitness.analysis.calibration.measured_pairs.fixed_points import boiling_water, ice, metal
+
+    if name == "ice":
+        return ice()
+    if name == "boiling":
+        return boiling_water(pressure_hpa=given["pressure"], altitude_m=given["altitude"])
+    return metal(name)  # type: ignore[arg-type]
+
+
+def _calibrated(points: Sequence[FixedPoint], given: dict[str, Any], unit: Unit | None) -> Calibration:
+    """The points compared with what was shown, in the way of any calibration."""
+    from soakwitness.analysis.calibration.correcting.calibrating import calibrate_readings
+    from soakwitness.analysis.calibration.correcting.reference_differences import Comparing
+    from soakwitness.analysis.calibration.measured_pairs.fixed_points import check_reading, reference_of_points
+    from soakwitness.analysis.calibration.measured_pairs.paired_readings import PairReading
+
+    pairs, step = [], 0.0
+    for point in points:
+        for typed in given[point.name]:
+            shown_c = to_celsius(typed.value, unit)
+            check_reading(point, shown_c)
+            pairs.append(PairReading(point.temp_c, shown_c))
+            step = max(step, to_kelvin(typed.step, unit))
+    comparing = Comparing(sensor_resolution_c=step, reference_resolution_c=0.0, distance_mm=0.0)
+    return calibrate_readings(pairs, reference_of_points(points), comparing)
+
+
+def _correction(found: Calibration, name: str, given: dict[str, Any]) -> Correction:
+    from soakwitness.analysis.calibration.correcting.calibrating import correction_of
+
+    done, due = days_of(given["day"], given["due"], MONTHS, None)
+    by = new_stamp(given["by"]).by
+    return correction_of(found, furnace=given["furnace"] or "", sensor=name, done_on=done, due_on=due, done_by=by)
+
+
+def _enter(logbook: Path, correction: Correction, given: dict[str, Any]) -> int:
+    from dataclasses import replace
+
+    from soakwitness.analysis.logbook.calibrations import keep_correction
+    from soakwitness.analysis.record.moments import moment_of
+
+    stamp = new_stamp(given["by"])
+    with open_book(logbook, create=True) as book:
+        take_in_runs(book, stamp)
+        named = replace(correction, furnace=furnace_named(book, correction.furnace))
+        at_utc = moment_of(named.done_on)
+        _refuse_narrow(book, named)
+        return keep_correction(book, named, at_utc=at_utc, stamp=stamp, note=given["note"]).entry
+
+
+def _refuse_narrow(book: LogBook, correction: Correction) -> None:
+    """Points at the foot never take the place of a calibration that reaches where steel is hardened."""
+    from soakwitness.analysis.logbook.calibrations import correction_on
+
+    before = correction_on(book, correction.furnace, correction.sensor, correction.done_on)
+    if before is not None and not before.overdue_on(correction.done_on) and before.high_c > correction.high_c:
+        raise WrongUse(
+            f"the calibration of {before.done_on} reaches hotter and is in force: these would take its place. "
+            "Look at them with --no-entry; where they disagree, calibrate again over its whole range."
+        )
+
+
+def _show(found: Calibration, points: Sequence[FixedPoint], correction: Correction, unit: Unit) -> None:
+    """Print for people."""
+    rows = [["point", "truly", "shown", "readings", "to be added", "U"]]
+    for one, point in zip(found.points, points, strict=True):
+        rows.append(
+            [
+                point.says.text(unit).partition(",")[0],
+                temperature(one.reference_c, unit),
+                temperature(one.reading_c, unit),
+                str(one.readings),
+                difference(one.correction_c, unit, signed=True),
+                difference(one.budget.expanded_c, unit),
+            ]
+        )
+    click.echo(table(rows))
+    for one, point in zip(found.points, points, strict=True):
+        click.echo(f"\nBudget of {point.says.text(unit)}" + (f" ({point.marked})" if point.marked else "") + ":")
+        click.echo(table(budget_lines(one, unit), indent="  "))
+    low, high = temperature(correction.low_c, unit), temperature(correction.high_c, unit)
+    click.echo(f"\nIt speaks for {low} to {high} as shown, and says nothing of what is hotter: a thermocouple that is")
+    click.echo("right at the foot can be wrong where it hardens. There a fresh one of special limits (class 1), used")
+    click.echo(
+        "once, tip to tip with yours, serves most: soakwitness calibrate. A used base-metal thermocouple that was"
+    )
+    click.echo("moved to a bench reads otherwise than in its place: its error lies where its gradient was.")
+
+
+def _tell_how(given: dict[str, Any], unit: Unit) -> None:
+    """How each point is made, with its cautions."""
+    here = {**given, "altitude": given["altitude"] if given["pressure"] or given["altitude"] is not None else 0.0}
+    for name in NAMES:
+        point = _point(name, here)
+        u = difference(2.0 * point.standard_c, unit)
+        marked = f" ({point.marked})" if point.marked else ""
+        click.echo(f"{point.says.text(unit)}, U {u}{marked}: {point.do} {point.beware}")
