@@ -24,7 +24,7 @@ STAMP = Stamp("2026-11-25T09:00:00Z", "Ana")
 # tables that people's entries go to; what repeats run folders may be half done, it is read again
 ENTERED = (
     "pieces", "piece_facts", "batches", "batch_pieces", "charges", "charge_pieces", "hardness", "treatments",
-    "sensor_lives", "calibrations", "surveys", "accuracy_tests", "dispositions", "run_recipes",
+    "sensor_lives", "calibrations", "surveys", "accuracy_tests", "place_differences", "dispositions", "run_recipes",
 )  # fmt: skip
 
 COMMANDS: tuple[tuple[str, ...], ...] = (

@@ -112,6 +112,8 @@ def survey(run: str | None, logbook: Path, unit: Unit | None, as_json: bool, **g
         _show(found, opened.header.furnace_name, opened.header.run, unit or "C")
         if answer["entry"] is not None:
             click.echo(f"Entered as survey {answer['entry']}, done {done}, due {due}.")
+            measure = f"soakwitness place measure {run} --survey {answer['entry']} --work SENSORS"
+            click.echo(f"What the work's place has more or less than the control sensor: {measure}")
     if chart is not None:
         _draw(chart, found, opened, f"{opened.header.furnace_name}, {done}", unit or "C", as_json)
     return 0 if given["exit_zero"] else EXIT_STATUS[found.verdict]

@@ -156,3 +156,18 @@ def test_the_soak_of_a_load_sensor_that_broke_does_not_go_on() -> None:
     told = states({"pv": "control", "blade": "load"}, {"pv": NOISY, "blade": broken})
     assert complete_s(told) is None
     assert told[-1][1].pieces[0].soak_s == pytest.approx(1690 - 1490, abs=12.0)
+
+
+def test_a_place_difference_is_named_apart_where_it_counts() -> None:
+    """The display stands at 800, the work's place has 12 less: 788 is under the band of 795 to 805."""
+    clock = SoakClock(
+        RECIPE, sensors=[LiveSensor("pv", "control", added_c=(-12.0,), place_c=(-12.0,), reach_c=10.0)], every_s=2.0
+    )
+    for t_s, temp_c in zip(T_S.tolist(), NOISY.tolist(), strict=True):
+        clock.read(t_s, {"pv": temp_c}, marks=())
+    state = clock.state()
+    assert state is not None
+    assert state.chamber_c == pytest.approx(788.0, abs=1.0)
+    assert not state.complete
+    assert sentence(state).endswith("; counted with -12 °C for the work's place")
+    assert sentence(state, "F").endswith("; counted with -21.6 °F for the work's place")

@@ -2,24 +2,31 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
+from soakwitness.analysis.calibration.correcting.place_difference import PlacePoint
+from soakwitness.analysis.live.clock_inputs import clock_inputs_from
 from soakwitness.analysis.logbook.charges import charge_pieces
-from soakwitness.analysis.logbook.runs import run_named
+from soakwitness.analysis.logbook.kept import kept_answer, stale_runs
+from soakwitness.analysis.logbook.place_differences import keep_place
+from soakwitness.analysis.logbook.runs import give_recipe, run_named
 from soakwitness.analysis.logbook.sensors import fit_sensor
 from soakwitness.analysis.packet import estimate as estimating
 from soakwitness.analysis.packet.piece import PacketModel
 from soakwitness.analysis.recipes.recipe import PacketSpec
+from soakwitness.analysis.recomputing.refreshing import refresh
 from soakwitness.analysis.record.run import open_run
+from soakwitness.analysis.run_inputs.controller_settings import settings_for
 from soakwitness.analysis.run_inputs.for_clock import clock_inputs_of
 from soakwitness.analysis.run_inputs.gathered import inputs_of_entry
 from soakwitness.analysis.verification.inputs.stays import piece_spec
 from soakwitness.analysis.verification.results.verification import PieceInfo
 from soakwitness.firmware_bridge.runfolder.contents import Mark
-from tests.analysis.run_inputs.test_inputs import book_with, calibrated
+from tests.analysis.run_inputs.test_inputs import RECIPE, book_with, calibrated
 from tests.analysis.run_inputs.test_packets import known, shop
 from tests.log_books import STAMP
 
@@ -96,3 +103,31 @@ def test_what_the_log_book_knows_of_the_pieces_comes_with_it(tmp_path: Path) -> 
     charge_pieces(book, ["B-1"], stamp=STAMP, run=run.name)
     inputs = known(book)
     assert clock_inputs_of(inputs, ()).pieces == inputs.pieces != ()
+
+
+def test_a_place_difference_counts_for_clock_verdict_and_program_alike(tmp_path: Path) -> None:
+    """The chamber's sensor stands at 1050, the work's place has 12 less: 1038, under the band of 1042 to 1058."""
+    book, run = book_with(tmp_path)
+    fit_sensor(book, "shed", "chamber", fitted_utc="2026-01-01", stamp=STAMP)
+    text = RECIPE.replace('decide_on = "true temperature"\n', "").replace("tolerance = 12", "tolerance = 8")
+    give_recipe(book, run.name, "Harden", text, stamp=STAMP)
+    refresh(book, stamp=STAMP)
+    before = kept_answer(book, run.name)
+    point = PlacePoint(1050.0, -12.0, 2.0, "entered", "2026-11-01", why="by the element")
+    keep_place(book, "shed", "chamber", point, at_utc="2026-11-01T08:00:00Z", stamp=STAMP)
+    assert stale_runs(book) == [run.name]  # its kept figures were made without it
+    refresh(book, stamp=STAMP)
+    after = kept_answer(book, run.name)
+    assert before is not None
+    assert after is not None
+    assert (before["verdict"], after["verdict"]) == ("pass", "fail")
+    inputs = inputs_of_entry(book, run_named(book, "last"))
+    assert inputs.judged(open_run(run)).verdict == "fail"
+    given = clock_inputs_of(inputs, ())
+    assert given.of("chamber").added_c == given.of("chamber").place_c == (-12.0,)
+    assert clock_inputs_from(json.loads(json.dumps(given.as_plain()))) == given
+    recipe = inputs.recipe
+    assert recipe is not None
+    program = settings_for(book, "shed", recipe, at_utc="2026-11-26T10:00:00Z", zone="Europe/Vienna")
+    assert program.set_to_c == {2: pytest.approx(1062.0)}
+    assert "shows 1062 °C when the work's place is at 1050 °C ± 2 °C" in program.says[0].text("C")
