@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
 
@@ -72,7 +73,8 @@ def _rows(
     reference: Reference, column: Column, trace: Trace, hot_c: float, logger_c: float | None
 ) -> tuple[BudgetRow, ...]:
     """Wire, then the instrument as far as it is not in it already."""
-    wire = (*reference.rows(hot_c), rectangular("resolution", trace.resolution_c / 2.0))
+    own = (replace(row, source=row.source.replace("reference", "sensor")) for row in reference.rows(hot_c))
+    wire = (*own, rectangular("resolution", trace.resolution_c / 2.0))
     if reference.of_readings:
         return wire
     stated_c = to_kelvin(column.instrument_uncertainty, column.unit) if logger_c is None else logger_c
