@@ -9,7 +9,7 @@ from soakwitness.analysis.verification.findings.charge_and_quench import loading
 from soakwitness.analysis.verification.findings.cures import cure, heat_cut, is_short, lost_before, more_minutes
 from soakwitness.analysis.verification.findings.view import View, hold_words, range_words, severity_of, where_words
 from soakwitness.analysis.verification.results.verification import Dip, Finding, HoldResult, Looks, Severity
-from soakwitness.firmware_bridge.common.wording import Says, Temp, duration, often
+from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, duration, often
 
 DIP_WORDS: dict[Looks, tuple[str, str]] = {
     "door": (
@@ -162,10 +162,23 @@ def _beside(view: View, hold: HoldResult, level_c: float) -> Finding:
             low=Temp(low),
             high=Temp(high),
         ),
-        Says("Check the sensor against a reference and what was typed into the controller."),
+        _where_it_stands(view, hold, level_c),
         at_s=hold.stays[0][0] if hold.stays else hold.enter_s,
         until_s=hold.stays[-1][1] if hold.stays else hold.leave_s,
     )
+
+
+def _where_it_stands(view: View, hold: HoldResult, level_c: float) -> Says:
+    """Where to look; who set the controller off the recipe on purpose may know that the sensor is hot by its place."""
+    offset_c = view.context.recipe.program.offset_c
+    as_typed = offset_c != 0.0 and abs(level_c - hold.target_c - offset_c) <= hold.band_c[1] - hold.target_c
+    if as_typed and hold.temperature_from == "control" and hold.shown_by.place is None:
+        return Says.of(
+            "It stands as the program's offset of {offset} puts it. If the work's place differs from the sensor's, say "
+            "so with a figure: soakwitness place. An offset alone excuses nothing.",
+            offset=Diff(offset_c, signed=True),
+        )
+    return Says("Check the sensor against a reference and what was typed into the controller.")
 
 
 def _dips(view: View, hold: HoldResult) -> list[Finding]:

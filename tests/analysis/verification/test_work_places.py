@@ -8,7 +8,7 @@ import pytest
 
 from soakwitness.analysis.calibration.correcting.correction import Correction
 from soakwitness.analysis.calibration.correcting.place_difference import PlaceDifference, PlacePoint
-from soakwitness.analysis.recipes.recipe import Hold
+from soakwitness.analysis.recipes.recipe import Hold, Program
 from soakwitness.analysis.verification.inputs.sensor_errors import SensorErrors, errors_of, reads_words
 from soakwitness.analysis.verification.results.report import as_json
 from soakwitness.analysis.verification.results.verification import Verification
@@ -102,3 +102,17 @@ def test_far_from_its_temperature_it_says_that_it_is_not_known() -> None:
 
 def test_it_is_of_the_sensor_that_it_was_found_for() -> None:
     assert errors_of(sensor("other"), {}, "2026-06-01", {"furnace": PlaceDifference((HOT_BY_PLACE,))}).place is None
+
+
+def test_who_typed_an_offset_on_purpose_is_told_how_to_say_why() -> None:
+    corners = [(0, 20), (2400, STOOD_AT), (4500, STOOD_AT), (6000, 300)]
+    t_s, temp_c = drawn(corners, every_s=5.0, noise_c=0.1)
+    recipe = replace(simple_recipe((1040.0, 25.0, 6.0)), load="cold", program=Program(offset_c=12.0))
+    run = make_run(t_s, {"furnace": temp_c})
+    found = verify(run, recipe)
+    told = [f.next.text("F") for f in found.findings if f.code == "out of band" and "stood at" in f.says.text("C")]
+    assert found.verdict == "fail"
+    assert told == [
+        "It stands as the program's offset of +21.6 °F puts it. If the work's place differs from the sensor's, say so "
+        "with a figure: soakwitness place. An offset alone excuses nothing."
+    ]
