@@ -61,8 +61,7 @@ def budget_rows(
     rows = [*reference.rows(temp_c)]
     if comparing.readout_expanded_c > 0:
         rows.append(BudgetRow("reference readout", comparing.readout_expanded_c, divisor=2.0, common=True))
-    if comparing.reference_resolution_c > 0:
-        rows.append(rectangular("resolution of the reference", comparing.reference_resolution_c / 2.0))
+    rows.append(rectangular("resolution of the reference", comparing.reference_resolution_c / 2.0))
     rows.append(rectangular("resolution of the sensor", comparing.sensor_resolution_c / 2.0))
     kinds = [("reference", comparing.reference_type or reference.thermocouple), ("sensor", comparing.sensor_type)]
     if reference.of_readings or comparing.readout_expanded_c > 0:
@@ -77,17 +76,16 @@ def budget_rows(
                 origin=f"type {kind}" if kind else "type not known: sensitivity 1",
             )
         )
-    if comparing.distance_mm > 0:
-        rows.append(
-            rectangular(
-                "distance and gradient in the furnace",
-                comparing.distance_mm,
-                sensitivity=comparing.gradient_c_per_mm,
-                unit="mm",
-                common=True,
-            )
+    rows.append(
+        rectangular(
+            "distance and gradient in the furnace",
+            comparing.distance_mm,
+            sensitivity=comparing.gradient_c_per_mm,
+            unit="mm",
+            common=True,
         )
-    return (*rows, *own)
+    )
+    return (*(row for row in rows if row.value > 0.0), *own)
 
 
 def cold_sensitivity(kind: str | None, temp_c: float) -> float:
