@@ -96,7 +96,7 @@ def budget_rows(
                 common=True,
             )
         )
-    return (*rows, *own)
+    return (*(row for row in rows if row.value > 0.0), *own)
 
 
 def cold_sensitivity(kind: str | None, temp_c: float) -> float:

@@ -148,7 +148,7 @@ def reference_of_points(points: Sequence[FixedPoint]) -> Reference:
         point = min(rising, key=lambda p: abs(p.temp_c - temp_c))
         if len(point.rows) == 1:
             return point.rows[0]
-        origin = ", ".join(f"{each.source} {each.contribution_c:.2f} K" for each in point.rows)
+        origin = ", ".join(f"{each.source} {each.contribution_c:.2f} °C" for each in point.rows)
         return BudgetRow(f"{point.name} point", Budget(point.rows).combined_c, origin=origin)
 
     names = ", ".join(p.name for p in rising)
