@@ -8,7 +8,7 @@ import pytest
 
 from soakwitness.analysis.audit.auditing import Audit, audit
 from soakwitness.analysis.evidence.batch_evidence import Evidence, PieceEvidence, TreatmentEvidence
-from soakwitness.analysis.evidence.run_figures import ConditionFigures, DipFigures, HoldFigures, RunFigures
+from soakwitness.analysis.evidence.run_figures import ConditionFigures, DipFigures, HeatLost, HoldFigures, RunFigures
 from soakwitness.analysis.metallurgy.hardness_readings import HardnessReading
 from tests.made_evidence import HOLD, evidence, good_runs, piece, pieces, run, stay, test
 
@@ -279,6 +279,14 @@ def test_a_climb_that_fails_on_the_way_is_a_circuit_and_one_slow_throughout_is_t
     ):
         found = audit(evidence(climbed("x", *shares), good=usual, suspects=SOFT, good_pieces=WELL))
         assert claims(found)[0] == cause
+
+
+def test_blades_pulled_long_after_the_circuit_tripped_were_quenched_from_too_cold() -> None:
+    # 16 points: no short soak costs as much, a quench from below the critical temperature does
+    gone = HeatLost(5300.0, 1040.0, output_pct=100.0)
+    odd = run("x", hold=SHORT, heat_lost=gone, pulls_s=(7000.0,))
+    found = audit(evidence(odd, good=GOOD, suspects=pieces("x", 43.5, 44.0), good_pieces=WELL))
+    assert claims(found)[0] == "heating circuit tripped"
 
 
 def test_nothing_sets_it_apart_is_never_said_while_a_figure_stands_out() -> None:
