@@ -192,6 +192,8 @@ def tripped(case: Case) -> Scale | None:
         says = f"From {{at}} on it cooled by itself, {asked}, and never came back."
         figures = {"at": Temp(lost.at_c), "asked": Temp(lost.setpoint_c if lost.setpoint_c is not None else 0.0)}
         scale.speaks_for(STRONG + LIGHT, Says.of(says, **figures))
+        if run.pulls_s and min(run.pulls_s) - lost.at_s > LOOK_S:  # quenched from wherever it had cooled to
+            scale.dose = furnace_dose(case).or_else(SOFTER)
     else:
         _cooled_with_pieces_inside(case, scale)
         if not scale.pro and lost is not None and run.pulls_s and min(run.pulls_s) - lost.at_s > LAST_S:

@@ -8,7 +8,7 @@ import pytest
 
 from soakwitness.analysis.audit.auditing import Audit, audit
 from soakwitness.analysis.evidence.batch_evidence import Evidence, PieceEvidence, TreatmentEvidence
-from soakwitness.analysis.evidence.run_figures import ConditionFigures, DipFigures, HoldFigures, RunFigures
+from soakwitness.analysis.evidence.run_figures import ConditionFigures, DipFigures, HeatLost, HoldFigures, RunFigures
 from soakwitness.analysis.metallurgy.hardness_readings import HardnessReading
 from tests.made_evidence import HOLD, evidence, good_runs, piece, pieces, run, stay, test
 
@@ -198,8 +198,8 @@ def test_lot_and_place_that_changed_together_are_not_told_apart() -> None:
     assert any("changed with it" in str(text) for c in found.causes for text in c.missing)
 
 
-@pytest.mark.parametrize(("who", "claimed"), [(5, False), (9, True)])
-def test_another_hand_has_to_be_rarer(who: int, claimed: bool) -> None:
+@pytest.mark.parametrize(("who", "claimed"), [(2, False), (3, True)])
+def test_another_hand_is_a_contrast_from_one_run_in_four_on(who: int, claimed: bool) -> None:
     good = good_runs(who)
     names = {**{r.run: "Ana" for r in good}, "x": "Ben"}
     well = tuple(piece(f"{r.run}-0", r.run, 59.5) for r in good)
@@ -279,6 +279,14 @@ def test_a_climb_that_fails_on_the_way_is_a_circuit_and_one_slow_throughout_is_t
     ):
         found = audit(evidence(climbed("x", *shares), good=usual, suspects=SOFT, good_pieces=WELL))
         assert claims(found)[0] == cause
+
+
+def test_blades_pulled_long_after_the_circuit_tripped_were_quenched_from_too_cold() -> None:
+    # 16 points: no short soak costs as much, a quench from below the critical temperature does
+    gone = HeatLost(5300.0, 1040.0, output_pct=100.0)
+    odd = run("x", hold=SHORT, heat_lost=gone, pulls_s=(7000.0,))
+    found = audit(evidence(odd, good=GOOD, suspects=pieces("x", 43.5, 44.0), good_pieces=WELL))
+    assert claims(found)[0] == "heating circuit tripped"
 
 
 def test_nothing_sets_it_apart_is_never_said_while_a_figure_stands_out() -> None:
