@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from statistics import median
 from typing import Literal
 
 from soakwitness.analysis.audit.auditing import ODD, Audit
@@ -14,14 +15,14 @@ from soakwitness.analysis.evidence.run_figures import PieceFigures
 from soakwitness.analysis.record.moments import seconds_between
 
 Group = Literal["suspect", "same run", "good runs"]
-Scale = Literal["words", "temperature", "time", "count", "thickness"]
+Scale = Literal["words", "temperature", "time", "count", "thickness", "points"]
 
 
 @dataclass(frozen=True)
 class PiecePoint:
     """One piece, or one test of it: hardness [HRC] and where it stands by what is shown.
 
-    ``at``: a number [degC, s, mm, or counted], or a word; None where that is not on record.
+    ``at``: a number [degC, s, mm, HRC, or counted], or a word; None where that is not on record.
     """
 
     piece: str
@@ -65,12 +66,28 @@ def pieces_pictured(evidence: Evidence, cause: str, run: str | None) -> PiecesPi
 
     ``cause``: the leading cause; ``NOTHING`` for the pieces as they are. ``run``: the run in question.
     """
-    for by in (*BY_CAUSE.get(cause, ()), *((_PLACE, _LOT, _RUN) if cause in BY_CAUSE else ())):
-        points = _points(evidence, by.of)
-        known = [p for p in points if p.at is not None]
-        if any(p.group == "suspect" for p in known) and len({p.at for p in known}) > 1:
-            return _pictured(evidence, by, points, run)
-    return _pictured(evidence, _RUN, _points(evidence, _RUN.of), run) if cause in BY_CAUSE else None
+    if cause not in BY_CAUSE:
+        return None
+    told = [(by, points) for by in BY_CAUSE[cause] if _tells(points := _points(evidence, by.of))]
+    parted = [one for one in told if _parted(one[1])]
+    by, points = next(iter((*parted, *told)), (_RUN, _points(evidence, _RUN.of)))
+    return _pictured(evidence, by, points, run)
+
+
+def _tells(points: Sequence[PiecePoint]) -> bool:
+    """Whether it is on record for a suspect, and differs at all."""
+    known = [p for p in points if p.at is not None]
+    return any(p.group == "suspect" for p in known) and len({p.at for p in known}) > 1
+
+
+def _parted(points: Sequence[PiecePoint]) -> bool:
+    """Whether no suspect stands where good ones do."""
+    bad = [p.at for p in points if p.at is not None and p.group == "suspect"]
+    good = [p.at for p in points if p.at is not None and p.group != "suspect"]
+    numbers = [g for g in good if isinstance(g, float)]
+    if numbers:
+        return all(isinstance(b, float) and not min(numbers) <= b <= max(numbers) for b in bad)
+    return not set(bad) & set(good)
 
 
 def spots_pictured(evidence: Evidence, cause: str, run: str | None) -> PiecesPictured | None:
@@ -209,9 +226,20 @@ def _operator(evidence: Evidence, piece: PieceEvidence) -> str | None:
     return evidence.operators.get(piece.harden or "")
 
 
+def _run_day(evidence: Evidence, piece: PieceEvidence) -> str | None:
+    run = evidence.runs.get(piece.harden or "")
+    return run.started_utc[:10] if run is not None else piece.harden
+
+
+def _block(_: Evidence, piece: PieceEvidence) -> float | None:
+    """How much too high the tester read on its block when the piece was tested [HRC]."""
+    off = [h.test.block_error for h in piece.hardness if h.test.block_error is not None and h.test.scale == "HRC"]
+    return median(off) if off else None
+
+
 _PLACE = _By("place in the furnace", "words", lambda _, p: p.place)
 _LOT = _By("lot", "words", lambda _, p: f"{p.steel or 'steel not known'}, lot {p.lot}" if p.lot else p.steel)
-_RUN = _By("run", "words", lambda _, p: p.harden)
+_RUN = _By("run of", "words", _run_day)
 _DELAY = _By("from the furnace to the plates", "time", _delay, _within)
 _PULL = _By("order of pull", "count", _pull_number)
 _TEMPER = _By("temper", "temperature", _temper_c, _temper_target)
@@ -238,7 +266,10 @@ BY_CAUSE: Mapping[str, tuple[_By, ...]] = {
     "mixed or wrong bar": (_LOT, _THICK),
     "leaking foil": (),
     "overheated in finish grinding": (),
-    "hardness tester": (_By("tester", "words", _tester),),
-    NOTHING: (),
+    "hardness tester": (
+        _By("tester", "words", _tester),
+        _By("what the tester read on its block, too high by", "points", _block),
+    ),
+    NOTHING: (_PLACE, _LOT),
 }
 ON_THE_PIECE = ("leaking foil", "overheated in finish grinding")
