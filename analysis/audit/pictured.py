@@ -44,6 +44,8 @@ class PiecesPictured:
     limits_final: tuple[float, float] | None = None
 
 
+LEAST_RANGE = 0.01  # of the figure itself: good ones that are all the same
+
 Read = Callable[[Evidence, PieceEvidence], float | str | None]
 
 
@@ -69,8 +71,8 @@ def pieces_pictured(evidence: Evidence, cause: str, run: str | None) -> PiecesPi
     if cause not in BY_CAUSE:
         return None
     told = [(by, points) for by in BY_CAUSE[cause] if _tells(points := _points(evidence, by.of))]
-    parted = [one for one in told if _parted(one[1])]
-    by, points = next(iter((*parted, *told)), (_RUN, _points(evidence, _RUN.of)))
+    told.sort(key=lambda one: -_apart(one[1]))  # of equals the first stays first
+    by, points = told[0] if told else (_RUN, _points(evidence, _RUN.of))
     return _pictured(evidence, by, points, run)
 
 
@@ -80,14 +82,17 @@ def _tells(points: Sequence[PiecePoint]) -> bool:
     return any(p.group == "suspect" for p in known) and len({p.at for p in known}) > 1
 
 
-def _parted(points: Sequence[PiecePoint]) -> bool:
-    """Whether no suspect stands where good ones do."""
+def _apart(points: Sequence[PiecePoint]) -> float:
+    """How far suspects stand from good ones, in ranges of the good ones; 0 where they stand among them."""
     bad = [p.at for p in points if p.at is not None and p.group == "suspect"]
     good = [p.at for p in points if p.at is not None and p.group != "suspect"]
+    bad_numbers = [b for b in bad if isinstance(b, float)]
     numbers = [g for g in good if isinstance(g, float)]
-    if numbers:
-        return all(isinstance(b, float) and not min(numbers) <= b <= max(numbers) for b in bad)
-    return not set(bad) & set(good)
+    if not bad_numbers or not numbers:
+        return float(not set(bad) & set(good))
+    low, high = min(numbers), max(numbers)
+    gap = min(max(low - b, b - high) for b in bad_numbers)
+    return max(0.0, gap) / max(high - low, LEAST_RANGE * max(abs(low), abs(high), 1.0))
 
 
 def spots_pictured(evidence: Evidence, cause: str, run: str | None) -> PiecesPictured | None:
