@@ -18,7 +18,8 @@ from soakwitness.analysis.evidence.batch_evidence import PieceEvidence
 LEADS = 0.5
 """Share of the loss that a cause must be able to explain to stand first alone."""
 BESIDE, TOGETHER = 0.25, 0.7
-"""Shares from which it may stand beside another one, and that the two together must reach."""
+"""Shares from which it may stand beside another one, and that the two together must reach; what explains a whole point
+for sure stands beside any."""
 NOT_CLAIMED = CLAIM - 0.1
 LITTLE = 0.3
 """Share of its score that a cause keeps which explains nothing: it stays named, far below."""
@@ -121,7 +122,8 @@ def weighed(case: Case, cause: Cause, scale: Scale) -> Weighed:
     may = strong and not too_small(case, cause) and not spared
     alone = may and reach >= LEADS
     score = scale.score if alone else min(scale.score, NOT_CLAIMED) * (LITTLE + (1.0 - LITTLE) * reach)
-    return Weighed(cause, scale, found, score, alone, may and not alone and reach >= BESIDE)
+    sure = found is not None and found.least >= TOLD_APART_HRC
+    return Weighed(cause, scale, found, score, alone, may and not alone and (reach >= BESIDE or sure))
 
 
 def let_little_carbon_explain(case: Case, found: list[Weighed]) -> None:

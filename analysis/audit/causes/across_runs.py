@@ -28,8 +28,8 @@ from soakwitness.analysis.audit.contrasts.stage_changes import TOLD_APART_HRC
 from soakwitness.analysis.audit.contrasts.weighing import FAIR, HINT, LIGHT, STRONG, Scale
 from soakwitness.firmware_bridge.common.wording import Diff, Says
 
-RARE, OFTEN_ALIKE = 0.25, 0.15
-"""Chances from which a contrast over runs is enough alone; hands change from day to day, and need to be rarer."""
+RARE = 0.25
+"""Chance from which a contrast over runs is enough alone: that of one run among four."""
 
 GETTERS: dict[str, Callable[[Case], Get]] = {
     "lot": lambda case: lot_of,
@@ -62,8 +62,7 @@ def weigh_shared(case: Case, words: tuple[str, ...], scale: Scale) -> Shared | N
         have = have if found.bad_count > 1 else have.replace("are ", "is ", 1).replace("were ", "was ", 1)
         says = f"{count} {have} {found.bad}, the {found.good_count} good ones of other runs {other} {found.good}"
         others = [w for w in GETTERS if w not in words and shared_across(case, GETTERS[w](case)) is not None]
-        enough = OFTEN_ALIKE if word == "operator" else RARE
-        weight = FAIR + HINT if found.chance <= enough else FAIR if found.chance <= 2.0 * enough else LIGHT
+        weight = FAIR + HINT if found.chance <= RARE else FAIR if found.chance <= 2.0 * RARE else LIGHT
         if any(w != "operator" for w in others):
             weight = max(LIGHT, weight - HINT)
             scale.lacks(f"What tells it from the {' and '.join(others)}, which changed with it.")

@@ -42,12 +42,3 @@ def hard_in_the_end(case: Case, scale: Scale) -> None:
         scale.speaks_for(LIGHT, f"They are too hard in the end: {last.says}.")
     elif last.direction == "low":
         scale.speaks_against(FAIR, f"They are too soft, not too hard: {last.says}.")
-
-
-def no_trouble_within_the_run(case: Case, scale: Scale, why: str) -> None:
-    """Weigh a cause that would have struck every piece of the run: siblings that came out well speak against it."""
-    count = len(case.siblings)
-    if count >= 2:
-        scale.speaks_against(FAIR, f"{count} other pieces of the same run came out well, {why}.")
-    elif count == 1:
-        scale.speaks_against(LIGHT, f"Another piece of the same run came out well, {why}.")
