@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from statistics import median
 from typing import Literal
 
 from soakwitness.analysis.audit.auditing import ODD, Audit
@@ -14,14 +15,14 @@ from soakwitness.analysis.evidence.run_figures import PieceFigures
 from soakwitness.analysis.record.moments import seconds_between
 
 Group = Literal["suspect", "same run", "good runs"]
-Scale = Literal["words", "temperature", "time", "count", "thickness"]
+Scale = Literal["words", "temperature", "time", "count", "thickness", "points"]
 
 
 @dataclass(frozen=True)
 class PiecePoint:
     """One piece, or one test of it: hardness [HRC] and where it stands by what is shown.
 
-    ``at``: a number [degC, s, mm, or counted], or a word; None where that is not on record.
+    ``at``: a number [degC, s, mm, HRC, or counted], or a word; None where that is not on record.
     """
 
     piece: str
@@ -42,6 +43,8 @@ class PiecesPictured:
     limits_as_quenched: tuple[float, float] | None = None
     limits_final: tuple[float, float] | None = None
 
+
+LEAST_RANGE = 0.01  # of the figure itself: good ones that are all the same
 
 Read = Callable[[Evidence, PieceEvidence], float | str | None]
 
@@ -65,12 +68,31 @@ def pieces_pictured(evidence: Evidence, cause: str, run: str | None) -> PiecesPi
 
     ``cause``: the leading cause; ``NOTHING`` for the pieces as they are. ``run``: the run in question.
     """
-    for by in (*BY_CAUSE.get(cause, ()), *((_PLACE, _LOT, _RUN) if cause in BY_CAUSE else ())):
-        points = _points(evidence, by.of)
-        known = [p for p in points if p.at is not None]
-        if any(p.group == "suspect" for p in known) and len({p.at for p in known}) > 1:
-            return _pictured(evidence, by, points, run)
-    return _pictured(evidence, _RUN, _points(evidence, _RUN.of), run) if cause in BY_CAUSE else None
+    if cause not in BY_CAUSE:
+        return None
+    told = [(by, points) for by in BY_CAUSE[cause] if _tells(points := _points(evidence, by.of))]
+    told.sort(key=lambda one: -_apart(one[1]))  # of equals the first stays first
+    by, points = told[0] if told else (_RUN, _points(evidence, _RUN.of))
+    return _pictured(evidence, by, points, run)
+
+
+def _tells(points: Sequence[PiecePoint]) -> bool:
+    """Whether it is on record for a suspect, and differs at all."""
+    known = [p for p in points if p.at is not None]
+    return any(p.group == "suspect" for p in known) and len({p.at for p in known}) > 1
+
+
+def _apart(points: Sequence[PiecePoint]) -> float:
+    """How far suspects stand from good ones, in ranges of the good ones; 0 where they stand among them."""
+    bad = [p.at for p in points if p.at is not None and p.group == "suspect"]
+    good = [p.at for p in points if p.at is not None and p.group != "suspect"]
+    bad_numbers = [b for b in bad if isinstance(b, float)]
+    numbers = [g for g in good if isinstance(g, float)]
+    if not bad_numbers or not numbers:
+        return float(not set(bad) & set(good))
+    low, high = min(numbers), max(numbers)
+    gap = min(max(low - b, b - high) for b in bad_numbers)
+    return max(0.0, gap) / max(high - low, LEAST_RANGE * max(abs(low), abs(high), 1.0))
 
 
 def spots_pictured(evidence: Evidence, cause: str, run: str | None) -> PiecesPictured | None:
@@ -209,9 +231,20 @@ def _operator(evidence: Evidence, piece: PieceEvidence) -> str | None:
     return evidence.operators.get(piece.harden or "")
 
 
+def _run_day(evidence: Evidence, piece: PieceEvidence) -> str | None:
+    run = evidence.runs.get(piece.harden or "")
+    return run.started_utc[:10] if run is not None else piece.harden
+
+
+def _block(_: Evidence, piece: PieceEvidence) -> float | None:
+    """How much too high the tester read on its block when the piece was tested [HRC]."""
+    off = [h.test.block_error for h in piece.hardness if h.test.block_error is not None and h.test.scale == "HRC"]
+    return median(off) if off else None
+
+
 _PLACE = _By("place in the furnace", "words", lambda _, p: p.place)
 _LOT = _By("lot", "words", lambda _, p: f"{p.steel or 'steel not known'}, lot {p.lot}" if p.lot else p.steel)
-_RUN = _By("run", "words", lambda _, p: p.harden)
+_RUN = _By("run of", "words", _run_day)
 _DELAY = _By("from the furnace to the plates", "time", _delay, _within)
 _PULL = _By("order of pull", "count", _pull_number)
 _TEMPER = _By("temper", "temperature", _temper_c, _temper_target)
@@ -238,7 +271,10 @@ BY_CAUSE: Mapping[str, tuple[_By, ...]] = {
     "mixed or wrong bar": (_LOT, _THICK),
     "leaking foil": (),
     "overheated in finish grinding": (),
-    "hardness tester": (_By("tester", "words", _tester),),
-    NOTHING: (),
+    "hardness tester": (
+        _By("tester", "words", _tester),
+        _By("what the tester read on its block, too high by", "points", _block),
+    ),
+    NOTHING: (_PLACE, _LOT),
 }
 ON_THE_PIECE = ("leaking foil", "overheated in finish grinding")

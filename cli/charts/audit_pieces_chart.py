@@ -153,7 +153,7 @@ def _allowed_words(shown: PiecesPictured, unit: Unit) -> str:
 
 
 def _axis_words(shown: PiecesPictured, unit: Unit) -> str:
-    more = {"temperature": f", {style.degree(unit)}", "thickness": ", mm"}.get(shown.scale, "")
+    more = {"temperature": f", {style.degree(unit)}", "thickness": ", mm", "points": ", HRC"}.get(shown.scale, "")
     return f"{shown.by}{more}"
 
 

@@ -326,7 +326,7 @@ def find(words: tuple[str, ...], as_json: bool, logbook: Path, **exact: str | No
             p.stamp or "-",
             p.customer or "-",
             p.order or "-",
-            p.note,
+            ", ".join(part for part in ("coupon" if p.coupon else "", p.note) if part),
         )
         for p in found
     ]
@@ -359,6 +359,12 @@ def _few(names: tuple[str, ...] | list[str]) -> str:
 
 
 def _line(p: Piece) -> str:
-    parts = [p.id, p.steel, f"lot {p.lot}" if p.lot else None, f"{p.thickness_mm:g} mm" if p.thickness_mm else None]
+    parts = [
+        p.id,
+        "coupon" if p.coupon else None,
+        p.steel,
+        f"lot {p.lot}" if p.lot else None,
+        f"{p.thickness_mm:g} mm" if p.thickness_mm else None,
+    ]
     parts += [f"stamp {p.stamp}" if p.stamp else None, p.customer, f"order {p.order}" if p.order else None, p.note]
     return ", ".join(part for part in parts if part)

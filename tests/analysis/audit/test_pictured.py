@@ -18,6 +18,7 @@ from soakwitness.analysis.audit.pictured import (
 )
 from soakwitness.analysis.evidence.batch_evidence import Evidence, PieceEvidence, TreatmentEvidence
 from soakwitness.analysis.evidence.run_figures import PieceFigures
+from soakwitness.analysis.metallurgy.hardness_readings import HardnessReading
 from tests.made_evidence import evidence, pieces, run, test
 
 
@@ -76,8 +77,32 @@ def test_what_was_left_out_is_told_from_what_is_not_on_record() -> None:
     assert at == [("suspect", "not done"), ("suspect", "not on record"), ("good runs", "done")]
 
 
+def test_of_two_things_that_may_be_it_the_one_that_parts_them_is_shown() -> None:
+    def cooled(of: str, hrc: float, utc: str, lowest_c: float) -> tuple[PieceEvidence, ...]:
+        return pieces(of, hrc, treatments=(TreatmentEvidence("cold treatment", utc, lowest_c=lowest_c),))
+
+    good = (*cooled("g", 60.0, "2026-03-02T09:20:00Z", -78.0), *cooled("g", 60.1, "2026-03-02T09:40:00Z", -76.0))
+    warm = batch(suspects=cooled("x", 57.0, "2026-03-02T09:30:00Z", -18.0), good=good)
+    assert shown(pieces_pictured(warm, "cold treatment late or warm", "x"))[0] == "coldest"
+    late = batch(suspects=cooled("x", 57.0, "2026-03-03T09:30:00Z", -18.0), good=good)
+    by, at = shown(pieces_pictured(late, "cold treatment late or warm", "x"))
+    assert by == "from the quench to the cold treatment"
+    assert at[0] == ("suspect", 24.5 * 3600)  # quenched on the 2nd at 09:00
+
+
+def test_a_tester_without_a_name_is_shown_by_its_block() -> None:
+    # the block of these tests is 60.0, read 60.1 and 59.9
+    off = test(
+        57.0, "after temper", reading=HardnessReading((57.0,) * 3, block_value=60.0, block_readings=(57.9, 57.7))
+    )
+    made = batch(suspects=(replace(pieces("x", 57.0)[0], hardness=(off,)),))
+    by, at = shown(pieces_pictured(made, "hardness tester", "x"))
+    assert by == "what the tester read on its block, too high by"
+    assert at[0][1] == pytest.approx(-2.2)
+
+
 def test_where_the_record_does_not_tell_the_pieces_stand_by_run() -> None:
-    assert shown(pieces_pictured(batch(), "temper too hot", "x"))[0] == "run"
+    assert shown(pieces_pictured(batch(), "temper too hot", "x"))[0] == "run of"
 
 
 @pytest.mark.parametrize("cause", ["short soak", "door opened", "too cold", "low mains voltage or aged element", ""])
