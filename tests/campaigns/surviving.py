@@ -21,7 +21,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 from soakwitness.firmware_bridge.errors import RunFolderError
-from soakwitness.firmware_bridge.recording import keeping, sampling, session
+from soakwitness.firmware_bridge.recording import claiming, keeping, sampling
 from soakwitness.firmware_bridge.recording.recorder import Recording
 from soakwitness.firmware_bridge.recording.session import record_run
 from soakwitness.firmware_bridge.recording.starting_a_recorder import RunFacts
@@ -379,12 +379,12 @@ class _Watching(Attendant):
 @contextlib.contextmanager
 def _adapters(instrument: FakeInstrument) -> Iterator[None]:
     """The system's list of ports shows the adapter under the name it has now."""
-    before = session.adapters
-    session.adapters = lambda: [] if instrument.gone else [(instrument.port, "0403:6001 A1")]
+    before = claiming.adapters
+    claiming.adapters = lambda: [] if instrument.gone else [(instrument.port, "0403:6001 A1")]
     try:
         yield
     finally:
-        session.adapters = before
+        claiming.adapters = before
 
 
 # clocks

@@ -32,7 +32,7 @@ def passed(found: Verification, holds: Sequence[HoldResult]) -> Says:
     every = {1: "", 2: " Both holds are met."}.get(len(holds), f" All {len(holds)} holds are met.")
     return Says.of(
         "{had}{peak}.{others}{stands}",
-        had=_capital(_had(hold, _shortest(hold))),
+        had=_capital(_had(hold, _shortest(hold), by_known=found.by_estimate)),
         peak=_peak(hold),
         others=every,
         stands=_stands(found, holds),
@@ -199,7 +199,7 @@ def _shortest(hold: HoldResult) -> PieceResult | None:
     return min((p for p in hold.pieces if p.piece), key=lambda p: p.soak_s.best, default=None)
 
 
-def _had(hold: HoldResult, piece: PieceResult | None) -> Says:
+def _had(hold: HoldResult, piece: PieceResult | None, *, by_known: bool = False) -> Says:
     """Who had how much of the soak asked: ``C-03 was at 1040 °C for 11.4 of 15 min, by the load sensor``."""
     soak = piece.soak_s if piece is not None else hold.soak_s
     who, was = _who(hold, piece)
@@ -209,7 +209,7 @@ def _had(hold: HoldResult, piece: PieceResult | None) -> Says:
         _, _, both = duration_range(soak.best, soak.low, soak.high).partition(" (")
         spread = f" ({both}" if both else ""
     source = piece.temperature_from if piece is not None and piece.temperature_from else hold.temperature_from
-    by = BY[source] if piece is not None or source == "packet estimate" else ""
+    by = BY[source] if (piece is not None or source == "packet estimate") and not by_known else ""
     least = "" if hold.began and hold.ended else "at least "
     if soak is not None and soak.high <= 0.0 and hold.enter_s is None:
         return Says.of("{who} never came into the band of {at}{by}", who=who, at=Temp(hold.target_c), by=by)
