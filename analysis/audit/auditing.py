@@ -101,7 +101,7 @@ def _look(evidence: Evidence, everyone: tuple[PieceEvidence, ...]) -> Audit:
         causes=tuple(causes),
         differences=rows,
         notes=tuple(_notes(case)),
-        says=_says(case, opinions),
+        says=_says(case, opinions, odd),
         now=tuple((tuple(p.id for p in case.suspects_here), step) for step in _steps(case, claimed)),
         next_tests=_tests(case, claimed),
     )
@@ -239,7 +239,7 @@ def _notes(case: Case) -> list[str]:
     return notes
 
 
-def _says(case: Case, opinions: list[Opinion]) -> str:
+def _says(case: Case, opinions: list[Opinion], odd: list[str]) -> str:
     claimed = [o for o in opinions if o.claimed]
     if claimed and case.changes.largest is None:
         others = _then([o for o in claimed[1:] if o.explained_by is None])
@@ -249,10 +249,10 @@ def _says(case: Case, opinions: list[Opinion]) -> str:
     if case.nothing_wrong:
         return "The pieces are as they should be."
     lost = case.changes.largest
-    partly = [o for o in opinions if o.explains is not None and o.explains.most >= 0.05 and o.score >= LIGHT]
-    if lost is None or abs(lost) < TOLD_APART_HRC or not partly:
-        return "The record shows nothing."
-    first = partly[0]
+    partly = [o for o in opinions if o.explains is not None and o.explains.most >= 0.05 and o.pro]
+    first = next(iter(sorted(partly, key=lambda o: o.score < LIGHT)), None)
+    if lost is None or abs(lost) < TOLD_APART_HRC or first is None:
+        return "The record shows nothing that explains it." if odd else "The record shows nothing."
     return f"The record shows nothing that explains it: {first.cause} {first.explains.says if first.explains else ''}."
 
 

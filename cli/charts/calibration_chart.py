@@ -19,6 +19,8 @@ if TYPE_CHECKING:
     from soakwitness.analysis.calibration.from_run import Pair
     from soakwitness.analysis.logbook.sensors import Check, SensorLife
 
+LEAST_BESIDE_D = 15.0  # days beside the first and the last accuracy test
+
 
 def draw_calibration(
     path: Path,
@@ -134,6 +136,9 @@ def draw_accuracy_history(
         for life_ in lives:
             ax.axvline(_chart_day(life_.fitted_utc[:10]), color="#666666", linewidth=0.9, dashes=(2, 2))
         ax.axhline(0.0, color="#666666", linewidth=0.8)
+        shown = [_chart_day(t.done_on) for t in tests]
+        beside = max(0.05 * (max(shown) - min(shown)), LEAST_BESIDE_D)
+        ax.set_xlim(min(shown) - beside, max(shown) + beside)
         ax.xaxis_date()
         ax.set_title(f"Accuracy tests of {sensor}; upright dashes: another thermocouple, channel, place or offset")
         ax.set_ylabel(f"reading minus truth, {style.degree(unit)}")

@@ -61,7 +61,7 @@ def gap_with_enough_soak() -> Evidence:
     return evidence(odd, good=GOOD, suspects=SOFT, good_pieces=WELL)
 
 
-def tester_off_by_less() -> Evidence:
+def reads_hardness_off_by_less() -> Evidence:
     low = HardnessReading((55.4, 55.5, 55.6), block_value=60.0, block_readings=(59.1, 59.1))
     bad = tuple(replace(p, hardness=(test(55.5, "after second temper", reading=low),)) for p in SOFT)
     return evidence(run("x"), good=GOOD, suspects=bad, good_pieces=WELL)
@@ -86,7 +86,7 @@ def mains_4_low() -> Evidence:
 
 
 LITTLE = (
-    setpoint_3_lower, plates_20_s_later, door_while_equalising, gap_with_enough_soak, tester_off_by_less,
+    setpoint_3_lower, plates_20_s_later, door_while_equalising, gap_with_enough_soak, reads_hardness_off_by_less,
     temper_12_hotter, cold_at_five_hours, mains_4_low,
 )  # fmt: skip
 
