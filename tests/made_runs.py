@@ -8,13 +8,13 @@ import numpy as np
 
 from soakwitness.analysis.recipes.recipe import Hold, PacketSpec, Quench, Ramp, Recipe
 from soakwitness.analysis.record.run import Run, Trace
+from soakwitness.analysis.verification.results.known_error import KnownError
 from soakwitness.analysis.verification.results.verification import (
     Bounds,
     Finding,
     HoldResult,
     InBand,
     InShort,
-    KnownError,
     PieceResult,
     RampResult,
     RecordState,

@@ -14,7 +14,7 @@ from soakwitness.analysis.recipes.recipe import Hold, Recipe
 from soakwitness.analysis.record.moments import local_day
 from soakwitness.analysis.run_inputs.corrections_in_force import corrections_in_force
 from soakwitness.analysis.verification.inputs.sensor_errors import errors_of
-from soakwitness.analysis.verification.results.verification import KnownError
+from soakwitness.analysis.verification.results.known_error import KnownError
 from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, joined
 from soakwitness.firmware_bridge.runfolder.reader import read_header
 

@@ -12,7 +12,8 @@ from soakwitness.analysis.verification.figures.measured_ramps import measure_ram
 from soakwitness.analysis.verification.inputs.stays import Stay
 from soakwitness.analysis.verification.measuring.overshoot import Overshoot, overshoot
 from soakwitness.analysis.verification.measuring.too_hot import hot_figures
-from soakwitness.analysis.verification.results.verification import Bounds, KnownError, RampResult
+from soakwitness.analysis.verification.results.known_error import KnownError
+from soakwitness.analysis.verification.results.verification import Bounds, RampResult
 from soakwitness.analysis.verification.sensors.gathered_run import (
     GatheredHold,
     GatheredRun,

@@ -11,7 +11,8 @@ from soakwitness.analysis.verification.findings.sensors_differing import differi
 from soakwitness.analysis.verification.findings.view import View, hold_words
 from soakwitness.analysis.verification.inputs.bad_readings import BadReadings
 from soakwitness.analysis.verification.inputs.readings import GAP_PERIODS, gaps, last_read
-from soakwitness.analysis.verification.results.verification import Finding, HoldResult, KnownError
+from soakwitness.analysis.verification.results.known_error import KnownError
+from soakwitness.analysis.verification.results.verification import Finding, HoldResult
 from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, duration, moment, often
 from soakwitness.firmware_bridge.runfolder.contents import RecordCheck
 

@@ -16,11 +16,10 @@ from soakwitness.analysis.verification.inputs.bad_readings import BadReadings
 from soakwitness.analysis.verification.inputs.readings import Readings, gaps
 from soakwitness.analysis.verification.judging import requirements as req
 from soakwitness.analysis.verification.judging.judging_run import JudgedRun
+from soakwitness.analysis.verification.results.known_error import Basis, KnownError
 from soakwitness.analysis.verification.results.verification import (
-    Basis,
     Finding,
     HoldResult,
-    KnownError,
     RampResult,
     RecordState,
     Source,

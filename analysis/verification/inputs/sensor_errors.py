@@ -12,7 +12,7 @@ import numpy as np
 
 from soakwitness.analysis.recipes.recipe import Hold
 from soakwitness.analysis.record.run import FloatArray
-from soakwitness.analysis.verification.results.verification import (
+from soakwitness.analysis.verification.results.known_error import (
     Basis,
     ErrorSource,
     KnownError,

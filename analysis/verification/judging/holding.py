@@ -11,13 +11,8 @@ from soakwitness.analysis.verification.judging import requirements as req
 from soakwitness.analysis.verification.judging.asking import asked_of, asked_of_missing
 from soakwitness.analysis.verification.judging.error_shift import extremes
 from soakwitness.analysis.verification.judging.hold_result import JudgedWork, result_of
-from soakwitness.analysis.verification.results.verification import (
-    Bounds,
-    HoldResult,
-    KnownError,
-    PieceResult,
-    Verdict,
-)
+from soakwitness.analysis.verification.results.known_error import KnownError
+from soakwitness.analysis.verification.results.verification import Bounds, HoldResult, PieceResult, Verdict
 
 
 def judge_hold(measured: MeasuredHold, record_end_s: float) -> HoldResult:

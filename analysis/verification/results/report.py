@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from soakwitness.analysis.rules import RULES_VERSION
+from soakwitness.analysis.verification.results.known_error import KnownError, KnownPlace
 from soakwitness.analysis.verification.results.verification import (
     RULE_REFERENCES,
     Bounds,
@@ -12,8 +13,6 @@ from soakwitness.analysis.verification.results.verification import (
     Finding,
     HoldResult,
     InBand,
-    KnownError,
-    KnownPlace,
     PieceResult,
     RampResult,
     RunComparison,

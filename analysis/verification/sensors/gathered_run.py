@@ -12,7 +12,8 @@ from soakwitness.analysis.verification.inputs.stays import Stay
 from soakwitness.analysis.verification.measuring.dips import OwnCooling
 from soakwitness.analysis.verification.measuring.intervals import Allowed
 from soakwitness.analysis.verification.measuring.too_hot import Limit
-from soakwitness.analysis.verification.results.verification import KnownError, UsualDifference
+from soakwitness.analysis.verification.results.known_error import KnownError
+from soakwitness.analysis.verification.results.verification import UsualDifference
 from soakwitness.analysis.verification.rules.edges import Edges
 from soakwitness.analysis.verification.sensors.hold_on_trace import HoldOnTrace
 from soakwitness.analysis.verification.sensors.work import Work

@@ -12,7 +12,7 @@ from soakwitness.analysis.verification.holds.other_unit import in_other_unit
 from soakwitness.analysis.verification.holds.placed_sensors import DecidingSensor, PlacedRun
 from soakwitness.analysis.verification.inputs.stays import Stay, piece_spec, stays_in_hold
 from soakwitness.analysis.verification.measuring.dips import own_cooling
-from soakwitness.analysis.verification.results.verification import KnownError
+from soakwitness.analysis.verification.results.known_error import KnownError
 from soakwitness.analysis.verification.sensors.gathered_run import (
     GatheredHold,
     GatheredRun,

@@ -10,7 +10,7 @@ import pytest
 from soakwitness.analysis.calibration.correcting.correction import Correction
 from soakwitness.analysis.recipes.recipe import Hold
 from soakwitness.analysis.verification.inputs.sensor_errors import SensorErrors, errors_of, reads_words
-from soakwitness.analysis.verification.results.verification import KnownError
+from soakwitness.analysis.verification.results.known_error import KnownError
 from soakwitness.firmware_bridge.runfolder.contents import Column
 from tests.verification_runs import sensor
 
