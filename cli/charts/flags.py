@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from soakwitness.cli.charts import style
+from soakwitness.firmware_bridge.common.wording import duration
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -15,7 +16,7 @@ if TYPE_CHECKING:
 MOST_ROWS = 3
 CHARACTER_IN = 0.075  # mean width of a character of 8 points
 IN_BARS = ("packet lag",)  # the bars show it
-LOOK = {"fail": (style.VERMILION, "bold"), "warn": ("#444444", "normal")}
+LOOK = {"fail": (style.BLACK, "bold"), "warn": ("#444444", "normal")}
 
 
 @dataclass(frozen=True)
@@ -31,7 +32,14 @@ class Flag:
 def flag_words(finding: Finding) -> str:
     """Few words for a finding: its code, and whose it is."""
     whose = f" {finding.pieces[0]}" if len(finding.pieces) == 1 else ""
-    return f"{finding.code}{whose}"
+    timed = finding.code == "late quench" and finding.at_s is not None and finding.until_s is not None
+    long = f", {duration((finding.until_s or 0.0) - (finding.at_s or 0.0))}" if timed else ""
+    return f"{finding.code}{whose}{long}"
+
+
+def has_a_place(finding: Finding) -> bool:
+    """Whether it stands at a moment: what the bars show does not, nor a doubt about a whole hold."""
+    return finding.code not in IN_BARS and not (finding.code == "out of band" and finding.brief is not None)
 
 
 def place_s(verification: Verification, finding: Finding) -> float:
@@ -45,7 +53,7 @@ def place_s(verification: Verification, finding: Finding) -> float:
 
 def flags_of(verification: Verification, start_s: float, end_s: float, width_in: float) -> list[Flag]:
     """The flags of what failed and of what warns, so that no two overlap; what finds no room is left to the words."""
-    found = [f for f in verification.findings if f.severity in LOOK and f.at_s is not None and f.code not in IN_BARS]
+    found = [f for f in verification.findings if f.severity in LOOK and f.at_s is not None and has_a_place(f)]
     found.sort(key=lambda f: (f.severity != "fail", f.at_s))
     per_s = width_in / max(end_s - start_s, 1.0)
     taken: list[list[tuple[float, float]]] = [[] for _ in range(MOST_ROWS)]

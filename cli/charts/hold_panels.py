@@ -23,20 +23,26 @@ MOST_PANELS = 3
 MOST_BARS = 4
 ALIKE_S = 30.0
 BAR = 0.62  # of a row
+SOURCE_COLOURS = {"load": style.VERMILION, "packet estimate": style.PURPLE, "control": style.BLUE}
 INSIDE = 0.34  # of a panel's width: a bar that holds its own words
 BAND_SHARE = 0.22  # of a panel's height at least
 
 
 @dataclass(frozen=True)
 class SoakBar:
-    """What one piece, or the hold, had: from, to [s of the run], of how much asked, and how much of it is sure [s]."""
+    """What one piece, or the hold, had: from, to [s of the run], of how much asked [s], in the colour of its line.
+
+    ``unread`` are the times in it without a reading, ``hot`` the time over its limit.
+    """
 
     name: str
     start_s: float
     end_s: float
     had_s: float
     asked_s: float
-    sure_s: float
+    look: str
+    unread: tuple[tuple[float, float], ...] = ()
+    hot: tuple[float, float] | None = None
 
 
 def shown_holds(verification: Verification) -> list[HoldResult]:
@@ -47,17 +53,17 @@ def shown_holds(verification: Verification) -> list[HoldResult]:
     return sorted(worth, key=lambda h: h.step)
 
 
-def soak_bars(hold: HoldResult) -> list[SoakBar]:
-    """A bar a piece, those with least first; one bar where all are alike or none is named."""
+def soak_bars(hold: HoldResult, gaps: Sequence[tuple[float, float]] = ()) -> list[SoakBar]:
+    """A bar a piece, those with least first; one bar where all are alike or none is named; ``gaps`` were not read."""
     if hold.soak_s is None:
         return []
     end_s = _first_of(hold.pull_s, hold.leave_s)
     named = sorted((p for p in hold.pieces if p.piece), key=lambda p: p.soak_s.best)
     if len(named) < 2 or named[-1].soak_s.best - named[0].soak_s.best <= ALIKE_S:
         name = {"load": "load", "packet estimate": "blade", "control": "furnace", None: ""}[hold.temperature_from]
-        return [_bar(name, hold, hold.soak_s, end_s)]
+        return [_bar(name, hold, hold.soak_s, end_s, gaps)]
     shown = named if len(named) <= MOST_BARS else named[:MOST_BARS]
-    return [_bar(p.piece or "", hold, p.soak_s, _first_of(p.pull_s, hold.control_leave_s)) for p in shown]
+    return [_bar(p.piece or "", hold, p.soak_s, _first_of(p.pull_s, hold.control_leave_s), gaps) for p in shown]
 
 
 def _first_of(*ends_s: float | None) -> float | None:
@@ -65,18 +71,31 @@ def _first_of(*ends_s: float | None) -> float | None:
     return min((t for t in ends_s if t is not None), default=None)
 
 
-def _bar(name: str, hold: HoldResult, soak: Bounds, end_s: float | None) -> SoakBar:
+def _bar(
+    name: str, hold: HoldResult, soak: Bounds, end_s: float | None, gaps: Sequence[tuple[float, float]]
+) -> SoakBar:
     had_s = soak.best
     last_s = end_s if end_s is not None else (hold.enter_s or hold.stays[0][0]) + had_s
-    sure_s = soak.low if soak.low < hold.required_s <= had_s else had_s
-    return SoakBar(name, last_s - had_s, last_s, had_s, hold.required_s, sure_s)
+    first_s = last_s - had_s
+    unread = tuple((max(a, first_s), min(b, last_s)) for a, b in gaps if a < last_s and b > first_s)
+    hot = hold.too_hot if "too hot" in hold.unmet or "overshoot" in hold.unmet else None
+    return SoakBar(
+        name,
+        first_s,
+        last_s,
+        had_s,
+        hold.required_s,
+        SOURCE_COLOURS[hold.temperature_from or "control"],
+        unread,
+        None if hot is None else (hot.at_s, hot.at_s + max(hot.over_s, 1.0)),
+    )
 
 
 def draw_panel(
     figure: Figure, spec: Any, run: Run, verification: Verification, hold: HoldResult, unit: Unit, draw_lines: Any
 ) -> None:
     """Draw one hold into a cell of a grid: the readings over its band, the bars below on the same clock."""
-    bars = soak_bars(hold)
+    bars = soak_bars(hold, verification.record.gaps)
     rows = spec.subgridspec(2, 1, height_ratios=(5.0, 0.45 + 0.55 * max(len(bars), 1)), hspace=0.04)
     ax = figure.add_subplot(rows[0])
     below = figure.add_subplot(rows[1], sharex=ax)
@@ -157,36 +176,40 @@ def _draw_bars(ax: Axes, bars: Sequence[SoakBar], window: tuple[float, float]) -
     ax.spines["left"].set_visible(False)
     middle = (window[0] + window[1]) / 2.0
     for row, bar in enumerate(bars):
+        _draw_bar(ax, row, bar)
         missing_s = max(bar.asked_s - bar.had_s, 0.0)
-        colour = style.BLUE if missing_s <= 0.0 else style.VERMILION
-        ax.barh(row, bar.sure_s, left=bar.start_s, height=BAR, color=colour)
-        if bar.sure_s < bar.had_s:
-            unsure: dict[str, Any] = {"facecolor": "white", "edgecolor": colour, "hatch": ".....", "linewidth": 0.9}
-            ax.barh(row, bar.had_s - bar.sure_s, left=bar.start_s + bar.sure_s, height=BAR, **unsure)
-        if missing_s > 0.0:
-            ax.barh(
-                row,
-                missing_s,
-                left=bar.end_s,
-                height=BAR,
-                facecolor="white",
-                edgecolor=style.VERMILION,
-                hatch="/////",
-                linewidth=0.9,
-            )
-        sure = f", {duration(bar.sure_s)} sure" if bar.sure_s < bar.had_s else ""
-        words, end_s = f"  had {duration_of(bar.had_s, bar.asked_s)}{sure}  ", bar.end_s + missing_s
+        words, end_s = f"  {bar_words(bar)}  ", bar.end_s + missing_s
         look: dict[str, Any] = {"va": "center", "fontsize": "small"}
-        if bar.sure_s > INSIDE * (window[1] - window[0]):
+        whole = not bar.unread and bar.hot is None
+        if whole and bar.had_s > INSIDE * (window[1] - window[0]):
             ax.text(bar.start_s, row, words, ha="left", color="white", fontweight="bold", **look)
-        elif bar.had_s - bar.sure_s > INSIDE * (window[1] - window[0]):
-            plain = {"facecolor": "white", "edgecolor": "none", "pad": 0.6}
-            ax.text(bar.start_s + bar.sure_s, row, words, ha="left", bbox=plain, **look)
-        elif (bar.start_s + end_s) / 2.0 > middle:
-            ax.text(bar.start_s, row, words, ha="right", **look)
+        elif bar.had_s + missing_s > INSIDE * (window[1] - window[0]) or (bar.start_s + end_s) / 2.0 <= middle:
+            plain = {"facecolor": "white", "edgecolor": "none", "pad": 0.5, "alpha": 0.85}
+            at_s = end_s if (bar.start_s + end_s) / 2.0 <= middle else bar.start_s
+            ax.text(at_s, row, words, ha="left", bbox=plain, **look)
         else:
-            ax.text(end_s, row, words, ha="left", **look)
+            ax.text(bar.start_s, row, words, ha="right", **look)
     style.clock_axis(ax, label=False)
+
+
+def bar_words(bar: SoakBar) -> str:
+    """``had 8.3 of 12 min``, with what was not read, missing or too hot of it."""
+    unread_s = sum(b - a for a, b in bar.unread)
+    words = f"had {duration_of(bar.had_s, bar.asked_s)}"
+    words += f", {duration(unread_s)} of it not read" if unread_s > 0.0 else ""
+    return words + (f", {duration(bar.hot[1] - bar.hot[0])} too hot" if bar.hot is not None else "")
+
+
+def _draw_bar(ax: Axes, row: int, bar: SoakBar) -> None:
+    """Had in the colour of its line, dotted where not read, crossed where too hot; missing hatched behind it."""
+    ax.barh(row, bar.had_s, left=bar.start_s, height=BAR, color=bar.look)
+    parts: list[tuple[float, float, str]] = [(a, b, ".....") for a, b in bar.unread]
+    parts += [(*bar.hot, "xxxxx")] if bar.hot is not None else []
+    parts += [(bar.end_s, bar.end_s + bar.asked_s - bar.had_s, "/////")] if bar.had_s < bar.asked_s else []
+    for start_s, stop_s, hatch in parts:
+        ax.barh(
+            row, stop_s - start_s, left=start_s, height=BAR, facecolor="white", edgecolor="#333333", hatch=hatch, lw=0.8
+        )
 
 
 def _cut(run: Run, window: tuple[float, float]) -> Run:

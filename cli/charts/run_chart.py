@@ -14,6 +14,7 @@ from soakwitness.cli.charts.flags import MOST_ROWS, draw_flags, flags_of
 from soakwitness.cli.charts.hold_panels import draw_panel, shown_holds
 from soakwitness.cli.charts.thinning import thin
 from soakwitness.firmware_bridge.common.units import Unit, from_celsius
+from soakwitness.firmware_bridge.common.wording import listed
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -23,8 +24,10 @@ if TYPE_CHECKING:
     from soakwitness.analysis.recipes.recipe import Recipe
     from soakwitness.analysis.record.run import Run, Trace
     from soakwitness.analysis.verification.results.verification import Verification, WorkTemperature
+    from soakwitness.firmware_bridge.runfolder.contents import Mark
 
-MARK_WORDS = {"load": "load", "pull": "pull", "plates": "plates", "hand-warm": "hand-warm", "door": "door"}
+CROWDED = 0.035  # of the run's length: marks so close share their words
+MARK_WORDS = {"load": "loaded", "pull": "pull", "plates": "plates", "hand-warm": "hand-warm", "door": "door"}
 
 
 def save_run_chart(
@@ -111,7 +114,7 @@ def _roles(run: Run, verification: Verification) -> list[tuple[Trace, dict[str, 
 def _draw_lines(ax: Axes, run: Run, verification: Verification, unit: Unit, *, most: int = 3000) -> None:
     for trace, look in _roles(run, verification):
         t_s, temp_c = thin(trace.t_s, trace.temp_c, most=most, gap_s=3 * trace.period_s)
-        label = f"{trace.name} (measured)" if trace.role != "load" else f"{trace.name} (load, measured)"
+        label = f"{trace.name} (in the furnace)" if trace.role != "load" else f"{trace.name} (in the charge)"
         ax.plot(t_s, from_celsius(temp_c, unit), label=label, zorder=3, **look)
     setpoint = run.signal("setpoint")
     if setpoint is not None:
@@ -207,17 +210,20 @@ def frame_whole(ax: Axes, run: Run, gaps: Sequence[tuple[float, float]], unit: U
 
 
 def draw_marks(ax: Axes, run: Run) -> None:
-    """Draw each mark as a fine line with its word; crowded ones share the words of the first."""
-    last = -1e18
+    """Draw each mark as a fine line with its word; crowded ones of one kind share a word and tell their names."""
     span = float(run.t_s[-1] - run.t_s[0]) if len(run.t_s) else 1.0
-    for mark in sorted(run.marks, key=lambda m: m.t_s):
-        if mark.struck or mark.act not in MARK_WORDS:
-            continue
+    marks = sorted((m for m in run.marks if not m.struck and m.act in MARK_WORDS), key=lambda m: m.t_s)
+    groups: list[list[Mark]] = []
+    for mark in marks:
         ax.axvline(mark.t_s, color="#444444", linewidth=0.6, linestyle=(0, (1, 3)), zorder=1)
-        if mark.t_s - last > 0.035 * span:
-            words = MARK_WORDS[mark.act] + (f" {mark.pieces[0]}" if len(mark.pieces) == 1 else "")
-            write_upright(ax, mark.t_s, words)
-            last = mark.t_s
+        if groups and mark.t_s - groups[-1][0].t_s <= CROWDED * span:
+            groups[-1].append(mark)
+        else:
+            groups.append([mark])
+    for group in groups:
+        act = group[0].act
+        names = listed(dict.fromkeys(name for m in group if m.act == act for name in m.pieces), most=3)
+        write_upright(ax, group[0].t_s, f"{MARK_WORDS[act]} {names}".strip())
 
 
 def write_upright(ax: Axes, t_s: float, words: str) -> None:

@@ -90,8 +90,15 @@ def runs_figure(runs: Sequence[RunBeside], *, unit: Unit) -> Figure:
     for hold in holds[:1]:
         low, high = (from_celsius(edge, unit) for edge in hold.band_c)
         style.draw_band(ax, 0.0, hold.required_s, low, high)
+    if holds:
+        ends = [t - one.from_s for one in runs if one.hold is not None for t in _ends(one.hold)]
+        reach = max(max(ends, default=holds[0].required_s), holds[0].required_s)
+        ax.set_xlim(-0.6 * reach, 1.35 * reach)
+        ax.set_ylim(*_near(runs, holds[0], unit))
     ax.set_ylabel(f"temperature, {style.degree(unit)}")
     ax.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=3, borderaxespad=0.1, handlelength=3.0)
+    if any(t.role == "load" for one in runs for t in one.run.traces):
+        ax.set_title("thick: in the furnace, thin: in the charge", loc="right", fontsize="small")
     where = f"the furnace came into step {holds[0].step}" if holds else "the run began"
     if rows:
         ax.tick_params(labelbottom=False)
@@ -101,6 +108,25 @@ def runs_figure(runs: Sequence[RunBeside], *, unit: Unit) -> Figure:
     style.clock_axis(ax, label=False)
     ax.set_xlabel(f"time since {where}, h:min")
     return figure
+
+
+def _ends(hold: HoldResult) -> list[float]:
+    return [t for t in (hold.pull_s, hold.leave_s) if t is not None]
+
+
+def _near(runs: Sequence[RunBeside], hold: HoldResult, unit: Unit) -> tuple[float, float]:
+    """Ends of the temperature axis: from where the slowest load was when the furnace came, to over the hottest."""
+    import numpy as np
+
+    seen = [hold.band_c[0], hold.band_c[1]]
+    for one in runs:
+        for trace in one.run.traces:
+            inside = trace.temp_c[np.abs(trace.t_s - one.from_s) <= 60.0]
+            inside = inside[np.isfinite(inside)]
+            seen += [float(inside.min())] if inside.size and trace.role in ("control", "load") else []
+        seen += [hold.target_c + one.hold.overshoot_c] if one.hold and one.hold.overshoot_c else []
+    room = 0.15 * (max(seen) - min(seen))
+    return from_celsius(min(seen) - room, unit), from_celsius(max(seen) + room, unit)
 
 
 def title_words(runs: Sequence[RunBeside], unit: Unit) -> str:

@@ -8,10 +8,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from soakwitness.analysis.verification.results.verification import Bounds, PieceResult
+from soakwitness.analysis.verification.results.verification import Bounds, PieceResult, TooHot
 from soakwitness.cli.charts import style
 from soakwitness.cli.charts.flags import flags_of, span_in
-from soakwitness.cli.charts.hold_panels import soak_bars
+from soakwitness.cli.charts.hold_panels import bar_words, soak_bars
 from soakwitness.cli.charts.run_chart import run_figure, save_run_chart
 from soakwitness.cli.charts.thinning import thin
 from soakwitness.firmware_bridge.common.units import from_celsius
@@ -35,7 +35,7 @@ def test_the_chart_says_verdict_roles_and_bands(tmp_path: Path, unit: style.Unit
     whole, strip, *panels = figure.axes
     assert len(panels) == 4  # two holds, a panel of readings and one of bars each
     labels = {text.get_text() for text in whole.get_legend().get_texts()}
-    assert {"chamber (measured)", "blade (load, measured)", "recipe"} <= labels
+    assert {"chamber (in the furnace)", "blade (in the charge)", "recipe"} <= labels
     assert any("model, not measured" in label or "fitted" in label for label in labels)
     assert figure.texts[0].get_text().startswith("Too short: ")
     assert [text.get_text().strip() for text in strip.texts][0].startswith("short soak")
@@ -48,11 +48,11 @@ def test_the_chart_says_verdict_roles_and_bands(tmp_path: Path, unit: style.Unit
 def test_each_finding_has_its_flag_once_at_its_place_and_none_over_another(tmp_path: Path) -> None:
     verification = made_verification(made_run(tmp_path))
     fail = next(f for f in verification.findings if f.severity == "fail")
-    late = replace(fail, code="late quench", pieces=("C-03",), at_s=5000.0, step=None)
+    late = replace(fail, code="late quench", pieces=("C-03",), at_s=5000.0, until_s=5045.0, step=None)
     found = replace(verification, findings=(*verification.findings, late, late))
     flags = flags_of(found, 0.0, 6000.0, 9.0)
-    assert [f.words for f in flags if f.words == "late quench C-03"] == ["late quench C-03"]
-    assert {f.at_s for f in flags if f.words == "late quench C-03"} == {5000.0}
+    assert [f.words for f in flags if f.words == "late quench C-03, 45 s"] == ["late quench C-03, 45 s"]
+    assert {f.at_s for f in flags if f.words == "late quench C-03, 45 s"} == {5000.0}
     spans = [(f.row, *span_in(f.at_s, f.words, 0.0, 9.0 / 6000.0, 9.0)) for f in flags]
     for k, (row, begin, end) in enumerate(spans):
         assert all(end < b or begin > e for r, b, e in spans[k + 1 :] if r == row)
@@ -63,8 +63,13 @@ def test_a_bar_says_what_was_had_missing_and_sure(tmp_path: Path) -> None:
     (bar,) = soak_bars(replace(hold, pieces=()))
     assert (bar.had_s, bar.asked_s) == (hold.soak_s.best, hold.required_s)
     assert bar.end_s == hold.leave_s
-    open_ = replace(hold, pieces=(), soak_s=Bounds(100.0, hold.required_s + 5.0, hold.required_s + 9.0))
-    assert soak_bars(open_)[0].sure_s == 100.0
+    end_s = hold.leave_s or 0.0
+    (gapped,) = soak_bars(replace(hold, pieces=()), [(0.0, 10.0), (end_s - 100.0, end_s - 40.0), (end_s - 20.0, 9e9)])
+    assert gapped.unread == ((end_s - 100.0, end_s - 40.0), (end_s - 20.0, end_s))
+    assert bar_words(gapped).endswith(", 80 s of it not read")
+    hot = replace(hold, pieces=(), unmet=("too hot",), too_hot=TooHot(5.0, 1046.0, 1051.0, 4000.0, 75.0))
+    assert soak_bars(hot)[0].hot == (4000.0, 4075.0)
+    assert bar_words(soak_bars(hot)[0]).endswith(", 75 s too hot")
     early = PieceResult("A", None, Bounds(60, 60, 60), "fail", "fail", "fail", pull_s=(hold.enter_s or 0.0) + 60.0)
     late = replace(early, piece="B", soak_s=Bounds(900, 900, 900), pull_s=hold.leave_s)
     first, second = soak_bars(replace(hold, pieces=(late, early)))

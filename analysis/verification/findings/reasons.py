@@ -79,7 +79,7 @@ def open_hold(found: Verification, hold: HoldResult, findings: Sequence[Finding]
     if not hold.found:
         says, finding = _absent("Not proven", hold, findings)
         return says, None if finding is None else finding.next
-    for code, why in _open_reasons(hold):
+    for code, why in _open_reasons(found, hold):
         finding = _first(findings, code)
         if finding is not None and why is not None:
             return Says.of("Not proven: {why}.", why=why), finding.next
@@ -121,11 +121,11 @@ def _near_its_limit(hold: HoldResult) -> Says | None:
     )
 
 
-def _open_reasons(hold: HoldResult) -> list[tuple[str, Says | None]]:
+def _open_reasons(found: Verification, hold: HoldResult) -> list[tuple[str, Says | None]]:
     """Codes that leave a hold open, the strongest first, with their words."""
     soak = hold.soak_s
     had = duration_of(soak.best, hold.required_s) if soak is not None else ""
-    sure = duration(soak.low) if soak is not None else ""
+    sure = duration_of(soak.low, hold.required_s) if soak is not None else ""
     at = hold_words(hold)
     asked_s, met = hold.required_s, soak is not None and soak.best >= hold.required_s
     return [
@@ -145,11 +145,23 @@ def _open_reasons(hold: HoldResult) -> list[tuple[str, Says | None]]:
         ),
         (
             "gap in record",
-            Says.of("readings are missing in the {at}: {had}, and only {sure} are sure", at=at, had=had, sure=sure)
+            Says.of(
+                "{who} read nothing for {long} in the {at}; {sure} are sure",
+                who=SUBJECT[hold.temperature_from] if hold.temperature_from == "load" else "the sensor",
+                long=duration(_unread_s(found, hold)),
+                at=at,
+                sure=sure,
+            )
             if met and soak is not None and soak.low < asked_s
             else None,
         ),
     ]
+
+
+def _unread_s(found: Verification, hold: HoldResult) -> float:
+    """How long nothing was read between enter and leave of a hold [s]."""
+    enter_s, leave_s = hold.enter_s or 0.0, hold.leave_s if hold.leave_s is not None else float("inf")
+    return sum(max(min(b, leave_s) - max(a, enter_s), 0.0) for a, b in found.record.gaps)
 
 
 def _absent(head: str, hold: HoldResult, findings: Sequence[Finding]) -> Told:
