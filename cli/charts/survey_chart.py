@@ -30,6 +30,7 @@ BLADE: tuple[tuple[float, float], ...] = (
     (-0.42, -0.03),
 )
 BLADE_LONG = 0.15  # of the width of the door
+DARKER = 0.62  # the lines' colours beside the blades', to stand out from paper
 DEEP = 0.75  # how much smaller the back wall looks than the door: 1/(1 + DEEP)
 EYE = (0.5, 0.62)  # from where one looks in: the middle, somewhat from above
 COLDEST, EVEN, HOTTEST = "#2166AC", "#F2EFE9", "#C0392B"
@@ -207,16 +208,17 @@ def _draw_scale(ax: Axes, found: Survey, unit: Unit) -> None:
 
 
 def _draw_traces(ax: Axes, found: Survey, run: Run, unit: Unit) -> None:
-    """Corrected traces about the target, the band, the survey period between upright dashes."""
+    """Corrected traces in the blades' colours, hottest first; the band; the survey period between upright dashes."""
     from soakwitness.cli.charts.thinning import thin
 
     looks = (style.MEASURED, style.LOAD, style.ESTIMATE, *style.OTHERS)
-    for number, figures in enumerate(found.sensors):
+    for number, figures in enumerate(sorted(found.sensors, key=lambda one: -one.mean_c)):
         trace = run.trace(figures.name)
         if trace is None:
             continue
         times, temp = thin(trace.t_s, trace.temp_c + figures.correction_c, most=2000, gap_s=3 * trace.period_s)
-        look = {**looks[number % len(looks)], "linewidth": 1.1}
+        colour = tuple(DARKER * part for part in _colour(figures.mean_c - found.target_c, found.band_c)[:3])
+        look = {"linestyle": looks[number % len(looks)]["linestyle"], "color": colour, "linewidth": 1.4}
         ax.plot(times, [from_celsius(v, unit) for v in temp], label=figures.name, **look)
     lower, upper = (from_celsius(found.target_c + s * found.band_c, unit) for s in (-1.0, 1.0))
     style.draw_band(ax, float(run.t_s[0]), float(run.t_s[-1]), lower, upper)
