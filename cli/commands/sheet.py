@@ -18,7 +18,8 @@ from soakwitness.firmware_bridge.common.units import Unit
 @packet_option
 @click.option("--out", type=click.Path(path_type=Path), help="FILE.html or FILE.pdf; else in the run's reports folder.")
 @click.option("--paper", type=click.Choice(["A4", "letter"]), default="A4", show_default=True)
-@click.option("--customer", help="Leave out everything about pieces that are not this customer's.")
+@click.option("--customer", help="Judge and tell of this customer's pieces alone, without advice to the shop.")
+@click.option("--annex", is_flag=True, help="Add every step in full, sensors and events, also where one page holds it.")
 @unit_option
 @logbook_option
 @force_option
@@ -29,6 +30,7 @@ def sheet(
     out: Path | None,
     paper: Literal["A4", "letter"],
     customer: str | None,
+    annex: bool,
     unit: Unit | None,
     logbook: Path,
     force: bool,
@@ -48,5 +50,14 @@ def sheet(
         force = True
     check_output(target, force=force, suffixes=SUFFIXES)
     sources = sheet_sources(folder, recipe_path, logbook, unit=unit, customer=customer, packet=packet)
-    write_sheet(sources.run, sources.verification, sources.recipe, target, unit=unit, notes=sources.notes, paper=paper)
+    write_sheet(
+        sources.run,
+        sources.verification,
+        sources.recipe,
+        target,
+        unit=unit,
+        notes=sources.notes,
+        paper=paper,
+        with_annex=annex,
+    )
     click.echo(str(target))

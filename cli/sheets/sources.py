@@ -10,6 +10,8 @@ import click
 
 from soakwitness.cli.options.common import WrongUse
 from soakwitness.cli.sheets.contents import SheetNotes
+from soakwitness.cli.sheets.shop import shop_lines
+from soakwitness.cli.words.hardness_words import hardness_now
 from soakwitness.firmware_bridge.common.units import Unit
 from soakwitness.firmware_bridge.common.wording import difference
 
@@ -22,6 +24,7 @@ if TYPE_CHECKING:
     from soakwitness.analysis.run_inputs.measured_packets import UsedPacket
     from soakwitness.analysis.verification.results.verification import Verification
     from soakwitness.cli.verdicts.verified import Verified
+    from soakwitness.firmware_bridge.runfolder.contents import Mark
 
 
 @dataclass(frozen=True)
@@ -57,6 +60,7 @@ def sheet_sources(
         seal_digest=_digest(found.run.path / "seal.json"),
         charge=found.inputs.pieces,
         packet=found.inputs.packet.says if found.inputs.packet is not None else None,
+        shop=shop_lines(logbook),
     )
     if not (logbook / "logbook.sqlite").exists():
         if customer is not None:
@@ -68,50 +72,46 @@ def sheet_sources(
 def _with_logbook(found: Verified, logbook: Path, customer: str | None, notes: SheetNotes) -> SheetSources:
     """Add what the log book knows; for a customer, leave out what names the others' pieces."""
     from soakwitness.analysis.logbook.opening import open_logbook
-    from soakwitness.analysis.logbook.sheetdata import sheet_data
+    from soakwitness.analysis.logbook.sheetdata import pieces_of_customer, sheet_data
     from soakwitness.firmware_bridge.version import VERSION
 
     with open_logbook(logbook, told=lambda says: click.echo(says, err=True)) as book:
+        names = None if customer is None else pieces_of_customer(book, customer, found.run)
+        verification = found.verification if names is None else found.inputs.judged(found.run, names)
         data = sheet_data(
             book,
             found.run,
             found.recipe,
-            found.verification,
+            verification,
             corrections=found.inputs.corrections,
             software=f"soakwitness {VERSION}",
             customer=customer,
         )
-    decided = [(f.finding.code, _decision(d)) for f in data.findings for d in f.dispositions]
+    decided = [
+        (f.finding.code, _decision(d) if names is None else d.decision) for f in data.findings for d in f.dispositions
+    ]
     further = [f"on the whole run: {_decision(d)}" for d in data.dispositions]
     further += [_gone(d, gone, data.zone) for d, gone in data.gone]
     notes = replace(
         notes,
         dispositions=decided,
-        decided=further if customer is None else (),
-        pieces=None if customer is None else [p.charged.piece for p in data.pieces],
+        decided=further if names is None else (),
+        pieces=names,
         piece_words=[(p.charged.piece, _piece_words(p.facts)) for p in data.pieces if p.facts is not None],
+        hardness=[(p.charged.piece, hardness_now(p.hardness)) for p in data.pieces],
         customer=customer,
     )
     run = found.run
-    if notes.pieces is not None:  # the chart writes the marks too
-        names = set(notes.pieces)
-        run = replace(run, marks=tuple(replace(m, pieces=tuple(names & set(m.pieces)), note="") for m in data.marks))
-    verification = replace(found.verification, findings=tuple(f.finding for f in data.findings))
-    if notes.pieces is not None:
-        verification = _of_pieces(verification, set(notes.pieces))
-    return SheetSources(run, verification, found.recipe, notes)
-
-
-def _of_pieces(verification: Verification, names: set[str]) -> Verification:
-    """A verification without what the others' pieces had; its sentence speaks of these alone."""
-    from soakwitness.analysis.verification.findings.in_short import in_short
-
-    steps = tuple(
-        step if step.kind == "ramp" else replace(step, pieces=tuple(p for p in step.pieces if p.piece in names))
-        for step in verification.steps
+    if names is not None:  # the chart writes the marks too
+        run = replace(run, marks=tuple(_theirs(mark, notes) for mark in data.marks))
+    return SheetSources(
+        run, replace(verification, findings=tuple(f.finding for f in data.findings)), found.recipe, notes
     )
-    theirs = replace(verification, steps=steps)
-    return replace(theirs, in_short=in_short(theirs))
+
+
+def _theirs(mark: Mark, notes: SheetNotes) -> Mark:
+    """A mark without the others' pieces, and without what was noted for the shop."""
+    return replace(mark, pieces=tuple(filter(notes.names, mark.pieces)), note="")
 
 
 def _digest(seal: Path) -> str | None:
