@@ -24,7 +24,6 @@ if TYPE_CHECKING:
     from soakwitness.analysis.run_inputs.measured_packets import UsedPacket
     from soakwitness.analysis.verification.results.verification import Verification
     from soakwitness.cli.verdicts.verified import Verified
-    from soakwitness.firmware_bridge.runfolder.contents import Mark
 
 
 @dataclass(frozen=True)
@@ -57,7 +56,7 @@ def sheet_sources(
     shown = unit or found.recipe.unit
     notes = SheetNotes(
         sensors=[_correction_words(name, correction, shown) for name, correction in corrections.items()],
-        seal_digest=_digest(found.run.path / "seal.json"),
+        seal_digest=digest_of(found.run.path / "seal.json"),
         charge=found.inputs.pieces,
         packet=found.inputs.packet.says if found.inputs.packet is not None else None,
         shop=shop_lines(logbook),
@@ -99,22 +98,24 @@ def _with_logbook(found: Verified, logbook: Path, customer: str | None, notes: S
         pieces=names,
         piece_words=[(p.charged.piece, _piece_words(p.facts)) for p in data.pieces if p.facts is not None],
         hardness=[(p.charged.piece, hardness_now(p.hardness)) for p in data.pieces],
-        customer=customer,
+        customer=next((p.facts.customer for p in data.pieces if p.facts is not None), None) if customer else None,
     )
     run = found.run
     if names is not None:  # the chart writes the marks too
-        run = replace(run, marks=tuple(_theirs(mark, notes) for mark in data.marks))
+        run = with_marks_of(run, notes)
     return SheetSources(
         run, replace(verification, findings=tuple(f.finding for f in data.findings)), found.recipe, notes
     )
 
 
-def _theirs(mark: Mark, notes: SheetNotes) -> Mark:
-    """A mark without the others' pieces, and without what was noted for the shop."""
-    return replace(mark, pieces=tuple(filter(notes.names, mark.pieces)), note="")
+def with_marks_of(run: Run, notes: SheetNotes) -> Run:
+    """The run without the others' marks and names, and without what was noted for the shop."""
+    theirs = (m for m in run.marks if notes.tells_of(m.pieces))
+    return replace(run, marks=tuple(replace(m, pieces=tuple(filter(notes.names, m.pieces)), note="") for m in theirs))
 
 
-def _digest(seal: Path) -> str | None:
+def digest_of(seal: Path) -> str | None:
+    """What a seal is known by; None where there is none."""
     from soakwitness.firmware_bridge.runfolder.seal import file_sha256
 
     return f"SHA-256 {file_sha256(seal)}" if seal.exists() else None

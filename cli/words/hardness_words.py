@@ -31,7 +31,15 @@ def hardness_now(entries: Sequence[HardnessEntry]) -> str:
     tests = newest(entries)
     if not tests:
         return "not on record"
-    readings = [value for entry in tests for value in entry.test.readings]
-    mean, count = sum(readings) / len(readings), len(readings)
-    spread = f" ({min(readings):g} to {max(readings):g}, {count} readings)" if count > 1 else " (1 reading)"
-    return f"{mean:.1f} {tests[-1].test.scale} {tests[-1].stage}{spread}"
+    from soakwitness.analysis.metallurgy.hardness_readings import spread_of
+
+    found = spread_of([entry.test for entry in tests])
+    scale = tests[-1].test.scale
+    low, high = one_reading(found.low, scale), one_reading(found.high, scale)
+    spread = f"{low} to {high}, {found.count} readings" if found.count > 1 else "1 reading"
+    return f"{one_reading(found.mean, scale)} {scale} {tests[-1].stage} ({spread})"
+
+
+def one_reading(value: float, scale: str) -> str:
+    """A reading as testers show it: tenths, of Vickers whole numbers."""
+    return f"{value:.0f}" if scale == "HV" else f"{value:.1f}"
