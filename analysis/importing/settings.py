@@ -1,4 +1,4 @@
-"""What a person says about a foreign log, and profiles that keep it by name for next week's file."""
+"""What a person says about a foreign log, and layouts that keep it by name for next week's file."""
 
 from __future__ import annotations
 
@@ -19,9 +19,10 @@ TimeUnit = Literal["ms", "s", "min", "h"]
 SECONDS_PER: dict[str, float] = {"ms": 0.001, "s": 1.0, "min": 60.0, "h": 3600.0}
 FARTHEST_S = 1e10  # about three centuries; times beyond are mistakes
 UNREAD_SHARE = 0.02
-PROFILE_FOLDER = "import-profiles"
+LAYOUT_FOLDER = "log-layouts"
+OLDER_FOLDER = "import-profiles"  # where earlier versions kept them
 
-_KINDS: dict[str, tuple[type, ...]] = {  # of the values in a profile; of others a text or nothing
+_KINDS: dict[str, tuple[type, ...]] = {  # of the values in a layout; of others a text or nothing
     "time": (str,), "clock_offset_s": (int, float), "unread_share": (int, float), "notice_faults": (bool,),
     "expanded_uncertainty": (int, float, type(None)),
 }  # fmt: skip
@@ -153,45 +154,46 @@ def fault_choices(words: Sequence[str]) -> tuple[tuple[float, ...], bool]:
     return tuple(value for value in values if math.isfinite(value)), "none" not in words
 
 
-def save_profile(logbook: Path, name: str, settings: ImportSettings) -> Path:
-    """Keep settings by name in the log book's folder; an older profile of this name is replaced.
+def save_layout(logbook: Path, name: str, settings: ImportSettings) -> Path:
+    """Keep settings by name in the log book's folder; an older layout of this name is replaced.
 
-    ``name``: name of the profile: letters, digits, ``-`` and ``_``.
+    ``name``: name of the layout: letters, digits, ``-`` and ``_``.
 
     Raises ImportFileError if the name cannot be used or the file cannot be written.
     """
-    path = _profile_path(logbook, name)
+    path = _layout_path(logbook, name)
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_text(json.dumps(asdict(settings), indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
     except OSError as error:
-        raise ImportFileError(f"{path}: the profile cannot be written ({error.strerror}).") from None
+        raise ImportFileError(f"{path}: the layout cannot be written ({error.strerror}).") from None
     return path
 
 
-def load_profile(logbook: Path, name: str) -> ImportSettings:
+def load_layout(logbook: Path, name: str) -> ImportSettings:
     """Return settings kept by name.
 
     Raises ImportFileError if there is none of this name (the message lists those there are), or it cannot be used.
     """
-    path = _profile_path(logbook, name)
+    path = _layout_path(logbook, name)
+    older = logbook / OLDER_FOLDER / path.name
+    if not path.exists() and older.exists():
+        path = older
     if not path.exists():
         there = ", ".join(sorted(p.stem for p in path.parent.glob("*.json"))) or "none yet"
-        raise ImportFileError(f"No import profile {name!r} in {path.parent}. Profiles there: {there}.")
+        raise ImportFileError(f"No log layout {name!r} in {path.parent}. Layouts there: {there}.")
     try:
         values: dict[str, Any] = from_json(path.read_text(encoding="utf-8"))
         chosen = tuple(ColumnChoice(**choice) for choice in values.pop("columns"))
         faults = tuple(float(value) for value in values.pop("fault_values", ()))
         kept = ImportSettings(columns=chosen, fault_values=faults, **_of_known_kind(values))
     except (OSError, ValueError, TypeError, KeyError, AttributeError) as error:
-        raise ImportFileError(
-            f"{path}: the profile cannot be used ({error}). Save it anew with --save-profile."
-        ) from None
+        raise ImportFileError(f"{path}: the layout cannot be used ({error}). Save it anew with --remember.") from None
     return kept
 
 
 def _of_known_kind(values: dict[str, Any]) -> dict[str, Any]:
-    """Keys of a profile that this version knows, each with a value that it can have."""
+    """Keys of a layout that this version knows, each with a value that it can have."""
     known = {field.name for field in fields(ImportSettings)} - {"columns", "fault_values"}
     for name in known & set(values):
         value = values[name]
@@ -200,7 +202,7 @@ def _of_known_kind(values: dict[str, Any]) -> dict[str, Any]:
     return {name: values[name] for name in known & set(values)}
 
 
-def _profile_path(logbook: Path, name: str) -> Path:
+def _layout_path(logbook: Path, name: str) -> Path:
     if not re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9_-]{0,60}", name):
-        raise ImportFileError(f"Profile name {name!r}: use letters, digits, - and _ only.")
-    return logbook / PROFILE_FOLDER / f"{name}.json"
+        raise ImportFileError(f"Layout name {name!r}: use letters, digits, - and _ only.")
+    return logbook / LAYOUT_FOLDER / f"{name}.json"

@@ -1,7 +1,7 @@
 """One file that holds a whole log book, and the log book made from it again.
 
 The file is a zip with everything that lies in the log book's folder: a consistent copy of the database, the run
-folders, import profiles, the shop's own steels. What is made anew by itself (locks, the daily copies) is left out.
+folders, log layouts, the shop's own steels. What is made anew by itself (locks, the daily copies) is left out.
 ``backup.json`` in it names each file with its SHA-256; nothing is restored that is not what it says.
 """
 

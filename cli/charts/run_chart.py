@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import textwrap
 from collections.abc import Sequence
 from pathlib import Path
@@ -124,7 +125,7 @@ def legend_rows(labels: Sequence[str], across_in: float) -> tuple[int, int]:
 
 def _roles(run: Run, verification: Verification) -> list[tuple[Trace, dict[str, Any]]]:
     """Give each trace with something to see its line: the judged sensor thick, loads dashed, others thinner."""
-    others = iter([*style.OTHERS, *style.OTHERS, *style.OTHERS])
+    others = itertools.cycle(style.OTHERS)
     lines: list[tuple[Trace, dict[str, Any]]] = []
     for trace in run.traces:
         if trace.role == "load":
@@ -132,7 +133,7 @@ def _roles(run: Run, verification: Verification) -> list[tuple[Trace, dict[str, 
         elif trace.name == verification.sensor or trace.role in ("control", "recording"):
             lines.append((trace, dict(style.MEASURED)))
         elif trace.role != "ambient":
-            lines.append((trace, dict(next(others, style.OTHERS[0]))))
+            lines.append((trace, dict(next(others))))
     return lines
 
 

@@ -31,6 +31,10 @@ OTHERS: tuple[dict[str, Any], ...] = (
     {"color": GREEN, "linewidth": 1.4, "linestyle": (0, (8, 2))},
     {"color": ORANGE, "linewidth": 1.4, "linestyle": (0, (3, 1))},
     {"color": SKY, "linewidth": 1.4, "linestyle": (0, (6, 1, 1, 1, 1, 1))},
+    {"color": PURPLE, "linewidth": 1.4, "linestyle": (0, (10, 2, 2, 2))},
+    {"color": BLACK, "linewidth": 1.2, "linestyle": (0, (1, 2.5))},
+    {"color": GREEN, "linewidth": 1.4, "linestyle": (0, (2, 2))},
+    {"color": ORANGE, "linewidth": 1.4, "linestyle": (0, (12, 3, 1, 3))},
 )
 RECIPE: dict[str, Any] = {"color": BLACK, "linewidth": 1.1, "linestyle": (0, (6, 4))}
 BAND_FILL = "#F0E442"

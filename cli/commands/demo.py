@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
@@ -11,7 +12,6 @@ from typing import TYPE_CHECKING
 import click
 
 if TYPE_CHECKING:
-    from soakwitness.analysis.verification.results.verification import Verification
     from soakwitness.cli.terminal.attending import Stop
     from soakwitness.cli.verdicts.verified import Verified
     from soakwitness.firmware_bridge.recording.recorder import Recording
@@ -132,15 +132,18 @@ scale = 0.1
 @click.option(
     "--speed",
     type=click.FloatRange(10.0, 1000.0),
-    default=180.0,
+    default=220.0,
     show_default=True,
     help="How many times faster than life the furnace and the recorder's clock run.",
 )
-def demo(out: Path, speed: float) -> None:
-    """Record and verify a hardening run on a simulated furnace, in under a minute.
+@click.option("--browser/--no-browser", default=None, help="Open the page that plays the run, or do not.")
+def demo(out: Path, speed: float, browser: bool | None) -> None:
+    """Record and verify a hardening run on a simulated furnace, in half a minute, and play it in the browser.
 
     The controller's own sensor looks perfect all the way. One thing went wrong that it cannot show. No hardware is
     touched; all names are invented. The exit status is 0 although the verdict is "fail": that is what the demo shows.
+
+    The browser is opened where this runs in a terminal of a desktop.
 
     Example: soakwitness demo
     """
@@ -151,8 +154,10 @@ def demo(out: Path, speed: float) -> None:
     run = _record(out, speed)
     click.echo("Recorded and sealed. Verifying and drawing ...", err=True)
     found = verify_run(run, None, out)
-    _tell(found.verification)
-    _leave_reports(found, run / "reports")
+    _tell(found)
+    page = _leave_reports(found, run / "reports")
+    if browser if browser is not None else has_desktop():
+        click.launch(str(page.resolve()))
 
 
 def _record(logbook: Path, speed: float) -> Path:
@@ -233,36 +238,55 @@ def _progress() -> Iterator[Callable[[float], None]]:
         yield lambda t_s: bar.update(max(0, min(int(t_s), int(RUN_S)) - bar.pos))
 
 
-def _tell(verification: Verification) -> None:
-    """Say what came out: what the controller's sensor would make one believe, then what was found."""
+def has_desktop() -> bool:
+    """Whether a person sits at a desktop that can show a page: a terminal, and a screen to open a window on."""
+    shown = sys.platform in ("win32", "darwin") or any(map(os.environ.get, ("DISPLAY", "WAYLAND_DISPLAY")))
+    return shown and sys.stdout.isatty()
+
+
+def _tell(found: Verified) -> None:
+    """Say what came out: the sentence first, then what the controller's sensor would make one believe."""
+    from soakwitness.cli.words.short_words import verdict_lines
     from soakwitness.firmware_bridge.common.wording import duration, temperature
 
     click.echo()
+    click.echo("\n".join(verdict_lines(found.verification, unit="C")))
     stays = [
         (step, step.control_leave_s - step.control_enter_s)
-        for step in verification.steps
+        for step in found.verification.steps
         if step.kind == "hold" and step.control_enter_s is not None and step.control_leave_s is not None
     ]
+    click.echo()
     for hold, stay_s in stays:
         at, asked = temperature(hold.target_c, "C"), duration(hold.required_s)
         click.echo(f"Control sensor at {at}: {duration(stay_s)} in the band, {asked} are asked for.")
     if all(stay_s >= hold.required_s for hold, stay_s in stays):
         click.echo("By the control sensor alone this run would look perfect.")
-    click.echo(f"Verdict: {verification.verdict}")
-    for finding in verification.findings:
-        click.echo(f"- {finding.code}: {finding.says} {finding.next}")
 
 
-def _leave_reports(found: Verified, reports: Path) -> None:
-    """Write chart, run sheet and the two files that made the run beside it, and say where everything lies."""
+def _leave_reports(found: Verified, reports: Path) -> Path:
+    """Write the page, chart, sheet and the two files that made the run beside it; say where all lies."""
     from soakwitness.cli.charts.run_chart import save_run_chart
+    from soakwitness.cli.page.playback import playback_html
     from soakwitness.cli.sheets.writing import write_sheet
 
     reports.mkdir(exist_ok=True)
-    chart, sheet, recipe = reports / "chart.png", reports / "sheet.html", reports / "recipe.toml"
+    chart, sheet, recipe, page = (reports / name for name in ("chart.png", "sheet.html", "recipe.toml", "demo.html"))
     recipe.write_text(RECIPE, encoding="utf-8")
     (reports / "furnace.toml").write_text(FURNACE, encoding="utf-8")
     save_run_chart(found.run, found.verification, found.recipe, chart)
     write_sheet(found.run, found.verification, found.recipe, sheet)
-    click.echo(f"\nRun:   {reports.parent}\nChart: {chart}\nSheet: {sheet}")
-    click.echo(f"\nAsk again: soakwitness verify {reports.parent} --recipe {recipe}")
+    again = f"soakwitness verify {reports.parent} --recipe {recipe}"
+    links = [
+        ("The chart of this run", chart.name),
+        ("Its run sheet", sheet.name),
+        (again, ""),
+        ("soakwitness guide", ""),
+    ]
+    place = "demo furnace, simulated; all names are invented"
+    page.write_text(
+        playback_html(found.run, found.verification, piece="cleaver", place=place, links=links), encoding="utf-8"
+    )
+    click.echo(f"\nPage:  {page}\nChart: {chart}\nSheet: {sheet}\nRun:   {reports.parent}")
+    click.echo(f"\nAsk again: {again}")
+    return page

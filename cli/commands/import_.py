@@ -67,8 +67,8 @@ DECIMALS = {"point": ".", "comma": ","}
     "--preview", is_flag=True, help="Show how the first rows are understood and what was assumed; make nothing."
 )
 @click.option("--again", is_flag=True, help="Import a file that was imported before.")
-@click.option("--profile", metavar="NAME", help="Take what is not given from a saved profile.")
-@click.option("--save-profile", metavar="NAME", help="Keep what is given for next week's file.")
+@click.option("--like", metavar="NAME", help="Take what is not given from a layout that was remembered.")
+@click.option("--remember", metavar="NAME", help="Keep what is given for next week's file.")
 @logbook_option
 @json_option
 def import_(
@@ -77,8 +77,8 @@ def import_(
     name: str | None,
     recipe_path: Path | None,
     marks: Path | None,
-    profile: str | None,
-    save_profile: str | None,
+    like: str | None,
+    remember: str | None,
     preview: bool,
     again: bool,
     logbook: Path,
@@ -94,11 +94,10 @@ def import_(
     Example: soakwitness import log.csv --time Time --sensor recording=Temp1 --unit C
     """
     from soakwitness.analysis.importing.layout import column_names
-    from soakwitness.analysis.importing.settings import checked_settings
-    from soakwitness.analysis.importing.settings import save_profile as save
+    from soakwitness.analysis.importing.settings import checked_settings, save_layout
 
     columns = [column_names(path, separator=SEPARATORS.get(given["separator"] or "")) for path in files]
-    settings = checked_settings(_settings(given, logbook, profile, columns[0]))
+    settings = checked_settings(_settings(given, logbook, like, columns[0]))
     if marks is not None and len(files) > 1:
         raise WrongUse("--marks belongs to one log; import these files one by one.")
     began = _start(start, given["zone"])
@@ -117,8 +116,8 @@ def import_(
         made.append(_imported(path, settings, logbook, began, name=name, recipe=recipe, marks=marks))
         if not as_json:
             click.echo(str(made[-1].path))
-    if save_profile:
-        click.echo(f"Profile written: {save(logbook, save_profile, settings)}", err=True)
+    if remember:
+        click.echo(f"Layout remembered: {save_layout(logbook, remember, settings)}", err=True)
     if as_json:
         runs = [{"run": r.path.name, "path": str(r.path), "rows": r.rows, "notes": r.notes} for r in made]
         print_json({"schema": "soakwitness/import/1", "runs": runs})
@@ -179,14 +178,14 @@ def _preview(files: tuple[Path, ...], settings: ImportSettings, began: datetime 
         print_json({"schema": "soakwitness/import-preview/1", "files": shown})
 
 
-def _settings(given: dict[str, Any], logbook: Path, profile: str | None, columns: str) -> ImportSettings:
-    """Join what was given with what a profile keeps; what was given counts."""
+def _settings(given: dict[str, Any], logbook: Path, like: str | None, columns: str) -> ImportSettings:
+    """Join what was given with what a layout keeps; what was given counts."""
     from dataclasses import replace
 
     from soakwitness.analysis.importing.settings import (
         ImportSettings,
         fault_choices,
-        load_profile,
+        load_layout,
         sensor_choices,
         signal_choices,
     )
@@ -203,13 +202,13 @@ def _settings(given: dict[str, Any], logbook: Path, profile: str | None, columns
     for key, words in (("separator", SEPARATORS), ("decimal", DECIMALS)):
         if key in said:
             said[key] = words[said[key]]
-    if profile is not None:
-        kept = load_profile(logbook, profile)
+    if like is not None:
+        kept = load_layout(logbook, like)
         sensors = sensors or tuple(c for c in kept.columns if c.role)
         signals = signals or tuple(c for c in kept.columns if not c.role)
         return replace(kept, columns=(*sensors, *signals), **said)
     if "time" not in said:
-        raise WrongUse("Say which column holds the time: --time COLUMN (or --profile NAME). " + columns)
+        raise WrongUse("Say which column holds the time: --time COLUMN (or --like NAME). " + columns)
     return ImportSettings(columns=(*sensors, *signals), **said)
 
 

@@ -183,7 +183,7 @@ def verdicts(run: str, as_json: bool, logbook: Path) -> None:
 def backup(file: Path, by: str | None, force: bool, logbook: Path) -> None:
     """Write the whole log book to FILE, a zip, also while it is in use.
 
-    It holds the database, all run folders, import profiles and the shop's own steels; ``logbook restore`` makes a log
+    It holds the database, all run folders, log layouts and the shop's own steels; ``logbook restore`` makes a log
     book of it again.
 
     Example: soakwitness logbook backup shop-2026-11-25.zip

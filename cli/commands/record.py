@@ -9,8 +9,7 @@ import click
 
 from soakwitness.cli.options.common import Finite, Words, logbook_option, unit_option
 from soakwitness.cli.terminal.attending import KEYS_WORDS, Duration, Screen, Stop, check_speed, single_keys
-from soakwitness.cli.terminal.person import (
-    Person,
+from soakwitness.cli.terminal.beginning import (
     about_runs,
     check_page,
     clock_at,
@@ -19,6 +18,7 @@ from soakwitness.cli.terminal.person import (
     page_options,
     recorded_packet_option,
 )
+from soakwitness.cli.terminal.person import Person
 from soakwitness.firmware_bridge.common.units import Unit
 
 

@@ -19,8 +19,7 @@ from soakwitness.cli.options.common import (
     unit_option,
 )
 from soakwitness.cli.terminal.attending import KEYS_WORDS, Duration, Screen, Stop, check_speed, single_keys
-from soakwitness.cli.terminal.person import (
-    Person,
+from soakwitness.cli.terminal.beginning import (
     about_runs,
     check_page,
     clock_at,
@@ -29,6 +28,7 @@ from soakwitness.cli.terminal.person import (
     page_options,
     recorded_packet_option,
 )
+from soakwitness.cli.terminal.person import Person
 from soakwitness.firmware_bridge.common.units import Unit
 from soakwitness.firmware_bridge.common.wording import temperature
 
@@ -95,19 +95,19 @@ def watch(
     followed = follow_recipe(recipe_path, packet_path, checked)
     if write and not install:
         raise WrongUse("--write belongs to --install.")
+    settings = _settings(checked, cold, idle_s, before_s)
     if install:
-        _settings(checked, cold, idle_s, before_s)
         _install(context, checked, furnace, logbook, write=write, force=force)
         return
-    after = _after(logbook, recipes, unit)
+    about = about_runs(logbook, operator, followed.recipe, followed.packet)
     screen = Screen()
     served = open_page(page, lan, port, screen)
     _say_first(screen, checked, logbook)
     with Stop() as stop, single_keys(screen.alive and sys.stdin.isatty()):
+        after = _after(logbook, recipes, unit)
         person = Person(screen, stop, unit or checked.unit, followed.recipe, followed.soak, served, after)
-        about = about_runs(logbook, operator, followed.recipe, followed.packet)
         try:
-            _watch(checked, person, _settings(checked, cold, idle_s, before_s), speed, for_s, about)
+            _watch(checked, person, settings, speed, for_s, about)
         finally:
             person.leave()
 

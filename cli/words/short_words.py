@@ -34,11 +34,10 @@ class ShortLine:
 def short_lines(recipe: Recipe, found: Verification, *, unit: Unit, ask: str = "last") -> list[str]:
     """The verdict as it is read at the furnace; ``ask`` is how the run was called, for the command that says more."""
     wide = screen_width()
-    says, act = found.in_short.says.text(unit), found.in_short.next
-    first = wrapped(f"{says} {act.text(unit) if act is not None else 'Nothing to do.'}", wide)
-    head, mark, rest = first[0].partition(":" if found.verdict != "pass" else ".")
-    first[0] = emphasised(head + mark, HEADS[found.verdict]) + rest
-    lines = [ShortLine(text) for text in (*first, *wrapped(f"{recipe.name}, run {found.run}", wide))]
+    lines = [
+        ShortLine(text)
+        for text in (*verdict_lines(found, unit=unit), *wrapped(f"{recipe.name}, run {found.run}", wide))
+    ]
     for step in found.steps:
         for line in _ramp(step, unit) if step.kind == "ramp" else _hold(step, unit):
             lines += [replace(line, text=text) for text in wrapped(line.text, wide, indent="   ")]
@@ -54,6 +53,14 @@ def short_lines(recipe: Recipe, found: Verification, *, unit: Unit, ask: str = "
         while len(lines) > room and any(line.drop == level for line in lines):
             del lines[max(k for k, line in enumerate(lines) if line.drop == level)]
     return [*(line.text for line in lines[:room]), *last]
+
+
+def verdict_lines(found: Verification, *, unit: Unit) -> list[str]:
+    """The sentence with the next act, its first words emphasised."""
+    says, act = found.in_short.says.text(unit), found.in_short.next
+    first = wrapped(f"{says} {act.text(unit) if act is not None else 'Nothing to do.'}", screen_width())
+    head, mark, rest = first[0].partition(":" if found.verdict != "pass" else ".")
+    return [emphasised(head + mark, HEADS[found.verdict]) + rest, *first[1:]]
 
 
 def _ramp(ramp: RampResult, unit: Unit) -> Iterator[ShortLine]:

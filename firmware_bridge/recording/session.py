@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import Protocol
 
 from soakwitness.firmware_bridge.common.wording import duration
 from soakwitness.firmware_bridge.furnace.sensors_and_links import Furnace
-from soakwitness.firmware_bridge.links.base import Link
 from soakwitness.firmware_bridge.recording.alarms import Alarms
+from soakwitness.firmware_bridge.recording.claiming import Attendant, claimed, default_opener
 from soakwitness.firmware_bridge.recording.clocks import Clock
-from soakwitness.firmware_bridge.recording.linking import LinkKeeper, Opener, PortMemory, adapters
+from soakwitness.firmware_bridge.recording.linking import LinkKeeper, Opener
 from soakwitness.firmware_bridge.recording.now import hottest_c, shows_heat
 from soakwitness.firmware_bridge.recording.recorder import Recording
 from soakwitness.firmware_bridge.recording.sampling import Sample, SamplingLoop
@@ -19,63 +18,12 @@ from soakwitness.firmware_bridge.recording.starting_a_recorder import (
     RunFacts,
     begin_or_resume,
     check_begun,
-    claim_furnace,
 )
 from soakwitness.firmware_bridge.recording.when_heating_begins import Heating
 from soakwitness.firmware_bridge.runfolder.files import Files
-from soakwitness.firmware_bridge.runfolder.line_format import utc_text
 
 BETWEEN_TRIES_S = 1.0
 PATIENCE_S = 60.0  # so long an end waits for a disk that takes nothing
-
-
-class Attendant(Protocol):
-    """The person's side: told what happens, asked whether to end."""
-
-    def tell(self, words: str) -> None:
-        """One sentence that stays."""
-        ...
-
-    def heard(self, event: str, detail: str) -> None:
-        """An event was entered."""
-        ...
-
-    def bell(self) -> None:
-        """An alarm rings."""
-        ...
-
-    def show(self, recording: Recording) -> None:
-        """A slot was taken."""
-        ...
-
-    def tend(self, recording: Recording) -> None:
-        """Called several times a second."""
-        ...
-
-    def why_end(self) -> str | None:
-        """Why to end; None to go on."""
-        ...
-
-
-def default_opener(furnace: Furnace, clock: Clock) -> Link:
-    """Open the link that the furnace file describes."""
-    from soakwitness.firmware_bridge.connecting.opening import open_link
-
-    return open_link(furnace, clock=clock)
-
-
-def keep_link(furnace: Furnace, clock: Clock, opener: Opener) -> LinkKeeper:
-    """A link keeper that also looks for the adapter under a new port name, where the port is a plain name."""
-    if furnace.link.kind == "simulated" or "://" in furnace.link.port:
-        return LinkKeeper(furnace, clock, opener)
-    memory = PortMemory(lambda: adapters())
-
-    def remembering(wanted: Furnace, its_clock: Clock) -> Link:
-        link = opener(wanted, its_clock)
-        memory.remember(wanted.link.port)
-        return link
-
-    return LinkKeeper(furnace, clock, remembering, memory.find_again)
 
 
 def record_run(
@@ -97,34 +45,25 @@ def record_run(
     Raises LockHeld if this furnace is being recorded in this log book already; LinkError if the instrument cannot be
     reached at the start; RunFolderError if the run cannot be made, written or sealed.
     """
-    lock, others = claim_furnace(about.logbook, furnace, "record", utc_text(clock.utc_s()))
-    try:
-        for other in others:
-            attendant.tell(f"The furnace {other} is being recorded in this log book too.")
-        link = keep_link(furnace, clock, opener)
+    with claimed(furnace, clock, about.logbook, attendant, who="record", opener=opener) as link:
         attendant.tell(f"Link: {link.open()}.")
-        try:
-            station = SamplingLoop(clock, link, furnace.every_s)
-            first = _first_reading(station, link, clock, attendant)
-            reading = first.look.reading
-            recording, says = begin_or_resume(
-                furnace,
-                clock,
-                about,
-                alarms=Alarms(furnace.alarm, clock, bell=attendant.bell),
-                temp_c=None if reading is None else hottest_c(furnace, reading.values),
-                started_s=first.now_s,
-                fresh=fresh,
-                files=files,
-                heard=attendant.heard,
-            )
-            for words in says:
-                attendant.tell(words)
-            return _OneRun(recording, clock, attendant, for_s, orphaned).record(station, first)
-        finally:
-            link.close()
-    finally:
-        lock.release()
+        station = SamplingLoop(clock, link, furnace.every_s)
+        first = _first_reading(station, link, clock, attendant)
+        reading = first.look.reading
+        recording, says = begin_or_resume(
+            furnace,
+            clock,
+            about,
+            alarms=Alarms(furnace.alarm, clock, bell=attendant.bell),
+            temp_c=None if reading is None else hottest_c(furnace, reading.values),
+            started_s=first.now_s,
+            fresh=fresh,
+            files=files,
+            heard=attendant.heard,
+        )
+        for words in says:
+            attendant.tell(words)
+        return _OneRun(recording, clock, attendant, for_s, orphaned).record(station, first)
 
 
 def _first_reading(station: SamplingLoop, link: LinkKeeper, clock: Clock, attendant: Attendant) -> Sample:

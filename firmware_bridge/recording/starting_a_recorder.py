@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import os
 import platform
-import zlib
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -25,7 +24,7 @@ from soakwitness.firmware_bridge.runfolder.events import append_events
 from soakwitness.firmware_bridge.runfolder.files import Files
 from soakwitness.firmware_bridge.runfolder.header import columns_of, read_header
 from soakwitness.firmware_bridge.runfolder.line_format import event_body, read_utc, utc_text
-from soakwitness.firmware_bridge.runfolder.lock import RUN_LOCK, Lock, LockHeld, is_held, read_holder
+from soakwitness.firmware_bridge.runfolder.lock import RUN_LOCK, Lock, LockHeld, is_held
 from soakwitness.firmware_bridge.runfolder.reader import check_record, last_row, read_events
 from soakwitness.firmware_bridge.runfolder.sealing import seal_run
 from soakwitness.firmware_bridge.runfolder.writer import RunFolder, reduced_name
@@ -57,33 +56,6 @@ class CutOff:
     last_t_s: float
     last_utc_s: float
     temp_c: float | None
-
-
-def claim_furnace(logbook: Path, furnace: Furnace, who: str, since: str) -> tuple[Lock, list[str]]:
-    """Claim a furnace in a log book; also tell who records other furnaces there.
-
-    Raises LockHeld if the furnace is being recorded there already; the message says by whom; RunFolderError if the log
-    book's folder cannot be written.
-    """
-    folder = logbook / "locks"
-    name = f"{reduced_name(furnace.name)}-{zlib.crc32(furnace.name.encode()):08x}.lock"
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        lock = Lock(folder / name, {"who": who, "since": since, "furnace": furnace.name})
-    except LockHeld as held:
-        pid = held.holder.get("pid", "unknown")
-        since = held.holder.get("since", "unknown")
-        raise LockHeld(
-            f"{furnace.name} is being recorded in {logbook} already, by {held.holder.get('who', 'another')} (process "
-            f"{pid}, since {since}). End that one first, or give another --logbook.",
-            held.holder,
-        ) from None
-    except OSError as error:
-        raise RunFolderError(
-            f"{logbook}: cannot be written: {error.strerror or error}. Give another --logbook."
-        ) from None
-    recorded = [other for other in sorted(folder.glob("*.lock")) if other.name != name and is_held(other)]
-    return lock, [str(read_holder(other).get("furnace", other.stem)) for other in recorded]
 
 
 def begin(

@@ -12,18 +12,17 @@ from soakwitness.firmware_bridge.common.wording import moment
 from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.furnace.sensors_and_links import Furnace
 from soakwitness.firmware_bridge.recording.alarms import Alarms
+from soakwitness.firmware_bridge.recording.claiming import Attendant, claimed, default_opener
 from soakwitness.firmware_bridge.recording.clocks import Clock
 from soakwitness.firmware_bridge.recording.idling import Idling
 from soakwitness.firmware_bridge.recording.linking import Opener
 from soakwitness.firmware_bridge.recording.now import hottest_c, shows_heat
 from soakwitness.firmware_bridge.recording.recorder import Recording
 from soakwitness.firmware_bridge.recording.sampling import Sample, SamplingLoop
-from soakwitness.firmware_bridge.recording.session import Attendant, default_opener, keep_link
 from soakwitness.firmware_bridge.recording.starting_a_recorder import (
     CutOff,
     RunFacts,
     begin,
-    claim_furnace,
     cut_off_runs,
     finish_lost,
     resume,
@@ -32,7 +31,6 @@ from soakwitness.firmware_bridge.recording.starting_a_recorder import (
 )
 from soakwitness.firmware_bridge.recording.when_heating_begins import WARM_C, Heating, HeatingDecision, HeatingSettings
 from soakwitness.firmware_bridge.runfolder.files import Files
-from soakwitness.firmware_bridge.runfolder.line_format import utc_text
 from soakwitness.firmware_bridge.runfolder.lock import LockHeld
 
 RECENT_S = 600.0  # kept reading by reading
@@ -266,13 +264,8 @@ def watch_furnace(
     Raises LockHeld if this furnace is being recorded in this log book already; RunFolderError if the log book cannot be
     written.
     """
-    lock, others = claim_furnace(about.logbook, furnace, "watch", utc_text(clock.utc_s()))
-    try:
-        for other in others:
-            attendant.tell(f"The furnace {other} is being recorded in this log book too.")
-        link = keep_link(furnace, clock, opener)
+    with claimed(furnace, clock, about.logbook, attendant, who="watch", opener=opener) as link:
         watcher = Watcher(furnace, clock, about, attendant, settings=settings, files=files)
-
         until_s = None if for_s is None else clock.monotonic() + for_s
 
         def stopped() -> bool:
@@ -283,12 +276,8 @@ def watch_furnace(
             tend()
 
         try:
-            station = SamplingLoop(clock, link, furnace.every_s)
-            station.run(watcher.take, tend_both, stopped)
+            SamplingLoop(clock, link, furnace.every_s).run(watcher.take, tend_both, stopped)
             watcher.close(attendant.why_end() or "the watch was over, as asked")
         finally:
-            link.close()
             if watcher.recording is not None:
                 watcher.recording.release()
-    finally:
-        lock.release()

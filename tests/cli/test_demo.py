@@ -7,13 +7,15 @@ import subprocess
 import sys
 from collections.abc import Sequence
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
 from soakwitness.analysis.recipes.recipe_file import parse_recipe
-from soakwitness.cli.commands.demo import FURNACE, RECIPE
+from soakwitness.cli.commands.demo import FURNACE, RECIPE, has_desktop
 from soakwitness.firmware_bridge.connecting.furnace_file import load_furnace
 from soakwitness.firmware_bridge.runfolder.reader import check_record, read_header, read_marks
+from tests.cli.browsers import chromium
 
 FAST = ["--speed", "900"]
 CODE = "from soakwitness.cli.main import main; main()"
@@ -39,9 +41,9 @@ def test_it_shows_the_fault_and_exits_0(shown):
     answer, _ = shown
     assert answer.returncode == 0, answer.stderr
     assert "By the control sensor alone this run would look perfect." in answer.stdout
-    assert "Verdict: fail" in answer.stdout
-    assert "short soak: The hold at 1040" in answer.stdout
-    assert "cleaver D-02" in answer.stdout
+    said = answer.stdout.split()
+    assert " ".join(said[:4]) == "Too short: cleaver D-02"  # the sentence comes first, paths last
+    assert answer.stdout.index("Too short") < answer.stdout.index("Page:")
     assert "no safety device" in answer.stderr
     assert "\x1b" not in answer.stdout + answer.stderr  # no terminal, no bar
 
@@ -50,13 +52,49 @@ def test_what_it_names_is_there(shown):
     answer, logbook = shown
     run = only_run(logbook)
     named = {word: line.split(None, 1)[1] for line in answer.stdout.splitlines() if (word := line.split(":")[0])
-             in ("Run", "Chart", "Sheet")}  # fmt: skip
-    assert set(named) == {"Run", "Chart", "Sheet"}
+             in ("Run", "Chart", "Sheet", "Page")}  # fmt: skip
+    assert set(named) == {"Run", "Chart", "Sheet", "Page"}
     for path in named.values():
         assert (logbook.parent / path).exists()
     assert (run / "reports" / "chart.png").read_bytes().startswith(b"\x89PNG")
     assert "<html" in (run / "reports" / "sheet.html").read_text(encoding="utf-8")
     assert load_furnace(run / "reports" / "furnace.toml").text == FURNACE
+
+
+def test_its_page_plays_the_run_to_the_sentence(shown):
+    answer, logbook = shown
+    page = only_run(logbook) / "reports" / "demo.html"
+    with chromium() as browser:
+        asked, wrong = [], []
+        context = browser.new_context(viewport={"width": 390, "height": 844}, reduced_motion="reduce")
+        tab = context.new_page()
+        tab.on("request", lambda request: asked.append(request.url))
+        tab.on("console", lambda message: wrong.append(message.text))
+        tab.on("pageerror", lambda error: wrong.append(str(error)))
+        tab.goto(page.as_uri())
+        sentence = tab.locator("#sentence").inner_text()
+        assert " ".join(answer.stdout.split()).startswith(" ".join(sentence.split()))
+        had, asked_for = tab.locator("#bladetime").inner_text().removesuffix(" min").split(" of ")
+        assert float(had) < 0.6 * float(asked_for)
+        chamber = tab.locator("#chambertime").inner_text().removesuffix(" min").split(" of ")
+        assert float(chamber[0]) >= float(chamber[1])
+        assert asked == [page.as_uri()]
+        assert wrong == []
+        assert tab.evaluate("document.documentElement.scrollWidth") == 390
+
+
+@pytest.mark.parametrize(
+    ("shown_on", "at_terminal", "opens"),
+    [({"DISPLAY": ":0"}, True, True), ({"DISPLAY": ":0"}, False, False), ({}, True, False)],
+)
+def test_a_browser_is_opened_at_a_desktop_alone(monkeypatch, shown_on, at_terminal, opens):
+    for name in ("DISPLAY", "WAYLAND_DISPLAY"):
+        monkeypatch.delenv(name, raising=False)
+    for name, value in shown_on.items():
+        monkeypatch.setenv(name, value)
+    monkeypatch.setattr("sys.platform", "linux")
+    monkeypatch.setattr("sys.stdout", SimpleNamespace(isatty=lambda: at_terminal))
+    assert has_desktop() is opens
 
 
 def test_the_record_is_sealed_and_marked(shown):

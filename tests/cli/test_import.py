@@ -39,18 +39,18 @@ def test_import_prints_the_run_last(log: Path, tmp_path: Path) -> None:
     assert "log.csv: Temp: 1 cell without a number" in result.stderr
 
 
-def test_import_with_a_profile(log: Path, tmp_path: Path) -> None:
+def test_import_with_a_layout(log: Path, tmp_path: Path) -> None:
     book = ["--logbook", str(tmp_path / "book")]
-    words = ["--time", "Time", "--sensor", "recording=Temp", "--unit", "F", "--save-profile", "weekly"]
+    words = ["--time", "Time", "--sensor", "recording=Temp", "--unit", "F", "--remember", "weekly"]
     assert run(log, *words, *book).exit_code == 0
-    again = run(log, "--again", "--profile", "weekly", "--furnace", "left", "--json", *book)
+    again = run(log, "--again", "--like", "weekly", "--furnace", "left", "--json", *book)
     assert again.exit_code == 0
     answer = json.loads(again.stdout)
     (made,) = answer["runs"]
     assert made["rows"] == 3
     header = open_run(made["path"]).header
     assert (header.furnace_name, header.columns[0].unit) == ("left", "F")
-    assert run(log, "--profile", "monthly", *book).exception is not None
+    assert run(log, "--like", "monthly", *book).exception is not None
 
 
 def test_import_keeps_the_recipe_and_tells_a_file_that_came_in_before(log: Path, tmp_path: Path) -> None:
@@ -125,11 +125,11 @@ def test_preview_shows_what_was_understood_and_makes_nothing(log: Path, tmp_path
     assert run(log, *words, "--decimal", "comma").exit_code == 0
 
 
-def test_fault_values_are_kept_in_a_profile(log: Path, tmp_path: Path) -> None:
+def test_fault_values_are_kept_in_a_layout(log: Path, tmp_path: Path) -> None:
     words = ["--time", "Time", "--sensor", "recording=Temp", "--logbook", tmp_path / "book"]
     log.write_text("Time,Temp\n0,20\n1,-1\n2,21\n")
-    assert run(log, *words, "--fault-value", "-1", "--save-profile", "stick").exit_code == 0
-    seen = run(log, "--profile", "stick", "--logbook", tmp_path / "book", "--again")
+    assert run(log, *words, "--fault-value", "-1", "--remember", "stick").exit_code == 0
+    seen = run(log, "--like", "stick", "--logbook", tmp_path / "book", "--again")
     assert "1 cell of -1, taken as missing readings, as said." in seen.stderr
     assert "--fault-value 'soon'" in str(run(log, *words, "--fault-value", "soon").exception)
 

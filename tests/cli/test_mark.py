@@ -11,7 +11,7 @@ from click.testing import CliRunner, Result
 
 from soakwitness.cli.main import soakwitness
 from soakwitness.firmware_bridge.errors import RunFolderError
-from soakwitness.firmware_bridge.recording.starting_a_recorder import claim_furnace
+from soakwitness.firmware_bridge.recording.claiming import claim_furnace
 from soakwitness.firmware_bridge.runfolder.late import moment_in_run, time_in_run
 from soakwitness.firmware_bridge.runfolder.reader import check_record, read_events, read_marks
 from soakwitness.firmware_bridge.runfolder.writer import RunFolder

@@ -10,7 +10,7 @@ from soakwitness.analysis.recipes.recipe_file import parse_recipe
 from soakwitness.analysis.verification.results.verification import Bounds, PieceResult
 from soakwitness.analysis.verification.verifying import verify
 from soakwitness.cli.words import short_words
-from soakwitness.cli.words.short_words import MOST_LINES, short_lines
+from soakwitness.cli.words.short_words import MOST_LINES, short_lines, verdict_lines
 from tests.named_cases import named_cases
 
 
@@ -80,5 +80,6 @@ def test_runs_of_a_foreign_hand_fit_too(monkeypatch: pytest.MonkeyPatch) -> None
         lines = short_lines(recipe, found, unit="C")
         assert len(lines) <= MOST_LINES, seed
         assert max(len(line) for line in lines) <= 80, seed
+        assert len(verdict_lines(found, unit="C")) <= 3, seed  # verdict, reason and next act
         first = " ".join(lines[:4])
         assert first.startswith(("Pass", "Too ", "Not ", "Fail", "Late", "Tempered")), (seed, first)

@@ -66,6 +66,8 @@ def test_exit_statuses_of_the_sample_logs(sample: str, verdict: str, book: Path)
     assert max(len(line) for line in lines if "--all" not in line) <= 80
     heads = {"pass": ("Pass.",), "fail": ("Too ",), "not proven": ("Not proven: ",)}
     assert lines[0].startswith(heads[verdict])
+    act = json.loads(run(SAMPLES / sample, "--json", book=book).stdout)["in_short"]["next"]
+    assert act in " ".join(lines[:3])  # verdict, reason and next act are read first
     assert lines[-1] == f"All of it: soakwitness verify {SAMPLES / sample} --all"
 
 

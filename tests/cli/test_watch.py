@@ -157,3 +157,4 @@ def test_wrong_use(tmp_path: Path, words: list[str], says: str) -> None:
     assert done.returncode == 2
     assert says in done.stderr
     assert "Traceback" not in done.stderr
+    assert "Watching" not in done.stderr  # refused before anything began

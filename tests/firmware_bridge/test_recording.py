@@ -16,6 +16,7 @@ from soakwitness.firmware_bridge.links.base import Link, LinkClock, Reading
 from soakwitness.firmware_bridge.recording import clocks
 from soakwitness.firmware_bridge.recording.acts import Contacts, next_act
 from soakwitness.firmware_bridge.recording.alarms import Alarms
+from soakwitness.firmware_bridge.recording.claiming import claim_furnace
 from soakwitness.firmware_bridge.recording.doubts import PlausibilityChecks
 from soakwitness.firmware_bridge.recording.linking import LinkChange, LinkKeeper, Look, PortMemory
 from soakwitness.firmware_bridge.recording.recorder import Recording
@@ -25,7 +26,6 @@ from soakwitness.firmware_bridge.recording.session import record_run
 from soakwitness.firmware_bridge.recording.starting_a_recorder import (
     RunFacts,
     begin,
-    claim_furnace,
     cut_off_runs,
     finish_lost,
     resume,

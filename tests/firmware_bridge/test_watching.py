@@ -10,9 +10,10 @@ import pytest
 
 from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.furnace.sensors_and_links import Alarm, Furnace, LinkSettings, Sensor, Signal
+from soakwitness.firmware_bridge.recording.claiming import claim_furnace
 from soakwitness.firmware_bridge.recording.recorder import Recording
 from soakwitness.firmware_bridge.recording.sampling import Sample
-from soakwitness.firmware_bridge.recording.starting_a_recorder import RunFacts, claim_furnace
+from soakwitness.firmware_bridge.recording.starting_a_recorder import RunFacts
 from soakwitness.firmware_bridge.recording.watching import OLDER_S, Before, Watcher, watch_furnace
 from soakwitness.firmware_bridge.runfolder.line_format import read_utc
 from soakwitness.firmware_bridge.runfolder.reader import check_record, read_events, read_header

@@ -68,6 +68,19 @@ def test_no_arrow_goes_back_up() -> None:
     assert not back
 
 
+def test_a_stage_takes_what_the_one_before_found_and_asks_it_nothing() -> None:
+    """It names the results of earlier stages and no function of theirs; but how verdicts are joined is shared."""
+    way = ("holds", "sensors", "figures", "judging", "findings")
+    asked = []
+    for later in range(2, len(way)):
+        for path in sorted((ROOT / "analysis/verification" / way[later]).glob("*.py")):
+            for name in imports(path):
+                stage, _, rest = name.partition("soakwitness.analysis.verification.")[2].partition(".")
+                if stage in way[1:later] and rest.rpartition(".")[2][0].islower() and rest != "requirements":
+                    asked.append(f"{path.name}: {name}")
+    assert not asked
+
+
 def test_files_of_one_wing_have_names_of_their_own() -> None:
     for wing in WINGS:
         names = [p.name for p in modules() if p.is_relative_to(ROOT / wing)]

@@ -14,7 +14,7 @@ from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, duratio
 OFF_SHARE = 0.5  # of the lower tolerance: so far below its target a hold was set too low
 EARLY_S = 60.0
 BACK_C = 15.0  # heating again after a fall: the heat was cut, not the program over
-DECIDE = "decide what becomes of these pieces"
+DECIDE = "decide about these pieces"
 
 
 def lost_before(view: View, hold: HoldResult) -> bool:
@@ -30,14 +30,14 @@ def is_short(hold: HoldResult) -> bool:
     return soak is not None and soak.best < hold.required_s and "soak" in (*hold.unmet, *hold.unproven)
 
 
-def cure(view: View, hold: HoldResult, *, restarts: bool) -> Says:
+def cure(view: View, hold: HoldResult, *, restarts: bool, as_typed: bool = True) -> Says:
     """What to do about a short soak, by what made it short; more minutes cure only a hold that was too short itself."""
     if lost_before(view, hold):
         return Says("Look at the load sensor first: it stopped reading in this hold.")
     if not (hold.began and hold.ended):
         return Says("Record from the load to the pull: what was not recorded can be neither shown nor denied.")
     if hold.soak_s is not None and hold.soak_s.high >= hold.required_s and "soak" not in hold.unmet:
-        return Says("See what would prove it; until then decide what becomes of these pieces.")
+        return Says("See what would prove it; until then decide about these pieces.")
     if heat_cut(view, hold) is not None:
         return Says(f"Look for a power cut or a program that was stopped; {DECIDE}.")
     set_to_c = hold.shown_by.set_to_c if hold.measured_by == view.run.chamber.name else None
@@ -59,6 +59,8 @@ def cure(view: View, hold: HoldResult, *, restarts: bool) -> Says:
         return Says(f"It was never there: a longer hold before it, a thinner packet or the right setting; {DECIDE}.")
     if restarts:
         return Says(f"Find out what the dip was, and let the soak begin again after such a one; {DECIDE}.")
+    if not as_typed:
+        return Says(f"Correct the program before the next load: soakwitness recipe program; {DECIDE}.")
     early_s = (hold.control_leave_s or 0.0) - hold.pull_s if hold.pull_s is not None else 0.0
     if early_s > EARLY_S:
         missing, early = duration(hold.required_s - _sure_s(hold)), duration(early_s)

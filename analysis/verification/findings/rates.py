@@ -11,7 +11,7 @@ from soakwitness.analysis.recipes.recipe import Ramp
 from soakwitness.analysis.record.run import FloatArray
 from soakwitness.analysis.verification.findings.view import View, severity_of
 from soakwitness.analysis.verification.results.verification import Finding, RampResult
-from soakwitness.firmware_bridge.common.wording import Rate, Says, Temp, duration
+from soakwitness.firmware_bridge.common.wording import Rate, Says, Temp, duration, duration_of
 
 OFF_PACE = 0.2  # of the stated rate; common practice, no source
 SAME_SETPOINT_C = 1.5
@@ -165,7 +165,8 @@ def _compare(view: View, step: ProgramStep, stand: Stand, rate_c_per_h: float | 
     ends_on_record = stand.end_s < view.run.end_s - 2 * view.run.chamber.readings.period_s
     stood = "the setpoint stood for {had} where the program says {need}"
     if had < need - spare and ends_on_record:
-        return [_differs(step, Says.of(stood, had=duration(had), need=duration(need)), stand)]
+        brief = Says(f"the setpoint stood for {duration_of(had, need)}")
+        return [_differs(step, Says.of(stood, had=duration(had), need=duration(need)), stand, brief)]
     if rate_c_per_h is not None and stand.rate_c_per_h is not None:
         told = abs(stand.rate_c_per_h)
         waited = told < rate_c_per_h and _at_full_power(view, stand)
@@ -197,7 +198,7 @@ def _at_full_power(view: View, stand: Stand) -> bool:
     return bool(part.size) and float(np.quantile(part, 0.75)) >= FULL_OUTPUT
 
 
-def _differs(step: ProgramStep, says: Says, stand: Stand | None = None) -> Finding:
+def _differs(step: ProgramStep, says: Says, stand: Stand | None = None, brief: Says | None = None) -> Finding:
     return Finding(
         "program differs",
         "warn",
@@ -206,5 +207,5 @@ def _differs(step: ProgramStep, says: Says, stand: Stand | None = None) -> Findi
         Says("Compare the controller with: soakwitness recipe program."),
         at_s=stand.start_s if stand else None,
         until_s=stand.end_s if stand else None,
-        brief=says,
+        brief=brief or says,
     )

@@ -17,6 +17,7 @@ from soakwitness.firmware_bridge.common.wording import (
 )
 
 ALIKE_S = 30.0
+UNCALIBRATED = "Uncalibrated: it may read up to"
 NEAR_C = 2.0  # beside the sensor's own uncertainty: what is said to be near a limit
 BY = {"load": ", by the load sensor", "packet estimate": ", by estimate", "control": "", None: ""}
 SUBJECT = {"load": "the load sensor", "packet estimate": "the blade", "control": "the furnace", None: "the furnace"}
@@ -87,7 +88,7 @@ def open_hold(found: Verification, hold: HoldResult, findings: Sequence[Finding]
         return Says.of("Not proven: {why}.", why=unsure.brief or unsure.says), unsure.next
     had = _had(hold, _shortest(hold))
     if hold.as_read == "pass" and hold.display_may_read_c is not None:
-        stands = _stands(found, [hold], "Enough")
+        stands = _stands(found, [hold], "Enough if it reads at most")
         return Says.of("Not proven: {had}, as shown.{stands}", had=had, stands=stands), CHECK_IT
     near = _near_its_limit(hold)
     soak = hold.soak_s
@@ -248,9 +249,9 @@ def _peak(hold: HoldResult) -> Says:
     return Says.of(", hottest {peak}", peak=Temp(hold.target_c + over))
 
 
-def _stands(found: Verification, holds: Sequence[HoldResult], head: str = "Uncalibrated: holds") -> Says:
+def _stands(found: Verification, holds: Sequence[HoldResult], head: str = UNCALIBRATED) -> Says:
     """By how much the display may be off, where nothing else is known of it."""
-    if found.decided_on != "reading" and head != "Enough":
+    if found.decided_on != "reading" and head == UNCALIBRATED:
         return Says("")
     stands = [h.display_may_read_c for h in holds if h.display_may_read_c is not None]
     if not stands:
@@ -258,7 +259,7 @@ def _stands(found: Verification, holds: Sequence[HoldResult], head: str = "Uncal
     low, high = max(s[0] for s in stands), min(s[1] for s in stands)
     if low > 0.0 or high < 0.0:
         return Says("")
-    return Says.of(" {head} if it reads at most {high} high and {low} low.", head=head, high=Diff(high), low=Diff(-low))
+    return Says.of(" {head} {high} high and {low} low.", head=head, high=Diff(high), low=Diff(-low))
 
 
 def _cause(found: Verification, hold: HoldResult, piece: PieceResult | None, findings: Sequence[Finding]) -> Says:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 import numpy as np
 
 from soakwitness.analysis.metallurgy.equivalents import TEMPER_BELOW_C
@@ -39,13 +41,13 @@ LAG_WORTH_A_WARNING = 0.2  # of the required soak; common practice, no source
 LOADS_S = 120.0
 
 
-def find(view: View) -> list[Finding]:
-    """All findings of this topic, in the order of the holds."""
+def find(view: View, not_as_typed: Collection[int | None] = ()) -> list[Finding]:
+    """All findings of this topic, in the order of the holds; ``not_as_typed``: steps of another program."""
     found: list[Finding] = []
     for hold in view.holds:
         if hold.found:
             found += [
-                *_short(view, hold),
+                *_short(view, hold, as_typed=hold.step not in not_as_typed),
                 *_long(hold),
                 *heat.of_hold(view, hold),
                 *_out_of_band(view, hold),
@@ -59,7 +61,7 @@ def _severity(hold: HoldResult, *names: str) -> Severity:
     return severity_of("fail" if set(names) & set(hold.unmet) else "not proven", judged=hold.judged)
 
 
-def _short(view: View, hold: HoldResult) -> list[Finding]:
+def _short(view: View, hold: HoldResult, *, as_typed: bool) -> list[Finding]:
     soak = hold.soak_s
     if soak is None or not is_short(hold):
         return []
@@ -90,7 +92,7 @@ def _short(view: View, hold: HoldResult) -> list[Finding]:
                 if cut is not None
                 else Says(""),
             ),
-            cure(view, hold, restarts=bool(restarts)),
+            cure(view, hold, restarts=bool(restarts), as_typed=as_typed),
             at_s=hold.enter_s,
             until_s=hold.leave_s,
             pieces=tuple(p.piece for p in worst if p.piece),

@@ -36,11 +36,13 @@ OWN_REQUIREMENTS = ("late quench", "tempered before it was cool")
 def tell(judged: JudgedRun, bad: tuple[BadReadings, ...]) -> Verification:
     """Tell a judged run, of which ``bad`` readings were left out."""
     view = View(judged, judged.holds)
+    followed = rates.find(view)
+    ended_early = {f.step for f in followed if f.code == "program differs" and f.brief is not None}
     findings = sorted_findings(
         [
-            *(() if judged.wrong_unit else soaks.find(view)),
+            *(() if judged.wrong_unit else soaks.find(view, ended_early)),
             *presence.find(view, judged.absences),
-            *rates.find(view),
+            *followed,
             *(f for f in sensing.find(view, bad) if not (judged.wrong_unit and f.code == "sensor fault")),
             *charge_and_quench.find(view),
         ]

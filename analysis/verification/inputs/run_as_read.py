@@ -20,7 +20,7 @@ from soakwitness.analysis.verification.inputs.sensor_choice import (
     stands_in,
 )
 from soakwitness.analysis.verification.inputs.sensor_errors import SensorErrors, errors_of
-from soakwitness.analysis.verification.inputs.stays import Stay, drop_unnamed, questions_of, stays_of
+from soakwitness.analysis.verification.inputs.stays import Stay, charges_told, drop_unnamed
 from soakwitness.analysis.verification.results.verification import PieceInfo, Source, UsualDifference
 from soakwitness.firmware_bridge.common.chamber import FEWEST_READINGS
 from soakwitness.firmware_bridge.common.zones import local_day
@@ -96,6 +96,7 @@ def read_clean(run: Run, known: RunKnowledge, bad: tuple[BadReadings, ...]) -> R
     def errors(name: str) -> SensorErrors:
         return errors_of(columns.get(name), known.corrections or {}, day)
 
+    stays, questions = charges_told(run.marks, known.pieces)
     source: Source = "load" if trace.role == "load" else "control"
     chamber = SensorAsRead(trace.name, source, readings_of(trace), errors(trace.name))
     return RunAsRead(
@@ -108,8 +109,8 @@ def read_clean(run: Run, known: RunKnowledge, bad: tuple[BadReadings, ...]) -> R
             for tr in load_traces(run, trace)
             for load in _visiting(tr, chamber.readings, errors(tr.name), columns[tr.name].thickness_mm)
         ),
-        stays=drop_unnamed(stays_of(run.marks, known.pieces)),
-        questions=questions_of(run.marks, known.pieces),
+        stays=drop_unnamed(stays),
+        questions=questions,
         doors_s=doors_of(run),
         stands_in=stands_in(run, trace),
         uncertain=uncertain_gaps(run),

@@ -9,11 +9,11 @@ from dataclasses import dataclass
 from soakwitness.analysis.packet.piece import spec_of
 from soakwitness.analysis.recipes.recipe import Hold, PacketSpec, Recipe
 from soakwitness.analysis.verification.results.verification import PieceInfo
-from soakwitness.firmware_bridge.marks.charges import Charges, Known, PieceStay, drop_unnamed, read_charges
+from soakwitness.firmware_bridge.marks.charges import Known, PieceStay, drop_unnamed, read_charges
 from soakwitness.firmware_bridge.marks.questions import Question
 from soakwitness.firmware_bridge.runfolder.contents import Mark
 
-__all__ = ["Stay", "drop_unnamed", "known_of", "piece_spec", "questions_of", "speaks_for", "stays_in_hold", "stays_of"]
+__all__ = ["Stay", "charges_told", "drop_unnamed", "known_of", "piece_spec", "speaks_for", "stays_in_hold", "stays_of"]
 
 
 @dataclass(frozen=True)
@@ -28,19 +28,18 @@ def stays_of(marks: Sequence[Mark], pieces: Sequence[PieceInfo] = ()) -> tuple[S
 
     ``marks``: marks of the run; struck ones are left out. ``pieces``: what the log book knows of the pieces in this
     run. Returns in the order of loading. One unnamed stay without marks where nothing is known. How marks are read:
-    ``firmware_bridge.common.charges``.
+    ``firmware_bridge.marks.charges``.
     """
+    return charges_told(marks, pieces)[0]
+
+
+def charges_told(
+    marks: Sequence[Mark], pieces: Sequence[PieceInfo] = ()
+) -> tuple[tuple[Stay, ...], tuple[Question, ...]]:
+    """The stays of all pieces, as ``stays_of``, and what the marks leave to be asked, in the order of time."""
     infos = {piece.id.casefold(): piece for piece in pieces}
-    return tuple(_with_info(stay, infos.get((stay.piece or "").casefold())) for stay in _read(marks, pieces).stays)
-
-
-def questions_of(marks: Sequence[Mark], pieces: Sequence[PieceInfo] = ()) -> tuple[Question, ...]:
-    """What the marks of a run leave to be asked.
-
-    ``marks``: marks of the run; struck ones are left out. ``pieces``: what the log book knows of the pieces in this
-    run. Returns each with its mark, a sentence and the next step, in the order of time.
-    """
-    return _read(marks, pieces).questions
+    read = read_charges(marks, known=known_of(marks, pieces))
+    return tuple(_with_info(stay, infos.get((stay.piece or "").casefold())) for stay in read.stays), read.questions
 
 
 def piece_spec(recipe: Recipe, piece: PieceInfo | None) -> PacketSpec | None:
@@ -86,10 +85,6 @@ def known_of(marks: Sequence[Mark], pieces: Sequence[PieceInfo]) -> list[Known]:
     """
     named = {name.casefold() for mark in marks if not mark.struck for name in mark.pieces}
     return [Known(p.id, p.charge) for p in pieces if p.charge is not None or p.id.casefold() not in named]
-
-
-def _read(marks: Sequence[Mark], pieces: Sequence[PieceInfo]) -> Charges:
-    return read_charges(marks, known=known_of(marks, pieces))
 
 
 def _with_info(stay: PieceStay, info: PieceInfo | None) -> Stay:

@@ -19,8 +19,8 @@ from soakwitness.analysis.importing.making import Imported, import_file
 from soakwitness.analysis.importing.settings import (
     ImportSettings,
     checked_settings,
-    load_profile,
-    save_profile,
+    load_layout,
+    save_layout,
     sensor_choices,
     signal_choices,
 )
@@ -411,34 +411,34 @@ def test_progress_reaches_the_end(tmp_path: Path) -> None:
     assert told[-1] == 1.0
 
 
-# --- profiles
+# --- layouts
 
 
-def test_profiles_come_back(tmp_path: Path) -> None:
+def test_layouts_come_back(tmp_path: Path) -> None:
     chosen = settings_for(sensors=("recording=Temp", "load:spine=B"), signals=("setpoint=SP",), zone="Europe/Berlin")
-    save_profile(tmp_path, "left-logger", chosen)
-    assert load_profile(tmp_path, "left-logger") == chosen
+    save_layout(tmp_path, "left-logger", chosen)
+    assert load_layout(tmp_path, "left-logger") == chosen
 
 
-def test_profiles_that_cannot_be_used(tmp_path: Path) -> None:
-    path = save_profile(tmp_path, "left", settings_for())
-    with pytest.raises(ImportFileError, match="No import profile 'right'.*Profiles there: left"):
-        load_profile(tmp_path, "right")
+def test_layouts_that_cannot_be_used(tmp_path: Path) -> None:
+    path = save_layout(tmp_path, "left", settings_for())
+    with pytest.raises(ImportFileError, match="No log layout 'right'.*Layouts there: left"):
+        load_layout(tmp_path, "right")
     with pytest.raises(ImportFileError, match="use letters, digits"):
-        save_profile(tmp_path, "../left", settings_for())
+        save_layout(tmp_path, "../left", settings_for())
     path.write_text("{")
-    with pytest.raises(ImportFileError, match="the profile cannot be used"):
-        load_profile(tmp_path, "left")
+    with pytest.raises(ImportFileError, match="the layout cannot be used"):
+        load_layout(tmp_path, "left")
 
 
 @pytest.mark.parametrize("value", ["1" + "0" * 400, "1" + "0" * 5000, "1e400", "[]", "{}", "[" * 100_000])
 @pytest.mark.parametrize("key", ["time", "clock_offset_s", "unit", "zone", "decimal", "time_unit", "columns"])
-def test_a_spoilt_profile_is_refused(tmp_path: Path, key: str, value: str) -> None:
-    path = save_profile(tmp_path, "left", settings_for())
+def test_a_spoilt_layout_is_refused(tmp_path: Path, key: str, value: str) -> None:
+    path = save_layout(tmp_path, "left", settings_for())
     said = {name: json.dumps(old) for name, old in json.loads(path.read_text()).items()} | {key: value}
     path.write_text("{" + ", ".join(f'"{name}": {text}' for name, text in said.items()) + "}")
-    with pytest.raises(ImportFileError, match="the profile cannot be used|No sensor is given"):
-        checked_settings(load_profile(tmp_path, "left"))
+    with pytest.raises(ImportFileError, match="the layout cannot be used|No sensor is given"):
+        checked_settings(load_layout(tmp_path, "left"))
 
 
 def test_columns_far_beyond_the_last_are_refused(bring: Importer) -> None:
@@ -467,3 +467,10 @@ def test_a_damaged_spreadsheet_is_refused(bring: Importer) -> None:
         with pytest.raises(ImportFileError, match="cannot be read|no column"):
             bring(bytes(spoilt), name=f"log-{at}.xlsx")
     assert readings(bring(whole, name="log.xlsx"))[1] == [20.0 + k for k in range(50)]
+
+
+def test_a_layout_that_an_earlier_version_kept_is_still_known(tmp_path: Path) -> None:
+    kept = save_layout(tmp_path, "stick", ImportSettings(time="t", columns=()))
+    (tmp_path / "import-profiles").mkdir()
+    kept.rename(tmp_path / "import-profiles" / "stick.json")
+    assert load_layout(tmp_path, "stick") == ImportSettings(time="t", columns=())

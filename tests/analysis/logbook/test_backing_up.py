@@ -1,4 +1,4 @@
-"""A backup is proven by restoring it: database, runs, profiles and steels, byte by byte."""
+"""A backup is proven by restoring it: database, runs, layouts and steels, byte by byte."""
 
 from __future__ import annotations
 
@@ -31,8 +31,8 @@ def _shop(folder: Path) -> LogBook:
     book = new_book(folder, "C-001..C-004")
     take_in(book, stamp=STAMP)
     (folder / "steels.csv").write_text("grade,what\nshop-7,temper\n")
-    (folder / "import-profiles").mkdir()
-    (folder / "import-profiles" / "öfen.json").write_text("{}")
+    (folder / "log-layouts").mkdir()
+    (folder / "log-layouts" / "öfen.json").write_text("{}")
     run = sorted((folder / "runs").iterdir())[0]
     (run / "reports").mkdir()
     (run / "reports" / "sheet.html").write_text("<html>")

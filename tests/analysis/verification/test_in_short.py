@@ -77,7 +77,7 @@ def test_what_an_uncalibrated_display_may_be_off_stands_in_the_sentence() -> Non
     # A level of 1000 in a band of 995 to 1005, read to 0.1.
     run = make_run(*_hold(1000.0), columns=[sensor()])
     short = verify(run, simple_recipe((1000, 10, 5))).in_short
-    assert "Uncalibrated: holds if it reads at most 4.9 °C high and 4.9 °C low." in short.says.text("C")
+    assert "Uncalibrated: it may read up to 4.9 °C high and 4.9 °C low." in short.says.text("C")
     assert "8.9 °F" in short.says.text("F")  # 4.92 x 1.8
     assert [says.text("C") for says in short.not_known][0] == "how true the sensor reads"
 

@@ -53,7 +53,7 @@ def test_a_short_soak() -> None:
     assert str(short.says) == (
         "The hold at 1000 °C soaked 20.3 min (20.3 to 20.4) at the control sensor, 4.7 min short of 25 min."
     )
-    assert str(short.next) == "Let the program hold 4.7 min longer, and decide what becomes of these pieces."
+    assert str(short.next) == "Let the program hold 4.7 min longer, and decide about these pieces."
     assert short.pieces == ()
 
 
