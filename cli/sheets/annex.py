@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from soakwitness.cli.sheets.blocks import Block, Lines, Table
+from soakwitness.cli.sheets.blocks import Block, Lines, SheetTable
 from soakwitness.cli.words import figures
 from soakwitness.cli.words.verify_words import comparison_words, step_sentences
 from soakwitness.firmware_bridge.common.units import Unit
@@ -18,7 +18,9 @@ if TYPE_CHECKING:
 MOST_EVENTS = 40
 
 
-def annex_blocks(run: Run, verification: Verification, unit: Unit, notes: SheetNotes, sensors: Table) -> list[Block]:
+def annex_blocks(
+    run: Run, verification: Verification, unit: Unit, notes: SheetNotes, sensors: SheetTable
+) -> list[Block]:
     """What is longer than a page; advice only where the sheet is the shop's own."""
     proves = tuple(says.text(unit) for says in verification.proves) if notes.advises else ()
     said = [
@@ -29,7 +31,7 @@ def annex_blocks(run: Run, verification: Verification, unit: Unit, notes: SheetN
     return [*(lines for lines in said if lines.lines), sensors, _events(run, notes)]
 
 
-def _events(run: Run, notes: SheetNotes) -> Table:
+def _events(run: Run, notes: SheetNotes) -> SheetTable:
     def at(t_s: float) -> str:
         return figures.clock(run.header.started_utc, t_s, run.header.zone)
 
@@ -46,7 +48,7 @@ def _events(run: Run, notes: SheetNotes) -> Table:
     rows.sort()
     more = len(rows) - MOST_EVENTS
     after = f"{more} more in events.csv of the run folder." if more > 0 else ""
-    return Table("Events", ("time", "event", "detail"), tuple(rows[:MOST_EVENTS]), "None.", after)
+    return SheetTable("Events", ("time", "event", "detail"), tuple(rows[:MOST_EVENTS]), "None.", after)
 
 
 def _mark_words(mark: Mark, notes: SheetNotes) -> str:

@@ -16,7 +16,7 @@ Box = tuple[float, float, float, float]
 
 
 @dataclass(frozen=True)
-class Table:
+class SheetTable:
     """A table: its heading, column heads and rows of words; a column ``verdict`` is told apart."""
 
     heading: str
@@ -71,7 +71,7 @@ class Signature:
     places: tuple[str, ...]
 
 
-Block = Table | Items | Lines | Chart | Signature
+Block = SheetTable | Items | Lines | Chart | Signature
 
 
 @dataclass(frozen=True)
@@ -103,5 +103,5 @@ class Sheet:
 
 def lines_of(blocks: tuple[Block, ...]) -> int:
     """About how many lines tables and sentences take."""
-    rows = sum(len(part.rows) for part in blocks if isinstance(part, Table))
+    rows = sum(len(part.rows) for part in blocks if isinstance(part, SheetTable))
     return rows + 2 * sum(len(part.items) for part in blocks if isinstance(part, Items))

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from soakwitness.cli.sheets import annex, blocks
-from soakwitness.cli.sheets.blocks import Chart, Item, Items, Lines, Sheet, Table
+from soakwitness.cli.sheets.blocks import Chart, Item, Items, Lines, Sheet, SheetTable
 from soakwitness.cli.words import cautions, figures
 from soakwitness.cli.words.record_words import seal_words
 from soakwitness.cli.words.short_words import soak_of
@@ -96,7 +96,7 @@ def sheet_contents(
         (charge, MOST_PIECES, "Every piece"),
     ]
     annexed: list[blocks.Block] = [
-        Table(heading, table.head, table.rows) for table, most, heading in left_over if len(table.rows) > most
+        SheetTable(heading, table.head, table.rows) for table, most, heading in left_over if len(table.rows) > most
     ]
     if len(findings) > MOST_FINDINGS:
         annexed.append(Items("Further findings", findings[MOST_FINDINGS:]))
@@ -150,14 +150,16 @@ def run_picture(run: Run, verification: Verification, recipe: Recipe, unit: Unit
     return Chart(draw, f"The run's temperatures: {verification.in_short.says.text(unit)}", **size)
 
 
-def shortened(table: Table, most: int) -> Table:
+def shortened(table: SheetTable, most: int) -> SheetTable:
     """A table's weightiest rows in their own order: what failed stays before what did not."""
     if len(table.rows) <= most:
         return table
     weights = [ORDER.get(row[-1], 2) for row in table.rows]
     kept = sorted(sorted(range(len(weights)), key=weights.__getitem__)[:most])
     left = len(weights) - most
-    return Table(table.heading, table.head, tuple(table.rows[n] for n in kept), after=f"{left} more: see the annex.")
+    return SheetTable(
+        table.heading, table.head, tuple(table.rows[n] for n in kept), after=f"{left} more: see the annex."
+    )
 
 
 def _below(verification: Verification, unit: Unit, notes: SheetNotes) -> tuple[str, ...]:
@@ -184,9 +186,9 @@ def _facts(run: Run, verification: Verification, recipe: Recipe, notes: SheetNot
     return tuple((name, words) for name, words in pairs if words)
 
 
-def _steps(verification: Verification, unit: Unit) -> Table:
+def _steps(verification: Verification, unit: Unit) -> SheetTable:
     rows = tuple(_ramp_row(step, unit) if step.kind == "ramp" else _hold_row(step, unit) for step in verification.steps)
-    return Table("Asked and had", ("step", "asked", "had", "limits", "verdict"), rows)
+    return SheetTable("Asked and had", ("step", "asked", "had", "limits", "verdict"), rows)
 
 
 def _ramp_row(step: RampResult, unit: Unit) -> Row:
@@ -210,7 +212,7 @@ def _hold_row(step: HoldResult, unit: Unit) -> Row:
     return (str(step.step), asked, had, f"{low} to {high}", step.verdict if step.judged else "reported only")
 
 
-def _charge(run: Run, verification: Verification, recipe: Recipe, notes: SheetNotes) -> Table:
+def _charge(run: Run, verification: Verification, recipe: Recipe, notes: SheetNotes) -> SheetTable:
     """One row a piece: the figures of the last judged hold it was in; without one, when it went in and came out."""
     cold = recipe.load == "cold"
     newest: dict[str, tuple[HoldResult, PieceResult]] = {}
@@ -236,7 +238,7 @@ def _charge(run: Run, verification: Verification, recipe: Recipe, notes: SheetNo
         rows.setdefault(name, (*_way(run, name, stay, notes, cold=cold), told, _hard(name, notes), verdict))
     head = ("piece", "loaded", "pulled", "to plates", "soak", "hardness", "verdict")
     ordered = tuple(rows[name] for name in sorted(rows, key=counting))
-    return Table("Pieces", head, ordered, "No pieces are on record for this run.")
+    return SheetTable("Pieces", head, ordered, "No pieces are on record for this run.")
 
 
 def _stays(run: Run, notes: SheetNotes) -> dict[str, Stay]:
@@ -270,7 +272,7 @@ def _way(run: Run, name: str, piece: PieceResult | Stay, notes: SheetNotes, *, c
     return (label, loaded, at(piece.pull_s), delay)
 
 
-def _sensors(run: Run, verification: Verification, unit: Unit, notes: SheetNotes) -> Table:
+def _sensors(run: Run, verification: Verification, unit: Unit, notes: SheetNotes) -> SheetTable:
     known = {name: (correction, u) for name, correction, u in notes.sensors}
     rows = []
     for column in run.columns:
@@ -292,7 +294,7 @@ def _sensors(run: Run, verification: Verification, unit: Unit, notes: SheetNotes
         rows.append(
             (column.name, column.role or "", wire or "not stated", column.position or "", correction, u or "not known")
         )
-    return Table("Sensors", ("sensor", "role", "wire", "position", "correction", "U (k = 2)"), tuple(rows))
+    return SheetTable("Sensors", ("sensor", "role", "wire", "position", "correction", "U (k = 2)"), tuple(rows))
 
 
 def _findings(verification: Verification, unit: Unit, notes: SheetNotes) -> tuple[Item, ...]:

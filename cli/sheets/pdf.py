@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from soakwitness.cli.charts import style
-from soakwitness.cli.sheets.blocks import TONES, Block, Chart, Item, Items, Lines, Sheet, Signature, Table
+from soakwitness.cli.sheets.blocks import TONES, Block, Chart, Item, Items, Lines, Sheet, SheetTable, Signature
 from soakwitness.cli.sheets.typesetting import height_in, width_in, wrapped
 
 if TYPE_CHECKING:
@@ -164,7 +164,7 @@ def _body(blocks: Sequence[Block], setting: Setting, *, chart_in: float = 0.0) -
             if chart_in > 0.0:
                 yield _gap()
                 yield _chart(block, chart_in)
-        elif isinstance(block, Table):
+        elif isinstance(block, SheetTable):
             yield from _table(block, setting)
         elif isinstance(block, Items):
             yield from _items(block, setting)
@@ -228,7 +228,7 @@ def _item(item: Item, setting: Setting) -> Strip:
     return Strip(count * line_in + 1.4 * ROW_IN, draw)
 
 
-def _table(table: Table, setting: Setting) -> Iterator[Strip]:
+def _table(table: SheetTable, setting: Setting) -> Iterator[Strip]:
     yield from _heading(table.heading)
     if table.rows:
         widths = column_widths(table, setting)
@@ -239,7 +239,7 @@ def _table(table: Table, setting: Setting) -> Iterator[Strip]:
     yield from _after(table.after if table.rows else table.empty, setting)
 
 
-def column_widths(table: Table, setting: Setting) -> list[float]:
+def column_widths(table: SheetTable, setting: Setting) -> list[float]:
     """Share the width [in]: every column what its longest word needs, then by what its cells would fill."""
 
     def widest(words: Iterable[str]) -> float:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from soakwitness.cli.options.entering import shown_time
 from soakwitness.cli.sheets import blocks
-from soakwitness.cli.sheets.blocks import Item, Items, Lines, Sheet, Signature, Table
+from soakwitness.cli.sheets.blocks import Item, Items, Lines, Sheet, SheetTable, Signature
 from soakwitness.cli.sheets.contents import run_picture
 from soakwitness.cli.sheets.piece_sources import LifeOfPiece, RunOfPiece
 from soakwitness.cli.words import cautions, figures
@@ -38,8 +38,8 @@ def piece_sheet(found: LifeOfPiece, *, unit: Unit | None = None, shop: tuple[str
     unit = unit or (hardened.recipe.unit if hardened is not None and hardened.recipe is not None else "C")
     zone = zone_or_utc(hardened.run.header.zone) if hardened and hardened.run else computer_zone()
     rows, hard, flags = tuple(_life(found, unit, zone)), tuple(map(_test, tests)), tuple(_flags(found, unit))
-    life = Table(f"Its life (times in {zone})", LIFE_HEAD, rows, "Nothing is on record yet.")
-    map_ = Table("Hardness", HARDNESS_HEAD, hard, "No hardness test is on record.", _spread(tests))
+    life = SheetTable(f"Its life (times in {zone})", LIFE_HEAD, rows, "Nothing is on record yet.")
+    map_ = SheetTable("Hardness", HARDNESS_HEAD, hard, "No hardness test is on record.", _spread(tests))
     verified = hardened is not None and hardened.verification is not None
     annex = [table for table, most in ((life, MOST_STEPS), (map_, MOST_TESTS)) if len(table.rows) > most]
     further = (Items("Further flags", flags[MOST_FLAGS:]),) if len(flags) > MOST_FLAGS else ()
@@ -78,11 +78,11 @@ def _more(count: int) -> str:
     return f"{count} more: see the annex." if count > 0 else ""
 
 
-def _cut(table: Table, most: int) -> Table:
+def _cut(table: SheetTable, most: int) -> SheetTable:
     """A table's newest rows, with how many more the annex has."""
     left = len(table.rows) - most
     after = " ".join(words for words in (_more(left), table.after) if words)
-    return Table(table.heading, table.head, table.rows[-most:], table.empty, after)
+    return SheetTable(table.heading, table.head, table.rows[-most:], table.empty, after)
 
 
 def _runs(found: LifeOfPiece, kind: str) -> list[RunOfPiece]:

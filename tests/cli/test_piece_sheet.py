@@ -11,7 +11,7 @@ from click.testing import CliRunner, Result
 
 from soakwitness.cli.main import soakwitness
 from soakwitness.cli.options.common import WrongUse
-from soakwitness.cli.sheets.blocks import Lines, Table
+from soakwitness.cli.sheets.blocks import Lines, SheetTable
 from soakwitness.cli.sheets.piece_contents import piece_sheet
 from soakwitness.cli.sheets.piece_sources import lives_of
 from tests.cli.test_sheet_pages import pages, printed, text_of
@@ -55,7 +55,7 @@ def test_a_whole_life_is_on_the_page(shop: Path) -> None:
     assert dict(sheet.facts) == {
         "Steel": "S44004", "Lot": "7733", "Thickness": "3 mm", "Customer": "Huber", "Batch": "spring",
     }  # fmt: skip
-    steps, hardness = (part for part in sheet.blocks if isinstance(part, Table))
+    steps, hardness = (part for part in sheet.blocks if isinstance(part, SheetTable))
     assert [row[1] for row in steps.rows] == [
         "harden, step 2", "harden, step 4", "quench", "cold treatment", "temper", "temper",
     ]  # fmt: skip
@@ -74,7 +74,7 @@ def test_what_nobody_entered_is_said(shop: Path) -> None:
     assert sheet.tag == "fail, as read"  # 45 s to the plates, 30 allowed
     missing = next(part.lines[0] for part in sheet.blocks if isinstance(part, Lines) and part.heading)
     assert "Its steel, lot and thickness. Its hardness." in missing
-    steps = next(part for part in sheet.blocks if isinstance(part, Table))
+    steps = next(part for part in sheet.blocks if isinstance(part, SheetTable))
     assert steps.rows[-1][3:] == ("after 45 s", "fail")
 
 

@@ -15,7 +15,7 @@ from click.testing import CliRunner, Result
 from soakwitness.analysis.errors import LogBookError
 from soakwitness.analysis.verification.results.verification import PieceInfo
 from soakwitness.cli.main import soakwitness
-from soakwitness.cli.sheets.blocks import Sheet, Table
+from soakwitness.cli.sheets.blocks import Sheet, SheetTable
 from soakwitness.cli.sheets.contents import SheetNotes, sheet_contents
 from soakwitness.cli.sheets.writing import Paper, write_sheet
 from soakwitness.firmware_bridge.runfolder.contents import Mark
@@ -111,8 +111,8 @@ def test_measured_and_estimated_are_told_apart(tmp_path: Path, source: str, word
     assert words in " ".join(sheet_contents(run, verification, made_recipe(), unit="C").below)
 
 
-def table(contents: Sheet, heading: str) -> Table:
-    return next(part for part in contents.blocks if isinstance(part, Table) and part.heading == heading)
+def table(contents: Sheet, heading: str) -> SheetTable:
+    return next(part for part in contents.blocks if isinstance(part, SheetTable) and part.heading == heading)
 
 
 def test_each_hold_says_where_its_soak_was_measured(tmp_path: Path) -> None:
