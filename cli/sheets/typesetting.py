@@ -47,6 +47,7 @@ def wrapped(words: str, wide_in: float, points: float, *, bold: bool = False, fi
 @lru_cache(maxsize=20_000)
 def _width_pt(word: str, bold: bool) -> float:
     font = _font(bold)
+    font.set_size(MEASURED_PT, 72.0)  # the font is matplotlib's too, which draws with it in between
     font.set_text(word, 0.0)
     return float(font.get_width_height()[0]) / 64.0
 
@@ -58,6 +59,4 @@ def _font(bold: bool) -> FT2Font:
     from soakwitness.cli.charts.style import SANS_SERIF
 
     found = findfont(FontProperties(family=SANS_SERIF, weight="bold" if bold else "normal"))
-    font = get_font(found)
-    font.set_size(MEASURED_PT, 72.0)
-    return font
+    return get_font(found)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 import subprocess
 from dataclasses import replace
@@ -48,10 +49,10 @@ def filled(tmp_path: Path, *, pieces: int, findings: int, sensors: int = 3) -> S
     return sheet_contents(run, verification, made_recipe(), unit="C", notes=notes)
 
 
-def sample(folder: Path) -> Sheet:
+def sample(folder: Path, *, with_annex: bool = False) -> Sheet:
     run = open_run(folder)
     recipe = parse_recipe(run.header.recipe_file or "", folder.name)
-    return sheet_contents(run, verify(run, recipe), recipe, unit=recipe.unit)
+    return sheet_contents(run, verify(run, recipe), recipe, unit=recipe.unit, with_annex=with_annex)
 
 
 def text_of(path: Path) -> str:
@@ -66,6 +67,13 @@ def pages(path: Path) -> int:
 
 def size(path: Path) -> str:
     return subprocess.run(["pdfinfo", path], capture_output=True, text=True, check=True).stdout
+
+
+def stays_inside(path: Path) -> bool:
+    """Whether every word ends before the right margin of its page, a quarter of an inch at least."""
+    said = subprocess.run(["pdftotext", "-bbox", path, "-"], capture_output=True, text=True, check=True).stdout
+    wide = float(re.findall(r'<page width="([0-9.]+)"', said)[0])
+    return max(float(end) for end in re.findall(r'xMax="([0-9.]+)"', said)) <= wide - 18.0
 
 
 def printed(sheets: dict[str, Sheet], tmp_path: Path, paper: Paper) -> dict[str, tuple[Path, Path]]:
@@ -95,6 +103,7 @@ def test_every_sheet_is_one_page(tmp_path: Path, paper: Paper) -> None:
     for name, both in printed(sheets, tmp_path, paper).items():
         for path in both:
             assert (path.name, pages(path)) == (path.name, 1)
+            assert stays_inside(path)
             assert f"({paper})" in size(path)
             text = text_of(path)
             assert " ".join(sheets[name].sentence.split()) in text
@@ -112,6 +121,15 @@ def test_what_finds_no_room_is_in_the_annex(tmp_path: Path) -> None:
         text = text_of(path)
         for words in ("3 more: see the annex", "2 findings more: see the annex", "P-11", "Further findings"):
             assert words in text
+
+
+@pytest.mark.browser
+def test_an_annex_keeps_its_margins(tmp_path: Path) -> None:
+    """The pages are measured one after the other, and drawn in between."""
+    sheets = {"gap": sample(next(f for f in SAMPLES if f.name == "gap"), with_annex=True)}
+    for path in printed(sheets, tmp_path, "letter")["gap"]:
+        assert pages(path) == 2
+        assert stays_inside(path)
 
 
 @pytest.mark.browser
