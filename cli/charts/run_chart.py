@@ -113,13 +113,13 @@ def _labels(run: Run, verification: Verification, recipe: Recipe) -> list[str]:
 def legend_rows(labels: Sequence[str], across_in: float) -> tuple[int, int]:
     """How many columns of a legend find room in a width [in], and how many rows that makes."""
     import matplotlib
+    import numpy as np
 
     letter_in = 0.53 * matplotlib.rcParams["font.size"] / 72.0
     for columns in range(min(5, len(labels)), 1, -1):
-        rows = -(-len(labels) // columns)
-        each = [labels[n : n + rows] for n in range(0, len(labels), rows)]  # a legend fills its columns first
-        if sum(letter_in * (max(map(len, some)) + 8) for some in each) <= across_in:
-            return columns, rows
+        each = np.array_split([len(label) + 8 for label in labels], columns)  # as a legend fills its columns
+        if letter_in * sum(int(some.max()) for some in each) <= across_in:
+            return columns, len(each[0])
     return 1, max(len(labels), 1)
 
 
