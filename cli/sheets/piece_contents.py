@@ -164,6 +164,8 @@ def _run_rows(when: str, kind: str, of: RunOfPiece, piece: str, unit: Unit) -> I
         had = f"after {duration((stay.plates_s or 0.0) - (stay.pull_s or 0.0))}" if known else "not on record"
         cooling = of.verification.quench_cooling_s
         had += f"; cooled in {duration(cooling.best)}" if cooling is not None else ""
+        if of.run is not None and stay.pull_s is not None:
+            when = figures.clock(of.run.header.started_utc, stay.pull_s, of.run.header.zone)[:16]
         kept = "pass" if known and quench.within_s else "" if known else "not proven"
         yield (when, "quench", asked, had, "fail" if late else kept)
 
@@ -241,7 +243,10 @@ def _not_on_record(found: LifeOfPiece, hardened: RunOfPiece | None) -> str:
     says = [f"Its {listed(lacking)}."] if lacking else []
     says += ["Its hardening run."] if hardened is None else []
     says += ["Its hardness."] if not _tests(found) else []
-    says += [gap.says for gap in found.life.findings if gap.severity == "note"]
+    gaps = [gap.says for gap in found.life.findings if gap.severity == "note"]
+    if hardened is not None and not any("temper" in word for word in (*gaps, *(s.kind for s in found.life.steps))):
+        says.append("Its tempering.")
+    says += gaps
     return " ".join(says) or "Nothing that this log book asks for is missing."
 
 

@@ -59,7 +59,7 @@ def test_a_whole_life_is_on_the_page(shop: Path) -> None:
     assert [row[1] for row in steps.rows] == [
         "harden, step 2", "harden, step 4", "quench", "cold treatment", "temper", "temper",
     ]  # fmt: skip
-    assert steps.rows[2][2:] == ("to the plates within 30 s", "after 8 s", "pass")
+    assert steps.rows[2] == ("2026-03-06 08:43", "quench", "to the plates within 30 s", "after 8 s", "pass")
     assert steps.rows[-1][3] == "until 2026-03-07 14:00, shown 200 °C"
     assert hardness.rows[0] == ("after temper", "edge", "60.1  60.4  60.0", "60.2 HRC", "0.4", "+0.2 on 60.3")
     assert hardness.after == "Over the blade, after temper: 59.0 to 60.4 HRC at 2 places, 1.4 apart."
@@ -73,7 +73,7 @@ def test_what_nobody_entered_is_said(shop: Path) -> None:
     assert sheet.sentence == "C-03: hardness not on record."
     assert sheet.tag == "fail, as read"  # 45 s to the plates, 30 allowed
     missing = next(part.lines[0] for part in sheet.blocks if isinstance(part, Lines) and part.heading)
-    assert "Its steel, lot and thickness. Its hardness." in missing
+    assert missing == "Its steel, lot and thickness. Its hardness. Its tempering."
     steps = next(part for part in sheet.blocks if isinstance(part, SheetTable))
     assert steps.rows[-1][3:] == ("after 45 s", "fail")
 
