@@ -51,7 +51,10 @@ DRAW = (
     ("audit", "audit --suspect P-21 --suspect P-22 --chart {out}"),
     ("condition", 'condition "shed furnace" --chart {out}'),
 )
-SHEETS = tuple((f"sheet-{name}", f"sheet sample_logs/{name} --out {{out}}") for name in ("good", "pulled-one-by-one"))
+SHEETS = (
+    *((f"sheet-{name}", f"sheet sample_logs/{name} --out {{out}}") for name in ("good", "pulled-one-by-one")),
+    ("sheet-blade", "sheet --piece P-21 --out {out}"),
+)
 VIEWS = {"desktop": (1280, 900, "light"), "phone": (390, 844, "light"), "dark": (390, 844, "dark")}
 
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from soakwitness.analysis.errors import LogBookError
 from soakwitness.analysis.logbook.charges import Charged, pieces_in_run
 from soakwitness.analysis.logbook.dispositions import Disposition, Gone, dispositions_of, finding_gone
+from soakwitness.analysis.logbook.hardness import HardnessEntry, hardness_of
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.logbook.pieces import Piece, find_piece
 from soakwitness.analysis.record.moments import local_day
@@ -42,11 +43,12 @@ class StepData:
 
 @dataclass(frozen=True)
 class PieceData:
-    """One piece of the charge: what it is, where it was, and how it fared in each hold (by the hold's step)."""
+    """One piece of the charge: what it is, where it was, how it fared in each hold (by its step), how hard it is."""
 
     charged: Charged
     facts: Piece | None
     results: Mapping[int, PieceResult]
+    hardness: tuple[HardnessEntry, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -123,7 +125,7 @@ def sheet_data(
     """
     pieces = _pieces(book, run, verification)
     kept = pieces if customer is None else _of_customer(pieces, customer, run)
-    names = None if customer is None else {p.charged.piece for p in kept}
+    names = None if customer is None else {p.charged.piece.casefold() for p in kept}
     others = [p.charged.piece for p in pieces if p not in kept]
     decided = dispositions_of(book, run.header.run)
     seal, trouble = _seal(run)
@@ -143,7 +145,7 @@ def sheet_data(
         pieces=kept,
         sensors=_sensors(run, corrections),
         events=tuple(e for e in run.events if e.event != "mark"),
-        marks=tuple(m for m in run.marks if names is None or not m.pieces or names & set(m.pieces)),
+        marks=tuple(m for m in run.marks if names is None or not m.pieces or names & _folded(m.pieces)),
         coverage=verification.record,
         not_seen=verification.not_seen,
         findings=tuple(f for f in _findings(verification, decided) if _may_be_told(f.finding, names, others)),
@@ -167,8 +169,18 @@ def _pieces(book: LogBook, run: Run, verification: Verification) -> tuple[PieceD
             for result in hold.pieces
             if result.piece is not None and result.piece.casefold() == charged.piece.casefold()
         }
-        found.append(PieceData(charged, find_piece(book, charged.piece), results))
+        tests = tuple(h for h in hardness_of(book, charged.piece) if h.measured_utc >= run.header.started_utc)
+        found.append(PieceData(charged, find_piece(book, charged.piece), results, tests))
     return tuple(found)
+
+
+def pieces_of_customer(book: LogBook, customer: str, run: Run) -> tuple[str, ...]:
+    """The names of a customer's pieces in a run.
+
+    Raises LogBookError if there is none.
+    """
+    in_run = [PieceData(c, find_piece(book, c.piece), {}) for c in pieces_in_run(book, run.header.run)]
+    return tuple(piece.charged.piece for piece in _of_customer(in_run, customer, run))
 
 
 def _of_customer(pieces: Sequence[PieceData], customer: str, run: Run) -> tuple[PieceData, ...]:
@@ -196,8 +208,12 @@ def _findings(verification: Verification, decided: Sequence[Disposition]) -> Ite
 
 def _may_be_told(finding: Finding, names: set[str] | None, others: Sequence[str]) -> bool:
     """Whether a finding is about the customer's pieces (``names``), or about none, and names no other's."""
-    mine = names is None or not finding.pieces or bool(names & set(finding.pieces))
+    mine = names is None or not finding.pieces or bool(names & _folded(finding.pieces))
     return mine and not _names_any(str(finding.says), others)
+
+
+def _folded(pieces: Sequence[str]) -> set[str]:
+    return {piece.casefold() for piece in pieces}
 
 
 def _gone(

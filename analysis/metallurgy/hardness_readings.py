@@ -48,6 +48,22 @@ class HardnessReading:
         return fmean(self.block_readings) - self.block_value
 
 
+@dataclass(frozen=True)
+class Spread:
+    """All readings of several tests on one scale: their mean, lowest, highest and count."""
+
+    mean: float
+    low: float
+    high: float
+    count: int
+
+
+def spread_of(tests: Sequence[HardnessReading]) -> Spread:
+    """Mean and range of all readings of tests on one scale; at least one."""
+    readings = [value for test in tests for value in test.readings]
+    return Spread(fmean(readings), min(readings), max(readings), len(readings))
+
+
 def depth_of_hrc(hardness_hrc: float) -> float:
     """Permanent depth of a Rockwell C indentation.
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -66,8 +66,8 @@ class RunInputs:
             check = replace(check, intact=False, first_difference=first, doubt=self.seal_doubt)
         return replace(run, header=self.header, check=check)
 
-    def judged(self, run: Run) -> Verification:
-        """Verify the run by all that is known of it; there must be a recipe."""
+    def judged(self, run: Run, only: Collection[str] | None = None) -> Verification:
+        """Verify the run by all that is known of it, or for these pieces alone; there must be a recipe."""
         from soakwitness.analysis.verification.verifying import verify
 
         assert self.recipe is not None
@@ -79,6 +79,7 @@ class RunInputs:
             corrections=self.corrections,
             usual=self.usual,
             places=self.places,
+            only=only,
         )
 
     def answer(self, verification: Verification, unit: Unit = "C") -> dict[str, Any]:

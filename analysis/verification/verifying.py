@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -18,6 +18,7 @@ from soakwitness.analysis.verification.judging.judging_run import judge
 from soakwitness.analysis.verification.merging import chosen, merged, with_unmarked
 from soakwitness.analysis.verification.results.verification import PieceInfo, UsualDifference, Verification
 from soakwitness.analysis.verification.sensors.gathering import gather
+from soakwitness.analysis.verification.sensors.of_pieces import are_in, of_pieces
 
 if TYPE_CHECKING:
     from soakwitness.analysis.calibration.correcting.correction import Correction
@@ -34,6 +35,7 @@ def verify(
     corrections: Mapping[str, Correction] | None = None,
     usual: Sequence[UsualDifference] = (),
     places: Mapping[str, PlaceDifference] | None = None,
+    only: Collection[str] | None = None,
 ) -> Verification:
     """Compare a run with its recipe.
 
@@ -53,6 +55,8 @@ def verify(
         By how much pairs of sensors differed in earlier runs of the same sensor lives.
     places : mapping, optional
         What the work's place has more or less than a sensor's, by the sensor's name.
+    only : collection of str, optional
+        Names of pieces: the run is judged as if nothing else had been in it. By default all pieces.
 
     Returns
     -------
@@ -74,17 +78,22 @@ def verify(
     ILAC-G8:09/2019; JCGM 106:2012 (decision rule).
     """
     read = read_run(run, RunKnowledge(tuple(pieces), corrections, tuple(usual), places))
-    found = _in_its_heats(read, recipe, packet)
+    found = _in_its_heats(read, recipe, packet, only)
     return replace(found, in_short=in_short(found))
 
 
-def _in_its_heats(read: RunAsRead, recipe: Recipe, packet: PacketModel | None) -> Verification:
+def _in_its_heats(
+    read: RunAsRead, recipe: Recipe, packet: PacketModel | None, only: Collection[str] | None
+) -> Verification:
     """Each heat that the record holds by itself, then as one."""
     heats = heats_of(read.chamber.readings, recipe)
     if len(heats) == 1:
-        return _of(read, recipe, packet)
+        return _of(read, recipe, packet, only)
     with_charges = charged(heats, read.stays)
-    each = [_of(_in_heat(read, heat), recipe, packet) for heat in with_charges or heats]
+    parts = [_in_heat(read, heat) for heat in with_charges or heats]
+    if with_charges and only is not None:
+        parts = [part for part in parts if are_in(part.stays, only)] or parts
+    each = [_of(part, recipe, packet, only) for part in parts]
     begins_s = {heat: max(heat.start_s, float(read.chamber.readings.t_s[0])) for heat in heats}
     if with_charges:
         found = with_unmarked(merged(each), [begins_s[heat] for heat in heats if heat not in with_charges])
@@ -93,9 +102,12 @@ def _in_its_heats(read: RunAsRead, recipe: Recipe, packet: PacketModel | None) -
     return replace(found, record=record_of(read.run, (read.loads[0] if read.loads else read.chamber).readings))
 
 
-def _of(read: RunAsRead, recipe: Recipe, packet: PacketModel | None) -> Verification:
+def _of(read: RunAsRead, recipe: Recipe, packet: PacketModel | None, only: Collection[str] | None) -> Verification:
     """The way of one run: placed, gathered, measured, judged, told."""
-    return tell(judge(measure(gather(place(read, recipe), packet))), read.bad)
+    gathered = gather(place(read, recipe), packet)
+    if only is not None and are_in(gathered.stays, only):
+        gathered = of_pieces(gathered, only)
+    return tell(judge(measure(gathered)), read.bad)
 
 
 def _in_heat(read: RunAsRead, heat: Heat) -> RunAsRead:

@@ -27,6 +27,8 @@ if TYPE_CHECKING:
     from soakwitness.firmware_bridge.runfolder.contents import Mark
 
 CROWDED = 0.035  # of the run's length: marks so close share their words
+NARROW_IN = 5.5  # a picture for a phone: its panels stand below each other
+LEGEND_LINE_IN = 0.17
 MARK_WORDS = {"load": "loaded", "pull": "pull", "plates": "plates", "hand-warm": "hand-warm", "door": "door"}
 
 
@@ -72,10 +74,13 @@ def draw_run(
     holds = shown_holds(verification)
     wide_in, high_in = figure.get_size_inches()
     left, right = box[0] + 0.68 / wide_in, box[0] + box[2] - 0.15 / wide_in
-    bottom, top = box[1] + 0.28 / high_in, box[1] + box[3] - 0.26 / high_in
-    split = bottom + 0.43 * (top - bottom) if holds else bottom + 0.2 / high_in
-    ends = (float(run.t_s[0]), float(run.t_s[-1])) if len(run.t_s) > 1 else (0.0, 1.0)
     across_in = (right - left) * wide_in
+    legend_in = LEGEND_LINE_IN * legend_rows(_labels(run, verification, recipe), across_in)[1]
+    bottom, top = box[1] + 0.28 / high_in, box[1] + box[3] - (0.09 + legend_in) / high_in
+    narrow = box[2] * wide_in < NARROW_IN
+    share = 0.66 if narrow and len(holds) > 1 else 0.43
+    split = bottom + share * (top - bottom) if holds else bottom + 0.2 / high_in
+    ends = (float(run.t_s[0]), float(run.t_s[-1])) if len(run.t_s) > 1 else (0.0, 1.0)
     flags = flags_of(verification, *ends, across_in)
     strip_in = 0.17 * (max(flag.row for flag in flags) + 1) if flags else 0.0
     upper = figure.add_gridspec(
@@ -90,11 +95,35 @@ def draw_run(
         strip = figure.add_axes((here.x0, here.y1, here.width, MOST_ROWS * 0.17 / high_in))
         draw_flags(strip, whole, flags, across_in)
     if holds:
+        shape = (len(holds), 1) if narrow else (1, len(holds))
         lower = figure.add_gridspec(
-            1, len(holds), left=left, right=right, bottom=bottom, top=split - 0.24 / high_in, wspace=0.2
+            *shape, left=left, right=right, bottom=bottom, top=split - 0.24 / high_in, wspace=0.2, hspace=0.35
         )
         for i, hold in enumerate(holds):
-            draw_panel(figure, lower[0, i], run, verification, hold, unit, _draw_lines)
+            draw_panel(figure, lower[i], run, verification, hold, unit, _draw_lines)
+
+
+def _labels(run: Run, verification: Verification, recipe: Recipe) -> list[str]:
+    """What the lines of a run are called in its legend."""
+    from matplotlib.figure import Figure
+
+    ax = Figure().add_subplot()
+    _draw_lines(ax, run, verification, recipe.unit, most=2)
+    _draw_recipe(ax, run, verification, recipe, recipe.unit)
+    return list(ax.get_legend_handles_labels()[1])
+
+
+def legend_rows(labels: Sequence[str], across_in: float) -> tuple[int, int]:
+    """How many columns of a legend find room in a width [in], and how many rows that makes."""
+    import matplotlib
+    import numpy as np
+
+    letter_in = 0.53 * matplotlib.rcParams["font.size"] / 72.0
+    for columns in range(min(5, len(labels)), 1, -1):
+        each = np.array_split([len(label) + 8 for label in labels], columns)  # as a legend fills its columns
+        if letter_in * sum(int(some.max()) for some in each) <= across_in:
+            return columns, len(each[0])
+    return 1, max(len(labels), 1)
 
 
 def _roles(run: Run, verification: Verification) -> list[tuple[Trace, dict[str, Any]]]:
@@ -206,7 +235,9 @@ def frame_whole(ax: Axes, run: Run, gaps: Sequence[tuple[float, float]], unit: U
     ax.set_ylim(min(low, from_celsius(0.0, unit)), high + 0.06 * (high - low))
     style.clock_axis(ax)
     lift = above_in / (ax.get_position().height * style.inches_of(ax)[1])
-    ax.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0 + lift), ncols=5, borderaxespad=0.1, handlelength=3.0)
+    _, labels = ax.get_legend_handles_labels()
+    columns, _ = legend_rows(labels, ax.get_position().width * style.inches_of(ax)[0])
+    ax.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0 + lift), ncols=columns, borderaxespad=0.1, handlelength=3.0)
 
 
 def draw_marks(ax: Axes, run: Run) -> None:

@@ -88,15 +88,16 @@ def recorded(book: LogBook, number: int, unit: Unit) -> Recorded:
 
 
 def _show(one: Recorded, unit: Unit) -> None:
+    from soakwitness.cli.sheets.blocks import Lines, SheetTable
     from soakwitness.cli.sheets.calibration_sheet import calibration_contents
 
     contents = calibration_contents(one, unit)
     click.echo(contents.title)
     for name, words in contents.facts:
         click.echo(f"  {name}: {words}")
-    click.echo(contents.measured)
-    for part in contents.tables:
-        if part.heading.startswith("Readings used"):
+    click.echo(" ".join((contents.sentence, *contents.below)))
+    for part in (*contents.blocks, *contents.annex):
+        if not isinstance(part, SheetTable) or part.heading.startswith("Readings used"):
             continue
         click.echo(f"\n{part.heading}")
         click.echo(table([list(part.head), *(list(row) for row in part.rows)], indent="  "))
@@ -104,8 +105,9 @@ def _show(one: Recorded, unit: Unit) -> None:
         f"\n{counted(sum(len(level) for level in one.record.levels), 'reading')} in "
         f"{counted(len(one.record.levels), 'level')}: --out."
     )
-    for (line,) in contents.findings.rows:
-        click.echo(f"- {line}")
+    for part in contents.blocks:
+        if isinstance(part, Lines) and not part.small:
+            click.echo("\n".join(f"- {line}" for line in part.lines))
 
 
 @click.command()

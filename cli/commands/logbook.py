@@ -15,6 +15,7 @@ from soakwitness.cli.options.common import (
     json_option,
     logbook_option,
     print_json,
+    write_output,
 )
 from soakwitness.cli.options.entering import (
     by_option,
@@ -50,7 +51,7 @@ ENTRIES = (
 
 @click.group(cls=SuggestingGroup)
 def logbook() -> None:
-    """Look after the log book: check, rebuild, recompute, verdicts, backup, restore, export, strike.
+    """Look after the log book: check, rebuild, recompute, verdicts, backup, restore, export, strike, shop.
 
     Example: soakwitness logbook check
     """
@@ -263,3 +264,19 @@ def strike(kind: str, entry: int, why: str, by: str | None, logbook: Path) -> No
     with open_book(logbook) as book:
         strike_entry(book, KINDS[kind], [entry], why=why, stamp=new_stamp(by))
     click.echo(f"Entry {entry} ({kind}) is struck through.")
+
+
+@logbook.command()
+@logbook_option
+@force_option
+def shop(logbook: Path, force: bool) -> None:
+    """Write a commented shop.toml into the log book's folder: the shop's name and address on its papers.
+
+    Example: soakwitness logbook shop
+    """
+    from soakwitness.analysis.logbook.shop_file import NAME, TEMPLATE
+
+    path = check_output(logbook / NAME, force=force)
+    write_output(path, TEMPLATE)
+    click.echo(path)
+    click.echo("Change it to fit; it heads every sheet from then on: soakwitness sheet last", err=True)

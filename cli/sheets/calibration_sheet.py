@@ -2,25 +2,25 @@
 
 from __future__ import annotations
 
-import io
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from soakwitness.cli.sheets.contents import SheetContents, SheetTable
-from soakwitness.cli.sheets.writing import Paper, sheet_html
+from soakwitness.cli.sheets.blocks import Box, Chart, Lines, Sheet, SheetTable
+from soakwitness.cli.sheets.writing import Paper, write_sheets
 from soakwitness.cli.words import cautions
 from soakwitness.cli.words.calibration_words import correction_rows, point_rows, range_words, record_lines, stable_words
 from soakwitness.firmware_bridge.common.units import Unit, from_celsius
 from soakwitness.firmware_bridge.common.wording import difference, moment, number, temperature
 
 if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
     from soakwitness.analysis.calibration.correcting.calibrating import Calibration
     from soakwitness.analysis.calibration.correcting.correction import Correction
     from soakwitness.analysis.logbook.calibration_records import KeptRecord
     from soakwitness.analysis.logbook.sensors import KeptCalibration
-    from soakwitness.cli.sheets.pdf import Pages
 
 MOST_READINGS = 600  # more are printed as every n-th; all are in the log book and its export
 IN_A_ROW = 4
@@ -39,38 +39,32 @@ class Recorded:
 
 def write_calibration_sheet(one: Recorded, path: Path, *, unit: Unit, paper: Paper = "A4") -> None:
     """Write the sheet; the ending of ``path`` says whether as HTML or as PDF."""
-    contents = calibration_contents(one, unit)
-    if path.suffix.lower() == ".pdf":
-        from soakwitness.cli.sheets.pdf import lay_out
-
-        lay_out(contents, path, lambda pages: _chart_on_page(pages, one, unit), paper=paper)
-    else:
-        path.write_text(sheet_html(contents, _chart_svg(one, unit), paper=paper), encoding="utf-8")
+    write_sheets([calibration_contents(one, unit)], path, paper=paper)
 
 
-def calibration_contents(one: Recorded, unit: Unit) -> SheetContents:
-    """Everything on the sheet, in words."""
+def calibration_contents(one: Recorded, unit: Unit) -> Sheet:
+    """Everything on the sheet, in words; budgets and readings stand in the annex."""
     about = one.record.record
-    state = "withdrawn" if one.kept.struck_utc else "in the log book"
+    withdrawn = one.kept.struck_utc is not None
     why = one.correction.why
     name = f"{one.kept.kind} {one.kept.entry}"
-    return SheetContents(
+    return Sheet(
         title=f"Record of {name}: {about['sensor']} of {about['furnace']}, {one.kept.done_on}",
-        verdict=f"{name}, {state}",
-        measured=" ".join(
-            [*stable_words(one.found, unit), f"{why[:1].upper()}{why[1:]}.", range_words(one.correction, unit)]
-        ),
+        where=f"{about['sensor']} of {about['furnace']}, {one.kept.done_on}",
+        tag=f"{name}, {'withdrawn' if withdrawn else 'in the log book'}",
+        tone="bad" if withdrawn else "",
+        sentence=range_words(one.correction, unit),
+        below=(*stable_words(one.found, unit), f"{why[:1].upper()}{why[1:]}."),
         facts=facts_of(about, unit),
-        tables=(
+        blocks=(
             _table("Points", point_rows(one.found, unit)),
             _table("To be added to the reading", correction_rows(one.correction, unit)),
-            *_budgets(one, unit),
-            *_readings(one, unit),
+            Chart(lambda figure, box: _draw(figure, box, one, unit), "the error found over temperature, with its U"),
+            Lines("On record", tuple(record_lines(one.kept, about, unit))),
+            Lines("Cautions", (" ".join(cautions.CALIBRATING),), small=True),
         ),
-        findings=SheetTable("On record", ("",), tuple((line,) for line in record_lines(one.kept, about, unit))),
-        lines=(),
-        cautions=cautions.CALIBRATING,
         foot=cautions.NOT_A_CERTIFICATE,
+        annex=(*_budgets(one, unit), *_readings(one, unit)),
     )
 
 
@@ -157,27 +151,12 @@ def _shown(temp_c: float, unit: Unit) -> str:
     return number(from_celsius(temp_c, unit))
 
 
-def _chart_on_page(pages: Pages, one: Recorded, unit: Unit) -> None:
-    from soakwitness.cli.charts import style
-    from soakwitness.cli.charts.calibration_chart import draw_errors
-    from soakwitness.cli.sheets.pdf import chart_place
-
-    page, (left, bottom, width, height) = chart_place(pages)
-    with style.own_look(points=7.0):
-        ax = page.add_axes((left + 0.07, bottom + 0.045, width - 0.08, height - 0.075))
-        draw_errors(ax, one.found, one.correction, None, unit)
-
-
-def _chart_svg(one: Recorded, unit: Unit) -> str:
-    from matplotlib.figure import Figure
-
-    from soakwitness.cli.charts import style
+def _draw(figure: Figure, box: Box, one: Recorded, unit: Unit) -> None:
     from soakwitness.cli.charts.calibration_chart import draw_errors
 
-    drawn = io.StringIO()
-    with style.own_look():
-        figure = Figure(figsize=(10.0, 4.4), layout="constrained")
-        draw_errors(figure.subplots(), one.found, one.correction, None, unit)
-        figure.savefig(drawn, format="svg", metadata={"Date": None})
-    text = drawn.getvalue()
-    return text[text.index("<svg") :]
+    left, bottom, width, height = box
+    wide_in, high_in = figure.get_size_inches()
+    ax = figure.add_axes(
+        (left + 0.6 / wide_in, bottom + 0.42 / high_in, width - 0.7 / wide_in, height - 0.66 / high_in)
+    )
+    draw_errors(ax, one.found, one.correction, None, unit)

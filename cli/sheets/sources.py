@@ -10,6 +10,8 @@ import click
 
 from soakwitness.cli.options.common import WrongUse
 from soakwitness.cli.sheets.contents import SheetNotes
+from soakwitness.cli.sheets.shop import shop_lines
+from soakwitness.cli.words.hardness_words import hardness_now
 from soakwitness.firmware_bridge.common.units import Unit
 from soakwitness.firmware_bridge.common.wording import difference, temperature
 
@@ -54,9 +56,10 @@ def sheet_sources(
     shown = unit or found.recipe.unit
     notes = SheetNotes(
         sensors=_sensor_words(found.inputs, shown),
-        seal_digest=_digest(found.run.path / "seal.json"),
+        seal_digest=digest_of(found.run.path / "seal.json"),
         charge=found.inputs.pieces,
         packet=found.inputs.packet.says if found.inputs.packet is not None else None,
+        shop=shop_lines(logbook),
     )
     if not (logbook / "logbook.sqlite").exists():
         if customer is not None:
@@ -68,53 +71,51 @@ def sheet_sources(
 def _with_logbook(found: Verified, logbook: Path, customer: str | None, notes: SheetNotes) -> SheetSources:
     """Add what the log book knows; for a customer, leave out what names the others' pieces."""
     from soakwitness.analysis.logbook.opening import open_logbook
-    from soakwitness.analysis.logbook.sheetdata import sheet_data
+    from soakwitness.analysis.logbook.sheetdata import pieces_of_customer, sheet_data
     from soakwitness.firmware_bridge.version import VERSION
 
     with open_logbook(logbook, told=lambda says: click.echo(says, err=True)) as book:
+        names = None if customer is None else pieces_of_customer(book, customer, found.run)
+        verification = found.verification if names is None else found.inputs.judged(found.run, names)
         data = sheet_data(
             book,
             found.run,
             found.recipe,
-            found.verification,
+            verification,
             corrections=found.inputs.corrections,
             software=f"soakwitness {VERSION}",
             customer=customer,
         )
-    decided = [(f.finding.code, _decision(d)) for f in data.findings for d in f.dispositions]
+    decided = [
+        (f.finding.code, _decision(d) if names is None else d.decision) for f in data.findings for d in f.dispositions
+    ]
     further = [f"on the whole run: {_decision(d)}" for d in data.dispositions]
     further += [_gone(d, gone, data.zone) for d, gone in data.gone]
     notes = replace(
         notes,
         dispositions=decided,
-        decided=further if customer is None else (),
-        pieces=None if customer is None else [p.charged.piece for p in data.pieces],
+        decided=further if names is None else (),
+        pieces=names,
         piece_words=[(p.charged.piece, _piece_words(p.facts)) for p in data.pieces if p.facts is not None],
-        customer=customer,
+        hardness=[(p.charged.piece, hardness_now(p.hardness)) for p in data.pieces],
+        customer=next((p.facts.customer for p in data.pieces if p.facts is not None), None) if customer else None,
     )
     run = found.run
-    if notes.pieces is not None:  # the chart writes the marks too
-        names = set(notes.pieces)
-        run = replace(run, marks=tuple(replace(m, pieces=tuple(names & set(m.pieces)), note="") for m in data.marks))
-    verification = replace(found.verification, findings=tuple(f.finding for f in data.findings))
-    if notes.pieces is not None:
-        verification = _of_pieces(verification, set(notes.pieces))
-    return SheetSources(run, verification, found.recipe, notes)
-
-
-def _of_pieces(verification: Verification, names: set[str]) -> Verification:
-    """A verification without what the others' pieces had; its sentence speaks of these alone."""
-    from soakwitness.analysis.verification.findings.in_short import in_short
-
-    steps = tuple(
-        step if step.kind == "ramp" else replace(step, pieces=tuple(p for p in step.pieces if p.piece in names))
-        for step in verification.steps
+    if names is not None:  # the chart writes the marks too
+        run = with_marks_of(run, notes)
+    return SheetSources(
+        run, replace(verification, findings=tuple(f.finding for f in data.findings)), found.recipe, notes
     )
-    theirs = replace(verification, steps=steps)
-    return replace(theirs, in_short=in_short(theirs))
 
 
-def _digest(seal: Path) -> str | None:
+def with_marks_of(run: Run, notes: SheetNotes) -> Run:
+    """The run without the others' marks and names, and without what was noted for the shop."""
+    theirs = (m for m in run.marks if notes.tells_of(m.pieces))
+    return replace(run, marks=tuple(replace(m, pieces=tuple(filter(notes.names, m.pieces)), note="") for m in theirs))
+
+
+def digest_of(seal: Path) -> str | None:
+    """What a seal is known by; None where there is none."""
     from soakwitness.firmware_bridge.runfolder.seal import file_sha256
 
     return f"SHA-256 {file_sha256(seal)}" if seal.exists() else None

@@ -1,13 +1,14 @@
-"""Writes a run sheet as one HTML file or as PDF."""
+"""Writes sheets as one HTML file or as PDF, from the same contents."""
 
 from __future__ import annotations
 
-import io
+from collections.abc import Sequence
 from importlib.resources import files
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
-from soakwitness.cli.sheets.contents import SheetContents, SheetNotes, sheet_contents
+from soakwitness.cli.sheets.blocks import TONES, Sheet
+from soakwitness.cli.sheets.contents import SheetNotes, sheet_contents
 from soakwitness.firmware_bridge.common.units import Unit
 
 if TYPE_CHECKING:
@@ -28,37 +29,39 @@ def write_sheet(
     unit: Unit | None = None,
     notes: SheetNotes | None = None,
     paper: Paper = "A4",
+    with_annex: bool = False,
 ) -> None:
-    """Write the sheet; the ending of ``path`` says whether as HTML (opens offline) or as PDF (vectors)."""
+    """Write a run's sheet."""
     unit = unit or recipe.unit
-    contents = sheet_contents(run, verification, recipe, unit=unit, notes=notes)
+    write_sheets(
+        [sheet_contents(run, verification, recipe, unit=unit, notes=notes, with_annex=with_annex)], path, paper=paper
+    )
+
+
+def write_sheets(sheets: Sequence[Sheet], path: Path, *, paper: Paper = "A4") -> None:
+    """Write sheets; the ending of ``path`` says whether as HTML (opens offline) or as PDF (vectors)."""
     if path.suffix.lower() == ".pdf":
         from soakwitness.cli.sheets.pdf import write_pdf
 
-        write_pdf(run, verification, recipe, contents, path, unit=unit, paper=paper)
+        write_pdf(sheets, path, paper=paper)
     else:
-        chart = chart_svg(run, verification, recipe, unit=unit)
-        path.write_text(sheet_html(contents, chart, paper=paper), encoding="utf-8")
+        path.write_text(sheets_html(sheets, paper=paper), encoding="utf-8")
 
 
-def sheet_html(contents: SheetContents, chart: str, *, paper: Paper = "A4") -> str:
-    """One HTML page; every word is escaped, ``chart`` is the SVG text that this project drew."""
+def sheets_html(sheets: Sequence[Sheet], *, paper: Paper = "A4") -> str:
+    """One HTML page; every word is escaped, the charts are the SVG text that this project drew."""
     from jinja2 import Environment
     from markupsafe import Markup
 
+    from soakwitness.cli.sheets.in_html import chart_svg, kind_of, tied
+
     text = (files("soakwitness.cli.sheets") / "sheet.html").read_text(encoding="utf-8")
-    template = Environment(autoescape=True, trim_blocks=False).from_string(text)
-    return template.render(sheet=contents, chart=Markup(chart), paper=paper)
-
-
-def chart_svg(run: Run, verification: Verification, recipe: Recipe, *, unit: Unit) -> str:
-    """Return the run's chart as an SVG element to stand inside a page (text in it is escaped by matplotlib)."""
-    from soakwitness.cli.charts import style
-    from soakwitness.cli.charts.run_chart import run_figure
-
-    drawn = io.StringIO()
-    with style.own_look():
-        figure = run_figure(run, verification, recipe, unit=unit, size=(10.0, 5.6))
-        figure.savefig(drawn, format="svg", metadata={"Date": None})
-    text = drawn.getvalue()
-    return text[text.index("<svg") :]
+    template = Environment(autoescape=True, trim_blocks=True, lstrip_blocks=True).from_string(text)
+    return template.render(
+        sheets=sheets,
+        paper=paper,
+        svg=lambda chart, shape: Markup(chart_svg(chart, shape)),
+        kind=kind_of,
+        tied=tied,
+        tones=TONES,
+    )

@@ -6,7 +6,7 @@ from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING
 
 from soakwitness.firmware_bridge.common import wording
-from soakwitness.firmware_bridge.common.zones import zone_on_record
+from soakwitness.firmware_bridge.common.zones import zone_on_record, zone_or_utc
 
 if TYPE_CHECKING:
     from soakwitness.analysis.verification.results.verification import Bounds
@@ -19,5 +19,28 @@ def bounds(value: Bounds | None) -> str:
 
 def clock(started_utc: str, t_s: float, zone: str | None) -> str:
     """Clock time of a moment of the run [s] in the run's zone, else UTC: ``2026-03-02 08:12:05``."""
+    return f"{_moment(started_utc, t_s, zone):%Y-%m-%d %H:%M:%S}"
+
+
+def day(started_utc: str, t_s: float, zone: str | None) -> str:
+    """The day of a moment of the run [s], in the run's zone: ``Monday 2 March 2026``."""
+    there = _moment(started_utc, t_s, zone)
+    return f"{there:%A} {there.day} {there:%B %Y}"
+
+
+def hour(started_utc: str, t_s: float, zone: str | None) -> str:
+    """The hour of a moment of the run [s], in the run's zone; another day is named: ``08:12``, ``00:31 (3 March)``."""
+    there = _moment(started_utc, t_s, zone)
+    other = there.date() != _moment(started_utc, 0.0, zone).date()
+    return f"{there:%H:%M}" + (f" ({there.day} {there:%B})" if other else "")
+
+
+def begin_to_end(started_utc: str, last_s: float, zone: str | None) -> str:
+    """When a run was: ``Monday 2 March 2026, 08:12 to 10:01, Europe/Vienna``."""
+    ends = f"{hour(started_utc, 0.0, zone)} to {hour(started_utc, last_s, zone)}"
+    return f"{day(started_utc, 0.0, zone)}, {ends}, {zone_or_utc(zone)}"
+
+
+def _moment(started_utc: str, t_s: float, zone: str | None) -> datetime:
     moment = datetime.fromisoformat(started_utc).astimezone(UTC) + timedelta(seconds=t_s)
-    return moment.astimezone(zone_on_record(zone)).strftime("%Y-%m-%d %H:%M:%S")
+    return moment.astimezone(zone_on_record(zone))

@@ -7,13 +7,13 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from soakwitness.cli.options.entering import shown_time, table
+from soakwitness.cli.words.hardness_words import one_test
 from soakwitness.firmware_bridge.common.units import Unit
 from soakwitness.firmware_bridge.common.wording import temperature
 
 if TYPE_CHECKING:
     from soakwitness.analysis.logbook.charges import Charged
     from soakwitness.analysis.logbook.entries import Struck
-    from soakwitness.analysis.logbook.hardness import HardnessEntry
     from soakwitness.analysis.logbook.history import History, Step
     from soakwitness.analysis.logbook.treatments import Treatment
 
@@ -48,9 +48,9 @@ def _row(step: Step, unit: Unit) -> tuple[str, str, str, str]:
 
     source = step.source
     if isinstance(source, HardnessEntry):
-        return (shown_time(step.start_utc), "hardness", _hardness(source), f"entry {source.entry}")
+        return (shown_time(step.start_utc), "hardness", one_test(source), f"entry {source.entry}")
     if isinstance(source, Treatment):
-        return (shown_time(step.start_utc), step.kind, _treatment(source, unit), f"entry {source.entry}")
+        return (shown_time(step.start_utc), step.kind, treatment_words(source, unit), f"entry {source.entry}")
     if isinstance(source, Inspection):
         what = ", ".join(part for part in (source.says, source.note) if part)
         return (shown_time(step.start_utc), step.kind, what, f"entry {source.entry}")
@@ -71,18 +71,10 @@ def _waiting(charged: Charged) -> str:
     )
 
 
-def _hardness(entry: HardnessEntry) -> str:
-    test = entry.test
-    spread = f" ({min(test.readings):g} to {max(test.readings):g}, {len(test.readings)})"
-    spot = f", {entry.spot}" if entry.spot else ""
-    ground = f", {entry.ground_off_mm:g} mm ground off" if entry.ground_off_mm else ""
-    tester = f", on {entry.tester}" if entry.tester else ""
-    return f"{test.mean:.1f} {test.scale}{spread} {entry.stage}{spot}{ground}{tester}"
-
-
-def _treatment(entry: Treatment, unit: Unit) -> str:
+def treatment_words(entry: Treatment, unit: Unit, zone: str | None = None) -> str:
+    """What is known of a treatment, ``-`` where nothing is."""
     parts = ["not done" if entry.not_done else None, entry.oven]
-    parts += [f"until {shown_time(entry.end_utc)}" if entry.end_utc else None]
+    parts += [f"until {shown_time(entry.end_utc, zone)}" if entry.end_utc else None]
     parts += [f"down to {temperature(entry.lowest_c, unit)}" if entry.lowest_c is not None else None]
     parts += [f"shown {temperature(entry.shown_c, unit)}" if entry.shown_c is not None else None]
     parts += [f"a second thermometer {temperature(entry.second_c, unit)}" if entry.second_c is not None else None]

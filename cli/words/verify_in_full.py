@@ -39,9 +39,8 @@ def verify_lines(run: Run, recipe: Recipe, verification: Verification, *, unit: 
     lines += _wrapped(f"Run {verification.run}, {_measured(verification)}.")
     lines += _wrapped(f"Sensor error: {_error(verification, unit)}.")
     lines.append("")
-    for step in verification.steps:
-        words = _ramp(step, unit) if step.kind == "ramp" else " ".join(_hold(step, unit, verification.sensor))
-        lines += _wrapped(f"Step {step.step}. {words}", indent="   ")
+    for says in step_sentences(verification, unit):
+        lines += _wrapped(says, indent="   ")
     if verification.findings:
         lines += ["", "Findings"]
         for finding in verification.findings:
@@ -57,6 +56,15 @@ def verify_lines(run: Run, recipe: Recipe, verification: Verification, *, unit: 
     lines += _section("Not seen", _said(verification.not_seen, unit))
     lines += ["", *_wrapped(f"Decided on the {verification.decided_on}. {rule_words(verification)}")]
     return lines
+
+
+def step_sentences(verification: Verification, unit: Unit) -> list[str]:
+    """Every step in full, a paragraph each."""
+    return [
+        f"Step {step.step}. "
+        + (_ramp(step, unit) if step.kind == "ramp" else " ".join(_hold(step, unit, verification.sensor)))
+        for step in verification.steps
+    ]
 
 
 def comparison_words(run: Run, verification: Verification, unit: Unit) -> tuple[str, ...]:

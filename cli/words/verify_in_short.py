@@ -79,7 +79,7 @@ def _hold(hold: HoldResult, unit: Unit) -> Iterator[ShortLine]:
     if not hold.found or hold.soak_s is None:
         yield ShortLine(f"{head} {'not found' if hold.on_record else 'not on record'}. {end}", drop)
         return
-    words = f"{head} {_soak(hold.soak_s.best, hold.soak_s.low, hold.soak_s.high, hold.required_s)}"
+    words = f"{head} {soak_of(hold.soak_s.best, hold.soak_s.low, hold.soak_s.high, hold.required_s)}"
     if hold.highest_from_target_c is not None and not hold.overshoot_is_at_least:
         words += f", hottest {temperature(hold.target_c + hold.highest_from_target_c, unit)}"
     yield ShortLine(f"{words}. {end}", drop)
@@ -89,11 +89,11 @@ def _hold(hold: HoldResult, unit: Unit) -> Iterator[ShortLine]:
 
 
 def _piece(piece: PieceResult, hold: HoldResult) -> ShortLine:
-    soak = _soak(piece.soak_s.best, piece.soak_s.low, piece.soak_s.high, hold.required_s)
+    soak = soak_of(piece.soak_s.best, piece.soak_s.low, piece.soak_s.high, hold.required_s)
     return ShortLine(f"- {piece.piece}: {soak}. {piece.verdict.capitalize()}.", 2 if piece.verdict == "pass" else 0)
 
 
-def _soak(best_s: float, low_s: float, high_s: float, asked_s: float) -> str:
+def soak_of(best_s: float, low_s: float, high_s: float, asked_s: float) -> str:
     """``18 of 15 min``, with its bounds where they matter: ``18 of 15 min (4.9 to 18.1)``."""
     words = duration_of(best_s, asked_s)
     if min(low_s, high_s) < asked_s <= max(low_s, high_s) or high_s - low_s > 0.1 * asked_s:

@@ -62,6 +62,11 @@ def zone_on_record(text: str | None) -> tzinfo:
         return UTC
 
 
+def zone_or_utc(text: str | None) -> str:
+    """What ``zone_on_record`` is called: ``UTC`` where the record's zone is not known here."""
+    return "UTC" if text is None or zone_on_record(text) is UTC else text
+
+
 def local_zone() -> str | None:
     """Name of this computer's time zone, None where the system does not tell."""
     for name in _names():

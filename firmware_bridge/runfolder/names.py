@@ -46,3 +46,9 @@ def _range(text: str) -> list[str]:
         raise RunFolderError(f"{text!r}: a range counts upward, over at most {LONGEST_RANGE} pieces.")
     width = len(match["first"])
     return [f"{match['stem']}{number:0{width}d}" for number in range(first, last + 1)]
+
+
+def counting(name: str) -> tuple[tuple[str, int], ...]:
+    """Sort key by which ``B-9`` comes before ``B-10``, upper and lower case alike."""
+    parts = re.findall(r"(\D*)(\d*)", name.casefold())
+    return tuple((text, int(digits) if digits else -1) for text, digits in parts)

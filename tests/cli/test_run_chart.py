@@ -138,3 +138,14 @@ def test_lines_stand_out_from_white_paper_and_differ_in_grey_by_their_dashes() -
     for look in (style.MEASURED, style.LOAD, style.RECIPE):
         contrast = 1.05 / (luminance(look["color"]) + 0.05)
         assert contrast >= 3.0  # WCAG 2.1, 1.4.11 graphical objects
+
+
+def test_a_legend_takes_as_many_columns_as_find_room() -> None:
+    """At 10 points a letter is about 0.074 in: a name of 8 letters with its line takes 1.18 in."""
+    from soakwitness.cli.charts.run_chart import legend_rows
+
+    names = ["chamber1"] * 4
+    assert legend_rows(names, 10.0) == (4, 1)
+    assert legend_rows(names, 2.5) == (2, 2)
+    assert legend_rows(names, 1.5) == (1, 4)
+    assert legend_rows([*names, "a much longer name of an estimate that nobody would shorten"], 8.0)[0] < 5
