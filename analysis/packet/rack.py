@@ -110,6 +110,13 @@ def beside(rack: Rack, packets: Sequence[PacketModel], places: Sequence[str | No
     return Beside(Row(rack, (*before[::-1], packets[mine], *after)), len(before), known=False)
 
 
+def alike(rack: Rack, packet: PacketModel, slot: int, filled: Sequence[int]) -> Beside:
+    """A packet in a slot among others of its like in the slots that are filled, both counted from 1."""
+    held = {slot, *filled}
+    row = Row(rack, tuple(packet if number in held else None for number in range(1, rack.slots + 1)))
+    return Beside(row, slot - 1, known=True)
+
+
 def full(rack: Rack, packet: PacketModel) -> Beside:
     """The middle of a rack that is full of the like, of which nothing is on record."""
     return Beside(Row(rack, (packet,) * rack.slots), rack.slots // 2, known=False)

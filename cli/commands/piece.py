@@ -140,7 +140,7 @@ def change(name: str, why: str, by: str | None, logbook: Path, **facts: Any) -> 
 @click.option(
     "--charge", "number", type=click.IntRange(1, LARGEST_NUMBER), help="Which charge of the run; else a new one."
 )
-@click.option("--place", help="Place in the rack, such as 'front left'.")
+@click.option("--place", help="Slot of the rack, of several 1-6; or words, such as 'front left'.")
 @click.option("--foil/--no-foil", default=None, help="Whether each piece is in a foil packet.")
 @click.option("--heated-faces", type=click.IntRange(1, 2), help="1 where it lies on the hearth, else 2.")
 @click.option("--blades", type=click.IntRange(1, 50), help="Blades in one packet.")
@@ -161,7 +161,7 @@ def charge(
     A piece that was pulled and loaded again into the same run is entered again with --charge 2, and so on. The next
     run is one that begins within two days, or is being recorded now for less than 15 minutes.
 
-    Example: soakwitness piece charge last B-041..B-046 --place "front" --foil
+    Example: soakwitness piece charge last B-041..B-046 --place 1-6 --foil
     """
     from soakwitness.analysis.logbook.charges import charge_pieces
     from soakwitness.analysis.logbook.runs import run_named

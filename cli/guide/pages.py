@@ -19,6 +19,7 @@ ORDER = (
     "definitions",
     "memory-logger",
     "packet",
+    "rack",
     "calibration",
     "thermocouples",
     "survey",

@@ -56,8 +56,11 @@ def read_rack(table: Table | None) -> Rack | None:
     )
 
 
-def rack_in(text: str | None, source: str) -> Rack | None:
-    """The rack that a furnace file's text describes; None where it describes none."""
-    if not text:
+def rack_in(furnace_file: str | None) -> Rack | None:
+    """The rack in the text of a run's furnace file; None where it describes none, or where nobody can read it."""
+    if not furnace_file:
         return None
-    return read_rack(tables.parse(text.replace("\r\n", "\n"), source, FurnaceFileError).table("rack"))
+    try:
+        return read_rack(tables.parse(furnace_file, "the run's furnace file", FurnaceFileError).table("rack"))
+    except FurnaceFileError:  # it was checked when the run began: another release's, or not this program's
+        return None

@@ -96,3 +96,20 @@ def test_what_the_log_book_knows_of_the_pieces_comes_with_it(tmp_path: Path) -> 
     charge_pieces(book, ["B-1"], stamp=STAMP, run=run.name)
     inputs = known(book)
     assert clock_inputs_of(inputs, ()).pieces == inputs.pieces != ()
+
+
+def test_in_a_rack_the_clock_takes_each_piece_among_its_neighbours(tmp_path: Path) -> None:
+    book, run = shop(tmp_path)
+    charge_pieces(book, ["B-1", "B-2"], stamp=STAMP, run=run.name, place="1-2")
+    inputs = known(book)
+    assert [piece.place for piece in inputs.pieces] == ["1", "2"]
+    rack = "[rack]\nslots = 4\nspacing_mm = 12\n"
+    racked = replace(inputs, header=replace(inputs.header, furnace_file=rack))
+    alone, among = clock_inputs_of(inputs, ()), clock_inputs_of(racked, ())
+    for piece in ("B-1", "B-2"):
+        assert among.packets[piece].eps_o < alone.packets[piece].eps_o
+    nobody = replace(racked, pieces=())
+    assert alone.packet is not None
+    usual = clock_inputs_of(nobody, ()).packet
+    assert usual is not None
+    assert usual.eps_o < among.packets["B-1"].eps_o
