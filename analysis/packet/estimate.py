@@ -8,7 +8,6 @@ import numpy as np
 import numpy.typing as npt
 
 from soakwitness.analysis.errors import NotEnoughData
-from soakwitness.analysis.packet import heat_transfer_properties as properties
 from soakwitness.analysis.packet.draws import bundle_of, uniform_set
 from soakwitness.analysis.packet.grid import ChamberGrid, Steps, bridge, lay_steps, quickest_time_s
 from soakwitness.analysis.packet.marching import march
@@ -16,6 +15,7 @@ from soakwitness.analysis.packet.piece import PacketModel as PacketModel
 from soakwitness.analysis.packet.rack import Row
 from soakwitness.analysis.packet.row_bundle import row_bundle
 from soakwitness.analysis.packet.row_stepping import march_row
+from soakwitness.firmware_bridge.common import heat_transfer_properties as properties
 from soakwitness.firmware_bridge.common.wording import Says, Temp, duration, moment
 
 FloatArray = npt.NDArray[np.float64]

@@ -8,9 +8,9 @@ from math import ceil, sqrt
 import numpy as np
 import numpy.typing as npt
 
-from soakwitness.analysis.packet import heat_transfer_properties as properties
 from soakwitness.analysis.packet.grid import STEP_S, Steps
 from soakwitness.analysis.packet.stepping import Bundle, Drive, State, advance, inner_conductance, outer_conductance
+from soakwitness.firmware_bridge.common import heat_transfer_properties as properties
 
 FloatArray = npt.NDArray[np.float64]
 SingleArray = npt.NDArray[np.float32]

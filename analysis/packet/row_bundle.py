@@ -7,10 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from soakwitness.analysis.packet import heat_transfer_properties as properties
 from soakwitness.analysis.packet.draws import bundle_of
 from soakwitness.analysis.packet.rack import Row, exchanged
 from soakwitness.analysis.packet.stepping import Bundle
+from soakwitness.firmware_bridge.common import heat_transfer_properties as properties
 
 SingleArray = npt.NDArray[np.float32]
 

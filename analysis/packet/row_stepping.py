@@ -7,7 +7,6 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from soakwitness.analysis.packet import heat_transfer_properties as properties
 from soakwitness.analysis.packet.grid import Steps
 from soakwitness.analysis.packet.marching import Feed
 from soakwitness.analysis.packet.row_bundle import RowBundle
@@ -19,6 +18,7 @@ from soakwitness.analysis.packet.stepping import (
     natural_convection,
 )
 from soakwitness.analysis.packet.tables import foil_table
+from soakwitness.firmware_bridge.common import heat_transfer_properties as properties
 
 FloatArray = npt.NDArray[np.float64]
 SingleArray = npt.NDArray[np.float32]

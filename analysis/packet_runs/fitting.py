@@ -10,7 +10,6 @@ import numpy as np
 import numpy.typing as npt
 
 from soakwitness.analysis.errors import NotEnoughData
-from soakwitness.analysis.packet import heat_transfer_properties as properties
 from soakwitness.analysis.packet.draws import bundle_of
 from soakwitness.analysis.packet.grid import STEP_S, ChamberGrid, Steps, bridge, lay_steps
 from soakwitness.analysis.packet.marching import march
@@ -26,6 +25,7 @@ from soakwitness.analysis.packet.rack import Beside
 from soakwitness.analysis.packet.row_bundle import joined
 from soakwitness.analysis.packet.row_stepping import march_row
 from soakwitness.analysis.packet.stepping import Bundle
+from soakwitness.firmware_bridge.common import heat_transfer_properties as properties
 from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, counted, moment
 
 FloatArray = npt.NDArray[np.float64]
