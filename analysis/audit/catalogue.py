@@ -92,7 +92,8 @@ CAUSES: tuple[Cause, ...] = (
     Cause(
         "reversed or wrong extension lead",
         causes_sensor.wrong_lead,
-        "Warm the thermocouple's head with air: if the reading falls, the lead is reversed or of copper.",
+        "With the furnace isolated, warm the thermocouple's head with air: if the reading falls, the lead is reversed "
+        "or of copper.",
         explains=("too cold", "too hot", "short soak", "thermocouple drift", "packet lag ate the soak"),
     ),
     Cause(

@@ -136,7 +136,7 @@ def _power(trends: Sequence[Trend]) -> list[Part]:
             Part(
                 "low mains rather than element",
                 Says.plain(f"{says} It goes up and down from run to run, which speaks for the mains."),
-                "The mains voltage under load, at the hours of the slow runs.",
+                "The mains voltage under load, at the hours of the slow runs, by an electrician.",
             )
         ]
     return [
@@ -145,7 +145,7 @@ def _power(trends: Sequence[Trend]) -> list[Part]:
             Says.plain(
                 f"{says} It came at once and stayed: a tap of the mains, a lost phase or a broken element alike."
             ),
-            "The mains voltage and the current under load: one tells mains, both together the element.",
+            "Mains voltage and current under load, by an electrician: one tells mains, both together the element.",
         )
     ]
 

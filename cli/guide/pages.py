@@ -13,6 +13,7 @@ ORDER = (
     "simulated",
     "recipe",
     "steels",
+    "handling",
     "first-run",
     "marks",
     "verify",
