@@ -107,3 +107,14 @@ def test_the_hottest_of_a_piece_with_an_unknown_place_is_that_at_the_end_of_the_
     assert LONE.work is not None
     assert np.all(unknown.work.high_c >= LONE.work.high_c - 1e-6)
     assert np.any(unknown.work.low_c < LONE.work.low_c - 1.0)
+
+
+def test_the_short_verdict_names_neighbours_among_what_is_not_known() -> None:
+    def not_known(found: Verification) -> list[str]:
+        return [str(says) for says in found.in_short.not_known]
+
+    beside = "what stood beside each packet"
+    assert beside in not_known(verify(run(), RECIPE, pieces=charge(("1", None))))
+    assert beside in not_known(verify(run(None), RECIPE, pieces=charge((None, None))))
+    assert beside not in not_known(verify(run(), RECIPE, pieces=charge(("1", "2"))))
+    assert beside not in not_known(LONE)
