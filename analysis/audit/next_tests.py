@@ -92,7 +92,7 @@ OF_CAUSE: dict[str, tuple[NextTest, ...]] = {
     "controller offset changed": CHAIN,
     "wrong thermocouple type": CHAIN,
     "reversed or wrong extension lead": (
-        NextTest("Warm the thermocouple's head with air: a reading that falls has a reversed or copper lead."),
+        NextTest("With the furnace isolated, warm the sensor's head with air: a fall tells a reversed or copper lead."),
         *CHAIN,
     ),
     "control sensor reads wrong": CHAIN,

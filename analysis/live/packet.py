@@ -6,8 +6,8 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
-from soakwitness.analysis.packet import heat_transfer_properties as properties
 from soakwitness.analysis.packet.piece import PARAMETERS, PacketModel
+from soakwitness.firmware_bridge.common import heat_transfer_properties as properties
 
 LONGEST_STEP_S, SHORTEST_STEP_S = 5.0, 0.05
 LOOK_AHEAD_STEP_S = 20.0

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import sqlite3
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -11,6 +12,7 @@ from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.logbook.pieces import find_piece, pieces_named
 from soakwitness.analysis.logbook.striking import struck_runs
 from soakwitness.analysis.record.moments import Stamp, later, moment_of
+from soakwitness.firmware_bridge.common.wording import counted
 
 WAITS_AT_MOST_S = 48 * 3600.0  # a charge put together for the next run is not bound to one that starts later
 RECENT_S = 15 * 60.0  # a run that began so shortly before still is "the next one"
@@ -58,7 +60,8 @@ def charge_pieces(
 
     ``next_of``: else the furnace whose next run it is meant for. ``number``: which charge of the run, from 1; a new one
     where it is left out. A piece that was pulled and loaded again is entered a second time only with its number said.
-    ``heated_faces``, ``blades``: heated faces of the packet (1 on the hearth, else 2); blades in one packet.
+    ``place``: of all, or slots of the rack for one after the other, such as 1-6. ``heated_faces``, ``blades``: heated
+    faces of the packet (1 on the hearth, else 2); blades in one packet.
 
     Raises LogBookError if a piece or the run does not exist, or a piece is in that charge already, or in another one of
     the same run and ``number`` is left out.
@@ -76,12 +79,12 @@ def charge_pieces(
         number = max(taken, default=0) + 1 if number is None else number
         _check_inside(book, taken, [piece.id for piece in pieces], number, again, run or f"the next run of {next_of}")
         charge = taken.get(number) or _new_charge(book, run, next_of, number, stamp)
-        for piece in pieces:
+        for piece, its_place in zip(pieces, places_of(place, len(pieces)), strict=True):
             book.insert(
                 "charge_pieces",
                 charge=charge,
                 piece=piece.id,
-                place=place,
+                place=its_place,
                 foil=None if foil is None else int(foil),
                 heated_faces=heated_faces,
                 blades=blades,
@@ -99,6 +102,22 @@ def _check_not_empty(book: LogBook, run: str | None) -> None:
             f"{run} was empty, says entry {row['entry']} by {row['entered_by']}. If something was in it, strike that: "
             f"soakwitness piece strike load {row['entry']}"
         )
+
+
+def places_of(place: str | None, count: int) -> list[str | None]:
+    """The place of each of several pieces: slots ``1-6`` are one for each in their order, words are the place of all.
+
+    Raises LogBookError where there are more pieces than slots, or fewer.
+    """
+    ends = re.fullmatch(r"\s*(\d{1,3})\s*-\s*(\d{1,3})\s*", place or "")
+    if ends is None or count == 1:
+        return [place] * count
+    slots = range(int(ends[1]), int(ends[2]) + 1)
+    if len(slots) != count:
+        raise LogBookError(
+            f"Place {place} is {counted(len(slots), 'slot')} for {counted(count, 'piece')}: name one each."
+        )
+    return [str(slot) for slot in slots]
 
 
 def _check_packet(heated_faces: int | None, blades: int | None) -> None:

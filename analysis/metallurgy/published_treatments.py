@@ -1,7 +1,9 @@
 """Published heat treatment figures of steels with open designations, each with its source, and a user's own file.
 
-Figures are one a line in a CSV file: ``steel,also,what,low_c,high_c,hrc_low,hrc_high,note,source``. Nothing here
-predicts hardness; the supplier's certificate counts.
+Figures are one a line in a CSV file: ``steel,also,what,low_c,high_c,hrc_low,hrc_high,note,source``, and where a file
+wants them ``min_low,min_high,grade``. Rows of standards, handbooks and universities; sheets of producers, dealers' and
+craft pages where two agree or where they disagree with the others, said as such. Nothing here predicts hardness; the
+supplier's certificate counts.
 """
 
 from __future__ import annotations
@@ -13,16 +15,30 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from importlib import resources
 from pathlib import Path
-from typing import Literal, cast
+from typing import Literal, cast, get_args
 
 from soakwitness.analysis.errors import AnalysisError
 from soakwitness.firmware_bridge.common.units import Unit
-from soakwitness.firmware_bridge.common.wording import Says, Temp, number, temperature
+from soakwitness.firmware_bridge.common.wording import Says, Temp, duration_span, number, temperature
 
-What = Literal["preheat", "harden", "as quenched", "stress relief", "temper"]
-WHATS: tuple[What, ...] = ("preheat", "harden", "as quenched", "stress relief", "temper")
+What = Literal[
+    "composition",
+    "preheat",
+    "harden",
+    "soak",
+    "quench",
+    "as quenched",
+    "Ms",
+    "cold treatment",
+    "stress relief",
+    "temper",
+]
+WHATS: tuple[What, ...] = get_args(What)
+IN_WORDS: tuple[What, ...] = ("composition", "quench", "cold treatment")  # a note is the figure
 COLUMNS = ("steel", "also", "what", "low_c", "high_c", "hrc_low", "hrc_high", "note", "source")
+MORE_COLUMNS = ("min_low", "min_high", "grade")
 OWN_FILE = "steels.csv"  # in the folder of the log book
+SHEETS = "steel-sheets"  # beside it
 CONFIRM = "Confirm with your supplier's certificate."
 TEMPS_C = (-200.0, 1400.0)
 HARDNESSES_HRC = (10.0, 72.0)
@@ -34,7 +50,10 @@ class SteelsError(AnalysisError):
 
 @dataclass(frozen=True)
 class SteelFigure:
-    """One published figure: a temperature or range [degC], a hardness or range [HRC], or both, with its source."""
+    """One published figure with its source: temperatures [degC], hardness [HRC], minutes of soak, or words.
+
+    ``grade`` says what the source is: a standard, a handbook, a producer's or dealer's sheet, dealers that agree.
+    """
 
     steel: str
     what: What
@@ -45,6 +64,9 @@ class SteelFigure:
     note: str = ""
     source: str = ""
     also: tuple[str, ...] = ()
+    min_low: float | None = None
+    min_high: float | None = None
+    grade: str = ""
 
 
 @dataclass(frozen=True)
@@ -57,7 +79,11 @@ class Steel:
 
     def of(self, what: What) -> tuple[SteelFigure, ...]:
         """Figures of one kind that have a temperature."""
-        return tuple(f for f in self.figures if f.what == what and f.low_c is not None)
+        return tuple(f for f in self.all(what) if f.low_c is not None)
+
+    def all(self, what: What) -> tuple[SteelFigure, ...]:
+        """Figures of one kind."""
+        return tuple(f for f in self.figures if f.what == what)
 
 
 def published_steels() -> tuple[Steel, ...]:
@@ -116,7 +142,7 @@ def parse_figures(text: str, source: str) -> list[SteelFigure]:
     Raises SteelsError with file, line, value and what is allowed.
     """
     reader = csv.DictReader(io.StringIO(text))
-    if tuple(reader.fieldnames or ()) != COLUMNS:
+    if tuple(reader.fieldnames or ()) not in (COLUMNS, (*COLUMNS, *MORE_COLUMNS)):
         raise SteelsError(f"{source}, line 1: the header must be {','.join(COLUMNS)}.")
     return [_figure(row, f"{source}, line {reader.line_num}") for row in reader]
 
@@ -132,7 +158,9 @@ def checked(figure: SteelFigure, place: str) -> SteelFigure:
         raise SteelsError(f"{place}: steel {figure.steel!r}, what {figure.what!r}: what is one of {', '.join(WHATS)}.")
     if not figure.source.strip():
         raise SteelsError(f"{place}: the figure has no source. Say where it is published, or who told it.")
-    if figure.low_c is None and figure.hrc_low is None:
+    if figure.what in IN_WORDS and not figure.note:
+        raise SteelsError(f"{place}: {figure.what} without a note says nothing. Write it there, such as: oil or air.")
+    if figure.low_c is None and figure.hrc_low is None and figure.min_low is None and figure.what not in IN_WORDS:
         raise SteelsError(f"{place}: give a temperature, a hardness, or both.")
     if not _rises(figure.low_c, figure.high_c, *TEMPS_C):
         low, high, least, most = (
@@ -185,6 +213,26 @@ def append_figure(path: Path, figure: SteelFigure) -> Path:
     return path
 
 
+def keep_sheet(folder: Path, sheet: Path) -> Path:
+    """Copy a supplier's sheet beside a user's own file; one of the same name and content stands already.
+
+    Raises SteelsError if it cannot be read or kept, or another one has its name.
+    """
+    kept = folder / SHEETS / sheet.name
+    try:
+        text = sheet.read_bytes()
+        if kept.exists() and kept.read_bytes() == text:
+            return kept
+        kept.parent.mkdir(parents=True, exist_ok=True)
+        with kept.open("xb") as file:
+            file.write(text)
+    except FileExistsError:
+        raise SteelsError(f"{kept}: another sheet has this name. Give {sheet} a name of its own.") from None
+    except OSError as error:
+        raise SteelsError(f"{sheet}: cannot be kept as {kept} ({error.strerror}).") from None
+    return kept
+
+
 def figure_sentence(figure: SteelFigure, unit: Unit = "C") -> str:
     """Say a figure with its source.
 
@@ -197,8 +245,11 @@ def figure_sentence(figure: SteelFigure, unit: Unit = "C") -> str:
         high = figure.hrc_high
         words = number(figure.hrc_low) if high == figure.hrc_low else f"{number(figure.hrc_low)} to {number(high or 0)}"
         parts.append(f"{'at least ' + number(figure.hrc_low) if high is None else words} HRC")
-    note = f", {figure.note}" if figure.note else ""
-    return f"{figure.what}: {', '.join(parts)}{note} ({figure.source})."
+    if figure.min_low is not None:
+        parts.append(duration_span(figure.min_low * 60.0, (figure.min_high or figure.min_low) * 60.0))
+    parts += [figure.note] if figure.note else []
+    grade = f"; {figure.grade}" if figure.grade else ""
+    return f"{figure.what}: {', '.join(parts)} ({figure.source}{grade})."
 
 
 def span_words(figure: SteelFigure, unit: Unit) -> str:
@@ -230,15 +281,18 @@ def gathered(figures: Sequence[SteelFigure]) -> tuple[Steel, ...]:
 
 def _figure(row: dict[str, str | None], place: str) -> SteelFigure:
     if None in row or any(value is None for value in row.values()):
-        raise SteelsError(f"{place}: the line must have {len(COLUMNS)} cells, commas inside a cell need quotes.")
+        count = len([key for key in row if key is not None])
+        raise SteelsError(f"{place}: the line must have {count} cells, commas inside a cell need quotes.")
     cells = {key: (value or "").strip() for key, value in row.items()}
-    numbers = {key: _number(cells[key], key, place) for key in ("low_c", "high_c", "hrc_low", "hrc_high")}
+    given = ("low_c", "high_c", "hrc_low", "hrc_high", *(key for key in ("min_low", "min_high") if key in cells))
+    numbers = {key: _number(cells[key], key, place) for key in given}
     return checked(
         SteelFigure(
             steel=cells["steel"],
             what=cast(What, cells["what"]),
             note=cells["note"],
             source=cells["source"],
+            grade=cells.get("grade", ""),
             also=tuple(word.strip() for word in cells["also"].split(";") if word.strip()),
             **numbers,
         ),

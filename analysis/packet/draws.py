@@ -8,9 +8,9 @@ from statistics import NormalDist
 import numpy as np
 import numpy.typing as npt
 
-from soakwitness.analysis.packet import heat_transfer_properties as properties
 from soakwitness.analysis.packet.piece import LIMITS, PARAMETERS, PacketModel
 from soakwitness.analysis.packet.stepping import Bundle
+from soakwitness.firmware_bridge.common import heat_transfer_properties as properties
 
 FloatArray = npt.NDArray[np.float64]
 DIMENSIONS = 7  # four figures, place of the peak, convection, what the chamber did in a gap

@@ -8,11 +8,14 @@ import numpy as np
 import numpy.typing as npt
 
 from soakwitness.analysis.errors import NotEnoughData
-from soakwitness.analysis.packet import heat_transfer_properties as properties
 from soakwitness.analysis.packet.draws import bundle_of, uniform_set
-from soakwitness.analysis.packet.grid import ChamberGrid, bridge, lay_steps
+from soakwitness.analysis.packet.grid import ChamberGrid, Steps, bridge, lay_steps, quickest_time_s
 from soakwitness.analysis.packet.marching import march
 from soakwitness.analysis.packet.piece import PacketModel as PacketModel
+from soakwitness.analysis.packet.rack import Row
+from soakwitness.analysis.packet.row_bundle import row_bundle
+from soakwitness.analysis.packet.row_stepping import march_row
+from soakwitness.firmware_bridge.common import heat_transfer_properties as properties
 from soakwitness.firmware_bridge.common.wording import Says, Temp, duration, moment
 
 FloatArray = npt.NDArray[np.float64]
@@ -151,6 +154,65 @@ def estimate(
 
     Raises NotEnoughData with fewer than two readings of the chamber, or none after the loading.
     """
+    over = _over(t_s, chamber_c, packet, load_t_s, start_c, draws)
+    bundle, unseen = bundle_of(packet, over.draws)
+    return _told(over, packet, march(over.steps, bundle, unseen, start_c), load_t_s, start_c)
+
+
+def estimate_row(
+    t_s: npt.ArrayLike,
+    chamber_c: npt.ArrayLike,
+    *,
+    row: Row,
+    load_t_s: float | None = None,
+    start_c: float = 20.0,
+    draws: int | None = None,
+) -> tuple[PacketEstimate | None, ...]:
+    """Estimate the work temperatures of packets side by side that went in together.
+
+    Their faces see each other and the chamber through the openings between them: see
+    :mod:`soakwitness.analysis.packet.rack`. One draw has the same luck in all of them. Convection is that of a lone
+    one, each side has one radiosity from edge to edge, and the foil's own heat is counted with the blade's.
+
+    ``row``: what stands in the slots; the rest as for :func:`estimate`. Returns one estimate for each slot, None where
+    it is empty. A packet without neighbours comes out as :func:`estimate` has it.
+    """
+    if len(row.filled) < 2:
+        return tuple(
+            None
+            if packet is None
+            else estimate(t_s, chamber_c, packet=packet, load_t_s=load_t_s, start_c=start_c, draws=draws)
+            for packet in row.slots
+        )
+    hottest_c = float(np.nanmax(np.clip(np.asarray(chamber_c, dtype=float), *POSSIBLE_C), initial=start_c))
+    quickest = min(row.packets, key=lambda packet: quickest_time_s(packet, hottest_c))
+    over = _over(t_s, chamber_c, quickest, load_t_s, start_c, draws)
+    bundle, unseen = row_bundle(row, over.draws)
+    tables = iter(march_row(over.steps, bundle, unseen, start_c))
+    return tuple(
+        None if packet is None else _told(over, packet, next(tables), load_t_s, start_c) for packet in row.slots
+    )
+
+
+@dataclass(frozen=True)
+class _Over:
+    """One chamber as the model steps through it, from the load [s] on, with a number of draws [-]."""
+
+    t_s: FloatArray
+    chamber: ChamberGrid
+    load_s: float
+    steps: Steps
+    draws: int
+
+
+def _over(
+    t_s: npt.ArrayLike,
+    chamber_c: npt.ArrayLike,
+    packet: PacketModel,
+    load_t_s: float | None,
+    start_c: float,
+    draws: int | None,
+) -> _Over:
     times = np.asarray(t_s, dtype=float)
     chamber = bridge(times, np.clip(np.asarray(chamber_c, dtype=float), *POSSIBLE_C))
     load = float(chamber.t_s[0]) if load_t_s is None else max(float(load_t_s), float(chamber.t_s[0]))
@@ -159,23 +221,29 @@ def estimate(
         raise NotEnoughData(f"The load mark at {moment(load)} is after the last reading at {last}.")
     steps = lay_steps(chamber, packet, load, start_c)
     count = draws or (MANY_DRAWS if steps.mean_c.size <= MANY_STEPS else FEW_DRAWS)
-    bundle, unseen = bundle_of(packet, count)
-    table = march(steps, bundle, unseen, start_c)
+    return _Over(times, chamber, load, steps, count)
+
+
+def _told(
+    over: _Over, packet: PacketModel, table: SingleArray, load_t_s: float | None, start_c: float
+) -> PacketEstimate:
+    """The estimate out of the blade's temperatures at the steps' edges, best figures first."""
+    chamber, load = over.chamber, over.load_s
     if packet.sensor_offset_c:  # which of the two sensors was right is not known: each draw believes it by a share
-        table[:, 1:] += np.float32(packet.sensor_offset_c) * uniform_set(count)[:, -1].astype(np.float32)
+        table[:, 1:] += np.float32(packet.sensor_offset_c) * uniform_set(over.draws)[:, -1].astype(np.float32)
     low, high = _quantiles(table[:, 1:])
     low, high = np.minimum(low, table[:, 0]), np.maximum(high, table[:, 0])  # draws cross in a swing
-    low_c, best_c, high_c = (np.interp(times, steps.edges_s, column) for column in (low, table[:, 0], high))
-    before = times < load
+    low_c, best_c, high_c = (np.interp(over.t_s, over.steps.edges_s, column) for column in (low, table[:, 0], high))
+    before = over.t_s < load
     if before.any():
         low_c[before] = best_c[before] = high_c[before] = start_c
     biot = biot_number(packet, float(chamber.temp_c[np.searchsorted(chamber.t_s, load) :].max()))
     return PacketEstimate(
-        t_s=times,
+        t_s=over.t_s,
         low_c=low_c,
         best_c=best_c,
         high_c=high_c,
-        draw_t_s=steps.edges_s,
+        draw_t_s=over.steps.edges_s,
         draws_c=table[:, 1:].T,
         best_draw_c=table[:, 0],
         load_t_s=load,

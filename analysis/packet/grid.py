@@ -9,8 +9,8 @@ import numpy as np
 import numpy.typing as npt
 
 from soakwitness.analysis.errors import NotEnoughData
-from soakwitness.analysis.packet import heat_transfer_properties as properties
 from soakwitness.analysis.packet.piece import PacketModel
+from soakwitness.firmware_bridge.common import heat_transfer_properties as properties
 from soakwitness.firmware_bridge.common.wording import counted
 
 FloatArray = npt.NDArray[np.float64]

@@ -8,9 +8,9 @@ from math import ceil, sqrt
 import numpy as np
 import numpy.typing as npt
 
-from soakwitness.analysis.packet import heat_transfer_properties as properties
 from soakwitness.analysis.packet.grid import STEP_S, Steps
 from soakwitness.analysis.packet.stepping import Bundle, Drive, State, advance, inner_conductance, outer_conductance
+from soakwitness.firmware_bridge.common import heat_transfer_properties as properties
 
 FloatArray = npt.NDArray[np.float64]
 SingleArray = npt.NDArray[np.float32]
@@ -43,7 +43,7 @@ def march(steps: Steps, bundle: Bundle, unseen: FloatArray, start_c: float) -> S
     first = np.arange(cut.pieces) * cut.stride
     blade = (_begin_c(steps, bundle, first, start_c) + properties.ZERO_C_IN_K).astype(np.float32)
     state = State(blade, blade)
-    feed = _Feed(steps, unseen.astype(np.float32))
+    feed = Feed(steps, unseen.astype(np.float32))
     count = steps.mean_c.size
     for number in range(cut.stride + cut.overlap):
         index = np.minimum(first + number, count - 1)
@@ -55,7 +55,7 @@ def march(steps: Steps, bundle: Bundle, unseen: FloatArray, start_c: float) -> S
     return table
 
 
-class _Feed:
+class Feed:
     """Steps in single precision, picked for all pieces at once as columns."""
 
     def __init__(self, steps: Steps, unseen: SingleArray) -> None:
@@ -68,12 +68,14 @@ class _Feed:
         self._brisk = brisk_steps(steps)
 
     def drive(self, index: npt.NDArray[np.intp]) -> Drive:
+        """The chamber over each of these steps."""
         mean = self._mean[index]
         if self._in_doubt and self._doubt[index].any():
             mean = mean + self._doubt[index] * self._unseen
         return Drive(mean, self._slope[index], self._length[index])
 
     def twice(self, index: npt.NDArray[np.intp]) -> npt.NDArray[np.intp]:
+        """Which of these steps need two passes."""
         return np.flatnonzero(self._brisk[index])
 
 

@@ -162,6 +162,11 @@ def spec_of(
     )
 
 
+def spec_of_packet(packet: PacketModel) -> PacketSpec:
+    """What the piece is that a packet's figures stand for."""
+    return PacketSpec(packet.thickness_mm, packet.foil, packet.heated_faces, packet.blades, packet.foil_mm)
+
+
 def packet_of(measured: PacketModel | None, spec: PacketSpec | None, steel: str | None = None) -> PacketModel | None:
     """Packet of one piece: the measured one turned to it, else one with generic figures.
 

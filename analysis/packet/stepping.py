@@ -72,14 +72,19 @@ def outer_conductance(chamber_k: SingleArray | float, surface_k: SingleArray, bu
 
     Returns conductance [W/m2K].
     """
+    radiation = (chamber_k * chamber_k + surface_k * surface_k) * (chamber_k + surface_k)
+    total_w: SingleArray = bundle.eps_sigma * radiation + natural_convection(chamber_k, surface_k, bundle)
+    return total_w
+
+
+def natural_convection(chamber_k: SingleArray | float, surface_k: SingleArray, bundle: Bundle) -> SingleArray:
+    """Conductance of natural convection from the chamber's gas to the outer surface [W/m2K]."""
     _, term_p, term_q = air_tables()
-    total = chamber_k + surface_k
-    film = (total * 0.5).astype(np.int32)
+    film = ((chamber_k + surface_k) * 0.5).astype(np.int32)
     root = root_table().take((np.abs(chamber_k - surface_k) * ROOT_PER_K).astype(np.int32))
     natural = term_p.take(film) + term_q.take(film) * root
-    radiation = (chamber_k * chamber_k + surface_k * surface_k) * total
-    total_w: SingleArray = bundle.eps_sigma * radiation + bundle.convection * (natural * natural)
-    return total_w
+    convection_w: SingleArray = bundle.convection * (natural * natural)
+    return convection_w
 
 
 def inner_conductance(foil_k: SingleArray, blade_k: SingleArray, bundle: Bundle) -> SingleArray:

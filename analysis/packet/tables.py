@@ -8,7 +8,7 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
-from soakwitness.analysis.packet import heat_transfer_properties as properties
+from soakwitness.firmware_bridge.common import heat_transfer_properties as properties
 
 SingleArray = npt.NDArray[np.float32]
 Line = tuple[SingleArray, SingleArray]

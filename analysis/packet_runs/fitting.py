@@ -10,12 +10,22 @@ import numpy as np
 import numpy.typing as npt
 
 from soakwitness.analysis.errors import NotEnoughData
-from soakwitness.analysis.packet import heat_transfer_properties as properties
 from soakwitness.analysis.packet.draws import bundle_of
 from soakwitness.analysis.packet.grid import STEP_S, ChamberGrid, Steps, bridge, lay_steps
 from soakwitness.analysis.packet.marching import march
-from soakwitness.analysis.packet.piece import FIGURE_WORDS, LIMITS, PARAMETERS, PacketModel
+from soakwitness.analysis.packet.piece import (
+    FIGURE_WORDS,
+    LIMITS,
+    PARAMETERS,
+    PacketModel,
+    for_piece,
+    spec_of_packet,
+)
+from soakwitness.analysis.packet.rack import Beside
+from soakwitness.analysis.packet.row_bundle import joined
+from soakwitness.analysis.packet.row_stepping import march_row
 from soakwitness.analysis.packet.stepping import Bundle
+from soakwitness.firmware_bridge.common import heat_transfer_properties as properties
 from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, counted, moment
 
 FloatArray = npt.NDArray[np.float64]
@@ -60,6 +70,7 @@ def fit_packet(
     packet: PacketModel,
     load_t_s: float | None = None,
     pull_t_s: float | None = None,
+    where: Beside | None = None,
     fitted_from: str = "",
     progress: Callable[[], None] = lambda: None,
 ) -> Fit:
@@ -70,7 +81,8 @@ def fit_packet(
 
     ``chamber_c``, ``work_c``: chamber and load sensor [degC], shape (n,), NaN where nothing was read. ``packet``: what
     is known before: thickness [mm], foil, heated faces, and figures to start from. ``load_t_s``: load mark [s]; None:
-    in from the first reading. ``pull_t_s``: pull mark [s]; None: to the quench or the last reading. Returns the fitted
+    in from the first reading. ``pull_t_s``: pull mark [s]; None: to the quench or the last reading. ``where``: its slot
+    in a rack and what stood beside it, which is taken to be wrapped as it is; None: it stood alone. Returns the fitted
     packet with its spread and the run-to-run scatter.
 
     Raises NotEnoughData if the load sensor has too few readings or the run does not heat it by 100 K.
@@ -86,11 +98,11 @@ def fit_packet(
         says = f"{seen} and rises by {{rise}}; a fit needs {counted(FEWEST_POINTS, 'reading')} and {{least}}. "
         says += "Check which sensor rode in the packet."
         raise NotEnoughData(Says.of(says, rise=Diff(rise), least=Diff(LEAST_RISE_C)))
-    whole = _solved(_problem(chamber, packet, (times, work), load, stop, progress), fitted_from)
+    whole = _solved(_problem(chamber, packet, where, (times, work), load, stop, progress), fitted_from)
     warm = _warm_from(chamber, load)
     if whole.residual_c <= GOOD_FIT_C or warm >= stop - FEWEST_POINTS * STEP_S:
         return whole
-    part = _solved(_problem(chamber, packet, (times, work), warm, stop, progress), fitted_from)
+    part = _solved(_problem(chamber, packet, where, (times, work), warm, stop, progress), fitted_from)
     if part.residual_c > 0.5 * whole.residual_c:
         return whole
     note = Says.of(
@@ -104,6 +116,7 @@ def fit_packet(
 def _problem(
     chamber: ChamberGrid,
     packet: PacketModel,
+    where: Beside | None,
     measured: tuple[FloatArray, FloatArray],
     begin_s: float,
     stop_s: float,
@@ -115,7 +128,7 @@ def _problem(
     seen = chamber.t_s <= stop_s + STEP_S
     until = replace(chamber, t_s=chamber.t_s[seen], temp_c=chamber.temp_c[seen])
     steps = lay_steps(until, packet, begin_s, min(start_c, float(chamber.temp_c.max())))
-    return _Problem(packet, steps, times[inside], work[inside], start_c, progress)
+    return _Problem(packet, where, steps, times[inside], work[inside], start_c, progress)
 
 
 def _seen(t_s: npt.ArrayLike, work_c: npt.ArrayLike) -> tuple[FloatArray, FloatArray]:
@@ -145,6 +158,7 @@ class _Problem:
     def __init__(
         self,
         packet: PacketModel,
+        where: Beside | None,
         steps: Steps,
         times: FloatArray,
         work: FloatArray,
@@ -152,6 +166,7 @@ class _Problem:
         progress: Callable[[], None],
     ) -> None:
         self.packet, self.steps, self.start_c, self._progress = packet, steps, start_c, progress
+        self._where = None if where is None or where.alone else where
         edges = steps.edges_s
         self.index = np.flatnonzero((edges > times[0]) & (edges <= times[-1]))
         self.t_s = edges[self.index]
@@ -181,11 +196,25 @@ class _Problem:
         if key not in self._answers:
             moved = [x] + [x + step * np.eye(6)[i] for i, step in enumerate(STEPS_OF_DERIVATIVE)]
             self._progress()
-            table = march(self.steps, _side_by_side([self.figures(m) for m in moved]), np.zeros(6), self.start_c)
+            table = self._marched([self.figures(m) for m in moved])
             picked = table[self.index].astype(float)
             slopes = (picked[:, 1:] - picked[:, :1]) / np.array(STEPS_OF_DERIVATIVE)
             self._answers = {key: (picked[:, 0] + x[5], np.column_stack([slopes, np.ones(self.index.size)]))}
         return self._answers[key]
+
+    def _marched(self, packets: list[PacketModel]) -> npt.NDArray[np.float32]:
+        """The blade with each of several figures [degC], shape (m + 1, figures); its neighbours have the same."""
+        unseen = np.zeros(len(packets))
+        if self._where is None:
+            return march(self.steps, _side_by_side(packets), unseen, self.start_c)
+        row, slot = self._where.row, self._where.slot
+        bundles = [
+            _side_by_side([one if number == slot else _wrapped_as(one, row.slots[number]) for one in packets])
+            for number in row.filled
+        ]
+        blades = march_row(self.steps, joined(row, bundles), unseen, self.start_c)
+        blade: npt.NDArray[np.float32] = blades[row.filled.index(slot)]
+        return blade
 
     def residuals(self, x: FloatArray) -> FloatArray:
         """Differences over the noise, then the unknowns over their priors."""
@@ -203,6 +232,12 @@ def _around(times: FloatArray, work: FloatArray, at_s: FloatArray) -> FloatArray
     middle = np.interp(at_s, times, work)
     # No mean where the reading bends: just after loading.
     return np.where(np.ptp(near, axis=1) < 10.0, near.mean(axis=1), middle)
+
+
+def _wrapped_as(one: PacketModel, neighbour: PacketModel | None) -> PacketModel:
+    """A neighbour with the figures of another packet, where both are in foil or both bare."""
+    assert neighbour is not None
+    return for_piece(one, spec_of_packet(neighbour)) if one.foil == neighbour.foil else neighbour
 
 
 def _side_by_side(packets: list[PacketModel]) -> Bundle:

@@ -10,8 +10,9 @@ import numpy as np
 from soakwitness.analysis.calibration.correcting.correction import Correction
 from soakwitness.analysis.calibration.correcting.place_difference import PlaceDifference
 from soakwitness.analysis.errors import AnalysisError
-from soakwitness.analysis.packet.estimate import Lag, PacketEstimate, estimate
+from soakwitness.analysis.packet.estimate import Lag, PacketEstimate, estimate, estimate_row
 from soakwitness.analysis.packet.piece import PacketModel
+from soakwitness.analysis.packet.rack import Beside
 from soakwitness.analysis.packet_runs.fitting import Fit, fit_packet
 from soakwitness.analysis.recipes.recipe import Hold, Recipe
 from soakwitness.analysis.record.run import Run, Trace
@@ -67,18 +68,23 @@ def predict(
     corrections: Mapping[str, Correction] | None = None,
     places: Mapping[str, PlaceDifference] | None = None,
     start_c: float = 20.0,
+    where: Beside | None = None,
 ) -> Prediction:
     """Estimate the work temperature over a run.
 
     ``run``: the run; its first load mark tells when the packet went in. ``start_c``: temperature of the piece when it
-    went in [degC].
+    went in [degC]. ``where``: the packet's slot and what stood beside it, in place of ``packet``; None: it stood alone.
 
     Raises NotEnoughData without a usable chamber sensor.
     """
     trace = chamber_trace(run)
     chamber = _corrected(run, trace, corrections, places)
     load_s = first_mark(run, "load")
-    found = estimate(chamber.t_s, chamber.temp_c, packet=packet, load_t_s=load_s, start_c=start_c)
+    if where is None:
+        found = estimate(chamber.t_s, chamber.temp_c, packet=packet, load_t_s=load_s, start_c=start_c)
+    else:
+        each = estimate_row(chamber.t_s, chamber.temp_c, row=where.row, load_t_s=load_s, start_c=start_c)
+        found = next(one for slot, one in enumerate(each) if slot == where.slot and one is not None)
     placed = place_holds(chamber, recipe) if recipe is not None else ()
     holds = recipe.holds if recipe is not None else ()
     says = list(found.says)
@@ -101,12 +107,14 @@ def fit_run(
     *,
     corrections: Mapping[str, Correction] | None = None,
     places: Mapping[str, PlaceDifference] | None = None,
+    where: Beside | None = None,
     progress: Callable[[], None] = lambda: None,
 ) -> Fit:
     """Fit a packet to a run in which a sensor rode in it.
 
     ``run``: the run; its first load and pull marks tell when the packet was in. ``load``: name or role of the sensor in
-    the packet. ``packet``: what is known before: thickness [mm], foil, heated faces.
+    the packet. ``packet``: what is known before: thickness [mm], foil, heated faces. ``where``: its slot and what stood
+    beside it; None: it stood alone.
 
     Raises NotEnoughData if there is no such sensor, or it tells too little.
     """
@@ -125,6 +133,7 @@ def fit_run(
         packet=packet,
         load_t_s=first_mark(run, "load"),
         pull_t_s=_pulled_s(run, work),
+        where=where,
         fitted_from=run.header.run,
         progress=progress,
     )

@@ -7,6 +7,7 @@ from soakwitness.firmware_bridge.common.units import Unit
 from soakwitness.firmware_bridge.common.wording import difference, duration, rate, temperature
 
 HOTTEST_USUAL_C = 1250.0  # high-speed steels; common practice, no source
+BEST_WIRE, BEST_WIRE_FROM_C = 0.004, 375.0  # IEC 60584-1, type K, class 1, and from where on it is a share
 SLOW_C_PER_H, FAST_C_PER_H = 20.0, 6000.0
 
 
@@ -52,6 +53,12 @@ def _hold_doubts(step: Hold, unit: Unit) -> list[str]:
         says.append(
             f"Step {step.number} allows {difference(step.max_overshoot_c, unit)} of overshoot, "
             f"but its band ends {difference(step.above_c, unit)} above the target."
+        )
+    wire_c, finest_c = BEST_WIRE * step.target_c, min(step.below_c, step.above_c)
+    if step.judged and finest_c < wire_c and step.target_c >= BEST_WIRE_FROM_C:
+        says.append(
+            f"Step {step.number} has a band of {difference(finest_c, unit)}, finer than new wire reads (type K of the "
+            f"best class: {difference(wire_c, unit)}): only a calibration can prove it."
         )
     if step.dip_s >= step.required_s:
         says.append(

@@ -25,6 +25,7 @@ def merged(heats: Sequence[Verification]) -> Verification:
         proves=tuple(dict.fromkeys(says for v in heats for says in v.proves)) if worst.verdict == "not proven" else (),
         as_read=req.worst(v.as_read for v in heats),
         quench_cooling_s=max(cooled, key=lambda b: b.best, default=None),
+        beside_unknown=any(v.beside_unknown for v in heats),
     )
 
 

@@ -23,6 +23,7 @@ from soakwitness.cli.options.common import (
     unit_option,
 )
 from soakwitness.cli.options.entering import by_option, new_stamp, open_book, take_in_runs
+from soakwitness.cli.options.rack import stood_in_slot
 from soakwitness.cli.verdicts.verified import given_packet, known_inputs, packet_option
 from soakwitness.cli.words.packet_words import kept_line
 from soakwitness.firmware_bridge.common.units import Unit
@@ -65,6 +66,23 @@ def piece_options(function: F) -> F:
     return function
 
 
+def slot_options(function: F) -> F:
+    """Options that say where in the rack the packet stood, and what beside it."""
+    for option in (
+        click.option(
+            "--rack",
+            "rack_path",
+            type=click.Path(path_type=Path),
+            metavar="FURNACE.toml",
+            help="Furnace file with a [rack]; else the run's own.",
+        ),
+        click.option("--filled", metavar="SLOTS", help="Slots with packets alike, such as 1-6 or 1,2,5; else all."),
+        click.option("--slot", type=click.IntRange(1), help="Slot of the rack in which it stood, from 1 on."),
+    ):
+        function = option(function)
+    return function
+
+
 @packet.command()
 @click.argument("run")
 @packet_option
@@ -72,6 +90,7 @@ def piece_options(function: F) -> F:
 @click.option("--recipe", "recipe_path", type=click.Path(path_type=Path), help="Recipe file; else the run's own.")
 @click.option("--chart", type=click.Path(path_type=Path), help="Draw the estimate as FILE.png, .svg or .pdf.")
 @piece_options
+@slot_options
 @json_option
 @unit_option
 @logbook_option
@@ -82,6 +101,9 @@ def predict(
     thickness_mm: float | None,
     recipe_path: Path | None,
     chart: Path | None,
+    slot: int | None,
+    filled: str | None,
+    rack_path: Path | None,
     as_json: bool,
     unit: Unit | None,
     logbook: Path,
@@ -98,7 +120,7 @@ def predict(
     from soakwitness.analysis.packet_runs.prediction import predict as predict_run
     from soakwitness.analysis.record.run import open_run
     from soakwitness.cli.verdicts.verified import take_in
-    from soakwitness.cli.words.packet_words import prediction_lines
+    from soakwitness.cli.words.packet_words import beside_line, prediction_lines
 
     if chart is not None:
         check_output(chart, force=force, suffixes=(".png", ".svg", ".pdf"))
@@ -108,8 +130,14 @@ def predict(
     inputs = known_inputs(logbook, opened, recipe_path=recipe_path, packet=given)
     recipe = inputs.recipe
     model = _model(inputs, logbook, thickness_mm, **piece)
+    where = stood_in_slot([opened], model, slot=slot, filled=filled, rack_path=rack_path)
     found = predict_run(
-        inputs.on_record(opened), model, recipe=recipe, corrections=inputs.corrections, places=inputs.places
+        inputs.on_record(opened),
+        model,
+        recipe=recipe,
+        corrections=inputs.corrections,
+        places=inputs.places,
+        where=where,
     )
     shown = unit or (recipe.unit if recipe else "C")
     if chart is not None:
@@ -124,6 +152,8 @@ def predict(
         return
     for line in prediction_lines(found, shown):
         click.echo(line)
+    if where is not None:
+        click.echo(beside_line(where))
     if chart is not None:
         click.echo(f"\nChart: {chart}")
     if recipe is None:
@@ -132,13 +162,13 @@ def predict(
 
 def _model(inputs: RunInputs, logbook: Path, thickness_mm: float | None, **piece: Any) -> PacketModel:
     """The piece as told by options, else by the recipe, else by the packet file given, else 3 mm in foil."""
-    from soakwitness.analysis.packet.piece import for_piece, generic_packet
+    from soakwitness.analysis.packet.piece import for_piece, generic_packet, spec_of_packet
     from soakwitness.analysis.recipes.recipe import PacketSpec
 
     recipe, fitted = inputs.recipe, inputs.model
     base = recipe.packet if recipe is not None and recipe.packet is not None else None
     if base is None and fitted is not None:
-        base = PacketSpec(fitted.thickness_mm, fitted.foil, fitted.heated_faces, fitted.blades, fitted.foil_mm)
+        base = spec_of_packet(fitted)
     spec = _spec(base or PacketSpec(), thickness_mm, **piece)
     steel = piece["steel"] or (recipe.steel if recipe is not None else None)
     if inputs.packet is None or (inputs.packet.origin == "log book" and inputs.packet.model.foil != spec.foil):
@@ -177,6 +207,7 @@ def _spec(base: PacketSpec, thickness_mm: float | None, **piece: Any) -> PacketS
 )
 @click.option("--keep", is_flag=True, help="Keep it in the log book too; it counts from the day of RUN on.")
 @piece_options
+@slot_options
 @by_option
 @json_option
 @unit_option
@@ -188,6 +219,9 @@ def fit(
     thickness_mm: float | None,
     out: Path,
     keep: bool,
+    slot: int | None,
+    filled: str | None,
+    rack_path: Path | None,
     by: str | None,
     as_json: bool,
     unit: Unit | None,
@@ -198,7 +232,8 @@ def fit(
     """Learn the packet from RUN, in which the sensor SENSOR rode inside it, and write a packet file.
 
     Best is a run with a load mark that passes through the recipe's holds. The file predicts for other thicknesses too.
-    Several runs of the same blade also show how much packets differ from run to run, which else is guessed.
+    Several runs of the same blade also show how much packets differ from run to run, which else is guessed. Where it
+    stood among others in a rack, say its slot (--slot) and which were filled (--filled): what is learned is its own.
 
     Example: soakwitness packet fit sample_logs/good --load load --thickness-mm 3 --out packet.toml
     """
@@ -216,9 +251,10 @@ def fit(
     recipe = inputs[0].recipe
     spec = _spec(PacketSpec(), _thickness(opened, load, thickness_mm), **piece)
     known = generic_packet(spec, piece["steel"] or (recipe.steel if recipe else None))
+    where = stood_in_slot(opened, known, slot=slot, filled=filled, rack_path=rack_path)
     with _bar(len(opened)) as progress:
         fits = [
-            fit_run(run, load, known, corrections=at.corrections, places=at.places, progress=progress)
+            fit_run(run, load, known, corrections=at.corrections, places=at.places, where=where, progress=progress)
             for run, at in zip(opened, inputs, strict=True)
         ]
     found = fits[0].packet if len(fits) == 1 else combine_fits([one.packet for one in fits], before=known)

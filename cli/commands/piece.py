@@ -145,7 +145,7 @@ def change(name: str, why: str, by: str | None, logbook: Path, **facts: Any) -> 
 @click.option(
     "--charge", "number", type=click.IntRange(1, LARGEST_NUMBER), help="Which charge of the run; else a new one."
 )
-@click.option("--place", help="Place in the rack, such as 'front left'.")
+@click.option("--place", help="Slot of the rack, of several 1-6; or words, such as 'front left'.")
 @click.option("--foil/--no-foil", default=None, help="Whether each piece is in a foil packet.")
 @click.option("--heated-faces", type=click.IntRange(1, 2), help="1 where it lies on the hearth, else 2.")
 @click.option("--blades", type=click.IntRange(1, 50), help="Blades in one packet.")
@@ -176,7 +176,7 @@ def charge(
 
     --kg, --fixtures and --empty are said once a run, with the pieces or without.
 
-    Example: soakwitness piece charge last B-041..B-046 --place "front" --foil --kg 3.2
+    Example: soakwitness piece charge last B-041..B-046 --place 1-6 --foil --kg 3.2
     """
     from soakwitness.analysis.logbook.charges import charge_pieces
     from soakwitness.analysis.logbook.run_loads import enter_load, load_words, one_load

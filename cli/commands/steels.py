@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 import click
 
@@ -11,9 +12,20 @@ from soakwitness.cli.options.common import WrongUse, json_option, logbook_option
 from soakwitness.firmware_bridge.common.units import Unit, to_celsius
 
 if TYPE_CHECKING:
-    from soakwitness.analysis.metallurgy.published_treatments import Steel
+    from soakwitness.analysis.metallurgy.published_treatments import Steel, What
 
-WHATS = ("preheat", "harden", "as quenched", "stress relief", "temper")
+WHATS = (
+    "composition",
+    "preheat",
+    "harden",
+    "soak",
+    "quench",
+    "as quenched",
+    "Ms",
+    "cold treatment",
+    "stress relief",
+    "temper",
+)
 
 
 class SteelsGroup(click.Group):
@@ -54,6 +66,7 @@ def show(name: str | None, unit: Unit | None, logbook: Path, as_json: bool) -> N
     """
     from dataclasses import asdict
 
+    from soakwitness.analysis.metallurgy.disagreements import disagreements
     from soakwitness.analysis.metallurgy.published_treatments import (
         CONFIRM,
         OWN_FILE,
@@ -75,20 +88,24 @@ def show(name: str | None, unit: Unit | None, logbook: Path, as_json: bool) -> N
             )
         chosen = (found,)
     if as_json:
-        listed = [asdict(steel) | {"also_says": also_words(steel)} for steel in chosen]
+        listed = [
+            asdict(steel) | {"also_says": also_words(steel), "disagreements": disagreements(steel)} for steel in chosen
+        ]
         print_json({"schema": "soakwitness/steels/1", "says": CONFIRM, "steels": listed})
         return
     for steel in chosen:
         click.echo(f"{steel.name}" + (f" ({also_words(steel)})" if steel.also else ""))
         if name is not None:
-            for figure in steel.figures:
+            for figure in sorted(steel.figures, key=lambda figure: WHATS.index(figure.what)):
                 click.echo(f"  {figure_sentence(figure, unit or 'C')}")
+            for says in disagreements(steel, unit or "C"):
+                click.echo(f"  {says}")
     click.echo(CONFIRM if name else "Show one with: soakwitness steels NAME. " + CONFIRM)
 
 
 @steels.command()
 @click.argument("name")
-@click.option("--what", required=True, type=click.Choice(WHATS), help="Which treatment.")
+@click.option("--what", required=True, type=click.Choice([w for w in WHATS if w != "soak"]), help="Which figure.")
 @click.option("--temp", type=float, help="Temperature, or the lowest of a range, in --unit.")
 @click.option("--to", type=float, help="Highest of the range.")
 @click.option("--hrc", type=float, help="Hardness, or the lowest of a range.")
@@ -96,11 +113,13 @@ def show(name: str | None, unit: Unit | None, logbook: Path, as_json: bool) -> N
 @click.option("--note", default="", help="A word on it, such as the bar's size.")
 @click.option("--also", multiple=True, help="Another designation. Repeat.")
 @click.option("--source", required=True, help="Where it is published, or who told it.")
+@click.option("--dated", type=click.DateTime(["%Y-%m-%d"]), help="Day of the supplier's sheet, 2026-11-26.")
+@click.option("--sheet", type=click.Path(path_type=Path, dir_okay=False), help="The sheet itself: a copy is kept.")
 @unit_option
 @logbook_option
 def add(
     name: str,
-    what: Literal["preheat", "harden", "as quenched", "stress relief", "temper"],
+    what: What,
     temp: float | None,
     to: float | None,
     hrc: float | None,
@@ -108,10 +127,14 @@ def add(
     note: str,
     also: tuple[str, ...],
     source: str,
+    dated: datetime | None,
+    sheet: Path | None,
     unit: Unit | None,
     logbook: Path,
 ) -> None:
     """Add one figure to your own file in the log book's folder, one line each.
+
+    A supplier's sheet may be kept beside it. Where composition, quench or cold treatment is told, --note has the words.
 
     Example: soakwitness steels add shop-7 --what temper --temp 200 --hrc 60 --source "certificate of 2026-03"
     """
@@ -119,7 +142,9 @@ def add(
         OWN_FILE,
         SteelFigure,
         append_figure,
+        checked,
         figure_sentence,
+        keep_sheet,
     )
 
     if hrc is None and hrc_to is not None:
@@ -135,9 +160,12 @@ def add(
         hrc,
         hrc if hrc_to is None else hrc_to,
         note,
-        source,
+        source + (f", {dated:%Y-%m-%d}" if dated else "") + (f", {sheet.name}" if sheet else ""),
         also,
     )
+    if sheet is not None:
+        checked(figure, "the new figure")
+        click.echo(f"The sheet is kept as {keep_sheet(logbook, sheet)}", err=True)
     path = append_figure(logbook / OWN_FILE, figure)
     click.echo(f"{figure.steel}, {figure_sentence(figure, unit or 'C')}")
     click.echo(f"Written to {path}", err=True)

@@ -20,6 +20,7 @@ from soakwitness.firmware_bridge.common.wording import (
 if TYPE_CHECKING:
     from soakwitness.analysis.logbook.packets import MeasuredPacket
     from soakwitness.analysis.packet.piece import PacketModel
+    from soakwitness.analysis.packet.rack import Beside
     from soakwitness.analysis.packet_runs.fitting import Fit
     from soakwitness.analysis.packet_runs.prediction import HoldLag, Prediction
 
@@ -38,6 +39,14 @@ def prediction_lines(prediction: Prediction, unit: Unit) -> list[str]:
     if not found.fitted:
         lines.append("Run one instrumented packet to replace the guess: soakwitness packet fit --help")
     return lines
+
+
+def beside_line(where: Beside) -> str:
+    """Where a packet stood in the rack."""
+    rack, others = where.row.rack, len(where.row.filled) - 1
+    stands = "on the floor" if rack.stands_on == "floor" else "on a shelf"
+    among = f"among {counted(others, 'other')} alike" if others else "alone"
+    return f"In slot {where.slot + 1} of {rack.slots}, {rack.spacing_mm:g} mm apart {stands}, {among}."
 
 
 def eaten(holds: tuple[HoldLag, ...]) -> str:

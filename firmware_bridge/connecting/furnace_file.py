@@ -14,6 +14,7 @@ from soakwitness.firmware_bridge.common.tables import Table, shown
 from soakwitness.firmware_bridge.common.units import Unit, to_celsius, to_kelvin
 from soakwitness.firmware_bridge.errors import FurnaceFileError
 from soakwitness.firmware_bridge.furnace.link_keys import LINK_KINDS, link_settings
+from soakwitness.firmware_bridge.furnace.rack import read_rack
 from soakwitness.firmware_bridge.furnace.register_and_field_keys import SourceReader
 from soakwitness.firmware_bridge.furnace.sensors_and_links import (
     ROLES,
@@ -74,6 +75,7 @@ def _furnace(top: Table) -> Furnace:
     unit = top.unit(needed=True)
     single = {key: top.table(key) or Table(top.file, (key,), {}) for key in _TABLES}
     arrays = {key: top.tables(key) for key in _ARRAYS}
+    rack = read_rack(top.table("rack"))
     top.finish()
     if not top.has("link"):
         top.refuse("link", f"is missing; it needs a table [link] with kind = one of {', '.join(LINK_KINDS)}.")
@@ -109,6 +111,7 @@ def _furnace(top: Table) -> Furnace:
         contacts=contacts,
         limits=limits,
         alarm=alarm,
+        rack=rack,
         text=top.file.text,
         source=top.file.name,
     )

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from soakwitness.firmware_bridge.common.units import Unit
+from soakwitness.firmware_bridge.furnace.rack import Rack
 
 Role = Literal["control", "recording", "load", "reference", "survey", "ambient", "over-temperature"]
 NumberFormat = Literal["int16", "uint16", "int32", "uint32", "float32"]
@@ -148,6 +149,7 @@ class Furnace:
     contacts: tuple[Contact, ...] = ()
     limits: Limits = Limits()
     alarm: Alarm = Alarm()
+    rack: Rack | None = None
     text: str = ""
     source: str = ""
 

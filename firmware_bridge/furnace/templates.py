@@ -28,6 +28,13 @@ stop_bits = 1
 """
 
 _LIMITS = """\
+# [rack]                        # packets that stand upright side by side lag more than one alone
+# slots = 6
+# spacing_mm = 15               # from the middle of one slot to the middle of the next
+# width_mm = 40                 # of the usual packet: it stands on its edge
+# length_mm = 250
+# stands_on = "floor"           # or "shelf": heat comes in from below too
+
 [limits]                        # what this furnace cannot do: readings beyond it are dropped and counted
 max_temp = 1300
 min_temp = -10

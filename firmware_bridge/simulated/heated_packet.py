@@ -3,14 +3,18 @@
 Two conductances in series for each heated face: surroundings to foil (radiation and natural convection), foil to blade
 (radiation and conduction through the gap's gas). The blade is one lump with a heat capacity that peaks at the
 transformation; the foil's small mass is taken implicitly, because its own time constant is below a second.
+
+What steel, foil and air are stands where the packet model takes it from. How well they exchange heat is this furnace's
+own on purpose (convection, emissivities): the model has to find out what it does not know.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
-SIGMA = 5.670374419e-8  # Stefan-Boltzmann constant [W/m2K4], exact in the SI since 2019
-ZERO_C_K = 273.15
+from soakwitness.firmware_bridge.common import heat_transfer_properties as properties
+
+SIGMA, ZERO_C_K = properties.STEFAN_BOLTZMANN, properties.ZERO_C_IN_K
 
 
 @dataclass(frozen=True)
@@ -28,7 +32,8 @@ class PacketParts:
     bare_emissivity: float = 0.8  # of a blade without foil
     inner_factor: float = 0.19  # both facing surfaces together
     gap_mm: float = 1.0
-    density_kg_per_m3: float = 7850.0
+    density_kg_per_m3: float = properties.STEEL_DENSITY
+    transforms_at_c: float = properties.PEAK_MID_C  # middle of the transformation on heating
     start_c: float = 20.0
 
 
@@ -43,29 +48,6 @@ class Surroundings:
     def even(cls, temp_c: float) -> Surroundings:
         """Walls and gas at one temperature."""
         return cls((temp_c + ZERO_C_K) ** 4, temp_c)
-
-
-def steel_heat_j_per_kg_k(temp_c: float) -> float:
-    """Specific heat of carbon steel with its transformation peak, EN 1993-1-2:2005, 3.4.1.2 [J/kgK]."""
-    t = temp_c
-    if t < 600.0:
-        return 425.0 + t * (0.773 + t * (-1.69e-3 + t * 2.22e-6))
-    if t < 735.0:
-        return 666.0 + 13002.0 / (738.0 - t)
-    if t < 900.0:
-        return 545.0 + 17820.0 / (t - 731.0)
-    return 650.0
-
-
-def foil_heat_j_per_kg_k(temp_c: float) -> float:
-    """Specific heat of stainless steel, EN 1993-1-2:2005, annex C [J/kgK]."""
-    return 450.0 + temp_c * (0.280 + temp_c * (-2.91e-4 + temp_c * 1.34e-7))
-
-
-def air_conductivity_w_per_m_k(temp_k: float) -> float:
-    """Thermal conductivity of air, US Standard Atmosphere 1976 [W/mK]."""
-    conductivity: float = 2.64638e-3 * temp_k**1.5 / (temp_k + 245.4 * 10.0 ** (-12.0 / temp_k))
-    return conductivity
 
 
 def convection_w_per_m2_k(difference_k: float) -> float:
@@ -105,14 +87,15 @@ class Packet:
         outer_slope = 4.0 * p.outer_emissivity * SIGMA * foil_k**3
         convection = convection_w_per_m2_k(around.gas_c - self.foil_c)
         inner = p.inner_factor * SIGMA * (foil_k * foil_k + blade_k * blade_k) * (foil_k + blade_k)
-        inner += air_conductivity_w_per_m_k((foil_k + blade_k) / 2.0) / (p.gap_mm / 1000.0)
-        store = self._foil_kg_per_m2 * foil_heat_j_per_kg_k(self.foil_c) / dt_s
+        inner += properties.air_conductivity((foil_k + blade_k) / 2.0) / (p.gap_mm / 1000.0)
+        store = self._foil_kg_per_m2 * properties.foil_cp(self.foil_c) / dt_s
         given = store * self.foil_c + radiated + outer_slope * self.foil_c + convection * around.gas_c
         self.foil_c = (given + inner * self.blade_c) / (store + outer_slope + convection + inner)
         self._warm_blade(dt_s * inner * (self.foil_c - self.blade_c))
 
     def _warm_blade(self, heat_j_per_m2: float) -> None:
-        self.blade_c += heat_j_per_m2 / (self._blade_kg_per_m2 * steel_heat_j_per_kg_k(self.blade_c))
+        heat = properties.steel_cp_with_peak_at(self.blade_c, self.parts.transforms_at_c)
+        self.blade_c += heat_j_per_m2 / (self._blade_kg_per_m2 * heat)
 
     def cool(self, dt_s: float, *, room_c: float, plates: bool) -> None:
         """Outside the furnace: in still air, or between plates (3 mm through 1050 to 200 degC in about a minute)."""

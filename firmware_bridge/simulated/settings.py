@@ -28,6 +28,7 @@ All keys are optional; temperatures are in the unit of the furnace file::
     [[link.piece]]              # without load_... it is in from the start, without pull_... it stays
     name = "B-041"
     thickness_mm = 3.0
+    transforms_at = 735         # middle of the transformation: carbon steel 735, stainless about 800
     foil = true
     sensor = true               # a load sensor sits in it
     load_minutes = 30           # or load_after_step = 2 with load_plus_minutes = 1
@@ -171,6 +172,7 @@ class _SettingsReader:
             thickness_mm=table.number("thickness_mm", 3.0, low=0.5, high=30.0),
             foil=table.flag("foil", True),
             heated_faces=table.whole("heated_faces", 1, 2, 2),
+            transforms_at_c=self.temp_c(table, "transforms_at", PacketParts.transforms_at_c),
             start_c=room_c,
         )
         piece = ScenarioPiece(

@@ -6,8 +6,10 @@ from pathlib import Path
 
 import pytest
 
+from soakwitness.analysis.metallurgy.disagreements import disagreements
 from soakwitness.analysis.metallurgy.published_treatments import (
     COLUMNS,
+    MORE_COLUMNS,
     SteelFigure,
     SteelsError,
     append_figure,
@@ -29,17 +31,56 @@ def figures(name: str, what: str) -> list[tuple[float | None, float | None, floa
 
 
 def test_the_figures_that_could_be_confirmed() -> None:
-    """The list of the project's plan: AS 2837 for S44004, public texts without a title on record for the others."""
+    """As read in the sources that stand beside them; the stockist's and the producer's sheets for 440C disagree."""
     assert figures("S44004", "harden") == [(1010, 1065, None, None)]
     assert figures("440C", "as quenched") == [(None, None, 59, None)]
-    assert [(row[0], row[2]) for row in figures("1.4125", "temper")] == [(149, 60), (204, 59), (260, 57), (316, 56)]
-    assert figures("A2", "harden") == [(954, 982, None, None)]
-    assert [(row[0], row[2]) for row in figures("a2", "temper")] == [(177, 62), (205, 61)]
-    assert figures("D2", "harden") == [(1010, 1010, None, None)]
-    assert figures("D2", "preheat") == [(815, 815, None, None)]
+    assert [(row[0], row[2]) for row in figures("1.4125", "temper")] == [
+        (149, 60),
+        (204, 59),
+        (260, 57),
+        (316, 56),
+        (371, 56),
+        (427, 56),
+        (204, 56),
+        (315, 57),
+    ]
+    assert figures("A2", "harden") == [(954, 982, None, None), (930, 970, None, None)]
+    assert figures("D2", "harden") == [(1010, 1024, None, None), (1020, 1050, None, None), (1040, 1080, None, None)]
+    assert figures("1.2379", "preheat") == [(815, 815, None, None)]
     assert figures("O1", "as quenched") == [(None, None, 65, 65)]
-    assert figures("AISI 52100", "as quenched") == [(None, None, 64, 67)]
-    assert figures("1.2842", "temper") == [(200, 200, 61, 62)]
+    assert figures("AISI 52100", "as quenched") == [(None, None, 64, 66)]
+    assert figures("1.2842", "temper")[1] == (200, 200, 61, 62)
+    assert figures("55NiCrMoV7", "harden") == [(840, 860, None, None)]  # EN ISO 4957: 850 ±10
+    assert figures("1.4028", "Ms") == [(280, 280, None, None)]
+
+
+def test_every_figure_says_of_which_grade_its_source_is() -> None:
+    grades = {figure.grade for steel in published_steels() for figure in steel.figures}
+    assert grades == {"standard", "standard, re-keyed", "handbook", "sheet", "trade", "dealers agree"}
+
+
+def test_what_sources_disagree_about_is_said() -> None:
+    def told(name: str) -> str:
+        steel = find_steel(name, published_steels())
+        assert steel is not None
+        return " ".join(disagreements(steel))
+
+    assert "tempered at 204 °C 56 HRC (producer's sheet) or 59 HRC (stockist's sheet" in told("440C")
+    assert "cold treatment: before the first temper" in told("440C")
+    assert "hardening temperature: 1010 °C to 1024 °C" in told("D2")
+    assert told("1.2714") == ""
+
+
+def test_words_are_figures_of_some_kinds_and_soaks_have_minutes() -> None:
+    whole = ",".join((*COLUMNS, *MORE_COLUMNS)) + "\n"
+    (quench,) = parse_figures(HEADER + "x,,quench,,,,,oil or air,me", "own")
+    assert figure_sentence(quench) == "quench: oil or air (me)."
+    (soak,) = parse_figures(whole + "x,,soak,,,,,,me,20,45,trade", "own")
+    assert figure_sentence(soak) == "soak: 20 to 45 min (me; trade)."
+    with pytest.raises(SteelsError, match="quench without a note says nothing"):
+        parse_figures(HEADER + "x,,quench,,,,,,me", "own")
+    with pytest.raises(SteelsError, match="give a temperature"):
+        parse_figures(HEADER + "x,,soak,,,,,long,me", "own")
 
 
 def test_every_figure_has_a_source() -> None:
@@ -49,10 +90,13 @@ def test_every_figure_has_a_source() -> None:
 def test_sentences() -> None:
     steel = find_steel("S44004", published_steels())
     assert steel is not None
-    assert figure_sentence(steel.figures[0]) == "harden: 1010 °C to 1065 °C (AS 2837)."
-    assert figure_sentence(steel.figures[0], "F") == "harden: 1850 °F to 1949 °F (AS 2837)."
-    assert figure_sentence(steel.figures[1]) == "as quenched: at least 59 HRC, small oil-quenched bar (AS 2837)."
-    assert figure_sentence(steel.figures[2]).startswith("temper: 149 °C, 60 HRC (")
+    assert figure_sentence(steel.figures[0]) == "harden: 1010 °C to 1065 °C (AS 2837; standard)."
+    assert figure_sentence(steel.figures[0], "F") == "harden: 1850 °F to 1949 °F (AS 2837; standard)."
+    assert (
+        figure_sentence(steel.figures[1]) == "as quenched: at least 59 HRC, small oil-quenched bar (AS 2837; standard)."
+    )
+    (first, *_) = steel.of("temper")
+    assert figure_sentence(first).startswith("temper: 149 °C, 60 HRC, 25 mm round")
 
 
 def test_own_figures_join_the_published_ones(tmp_path: Path) -> None:
@@ -86,7 +130,7 @@ def test_a_line_comes_back() -> None:
 @pytest.mark.parametrize(
     ("line", "says"),
     [
-        ("x,,boil,200,200,,,,me", "line 2: steel 'x', what 'boil': what is one of preheat"),
+        ("x,,boil,200,200,,,,me", "line 2: steel 'x', what 'boil': what is one of composition"),
         (",,temper,200,200,,,,me", "line 2: steel ''"),
         ("x,,temper,200,200,,,,", "line 2: the figure has no source"),
         ("x,,temper,,,,,,me", "line 2: give a temperature, a hardness, or both"),

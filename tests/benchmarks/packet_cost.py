@@ -67,6 +67,12 @@ chamber = bridge(t, c)
 steps = lay_steps(chamber, packet, 0.0, 20.0)
 bundle, unseen = bundle_of(packet, count)
 """
+ROW = """
+from soakwitness.analysis.packet.estimate import estimate_row
+from soakwitness.analysis.packet.rack import Row
+from soakwitness.firmware_bridge.furnace.rack import Rack
+seven = Row(Rack(7, 12.0), (packet,) * 7)
+"""
 CLOCK = """
 from soakwitness.analysis.live.clock import SoakClock
 from soakwitness.analysis.live.living_sentence import sentence
@@ -125,6 +131,8 @@ def main() -> None:
     setup = MODEL.format(rows=36_000, every_s=1.0, corners=CORNERS)
     seconds, _ = timed(setup, "estimate(t, c, packet=packet, draws=200)")
     print(f"10 h at 1 Hz, 200 draws: {seconds:.2f} s of one core")
+    row, _ = timed(setup + ROW, "estimate_row(t, c, row=seven, draws=200)")
+    print(f"the same, seven side by side: {row / seconds:.2f} x one alone ({row:.2f} s)")
     temps = np.interp(np.arange(7200.0), *CORNERS).round(1).tolist()
     seconds, _ = timed(CLOCK.format(recipe=RECIPE, temps=temps), "follow()")
     print(f"soak clock with its sentence: {seconds / 72:.3f} % of one core at 1 Hz")

@@ -39,6 +39,7 @@ from soakwitness.cli.words import cautions
 from soakwitness.firmware_bridge import errors
 from soakwitness.firmware_bridge.connecting import furnace_file
 from soakwitness.firmware_bridge.furnace import link_keys as linktable
+from soakwitness.firmware_bridge.furnace import rack
 from soakwitness.firmware_bridge.furnace import register_and_field_keys as sources
 from soakwitness.firmware_bridge.furnace.sensors_and_links import ROLES, Alarm
 from soakwitness.firmware_bridge.recording.alarms import KINDS, Alarms
@@ -300,7 +301,8 @@ def test_every_key_of_the_other_files() -> None:
     assert missing(readings.COLUMNS, "calibration") == []
     assert missing({*packet_file.KEYS, *packet_file.FIGURES, *packet_file.TABLES}, "packet") == []
     assert all(f'"{group}"' in PAGES["packet"] for group in PEAK_C)
-    assert missing(steels.COLUMNS, "steels") == []
+    assert missing(rack.KEYS, "rack") == []
+    assert missing((*steels.COLUMNS, *steels.MORE_COLUMNS, *steels.WHATS), "steels") == []
 
 
 def cells_read(tree: ast.AST) -> set[str]:

@@ -13,6 +13,7 @@ from click.testing import CliRunner, Result
 
 from soakwitness.cli.main import soakwitness
 from soakwitness.cli.options.common import run_main
+from soakwitness.firmware_bridge.connecting.furnace_file import template
 from soakwitness.firmware_bridge.runfolder.contents import Column
 from soakwitness.firmware_bridge.runfolder.writer import RunFolder
 from tests.packet_oracle import TruePacket, solve
@@ -36,6 +37,7 @@ tolerance = 5
 [packet]
 thickness_mm = 3.0
 """
+RACK = "\n[rack]\nslots = 6\nspacing_mm = 14\n"
 HOT_RECIPE = """name = "into the hot furnace"
 load = "hot"
 load_at = 1065
@@ -220,6 +222,38 @@ def test_the_fitted_packet_holds_the_truth_of_another_thickness(
     assert answer["fitted"] is True
 
 
+def test_in_a_slot_among_others_it_is_later(ridden: Path, tmp_path: Path) -> None:
+    furnace = tmp_path / "shed.toml"
+    furnace.write_text(template("modbus") + RACK)
+
+    def lag_s(*words: object) -> float:
+        done = ask("predict", ridden, "--thickness-mm", 3, "--json", *words)
+        assert done.exit_code == 0, done.stderr
+        best: float = json.loads(done.stdout)["holds"][1]["lag_s"]["best"]
+        return best
+
+    in_slot = ("--rack", furnace, "--slot")
+    alone, end, middle = lag_s(), lag_s(*in_slot, 1), lag_s(*in_slot, 3)
+    assert alone < end < middle
+    assert lag_s(*in_slot, 3, "--filled", "3") == alone
+    assert alone < lag_s(*in_slot, 3, "--filled", "1,3") < end
+    words = ask("predict", ridden, *in_slot, 3, "--filled", "1-4").stdout.splitlines()
+    assert words[-1] == "In slot 3 of 6, 14 mm apart on the floor, among 3 others alike."
+
+
+def test_a_fit_in_a_slot_puts_the_neighbours_where_they_belong(ridden: Path, tmp_path: Path) -> None:
+    furnace = tmp_path / "shed.toml"
+    furnace.write_text(template("modbus") + RACK)
+    fitted = []
+    for words in ((), ("--rack", furnace, "--slot", 2, "--filled", "1-3")):
+        done = ask(
+            "fit", ridden, "--load", "blade", "--thickness-mm", 3, "--out", tmp_path / "p.toml", "--force", *words
+        )
+        assert done.exit_code == 0, done.stderr
+        fitted.append(tomllib.loads((tmp_path / "p.toml").read_text())["eps_o"])
+    assert fitted[1] > 1.2 * fitted[0]  # so quick a blade among neighbours must take up heat more easily
+
+
 def test_a_run_without_a_recipe_has_no_holds(tmp_path: Path) -> None:
     done = ask("predict", run_folder(tmp_path, lambda t: 300.0, 600), "--json")
     assert json.loads(done.stdout)["holds"] == []
@@ -270,6 +304,12 @@ def test_a_run_named_twice_is_refused(ridden: Path, tmp_path: Path) -> None:
         (["predict", "RUN", "--thickness-mm", "-3"], "-3"),
         (["predict", "RUN", "--heated-faces", "3"], "3"),
         (["predict", "nowhere"], "nowhere"),
+        (["predict", "RUN", "--slot", "2"], "has no [rack]"),
+        (["predict", "RUN", "--filled", "1-3"], "--slot 3"),
+        (["predict", "RUN", "--slot", "2", "--rack", "there.toml"], "there.toml"),
+        (["predict", "RUN", "--slot", "7", "--rack", "rack.toml"], "Slot 7: the rack has 6 slots"),
+        (["predict", "RUN", "--slot", "2", "--filled", "1-x", "--rack", "rack.toml"], "'1-x' is no slot"),
+        (["predict", "RUN", "--slot", "2", "--heated-faces", "1", "--rack", "rack.toml"], "Leave --slot out"),
     ],
 )
 def test_wrong_use_is_one_line_and_status_2(
@@ -282,6 +322,7 @@ def test_wrong_use_is_one_line_and_status_2(
 ) -> None:
     monkeypatch.chdir(tmp_path)
     Path("there.toml").write_text("thickness = 3\n")
+    Path("rack.toml").write_text(template("modbus") + RACK)
     monkeypatch.setattr("sys.argv", ["soakwitness", "packet", *[str(ridden) if w == "RUN" else w for w in words]])
     assert run_main(soakwitness) == 2
     assert says in capsys.readouterr().err

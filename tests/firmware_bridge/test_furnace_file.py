@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from soakwitness.firmware_bridge.connecting.furnace_file import load_furnace, parse_furnace, template
 from soakwitness.firmware_bridge.errors import FurnaceFileError
+from soakwitness.firmware_bridge.furnace.rack import Rack, rack_in
 from soakwitness.firmware_bridge.furnace.sensors_and_links import LineSource, ModbusSource
 
 MODBUS = """\
@@ -233,7 +234,7 @@ def test_templates_pass_the_parser_also_with_every_hint_switched_on(kind: str) -
     text = template(kind)  # type: ignore[arg-type]
     furnace = parse_furnace(text, "template")
     assert furnace.link.kind == kind
-    blocks = [block for block in text.split("\n\n") if not block.startswith("# [[")]
+    blocks = [block for block in text.split("\n\n") if not block.startswith("# [")]
     hints = [line for block in blocks for line in block.splitlines() if re.match(r"# [a-z_]+ = ", line)]
     assert len(hints) >= 4
     for hint in hints:
@@ -247,11 +248,12 @@ def test_commented_tables_of_a_template_pass_too(kind: str) -> None:
     text = template(kind)  # type: ignore[arg-type]
     blocks = text.split("\n\n")
     for at, block in enumerate(blocks):
-        if block.startswith("# [["):
+        if block.startswith("# ["):
             blocks[at] = "\n".join(line[2:] for line in block.splitlines())
     furnace = parse_furnace("\n\n".join(blocks), "template")
     assert len(furnace.sensors) == 2
     assert len(furnace.contacts) == 1
+    assert furnace.rack == Rack(6, 15.0)
 
 
 def test_values_put_into_a_template_replace_its_own() -> None:
@@ -309,3 +311,39 @@ def test_no_change_of_a_file_ends_in_anything_but_a_furnace_or_its_error(at: int
 def test_a_recipe_is_recognised() -> None:
     with pytest.raises(FurnaceFileError, match="this is a recipe.*soakwitness recipe check harden.toml"):
         parse_furnace('name = "Blades"\nunit = "C"\n[[step]]\nramp = "full power"\nto = 780\n', "harden.toml")
+
+
+RACK = (
+    MODBUS
+    + """
+[rack]
+slots = 6
+spacing_mm = 15.5
+"""
+)
+
+
+def test_a_rack_is_understood() -> None:
+    assert parse_furnace(MODBUS, "f.toml").rack is None
+    assert parse_furnace(RACK, "f.toml").rack == Rack(6, 15.5, width_mm=40.0, length_mm=250.0, stands_on="floor")
+    whole = RACK + 'width_mm = 35\nlength_mm = 180\nstands_on = "shelf"\n'
+    assert rack_in(whole) == parse_furnace(whole, "f.toml").rack == Rack(6, 15.5, 35.0, 180.0, "shelf")
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "parts"),
+    [
+        ("spacing_mm", "spacing", ["[rack], spacing = 15.5: unknown key", "spacing_mm"]),
+        ("slots = 6\n", "", ["[rack], slots: is missing"]),
+        ("slots = 6", "slots = 0", ["slots = 0", "from 1 to 30"]),
+        ("spacing_mm = 15.5\n", "", ["spacing_mm: is missing"]),
+        ("15.5", "0.5", ["spacing_mm = 0.5", "from 1 to 500 mm"]),
+        ("15.5", '15.5\nstands_on = "wall"', ['stands_on = "wall"', '"floor", "shelf"']),
+    ],
+)
+def test_a_mistake_in_a_rack_is_answered_with_its_line(old: str, new: str, parts: list[str]) -> None:
+    says = complaint(changed(RACK, old, new))
+    assert re.search(r"f\.toml, line \d+", says)
+    for part in parts:
+        assert part in says
+    assert rack_in(changed(RACK, old, new)) is None

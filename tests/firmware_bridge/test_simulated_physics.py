@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 import pytest
 
+from soakwitness.firmware_bridge.common import heat_transfer_properties as properties
 from soakwitness.firmware_bridge.simulated.controller import ControllerProgram, Pid, ProgramHold, ProgramRamp
 from soakwitness.firmware_bridge.simulated.heated_packet import Packet, PacketParts, Surroundings
 from soakwitness.firmware_bridge.simulated.physics import Chamber, FurnaceParts
@@ -173,3 +174,26 @@ def test_the_integral_does_not_wind_up():
         assert pid.step(1.0, 1000.0, 500.0) == 1.0
     outputs = [pid.step(1.0, 1000.0, 1005.0) for _ in range(60)]
     assert outputs[-1] == 0.0
+
+
+@pytest.mark.parametrize("at_c", [735.0, 812.0])
+def test_a_blade_stands_where_its_steel_transforms(at_c: float) -> None:
+    """Its slowest rise between 650 and 880 degC on an even ramp is at the middle of the transformation."""
+    packet = Packet(PacketParts(foil=False, transforms_at_c=at_c))
+    walls_c, temps = 600.0, []
+    for _ in range(4000):
+        walls_c += 0.1
+        packet.step(1.0, Surroundings.even(walls_c))
+        temps.append(packet.blade_c)
+    rises = [(b - a, a) for a, b in zip(temps, temps[1:], strict=False) if 650.0 < a < 880.0]
+    assert min(rises)[1] == pytest.approx(at_c, abs=4.0)
+
+
+def test_the_heat_of_the_transformation_is_the_same_wherever_it_lies() -> None:
+    def heat(at_c: float) -> float:
+        steps = [600.0 + 0.05 * n for n in range(9000)]
+        return sum(properties.steel_cp_with_peak_at(t, at_c) - properties.steel_cp_base(t) for t in steps) * 0.05
+
+    assert heat(800.0) == pytest.approx(heat(735.0), rel=1e-3)
+    # The model's own enthalpy of the peak, integrated in closed form.
+    assert heat(800.0) == pytest.approx(properties.steel_enthalpy_peak(900.0), rel=1e-3)

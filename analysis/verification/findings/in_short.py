@@ -93,6 +93,8 @@ def _not_known(found: Verification) -> tuple[Says, ...]:
         )
     if {h.temperature_from for h in found.holds if h.judged} == {"control"}:
         says.append(Says("the steel's own temperature"))
+    if found.beside_unknown:
+        says.append(Says("what stood beside each packet"))
     if not found.record.sealed:
         says.append(Says("whether the record is whole (it is not sealed)"))
     says += [f.brief for f in _of(found.findings, "not on record") if f.brief is not None and f.step not in holds]

@@ -135,6 +135,8 @@ def not_seen(view: View, bad: tuple[BadReadings, ...]) -> tuple[Says, ...]:
         kind = "a fitted model" if fitted else "a model with generic figures"
         until = "" if fitted else ", until an instrumented packet was run"
         says.append(Says(f"The steel's temperature is {kind}, not a measurement{until}."))
+        if run.unknown_beside is not None:
+            says.append(run.unknown_beside)
     if "load" in sources:
         names = ", ".join(dict.fromkeys(h.measured_by or "" for h in view.holds if h.temperature_from == "load"))
         says.append(Says.plain(f"The load sensor ({names}) speaks for pieces up to its own dummy's thickness."))

@@ -82,6 +82,7 @@ def _verification(view: View, findings: tuple[Finding, ...], bad: tuple[BadReadi
         by_estimate=source == "packet estimate",
         as_read=req.worst([*(h.as_read for h in judged), *ramps, *others]),
         quench_cooling_s=view.judged.measured.cooling_s,
+        beside_unknown=source == "packet estimate" and run.unknown_beside is not None,
     )
 
 

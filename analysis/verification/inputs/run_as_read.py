@@ -24,6 +24,7 @@ from soakwitness.analysis.verification.inputs.stays import Stay, charges_told, d
 from soakwitness.analysis.verification.results.verification import PieceInfo, Source, UsualDifference
 from soakwitness.firmware_bridge.common.chamber import FEWEST_READINGS
 from soakwitness.firmware_bridge.common.zones import local_day
+from soakwitness.firmware_bridge.furnace.rack import Rack, rack_in
 from soakwitness.firmware_bridge.marks.questions import Question
 
 if TYPE_CHECKING:
@@ -61,7 +62,7 @@ class RunAsRead:
     """A run without its bad readings: its chamber's sensor, its load sensors, who was in when, what is to be asked.
 
     ``stands_in``: the chamber's sensor took over from one that broke; ``doors_s`` [s] are moments at which a door was
-    open, ``uncertain`` (from, to) [s] gaps whose length is not known.
+    open, ``uncertain`` (from, to) [s] gaps whose length is not known; ``rack`` the one of its furnace file.
     """
 
     run: Run
@@ -74,6 +75,7 @@ class RunAsRead:
     doors_s: tuple[float, ...]
     stands_in: StandsIn | None
     uncertain: tuple[tuple[float, float], ...]
+    rack: Rack | None = None
 
     @property
     def went_on(self) -> bool:
@@ -116,6 +118,7 @@ def read_clean(run: Run, known: RunKnowledge, bad: tuple[BadReadings, ...]) -> R
         doors_s=doors_of(run),
         stands_in=stands_in(run, trace),
         uncertain=uncertain_gaps(run),
+        rack=rack_in(run.header.furnace_file),
     )
 
 

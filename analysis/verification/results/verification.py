@@ -337,6 +337,7 @@ class Verification:
     by_estimate: bool = False
     as_read: Verdict = "not proven"
     quench_cooling_s: Bounds | None = None  # between the recipe's two temperatures, by a load sensor in the quench
+    beside_unknown: bool = False  # what stood beside a packet that was estimated is not on record
     compared: tuple[RunComparison, ...] = ()
     in_short: InShort = InShort(Says(""))
 

@@ -98,6 +98,7 @@ class GatheredRun:
     ``chamber`` is what the steps were found on; ``estimates`` are the packet estimates by stay, where one was needed
     and no load sensor is there. ``doors_s`` are moments at which a door was open: marks and contacts; ``questions``
     what the marks leave to be asked; ``stands_in``: the chamber's sensor took over from one that broke.
+    ``unknown_beside``: what is not known of packets side by side, where an estimate was made of one.
     ``other_unit``: what the holds look like in the other unit, where one is not there and more of them stand there.
     """
 
@@ -115,6 +116,7 @@ class GatheredRun:
     stands_in: StandsIn | None
     uncertain: tuple[tuple[float, float], ...]
     went_on: bool
+    unknown_beside: Says | None
     other_unit: Says | None
 
     @property

@@ -7,10 +7,9 @@ from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING
 
-from soakwitness.analysis.recipes.recipe import Recipe
 from soakwitness.analysis.verification.holds.other_unit import in_other_unit
 from soakwitness.analysis.verification.holds.placed_sensors import DecidingSensor, PlacedRun
-from soakwitness.analysis.verification.inputs.stays import Stay, piece_spec, stays_in_hold
+from soakwitness.analysis.verification.inputs.stays import Stay, stays_in_hold
 from soakwitness.analysis.verification.measuring.dips import own_cooling
 from soakwitness.analysis.verification.results.known_error import KnownError
 from soakwitness.analysis.verification.sensors.gathered_run import (
@@ -21,6 +20,7 @@ from soakwitness.analysis.verification.sensors.gathered_run import (
     WorkInHold,
 )
 from soakwitness.analysis.verification.sensors.hold_on_trace import HoldOnTrace, HoldsOnTraces
+from soakwitness.analysis.verification.sensors.neighbours import neighbours_of
 from soakwitness.analysis.verification.sensors.packet_estimates import Estimates
 from soakwitness.analysis.verification.sensors.work import Work, works_of
 
@@ -34,11 +34,13 @@ def gather(placed: PlacedRun, packet: PacketModel | None = None) -> GatheredRun:
     """Gather every hold; a packet estimate is made only where one is needed."""
     read, recipe, chamber = placed.read, placed.recipe, placed.chamber
     estimates = Estimates(chamber, recipe, read.doors_s)
+    neighbours = neighbours_of(read.rack, read.stays, recipe, packet)
     made: dict[int, Work | None] = {}
 
     def estimate_of(index: int) -> Work | None:
         if index not in made:
-            made[index] = _estimate(estimates, recipe, read.stays[index], packet)
+            model = neighbours.packets[index]
+            made[index] = None if model is None else estimates.of(read.stays[index], model, neighbours.where(index))
         return made[index]
 
     traces = HoldsOnTraces(placed)
@@ -60,16 +62,9 @@ def gather(placed: PlacedRun, packet: PacketModel | None = None) -> GatheredRun:
         stands_in=read.stands_in,
         uncertain=read.uncertain,
         went_on=read.went_on,
+        unknown_beside=neighbours.not_known([index for index, work in made.items() if work is not None]),
         other_unit=None if all(hold.there for hold in holds) else in_other_unit(placed),
     )
-
-
-def _estimate(estimates: Estimates, recipe: Recipe, stay: Stay, packet: PacketModel | None) -> Work | None:
-    """The packet estimate of one stay, None where nothing is known of its packet."""
-    from soakwitness.analysis.packet.piece import packet_of
-
-    model = packet_of(packet, piece_spec(recipe, stay.info), recipe.steel)
-    return None if model is None else estimates.of(stay, model)
 
 
 def _gathered(placed: PlacedRun, number: int, traces: HoldsOnTraces, estimate_of: EstimateOf) -> GatheredHold:

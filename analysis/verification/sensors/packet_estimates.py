@@ -20,6 +20,7 @@ from soakwitness.analysis.verification.sensors.work import Work
 if TYPE_CHECKING:
     from soakwitness.analysis.packet.estimate import PacketEstimate
     from soakwitness.analysis.packet.piece import PacketModel
+    from soakwitness.analysis.packet.rack import Beside, Row
     from soakwitness.analysis.recipes.recipe import Recipe
 WORTH_BRIDGING_C = 5.0
 BACK_SHARE = 0.15
@@ -30,38 +31,57 @@ class Estimates:
 
     def __init__(self, chamber: DecidingSensor, recipe: Recipe, doors_s: Sequence[float]) -> None:
         self._chamber, self._recipe = chamber, recipe
-        self._made: dict[tuple[PacketModel, float | None], tuple[PacketEstimate, np.ndarray]] = {}
+        self._made: dict[tuple[PacketModel, Beside | None, float | None], tuple[PacketEstimate, np.ndarray]] = {}
+        self._rows: dict[tuple[Row, float | None, float, bool], tuple[PacketEstimate | None, ...]] = {}
         self._bridged = bridged_doors(chamber.readings, doors_s)
 
-    def of(self, stay: Stay, model: PacketModel) -> Work | None:
-        """The estimate for one stay in its packet; None where the piece went in after the last reading."""
-        key = (model, stay.load_s)
+    def of(self, stay: Stay, model: PacketModel, where: Beside | None = None) -> Work | None:
+        """The estimate for one stay, among its neighbours; None where it went in after the last reading."""
+        key = (model, where, stay.load_s)
         if key not in self._made:
             try:
-                self._made[key] = self._make(model, stay.load_s)
+                self._made[key] = self._make(model, where, stay.load_s)
             except NotEnoughData:
                 return None
         return self._work(*self._made[key], stay)
 
-    def _make(self, model: PacketModel, load_s: float | None) -> tuple[PacketEstimate, np.ndarray]:
+    def _make(
+        self, model: PacketModel, where: Beside | None, load_s: float | None
+    ) -> tuple[PacketEstimate, np.ndarray]:
         """The estimate, and the hottest that the blade can have been.
 
         A record that begins hot, without a load mark, says nothing of the blade's start: it lies between room and
-        chamber. A door that was open for a while cools the sensor more than the walls.
+        chamber. A door that was open for a while cools the sensor more than the walls. A piece whose place is not known
+        may have stood at the end of the row.
         """
-        from soakwitness.analysis.packet.estimate import estimate  # most runs have a load sensor, or no packet
-
         trace = self._chamber.readings
         first_c = float(trace.temp_c[0])
         begins_hot = load_s is None and self._recipe.load == "cold" and first_c >= WARM_C
         start_c = begins_c(first_c, rides=load_s is None and self._recipe.load == "cold")
-        found = estimate(trace.t_s, trace.temp_c, packet=model, load_t_s=load_s, start_c=start_c)
+        found = self._estimate(trace, model, where, load_s, start_c)
         hottest = found.high_c
+        if where is not None and not where.known:
+            hottest = np.maximum(hottest, self._estimate(trace, model, None, load_s, start_c).high_c)
         for chamber, begin_c in ((self._bridged, start_c), (trace, first_c if begins_hot else None)):
             if chamber is not None and begin_c is not None and (chamber is not trace or begins_hot):
-                other = estimate(chamber.t_s, chamber.temp_c, packet=model, load_t_s=load_s, start_c=begin_c)
-                hottest = np.maximum(hottest, other.high_c)
+                at = where if where is not None and where.known else None
+                hottest = np.maximum(hottest, self._estimate(chamber, model, at, load_s, begin_c).high_c)
         return found, hottest
+
+    def _estimate(
+        self, chamber: Readings, model: PacketModel, where: Beside | None, load_s: float | None, start_c: float
+    ) -> PacketEstimate:
+        """One estimate; those of a whole row are made together, once."""
+        from soakwitness.analysis.packet.estimate import estimate, estimate_row  # most runs have a load sensor
+
+        if where is None or where.alone:
+            return estimate(chamber.t_s, chamber.temp_c, packet=model, load_t_s=load_s, start_c=start_c)
+        key = (where.row, load_s, start_c, chamber is self._bridged)
+        if key not in self._rows:
+            self._rows[key] = estimate_row(chamber.t_s, chamber.temp_c, row=where.row, load_t_s=load_s, start_c=start_c)
+        found = self._rows[key][where.slot]
+        assert found is not None
+        return found
 
     def _work(self, found: PacketEstimate, hottest_c: np.ndarray, stay: Stay) -> Work:
         period_s = self._chamber.readings.period_s

@@ -9,6 +9,7 @@ from soakwitness.analysis.logbook.charges import (
     bind_waiting,
     charge_pieces,
     pieces_in_run,
+    places_of,
     runs_of_piece,
 )
 from soakwitness.analysis.logbook.entries import strike
@@ -127,3 +128,13 @@ def test_waiting_charges_keep_apart_from_those_entered_meanwhile(tmp_path: Path)
         numbers = {c.piece: c.charge for c in pieces_in_run(book, run) if c.entry}
         assert numbers["C-003"] == 1
         assert len(set(numbers.values())) == 3
+
+
+def test_slots_in_a_row_are_one_for_each_piece() -> None:
+    assert places_of("1-3", 3) == ["1", "2", "3"]
+    assert places_of(" 4 - 5 ", 2) == ["4", "5"]
+    assert places_of("1-3", 1) == ["1-3"]
+    assert places_of("front-left", 2) == ["front-left"] * 2
+    assert places_of(None, 2) == [None, None]
+    with pytest.raises(LogBookError, match="Place 1-6 is 6 slots for 2 pieces"):
+        places_of("1-6", 2)

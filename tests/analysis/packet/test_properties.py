@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.integrate import quad
 
-from soakwitness.analysis.packet import heat_transfer_properties as p
+from soakwitness.firmware_bridge.common import heat_transfer_properties as p
 
 
 @pytest.mark.parametrize(

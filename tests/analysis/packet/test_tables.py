@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from soakwitness.analysis.packet import heat_transfer_properties as properties
 from soakwitness.analysis.packet.tables import ENTHALPY_PER_K, HIGHEST_K, enthalpy_lines, enthalpy_tables
+from soakwitness.firmware_bridge.common import heat_transfer_properties as properties
 
 
 def test_the_enthalpy_tables_hold_the_equations_at_every_quarter_of_a_kelvin() -> None:

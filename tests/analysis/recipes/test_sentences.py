@@ -177,7 +177,7 @@ def outside(text: str, steel: str, *changes: tuple[str, str]) -> tuple[str, ...]
 
 
 def test_a_recipe_inside_and_outside_what_is_published() -> None:
-    """S44004 is published as 1010 to 1065 degC (AS 2837), tempered from 149 to 316 degC."""
+    """S44004 is published as 1010 to 1065 degC (AS 2837), tempered from 149 to 427 degC."""
     assert outside(HARDEN, "440C") == ()
     (says,) = outside(HARDEN, "S44004", ("to = 1040", "to = 1090"))
     assert says == (
@@ -186,7 +186,51 @@ def test_a_recipe_inside_and_outside_what_is_published() -> None:
     )
     assert "below what is published" in outside(HARDEN, "UNS S44004", ("to = 1040", "to = 1000"))[0]
     assert outside(TEMPER, "S44004") == ()
-    assert "Step 2 holds 400 °C, above" in outside(TEMPER, "S44004", ("to = 200", "to = 400"))[0]
+    assert "Step 2 holds 480 °C, above" in outside(TEMPER, "S44004", ("to = 200", "to = 480"))[0]
+
+
+OIL, WATER, LAST = 'medium = "oil"', 'medium = "water"', "tolerance = 10\n"
+COLD_FIRST = ('["harden", "temper", "temper"]', '["harden", "cold treatment", "temper"]')
+
+
+def test_a_range_that_is_published_in_fahrenheit_may_be_rounded() -> None:
+    """1950 degF is 1065.6 degC, published as 1065."""
+    assert outside(HARDEN, "S44004", ("to = 1040", "to = 1065.6")) == ()
+    assert outside(HARDEN, "S44004", ("to = 1040", "to = 1067")) != ()
+
+
+@pytest.mark.parametrize(
+    ("text", "steel", "changes", "says"),
+    [
+        # 30 to 45 min are published for S44004; half of the shortest still is not far from it.
+        (HARDEN, "S44004", [("hold_minutes = 25", "hold_minutes = 14")], "for S44004 no less than 30 min is published"),
+        (HARDEN, "S44004", [("hold_minutes = 25", "hold_minutes = 15")], None),
+        (HARDEN, "O1", [(OIL, WATER)], "in water; for O1 is published: oil"),
+        (HARDEN, "O1", [(OIL, 'medium = "warm oil"')], None),
+        (HARDEN, "O1", [(OIL, 'medium = "plates"')], "in plates; for O1 is published: oil"),  # as slow as air
+        (HARDEN, "A2", [(OIL, 'medium = "plates"')], None),
+        (HARDEN, "1.2767", [(OIL, WATER)], None),
+        (TEMPER, "S44004", [(LAST, LAST + "[hardness]\nfinal = [62, 63]\n")], "S44004 no more than 59 is published"),
+        (TEMPER, "S44004", [(LAST, LAST + "[hardness]\nfinal = [58, 60]\n")], None),
+        (HARDEN, "A2", [("[59, 62]", "[65, 66]")], "for A2 no more than 64 is published"),
+        (HARDEN, "A2", [COLD_FIRST], "before the first temper; for A2 is published: after the first temper"),
+        (HARDEN, "S44004", [COLD_FIRST], None),  # its sources disagree
+    ],
+)
+def test_what_no_source_says_of_the_steel(
+    text: str, steel: str, changes: list[tuple[str, str]], says: str | None
+) -> None:
+    found = [
+        one for one in outside(text, steel, *changes) if "what is published" not in one and "would harden" not in one
+    ]
+    assert (any(says in one for one in found)) if says is not None else found == []
+
+
+def test_a_band_finer_than_new_wire_needs_a_calibration() -> None:
+    """Type K of class 1 is within 0.4 % (IEC 60584-1): 4.16 degC at 1040."""
+    says = " ".join(doubts(recipe(HARDEN, ("tolerance = 6", "tolerance = 4"))))
+    assert "Step 4 has a band of 4 °C, finer than new wire reads" in says
+    assert "only a calibration can prove it" in says
 
 
 def test_the_other_unit_is_recognised_by_the_steel() -> None:

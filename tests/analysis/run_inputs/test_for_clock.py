@@ -131,3 +131,20 @@ def test_a_place_difference_counts_for_clock_verdict_and_program_alike(tmp_path:
     program = settings_for(book, "shed", recipe, at_utc="2026-11-26T10:00:00Z", zone="Europe/Vienna")
     assert program.set_to_c == {2: pytest.approx(1062.0)}
     assert "shows 1062 °C when the work's place is at 1050 °C ± 2 °C" in program.says[0].text("C")
+
+
+def test_in_a_rack_the_clock_takes_each_piece_among_its_neighbours(tmp_path: Path) -> None:
+    book, run = shop(tmp_path)
+    charge_pieces(book, ["B-1", "B-2"], stamp=STAMP, run=run.name, place="1-2")
+    inputs = known(book)
+    assert [piece.place for piece in inputs.pieces] == ["1", "2"]
+    rack = "[rack]\nslots = 4\nspacing_mm = 12\n"
+    racked = replace(inputs, header=replace(inputs.header, furnace_file=rack))
+    alone, among = clock_inputs_of(inputs, ()), clock_inputs_of(racked, ())
+    for piece in ("B-1", "B-2"):
+        assert among.packets[piece].eps_o < alone.packets[piece].eps_o
+    nobody = replace(racked, pieces=())
+    assert alone.packet is not None
+    usual = clock_inputs_of(nobody, ()).packet
+    assert usual is not None
+    assert usual.eps_o < among.packets["B-1"].eps_o

@@ -44,6 +44,17 @@ def steel_cp_base(temp_c: float) -> float:
     return steel_cp(temp_c)
 
 
+def steel_cp_with_peak_at(temp_c: float, peak_c: float) -> float:
+    """Specific heat of a steel whose transformation peak is carbon steel's, but lies elsewhere [J/kgK].
+
+    ``peak_c``: its middle on heating [degC]; 735 is carbon steel's own.
+    """
+    if peak_c == PEAK_MID_C:
+        return steel_cp(temp_c)
+    as_if = temp_c - (peak_c - PEAK_MID_C)
+    return steel_cp_base(temp_c) + steel_cp(as_if) - steel_cp_base(as_if)
+
+
 def steel_enthalpy_base(temp_c: float) -> float:
     """Integral of :func:`steel_cp_base` from 0 degC.
 
