@@ -13,7 +13,7 @@ from typing import Literal
 from soakwitness.analysis.calibration.measured_pairs.reference import Reference, at_points
 from soakwitness.analysis.calibration.uncertainty.budget import Budget, BudgetRow, combined, rectangular
 from soakwitness.analysis.errors import AnalysisError
-from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp
+from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, difference
 
 # IAPWS-IF97, table 34: coefficients of the saturation line.
 SATURATION = (0.11670521452767e4, -0.72421316703206e6, -0.17073846940092e2, 0.12020824702470e5, -0.32325550322333e7)
@@ -150,7 +150,7 @@ def _row_of(point: FixedPoint) -> BudgetRow:
     """All that is not known of a point, as one source."""
     if len(point.rows) == 1:
         return point.rows[0]
-    origin = ", ".join(f"{each.source} {each.contribution_c:.2f} °C" for each in point.rows)
+    origin = ", ".join(f"{each.source} {difference(each.contribution_c, 'C', digits=2)}" for each in point.rows)
     return BudgetRow(f"{point.name} point", Budget(point.rows).combined_c, origin=origin)
 
 
