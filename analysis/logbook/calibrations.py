@@ -225,14 +225,3 @@ def with_wire_on_record(book: LogBook, header: RunHeader) -> RunHeader:
         )
 
     return replace(header, columns=tuple(filled(column) for column in header.columns))
-
-
-def corrections_for(book: LogBook, header: RunHeader) -> tuple[dict[str, Correction], tuple[Says, ...]]:
-    """Corrections valid for the sensors of a run.
-
-    Returns corrections by the sensor's name, and in words why one on record is not used.
-    """
-    found, refused = calibrations_for(
-        book, header.furnace_name, header.columns, started_utc=header.started_utc, zone=header.zone
-    )
-    return {name: correction_from_dict(one.correction) for name, one in found.items()}, refused

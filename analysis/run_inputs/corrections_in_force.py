@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -17,12 +17,28 @@ from soakwitness.analysis.calibration.correcting.ageing import (
 from soakwitness.analysis.calibration.correcting.checking import compare_with
 from soakwitness.analysis.calibration.correcting.correction import Correction, correction_from_dict
 from soakwitness.analysis.logbook.calibration_records import Heats, heats_of
+from soakwitness.analysis.logbook.calibrations import calibrations_for
 from soakwitness.analysis.logbook.runs import find_run_entry
 from soakwitness.analysis.logbook.sensors import KeptCalibration, SensorLife, calibrations, counting_on, sensor_lives
 from soakwitness.analysis.record.moments import days_between, local_day, moment_of
 
 if TYPE_CHECKING:
     from soakwitness.analysis.logbook.opening import LogBook
+    from soakwitness.firmware_bridge.common.wording import Says
+    from soakwitness.firmware_bridge.runfolder.contents import Column, RunHeader
+
+
+def corrections_for(
+    book: LogBook, header: RunHeader, columns: Iterable[Column] | None = None
+) -> tuple[dict[str, Correction], tuple[Says, ...]]:
+    """Corrections of a run's sensors as they count at its start, and in words why one on record is not used.
+
+    One that has lapsed is among them: ask it ``overdue_on(day)``. ``columns``: those asked for, else all.
+    """
+    furnace, at_utc, zone = header.furnace_name, header.started_utc, header.zone
+    wanted = header.columns if columns is None else columns
+    found, refused = calibrations_for(book, furnace, wanted, started_utc=at_utc, zone=zone)
+    return corrections_in_force(book, furnace, found, at_utc=at_utc, zone=zone), refused
 
 
 def corrections_in_force(

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from soakwitness.analysis.condition.measuring import sensor_of
 from soakwitness.analysis.evidence.run_figures import SensorFigures
-from soakwitness.analysis.logbook.calibrations import calibrations_for, with_wire_on_record
+from soakwitness.analysis.logbook.calibrations import with_wire_on_record
 from soakwitness.analysis.logbook.charges import Charged, pieces_in_run, pieces_waiting
 from soakwitness.analysis.logbook.place_differences import places_for
 from soakwitness.analysis.logbook.run_loads import load_of_run
@@ -19,7 +19,7 @@ from soakwitness.analysis.logbook.sensors import sensor_life_on
 from soakwitness.analysis.logbook.treatments import treatments_of, treatments_since
 from soakwitness.analysis.recipes.recipe_file import parse_recipe
 from soakwitness.analysis.record.moments import local_day
-from soakwitness.analysis.run_inputs.corrections_in_force import corrections_in_force
+from soakwitness.analysis.run_inputs.corrections_in_force import corrections_for
 from soakwitness.analysis.run_inputs.known_inputs import RunInputs
 from soakwitness.analysis.verification.results.verification import PieceInfo, UsualDifference
 
@@ -42,10 +42,7 @@ def known_to_the_book(
     book: LogBook, folder: Path, header: RunHeader, marks: Sequence[Mark], *, history: bool = True
 ) -> RunInputs:
     """Everything but recipe and packet."""
-    found, refused = calibrations_for(
-        book, header.furnace_name, header.columns, started_utc=header.started_utc, zone=header.zone
-    )
-    corrections = corrections_in_force(book, header.furnace_name, found, at_utc=header.started_utc, zone=header.zone)
+    corrections, refused = corrections_for(book, header)
     named = _named(marks)
     charged = _charged(book, folder, header, named)
     known = seal_known(book, folder, header.run)

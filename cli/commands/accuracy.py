@@ -29,6 +29,7 @@ from soakwitness.cli.terminal.calibrating import (
     keeping_options,
     report_place,
 )
+from soakwitness.cli.terminal.survey_inputs import corrections_of, counting
 from soakwitness.firmware_bridge.common.units import Unit, to_celsius, to_kelvin
 from soakwitness.firmware_bridge.common.wording import difference, temperature
 
@@ -138,28 +139,22 @@ def _judged(
 
 
 def _valid(logbook: Path, made: Compared, day: str, unit: Unit | None) -> Correction | None:
-    """Correction that was valid then."""
-    from soakwitness.analysis.calibration.correcting.correction import correction_from_dict
-    from soakwitness.analysis.logbook.calibrations import calibrations_for
+    """Correction as it counted then, U grown since it was made."""
     from soakwitness.analysis.logbook.copies import DATABASE
     from soakwitness.analysis.logbook.sensors import calibration_valid_on
+    from soakwitness.analysis.record.moments import moment_of
+    from soakwitness.analysis.run_inputs.corrections_in_force import in_force
 
     if made.furnace is None or not (logbook / DATABASE).exists():
         return None
+    if made.run is not None and made.pair is not None:
+        return corrections_of(made.run, logbook, unit, [made.pair.sensor]).get(made.sensor)
     with open_book(logbook) as book:
-        if made.run is None or made.pair is None:
-            kept = calibration_valid_on(book, made.furnace, made.sensor, day)
-        else:
-            header = made.run.header
-            found, refused = calibrations_for(
-                book, made.furnace, [made.pair.sensor], started_utc=header.started_utc, zone=header.zone
-            )
-            kept = found.get(made.sensor)
-            for words in refused:
-                click.echo(words.text(unit or "C"), err=True)
-    if kept is None:
-        return None
-    return correction_from_dict(kept.correction)
+        kept = calibration_valid_on(book, made.furnace, made.sensor, day)
+        if kept is None:
+            return None
+        then = in_force(book, made.furnace, made.sensor, kept, at_utc=moment_of(day), zone=None)
+    return counting({made.sensor: then}, day).get(made.sensor)
 
 
 def _enter(logbook: Path, made: Compared, result: AccuracyTest, done: str, due: str, given: dict[str, Any]) -> int:
@@ -197,7 +192,8 @@ def _show(result: AccuracyTest, made: Compared, unit: Unit) -> None:
         rows.append(
             [
                 f"the correction of {result.correction_of} would leave",
-                f"{difference(result.corrected_c, unit, signed=True)}, which the controller does not know",
+                f"{difference(result.corrected_c, unit, signed=True)} (its own U by now "
+                f"{difference(result.correction_u_c or 0.0, unit)}), which the controller does not know",
             ]
         )
     limit_words = difference(result.limit_c, unit)

@@ -10,8 +10,17 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from soakwitness.cli.options.common import Finite, WrongUse, json_option, logbook_option, print_json, unit_option
-from soakwitness.cli.options.entering import by_option, furnace_named, new_stamp, open_book, table, take_in_runs
-from soakwitness.cli.terminal.calibrating import budget_lines, days_of, keeping_options
+from soakwitness.cli.options.entering import by_option, new_stamp, table
+from soakwitness.cli.terminal.calibrating import Compared, budget_lines, days_of, keeping_options
+from soakwitness.cli.terminal.entering_calibrations import (
+    beside_of,
+    enter,
+    record_options,
+    stop_at_a_fault,
+    tell_doubts,
+    tell_entry,
+)
+from soakwitness.cli.words.calibration_words import doubts_of_book, due_words
 from soakwitness.firmware_bridge.common.units import Unit, to_celsius, to_kelvin
 from soakwitness.firmware_bridge.common.wording import difference, temperature
 
@@ -19,7 +28,6 @@ if TYPE_CHECKING:
     from soakwitness.analysis.calibration.correcting.calibrating import Calibration
     from soakwitness.analysis.calibration.correcting.correction import Correction
     from soakwitness.analysis.calibration.measured_pairs.fixed_points import FixedPoint
-    from soakwitness.analysis.logbook.opening import LogBook
 
 MONTHS = 12
 NAMES = ("ice", "boiling", "solder", "tin", "zinc")
@@ -60,6 +68,7 @@ def _point_options(function: Any) -> Any:
 @click.option("--altitude", type=Finite(-500, 9000), help="Of the place, metres above the sea, for --boiling.")
 @click.option("--other", metavar="METAL", help="Ask about another point, such as silver.")
 @click.option("--how", is_flag=True, help="Only say how each is made, and what to beware of.")
+@record_options
 @keeping_options(MONTHS)
 @by_option
 @unit_option
@@ -88,24 +97,31 @@ def fixed_points(name: str | None, logbook: Path, unit: Unit | None, as_json: bo
         raise WrongUse("name the SENSOR, such as: soakwitness fixed-points control --ice 0.6 --no-entry")
     if given["furnace"] is None and not given["no_entry"]:
         raise WrongUse("give --furnace NAME, or --no-entry.")
-    found = _calibrated(points, given, unit)
-    correction = _correction(found, name, given)
-    entry = None if given["no_entry"] else _enter(logbook, correction, given)
+    made = _compared(points, name, given, unit)
+    correction = _correction(made, given)
+    stop_at_a_fault(made, unit or "C", enter=not given["no_entry"])
+    beside, correction = beside_of(logbook, correction, made, given)
+    said, entry = doubts_of_book(beside), None
+    if not given["no_entry"]:
+        assert beside is not None
+        entry = enter(logbook, correction, made, beside, given, {"place": "on a bench", "plugs_tried": None})
     if as_json:
         from soakwitness.analysis.calibration.correcting.correction import correction_to_dict
 
         print_json(
             {
                 "schema": "soakwitness/fixed-points/1",
-                "points": [p.as_dict() for p in found.points],
+                "points": [p.as_dict() for p in made.found.points],
                 "correction": correction_to_dict(correction),
+                "kind": beside.kind if beside else "calibration",
+                "doubts": [str(words) for words in said],
                 "entry": entry,
             }
         )
         return
-    _show(found, points, correction, unit or "C")
-    if entry is not None:
-        click.echo(f"Entered as calibration {entry}, done {correction.done_on}, due {correction.due_on}.")
+    _show(made.found, points, correction, unit or "C")
+    tell_doubts(said, unit or "C")
+    tell_entry(entry, correction, None, due_words(beside, unit or "C"))
 
 
 def _points(given: dict[str, Any]) -> list[FixedPoint]:
@@ -123,7 +139,7 @@ def _point(name: str, given: dict[str, Any]) -> FixedPoint:
     return metal(name)  # type: ignore[arg-type]
 
 
-def _calibrated(points: Sequence[FixedPoint], given: dict[str, Any], unit: Unit | None) -> Calibration:
+def _compared(points: Sequence[FixedPoint], name: str, given: dict[str, Any], unit: Unit | None) -> Compared:
     """The points compared with what was shown, in the way of any calibration."""
     from soakwitness.analysis.calibration.correcting.calibrating import calibrate_readings
     from soakwitness.analysis.calibration.correcting.reference_differences import Comparing
@@ -135,45 +151,26 @@ def _calibrated(points: Sequence[FixedPoint], given: dict[str, Any], unit: Unit 
         for typed in given[point.name]:
             shown_c = to_celsius(typed.value, unit)
             check_reading(point, shown_c)
-            pairs.append(PairReading(point.temp_c, shown_c))
+            pairs.append(PairReading(point.temp_c, shown_c, at=point.name))
             step = max(step, to_kelvin(typed.step, unit))
     comparing = Comparing(sensor_resolution_c=step, reference_resolution_c=0.0, distance_mm=0.0)
-    return calibrate_readings(pairs, reference_of_points(points), comparing)
+    found = calibrate_readings(pairs, reference_of_points(points), comparing)
+    typed_in = tuple((pair.at, pair.reference_c, pair.sensor_c) for pair in pairs)
+    return Compared(found, None, None, given["furnace"], name, typed_in, "fixed points")
 
 
-def _correction(found: Calibration, name: str, given: dict[str, Any]) -> Correction:
+def _correction(made: Compared, given: dict[str, Any]) -> Correction:
     from soakwitness.analysis.calibration.correcting.calibrating import correction_of
 
     done, due = days_of(given["day"], given["due"], MONTHS, None)
-    by = new_stamp(given["by"]).by
-    return correction_of(found, furnace=given["furnace"] or "", sensor=name, done_on=done, due_on=due, done_by=by)
-
-
-def _enter(logbook: Path, correction: Correction, given: dict[str, Any]) -> int:
-    from dataclasses import replace
-
-    from soakwitness.analysis.logbook.calibrations import keep_correction
-    from soakwitness.analysis.record.moments import moment_of
-
-    stamp = new_stamp(given["by"])
-    with open_book(logbook, create=True) as book:
-        take_in_runs(book, stamp)
-        named = replace(correction, furnace=furnace_named(book, correction.furnace))
-        at_utc = moment_of(named.done_on)
-        _refuse_narrow(book, named)
-        return keep_correction(book, named, at_utc=at_utc, stamp=stamp, note=given["note"]).entry
-
-
-def _refuse_narrow(book: LogBook, correction: Correction) -> None:
-    """Points at the foot never take the place of a calibration that reaches where steel is hardened."""
-    from soakwitness.analysis.logbook.calibrations import correction_on
-
-    before = correction_on(book, correction.furnace, correction.sensor, correction.done_on)
-    if before is not None and not before.overdue_on(correction.done_on) and before.high_c > correction.high_c:
-        raise WrongUse(
-            f"the calibration of {before.done_on} reaches hotter and is in force: these would take its place. "
-            "Look at them with --no-entry; where they disagree, calibrate again over its whole range."
-        )
+    return correction_of(
+        made.found,
+        furnace=made.furnace or "",
+        sensor=made.sensor,
+        done_on=done,
+        due_on=due,
+        done_by=new_stamp(given["by"]).by,
+    )
 
 
 def _show(found: Calibration, points: Sequence[FixedPoint], correction: Correction, unit: Unit) -> None:

@@ -24,6 +24,12 @@ if TYPE_CHECKING:
 
 MOST_READINGS = 600  # more are printed as every n-th; all are in the log book and its export
 IN_A_ROW = 4
+METHODS = {
+    "run": "both logged in one run",
+    "two logs": "two logs, by shape",
+    "by eye": "read by eye",
+    "fixed points": "at points of nature, read by eye",
+}
 
 
 @dataclass(frozen=True)
@@ -71,13 +77,11 @@ def calibration_contents(one: Recorded, unit: Unit) -> Sheet:
 def facts_of(about: Mapping[str, Any], unit: Unit) -> tuple[tuple[str, str], ...]:
     """Who, when, where and with what."""
     life, columns = about.get("life") or {}, about.get("columns") or {}
+    two = about["method"] != "fixed points"  # thermocouples, one of them the reference
     pairs = [
         ("Done on", about["done_on"]),
         ("Done by", about["done_by"]),
-        (
-            "Method",
-            {"run": "both logged in one run", "two logs": "two logs, by shape"}.get(about["method"], "read by eye"),
-        ),
+        ("Method", METHODS[about["method"]]),
         ("Run", about.get("run") or ""),
         ("Sensor", _thermocouple(life)),
         ("As it was", "as found, before adjusting" if about["as_found"] else "after adjusting"),
@@ -85,8 +89,8 @@ def facts_of(about: Mapping[str, Any], unit: Unit) -> tuple[tuple[str, str], ...
         ("Instrument", _instrument(life, columns.get("sensor") or {}, about, unit)),
         ("Reference", about["reference"]["says"]),
         ("Its column", _thermocouple(columns.get("reference") or {})),
-        ("Tips apart", f"{about['comparing']['distance_mm']:g} mm"),
-        ("Plugs", "tried by warming a tip" if about["plugs_tried"] else "not tried"),
+        ("Tips apart", f"{about['comparing']['distance_mm']:g} mm" if two else ""),
+        ("Plugs", "" if not two else "tried by warming a tip" if about["plugs_tried"] else "not tried"),
         ("Made with", about["software"]),
     ]
     return tuple((name, words) for name, words in pairs if words)

@@ -129,6 +129,7 @@ class Compared:
     furnace: str | None
     sensor: str
     typed: tuple[tuple[str, float, float], ...] = ()
+    method: str = "by eye"
 
 
 def compare(run: str | None, logbook: Path, unit: Unit | None, given: Mapping[str, Any]) -> Compared:
@@ -160,8 +161,9 @@ def compare(run: str | None, logbook: Path, unit: Unit | None, given: Mapping[st
         typed = tuple((one.at, one.reference_c, one.sensor_c) for one in readings)
         return Compared(found, None, None, given["furnace"], given["sensor"], typed)
     limits = limits_of(given["minutes"], given["drift"], given["spread"], unit)
+    method = "run" if pair.alignment is None else "two logs"
     found = calibrate(pair.t_s, pair.reference_c, pair.sensor_c, reference, comparing, limits=limits)
-    return Compared(found, opened, pair, opened.header.furnace_name if opened else None, pair.sensor.name)
+    return Compared(found, opened, pair, opened.header.furnace_name if opened else None, pair.sensor.name, (), method)
 
 
 def typed_readings(file: Path, unit: Unit | None) -> tuple[PairReading, ...]:

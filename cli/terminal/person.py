@@ -71,6 +71,7 @@ class Person:
         try:
             return self.soak.follow(recording, self.unit)
         except Exception as error:
+            self.soak.leave()
             self.soak = None
             self.tell(f"The soak clock is ended ({type(error).__name__}: {error}); the recording goes on.")
             return None
@@ -134,6 +135,8 @@ class Person:
     def leave(self) -> None:
         """Let go of everything."""
         self._wait_for_children()
+        if self.soak is not None:
+            self.soak.leave()
         if self.page is not None:
             self.page.stop()
         self.screen.clear()
@@ -148,6 +151,7 @@ class Person:
                 child.wait(timeout=60)
             except subprocess.TimeoutExpired:
                 child.kill()
+                child.wait()
         self.tend_children()
 
 

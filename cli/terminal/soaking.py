@@ -112,9 +112,17 @@ class SoakLine:
                 self._ask(run, signs)
             self._asked_at_s = self._now()
 
+    def leave(self) -> None:
+        """Ask no more: a process that has not answered yet is ended, and waited for."""
+        if self._asked is not None:
+            self._asked.kill()
+            self._asked.communicate()
+            self._asked = None
+
     def _ask(self, run: Path, signs: Signs) -> None:
         """Ask what is known of the run, without waiting for it."""
-        self._asked, self._asked_at_s, self._signs = None, self._now(), signs
+        self.leave()
+        self._asked_at_s, self._signs = self._now(), signs
         logbook = run.parent.parent
         if not (logbook / "logbook.sqlite").exists():
             return

@@ -1,7 +1,8 @@
-"""What survey and place share: the sensors that were named, their certificates, what the log book knows of them."""
+"""What survey, place and accuracy share: the sensors that were named, their certificates, corrections that count."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -15,6 +16,7 @@ if TYPE_CHECKING:
     from soakwitness.analysis.calibration.measured_pairs.reference import Reference
     from soakwitness.analysis.record.run import Run
     from soakwitness.firmware_bridge.common.units import Unit
+    from soakwitness.firmware_bridge.runfolder.contents import Column
 
 
 def sensors_named(opened: Run, option: str, names: str) -> list[str]:
@@ -44,20 +46,31 @@ def certificates_of(given: tuple[str, ...], wanted: list[str], option: str) -> d
     return found
 
 
-def corrections_of(opened: Run, logbook: Path, unit: Unit | None) -> dict[str, Correction]:
-    """Corrections valid on the day of the run; those overdue then prove nothing and are said."""
-    from soakwitness.analysis.logbook.calibrations import corrections_for
+def corrections_of(
+    opened: Run, logbook: Path, unit: Unit | None, columns: Sequence[Column] | None = None
+) -> dict[str, Correction]:
+    """Corrections as they counted at the start of the run, U grown since; those lapsed then prove nothing and are said.
+
+    ``columns``: the sensors asked for, else all of the run.
+    """
     from soakwitness.analysis.logbook.copies import DATABASE
     from soakwitness.analysis.record.moments import local_day
+    from soakwitness.analysis.run_inputs.corrections_in_force import corrections_for
+    from soakwitness.cli.verdicts.verified import take_in
 
     if not (logbook / DATABASE).exists():
         return {}
+    take_in(logbook, opened)  # U grows by hours hot, so every run since counts
     with open_book(logbook) as book:
-        found, refused = corrections_for(book, opened.header)
+        found, refused = corrections_for(book, opened.header, columns)
     for words in refused:
         click.echo(words.text(unit or "C"), err=True)
-    day = local_day(opened.header.started_utc, opened.header.zone)
+    return counting(found, local_day(opened.header.started_utc, opened.header.zone))
+
+
+def counting(found: Mapping[str, Correction], day: str) -> dict[str, Correction]:
+    """Those that count on a day; of the others it is said why they are not used."""
     for name, one in found.items():
         if one.overdue_on(day):
-            click.echo(f"{name}: the calibration of {one.done_on} was overdue then and is not used.", err=True)
+            click.echo(f"{name}: the calibration of {one.done_on} is not used: {one.lapsed_by}.", err=True)
     return {name: one for name, one in found.items() if not one.overdue_on(day)}

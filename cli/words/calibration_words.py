@@ -127,13 +127,19 @@ def doubts(found: Calibration, beside: BesideTheBook | None, *, plugs_tried: boo
                 "whose display moves, and say so: --plugs-tried"
             )
         )
-    return said + ([] if beside is None else _beside_the_book(beside))
+    return said + doubts_of_book(beside)
 
 
-def _beside_the_book(beside: BesideTheBook) -> list[Says]:
+def doubts_of_book(beside: BesideTheBook | None) -> list[Says]:
+    """What the log book gives to doubt: how it drifts, what it contradicts, which holds it says nothing of."""
+    if beside is None:
+        return []
     said = [] if beside.kind == "check" else [beside.drift.says()]
     if beside.before is not None and beside.compared is not None:
         said.append(beside.compared.says(beside.before))
+    elif beside.before is not None:
+        says = "It has no temperature in common with the calibration of {day}, so it says nothing of that."
+        said.append(Says.of(says, day=beside.before.done_on))
     if beside.kind == "check" and beside.before is not None:
         contradicted = beside.compared is not None and beside.compared.contradicts
         lapses = "lapses with this day: calibrate again over its whole range"
@@ -176,6 +182,8 @@ def record_lines(kept: KeptCalibration, about: Mapping[str, Any], unit: Unit) ->
             f"Change since that of {before['done_on']}: {change} at {at} (U {u[0]} then, {u[1]} now): "
             f"{'contradicted' if before['contradicts'] else 'confirmed'}."
         )
+    else:
+        lines.append(f"No temperature in common with that of {before['done_on']}.")
     lines.append(
         f"Limits of use: readings from {temperature(limits['low_c'], unit)} to {temperature(limits['high_c'], unit)}, "
         f"until {kept.due_on or 'further notice'}."

@@ -51,7 +51,7 @@ _MORE_OF_A_SENSOR = """\
 # thermocouple = "K"            # B E J K N R S T
 # tolerance_class = "2"         # of new wire: "1", "2", "special", "standard"
 # expanded_uncertainty = 3.0    # from a calibration, k = 2, a difference in the unit above
-# instrument_uncertainty = 1.0
+# instrument_uncertainty = 1.0  # of what reads it, its cold junction included, k = 2
 # resolution = 0.1
 # serial = "TC-014"
 # position = "back wall, 60 mm above the hearth"

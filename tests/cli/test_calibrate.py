@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -10,9 +11,10 @@ from typing import Any
 import pytest
 from click.testing import CliRunner, Result
 
-from soakwitness.analysis.logbook.calibrations import corrections_for
+from soakwitness.analysis.calibration.correcting.correction import correction_from_dict
 from soakwitness.analysis.logbook.opening import open_logbook
-from soakwitness.analysis.logbook.sensors import accuracy_tests
+from soakwitness.analysis.logbook.sensors import accuracy_tests, calibrations
+from soakwitness.analysis.run_inputs.corrections_in_force import corrections_for
 from soakwitness.cli.commands.sensor import EXAMPLES
 from soakwitness.cli.main import soakwitness
 from soakwitness.cli.options.common import run_main
@@ -268,6 +270,22 @@ def test_accuracy_after_a_correction(book: Path, certificate: Path) -> None:
     assert answer["difference_c"] == pytest.approx(9.0, abs=0.1)
     assert answer["difference_after_correction_c"] == pytest.approx(0.0, abs=0.1)
     assert answer["verdict"] == "fail"  # 9 off at the controller, whatever the log book would add
+
+
+def test_accuracy_tells_the_u_that_has_grown_and_uses_no_lapsed_correction(book: Path, certificate: Path) -> None:
+    """292 days are 0.8 of a year, so 1.6 of the 2 K that a base metal wire is assumed to drift in it."""
+    common = ("--reference", "ref", "--reference-certificate", certificate)
+    ask(book, "calibrate", calibration_run(book, error_c=8.0), *common, "--due", "2027-11-25")
+    with open_logbook(book) as opened:
+        (kept,) = calibrations(opened, 1)
+    u_c = float(correction_from_dict(kept.correction).expanded_c(1058.0))
+    run = calibration_run(book, error_c=8.0, started_utc=STARTED_UTC + 292 * 86_400)
+    answer = as_json(book, "accuracy", run, *common, "--at", "1050", "--no-entry")
+    assert answer["correction_expanded_c"] == pytest.approx(2.0 * math.hypot(u_c / 2.0, 1.6 / math.sqrt(3.0)), abs=0.02)
+    late = calibration_run(book, error_c=8.0, started_utc=STARTED_UTC + 400 * 86_400)
+    said = ask(book, "accuracy", late, *common, "--no-entry")
+    assert "chamber: the calibration of 2026-11-25 is not used: overdue since 2027-11-25." in said.stderr
+    assert "would leave" not in said.stdout
 
 
 def test_the_run_of_a_calibration_is_no_test_of_its_own(book: Path, certificate: Path) -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import io
+import sys
 from dataclasses import replace
 from pathlib import Path
 
@@ -20,6 +22,8 @@ from soakwitness.analysis.record.moments import Stamp
 from soakwitness.analysis.record.run import open_run
 from soakwitness.analysis.run_inputs.gathered import inputs_of_entry
 from soakwitness.cli.terminal import soaking
+from soakwitness.cli.terminal.attending import Screen, Stop
+from soakwitness.cli.terminal.person import Person
 from soakwitness.cli.terminal.soaking import SoakLine
 from soakwitness.firmware_bridge.links.base import Reading
 from soakwitness.firmware_bridge.recording.alarms import Alarms
@@ -275,3 +279,37 @@ def test_a_clock_that_fails_stops_no_recording(tmp_path: Path, monkeypatch: pyte
     running.release()
     assert words.startswith("The soak clock stands (IndexError: ")
     assert "the record goes on" in words
+
+
+def test_a_process_that_has_not_answered_is_ended_with_the_recording(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Or it is told of as still running when it is forgotten, as at the end of a short record on a slow computer."""
+    monkeypatch.setattr(sys, "executable", str(slow_program(tmp_path)))
+    clock = FakeClock()
+    running = recording(tmp_path, clock)
+    with open_logbook(tmp_path, create=True):
+        pass
+    line = SoakLine(RECIPE, running.furnace)
+    take(running, clock, 20.0)
+    line.follow(running, "C")
+    running.release()
+    first = line._asked
+    assert first is not None
+    line._ask(tmp_path / "runs" / "next", ())
+    second = line._asked
+    assert second is not None
+    shown = io.StringIO()
+    Person(Screen(out=shown, err=shown), Stop(), "C", soak=line).leave()
+    for asked in (first, second):
+        assert asked.returncode is not None
+        assert asked.stdout is not None
+        assert asked.stdout.closed
+
+
+def slow_program(folder: Path) -> Path:
+    """A program that answers after a minute, whatever it is asked."""
+    path = folder / "slow"
+    path.write_text("#!/bin/sh\nexec sleep 60\n", encoding="utf-8")
+    path.chmod(0o755)
+    return path

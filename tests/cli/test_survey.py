@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import json
+import math
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner, Result
 
+from soakwitness.analysis.calibration.correcting.correction import Correction, CorrectionPoint
 from soakwitness.analysis.calibration.surveying.survey import SurveyedSensor
+from soakwitness.analysis.logbook.calibrations import keep_correction
 from soakwitness.analysis.logbook.opening import open_logbook
 from soakwitness.analysis.logbook.sensors import surveys
+from soakwitness.analysis.record.moments import Stamp
 from soakwitness.cli.charts.survey_chart import place_of, places_of, seen_at
 from soakwitness.cli.main import soakwitness
 from soakwitness.cli.options.common import run_main
@@ -140,3 +144,30 @@ def test_things_farther_back_are_seen_smaller_and_towards_the_eye() -> None:
     assert (x, y) == (pytest.approx(0.5 - 0.5 / 1.75), pytest.approx(0.62 - 0.62 / 1.75))
     assert small == pytest.approx(1 / 1.75)
     assert seen_at((0.3, 0.0, 0.7)) == (pytest.approx(0.3), pytest.approx(0.7), 1.0)
+
+
+def test_the_log_book_s_corrections_count_with_the_u_they_have_grown_to(tmp_path: Path) -> None:
+    """292 days are 0.8 of a year, so 1.6 of the 2 K that a base metal wire is assumed to drift in it; b has lapsed."""
+    book = tmp_path / "book"
+    readings = (0.0, 1200.0)
+    with open_logbook(book, create=True) as opened:
+        for sensor in PLACES:
+            correction = Correction(
+                furnace="shed",
+                sensor=sensor,
+                model="constant",
+                why="one point",
+                points=(CorrectionPoint(1050.0, -1.0, 2.0),),
+                table_reading_c=readings,
+                table_correction_c=(-1.0, -1.0),
+                table_expanded_c=(2.0, 2.0),
+                done_on="2026-02-06",
+                due_on="2026-11-20" if sensor == "b" else "2027-02-06",
+            )
+            stamp = Stamp("2026-02-06T10:00:00Z", "anna")
+            keep_correction(opened, correction, at_utc="2026-02-06T10:00:00Z", stamp=stamp)
+    answer = ask(book, "survey", survey_run(book), "--sensors", "survey", "--band", "8", "--no-entry", "--json")
+    assert "b: the calibration of 2026-02-06 is not used: overdue since 2026-11-20." in answer.stderr
+    by_name = {one["name"]: one for one in json.loads(answer.stdout)["sensors"]}
+    assert by_name["a"]["expanded_c"] == pytest.approx(2.0 * math.hypot(1.0, 1.6 / math.sqrt(3.0)), abs=0.01)
+    assert by_name["b"]["correction_c"] == 0.0

@@ -38,7 +38,8 @@ class AccuracyLimit:
 class AccuracyTest:
     """Result at one temperature: difference is reading minus truth [K], as the controller shows it.
 
-    ``corrected_c`` is what a valid correction would leave of it: it decides nothing, the controller does not know it.
+    ``corrected_c`` is what a valid correction would leave of it, ``correction_u_c`` the U of that correction as it
+    counted then: they decide nothing, the controller does not know them.
     """
 
     point: CalibratedPoint
@@ -47,6 +48,7 @@ class AccuracyTest:
     corrected_c: float | None
     correction_of: str | None
     decision: Decision
+    correction_u_c: float | None = None
 
     @property
     def difference_c(self) -> float:
@@ -62,6 +64,7 @@ class AccuracyTest:
             "difference_c": self.difference_c,
             "difference_after_correction_c": self.corrected_c,
             "correction_of": self.correction_of,
+            "correction_expanded_c": self.correction_u_c,
             "expanded_c": self.point.budget.expanded_c,
             "limit_c": self.limit_c,
             "limit_origin": self.limit_origin,
@@ -88,9 +91,10 @@ def accuracy_test(
     Raises NotEnoughData if nothing was compared within 25 K of the temperature asked for.
     """
     point = _chosen(found.points, at_c)
-    corrected_c = None
+    corrected_c, correction_u_c = None, None
     if correction is not None and bool(correction.covers(point.reading_c)):
         corrected_c = float(correction.correct(point.reading_c)) - point.reference_c
+        correction_u_c = float(correction.expanded_c(point.reading_c))
     allowed_c = limit.at(point.reference_c)
     return AccuracyTest(
         point=point,
@@ -106,6 +110,7 @@ def accuracy_test(
             guard=guard,
             k=point.budget.coverage_factor,
         ),
+        correction_u_c=correction_u_c,
     )
 
 

@@ -54,15 +54,16 @@ class Apart:
 def kind_of(new: Correction, old: Correction | None, day: str) -> Literal["calibration", "check"]:
     """Whether a new correction takes the place of the one in force, or is a check of it.
 
-    It takes its place where it reaches as far; or farther on one side, if it is at least half as wide. ``old``: the one
-    that counts on ``day``, as it counts then; one that has lapsed is in force no more.
+    It takes its place where it reaches as far; or hotter, if it is at least half as wide, or all of it is hotter: then
+    it could check nothing. One that ends colder never does: steel is hardened at the hot end. ``old``: the one that
+    counts on ``day``, as it counts then; one that has lapsed is in force no more.
     """
     if old is None or old.overdue_on(day):
         return "calibration"
     as_far = new.low_c <= old.low_c + MARGIN_C and new.high_c >= old.high_c - MARGIN_C
-    farther = new.low_c < old.low_c - MARGIN_C or new.high_c > old.high_c + MARGIN_C
+    hotter = new.high_c > old.high_c + MARGIN_C
     wide = new.high_c - new.low_c >= 0.5 * (old.high_c - old.low_c)
-    return "calibration" if as_far or (farther and wide) else "check"
+    return "calibration" if as_far or (hotter and (wide or new.low_c > old.high_c)) else "check"
 
 
 def compare_with(new: Correction, old: Correction) -> Apart | None:

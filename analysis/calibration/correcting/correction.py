@@ -99,6 +99,11 @@ class Correction:
         """Whether it is overdue on a local day (2026-11-25)."""
         return self.due_on is not None and day[:10] > self.due_on
 
+    @property
+    def lapsed_by(self) -> str:
+        """Why it no longer counts, where it does not."""
+        return self.lapse or f"overdue since {self.due_on}"
+
 
 def correction_to_dict(correction: Correction) -> dict[str, Any]:
     """Turn a correction into plain data for the log book or a file.

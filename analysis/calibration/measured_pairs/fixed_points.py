@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from soakwitness.analysis.calibration.measured_pairs.reference import Reference
+from soakwitness.analysis.calibration.measured_pairs.reference import Reference, at_points
 from soakwitness.analysis.calibration.uncertainty.budget import Budget, BudgetRow, combined, rectangular
 from soakwitness.analysis.errors import AnalysisError
 from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, difference
@@ -142,18 +142,16 @@ def refused(name: str) -> FixedPointError:
 
 def reference_of_points(points: Sequence[FixedPoint]) -> Reference:
     """The points as a reference for a calibration: no readout, no cold junction and no furnace of its own."""
-    rising = sorted(points, key=lambda p: p.temp_c)
+    names = ", ".join(p.name for p in sorted(points, key=lambda p: p.temp_c))
+    return at_points([(p.temp_c, _row_of(p)) for p in points], f"fixed points: {names}")
 
-    def row(temp_c: float) -> BudgetRow:
-        point = min(rising, key=lambda p: abs(p.temp_c - temp_c))
-        if len(point.rows) == 1:
-            return point.rows[0]
-        origin = ", ".join(f"{each.source} {difference(each.contribution_c, 'C', digits=2)}" for each in point.rows)
-        return BudgetRow(f"{point.name} point", Budget(point.rows).combined_c, origin=origin)
 
-    names = ", ".join(p.name for p in rising)
-    says = Says.plain(f"fixed points: {names}")
-    return Reference(says, rising[0].temp_c - 1.0, rising[-1].temp_c + 1.0, row, of_readings=True)
+def _row_of(point: FixedPoint) -> BudgetRow:
+    """All that is not known of a point, as one source."""
+    if len(point.rows) == 1:
+        return point.rows[0]
+    origin = ", ".join(f"{each.source} {difference(each.contribution_c, 'C', digits=2)}" for each in point.rows)
+    return BudgetRow(f"{point.name} point", Budget(point.rows).combined_c, origin=origin)
 
 
 def check_reading(point: FixedPoint, reading_c: float) -> None:

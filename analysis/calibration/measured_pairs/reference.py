@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from pathlib import Path
@@ -18,6 +18,7 @@ from soakwitness.firmware_bridge.common.units import Unit, from_celsius, from_ke
 from soakwitness.firmware_bridge.common.wording import Says, difference, saying, temperature
 
 REACH_C = 10.0  # a stretch this near an outermost certified point counts as at it
+NEXT_C = 1.0  # a reference that is true at single temperatures speaks for no more than this beyond them
 KEYS = ("sensor", "thermocouple", "serial", "date", "laboratory", "number", "unit", "drift", "point")
 FIGURES = ("correction", "deviation", "emf_mv")
 POINT_KEYS = ("temp", *FIGURES, "U", "k")
@@ -136,6 +137,23 @@ def of_class(thermocouple: str, tolerance_class: str) -> Reference:
     return Reference(Says.plain(says), low_c, high_c, row, thermocouple=thermocouple, given=given)
 
 
+def at_points(rows: Sequence[tuple[float, BudgetRow]], says: str | Says) -> Reference:
+    """Build a reference that is true at some temperatures [degC] and nowhere else, with the budget row of each."""
+    rising = sorted(rows, key=lambda one: one[0])
+    given = {"kind": "points", "says": str(says), "rows": [[at_c, _row_to_dict(row)] for at_c, row in rising]}
+    low_c, high_c = rising[0][0] - NEXT_C, rising[-1][0] + NEXT_C
+
+    def nearest(temp_c: float) -> BudgetRow:
+        return min(rising, key=lambda one: abs(one[0] - temp_c))[1]
+
+    return Reference(saying(says), low_c, high_c, nearest, of_readings=True, given=given)
+
+
+def _row_to_dict(row: BudgetRow) -> dict[str, Any]:
+    """A budget row without its endless degrees of freedom, which JSON has no word for."""
+    return {key: value for key, value in vars(row).items() if value != np.inf}
+
+
 def reference_to_dict(reference: Reference) -> dict[str, Any]:
     """What a reference was made from, as plain data in degC and K."""
     more = {"thermocouple": reference.thermocouple, "serial": reference.serial, "day": reference.day}
@@ -152,6 +170,8 @@ def reference_from_dict(data: Mapping[str, Any]) -> Reference:
         made = stated(data["expanded_c"], data["says"])
     elif kind == "class":
         made = of_class(data["thermocouple"], data["tolerance_class"])
+    elif kind == "points":
+        made = at_points([(at_c, BudgetRow(**row)) for at_c, row in data["rows"]], data["says"])
     else:
         raise AnalysisError(f"a reference of kind {kind!r} needs a newer version of this program.")
     return replace(made, thermocouple=data["thermocouple"], serial=data["serial"], day=data["day"])

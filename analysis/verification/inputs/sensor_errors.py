@@ -181,8 +181,7 @@ class SensorErrors:
     def _with_lapse(self, says: Says) -> Says:
         if not self.overdue or self.calibration is None:
             return says
-        why = self.calibration.lapse or f"overdue since {self.calibration.due_on}"
-        late = f"calibration of {self.calibration.done_on}, {why}"
+        late = f"calibration of {self.calibration.done_on}, {self.calibration.lapsed_by}"
         return Says.of("{late}; {says}", late=late, says=says) if says.template else Says(late)
 
     def _grown(self) -> float:

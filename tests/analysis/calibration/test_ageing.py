@@ -87,6 +87,11 @@ def test_a_narrow_one_is_a_check_of_a_wide_one() -> None:
     assert kind_of(narrow, wide, "2027-06-01") == "calibration"  # the wide one is overdue
     assert kind_of(correction(490.0, 1040.0, -3.0), wide, "2026-06-01") == "calibration"
     assert kind_of(correction(700.0, 1090.0, -3.0), wide, "2026-06-01") == "calibration"
+    foot = correction(-1.0, 421.0, 0.5)
+    hot = correction(780.0, 1050.0, -3.0)
+    assert kind_of(foot, hot, "2026-06-01") == "check"  # wider, and knows nothing of where steel is hardened
+    assert kind_of(hot, foot, "2026-06-01") == "calibration"
+    assert kind_of(correction(1040.0, 1060.0, -3.0), foot, "2026-06-01") == "calibration"  # nothing there to check
     found = compare_with(narrow, wide)
     assert found is not None
     assert found.contradicts  # 6 apart, hypot(2, 2) = 2.8 allowed
