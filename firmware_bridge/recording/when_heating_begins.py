@@ -214,6 +214,8 @@ class Heating:
     # Beginning
 
     def _begin(self, t_s: float) -> HeatingDecision | None:
+        for trail in filter(self._only_bricks, self._live().values()):
+            trail.left_alone_s = t_s
         found = self._reason(self._live())
         if found is None:
             self._reason_s = None
@@ -233,10 +235,10 @@ class Heating:
         for trail in (own, *self._nearer(live).values()):
             asked, why = self._why_asked(trail), self._why_climbing(trail)
             if asked is not None or why is not None:
-                onset_s = trail.onset_s(ceiling_c=trail.minutes[-1].temp_c + 10.0, after_s=self._ended_s)
+                onset_s = trail.onset_s(ceiling_c=trail.minutes[-1].temp_c + 10.0)
                 return asked or why or Says.plain(""), onset_s, STANDS_S if asked else RETURNED_S
             if self._stays(trail) or ((trail is own or trail.moved_c >= self.settings.climb_c) and self._held(trail)):
-                onset_s = trail.held_since_s(self.settings.held_c, after_s=self._ended_s)
+                onset_s = trail.held_since_s(self.settings.held_c)
                 return Says.of("held above {hot}", hot=Temp(self.settings.held_c)), onset_s, STANDS_S
         if self._works():
             return Says.plain("the output is on"), self._minute_s - self.settings.climb_s, STANDS_S
@@ -320,9 +322,8 @@ class Heating:
         outputs = self._lately_outputs(HALF_HOUR_S)
         if outputs:
             return max(outputs) < 1.0
-        return (
-            trail.may_come_back and max(self._setpoints(), default=float("inf")) < trail.minutes[-1].temp_c - 2 * ASKS_C
-        )
+        setpoint_c = max(self._setpoints(), default=float("inf"))
+        return trail.may_come_back and setpoint_c < trail.minutes[-1].temp_c - 2 * ASKS_C
 
     def _only_bricks(self, trail: Trail) -> bool:
         """Whether a door let heat out and nothing is on (off alone says less where it is rarely read)."""
@@ -378,7 +379,7 @@ class Heating:
         self._ended_s = t_s
         self._doubted = False
         for trail in self._trails.values():
-            trail.stand_still()
+            trail.stand_still(t_s)
         return HeatingDecision("end", Says.plain(why), t_s)
 
     def _say_doubts(self, live: Mapping[str, Trail], leader: Trail) -> None:

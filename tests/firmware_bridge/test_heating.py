@@ -430,6 +430,22 @@ def test_a_door_after_a_program_does_not_make_one_run_of_two(signals: tuple[floa
     assert acts == ["begin", "end", "begin"]
 
 
+@pytest.mark.parametrize("signal", ["output", "setpoint"])
+@pytest.mark.parametrize("every_s", [60.0, 300.0])
+def test_what_bricks_gave_back_before_the_program_was_started_is_not_recorded(signal: str, every_s: float) -> None:
+    """A door until minute 260, back at 108 by 266; the program is started at 330, an hour later, from about 104."""
+    before = after_a_door(20)[:330]
+    temps = before + ramp(before[-1], 500, 120) + [500.0] * 30
+    heating, found = Heating(), []
+    for k in range(0, len(temps), int(every_s / 60)):
+        on = k >= 330
+        setpoint_c, output = (500.0 if on else 0.0), (40.0 if on else 0.0)
+        asked = (None, output) if signal == "output" else (setpoint_c, None)
+        found.append(heating.look(k * 60.0, temps[k], *asked))
+    (begin,) = [decision for decision in found if decision is not None]
+    assert 330 * 60 - 300 - 2 * every_s <= begin.from_s <= 330 * 60
+
+
 def bricks_behind_a_door(open_min: int, *, left: float = 0.4) -> list[float]:
     """Bricks at 200 that lose a third of their heat in 8 h; a door takes the chamber to so much of it, then is shut.
 
