@@ -35,7 +35,7 @@ STANDS_S = 300.0  # so long a reason must stand
 RETURNED_S = RETURNS_S + STANDS_S  # and a climb that nobody asked for: what jumps returns sooner
 HIGHER_C = 25.0  # a sensor that reads so much more than the chamber's own is nearer to the heat
 ASKS_C = 15.0
-FULL_OUTPUT = 50.0  # with this output no furnace stays as it is
+OFF_BELOW, FULL_OUTPUT = 1.0, 50.0  # %: nothing comes out; with this no furnace stays as it is
 UNSEEN_S = 900.0
 HOT_C = 100.0
 CHAMBER = "chamber"
@@ -321,7 +321,7 @@ class Heating:
         """
         outputs = self._lately_outputs(HALF_HOUR_S)
         if outputs:
-            return max(outputs) < 1.0
+            return max(outputs) < OFF_BELOW
         setpoint_c = max(self._setpoints(), default=float("inf"))
         return trail.may_come_back and setpoint_c < trail.minutes[-1].temp_c - 2 * ASKS_C
 
@@ -354,9 +354,9 @@ class Heating:
         return None
 
     def _patience(self, now_c: float) -> float:
-        """So many times the idle time: more where this may be a power cut, and nothing is known of the output."""
-        if self._lately_outputs(HALF_HOUR_S):
-            return 1.0
+        """So many times the idle time: more where a little comes out, or this may be a power cut."""
+        if outputs := self._lately_outputs(HALF_HOUR_S):
+            return 1.0 if max(outputs) < OFF_BELOW else 1.4  # bricks may carry most of a hold
         setpoint_c = self._asked[-1].setpoint_c
         if setpoint_c is not None and setpoint_c >= max(self.settings.warm_c, now_c + ASKS_C):
             return 2.25

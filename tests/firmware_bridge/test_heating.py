@@ -515,6 +515,18 @@ def test_a_slow_controlled_cooling_from_a_hot_hold_does_not_end_a_run() -> None:
     assert [decision.act for decision in acts] == ["begin"]
 
 
+def test_a_hold_that_bricks_carry_is_waited_for_while_a_little_comes_out() -> None:
+    """From 180 the program falls to a temper at 131, 110 min later; two per cent keep it there, bricks the rest."""
+    heat = [(c, 60.0) for c in ramp(20, 180, 60)] + [(180.0, 8.0)] * 60
+    falls = [(20 + 160 * math.exp(-k / 300), 0.0) for k in range(110)]
+    holds = [(falls[-1][0], 2.0)] * 120
+    heating, acts = Heating(), []
+    for k, (temp_c, output) in enumerate([(20.0, 0.0)] * 60 + heat + falls + holds):
+        decision = heating.look(k * 60.0, temp_c, None, output)
+        acts += [decision.act] if decision is not None else []
+    assert acts == ["begin"]
+
+
 def test_a_run_is_not_sealed_while_it_climbs_again() -> None:
     """Left to itself for 1 h 55 min, then heated: one run, whatever it is in the first minutes."""
     cools = [20 + 140 * math.exp(-k / 150) for k in range(115)]
