@@ -24,7 +24,8 @@ class SealKnown:
 def seal_known(book: LogBook, folder: Path, run: str) -> SealKnown:
     """Compare the seal of a run with what the log book has seen, and with the chain that it belongs to.
 
-    Returns ``seen`` only where the log book has seen this seal, or one that it grew out of by later marks.
+    Returns ``seen`` only where the log book has seen this seal, or one that it grew out of by later marks; that it only
+    names one is not enough.
     """
     row = book.row("SELECT seal FROM runs WHERE run = ?", run)
     seen = None if row is None else row["seal"]

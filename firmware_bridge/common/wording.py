@@ -7,6 +7,7 @@ what counts down while one looks at it ``6:20``.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Union
@@ -71,8 +72,14 @@ def duration_span(low_s: float, high_s: float) -> str:
 
 
 def duration_range(best_s: float, low_s: float, high_s: float) -> str:
-    """A duration with its bounds [s]: ``11.4 min (11.1 to 11.6)``; without them where they say nothing more."""
-    best, low, high = duration(best_s), duration(low_s), duration(high_s)
+    """A duration with its bounds [s]: ``11.4 min (11.1 to 11.6)``; without them where they say nothing more.
+
+    One that nobody knows the upper bound of (infinite) is ``11.4 min (11.1 min or longer)``.
+    """
+    best, low = duration(best_s), duration(low_s)
+    if math.isinf(high_s):
+        return f"{best} (or longer)" if low == best else f"{best} ({low} or longer)"
+    high = duration(high_s)
     if low == high:
         return best
     both = _shortened(low, best), _shortened(high, best)

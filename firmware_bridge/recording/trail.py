@@ -46,7 +46,10 @@ def swing_c(temp_c: float) -> float:
 
 
 class Trail:
-    """Follows one sensor. ``moved_c`` is how far it went since ``stand_still`` [K]: a stuck sensor never does."""
+    """Follows one sensor. ``moved_c`` is how far it went since ``stand_still`` [K]: a stuck sensor never does.
+
+    ``left_alone_s`` is when a run was over last, or bricks behind a door were all that could warm it.
+    """
 
     def __init__(self) -> None:
         self.minutes: deque[Minute] = deque()
@@ -54,6 +57,7 @@ class Trail:
         self._same_since_s: float | None = None
         self._ever_moved = False
         self.is_stuck = False
+        self.left_alone_s = -float("inf")
         self._readings: deque[tuple[float, float]] = deque()
 
     @property
@@ -141,9 +145,9 @@ class Trail:
         for _ in away:
             self.minutes.pop()
 
-    def stand_still(self) -> None:
-        """Count ``moved_c`` from here."""
-        self._range_c = None
+    def stand_still(self, t_s: float) -> None:
+        """Nothing heats it: count ``moved_c`` from here."""
+        self._range_c, self.left_alone_s = None, t_s
 
     def believe(self) -> None:
         """Count it as moved: a run is gone on with, whose beginning was not seen."""
@@ -259,10 +263,10 @@ class Trail:
         """
         return next((3 * s for s in (HALF_HOUR_S / 3, HALF_HOUR_S * 2 / 3) if self._was_caught(least_c, s)), None)
 
-    def held_since_s(self, least_c: float, *, after_s: float) -> float:
+    def held_since_s(self, least_c: float) -> float:
         """When a hold began that may have had no climb."""
-        onset_s, ago_s = self.onset_s(ceiling_c=float("inf"), after_s=after_s), self.caught_s(least_c)
-        return onset_s if ago_s is None else max(min(onset_s, self.minutes[-1].t_s - ago_s), after_s)
+        onset_s, ago_s = self.onset_s(ceiling_c=float("inf")), self.caught_s(least_c)
+        return onset_s if ago_s is None else max(min(onset_s, self.minutes[-1].t_s - ago_s), self.left_alone_s)
 
     def _was_caught(self, least_c: float, window_s: float) -> bool:
         """In windows of so long: fell through seven of them, and through the last three no more."""
@@ -339,14 +343,14 @@ class Trail:
         even = first * (1 - slowing / 2) <= third <= 1.2 * first and abs(second - (first + third) / 2) <= 0.15 * second
         return even and min(first, second, third) >= 10.0
 
-    def onset_s(self, *, ceiling_c: float, after_s: float) -> float:
-        """When its climb began: the last moment at which the furnace stood, nothing over the ceiling.
+    def onset_s(self, *, ceiling_c: float) -> float:
+        """When its climb began: the last moment at which the furnace stood, nothing over the ceiling or left alone.
 
         Near the lowest of all before it, but for what a room drifts until then; and near the lowest of the hour before
         that, lest a slow climb loses its foot.
         """
         before = []
-        for minute in self.since(after_s):
+        for minute in self.since(self.left_alone_s):
             if minute.temp_c > ceiling_c:
                 break
             before.append(minute)

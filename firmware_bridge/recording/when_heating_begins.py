@@ -35,7 +35,7 @@ STANDS_S = 300.0  # so long a reason must stand
 RETURNED_S = RETURNS_S + STANDS_S  # and a climb that nobody asked for: what jumps returns sooner
 HIGHER_C = 25.0  # a sensor that reads so much more than the chamber's own is nearer to the heat
 ASKS_C = 15.0
-FULL_OUTPUT = 50.0  # with this output no furnace stays as it is
+OFF_BELOW, FULL_OUTPUT = 1.0, 50.0  # %: nothing comes out; with this no furnace stays as it is
 UNSEEN_S = 900.0
 HOT_C = 100.0
 CHAMBER = "chamber"
@@ -214,6 +214,8 @@ class Heating:
     # Beginning
 
     def _begin(self, t_s: float) -> HeatingDecision | None:
+        for trail in filter(self._only_bricks, self._live().values()):
+            trail.left_alone_s = t_s
         found = self._reason(self._live())
         if found is None:
             self._reason_s = None
@@ -233,10 +235,10 @@ class Heating:
         for trail in (own, *self._nearer(live).values()):
             asked, why = self._why_asked(trail), self._why_climbing(trail)
             if asked is not None or why is not None:
-                onset_s = trail.onset_s(ceiling_c=trail.minutes[-1].temp_c + 10.0, after_s=self._ended_s)
+                onset_s = trail.onset_s(ceiling_c=trail.minutes[-1].temp_c + 10.0)
                 return asked or why or Says.plain(""), onset_s, STANDS_S if asked else RETURNED_S
             if self._stays(trail) or ((trail is own or trail.moved_c >= self.settings.climb_c) and self._held(trail)):
-                onset_s = trail.held_since_s(self.settings.held_c, after_s=self._ended_s)
+                onset_s = trail.held_since_s(self.settings.held_c)
                 return Says.of("held above {hot}", hot=Temp(self.settings.held_c)), onset_s, STANDS_S
         if self._works():
             return Says.plain("the output is on"), self._minute_s - self.settings.climb_s, STANDS_S
@@ -319,10 +321,9 @@ class Heating:
         """
         outputs = self._lately_outputs(HALF_HOUR_S)
         if outputs:
-            return max(outputs) < 1.0
-        return (
-            trail.may_come_back and max(self._setpoints(), default=float("inf")) < trail.minutes[-1].temp_c - 2 * ASKS_C
-        )
+            return max(outputs) < OFF_BELOW
+        setpoint_c = max(self._setpoints(), default=float("inf"))
+        return trail.may_come_back and setpoint_c < trail.minutes[-1].temp_c - 2 * ASKS_C
 
     def _only_bricks(self, trail: Trail) -> bool:
         """Whether a door let heat out and nothing is on (off alone says less where it is rarely read)."""
@@ -353,9 +354,9 @@ class Heating:
         return None
 
     def _patience(self, now_c: float) -> float:
-        """So many times the idle time: more where this may be a power cut, and nothing is known of the output."""
-        if self._lately_outputs(HALF_HOUR_S):
-            return 1.0
+        """So many times the idle time: more where a little comes out, or this may be a power cut."""
+        if outputs := self._lately_outputs(HALF_HOUR_S):
+            return 1.0 if max(outputs) < OFF_BELOW else 1.4  # bricks may carry most of a hold
         setpoint_c = self._asked[-1].setpoint_c
         if setpoint_c is not None and setpoint_c >= max(self.settings.warm_c, now_c + ASKS_C):
             return 2.25
@@ -378,7 +379,7 @@ class Heating:
         self._ended_s = t_s
         self._doubted = False
         for trail in self._trails.values():
-            trail.stand_still()
+            trail.stand_still(t_s)
         return HeatingDecision("end", Says.plain(why), t_s)
 
     def _say_doubts(self, live: Mapping[str, Trail], leader: Trail) -> None:

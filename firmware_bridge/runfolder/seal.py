@@ -5,12 +5,14 @@ The seal shows accidents and careless edits, not forgery: who can write the fold
 A seal's own digest is the SHA-256 of ``seal.json`` with 64 zeros where the digest stands. Marks that are entered or
 struck out after the end are appended to ``events.csv`` and the run is sealed again: the new seal keeps, under
 ``former``, the digest of each seal before it and how many bytes of ``events.csv`` that one covered, so that the
-appended part can be told from the first one.
+appended part can be told from the first one. All else stays as it was: a former seal can be written again out of the
+new one, and its digest shows whether that grew out of it.
 """
 
 from __future__ import annotations
 
 import hashlib
+import itertools
 import json
 import re
 from collections.abc import Mapping, Sequence
@@ -25,6 +27,7 @@ from soakwitness.firmware_bridge.runfolder.files import open_regular, read_small
 SEAL_FORMAT = "1.0"
 _MOST_BYTES = 64 << 20
 _ZEROS = "0" * 64
+_LATER_KEYS = ("changed",)  # which seals of the first releases do not have
 _SEGMENT = re.compile(r"samples(?:-([1-9]\d*))?\.csv")
 
 
@@ -42,7 +45,8 @@ class FormerSeal:
 class Seal:
     """``seal.json``. ``files`` maps a name to its SHA-256; ``good`` lists (segment, start, stop, rows).
 
-    ``changed`` says what another program did while the run was recorded, and what is missing since.
+    ``changed`` says what another program did while the run was recorded, and what is missing since; ``grew_from`` are
+    digests of former seals that it grew out of by marks alone: who forges a record can name a seal, but not make it.
     """
 
     run: str
@@ -60,12 +64,13 @@ class Seal:
     chain_number: int
     previous: str | None
     former: tuple[FormerSeal, ...]
+    grew_from: tuple[str, ...]
     digest: str
 
     @property
     def known_as(self) -> tuple[str, ...]:
         """Digests under which another seal may have named this one as the one before it."""
-        return (self.digest, *(seal.digest for seal in self.former))
+        return (self.digest, *self.grew_from)
 
 
 def segments(path: Path) -> list[Path]:
@@ -90,8 +95,15 @@ def file_sha256(path: Path) -> str:
 
 def seal_text(said: dict[str, Any]) -> str:
     """``seal.json`` as text, its own digest filled in."""
-    empty = json.dumps({**said, "digest": _ZEROS}, indent=1, ensure_ascii=False) + "\n"
-    return empty.replace(_ZEROS, hashlib.sha256(empty.encode()).hexdigest())
+    return _blank(said).replace(_ZEROS, _digest(said))
+
+
+def _blank(said: dict[str, Any]) -> str:
+    return json.dumps({**said, "digest": _ZEROS}, indent=1, ensure_ascii=False) + "\n"
+
+
+def _digest(said: dict[str, Any]) -> str:
+    return hashlib.sha256(_blank(said).encode()).hexdigest()
 
 
 def read_seal(path: Path) -> Seal | None:
@@ -108,7 +120,7 @@ def read_seal(path: Path) -> Seal | None:
         raise RunFolderError(f"{file} cannot be read: {error.strerror or error}.") from None
     try:
         said = from_json(data)
-        seal = _parse(said)
+        seal = _parse(said, _grew_from(path, said))
     except (ValueError, KeyError, TypeError, AttributeError, OverflowError, RecursionError):
         raise RunFolderError(f"{file} is damaged.") from None
     blank = data.replace(seal.digest.encode(), _ZEROS.encode())
@@ -117,7 +129,7 @@ def read_seal(path: Path) -> Seal | None:
     return seal
 
 
-def _parse(said: dict[str, Any]) -> Seal:
+def _parse(said: dict[str, Any], grew_from: tuple[str, ...]) -> Seal:
     chain = said["chain"]
     return Seal(
         run=str(said["run"]),
@@ -135,8 +147,38 @@ def _parse(said: dict[str, Any]) -> Seal:
         chain_number=int(chain["number"]),
         previous=None if chain["previous"] is None else str(chain["previous"]),
         former=tuple(FormerSeal(**seal) for seal in said["former"]),
+        grew_from=grew_from,
         digest=str(said["digest"]),
     )
+
+
+def _grew_from(path: Path, said: dict[str, Any]) -> tuple[str, ...]:
+    """Digests of the former seals, from the last one back, that come out when they are written again."""
+    if not said["former"]:
+        return ()
+    try:
+        with open_regular(path / "events.csv") as file:
+            events = file.read()
+    except OSError:
+        return ()
+    last_first = range(len(said["former"]) - 1, -1, -1)
+    held = itertools.takewhile(lambda number: _is_former(said, number, events), last_first)
+    return tuple(str(said["former"][number]["digest"]) for number in held)[::-1]
+
+
+def _is_former(said: dict[str, Any], number: int, events: bytes) -> bool:
+    """Whether the seal without the events entered since has the digest of its former seal of this number."""
+    former = said["former"][number]
+    before = said | {
+        "sealed_utc": former["sealed_utc"],
+        "events_bytes": former["events_bytes"],
+        "files": said["files"] | {"events.csv": former["events_sha256"]},
+        "former": said["former"][:number],
+    }
+    forms = [before, {key: value for key, value in before.items() if key not in _LATER_KEYS or value}]
+    least = int(said["events"]) - events[former["events_bytes"] : said["events_bytes"]].count(b"\n")
+    counts = range(least, least + 3)  # the end of a line that was cut when it was sealed is no event
+    return any(_digest(form | {"events": count}) == former["digest"] for count in counts for form in forms)
 
 
 def differences(path: Path, seal: Seal) -> list[str]:

@@ -44,10 +44,15 @@ class Shop:
         self.out = told.out
         return told.out + told.err
 
-    def forge(self, number: int) -> None:
-        """Other readings with sound checksums under a new seal: what anybody can do who can write the folder."""
+    def forge(self, number: int, *, names_it: bool = False) -> None:
+        """Other readings with sound checksums under a new seal: what anybody can do who can write the folder.
+
+        ``names_it``: it names the true seal as one that it grew out of.
+        """
         path = self.path(number)
         said = json.loads((path / "seal.json").read_text())
+        true = {key: said[key] for key in ("digest", "sealed_utc", "events_bytes")}
+        said["former"] += [{**true, "events_sha256": said["files"]["events.csv"]}] if names_it else []
         (path / "seal.json").unlink()
         rows = (path / "samples.csv").read_bytes().splitlines(keepends=True)
         (path / "samples.csv").write_bytes(b"".join(rows[:-5]))
@@ -95,7 +100,7 @@ def test_a_run_of_no_log_book_is_said_to_be_known_by_its_own_seal_alone(shop: Sh
     assert "unchanged since it was sealed, as far as its own seal shows" in out.read_text()
 
 
-@pytest.mark.parametrize("how", ["seen", "not seen before it was forged", "sealed again"])
+@pytest.mark.parametrize("how", ["seen", "not seen before it was forged", "sealed again", "names the true seal"])
 @pytest.mark.parametrize("number", [1, 2])  # one in the middle of the chain, and the newest
 def test_a_forged_run_is_called_whole_by_nobody(shop: Shop, tmp_path: Path, how: str, number: int) -> None:
     if how != "not seen before it was forged":
@@ -103,7 +108,7 @@ def test_a_forged_run_is_called_whole_by_nobody(shop: Shop, tmp_path: Path, how:
     if how == "sealed again":
         shop.seal_again(number)
     else:
-        shop.forge(number)
+        shop.forge(number, names_it=how == "names the true seal")
     found = shop.verified(number)
     assert found["verdict"] == "not proven"
     assert found["record"]["intact"] is False  # type: ignore[index]
@@ -145,3 +150,8 @@ def test_marks_entered_later_are_no_forgery(shop: Shop, tmp_path: Path) -> None:
     assert before.digest in after.known_as
     assert shop.verified(1)["verdict"] == "pass"
     assert "sealed, intact" in shop.listed(1)
+    shop.say("mark", "note", "seen again", "--run", shop.path(1).name)
+    again = read_seal(shop.path(1))
+    assert again is not None
+    assert again.known_as == (again.digest, before.digest, after.digest)
+    assert shop.verified(1)["verdict"] == "pass"

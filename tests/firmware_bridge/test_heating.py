@@ -430,6 +430,22 @@ def test_a_door_after_a_program_does_not_make_one_run_of_two(signals: tuple[floa
     assert acts == ["begin", "end", "begin"]
 
 
+@pytest.mark.parametrize("signal", ["output", "setpoint"])
+@pytest.mark.parametrize("every_s", [60.0, 300.0])
+def test_what_bricks_gave_back_before_the_program_was_started_is_not_recorded(signal: str, every_s: float) -> None:
+    """A door until minute 260, back at 108 by 266; the program is started at 330, an hour later, from about 104."""
+    before = after_a_door(20)[:330]
+    temps = before + ramp(before[-1], 500, 120) + [500.0] * 30
+    heating, found = Heating(), []
+    for k in range(0, len(temps), int(every_s / 60)):
+        on = k >= 330
+        setpoint_c, output = (500.0 if on else 0.0), (40.0 if on else 0.0)
+        asked = (None, output) if signal == "output" else (setpoint_c, None)
+        found.append(heating.look(k * 60.0, temps[k], *asked))
+    (begin,) = [decision for decision in found if decision is not None]
+    assert 330 * 60 - 300 - 2 * every_s <= begin.from_s <= 330 * 60
+
+
 def bricks_behind_a_door(open_min: int, *, left: float = 0.4) -> list[float]:
     """Bricks at 200 that lose a third of their heat in 8 h; a door takes the chamber to so much of it, then is shut.
 
@@ -497,6 +513,18 @@ def test_a_slow_controlled_cooling_from_a_hot_hold_does_not_end_a_run() -> None:
     program = ramp(20, 840, 120) + [840.0] * 120 + ramp(840, 640, 600)
     acts = feed(Heating(), noisy([20.0] * 400 + program, noise_c=0.1))
     assert [decision.act for decision in acts] == ["begin"]
+
+
+def test_a_hold_that_bricks_carry_is_waited_for_while_a_little_comes_out() -> None:
+    """From 180 the program falls to a temper at 131, 110 min later; two per cent keep it there, bricks the rest."""
+    heat = [(c, 60.0) for c in ramp(20, 180, 60)] + [(180.0, 8.0)] * 60
+    falls = [(20 + 160 * math.exp(-k / 300), 0.0) for k in range(110)]
+    holds = [(falls[-1][0], 2.0)] * 120
+    heating, acts = Heating(), []
+    for k, (temp_c, output) in enumerate([(20.0, 0.0)] * 60 + heat + falls + holds):
+        decision = heating.look(k * 60.0, temp_c, None, output)
+        acts += [decision.act] if decision is not None else []
+    assert acts == ["begin"]
 
 
 def test_a_run_is_not_sealed_while_it_climbs_again() -> None:

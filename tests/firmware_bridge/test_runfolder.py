@@ -384,6 +384,47 @@ def test_a_later_entry_is_sealed_again_and_names_the_seal_before(tmp_path: Path)
     assert following.previous in third.known_as
 
 
+def seal_other(path: Path, said: dict[str, object]) -> str:
+    """Write another seal; its digest."""
+    text = seal.seal_text({key: value for key, value in said.items() if key != "digest"})
+    (path / "seal.json").write_text(text)
+    return str(json.loads(text)["digest"])
+
+
+@pytest.mark.parametrize("form", ["today's", "of the first releases", "the last line feed is missing"])
+def test_a_seal_that_grew_by_marks_is_known_as_what_it_was(tmp_path: Path, form: str) -> None:
+    path = sealed_run(tmp_path)
+    said = json.loads((path / "seal.json").read_text())
+    if form == "of the first releases":
+        del said["changed"]
+    if form == "the last line feed is missing":
+        events = path / "events.csv"
+        events.write_bytes(events.read_bytes()[:-1])
+        said["events_bytes"] -= 1
+        said["files"]["events.csv"] = seal.file_sha256(events)
+    first = seal_other(path, said)
+    strike = marks.encode_strike("a1b2c3", why="it was B-043")
+    later = [marks.encode_mark(Mark(30.0, "note", note=note, entered_later=True)) for note in ("one", "two")]
+    second = append_sealed(path, [(60.0, later[0]), (60.0, later[1])], now_utc=STARTED_UTC + 4000).digest
+    third = append_sealed(path, [(60.0, strike)], now_utc=STARTED_UTC + 5000)
+    assert third.known_as == (third.digest, first, second)
+
+
+def test_a_seal_that_only_names_another_is_not_known_as_that(tmp_path: Path) -> None:
+    path = sealed_run(tmp_path)
+    said = json.loads((path / "seal.json").read_text())
+    true = {key: said[key] for key in ("digest", "sealed_utc", "events_bytes")}
+    former = [{**true, "events_sha256": said["files"]["events.csv"]}]
+    forged = seal_other(path, said | {"former": former, "rows": said["rows"] - 1})
+    found = seal.read_seal(path)
+    assert found is not None
+    assert found.known_as == (forged,)
+    # Nor is one that grew out of the forged one by marks alone.
+    later = marks.encode_mark(Mark(30.0, "note", note="one", entered_later=True))
+    grown = append_sealed(path, [(60.0, later)], now_utc=STARTED_UTC + 4000)
+    assert true["digest"] not in grown.known_as
+
+
 def test_a_changed_run_takes_no_later_entry(tmp_path: Path) -> None:
     path = sealed_run(tmp_path)
     file = path / "samples.csv"

@@ -116,7 +116,9 @@ def _by_reading(view: View, hold: HoldResult) -> Iterator[Says]:
             yield Says.of("readings surer than ±{noise}; it is too near its limit.", noise=Diff(hold.noise_c))
     if "longest soak" in hold.unproven and hold.longest_s is not None and hold.at_most_s is not None:
         over_s = hold.longest_s.high - hold.at_most_s
-        if over_s > 0.0:
+        if hold.longest_s.endless:
+            yield WITHOUT_GAPS
+        elif over_s > 0.0:
             yield Says(f"{duration(over_s)} less above the lower edge, or denser sampling.")
         else:
             yield Says("the pull mark, or a record until the furnace has cooled.")
@@ -142,7 +144,14 @@ def not_seen(view: View, bad: tuple[BadReadings, ...]) -> tuple[Says, ...]:
         says.append(Says.plain(f"The load sensor ({names}) speaks for pieces up to its own dummy's thickness."))
     if not run.record.check.sealed:
         says.append(Says("The record is not sealed: it may be incomplete."))
-    if run.uncertain:
+    if any(gap.longer for gap in run.uncertain):
+        says.append(
+            Says(
+                "The computer restarted within the run with its clock behind; that gap was longer than it is on "
+                "record, nobody knows by how much, and it never counts as soak."
+            )
+        )
+    elif run.uncertain:
         says.append(
             Says("The computer restarted within the run; the length of that gap is uncertain and never counts as soak.")
         )

@@ -222,7 +222,8 @@ def _had(hold: HoldResult, piece: PieceResult | None, *, by_known: bool = False)
         spread = f" ({both}" if both else ""
     source = piece.temperature_from if piece is not None and piece.temperature_from else hold.temperature_from
     by = BY[source] if (piece is not None or source == "packet estimate") and not by_known else ""
-    least = "" if hold.began and hold.ended else "at least "
+    whole = hold.began and hold.ended and not (soak is not None and soak.endless)
+    least = "" if whole else "at least "
     if soak is not None and soak.high <= 0.0 and hold.enter_s is None:
         return Says.of("{who} never came into the band of {at}{by}", who=who, at=Temp(hold.target_c), by=by)
     return Says.of(

@@ -36,6 +36,7 @@ DIP_WORDS: dict[Looks, tuple[str, str]] = {
     ),
     "not told": ("its cause is not told by the record", "Note what was done at that time, if anything."),
 }
+OFF_FOR_LONGER = " The computer was off for longer than is on record; the furnace may have held meanwhile."
 GOOD_PART = 0.25
 LAG_WORTH_A_WARNING = 0.2  # of the required soak; common practice, no source
 LOADS_S = 120.0
@@ -73,6 +74,7 @@ def _short(view: View, hold: HoldResult, *, as_typed: bool) -> list[Finding]:
     restarts = [d for d in _own_dips(hold) if d.effect == "new start"]
     cut = heat_cut(view, hold)
     why = f" A dip of {duration(restarts[0].end_s - restarts[0].start_s)} started it again." if restarts else ""
+    why += OFF_FOR_LONGER if soak.endless else ""
     return [
         Finding(
             "short soak",

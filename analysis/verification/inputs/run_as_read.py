@@ -21,6 +21,7 @@ from soakwitness.analysis.verification.inputs.sensor_choice import (
 )
 from soakwitness.analysis.verification.inputs.sensor_errors import SensorErrors, errors_of
 from soakwitness.analysis.verification.inputs.stays import Stay, charges_told, drop_unnamed
+from soakwitness.analysis.verification.inputs.uncertain_gaps import UncertainGap, uncertain_gaps
 from soakwitness.analysis.verification.results.verification import PieceInfo, Source, UsualDifference
 from soakwitness.firmware_bridge.common.chamber import FEWEST_READINGS
 from soakwitness.firmware_bridge.common.zones import local_day
@@ -62,7 +63,7 @@ class RunAsRead:
     """A run without its bad readings: its chamber's sensor, its load sensors, who was in when, what is to be asked.
 
     ``stands_in``: the chamber's sensor took over from one that broke; ``doors_s`` [s] are moments at which a door was
-    open, ``uncertain`` (from, to) [s] gaps whose length is not known; ``rack`` the one of its furnace file.
+    open, ``uncertain`` gaps whose length is not known; ``rack`` the one of its furnace file.
     """
 
     run: Run
@@ -74,7 +75,7 @@ class RunAsRead:
     questions: tuple[Question, ...]
     doors_s: tuple[float, ...]
     stands_in: StandsIn | None
-    uncertain: tuple[tuple[float, float], ...]
+    uncertain: tuple[UncertainGap, ...]
     rack: Rack | None = None
 
     @property
@@ -139,15 +140,3 @@ def corrected(trace: Trace, errors: SensorErrors) -> Readings:
     """Readings with what a calibration in force says added, where it reaches; elsewhere they stay what was shown."""
     readings = readings_of(trace)
     return replace(readings, temp_c=readings.temp_c + errors.added_c(readings.temp_c))
-
-
-def uncertain_gaps(run: Run) -> tuple[tuple[float, float], ...]:
-    """Stretches (from, to) [s] whose length is not known: after a restart of the computer."""
-    found = []
-    for event in run.events:
-        if event.event == "resumed" and "uncertain" in event.detail:
-            after = int(np.searchsorted(run.t_s, event.t_s))
-            start = float(run.t_s[after - 1]) if after else event.t_s
-            end = float(run.t_s[after]) if after < run.t_s.size else event.t_s
-            found.append((start, max(end, event.t_s)))
-    return tuple(found)

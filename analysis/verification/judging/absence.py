@@ -9,7 +9,8 @@ import numpy as np
 
 from soakwitness.analysis.recipes.recipe import Hold
 from soakwitness.analysis.record.run import FloatArray
-from soakwitness.analysis.verification.inputs.readings import gaps
+from soakwitness.analysis.verification.inputs.readings import Readings, gaps
+from soakwitness.analysis.verification.inputs.uncertain_gaps import UncertainGap
 from soakwitness.analysis.verification.rules.passing import longer_than_passing_s
 from soakwitness.analysis.verification.rules.places import Placed
 from soakwitness.analysis.verification.rules.states import ROOM_C
@@ -61,6 +62,11 @@ def absence_of(run: GatheredRun, number: int) -> Absence:
         a, b = long[0]
         says = Says(f"there is a gap of {duration(b - a)} where it may have been")
         return Absence("not on record", says, a)
+    longer = next(
+        (g for g in run.uncertain if g.longer and since <= g.start_s < until and _meets(trace, g, hold)), None
+    )
+    if longer is not None:
+        return Absence("not on record", Says("there is a gap of unknown length where it may have been"), longer.start_s)
     if not before and float(trace.temp_c[0]) >= hold.lower_c and _from_cold(run, number):
         says = Says.of("the record begins at {first}", first=Temp(float(trace.temp_c[0])))
         return Absence("not on record", says, run.chamber.first_s)
@@ -73,6 +79,13 @@ def absence_of(run: GatheredRun, number: int) -> Absence:
         return Absence("missing", says, until, lingered)
     inside = bool(before and before[-1].edges and not before[-1].edges.left)
     return _at_the_end(run, number, since, inside=inside)
+
+
+def _meets(trace: Readings, gap: UncertainGap, hold: Hold) -> bool:
+    """Whether what was read on both sides of a gap lies around the hold or in it."""
+    low, high = trace.between(gap.start_s, gap.end_s)
+    beside = trace.temp_c[low : high + 1]
+    return bool(beside.size) and float(beside.min()) <= hold.upper_c and float(beside.max()) >= hold.lower_c
 
 
 def _end_of(placed: Placed) -> float:

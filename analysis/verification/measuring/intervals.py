@@ -2,17 +2,20 @@
 
 An interval between two readings is certain only if its chord +- the noise stays inside, possible if it touches.
 A gap (an interval over three nominal periods) has the envelope that the furnace's fastest heating and cooling allow.
+One that was longer than it is on record has no end where a reading beside it may be inside.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
 from soakwitness.analysis.record.run import FloatArray
 from soakwitness.analysis.verification.inputs.readings import Readings
+from soakwitness.analysis.verification.inputs.uncertain_gaps import UncertainGap
 from soakwitness.analysis.verification.rules.windows import Mode
 
 __all__ = ["Allowed", "Inside", "Mode", "inside", "merged"]
@@ -23,26 +26,30 @@ class Allowed:
     """What readings of one hold cannot show.
 
     ``noise_c`` [K] lies about every chord; ``heating_c_per_s`` and ``cooling_c_per_s`` [K/s] bound what a gap hides;
-    ``uncertain`` are stretches [s] whose length itself is not known (after a restart of the recorder).
+    ``uncertain`` are gaps whose length itself is not known (after a restart of the computer).
     """
 
     noise_c: float
     heating_c_per_s: float
     cooling_c_per_s: float
-    uncertain: tuple[tuple[float, float], ...] = ()
+    uncertain: tuple[UncertainGap, ...] = ()
 
 
 @dataclass(frozen=True)
 class Inside:
-    """Stretches inside: ``start_s`` and ``end_s`` [s], shape (k,), rising, apart from each other."""
+    """Stretches inside: ``start_s`` and ``end_s`` [s], shape (k,), rising, apart from each other.
+
+    ``endless``: one of them may have lasted longer than is on record, nobody knows by how much.
+    """
 
     start_s: FloatArray
     end_s: FloatArray
+    endless: bool = False
 
     @property
     def total_s(self) -> float:
         """Their sum [s]."""
-        return float((self.end_s - self.start_s).sum())
+        return np.inf if self.endless else float((self.end_s - self.start_s).sum())
 
 
 def inside(
@@ -65,13 +72,15 @@ def inside(
     if t.size < 2 or end_s <= start_s:
         return Inside(np.empty(0), np.empty(0))
     whole = _whole(y, lower_c, upper_c, mode, allowed.noise_c)
-    parts = None
+    parts, endless = None, False
     if mode == "best":
         parts = _crossings(t, y, lower_c, upper_c, whole)
     else:
         unsure = readings.gaps_in(first, last + 1)
         if allowed.uncertain:
-            unsure = np.union1d(unsure, _uncertain(t, allowed).nonzero()[0])
+            unsure = np.union1d(unsure, _within(t, allowed.uncertain).nonzero()[0])
+            longer = [gap for gap in allowed.uncertain if gap.longer]
+            endless = mode == "high" and bool((whole & _within(t, longer)).any())
         if unsure.size:
             whole[unsure] = False
             parts = _in_gaps(t, y, lower_c, upper_c, mode, allowed, unsure)
@@ -83,7 +92,7 @@ def inside(
         begin, end = begin[order], end[order]
     begin, end = np.maximum(begin, start_s), np.minimum(end, end_s)
     kept = end > begin
-    return merged(begin[kept], end[kept])
+    return replace(merged(begin[kept], end[kept]), endless=endless)
 
 
 def _whole(y: FloatArray, lower: float, upper: float, mode: Mode, noise: float) -> npt.NDArray[np.bool_]:
@@ -126,10 +135,11 @@ def _crossings(
     return t0 + come * (t1 - t0), t0 + go * (t1 - t0)
 
 
-def _uncertain(t: FloatArray, allowed: Allowed) -> npt.NDArray[np.bool_]:
+def _within(t: FloatArray, uncertain: Iterable[UncertainGap]) -> npt.NDArray[np.bool_]:
+    """Which intervals between neighbouring readings lie in gaps whose length is not known."""
     mask = np.zeros(t.size - 1, dtype=bool)
-    for start, stop in allowed.uncertain:
-        mask |= (t[1:] > start) & (t[:-1] < stop)
+    for gap in uncertain:
+        mask |= (t[1:] > gap.start_s) & (t[:-1] < gap.end_s)
     return mask
 
 
@@ -147,7 +157,7 @@ def _in_gaps(
         return t0 + late, t1 - early
     after = np.maximum(np.minimum((y0 - noise - lower) / down, (upper - y0 - noise) / up), 0.0)
     before = np.maximum(np.minimum((y1 - noise - lower) / up, (upper - y1 - noise) / down), 0.0)
-    unknown = _uncertain(t, allowed)[gaps_at]
+    unknown = _within(t, allowed.uncertain)[gaps_at]
     after, before = np.where(unknown, 0.0, after), np.where(unknown, 0.0, before)
     return np.concatenate((t0, np.maximum(t1 - before, t0))), np.concatenate((np.minimum(t0 + after, t1), t1))
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -37,7 +37,7 @@ def soak(work: Readings, hold: Hold, window: Window, *, error_c: float, mode: Mo
     level, swings = hold.lower_c + error_c, hold.judge_by == "mean"
     spans = inside(work, level, np.inf, start_s=start, end_s=end, mode=mode, allowed=allowed)
     if mode == "high" and window.doors:
-        spans = _bridged(spans, window.doors)
+        spans = replace(_bridged(spans, window.doors), endless=spans.endless)
     dip_s = max(hold.dip_s, SWING_S) if swings else hold.dip_s
     sure_c = level - allowed.noise_c if mode == "best" else None
     return Soak(longest(spans, work, dip_s, sure_c, bridged=swings), spans.total_s)
@@ -68,6 +68,8 @@ def longest(
     An interruption ends a stretch only if a reading in it lies below ``below_c`` or above ``above_c`` [degC] (None:
     always). ``bridged`` counts the interruptions that only pause: a swinging oven is judged by its mean.
     """
+    if spans.endless:
+        return np.inf
     if not spans.start_s.size:
         return 0.0
     if spans.start_s.size == 1:

@@ -111,8 +111,11 @@ def _too_hot(hot: TooHot | None) -> dict[str, float] | None:
     }
 
 
-def _bounds(bounds: Bounds | None) -> dict[str, float] | None:
-    return None if bounds is None else {"low": bounds.low, "best": bounds.best, "high": bounds.high}
+def _bounds(bounds: Bounds | None) -> dict[str, float | None] | None:
+    """A figure with its bounds; the upper one is None where nobody knows how long a gap was."""
+    if bounds is None:
+        return None
+    return {"low": bounds.low, "best": bounds.best, "high": None if bounds.endless else bounds.high}
 
 
 def _in_band(figures: InBand | None) -> dict[str, Any]:

@@ -5,6 +5,7 @@ Times are seconds on the run's ``t_s``; temperatures degC; differences K; None i
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
@@ -61,6 +62,11 @@ class Bounds:
     low: float
     best: float
     high: float
+
+    @property
+    def endless(self) -> bool:
+        """Whether nobody knows how much it was at most: a gap in it was longer than it is on record."""
+        return math.isinf(self.high)
 
 
 @dataclass(frozen=True)

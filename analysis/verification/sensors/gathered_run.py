@@ -9,6 +9,7 @@ from soakwitness.analysis.record.run import Run
 from soakwitness.analysis.verification.holds.placed_sensors import DecidingSensor
 from soakwitness.analysis.verification.inputs.sensor_choice import StandsIn
 from soakwitness.analysis.verification.inputs.stays import Stay
+from soakwitness.analysis.verification.inputs.uncertain_gaps import UncertainGap
 from soakwitness.analysis.verification.measuring.dips import OwnCooling
 from soakwitness.analysis.verification.measuring.intervals import Allowed
 from soakwitness.analysis.verification.measuring.too_hot import Limit
@@ -114,7 +115,7 @@ class GatheredRun:
     usual: tuple[UsualDifference, ...]
     questions: tuple[Question, ...]
     stands_in: StandsIn | None
-    uncertain: tuple[tuple[float, float], ...]
+    uncertain: tuple[UncertainGap, ...]
     went_on: bool
     unknown_beside: Says | None
     other_unit: Says | None

@@ -13,8 +13,9 @@ from soakwitness.analysis.record.run import FloatArray, Run, Trace
 from soakwitness.analysis.verification.holds.assignment import block_medians
 from soakwitness.analysis.verification.holds.placed_sensors import PlacedRun, place
 from soakwitness.analysis.verification.inputs.doors import doors_of
-from soakwitness.analysis.verification.inputs.run_as_read import RunKnowledge, read_clean, uncertain_gaps
+from soakwitness.analysis.verification.inputs.run_as_read import RunKnowledge, read_clean
 from soakwitness.analysis.verification.inputs.sensor_choice import StandsIn, chamber_trace, load_traces, usable
+from soakwitness.analysis.verification.inputs.uncertain_gaps import UncertainGap, uncertain_gaps
 from soakwitness.analysis.verification.results.verification import PieceInfo
 from soakwitness.analysis.verification.sensors.furnace_rates import Rates, fastest
 from soakwitness.analysis.verification.sensors.gathered_run import GatheredRun
@@ -126,15 +127,15 @@ def test_a_gap_of_unknown_length_lies_between_the_readings_around_it() -> None:
     kept = (T_S <= 1000) | (T_S >= 1300)
     said = "rebooted; gap 300 s, uncertain, by the computer's clock"
 
-    def gaps(at_s: float, detail: str = said) -> tuple[tuple[float, float], ...]:
+    def gaps(at_s: float, detail: str = said) -> tuple[UncertainGap, ...]:
         return uncertain_gaps(make_run(T_S[kept], {"pv": TEMP_C[kept]}, events=[Event(at_s, "", "resumed", detail)]))
 
-    assert gaps(1300.0) == ((1000.0, 1300.0),)
-    assert gaps(1200.0) == ((1000.0, 1300.0),)
+    assert gaps(1300.0) == (UncertainGap(1000.0, 1300.0),)
+    assert gaps(1200.0) == (UncertainGap(1000.0, 1300.0),)
     assert gaps(1300.0, "after 2 s") == ()
     # After the last reading, and before the first.
-    assert gaps(5100.0) == ((5000.0, 5100.0),)
-    assert gaps(0.0) == ((0.0, 0.0),)
+    assert gaps(5100.0) == (UncertainGap(5000.0, 5100.0),)
+    assert gaps(0.0) == (UncertainGap(0.0, 0.0),)
     other = make_run(T_S[kept], {"pv": TEMP_C[kept]}, events=[Event(1300.0, "", "link back", said)])
     assert uncertain_gaps(other) == ()
 

@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from soakwitness.analysis.verification.inputs.readings import Readings, gaps, noise
+from soakwitness.analysis.verification.inputs.uncertain_gaps import UncertainGap
 from soakwitness.analysis.verification.measuring.intervals import Allowed, inside
 
 SURE = Allowed(noise_c=0.0, heating_c_per_s=0.5, cooling_c_per_s=0.25)
@@ -69,7 +70,7 @@ def test_a_gap_between_readings_below_the_edge_can_hide_time_above_it():
 
 def test_a_gap_of_uncertain_length_is_never_certain():
     level = Readings(np.array([0, 10, 20, 40, 50.0]), np.full(5, 1000.0), 0.1, 10.0)
-    unsure = Allowed(0.0, 0.5, 0.25, uncertain=((20.0, 40.0),))
+    unsure = Allowed(0.0, 0.5, 0.25, uncertain=(UncertainGap(20.0, 40.0),))
     assert seconds(level, 990, np.inf, "low", unsure) == 30
     assert seconds(level, 990, np.inf, "high", unsure) == 50
 

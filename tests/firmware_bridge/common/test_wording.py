@@ -46,6 +46,8 @@ def test_bounds_drop_the_unit_that_all_share() -> None:
     assert wording.duration_range(115, 100, 150) == "115 s (100 s to 2.5 min)"
     assert wording.duration_range(7500, 7100, 7600) == "2 h 5 min (118.3 min to 2 h 7 min)"
     assert wording.duration_range(60, 60, 60) == "1 min"
+    assert wording.duration_range(684, 664, float("inf")) == "11.4 min (11.1 min or longer)"
+    assert wording.duration_range(684, 682, float("inf")) == "11.4 min (or longer)"
 
 
 def test_moments_and_countdowns() -> None:
