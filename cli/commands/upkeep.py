@@ -7,6 +7,7 @@ from pathlib import Path
 
 import click
 
+from soakwitness.analysis.evidence.upkeep import PARTS
 from soakwitness.cli.options.common import LARGEST_NUMBER, WrongUse, json_option, logbook_option, print_json
 from soakwitness.cli.options.entering import (
     by_option,
@@ -18,18 +19,6 @@ from soakwitness.cli.options.entering import (
     table,
     take_in_runs,
     zone_option,
-)
-
-PARTS = (
-    "elements",
-    "relay",
-    "door seal",
-    "insulation",
-    "thermocouple",
-    "controller",
-    "mains",
-    "moved house",
-    "other",
 )
 
 

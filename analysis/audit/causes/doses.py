@@ -103,9 +103,12 @@ def temper(off_k: float, at_c: float, steel: str | None = None) -> Dose:
 
 def _slopes(steel: str | None) -> tuple[tuple[float, float], str]:
     known = find_steel(steel, published_steels()) if steel else None
-    points = (
-        sorted((f.low_c, f.hrc_low) for f in known.of("temper") if f.low_c is not None and f.hrc_low) if known else []
-    )
+    tables: dict[tuple[str, str], list[tuple[float, float]]] = {}
+    for figure in known.of("temper") if known else ():
+        if figure.low_c is not None and figure.hrc_low and figure.low_c <= FLAT_FROM_C:
+            tables.setdefault((figure.source, figure.note), []).append((figure.low_c, figure.hrc_low))
+    longest: list[tuple[float, float]] = max(tables.values(), key=len, default=[])
+    points = sorted(longest)  # of one source: two that disagree are no slope
     found = [(a[1] - b[1]) / (b[0] - a[0]) for a, b in pairwise(points) if b[0] > a[0]]
     if known is not None and len(found) >= 2:
         return (min(found), max(found)), f"published tempers of {known.name}"
