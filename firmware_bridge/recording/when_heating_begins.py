@@ -214,7 +214,8 @@ class Heating:
     # Beginning
 
     def _begin(self, t_s: float) -> HeatingDecision | None:
-        for trail in filter(self._only_bricks, self._live().values()):
+        # A program that has just begun may put little out for a while: its setpoint moves.
+        for trail in filter(self._only_bricks, () if self._moves_setpoint() else self._live().values()):
             trail.left_alone_s = t_s
         found = self._reason(self._live())
         if found is None:
