@@ -92,15 +92,20 @@ def runs(
     if len(named) > 1:
         raise WrongUse(f"{named[1]}: several runs are named. One at a time, or draw them together: runs --compare.")
     run = named[0] if named else None
-    from soakwitness.firmware_bridge.runfolder.listing import look_at, run_folders, run_id
-
     if strike or unstrike:
         _strike(run, logbook, why, by, unstrike)
         return
     if export is not None:
         _export(find_run(run or "last", logbook), export, decimal, force)
         return
-    struck = struck_out(logbook)
+    _list(run, logbook, everything=everything, check=check, only_struck=only_struck, as_json=as_json)
+
+
+def _list(run: str | None, logbook: Path, *, everything: bool, check: bool, only_struck: bool, as_json: bool) -> None:
+    """Print the runs, or the one that is named, each with the verdict that was kept of it."""
+    from soakwitness.firmware_bridge.runfolder.listing import look_at, run_folders, run_id
+
+    struck, hidden = struck_out(logbook), 0
     if run is not None:
         paths = [find_run(run, logbook)]
     else:

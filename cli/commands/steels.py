@@ -8,24 +8,12 @@ from typing import TYPE_CHECKING
 
 import click
 
+from soakwitness.analysis.metallurgy.published_treatments import WHATS
 from soakwitness.cli.options.common import WrongUse, json_option, logbook_option, nearest, print_json, unit_option
 from soakwitness.firmware_bridge.common.units import Unit, to_celsius
 
 if TYPE_CHECKING:
     from soakwitness.analysis.metallurgy.published_treatments import Steel, What
-
-WHATS = (
-    "composition",
-    "preheat",
-    "harden",
-    "soak",
-    "quench",
-    "as quenched",
-    "Ms",
-    "cold treatment",
-    "stress relief",
-    "temper",
-)
 
 
 class SteelsGroup(click.Group):
