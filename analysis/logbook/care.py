@@ -11,6 +11,7 @@ from pathlib import Path
 
 from soakwitness.analysis.logbook.kept import forget
 from soakwitness.analysis.logbook.opening import LogBook
+from soakwitness.analysis.logbook.photos import FOLDER, all_photos, photo_path, photo_trouble
 from soakwitness.analysis.logbook.runs import Taken, take_in
 from soakwitness.analysis.logbook.seals import FOREIGN
 from soakwitness.analysis.logbook.striking import struck_runs
@@ -40,7 +41,7 @@ def check_book(book: LogBook, *, files: bool = True, progress: Progress | None =
     ``files``: whether every file of every sealed run is compared with its digest, which reads them all. ``progress``:
     gets how many folders were looked at, of how many.
     """
-    return (*_database(book), *_folders(book, files, progress))
+    return (*_database(book), *_photos(book), *_folders(book, files, progress))
 
 
 def _database(book: LogBook) -> list[Trouble]:
@@ -57,6 +58,15 @@ def _database(book: LogBook) -> list[Trouble]:
     except sqlite3.DatabaseError as error:
         found.append(Trouble("database", f"cannot be read: {error}", copies))
     return found
+
+
+def _photos(book: LogBook) -> list[Trouble]:
+    then = f"Copy it out of a backup to {book.folder / FOLDER}, or strike the entry and enter it again."
+    return [
+        Trouble(f"photo {photo.entry} of {photo.piece}", f"its file {photo.file_name} {wrong}", then)
+        for photo in all_photos(book)
+        if (wrong := photo_trouble(photo_path(book, photo), photo.digest)) is not None
+    ]
 
 
 def _folders(book: LogBook, files: bool, progress: Progress | None) -> list[Trouble]:

@@ -30,6 +30,8 @@ Table = Literal[
     "inspections",
     "cutout_tests",
     "upkeep",
+    "photos",
+    "piece_notes",
 ]
 
 # what a person calls an entry of each table
@@ -53,7 +55,10 @@ KINDS: dict[str, Table] = {
     "inspection": "inspections",
     "cutout": "cutout_tests",
     "upkeep": "upkeep",
+    "photo": "photos",
+    "note": "piece_notes",
 }
+ABOUT_PIECE = ("piece", "batch", "charge", "hardness", "treatment", "inspection", "photo", "note")
 
 
 @dataclass(frozen=True)
@@ -71,7 +76,7 @@ class Struck:
 def struck_entries(book: LogBook, piece: str) -> tuple[Struck, ...]:
     """Everything about a piece that was struck through, in the order of the striking."""
     found: list[Struck] = []
-    for kind in ("piece", "batch", "charge", "hardness", "treatment", "inspection"):
+    for kind in ABOUT_PIECE:
         for row in book.rows(f"SELECT * FROM {KINDS[kind]} WHERE piece = ? AND struck_utc IS NOT NULL", piece):
             facts = {
                 name: row[name]
@@ -112,7 +117,7 @@ def _where_numbers_stand(table: Table) -> str:
         return "Numbers are shown by: soakwitness upkeep FURNACE"
     if table == "measured_packets":
         return "Numbers are shown by: soakwitness packet list"
-    if table in ("piece_facts", "charge_pieces", "hardness", "treatments", "inspections"):
+    if table in ("piece_facts", "charge_pieces", "hardness", "treatments", "inspections", "photos", "piece_notes"):
         return "Numbers of entries are shown by: soakwitness piece history PIECE"
     if table == "cutout_tests":
         return "Numbers are shown by: soakwitness cutout FURNACE"

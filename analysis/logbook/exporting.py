@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import csv
 import importlib.util
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 
 from soakwitness.analysis.errors import LogBookError
 from soakwitness.analysis.logbook.opening import LogBook
+from soakwitness.analysis.logbook.photos import FOLDER as PHOTOS
+from soakwitness.analysis.logbook.photos import all_photos, photo_path, photo_trouble
 from soakwitness.analysis.logbook.runs import RunEntry, list_runs
 from soakwitness.firmware_bridge.common.spreadsheets import defused
 from soakwitness.firmware_bridge.errors import BridgeError
@@ -31,6 +34,8 @@ TABLES = {
     "hardness": "SELECT * FROM hardness ORDER BY piece, measured_utc",
     "treatments": "SELECT * FROM treatments ORDER BY piece, start_utc",
     "inspections": "SELECT * FROM inspections ORDER BY piece, seen_utc",
+    "photos": "SELECT * FROM photos ORDER BY piece, taken_utc, entry",
+    "piece_notes": "SELECT * FROM piece_notes ORDER BY piece, at_utc, entry",
     "run_loads": "SELECT * FROM run_loads ORDER BY run, entry",
     "cutout_tests": "SELECT * FROM cutout_tests ORDER BY furnace, done_on, entry",
     "sensor_lives": "SELECT * FROM sensor_lives ORDER BY furnace, sensor, fitted_utc",
@@ -61,7 +66,7 @@ def has_parquet() -> bool:
 def export_book(
     book: LogBook, goal: Path, *, samples: bool = True, progress: Progress | None = None
 ) -> tuple[Path, ...]:
-    """Write every table as CSV (struck entries included, and marked so) and the readings of every run.
+    """Write every table as CSV (struck entries included, and marked so), the photographs, the readings of every run.
 
     In CSV a text that a spreadsheet would run as a formula has an apostrophe before it.
 
@@ -77,6 +82,7 @@ def export_book(
     try:
         goal.mkdir(parents=True, exist_ok=True)
         written = tuple(_table(book, goal, name, sql) for name, sql in TABLES.items())
+        _photos(book, goal / PHOTOS)
         if samples:
             for number, entry in enumerate(runs := list_runs(book), start=1):
                 _samples(goal / "samples", entry)
@@ -99,6 +105,15 @@ def _table(book: LogBook, goal: Path, name: str, sql: str) -> Path:
 
         pd.read_sql_query(sql, book.connection).to_parquet(goal / f"{name}.parquet", index=False)
     return path
+
+
+def _photos(book: LogBook, goal: Path) -> None:
+    """The photographs themselves; one that is not what was kept stays behind: ``logbook check`` names it."""
+    for photo in all_photos(book, struck=True):
+        path = photo_path(book, photo)
+        if photo_trouble(path, photo.digest) is None and not (goal / photo.file_name).exists():
+            goal.mkdir(exist_ok=True)
+            shutil.copyfile(path, goal / photo.file_name)
 
 
 def _samples(goal: Path, entry: RunEntry) -> None:

@@ -10,6 +10,7 @@ from typing import Literal
 from soakwitness.analysis.errors import LogBookError
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.logbook.pieces import piece_named
+from soakwitness.analysis.logbook.places_on_blade import place_on_blade, spot_words
 from soakwitness.analysis.metallurgy.hardness_readings import HardnessReading, check_readings, warnings_of
 from soakwitness.analysis.record.moments import Stamp, moment_of
 
@@ -19,7 +20,10 @@ STEPS = ("delivery", "quench", "cold treatment", "temper", "second temper", "gri
 
 @dataclass(frozen=True)
 class HardnessEntry:
-    """A hardness test as entered. ``stage`` such as ``after quench``; ``spot`` such as ``edge`` or ``spine``."""
+    """A hardness test as entered. ``stage`` such as ``after quench``; ``spot`` such as ``edge`` or ``spine``.
+
+    ``along_pct``: where along the blade, from heel (0) to tip (100); ``across_pct``: from edge (0) to spine (100) [%].
+    """
 
     entry: int
     piece: str
@@ -31,6 +35,8 @@ class HardnessEntry:
     tester: str | None
     note: str
     entered_by: str
+    along_pct: float | None = None
+    across_pct: float | None = None
 
     @property
     def as_quenched(self) -> bool:
@@ -59,18 +65,24 @@ def add_hardness(
     ground_off_mm: float | None = None,
     tester: str | None = None,
     note: str = "",
+    along_pct: float | None = None,
+    across_pct: float | None = None,
 ) -> tuple[int, tuple[str, ...]]:
     """Enter a hardness test.
 
     ``test``: scale, load, readings, test block, spacing; its thickness is the piece's where it says none [mm].
     ``spot``: where on the piece, such as ``edge``, ``spine``, ``tip``. ``ground_off_mm``: what had been ground off the
-    skin there [mm].
+    skin there [mm]. ``along_pct``, ``across_pct``: the place as shares of the blade, heel to tip and edge to spine [%];
+    where no spot is told it is the word for that place.
 
     Raises LogBookError if the piece does not exist or the readings cannot be right.
     """
     if step not in STEPS:
         raise LogBookError(f"{step!r}: hardness is taken before or after one of {', '.join(STEPS)}.")
     check_readings(test)
+    place = place_on_blade(along_pct, across_pct)
+    if spot is None and place is not None:
+        spot = spot_words(place)
     known = piece_named(book, piece)
     if test.thickness_mm is None:
         test = replace(test, thickness_mm=known.thickness_mm)
@@ -92,6 +104,8 @@ def add_hardness(
             edge_mm=test.edge_mm,
             thickness_mm=test.thickness_mm,
             note=note,
+            along_pct=along_pct,
+            across_pct=across_pct,
             entered_utc=stamp.at_utc,
             entered_by=stamp.by,
         )
@@ -128,4 +142,6 @@ def _entry(row: sqlite3.Row) -> HardnessEntry:
         tester=row["tester"],
         note=row["note"],
         entered_by=row["entered_by"],
+        along_pct=row["along_pct"],
+        across_pct=row["across_pct"],
     )

@@ -10,6 +10,8 @@ from soakwitness.analysis.logbook.charges import Charged, runs_of_piece
 from soakwitness.analysis.logbook.hardness import HardnessEntry, hardness_of
 from soakwitness.analysis.logbook.inspections import Inspection, inspections_of
 from soakwitness.analysis.logbook.opening import LogBook
+from soakwitness.analysis.logbook.photos import Photo, photos_of
+from soakwitness.analysis.logbook.piece_notes import PieceNote, notes_of
 from soakwitness.analysis.logbook.pieces import Piece, piece_named
 from soakwitness.analysis.logbook.runs import RunEntry, recipe_text, runs_listed
 from soakwitness.analysis.logbook.treatments import QUENCHES, Treatment, treatments_of
@@ -26,13 +28,14 @@ COLD_WITHIN_S = 12 * 3600.0  # common practice, no source: retained austenite gr
 class Step:
     """One thing that happened to a piece.
 
-    ``kind`` is a word of the recipe's order, ``hardness``, or what was looked at; ``not_done``: left out, so one said.
+    ``kind`` is a word of the recipe's order, ``hardness``, ``photo``, ``note``, or what was looked at; ``not_done``: it
+    was left out, so one said.
     """
 
     kind: str
     start_utc: str
     end_utc: str | None
-    source: RunEntry | Treatment | HardnessEntry | Inspection
+    source: RunEntry | Treatment | HardnessEntry | Inspection | Photo | PieceNote
     charged: Charged | None = None
     not_done: bool = False
 
@@ -71,6 +74,8 @@ def piece_history(book: LogBook, name: str) -> History:
     steps += [Step(t.kind, t.start_utc, t.end_utc, t, not_done=t.not_done) for t in treatments_of(book, piece.id)]
     steps += [Step("hardness", h.measured_utc, None, h) for h in hardness_of(book, piece.id)]
     steps += [Step(i.kind, i.seen_utc, None, i) for i in inspections_of(book, piece.id)]
+    steps += [Step("photo", p.taken_utc, None, p) for p in photos_of(book, piece.id)]
+    steps += [Step("note", n.at_utc, None, n) for n in notes_of(book, piece.id)]
     steps.sort(key=lambda s: s.start_utc)
     findings = order_findings(steps, stated_order(steps, recipes))
     return History(

@@ -7,7 +7,15 @@ from pathlib import Path
 import click
 
 from soakwitness.cli.options.common import LARGEST_NUMBER, WrongUse, json_option, logbook_option, print_json
-from soakwitness.cli.options.entering import by_option, new_stamp, open_book, refresh_runs, take_in_runs
+from soakwitness.cli.options.entering import (
+    by_option,
+    entering,
+    new_stamp,
+    open_book,
+    refresh_runs,
+    seen_option,
+    take_in_runs,
+)
 
 DECISIONS = ("use as it is", "use with restriction", "repeat the treatment", "scrap", "hold back", "no defect")
 
@@ -18,6 +26,7 @@ DECISIONS = ("use as it is", "use with restriction", "repeat the treatment", "sc
 @click.option("--finding", help="Code of the finding it is about, such as 'short soak'; else the whole run.")
 @click.option("--step", type=click.IntRange(1, LARGEST_NUMBER), help="Step of the recipe the finding stands at.")
 @click.option("--why", default="", help="The reason.")
+@seen_option
 @by_option
 @json_option
 @logbook_option
@@ -27,6 +36,7 @@ def disposition(
     finding: str | None,
     step: int | None,
     why: str,
+    seen: dict[str, int],
     by: str | None,
     as_json: bool,
     logbook: Path,
@@ -38,6 +48,7 @@ def disposition(
     from dataclasses import asdict
 
     from soakwitness.analysis.logbook.dispositions import add_disposition, check_finding, dispositions_of, finding_gone
+    from soakwitness.analysis.logbook.newer_entries import told_about
     from soakwitness.analysis.logbook.runs import run_named
     from soakwitness.cli.words.kept_words import gone_words
 
@@ -56,11 +67,13 @@ def disposition(
             if doubt:
                 click.echo(doubt, err=True)
         if decide is not None:
-            add_disposition(book, known, decide, stamp=stamp, finding=finding, step=step, why=why)
+            with entering(book, stamp, seen):
+                add_disposition(book, known, decide, stamp=stamp, finding=finding, step=step, why=why)
+        entries = len(told_about(book, known))
         stands = [(d, finding_gone(book, d)) for d in dispositions_of(book, known)]
     if as_json:
         listed = [asdict(d) | {"finding_gone": asdict(gone) if gone else None} for d, gone in stands]
-        print_json({"schema": "soakwitness/dispositions/1", "run": known, "dispositions": listed})
+        print_json({"schema": "soakwitness/dispositions/1", "run": known, "entries": entries, "dispositions": listed})
         return
     if not stands:
         click.echo(f"Nothing was decided about {known} yet.", err=True)

@@ -19,10 +19,12 @@ from soakwitness.cli.options.common import (
 )
 from soakwitness.cli.options.entering import (
     by_option,
+    entering,
     new_stamp,
     open_book,
     progress_bar,
     refresh_runs,
+    seen_option,
     take_in_runs,
     why_option,
 )
@@ -46,6 +48,8 @@ ENTRIES = (
     "load",
     "inspection",
     "cutout",
+    "photo",
+    "note",
 )
 
 
@@ -251,9 +255,10 @@ def export(folder: Path, samples: bool, by: str | None, logbook: Path) -> None:
 @click.argument("kind", type=click.Choice(ENTRIES))
 @click.argument("entry", type=click.IntRange(1, LARGEST_NUMBER))
 @why_option
+@seen_option
 @by_option
 @logbook_option
-def strike(kind: str, entry: int, why: str, by: str | None, logbook: Path) -> None:
+def strike(kind: str, entry: int, why: str, seen: dict[str, int], by: str | None, logbook: Path) -> None:
     """Strike a wrong entry through; it stays readable with who, when and why.
 
     Example: soakwitness logbook strike calibration 3 --why "wrong reference"
@@ -261,8 +266,9 @@ def strike(kind: str, entry: int, why: str, by: str | None, logbook: Path) -> No
     from soakwitness.analysis.logbook.entries import KINDS
     from soakwitness.analysis.logbook.entries import strike as strike_entry
 
-    with open_book(logbook) as book:
-        strike_entry(book, KINDS[kind], [entry], why=why, stamp=new_stamp(by))
+    stamp = new_stamp(by)
+    with open_book(logbook) as book, entering(book, stamp, seen):
+        strike_entry(book, KINDS[kind], [entry], why=why, stamp=stamp)
     click.echo(f"Entry {entry} ({kind}) is struck through.")
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from soakwitness.cli.commands.piece_looks import hardness, inspect
+from soakwitness.cli.commands.piece_looks import hardness, inspect, note, photo
 from soakwitness.cli.commands.pieces_table import pieces_from
 from soakwitness.cli.options.common import (
     LARGEST_NUMBER,
@@ -20,10 +20,12 @@ from soakwitness.cli.options.common import (
 )
 from soakwitness.cli.options.entering import (
     by_option,
+    entering,
     furnace_named,
     moment,
     new_stamp,
     open_book,
+    seen_option,
     table,
     take_in_runs,
     why_option,
@@ -47,13 +49,13 @@ KINDS = (
     "straightening",
     "other",
 )
-ENTRIES = ("piece", "charge", "hardness", "treatment", "inspection", "load")
+ENTRIES = ("piece", "charge", "hardness", "treatment", "inspection", "load", "photo", "note")
 names_argument = click.argument("names", metavar="PIECE...", nargs=-1, required=True)
 
 
 @click.group(cls=SuggestingGroup)
 def piece() -> None:
-    """Pieces: add, change, charge, hardness, treatment, inspect, history, find, strike.
+    """Pieces: add, change, charge, hardness, treatment, inspect, photo, note, history, find, strike.
 
     PIECE is a name such as B-041, or a range such as B-041..B-052.
 
@@ -63,6 +65,8 @@ def piece() -> None:
 
 piece.add_command(hardness)
 piece.add_command(inspect)
+piece.add_command(photo)
+piece.add_command(note)
 
 
 def facts_options(function: Any) -> Any:
@@ -91,10 +95,17 @@ def facts_options(function: Any) -> Any:
 )
 @facts_options
 @click.option("--batch", help="Put them into this batch too.")
+@seen_option
 @by_option
 @logbook_option
 def add(
-    names: tuple[str, ...], path: Path | None, batch: str | None, by: str | None, logbook: Path, **facts: Any
+    names: tuple[str, ...],
+    path: Path | None,
+    batch: str | None,
+    seen: dict[str, int],
+    by: str | None,
+    logbook: Path,
+    **facts: Any,
 ) -> None:
     """Enter pieces, many at once.
 
@@ -110,7 +121,7 @@ def add(
     if not pieces:
         raise WrongUse("Name the pieces, or give --file. See: soakwitness piece add --help")
     stamp = new_stamp(by)
-    with open_book(logbook, create=True) as book, book.writing(stamp):
+    with open_book(logbook, create=True) as book, entering(book, stamp, seen):
         add_pieces(book, pieces, stamp=stamp)
         if batch is not None:
             add_to_batch(book, batch, [p.id for p in pieces], stamp=stamp)
@@ -121,9 +132,10 @@ def add(
 @click.argument("name", metavar="PIECE")
 @facts_options
 @why_option
+@seen_option
 @by_option
 @logbook_option
-def change(name: str, why: str, by: str | None, logbook: Path, **facts: Any) -> None:
+def change(name: str, why: str, seen: dict[str, int], by: str | None, logbook: Path, **facts: Any) -> None:
     """Enter better facts of a piece; the old ones are struck through and stay.
 
     Example: soakwitness piece change B-041 --thickness-mm 2.6 --why "measured again"
@@ -133,8 +145,9 @@ def change(name: str, why: str, by: str | None, logbook: Path, **facts: Any) -> 
     if all(value is None for value in facts.values()):
         raise WrongUse("Say what changes, such as --thickness-mm 2.6.")
     facts["stamp_text"] = facts.pop("stamp")
-    with open_book(logbook) as book:
-        changed = change_piece(book, name, why=why, stamp=new_stamp(by), **facts)
+    stamp = new_stamp(by)
+    with open_book(logbook) as book, entering(book, stamp, seen):
+        changed = change_piece(book, name, why=why, stamp=stamp, **facts)
     click.echo(_line(changed))
 
 
@@ -154,6 +167,7 @@ def change(name: str, why: str, by: str | None, logbook: Path, **facts: Any) -> 
 @click.option("--fixtures-kg", type=float, help="Their share of the mass.")
 @click.option("--empty", is_flag=True, help="Nothing is in it; no PIECE.")
 @click.option("--note", default="", help="Anything else.")
+@seen_option
 @by_option
 @logbook_option
 def charge(
@@ -167,6 +181,7 @@ def charge(
     fixtures: str | None,
     fixtures_kg: float | None,
     empty: bool,
+    seen: dict[str, int],
     **packet: Any,
 ) -> None:
     """Put pieces into a run: before it (next), during it, or afterwards. Or say what the whole run held.
@@ -197,7 +212,7 @@ def charge(
     with open_book(logbook) as book:
         take_in_runs(book, stamp)
         furnace = None if furnace is None else furnace_named(book, furnace)
-        with book.writing(stamp):
+        with entering(book, stamp, seen):
             known = None if run == "next" else run_named(book, run).run
             if names:
                 number = charge_pieces(book, names, stamp=stamp, run=known, next_of=furnace, number=number, **packet)
@@ -225,10 +240,18 @@ def charge(
 @click.option("--note", default="", help="Anything else.")
 @unit_option
 @zone_option
+@seen_option
 @by_option
 @logbook_option
 def treatment(
-    kind: str, names: tuple[str, ...], unit: Unit | None, zone: str | None, by: str | None, logbook: Path, **said: Any
+    kind: str,
+    names: tuple[str, ...],
+    unit: Unit | None,
+    zone: str | None,
+    seen: dict[str, int],
+    by: str | None,
+    logbook: Path,
+    **said: Any,
 ) -> None:
     """Enter what was done without a run: quench, cold treatment, a temper in another oven, grinding; or was left out.
 
@@ -238,7 +261,8 @@ def treatment(
     """
     from soakwitness.analysis.logbook.treatments import add_treatment
 
-    with open_book(logbook) as book:
+    stamp = new_stamp(by)
+    with open_book(logbook) as book, entering(book, stamp, seen):
         entries = add_treatment(
             book,
             names,
@@ -252,7 +276,7 @@ def treatment(
             removed_mm=said["removed_mm"],
             not_done=said["not_done"],
             note=said["note"],
-            stamp=new_stamp(by),
+            stamp=stamp,
         )
     what = f"{kind} not done," if said["not_done"] else kind
     click.echo(f"{_few(names)}: {what} entered ({counted(len(entries), 'piece')}).")
@@ -272,6 +296,7 @@ def history(name: str, struck: bool, unit: Unit | None, as_json: bool, logbook: 
     from soakwitness.analysis.logbook.charges import runs_of_piece
     from soakwitness.analysis.logbook.entries import struck_entries
     from soakwitness.analysis.logbook.history import piece_history
+    from soakwitness.analysis.logbook.newer_entries import told_about
     from soakwitness.analysis.recomputing.refreshing import refresh
     from soakwitness.cli.words.piece_words import history_json, history_lines, struck_lines
 
@@ -281,10 +306,11 @@ def history(name: str, struck: bool, unit: Unit | None, as_json: bool, logbook: 
         troubles = refresh(book, stamp=stamp, runs=[c.run for c in runs_of_piece(book, name) if c.run]).troubles
         life = piece_history(book, name)
         former = struck_entries(book, life.piece.id) if struck else ()
+        told = told_about(book, life.piece.id)
     for says in troubles:
         click.echo(f"Not judged: {says}", err=True)
     if as_json:
-        print_json(history_json(life, former))
+        print_json(history_json(life, former, entries=len(told)))
         return
     for line in [*history_lines(life, unit or "C"), *struck_lines(former)]:
         click.echo(line)
@@ -337,9 +363,10 @@ def find(words: tuple[str, ...], as_json: bool, logbook: Path, **exact: str | No
 @click.argument("kind", type=click.Choice(ENTRIES))
 @click.argument("entry", type=click.IntRange(1, LARGEST_NUMBER))
 @why_option
+@seen_option
 @by_option
 @logbook_option
-def strike(kind: str, entry: int, why: str, by: str | None, logbook: Path) -> None:
+def strike(kind: str, entry: int, why: str, seen: dict[str, int], by: str | None, logbook: Path) -> None:
     """Strike a wrong entry through; it stays readable with who, when and why.
 
     Numbers of entries are shown by history.
@@ -349,8 +376,9 @@ def strike(kind: str, entry: int, why: str, by: str | None, logbook: Path) -> No
     from soakwitness.analysis.logbook.entries import KINDS as TABLES
     from soakwitness.analysis.logbook.entries import strike as strike_entry
 
-    with open_book(logbook) as book:
-        strike_entry(book, TABLES[kind], [entry], why=why, stamp=new_stamp(by))
+    stamp = new_stamp(by)
+    with open_book(logbook) as book, entering(book, stamp, seen):
+        strike_entry(book, TABLES[kind], [entry], why=why, stamp=stamp)
     click.echo(f"Entry {entry} ({kind}) is struck through.")
 
 

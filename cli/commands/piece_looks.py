@@ -1,4 +1,4 @@
-"""``piece hardness`` and ``piece inspect``: what a tester, a file, a magnet or a straight edge tells of a blade."""
+"""``piece hardness``, ``inspect``, ``photo``, ``note``: what a tester, a file, an eye or a camera tells of a blade."""
 
 from __future__ import annotations
 
@@ -8,7 +8,15 @@ from typing import Any
 import click
 
 from soakwitness.cli.options.common import WrongUse, logbook_option
-from soakwitness.cli.options.entering import by_option, moment, new_stamp, open_book, zone_option
+from soakwitness.cli.options.entering import (
+    by_option,
+    entering,
+    moment,
+    new_stamp,
+    open_book,
+    seen_option,
+    zone_option,
+)
 
 STEPS = ("delivery", "quench", "cold treatment", "temper", "second temper", "grinding", "finish")
 LOOKS = ("file test", "fracture", "magnet", "inside of the foil", "warp", "crack")
@@ -26,6 +34,8 @@ LOOKS = ("file test", "fracture", "magnet", "inside of the foil", "warp", "crack
 @click.option("--block-reading", type=float, multiple=True, help="What the tester read on the block; repeat it.")
 @click.option("--tester", help="Which tester.")
 @click.option("--spot", help="Where on the piece, such as edge, spine, tip.")
+@click.option("--along", type=float, help="Place along the blade in per cent, from heel (0) to tip (100).")
+@click.option("--across", type=float, help="Place across it in per cent, from edge (0) to spine (100).")
 @click.option("--ground-off-mm", type=float, help="What had been ground off the skin there.")
 @click.option("--spacing-mm", type=float, help="Distance between indentations, centre to centre.")
 @click.option("--edge-mm", type=float, help="Distance from an edge.")
@@ -33,9 +43,12 @@ LOOKS = ("file test", "fracture", "magnet", "inside of the foil", "warp", "crack
 @click.option("--as-read", is_flag=True, help="The readings are as typed, though they look like slips.")
 @click.option("--note", default="", help="Anything else.")
 @zone_option
+@seen_option
 @by_option
 @logbook_option
-def hardness(name: str, readings: tuple[float, ...], by: str | None, logbook: Path, **said: Any) -> None:
+def hardness(
+    name: str, readings: tuple[float, ...], seen: dict[str, int], by: str | None, logbook: Path, **said: Any
+) -> None:
     """Enter hardness readings of a piece, at least three, with the test block's if it was read.
 
     Example: soakwitness piece hardness B-041 60.1 60.4 59.9 --after quench --block 60.3 --block-reading 60.5
@@ -58,7 +71,8 @@ def hardness(name: str, readings: tuple[float, ...], by: str | None, logbook: Pa
     slip = slip_of(test)
     if slip is not None and not said["as_read"]:
         raise WrongUse(f"{name}: {slip} If it was read so, say --as-read. Nothing was entered.")
-    with open_book(logbook) as book:
+    stamp = new_stamp(by)
+    with open_book(logbook) as book, entering(book, stamp, seen):
         entry, warnings = add_hardness(
             book,
             name,
@@ -66,8 +80,10 @@ def hardness(name: str, readings: tuple[float, ...], by: str | None, logbook: Pa
             measured_utc=moment(said["at"], said["zone"]) or "",
             side="after" if said["after"] else "before",
             step=said["after"] or said["before"],
-            stamp=new_stamp(by),
+            stamp=stamp,
             spot=said["spot"],
+            along_pct=said["along"],
+            across_pct=said["across"],
             ground_off_mm=said["ground_off_mm"],
             tester=said["tester"],
             note=said["note"],
@@ -95,9 +111,12 @@ def hardness(name: str, readings: tuple[float, ...], by: str | None, logbook: Pa
 @click.option("--at", default="now", help="When, ISO 8601; else now.")
 @click.option("--note", default="", help="Anything else.")
 @zone_option
+@seen_option
 @by_option
 @logbook_option
-def inspect(look: str, names: tuple[str, ...], by: str | None, logbook: Path, **said: Any) -> None:
+def inspect(
+    look: str, names: tuple[str, ...], seen: dict[str, int], by: str | None, logbook: Path, **said: Any
+) -> None:
     """Enter what was seen of pieces: file test, fracture, magnet, inside of the foil, warp, crack.
 
     Warp and crack are told in millimetres, the others with a word (--result).
@@ -109,7 +128,8 @@ def inspect(look: str, names: tuple[str, ...], by: str | None, logbook: Path, **
 
     if said["after"] is not None and said["before"] is not None:
         raise WrongUse("--after and --before: say one of the two.")
-    with open_book(logbook) as book:
+    stamp = new_stamp(by)
+    with open_book(logbook) as book, entering(book, stamp, seen):
         entries = add_inspection(
             book,
             names,
@@ -121,8 +141,82 @@ def inspect(look: str, names: tuple[str, ...], by: str | None, logbook: Path, **
             mm=said["mm"],
             place=said["place"],
             note=said["note"],
-            stamp=new_stamp(by),
+            stamp=stamp,
         )
         kept = {one.entry: one for piece in pieces_named(book, names) for one in inspections_of(book, piece.id)}
     for entry in entries:
         click.echo(f"{kept[entry].piece}: {look}, {kept[entry].says}, entry {entry}.")
+
+
+@click.command()
+@click.argument("name", metavar="PIECE")
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option("--at", default="now", help="When it was taken, ISO 8601; else now.")
+@click.option("--note", default="", help="What it shows.")
+@zone_option
+@seen_option
+@by_option
+@logbook_option
+def photo(
+    name: str,
+    file: Path,
+    at: str,
+    note: str,
+    zone: str | None,
+    seen: dict[str, int],
+    by: str | None,
+    logbook: Path,
+) -> None:
+    """Keep a photograph with a piece: JPEG, PNG, WebP or TIFF, up to 50 MB.
+
+    It is made anew, upright and at most 2000 pixels long; place, camera and whatever else the file says are left out.
+    FILE itself stays as it is.
+
+    Example: soakwitness piece photo B-041 edge.jpg --note "after the temper"
+    """
+    from soakwitness.analysis.logbook.photos import add_photo
+    from soakwitness.cli.photographs.reencoding import photograph
+
+    made, stamp = photograph(file), new_stamp(by)
+    with open_book(logbook) as book, entering(book, stamp, seen):
+        entry = add_photo(
+            book,
+            name,
+            made.data,
+            width_px=made.width_px,
+            height_px=made.height_px,
+            taken_utc=moment(at, zone) or "",
+            note=note,
+            stamp=stamp,
+        )
+    click.echo(f"{name}: photograph of {made.width_px} x {made.height_px} pixels kept, entry {entry}.")
+
+
+@click.command()
+@click.argument("names", metavar="PIECE...", nargs=-1, required=True)
+@click.option("--words", required=True, help="What is to be noted.")
+@click.option("--at", default="now", help="The moment it is about, ISO 8601; else now.")
+@zone_option
+@seen_option
+@by_option
+@logbook_option
+def note(
+    names: tuple[str, ...],
+    words: str,
+    at: str,
+    zone: str | None,
+    seen: dict[str, int],
+    by: str | None,
+    logbook: Path,
+) -> None:
+    """Note something about pieces, with the moment; what is known of them stays as it is.
+
+    Example: soakwitness piece note B-041 --words "the handle's scales were glued"
+    """
+    from soakwitness.analysis.logbook.piece_notes import add_note
+
+    stamp = new_stamp(by)
+    with open_book(logbook) as book, entering(book, stamp, seen):
+        entries = add_note(book, names, words, at_utc=moment(at, zone) or "", stamp=stamp)
+    for entry in entries:
+        click.echo(f"Noted, entry {entry}.")

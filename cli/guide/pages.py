@@ -27,6 +27,7 @@ ORDER = (
     "survey",
     "pieces",
     "evidence",
+    "photographs",
     "audit",
     "condition",
     "sheets",

@@ -6,7 +6,7 @@ import contextlib
 import os
 import sys
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -38,6 +38,38 @@ def zone_option(function: F) -> F:
 def why_option(function: F) -> F:
     """Option ``--why``, passed as ``why``; compulsory."""
     return click.option("--why", required=True, help="The reason.")(function)
+
+
+def seen_option(function: F) -> F:
+    """Option ``--seen``, passed as ``seen``: what had been entered about each piece or run when one looked."""
+    return click.option(
+        "--seen",
+        multiple=True,
+        metavar="NAME=COUNT",
+        callback=_counts,
+        help="Enter it only if no more than COUNT entries about this piece or run are on record: what history --json, "
+        "or disposition --json, gave as entries.",
+    )(function)
+
+
+def _counts(ctx: click.Context, param: click.Parameter, given: tuple[str, ...]) -> dict[str, int]:
+    counts = {}
+    for text in given:
+        name, _, count = text.rpartition("=")
+        if not name or not count.isdecimal() or len(count) > 9:
+            raise click.BadParameter(f"{text!r} is not written like B-041=7.", ctx, param)
+        counts[name] = int(count)
+    return counts
+
+
+@contextlib.contextmanager
+def entering(book: LogBook, stamp: Stamp, seen: Mapping[str, int]) -> Iterator[None]:
+    """Write into the log book, unless something was entered since that nobody had seen."""
+    from soakwitness.analysis.logbook.newer_entries import check_seen
+
+    with book.writing(stamp):
+        check_seen(book, seen)
+        yield
 
 
 def new_stamp(by: str | None) -> Stamp:

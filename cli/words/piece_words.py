@@ -44,9 +44,17 @@ def history_lines(life: History, unit: Unit) -> list[str]:
 def _row(step: Step, unit: Unit) -> tuple[str, str, str, str]:
     from soakwitness.analysis.logbook.hardness import HardnessEntry
     from soakwitness.analysis.logbook.inspections import Inspection
+    from soakwitness.analysis.logbook.photos import Photo
+    from soakwitness.analysis.logbook.piece_notes import PieceNote
     from soakwitness.analysis.logbook.treatments import Treatment
 
     source = step.source
+    if isinstance(source, Photo):
+        size = f"{source.width_px} x {source.height_px} pixels"
+        what = ", ".join(part for part in (size, source.note) if part)
+        return (shown_time(step.start_utc), step.kind, what, f"entry {source.entry}")
+    if isinstance(source, PieceNote):
+        return (shown_time(step.start_utc), step.kind, source.words, f"entry {source.entry}")
     if isinstance(source, HardnessEntry):
         return (shown_time(step.start_utc), "hardness", one_test(source), f"entry {source.entry}")
     if isinstance(source, Treatment):
@@ -92,8 +100,8 @@ def struck_lines(former: Sequence[Struck]) -> list[str]:
     return lines
 
 
-def history_json(life: History, former: Sequence[Struck] = ()) -> dict[str, Any]:
-    """The same for programs."""
+def history_json(life: History, former: Sequence[Struck] = (), *, entries: int) -> dict[str, Any]:
+    """The same for programs; ``entries``: how many there are about the piece, as ``--seen`` takes it."""
     from soakwitness.analysis.logbook.runs import RunEntry
 
     steps = []
@@ -108,6 +116,7 @@ def history_json(life: History, former: Sequence[Struck] = ()) -> dict[str, Any]
     return {
         "schema": "soakwitness/history/1",
         "piece": asdict(life.piece),
+        "entries": entries,
         "batches": list(life.batches),
         "steps": steps,
         "findings": [asdict(f) for f in life.findings],
