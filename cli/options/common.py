@@ -95,22 +95,30 @@ def run_main(command: click.Command) -> int:
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
-    except UnicodeEncodeError as error:  # bytes of another encoding in what was typed
-        click.echo(f"Error: {error.object[:60]!r} is no text in UTF-8.", err=True)
-        return 2
-    except OSError as error:  # a disk or a stream that fails where nothing more can be said of it
-        where = f"{error.filename}: " if error.filename else ""
-        click.echo(f"Error: {where}{error.strerror or error}.", err=True)
-        return 1
     except Exception as error:
-        code = getattr(error, "exit_code", None)
-        if code is None:
+        told = told_of(error, asked.get("unit", "C"))
+        if told is None:
             raise
-        says = getattr(error, "says", None)
-        text = says.text(asked.get("unit", "C")) if isinstance(says, Says) else str(error)
-        click.echo(f"Error: {text}", err=True)
-        return int(code)
+        click.echo(f"Error: {told[0]}", err=True)
+        return told[1]
     return result if isinstance(result, int) else 0
+
+
+def told_of(error: Exception, unit: Unit) -> tuple[str, int] | None:
+    """The sentence and the exit status of an error made on purpose; None of one that is a fault of the program."""
+    if isinstance(error, click.ClickException):
+        return error.format_message(), error.exit_code
+    if isinstance(error, UnicodeEncodeError):  # bytes of another encoding in what was typed
+        return f"{error.object[:60]!r} is no text in UTF-8.", 2
+    if isinstance(error, OSError) and not hasattr(error, "exit_code"):
+        # a disk or a stream that fails where nothing more can be said of it
+        where = f"{error.filename}: " if error.filename else ""
+        return f"{where}{error.strerror or error}.", 1
+    code = getattr(error, "exit_code", None)
+    if code is None:
+        return None
+    says = getattr(error, "says", None)
+    return says.text(unit) if isinstance(says, Says) else str(error), int(code)
 
 
 def plain(value: Any) -> Any:

@@ -1,0 +1,239 @@
+"""What a page may enter: a closed list of forms, each one of the commands, run with what was filled in.
+
+A form's fields are the command's own parameters, by their names in its function. Options go as ``--option=value``,
+names after ``--``: nothing that is filled in can become another option, and no shell reads it.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import click
+
+from soakwitness.cli.options.common import WrongUse, told_of
+
+Values = Mapping[str, str | Sequence[str]]
+LONGEST_VALUE = 4000
+MOST_VALUES = 200
+_FACTS = ("steel", "lot", "thickness_mm", "stamp", "customer", "order", "coupon", "note")
+_PLAIN = ("run", "in_run", "furnace")  # names out of lists; a command would take a path too
+_TEMPERATURES_IN = "unit"
+_NOWHERE = (2, 0)
+
+
+@dataclass(frozen=True)
+class Form:
+    """One command, and which of its parameters a page may fill in; ``files``: those that only the server gives."""
+
+    command: tuple[str, ...]
+    fields: tuple[str, ...]
+    files: tuple[str, ...] = ()
+
+
+FORMS: dict[str, Form] = {
+    "piece": Form(("piece", "add"), ("names", *_FACTS, "batch", "seen")),
+    "change": Form(("piece", "change"), ("name", *_FACTS, "why", "seen")),
+    "charge": Form(
+        ("piece", "charge"),
+        ("run", "names", "furnace", "number", "place", "foil", "heated_faces", "blades")
+        + ("kg", "fixtures", "fixtures_kg", "empty", "note", "seen"),
+    ),
+    "hardness": Form(
+        ("piece", "hardness"),
+        ("name", "readings", "after", "before", "at", "scale", "load_n", "block", "block_reading", "tester", "spot")
+        + (
+            "along",
+            "across",
+            "ground_off_mm",
+            "spacing_mm",
+            "edge_mm",
+            "section_mm",
+            "as_read",
+            "note",
+            "zone",
+            "seen",
+        ),
+    ),
+    "treatment": Form(
+        ("piece", "treatment"),
+        ("kind", "names", "start", "end", "lowest", "shown", "second", "oven", "removed_mm", "not_done", "note")
+        + (_TEMPERATURES_IN, "zone", "seen"),
+    ),
+    "inspect": Form(
+        ("piece", "inspect"),
+        ("look", "names", "result", "mm", "place", "after", "before", "at", "note", "zone", "seen"),
+    ),
+    "photo": Form(("piece", "photo"), ("name", "at", "note", "zone", "seen"), files=("file",)),
+    "note": Form(("piece", "note"), ("names", "words", "at", "zone", "seen")),
+    "strike": Form(("piece", "strike"), ("kind", "entry", "why", "seen")),
+    "strike of a run": Form(("logbook", "strike"), ("kind", "entry", "why", "seen")),
+    "disposition": Form(("disposition",), ("run", "decide", "finding", "step", "why", "seen")),
+    "mark": Form(("mark",), ("act", "pieces", "run", "at", "zone", "outside", "note", "strike", "why")),
+    "batch": Form(("batch", "add"), ("name", "names", "note")),
+    "cutout": Form(
+        ("cutout",),
+        ("furnace", "set_", "tripped_at", "no_trip_up_to", "in_run", "day", "note", "strike", "why", _TEMPERATURES_IN),
+    ),
+    "upkeep": Form(("upkeep",), ("furnace", "part", "at", "note", "struck", "why", "zone")),
+}
+
+
+def enter(
+    logbook: Path, form: str, values: Values, *, by: str, files: Mapping[str, Path] | None = None
+) -> dict[str, Any]:
+    """Run the command of a form.
+
+    ``by``: the device that it is entered from; ``files``: paths that the server itself made, by their fields. Returns
+    ``done`` with what the command said and ``notes`` beside it, or ``refused`` with its words and the ``field`` that
+    they are about, None where they are about no single one.
+    """
+    out, err = io.StringIO(), io.StringIO()
+    asked: dict[str, Any] = {}
+    try:
+        words = arguments(logbook, form, values, by=by, files=files or {})
+        with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+            _program().main(words, prog_name="soakwitness", standalone_mode=False, obj=asked)
+    except Exception as error:
+        told = told_of(error, asked.get("unit", "C"))
+        if told is None:
+            raise
+        return {"refused": told[0], "field": _field_of(error, told[0], form, values), "notes": _lines(err)}
+    return {"done": out.getvalue().strip(), "notes": _lines(err)}
+
+
+def _lines(text: io.StringIO) -> list[str]:
+    return [line.strip() for line in text.getvalue().splitlines() if line.strip()]
+
+
+def arguments(logbook: Path, form: str, values: Values, *, by: str, files: Mapping[str, Path]) -> list[str]:
+    """The words of the command that a form stands for.
+
+    Raises WrongUse if there is no such form or field, or a value is none that a page can have sent.
+    """
+    if form not in FORMS:
+        raise WrongUse(f"{form!r} is no form. Forms are: {', '.join(FORMS)}.")
+    known = FORMS[form]
+    strange = [name for name in values if name not in known.fields] + [n for n in files if n not in known.files]
+    if strange:
+        raise WrongUse(f"{strange[0]!r} is no field of the form {form}. Fields are: {', '.join(known.fields)}.")
+    options, names = [f"--by={by}", f"--logbook={logbook}"], []
+    for param in _params(form):
+        given = _given(param, values.get(param.name or "", ()), form)
+        if param.name in files:
+            given = [str(files[param.name])]
+        if isinstance(param, click.Option):
+            options += _option(param, given, form)
+        else:
+            names += given
+    return [*known.command, *options, "--", *names]
+
+
+def _program() -> click.Group:
+    from soakwitness.cli.main import soakwitness
+
+    return soakwitness
+
+
+def _params(form: str) -> Iterator[click.Parameter]:
+    """The parameters of a form's command that it uses, in the command's order."""
+    command: click.Command = _program()
+    context = click.Context(command)
+    for word in FORMS[form].command:
+        assert isinstance(command, click.Group)
+        found = command.get_command(context, word)
+        assert found is not None
+        command = found
+    allowed = (*FORMS[form].fields, *FORMS[form].files)
+    yield from (param for param in command.params if param.name in allowed)
+
+
+def _given(param: click.Parameter, value: str | Sequence[str], form: str) -> list[str]:
+    """What was filled in, without what was left empty."""
+    several = [value] if isinstance(value, str) else list(value)
+    given = [text.strip() for text in several if text.strip()]
+    if len(given) > MOST_VALUES or any(len(text) > LONGEST_VALUE for text in given):
+        raise click.BadParameter(
+            f"that is too much for one entry: at most {MOST_VALUES} values of {LONGEST_VALUE} characters.", param=param
+        )
+    if any("\0" in text for text in given):
+        raise click.BadParameter("a NUL is no text.", param=param)
+    if _takes_several(param) and not isinstance(param, click.Option):
+        given = [part for text in given for part in _parted(param, text)]
+    if _is_number(param):
+        given = [re.sub(r"(?<=\d),(?=\d)", ".", text) for text in given]
+    if len(given) > 1 and not _takes_several(param):
+        raise click.BadParameter("one value is asked for, and several were given.", param=param)
+    if param.name in _PLAIN and any(re.search(r"[\\/]|^\.|\.toml$", text) for text in given):
+        raise click.BadParameter(
+            f"{given[0]!r} is a path; name the {form_word(param)} as the log book does.", param=param
+        )
+    return given
+
+
+def form_word(param: click.Parameter) -> str:
+    """What a parameter is called in a sentence."""
+    return (param.name or "").rpartition("_")[2]
+
+
+def _parted(param: click.Parameter, text: str) -> list[str]:
+    """Several names or numbers written in one field."""
+    return [part for part in re.split(r"[\s;]+" if _is_number(param) else r"[\s;,]+", text) if part]
+
+
+def _takes_several(param: click.Parameter) -> bool:
+    return param.multiple or param.nargs == -1
+
+
+def _is_number(param: click.Parameter) -> bool:
+    return isinstance(param.type, (click.types.FloatParamType, click.types.IntParamType))
+
+
+def _option(param: click.Option, given: list[str], form: str) -> list[str]:
+    if not param.is_flag:
+        return [f"{param.opts[0]}={text}" for text in given]
+    if given and given[0] not in ("yes", "no"):
+        raise click.BadParameter(f"{given[0]!r} is neither yes nor no.", param=param)
+    if not given:
+        return []
+    if given[0] == "yes":
+        return [param.opts[0]]
+    return [param.secondary_opts[0]] if param.secondary_opts else []
+
+
+def _field_of(error: Exception, says: str, form: str, values: Values) -> str | None:
+    """The field that a refusal is about.
+
+    The parameter that was refused; else an option that was filled in and that its words name; else the field whose
+    value stands in its words; else an option that is missing.
+    """
+    if form not in FORMS:
+        return None
+    if isinstance(error, click.UsageError) and (param := getattr(error, "param", None)) is not None:
+        return str(param.name)
+    options = {word: p.name for p in _params(form) if isinstance(p, click.Option) for word in p.opts + p.secondary_opts}
+    named = [str(options[word]) for word in re.findall(r"--[a-z][a-z-]*", says) if word in options]
+    if (said := next((name for name in named if values.get(name)), None)) is not None:
+        return said
+    filled = [(text, name) for name in values for text in _texts(values[name]) if name != "seen"]
+    found = [(_stands_in(says, text), name) for text, name in filled]
+    place, name = min(found, default=(_NOWHERE, ""))
+    return name if place < _NOWHERE else next(iter(named), None)
+
+
+def _stands_in(says: str, text: str) -> tuple[int, int]:
+    """Where a value stands in the words of a refusal; what they begin with and a colon is only whom they are about."""
+    found = re.search(rf"(?<![\w.-]){re.escape(text)}(?!\w)", says)
+    if found is None:
+        return _NOWHERE
+    return int(says.startswith(f"{text}:")), found.start()
+
+
+def _texts(value: str | Sequence[str]) -> list[str]:
+    whole = [value] if isinstance(value, str) else list(value)
+    return [part for text in whole for part in (text.strip(), *text.split(), text.strip().replace(",", ".")) if part]

@@ -1,0 +1,191 @@
+"""What a page enters: the command itself is run, and what it refuses stands at the field in its own words."""
+
+from __future__ import annotations
+
+import csv
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from soakwitness.analysis.logbook.opening import open_logbook
+from soakwitness.analysis.logbook.photos import photos_of
+from soakwitness.analysis.logbook.pieces import piece_named
+from soakwitness.cli.book_work.forms import FORMS, Values, _params, arguments, enter
+from soakwitness.cli.main import soakwitness
+from tests.photographs import with_a_place
+from tests.run_folders import sealed_run
+
+ANA = "Ana's phone"
+NASTY = [
+    "--by=evil",
+    "<script>alert(1)</script>",
+    "'; DROP TABLE pieces; --",
+    "$(touch x)",
+    "-1",
+    "--",
+    "\u202eabc",
+    "@f",
+]
+
+
+@pytest.fixture
+def book(tmp_path: Path) -> Path:
+    """A log book with a run and two pieces."""
+    folder = tmp_path / "book"
+    sealed_run(folder, 60)
+    assert "done" in enter(folder, "piece", {"names": "B-041 B-042", "thickness_mm": "2,6"}, by=ANA)
+    return folder
+
+
+def test_every_field_is_a_parameter_of_its_command() -> None:
+    for name, form in FORMS.items():
+        assert {param.name for param in _params(name)} == {*form.fields, *form.files}, name
+
+
+def test_every_form_s_command_says_who(book: Path) -> None:
+    for name in FORMS:
+        assert arguments(book, name, {}, by=ANA, files={})[len(FORMS[name].command)] == f"--by={ANA}"
+
+
+def test_a_decimal_comma_is_a_point_and_names_are_parted(book: Path) -> None:
+    with open_logbook(book) as opened:
+        piece = piece_named(opened, "B-042")
+    assert (piece.thickness_mm, piece.entered_by) == (2.6, ANA)
+    done = enter(book, "hardness", {"name": "B-041", "readings": ["60,1", "60.4 59,8"], "after": "temper"}, by=ANA)
+    assert done["done"] == "B-041: 60.1 HRC (about 697 HV), entry 1."
+    assert any("test block" in note for note in done["notes"])
+
+
+@pytest.mark.parametrize(
+    ("form", "values", "field", "says"),
+    [
+        ("hardness", {"name": "B-041", "readings": "5.62", "after": "temper"}, "readings", "Is 56.2 meant?"),
+        ("hardness", {"name": "B-041", "readings": "601", "after": "temper"}, "readings", "Is 60.1 meant?"),
+        ("hardness", {"name": "B-041", "readings": "60", "after": "lunch"}, "after", "'lunch' is not one of"),
+        ("hardness", {"name": "B-99", "readings": "60", "after": "temper"}, "name", "B-99: no such piece"),
+        ("hardness", {"name": "B-041", "after": "temper"}, "readings", "Missing argument"),
+        ("hardness", {"name": "B-041", "readings": "60", "after": "temper", "along": "30"}, "across", "is missing"),
+        ("treatment", {"kind": "temper", "names": "B-041", "shown": "5000"}, "shown", "5000 °C is not believable"),
+        ("treatment", {"kind": "temper", "names": "B-041", "start": "soon"}, "start", "soon"),
+        ("treatment", {"kind": "temper", "names": "B-041", "not_done": "perhaps"}, "not_done", "neither yes nor no"),
+        ("disposition", {"run": "last", "decide": "scrap", "finding": "bad luck"}, "finding", "is no finding"),
+        ("strike", {"kind": "hardness", "entry": "7", "why": "x"}, "entry", "There is no entry 7"),
+        ("strike", {"kind": "hardness", "entry": "7"}, "why", "Missing option '--why'"),
+        ("charge", {"run": "next", "names": "B-041", "furnace": "a/b.toml"}, "furnace", "is a path"),
+        ("charge", {"run": "../../runs", "names": "B-041"}, "run", "is a path"),
+        ("upkeep", {"furnace": "small furnace", "part": "roof"}, "part", "is not one of"),
+        ("note", {"names": "B-041", "words": "x" * 5000}, "words", "too much for one entry"),
+        ("note", {"names": "B-041", "words": "a\0b"}, "words", "NUL"),
+    ],
+)
+def test_a_refusal_names_its_field_in_the_command_s_words(
+    book: Path, form: str, values: Values, field: str, says: str
+) -> None:
+    answer = enter(book, form, values, by=ANA)
+    assert answer.get("field") == field, answer
+    assert says in answer["refused"]
+
+
+def test_what_no_form_asks_for_is_refused(book: Path) -> None:
+    for values in ({"by": "Ben"}, {"logbook": "/tmp"}, {"file": "/etc/passwd"}, {"path": "x"}):
+        for form in FORMS:
+            assert "is no field of the form" in enter(book, form, values, by=ANA)["refused"]
+    assert "is no form" in enter(book, "logbook restore", {}, by=ANA)["refused"]
+
+
+def test_no_value_becomes_an_option_or_a_command(book: Path, tmp_path: Path) -> None:
+    for text in NASTY:
+        done = enter(book, "note", {"names": "B-041", "words": text}, by=text)
+        assert "done" in done, done
+        enter(book, "piece", {"names": text, "customer": text}, by=ANA)
+    with open_logbook(book) as opened:
+        kept = [(row["words"], row["entered_by"]) for row in opened.rows("SELECT * FROM piece_notes ORDER BY entry")]
+    assert kept == [(text, text) for text in NASTY]
+    assert not list(Path().iterdir())
+
+
+def exported(book: Path, goal: Path) -> dict[str, list[dict[str, str]]]:
+    """Every table of a log book, without the moments of entry."""
+    assert CliRunner().invoke(soakwitness, ["logbook", "export", str(goal), f"--logbook={book}"]).exit_code == 0
+    tables = {}
+    for path in sorted(goal.glob("*.csv")):
+        with path.open(newline="", encoding="utf-8") as file:
+            rows = [{k: v for k, v in row.items() if k not in MOMENTS} for row in csv.DictReader(file)]
+        tables[path.stem] = rows
+    return tables
+
+
+MOMENTS = ("entered_utc", "struck_utc", "made_utc", "taken_utc", "measured_utc", "seen_utc", "start_utc", "at_utc")
+EVENING: list[tuple[str, Values, list[str]]] = [
+    ("charge", {"run": "last", "names": ["B-041", "B-042"], "place": "1-2", "foil": "yes", "kg": "1,4"},
+     ["piece", "charge", "last", "B-041", "B-042", "--place", "1-2", "--foil", "--kg", "1.4"]),
+    ("treatment", {"kind": "cold treatment", "names": "B-041", "lowest": "-78"},
+     ["piece", "treatment", "cold treatment", "B-041", "--lowest", "-78"]),
+    ("treatment", {"kind": "cold treatment", "names": "B-042", "not_done": "yes"},
+     ["piece", "treatment", "cold treatment", "B-042", "--not-done"]),
+    ("treatment", {"kind": "temper", "names": ["B-041", "B-042"], "shown": "200", "oven": "kitchen oven"},
+     ["piece", "treatment", "temper", "B-041", "B-042", "--shown", "200", "--oven", "kitchen oven"]),
+    ("hardness", {"name": "B-041", "readings": "60,1 60,4 59,9", "after": "temper", "along": "80", "across": "20"},
+     ["piece", "hardness", "B-041", "60.1", "60.4", "59.9", "--after", "temper", "--along", "80", "--across", "20"]),
+    ("inspect", {"look": "warp", "names": "B-041", "mm": "0,8"}, ["piece", "inspect", "warp", "B-041", "--mm", "0.8"]),
+    ("note", {"names": "B-041", "words": "straight"}, ["piece", "note", "B-041", "--words", "straight"]),
+    ("disposition", {"run": "last", "decide": "use as it is", "why": "60 HRC"},
+     ["disposition", "last", "--decide", "use as it is", "--why", "60 HRC"]),
+    ("change", {"name": "B-042", "steel": "S44004", "why": "read off"},
+     ["piece", "change", "B-042", "--steel", "S44004", "--why", "read off"]),
+    ("strike", {"kind": "note", "entry": "1", "why": "it was not"},
+     ["piece", "strike", "note", "1", "--why", "it was not"]),
+    ("upkeep", {"furnace": "small furnace", "part": "elements"}, ["upkeep", "small furnace", "elements"]),
+    ("cutout", {"furnace": "small furnace", "set_": "900", "tripped_at": "908"},
+     ["cutout", "small furnace", "--set", "900", "--tripped-at", "908"]),
+    ("batch", {"name": "spring", "names": "B-041 B-042"}, ["batch", "add", "spring", "B-041", "B-042"]),
+]  # fmt: skip
+
+
+def test_entries_equal_those_of_the_commands(tmp_path: Path) -> None:
+    for name in ("forms", "words"):
+        sealed_run(tmp_path / name, 60)
+    add = ["piece", "add", "B-041", "B-042", "--thickness-mm", "2.6"]
+    runner = CliRunner()
+    for form, values, words in [("piece", {"names": "B-041 B-042", "thickness_mm": "2.6"}, add), *EVENING]:
+        answer = enter(tmp_path / "forms", form, values, by=ANA)
+        assert "done" in answer, (form, answer)
+        said = runner.invoke(soakwitness, [*words, "--by", ANA, f"--logbook={tmp_path / 'words'}"])
+        assert said.exit_code == 0, said.output
+    ours, theirs = exported(tmp_path / "forms", tmp_path / "a"), exported(tmp_path / "words", tmp_path / "b")
+    assert ours.keys() == theirs.keys()
+    for table in ours:
+        assert strip_run(ours[table]) == strip_run(theirs[table]), table
+
+
+def strip_run(rows: list[dict[str, str]]) -> list[dict[str, str]]:
+    """Rows without what differs between two recordings: the run's own name and seal, and the days of entries."""
+    own = ("run", "seal", "done_utc", "done_on", "folder")
+    return [{k: v for k, v in row.items() if k not in own} for row in rows]
+
+
+def test_two_devices_at_one_piece(book: Path) -> None:
+    seen = "B-041=1"
+    first = enter(book, "note", {"names": "B-041", "words": "one", "seen": seen}, by=ANA)
+    second = enter(book, "note", {"names": "B-041", "words": "two", "seen": seen}, by="bench")
+    assert "done" in first
+    assert "since then Ana's phone entered note 1" in second["refused"]
+    assert second["field"] == "seen"
+    again = enter(book, "note", {"names": "B-041", "words": "two", "seen": "B-041=2"}, by="bench")
+    assert "done" in again
+    assert (
+        "not written like" in enter(book, "note", {"names": "B-041", "words": "x", "seen": "B-041"}, by=ANA)["refused"]
+    )
+
+
+def test_a_photograph_comes_by_the_server_alone(book: Path, tmp_path: Path) -> None:
+    picture = with_a_place(tmp_path / "upload-1")
+    done = enter(book, "photo", {"name": "B-041", "note": "edge"}, by=ANA, files={"file": picture})
+    assert done["done"] == "B-041: photograph of 640 x 400 pixels kept, entry 1."
+    again = enter(book, "photo", {"name": "B-041"}, by="bench", files={"file": picture})
+    assert "has this photograph already, entry 1" in again["refused"]
+    with open_logbook(book) as opened:
+        (kept,) = photos_of(opened, "B-041")
+    assert (kept.note, kept.entered_by) == ("edge", ANA)
+    assert "is no field" in enter(book, "note", {"names": "B-041"}, by=ANA, files={"file": picture})["refused"]
