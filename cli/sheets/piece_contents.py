@@ -12,13 +12,13 @@ from soakwitness.cli.sheets.blocks import Item, Items, Lines, Sheet, SheetTable,
 from soakwitness.cli.sheets.contents import run_picture
 from soakwitness.cli.sheets.piece_sources import LifeOfPiece, RunOfPiece
 from soakwitness.cli.words import cautions, figures
-from soakwitness.cli.words.hardness_words import hardness_now, newest, one_reading
+from soakwitness.cli.words.hardness_words import hardness_now, one_reading, spread_words
 from soakwitness.cli.words.piece_words import treatment_words
 from soakwitness.cli.words.record_words import seal_words
 from soakwitness.cli.words.verdict_words import PLACE_WORDS, rule_words, verdict_words
 from soakwitness.cli.words.verify_in_short import soak_of
 from soakwitness.firmware_bridge.common.units import Unit
-from soakwitness.firmware_bridge.common.wording import counted, duration, listed, temperature
+from soakwitness.firmware_bridge.common.wording import duration, listed, temperature
 from soakwitness.firmware_bridge.common.zones import computer_zone, zone_or_utc
 
 if TYPE_CHECKING:
@@ -39,7 +39,7 @@ def piece_sheet(found: LifeOfPiece, *, unit: Unit | None = None, shop: tuple[str
     zone = zone_or_utc(hardened.run.header.zone) if hardened and hardened.run else computer_zone()
     rows, hard, flags = tuple(_life(found, unit, zone)), tuple(map(_test, tests)), tuple(_flags(found, unit))
     life = SheetTable(f"Its life (times in {zone})", LIFE_HEAD, rows, "Nothing is on record yet.")
-    map_ = SheetTable("Hardness", HARDNESS_HEAD, hard, "No hardness test is on record.", _spread(tests))
+    map_ = SheetTable("Hardness", HARDNESS_HEAD, hard, "No hardness test is on record.", spread_words(tests))
     verified = hardened is not None and hardened.verification is not None
     annex = [table for table, most in ((life, MOST_STEPS), (map_, MOST_TESTS)) if len(table.rows) > most]
     further = (Items("Further flags", flags[MOST_FLAGS:]),) if len(flags) > MOST_FLAGS else ()
@@ -202,20 +202,6 @@ def _test(entry: HardnessEntry) -> Row:
         spread,
         block,
     )
-
-
-def _spread(tests: list[HardnessEntry]) -> str:
-    """How far apart the newest readings lie over the blade."""
-    from soakwitness.analysis.metallurgy.hardness_readings import spread_of
-
-    last = newest(tests)
-    if len(last) < 2:
-        return ""
-    over = spread_of([entry.test for entry in last])
-    places = len({entry.spot for entry in last})
-    scale, stage = last[-1].test.scale, last[-1].stage
-    low, high, apart = (one_reading(value, scale) for value in (over.low, over.high, over.high - over.low))
-    return f"Over the blade, {stage}: {low} to {high} {scale} at {counted(places, 'place')}, {apart} apart."
 
 
 def _flags(found: LifeOfPiece, unit: Unit) -> Iterator[Item]:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from soakwitness.firmware_bridge.common.wording import counted
+
 if TYPE_CHECKING:
     from soakwitness.analysis.logbook.hardness import HardnessEntry
 
@@ -43,3 +45,17 @@ def hardness_now(entries: Sequence[HardnessEntry]) -> str:
 def one_reading(value: float, scale: str) -> str:
     """A reading as testers show it: tenths, of Vickers whole numbers."""
     return f"{value:.0f}" if scale == "HV" else f"{value:.1f}"
+
+
+def spread_words(entries: Sequence[HardnessEntry]) -> str:
+    """How far apart the newest readings lie over the blade; empty where there is one test or none."""
+    from soakwitness.analysis.metallurgy.hardness_readings import spread_of
+
+    last = newest(entries)
+    if len(last) < 2:
+        return ""
+    over = spread_of([entry.test for entry in last])
+    places = len({(entry.spot, entry.along_pct, entry.across_pct) for entry in last})
+    scale, stage = last[-1].test.scale, last[-1].stage
+    low, high, apart = (one_reading(value, scale) for value in (over.low, over.high, over.high - over.low))
+    return f"Over the blade, {stage}: {low} to {high} {scale} at {counted(places, 'place')}, {apart} apart."
