@@ -1,1 +1,1 @@
-"""What the book has done for it: a process of its own that may load everything."""
+"""The process that works for the book: verdicts, thumbnails, entries by the commands themselves."""
