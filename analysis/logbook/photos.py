@@ -90,6 +90,12 @@ def all_photos(book: LogBook, *, struck: bool = False) -> tuple[Photo, ...]:
     )
 
 
+def photo_of(book: LogBook, digest: str) -> Photo | None:
+    """A photograph that stands with a piece, by its digest."""
+    row = book.row("SELECT * FROM photos WHERE digest = ? AND struck_utc IS NULL", digest)
+    return None if row is None else _photo(row)
+
+
 def photo_path(book: LogBook, photo: Photo) -> Path:
     """Where its file lies."""
     return book.folder / FOLDER / photo.file_name

@@ -20,6 +20,7 @@ CREATE TABLE photos (
     struck_why TEXT
 ) STRICT;
 CREATE INDEX photos_by_piece ON photos (piece);
+CREATE INDEX photos_by_digest ON photos (digest);
 
 CREATE TABLE piece_notes (
     entry INTEGER PRIMARY KEY,

@@ -31,6 +31,7 @@ if TYPE_CHECKING:
 NAVIGATION = (
     ("Now", "now"),
     ("Waiting", "waiting"),
+    ("Enter", "enter"),
     ("Runs", "runs"),
     ("Pieces", "pieces"),
     ("Furnace", "furnace"),

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from soakwitness.cli.book_work import forms
 from soakwitness.cli.options.common import WrongUse
 
 if TYPE_CHECKING:
@@ -49,7 +50,21 @@ def thumbnail(logbook: Path, progress: Progress, *, run: str) -> dict[str, Any]:
 
 LOAD_LOOK = 'stroke="#d9651a" stroke-dasharray="4 2"'
 
-JOBS: dict[str, Callable[..., dict[str, Any]]] = {"verdict": verdict, "thumbnail": thumbnail}
+
+def enter(
+    logbook: Path,
+    progress: Progress,
+    *,
+    form: str,
+    values: dict[str, list[str]],
+    by: str,
+    files: dict[str, str],
+) -> dict[str, Any]:
+    """Enter what a page's form holds, by the form's command; ``files`` are paths that the server made."""
+    return forms.enter(logbook, form, values, by=by, files={name: Path(path) for name, path in files.items()})
+
+
+JOBS: dict[str, Callable[..., dict[str, Any]]] = {"verdict": verdict, "thumbnail": thumbnail, "enter": enter}
 
 
 def _folder(logbook: Path, run: str) -> Path:

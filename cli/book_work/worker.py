@@ -15,11 +15,8 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-import click
-
 from soakwitness.cli.book_work.jobs import JOBS
-from soakwitness.cli.options.common import plain
-from soakwitness.firmware_bridge.common.wording import Says
+from soakwitness.cli.options.common import plain, told_of
 
 IDLE_S = 20.0
 
@@ -56,12 +53,8 @@ def answer(logbook: Path, line: bytes, out: Any) -> None:
 
 def refusal_words(error: Exception) -> str:
     """A refusal in the words that the command has for it."""
-    if isinstance(error, click.ClickException):
-        return error.format_message()
-    says = getattr(error, "says", None)
-    if isinstance(says, Says):
-        return says.text("C")
-    return str(error) if hasattr(error, "exit_code") else f"{type(error).__name__}: {error}"
+    told = told_of(error, "C")
+    return told[0] if told is not None else f"{type(error).__name__}: {error}"
 
 
 def main() -> None:

@@ -31,7 +31,7 @@ def history_lines(life: History, unit: Unit) -> list[str]:
     known = ", ".join(f for f in facts if f) or "nothing more is known of it"
     lines = [f"{piece.id}: {known}, entry {piece.entry}"]
     if life.steps:
-        lines.append(table([_row(step, unit) for step in life.steps], indent="  "))
+        lines.append(table([step_row(step, unit) for step in life.steps], indent="  "))
     else:
         lines.append("  Nothing is on record yet.")
     lines += [f"  {_waiting(charged)}" for charged in life.waiting]
@@ -41,7 +41,8 @@ def history_lines(life: History, unit: Unit) -> list[str]:
     return lines
 
 
-def _row(step: Step, unit: Unit) -> tuple[str, str, str, str]:
+def step_row(step: Step, unit: Unit) -> tuple[str, str, str, str]:
+    """One thing of a piece's life: when, what, what is known of it, and where that stands."""
     from soakwitness.analysis.logbook.hardness import HardnessEntry
     from soakwitness.analysis.logbook.inspections import Inspection
     from soakwitness.analysis.logbook.photos import Photo
@@ -69,6 +70,27 @@ def _row(step: Step, unit: Unit) -> tuple[str, str, str, str]:
     what = f"{verdict}: {source.recipe_name or 'no recipe'}{where}{foil}"
     entry = f", entry {charged.entry}" if charged and charged.entry else ""
     return (shown_time(step.start_utc), step.kind, what, f"{source.run}{entry}")
+
+
+def entry_of(step: Step) -> tuple[str, int]:
+    """What an entry is called where it is struck, and its number; 0 where a run's own marks tell of it."""
+    from soakwitness.analysis.logbook.hardness import HardnessEntry
+    from soakwitness.analysis.logbook.inspections import Inspection
+    from soakwitness.analysis.logbook.photos import Photo
+    from soakwitness.analysis.logbook.piece_notes import PieceNote
+    from soakwitness.analysis.logbook.runs import RunEntry
+    from soakwitness.analysis.logbook.treatments import Treatment
+
+    if isinstance(step.source, RunEntry):
+        return "charge", step.charged.entry if step.charged is not None else 0
+    kinds = {
+        HardnessEntry: "hardness",
+        Treatment: "treatment",
+        Inspection: "inspection",
+        Photo: "photo",
+        PieceNote: "note",
+    }
+    return kinds[type(step.source)], step.source.entry
 
 
 def _waiting(charged: Charged) -> str:

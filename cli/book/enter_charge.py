@@ -1,0 +1,107 @@
+"""The charge of the next run: new pieces out of what is known already, and which of them go in, where and how."""
+
+from __future__ import annotations
+
+import asyncio
+from typing import TYPE_CHECKING, Any
+
+from starlette.datastructures import FormData
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Route
+
+from soakwitness.cli.book.desk import Desk, way
+from soakwitness.cli.book.doors import entry_route
+from soakwitness.cli.book.entering import Filled, Said, onward, seen_of, send, values_of
+from soakwitness.cli.options.entering import shown_time
+
+if TYPE_CHECKING:
+    from soakwitness.analysis.logbook.opening import LogBook
+
+MOST_PIECES = 24
+
+
+def routes(desk: Desk, said: Said) -> list[Route]:
+    """The two forms, and what they enter."""
+
+    async def shown(request: Request, filled: Filled, form: str, status: int = 200) -> Response:
+        found = await asyncio.to_thread(_context, desk, filled if form == "charge" else Filled())
+        return desk.page(
+            request,
+            "enter_charge.html",
+            here="enter",
+            status=status,
+            filled=filled if form == "charge" else Filled(),
+            new=filled if form == "piece" else Filled(),
+            said=said.take(request),
+            **found,
+        )
+
+    async def form(request: Request) -> Response:
+        asked = {name: request.query_params.getlist(name) for name in ("names", "furnace")}
+        return await shown(request, Filled({k: v for k, v in asked.items() if v}), "charge")
+
+    async def charged(request: Request, form: FormData) -> Response:
+        values = values_of(form)
+        names = {name.casefold() for name in values.get("names", ())}
+        seen = [one for one in values.get("seen", ()) if one.rpartition("=")[0].casefold() in names]
+        outcome = await send(desk, request, "charge", values | {"seen": seen, "run": ["next"]})
+        if outcome.done is None:
+            return await shown(request, outcome.filled, "charge", 422)
+        return onward(said, outcome, request.url.path)
+
+    async def added(request: Request, form: FormData) -> Response:
+        values = values_of(form)
+        outcome = await send(desk, request, "piece", values)
+        if outcome.done is None:
+            return await shown(request, outcome.filled, "piece", 422)
+        return onward(said, outcome, way(request, "enter_charge"))
+
+    return [
+        Route("/enter/charge", form, methods=["GET"], name="enter_charge"),
+        entry_route("/enter/charge", charged, desk.tokens, name="charge_entered"),
+        entry_route("/enter/pieces", added, desk.tokens, name="pieces_entered"),
+    ]
+
+
+def _context(desk: Desk, filled: Filled) -> dict[str, Any]:
+    from soakwitness.analysis.logbook.pieces import search
+    from soakwitness.analysis.logbook.recent_values import recent_values
+    from soakwitness.analysis.logbook.runs import furnaces, list_runs
+    from soakwitness.cli.options.entering import names_in_files
+    from soakwitness.firmware_bridge.furnace.rack import rack_in
+    from soakwitness.firmware_bridge.runfolder.reader import read_header
+
+    with desk.open_book() as book:
+        names = tuple(dict.fromkeys((*furnaces(book), *names_in_files(book.folder.parent))))
+        pieces = search(book, limit=MOST_PIECES)
+        furnace = filled.one("furnace") or (names[0] if names else "")
+        newest = list_runs(book, furnace=furnace, newest=1)
+        rack = None
+        if newest and not newest[0].missing:
+            rack = rack_in(read_header(newest[0].folder).furnace_file)
+        return {
+            "furnaces": names,
+            "furnace": furnace,
+            "pieces": [(piece, _where(book, piece.id)) for piece in pieces],
+            "seen": [seen_of(book, piece.id) for piece in pieces],
+            "slots": range(1, rack.slots + 1) if rack is not None else (),
+            "picks": {
+                name: recent_values(book, name) for name in ("steel", "thickness_mm", "lot", "place", "fixtures")
+            },
+        }
+
+
+def _where(book: LogBook, piece: str) -> str:
+    """Where a piece is charged already, in a few words."""
+    from soakwitness.analysis.logbook.charges import runs_of_piece
+    from soakwitness.analysis.logbook.runs import runs_listed
+
+    charged = runs_of_piece(book, piece)
+    if not charged:
+        return "in no run yet"
+    last = charged[-1]
+    if last.run is None:
+        return f"waits for the next run of {last.waits_for}"
+    began = ", ".join(shown_time(run.started_utc, run.zone) for run in runs_listed(book, [last.run]))
+    return f"was in the run of {began}"

@@ -1,0 +1,100 @@
+"""Hardness of a piece: the place is picked on a map of the blade, readings are put into boxes."""
+
+from __future__ import annotations
+
+import asyncio
+from typing import Any
+from urllib.parse import urlencode
+
+from starlette.datastructures import FormData
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Route
+
+from soakwitness.cli.book.desk import Desk, way
+from soakwitness.cli.book.doors import entry_route
+from soakwitness.cli.book.entering import Filled, Said, onward, seen_of, send, the_piece, values_of
+
+BOXES = 5
+SCALES = ("HRC", "HRA", "HR15N", "HR30N", "HV")
+KEPT = ("after", "scale", "tester", "block")  # from one place to the next
+
+
+def routes(desk: Desk, said: Said) -> list[Route]:
+    """The form, and what it enters."""
+
+    async def shown(request: Request, filled: Filled, status: int = 200) -> Response:
+        found = await asyncio.to_thread(_context, desk, request, filled)
+        return desk.page(
+            request, "enter_hardness.html", here="enter", status=status, filled=filled, said=said.take(request), **found
+        )
+
+    async def form(request: Request) -> Response:
+        asked = {name: request.query_params.getlist(name) for name in request.query_params if name != "said"}
+        return await shown(request, Filled(asked))
+
+    async def entered(request: Request, form: FormData) -> Response:
+        values = values_of(form)
+        outcome = await send(desk, request, "hardness", values | {"name": [request.path_params["piece"]]})
+        if outcome.done is None:
+            return await shown(request, outcome.filled, 422)
+        keep = {name: outcome_value(values, name) for name in KEPT}
+        return onward(said, outcome, request.url.path, **keep)
+
+    path = "/pieces/{piece}/hardness"
+    return [
+        Route(path, form, methods=["GET"], name="enter_hardness"),
+        entry_route(path, entered, desk.tokens, name="hardness_entered"),
+    ]
+
+
+def outcome_value(values: dict[str, list[str]], name: str) -> str:
+    """The one value of a field, empty where there is none."""
+    return next((value for value in values.get(name, ()) if value.strip()), "")
+
+
+def _context(desk: Desk, request: Request, filled: Filled) -> dict[str, Any]:
+    from soakwitness.analysis.logbook.hardness import STEPS, hardness_of
+    from soakwitness.analysis.logbook.recent_values import recent_values
+    from soakwitness.cli.charts.blade_map import blade_svg
+    from soakwitness.cli.words.hardness_words import hardness_now, newest, one_test, spread_words
+
+    with desk.open_book() as book:
+        piece = the_piece(book, request)
+        tests = hardness_of(book, piece.id)
+        picks = {name: recent_values(book, name) for name in ("tester", "block")}
+        seen = seen_of(book, piece.id)
+    after = filled.one("after") or (tests[-1].stage.removeprefix("after ") if tests else "")
+    there = [one for one in tests if one.stage == f"after {after}"] or newest(tests)
+    keep = {name: filled.one(name) for name in KEPT if filled.one(name)}
+
+    def link(place: Any) -> str:
+        where = {"along": f"{place.along_pct:g}", "across": f"{place.across_pct:g}"}
+        return f"{way(request, 'enter_hardness', piece=piece.id)}?{urlencode(keep | where)}#readings"
+
+    return {
+        "piece": piece,
+        "seen": seen,
+        "after": after if after in STEPS else "",
+        "steps": STEPS,
+        "scales": SCALES,
+        "boxes": range(BOXES),
+        "picks": picks,
+        "chosen": _chosen(filled),
+        "map": blade_svg(newest(there), link=link, chosen=_chosen(filled)),
+        "now": hardness_now(tests) if tests else None,
+        "spread": spread_words(there),
+        "tests": [(one_test(one), one.entry) for one in reversed(tests)],
+    }
+
+
+def _chosen(filled: Filled) -> Any:
+    """The place that was picked, where it is one."""
+    from soakwitness.analysis.errors import LogBookError
+    from soakwitness.analysis.logbook.places_on_blade import place_on_blade
+
+    try:
+        along, across = (float(filled.one(name)) if filled.one(name) else None for name in ("along", "across"))
+        return place_on_blade(along, across)
+    except (ValueError, LogBookError):
+        return None

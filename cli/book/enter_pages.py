@@ -1,0 +1,86 @@
+"""*Enter*: where an evening's entries begin; the pages behind it are the modules ``enter_*``."""
+
+from __future__ import annotations
+
+import asyncio
+from typing import Any
+
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Route
+
+from soakwitness.cli.book import enter_charge, enter_decision, enter_hardness, enter_treatment, enter_words
+from soakwitness.cli.book.desk import Desk
+from soakwitness.cli.book.entering import Said, the_piece
+from soakwitness.cli.book.on_record import on_record
+from soakwitness.cli.options.entering import shown_time
+
+RUNS, PIECES = 4, 30
+
+
+def routes(desk: Desk) -> list[Route]:
+    """The beginning, what can be entered of a piece, and all the forms."""
+    said = Said()
+
+    async def enter(request: Request) -> Response:
+        found = await asyncio.to_thread(_beginning, desk, request.query_params.get("find", ""))
+        return desk.page(request, "enter.html", here="enter", said=said.take(request), **found)
+
+    async def piece(request: Request) -> Response:
+        found = await asyncio.to_thread(_piece, desk, request)
+        return desk.page(request, "enter_piece.html", here="enter", said=said.take(request), **found)
+
+    forms = (enter_hardness, enter_treatment, enter_words, enter_decision, enter_charge)
+    return [
+        Route("/enter", enter, name="enter"),
+        *(route for module in forms for route in module.routes(desk, said)),
+        Route("/pieces/{piece}/enter", piece, name="enter_piece"),
+    ]
+
+
+def _beginning(desk: Desk, find: str) -> dict[str, Any]:
+    """Newest runs with their pieces; newest pieces, or those that were looked for."""
+    from soakwitness.analysis.logbook.charges import pieces_in_run
+    from soakwitness.analysis.logbook.dispositions import dispositions_of
+    from soakwitness.analysis.logbook.kept import last_verdict
+    from soakwitness.analysis.logbook.pieces import find_piece, search
+    from soakwitness.analysis.logbook.runs import list_runs, take_in
+
+    with desk.open_book() as book:
+        take_in(book, stamp=desk.stamp("book"))
+        runs = []
+        for entry in reversed(list_runs(book, newest=RUNS)):
+            kept = last_verdict(book, entry.run)
+            inside = [c.piece for c in pieces_in_run(book, entry.run) if find_piece(book, c.piece) is not None]
+            runs.append(
+                {
+                    "run": entry.run,
+                    "began": shown_time(entry.started_utc, entry.zone),
+                    "furnace": entry.furnace,
+                    "verdict": None if kept is None else kept.verdict,
+                    "says": None if kept is None else (kept.answer.get("in_short") or {}).get("says"),
+                    "pieces": list(dict.fromkeys(inside)),
+                    "decided": len(dispositions_of(book, entry.run)),
+                }
+            )
+        return {"runs": runs, "pieces": search(book, find, limit=PIECES), "find": find}
+
+
+def _piece(desk: Desk, request: Request) -> dict[str, Any]:
+    from soakwitness.analysis.logbook.hardness import hardness_of
+    from soakwitness.analysis.logbook.history import piece_history
+    from soakwitness.cli.charts.blade_map import blade_svg, placed
+    from soakwitness.cli.words.hardness_words import hardness_now, newest, spread_words
+
+    with desk.open_book() as book:
+        piece = the_piece(book, request)
+        tests = hardness_of(book, piece.id)
+        life = piece_history(book, piece.id)
+    return {
+        "piece": piece,
+        "now": hardness_now(tests) if tests else None,
+        "spread": spread_words(tests),
+        "map": blade_svg(newest(tests)) if placed(newest(tests)) else None,
+        "record": [on_record(step) for step in reversed(life.steps)],
+        "gaps": [finding.says for finding in life.findings],
+    }

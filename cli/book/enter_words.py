@@ -1,0 +1,132 @@
+"""Notes and photographs of a piece, and entries struck through with the reason."""
+
+from __future__ import annotations
+
+import asyncio
+import re
+import shutil
+import tempfile
+from pathlib import Path
+from typing import Any, BinaryIO
+
+from starlette.datastructures import FormData, UploadFile
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import FileResponse, Response
+from starlette.routing import Route
+
+from soakwitness.cli.book.desk import Desk, way
+from soakwitness.cli.book.doors import entry_route
+from soakwitness.cli.book.entering import Filled, Said, onward, seen_of, send, the_piece, values_of
+from soakwitness.cli.book.on_record import on_record
+
+MOST_UPLOAD_BYTES = 64 << 20  # beyond what a photograph may have, so that the command's own words are read
+REASONS = ("wrong piece", "wrong number", "entered twice")
+OF_RUNS = ("disposition",)
+
+
+def routes(desk: Desk, said: Said) -> list[Route]:
+    """Forms and what they enter; the photographs themselves."""
+
+    async def shown(request: Request, template: str, filled: Filled, status: int = 200, **more: Any) -> Response:
+        found = await asyncio.to_thread(_about_piece, desk, request)
+        return desk.page(
+            request, template, here="enter", status=status, filled=filled, said=said.take(request), **found, **more
+        )
+
+    async def note(request: Request) -> Response:
+        return await shown(request, "enter_note.html", Filled())
+
+    async def noted(request: Request, form: FormData) -> Response:
+        piece = request.path_params["piece"]
+        outcome = await send(desk, request, "note", values_of(form) | {"names": [piece]})
+        if outcome.done is None:
+            return await shown(request, "enter_note.html", outcome.filled, 422)
+        return onward(said, outcome, way(request, "enter_piece", piece=piece))
+
+    async def photo(request: Request) -> Response:
+        return await shown(request, "enter_photo.html", Filled())
+
+    async def photo_kept(request: Request, form: FormData) -> Response:
+        values = values_of(form) | {"name": [request.path_params["piece"]]}
+        file = form.get("file")
+        if not isinstance(file, UploadFile) or not file.filename:
+            refused = Filled(values, "Choose a photograph, or take one.", "file")
+            return await shown(request, "enter_photo.html", refused, 422)
+        with tempfile.TemporaryDirectory(prefix="soakwitness-") as folder:
+            path = Path(folder) / file_name(file.filename)
+            await asyncio.to_thread(_copy, file.file, path)
+            outcome = await send(desk, request, "photo", values, files={"file": str(path)})
+        if outcome.done is None:
+            filled = Filled(outcome.filled.values, outcome.filled.refused, outcome.filled.at or "file")
+            return await shown(request, "enter_photo.html", filled, 422)
+        return onward(said, outcome, request.url.path)
+
+    async def picture(request: Request) -> Response:
+        path = await asyncio.to_thread(_file_of, desk, request.path_params["digest"])
+        if path is None:
+            raise HTTPException(404)
+        return FileResponse(path, media_type="image/jpeg", headers={"cache-control": "private, max-age=86400"})
+
+    async def strike(request: Request) -> Response:
+        return await shown(request, "enter_strike.html", Filled(), **_entry(request))
+
+    async def struck(request: Request, form: FormData) -> Response:
+        piece = request.path_params["piece"]
+        about = {name: [str(request.path_params[name])] for name in ("kind", "entry")}
+        outcome = await send(desk, request, "strike", values_of(form) | about)
+        if outcome.done is None:
+            return await shown(request, "enter_strike.html", outcome.filled, 422, **_entry(request))
+        return onward(said, outcome, way(request, "enter_piece", piece=piece))
+
+    paths = [f"/pieces/{{piece}}/{what}" for what in ("note", "photo", "strike/{kind}/{entry:int}")]
+    return [
+        Route(paths[0], note, methods=["GET"], name="enter_note"),
+        entry_route(paths[0], noted, desk.tokens, name="note_entered"),
+        Route(paths[1], photo, methods=["GET"], name="enter_photo"),
+        entry_route(paths[1], photo_kept, desk.tokens, name="photo_entered", most=MOST_UPLOAD_BYTES),
+        Route("/photos/{digest}.jpg", picture, methods=["GET"], name="photograph"),
+        Route(paths[2], strike, methods=["GET"], name="enter_strike"),
+        entry_route(paths[2], struck, desk.tokens, name="entry_struck"),
+    ]
+
+
+def file_name(given: str) -> str:
+    """A name for a file that was sent: its own, as far as it is a plain one."""
+    plain = re.sub(r"[^\w.-]+", "-", given.replace("\\", "/").rpartition("/")[2])[-80:].strip(".-")
+    return plain or "photograph"
+
+
+def _copy(source: BinaryIO, goal: Path) -> None:
+    with goal.open("xb") as out:
+        shutil.copyfileobj(source, out, 1 << 20)
+
+
+def _entry(request: Request) -> dict[str, Any]:
+    return {name: request.path_params[name] for name in ("kind", "entry")} | {"reasons": REASONS}
+
+
+def _about_piece(desk: Desk, request: Request) -> dict[str, Any]:
+    from soakwitness.analysis.logbook.history import piece_history
+    from soakwitness.analysis.logbook.photos import photos_of
+    from soakwitness.analysis.logbook.piece_notes import notes_of
+
+    with desk.open_book() as book:
+        piece = the_piece(book, request)
+        return {
+            "piece": piece,
+            "seen": seen_of(book, piece.id),
+            "record": [on_record(step) for step in reversed(piece_history(book, piece.id).steps)],
+            "photos": photos_of(book, piece.id),
+            "notes": notes_of(book, piece.id),
+        }
+
+
+def _file_of(desk: Desk, digest: str) -> Path | None:
+    """The file of a photograph that stands with a piece."""
+    from soakwitness.analysis.logbook.photos import photo_of, photo_path
+
+    with desk.open_book() as book:
+        found = photo_of(book, digest)
+        path = None if found is None else photo_path(book, found)
+    return path if path is not None and path.is_file() else None
