@@ -14,7 +14,7 @@ from starlette.routing import Route
 
 from soakwitness.cli.book.desk import Desk
 from soakwitness.cli.book.doors import entry_route
-from soakwitness.cli.book.entering import Filled, Said, onward, seen_of, send, values_of
+from soakwitness.cli.book.sent_forms import Filled, Said, onward, seen_of, send, values_of
 from soakwitness.cli.options.entering import shown_time
 
 REASONS = ("wrong run", "decided too soon", "entered twice")

@@ -13,7 +13,7 @@ from starlette.routing import Route
 
 from soakwitness.cli.book.desk import Desk, way
 from soakwitness.cli.book.doors import entry_route
-from soakwitness.cli.book.entering import Filled, Said, onward, seen_of, send, the_piece, values_of
+from soakwitness.cli.book.sent_forms import Filled, Said, onward, seen_of, send, the_piece, values_of
 
 BOXES = 5
 SCALES = ("HRC", "HRA", "HR15N", "HR30N", "HV")

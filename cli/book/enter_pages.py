@@ -11,8 +11,8 @@ from starlette.routing import Route
 
 from soakwitness.cli.book import enter_charge, enter_decision, enter_hardness, enter_treatment, enter_words
 from soakwitness.cli.book.desk import Desk
-from soakwitness.cli.book.entering import Said, the_piece
 from soakwitness.cli.book.on_record import on_record
+from soakwitness.cli.book.sent_forms import Said, the_piece
 from soakwitness.cli.options.entering import shown_time
 
 RUNS, PIECES = 4, 30

@@ -12,7 +12,7 @@ from starlette.routing import Route
 
 from soakwitness.cli.book.desk import Desk, way
 from soakwitness.cli.book.doors import entry_route
-from soakwitness.cli.book.entering import Filled, Said, onward, seen_of, send, the_piece, values_of
+from soakwitness.cli.book.sent_forms import Filled, Said, onward, seen_of, send, the_piece, values_of
 
 FIRST = ("cold treatment", "temper")  # what an evening asks for most; the others behind them
 

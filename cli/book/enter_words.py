@@ -17,8 +17,8 @@ from starlette.routing import Route
 
 from soakwitness.cli.book.desk import Desk, way
 from soakwitness.cli.book.doors import entry_route
-from soakwitness.cli.book.entering import Filled, Said, onward, seen_of, send, the_piece, values_of
 from soakwitness.cli.book.on_record import on_record
+from soakwitness.cli.book.sent_forms import Filled, Said, onward, seen_of, send, the_piece, values_of
 
 MOST_UPLOAD_BYTES = 64 << 20  # beyond what a photograph may have, so that the command's own words are read
 REASONS = ("wrong piece", "wrong number", "entered twice")

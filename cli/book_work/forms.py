@@ -122,7 +122,8 @@ def arguments(logbook: Path, form: str, values: Values, *, by: str, files: Mappi
     strange = [name for name in values if name not in known.fields] + [n for n in files if n not in known.files]
     if strange:
         raise WrongUse(f"{strange[0]!r} is no field of the form {form}. Fields are: {', '.join(known.fields)}.")
-    options, names = [f"--by={by}", f"--logbook={logbook}"], []
+    options = [f"--by={by}", f"--logbook={logbook}"]
+    places: list[tuple[click.Parameter, list[str]]] = []
     for param in _params(form):
         given = _given(param, values.get(param.name or "", ()), form)
         if param.name in files:
@@ -130,8 +131,16 @@ def arguments(logbook: Path, form: str, values: Values, *, by: str, files: Mappi
         if isinstance(param, click.Option):
             options += _option(param, given, form)
         else:
-            names += given
-    return [*known.command, *options, "--", *names]
+            places.append((param, given))
+    return [*known.command, *options, "--", *_in_their_places(places)]
+
+
+def _in_their_places(places: Sequence[tuple[click.Parameter, list[str]]]) -> list[str]:
+    """Arguments in their order; none may be left empty before one that is filled in, which would take its place."""
+    for number, (param, given) in enumerate(places):
+        if not given and (param.required or any(later for _, later in places[number + 1 :])):
+            raise click.MissingParameter(ctx=click.Context(_program()), param=param)
+    return [text for _, given in places for text in given]
 
 
 def _program() -> click.Group:

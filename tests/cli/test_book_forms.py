@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-import csv
 from pathlib import Path
 
+import click
 import pytest
-from click.testing import CliRunner
 
 from soakwitness.analysis.logbook.opening import open_logbook
 from soakwitness.analysis.logbook.photos import photos_of
 from soakwitness.analysis.logbook.pieces import piece_named
 from soakwitness.cli.book_work.forms import FORMS, Values, _params, arguments, enter
-from soakwitness.cli.main import soakwitness
+from tests.entry_shop import exported, run_words
 from tests.photographs import with_a_place
 from tests.run_folders import sealed_run
 
@@ -44,8 +43,21 @@ def test_every_field_is_a_parameter_of_its_command() -> None:
 
 
 def test_every_form_s_command_says_who(book: Path) -> None:
-    for name in FORMS:
-        assert arguments(book, name, {}, by=ANA, files={})[len(FORMS[name].command)] == f"--by={ANA}"
+    for name, form in FORMS.items():
+        filled = {p.name or "": "1" for p in _params(name) if isinstance(p, click.Argument) and p.name in form.fields}
+        files = {field: book for field in form.files}
+        assert arguments(book, name, filled, by=ANA, files=files)[len(form.command)] == f"--by={ANA}"
+
+
+def test_an_empty_argument_is_refused_and_the_next_does_not_take_its_place(book: Path) -> None:
+    for form, values, field in (
+        ("treatment", {"names": "B-041"}, "kind"),
+        ("hardness", {"readings": "60", "after": "temper"}, "name"),
+        ("mark", {"pieces": "load", "run": "last"}, "act"),
+        ("strike", {"entry": "1", "why": "x"}, "kind"),
+    ):
+        answer = enter(book, form, values, by=ANA)
+        assert (answer["field"], "Missing argument" in answer["refused"]) == (field, True)
 
 
 def test_a_decimal_comma_is_a_point_and_names_are_parted(book: Path) -> None:
@@ -105,18 +117,6 @@ def test_no_value_becomes_an_option_or_a_command(book: Path, tmp_path: Path) -> 
     assert not list(Path().iterdir())
 
 
-def exported(book: Path, goal: Path) -> dict[str, list[dict[str, str]]]:
-    """Every table of a log book, without the moments of entry."""
-    assert CliRunner().invoke(soakwitness, ["logbook", "export", str(goal), f"--logbook={book}"]).exit_code == 0
-    tables = {}
-    for path in sorted(goal.glob("*.csv")):
-        with path.open(newline="", encoding="utf-8") as file:
-            rows = [{k: v for k, v in row.items() if k not in MOMENTS} for row in csv.DictReader(file)]
-        tables[path.stem] = rows
-    return tables
-
-
-MOMENTS = ("entered_utc", "struck_utc", "made_utc", "taken_utc", "measured_utc", "seen_utc", "start_utc", "at_utc")
 EVENING: list[tuple[str, Values, list[str]]] = [
     ("charge", {"run": "last", "names": ["B-041", "B-042"], "place": "1-2", "foil": "yes", "kg": "1,4"},
      ["piece", "charge", "last", "B-041", "B-042", "--place", "1-2", "--foil", "--kg", "1.4"]),
@@ -147,12 +147,10 @@ def test_entries_equal_those_of_the_commands(tmp_path: Path) -> None:
     for name in ("forms", "words"):
         sealed_run(tmp_path / name, 60)
     add = ["piece", "add", "B-041", "B-042", "--thickness-mm", "2.6"]
-    runner = CliRunner()
     for form, values, words in [("piece", {"names": "B-041 B-042", "thickness_mm": "2.6"}, add), *EVENING]:
         answer = enter(tmp_path / "forms", form, values, by=ANA)
         assert "done" in answer, (form, answer)
-        said = runner.invoke(soakwitness, [*words, "--by", ANA, f"--logbook={tmp_path / 'words'}"])
-        assert said.exit_code == 0, said.output
+        run_words(tmp_path / "words", *words, "--by", ANA)
     ours, theirs = exported(tmp_path / "forms", tmp_path / "a"), exported(tmp_path / "words", tmp_path / "b")
     assert ours.keys() == theirs.keys()
     for table in ours:
