@@ -126,6 +126,7 @@ async def _serve(
     finally:
         tending.cancel()
         await desk.worker.leave()
+        ear.stop()
 
 
 async def _tend(asked: BookAsked, states: States, server: BookServer) -> None:
