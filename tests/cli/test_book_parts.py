@@ -29,6 +29,7 @@ from soakwitness.cli.book.states import States
 from soakwitness.cli.book.working import JobRefused, WorkerProcess
 from soakwitness.cli.telling.book_file import claim_book
 from soakwitness.cli.telling.present import LOOKED_FOR_EVERY_S, Present
+from soakwitness.firmware_bridge.runfolder.line_format import header_crc, header_line, row_bytes, sample_body
 from tests.cli.books import a_state, until
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -197,6 +198,28 @@ def test_past_readings_come_from_the_run_folder_in_the_unit_asked() -> None:
     # 1 degC is 1.8 degF, 0 degC is 32 degF
     assert fahrenheit[-1][1] == pytest.approx(celsius[-1][1] * 1.8 + 32, abs=0.2)  # type: ignore[operator]
     assert past_readings(run.parent, ["load"], "C") == []
+
+
+def test_a_slot_without_a_reading_is_no_gap_and_a_gap_is_one_row(tmp_path: Path) -> None:
+    run = tmp_path / "run"
+    shutil.copytree(ROOT / "sample_logs" / "good", run)
+    header = json.loads((run / "run.json").read_text())
+    header["sample"] = {"every_s": 1.0}
+    (run / "run.json").write_text(json.dumps(header))
+    for odd in ("seal.json", "events.csv"):
+        (run / odd).unlink()
+    names = [column["name"] for column in header["columns"]]
+    line = header_line(names)
+    crc, data = header_crc(line), line
+    for t_s in range(60):
+        read = t_s != 10 and not 30 <= t_s < 40 and t_s < 55
+        body = sample_body(t_s, "2026-01-01T00:00:00Z", names, {names[0]: 20.0 + t_s} if read else {})
+        row, crc = row_bytes(body, crc)
+        data += row
+    (run / "samples.csv").write_bytes(data)
+    rows = past_readings(run, names[:1], "C")
+    assert [row[0] for row in rows if row[1] is None] == [30.0, 55.0]
+    assert len(rows) == 55 - 1 - 10 + 2
 
 
 def test_a_new_run_begins_a_new_past(tmp_path: Path) -> None:

@@ -142,7 +142,8 @@ function words(furnace) {
     (state.silent ? "The recorder is silent: this picture is old. " : "") + ago(furnace) + " " + (state.record || ""));
 }
 
-function say(place, text) {
+function say(place, plain) {
+  const text = plain.replace(/(\d) (?=(°[CF]|min|mm|h|s)\b)/g, "$1\u00a0");  // a number stays with its unit
   if (place.textContent !== text) place.textContent = text;
 }
 
