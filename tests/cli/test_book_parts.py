@@ -260,6 +260,12 @@ def test_a_run_that_is_over_is_judged_once_and_its_verdict_stays_while_the_watch
         assert judged == [("shed", "one")]
         (furnace,) = states.whole()["furnaces"]
         assert (furnace["last_run"], furnace["last"]["says"], furnace["ended"]) == ("one", "Pass.", False)
+        states.take(a_state(0, furnace="shed", run=None))
+        (furnace,) = states.whole()["furnaces"]
+        assert len(furnace["past"]) == 1  # the picture of the run that is over
+        states.take(a_state(0, furnace="shed", run="two"))
+        states.take(a_state(60, furnace="shed", run="two"))
+        assert [row[0] for row in states.whole()["furnaces"][0]["past"]] == [0.0, 60.0]
 
     asyncio.run(told())
 
