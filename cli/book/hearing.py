@@ -22,6 +22,7 @@ class Ear:
 
     def __init__(self, *, unix: bool = hasattr(socket, "AF_UNIX")) -> None:
         self._folder: Path | None = None
+        self._transport: asyncio.DatagramTransport | None = None
         self.secret = b""
         if unix:
             self._folder = Path(tempfile.mkdtemp(prefix="soakwitness-"))  # mode 0700
@@ -38,9 +39,13 @@ class Ear:
 
     async def listen(self, take: Callable[[Any], None]) -> None:
         """Hand every state on from now on."""
-        await asyncio.get_running_loop().create_datagram_endpoint(
-            lambda: _Hearing(self.secret, take), sock=self._socket
-        )
+        loop = asyncio.get_running_loop()
+        self._transport, _ = await loop.create_datagram_endpoint(lambda: _Hearing(self.secret, take), sock=self._socket)
+
+    def stop(self) -> None:
+        """Listen no more; for as long as the loop runs."""
+        if self._transport is not None:
+            self._transport.close()
 
     def close(self) -> None:
         """Take the socket away."""

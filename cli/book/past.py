@@ -12,23 +12,38 @@ from soakwitness.firmware_bridge.runfolder.header import read_header
 from soakwitness.firmware_bridge.runfolder.listing import good_rows
 
 MOST_POINTS = 2000
-_GROUP = 8
+GAP_PERIODS = 3.0  # longer without a reading is a gap, as in the verification
+_GROUP, _KEPT = 8, 4
 
 Row = list[float | None]  # run seconds, then a temperature for each name
 
 
 def past_readings(run: Path, names: Sequence[str], unit: Unit) -> list[Row]:
-    """Rows of a run so far, the temperatures in the unit asked; empty where the folder cannot be read."""
+    """Rows of a run so far, the temperatures in the unit asked; empty where the folder cannot be read.
+
+    A slot or two without a reading is no gap; a gap is one row without a temperature.
+    """
     try:
-        columns = {column.name: (k, column) for k, column in enumerate(read_header(run).columns, start=2)}
+        header = read_header(run)
+        columns = {column.name: (k, column) for k, column in enumerate(header.columns, start=2)}
         wanted = [columns.get(name) for name in names]
+        gap_s = GAP_PERIODS * (header.every_s or 0.0)
         rows: list[Row] = []
+        last_s, t_s, empty = 0.0, 0.0, None
         for cells in good_rows(run):
-            rows.append([float(cells[0]), *(_shown(cells, place, unit) for place in wanted)])
+            t_s = float(cells[0])
+            row: Row = [t_s, *(_shown(cells, place, unit) for place in wanted)]
+            if all(value is None for value in row[1:]):
+                empty = empty or row
+                continue
+            if empty is not None and t_s - last_s > gap_s:
+                rows.append(empty)
+            last_s, empty = t_s, None
+            rows.append(row)
             rows = thinned(rows)
     except (RunFolderError, OSError, ValueError, IndexError):
         return []
-    return rows
+    return rows if empty is None or t_s - last_s <= gap_s else [*rows, empty]
 
 
 def _shown(cells: Sequence[str], place: tuple[int, Column] | None, unit: Unit) -> float | None:
@@ -47,11 +62,11 @@ def thinned(rows: list[Row], most: int = MOST_POINTS) -> list[Row]:
 
 
 def _telling(group: list[Row]) -> Iterable[Row]:
-    """A gap, then the highest and the lowest of each sensor, in the order of time; at most half of the group."""
-    kept: set[int] = {k for k, row in enumerate(group) if all(value is None for value in row[1:])}
-    kept = set(sorted(kept)[:1])
+    """A gap with what stands beside it, then the highest and the lowest of each sensor while there is room."""
+    gap = next((k for k, row in enumerate(group) if all(value is None for value in row[1:])), None)
+    kept = set() if gap is None else {max(gap - 1, 0), gap, min(gap + 1, len(group) - 1)}
     for column in range(1, len(group[0])):
         there = [(value, k) for k, row in enumerate(group) if (value := row[column]) is not None]
-        if there:
-            kept |= {max(there)[1], min(there)[1]} if len(kept) < _GROUP // 2 - 1 else set()
+        if there and len(kept) < _KEPT - 1:
+            kept |= {max(there)[1], min(there)[1]}
     return [group[k] for k in sorted(kept)]

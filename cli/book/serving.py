@@ -56,7 +56,8 @@ class BookServer(uvicorn.Server):
 
 
 def serve(asked: BookAsked, ready: Callable[[str, str | None], None], *, detached: bool = False) -> None:
-    """Serve until it is ended; ``ready`` is told the address and the link for a first device.
+    """Serve until it is ended; ``ready`` is told the address on this computer, and with ``lan`` that in the
+    network: for a first device with its token.
 
     Raises BookRefused if the log book has a book already, or the port is taken.
     """
@@ -64,7 +65,7 @@ def serve(asked: BookAsked, ready: Callable[[str, str | None], None], *, detache
     ear = Ear()
     try:
         port = listening.getsockname()[1]
-        address = f"http://{network_address() if asked.lan else '127.0.0.1'}:{port}/"
+        address = f"http://127.0.0.1:{port}/"
         about = {"address": address, "version": VERSION, "lan": asked.lan, "hears": ear.where}
         try:
             lock = claim_book(asked.logbook, about)
@@ -76,8 +77,9 @@ def serve(asked: BookAsked, ready: Callable[[str, str | None], None], *, detache
         try:
             devices = Devices(asked.logbook)
             link = None
-            if asked.lan and not devices.all():
-                link = f"{address}?token={devices.add(FIRST_DEVICE, 'mark')}"
+            if asked.lan:
+                token = "" if devices.all() else f"?token={devices.add(FIRST_DEVICE, 'mark')}"
+                link = f"http://{network_address()}:{port}/{token}"
             asyncio.run(_serve(asked, devices, ear, listening, lambda: ready(address, link), detached))
         finally:
             lock.release()
@@ -126,6 +128,7 @@ async def _serve(
     finally:
         tending.cancel()
         await desk.worker.leave()
+        ear.stop()
 
 
 async def _tend(asked: BookAsked, states: States, server: BookServer) -> None:

@@ -89,20 +89,23 @@ class States:
             if len(self._heard) >= MOST_FURNACES:
                 return
             heard = self._heard[furnace] = HeardRun({}, self._clock())
-        other = heard.state.get("run") != state.get("run")
+        run, before = state.get("run"), heard.state.get("run")
+        if before and run != before:
+            self._over(furnace, heard)
+        other = bool(run) and run != before
         if other:
-            if heard.state.get("run") and not heard.ended:
-                self._over(furnace, heard)
             heard.past, heard.past_number = [], heard.past_number + 1
+        elif not run:  # the picture of the run that is over stays beside its sentence
+            state["holds"] = heard.state.get("holds")
         missing = other or _jumped(heard.past, state)
         heard.state, heard.heard_s, heard.ended = state, self._clock(), False
-        if "t_s" in state:
+        if run:
             heard.past.append(_row(state))
             heard.past = thinned(heard.past)
         self._changed(heard)
-        if missing and state.get("run") and self._clock() - heard.read_s > (0 if other else READ_AGAIN_S):
+        if missing and run and self._clock() - heard.read_s > (0 if other else READ_AGAIN_S):
             heard.read_s = self._clock()
-            self.begin(self._read_past(heard, str(state["run"])))
+            self.begin(self._read_past(heard, str(run)))
 
     def set_last(self, furnace: str, run: str, last: Told) -> None:
         """Keep the verdict on the run of a furnace that ended last."""

@@ -72,9 +72,12 @@ def open_page(page: bool, lan: bool, port: int | None, logbook: Path, screen: Sc
 
 
 def address_words(address: str, link: str | None) -> list[str]:
-    """Where the book is, and the link that lets a device in."""
+    """Where the book is on this computer and, where it is open to it, in the workshop network."""
     words = [f"The book: {address}"]
-    return words if link is None else [*words, f"For the first phone or tablet in the workshop network: {link}"]
+    if link is None:
+        return words
+    who = "the first phone or tablet" if "token=" in link else "devices that had their link"
+    return [*words, f"In the workshop network, for {who}: {link}"]
 
 
 def about_runs(logbook: Path, operator: str | None, recipe: Recipe | None, packet: PacketFile | None) -> RunFacts:

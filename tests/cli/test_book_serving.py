@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import http.client
 import json
 import os
 import signal
@@ -9,12 +10,15 @@ import socket
 import subprocess
 import sys
 import time
+import urllib.parse
 from collections.abc import Iterator
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from soakwitness.cli.book.serving import network_address
 from soakwitness.cli.telling import joining
 from soakwitness.cli.telling.book_file import BOOK_FILE, claim_book, running_book, stop_book
 from soakwitness.cli.telling.joining import BookRefused, join_or_start
@@ -87,6 +91,35 @@ def test_no_other_file_is_served(book: ServedBook, path: str) -> None:
     assert book.ask("GET", path)[0] == 404
     assert book.ask("GET", "/guide/..%2f..%2fmain")[0] == 404
     assert book.ask("GET", "/runs/..%2f..%2fbook.json/thumbnail.svg")[0] == 404
+
+
+def test_on_the_network_it_asks_for_the_link_and_this_computer_needs_none(tmp_path: Path) -> None:
+    host = network_address()
+    if host == "127.0.0.1":
+        pytest.skip("this computer is in no network")
+    cookie = ""
+    for begun in range(2):
+        with served(tmp_path / "book", "--lan") as book:
+            assert book.address.startswith("http://127.0.0.1:")
+            assert book.ask("GET", "/")[0] == 200
+            assert book.link is not None
+            link = urllib.parse.urlsplit(book.link)
+            assert link.hostname == host
+            assert bool(link.query) != bool(begun)  # it is for one device, and printed once
+            assert asked(book, host, "/") == (403, "")
+            assert asked(book, host, "/states") == (403, "")
+            if not begun:
+                status, cookie = asked(book, host, f"/?{link.query}")
+                assert status == 303
+            assert asked(book, host, "/", cookie)[0] == 200  # also after the book began anew
+
+
+def asked(book: ServedBook, host: str, path: str, cookie: str = "") -> tuple[int, str]:
+    """What a device in the network is answered: the status, and the cookie it is given."""
+    with closing(http.client.HTTPConnection(host, book.port, timeout=10)) as connection:
+        connection.request("GET", path, headers={"Cookie": cookie} if cookie else {})
+        answer = connection.getresponse()
+        return answer.status, (answer.getheader("set-cookie") or "").split(";")[0]
 
 
 def test_a_foreign_host_name_is_refused(book: ServedBook) -> None:

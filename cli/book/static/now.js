@@ -142,7 +142,8 @@ function words(furnace) {
     (state.silent ? "The recorder is silent: this picture is old. " : "") + ago(furnace) + " " + (state.record || ""));
 }
 
-function say(place, text) {
+function say(place, plain) {
+  const text = plain.replace(/(\d) (?=(°[CF]|min|mm|h|s)\b)/g, "$1\u00a0");  // a number stays with its unit
   if (place.textContent !== text) place.textContent = text;
 }
 
@@ -167,8 +168,8 @@ function card(name) {
 function take(news) {
   const furnace = card(news.furnace);
   if (news.past) furnace.history = news.past;
-  else if (news.run !== furnace.state.run) furnace.history = [];
-  if (!news.past && news.t_s !== undefined && !news.ended) furnace.history.push([news.t_s, ...(news.readings || []).map((r) => r.temp)]);
+  else if (news.run && news.run !== furnace.state.run) furnace.history = [];
+  if (!news.past && news.run && !news.ended) furnace.history.push([news.t_s, ...(news.readings || []).map((r) => r.temp)]);
   if (furnace.history.length > MOST_POINTS) furnace.history = furnace.history.filter((_, i) => i % 2 === 0);
   delete news.past;
   furnace.state = news;
