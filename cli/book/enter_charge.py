@@ -45,14 +45,14 @@ def routes(desk: Desk, said: Said) -> list[Route]:
         values = values_of(form)
         names = {name.casefold() for name in values.get("names", ())}
         seen = [one for one in values.get("seen", ()) if one.rpartition("=")[0].casefold() in names]
-        outcome = await send(desk, request, "charge", values | {"seen": seen, "run": ["next"]})
+        outcome = await send(desk, said, request, "charge", values | {"seen": seen, "run": ["next"]})
         if outcome.done is None:
             return await shown(request, outcome.filled, "charge", 422)
         return onward(said, outcome, request.url.path)
 
     async def added(request: Request, form: FormData) -> Response:
         values = values_of(form)
-        outcome = await send(desk, request, "piece", values)
+        outcome = await send(desk, said, request, "piece", values)
         if outcome.done is None:
             return await shown(request, outcome.filled, "piece", 422)
         return onward(said, outcome, way(request, "enter_charge"))

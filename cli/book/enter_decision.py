@@ -47,7 +47,7 @@ def routes(desk: Desk, said: Said) -> list[Route]:
         values = values_of(form)
         if not any(value.strip() for value in values.get("decide", ())):
             return await shown(request, Filled(values, "Pick what was decided.", "decide"), 422)
-        outcome = await send(desk, request, "disposition", values | {"run": [request.path_params["run"]]})
+        outcome = await send(desk, said, request, "disposition", values | {"run": [request.path_params["run"]]})
         if outcome.done is None:
             return await shown(request, outcome.filled, 422)
         return onward(said, outcome, request.url.path)
@@ -64,7 +64,7 @@ def routes(desk: Desk, said: Said) -> list[Route]:
 
     async def struck(request: Request, form: FormData) -> Response:
         about = {"kind": ["disposition"], "entry": [str(request.path_params["entry"])]}
-        outcome = await send(desk, request, "strike of a run", values_of(form) | about)
+        outcome = await send(desk, said, request, "strike of a run", values_of(form) | about)
         if outcome.done is None:
             return await asking(request, outcome.filled, 422)
         return onward(said, outcome, request.url.path.partition("/strike/")[0])

@@ -35,7 +35,7 @@ def routes(desk: Desk, said: Said) -> list[Route]:
 
     async def entered(request: Request, form: FormData) -> Response:
         values = values_of(form)
-        outcome = await send(desk, request, "hardness", values | {"name": [request.path_params["piece"]]})
+        outcome = await send(desk, said, request, "hardness", values | {"name": [request.path_params["piece"]]})
         if outcome.done is None:
             return await shown(request, outcome.filled, 422)
         keep = {name: outcome_value(values, name) for name in KEPT}

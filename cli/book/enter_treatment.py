@@ -40,7 +40,7 @@ def routes(desk: Desk, said: Said) -> list[Route]:
         values = values_of(form)
         names = {name.casefold() for name in values.get("names", ())}
         seen = [one for one in values.get("seen", ()) if one.rpartition("=")[0].casefold() in names]
-        outcome = await send(desk, request, "treatment", values | {"seen": seen})
+        outcome = await send(desk, said, request, "treatment", values | {"seen": seen})
         if outcome.done is None:
             return await shown(request, outcome.filled, 422)
         return onward(said, outcome, way(request, "enter_piece", piece=request.path_params["piece"]))

@@ -39,7 +39,7 @@ def routes(desk: Desk, said: Said) -> list[Route]:
 
     async def noted(request: Request, form: FormData) -> Response:
         piece = request.path_params["piece"]
-        outcome = await send(desk, request, "note", values_of(form) | {"names": [piece]})
+        outcome = await send(desk, said, request, "note", values_of(form) | {"names": [piece]})
         if outcome.done is None:
             return await shown(request, "enter_note.html", outcome.filled, 422)
         return onward(said, outcome, way(request, "enter_piece", piece=piece))
@@ -56,7 +56,7 @@ def routes(desk: Desk, said: Said) -> list[Route]:
         with tempfile.TemporaryDirectory(prefix="soakwitness-") as folder:
             path = Path(folder) / file_name(file.filename)
             await asyncio.to_thread(_copy, file.file, path)
-            outcome = await send(desk, request, "photo", values, files={"file": str(path)})
+            outcome = await send(desk, said, request, "photo", values, files={"file": str(path)})
         if outcome.done is None:
             filled = Filled(outcome.filled.values, outcome.filled.refused, outcome.filled.at or "file")
             return await shown(request, "enter_photo.html", filled, 422)
@@ -74,7 +74,7 @@ def routes(desk: Desk, said: Said) -> list[Route]:
     async def struck(request: Request, form: FormData) -> Response:
         piece = request.path_params["piece"]
         about = {name: [str(request.path_params[name])] for name in ("kind", "entry")}
-        outcome = await send(desk, request, "strike", values_of(form) | about)
+        outcome = await send(desk, said, request, "strike", values_of(form) | about)
         if outcome.done is None:
             return await shown(request, "enter_strike.html", outcome.filled, 422, **_entry(request))
         return onward(said, outcome, way(request, "enter_piece", piece=piece))

@@ -6,6 +6,7 @@ Refused: the form comes back with all that was filled in, the words of the comma
 
 from __future__ import annotations
 
+import json
 import secrets
 from collections import OrderedDict
 from collections.abc import Mapping, Sequence
@@ -61,10 +62,21 @@ class Outcome:
 
 
 class Said:
-    """What commands said, until the page that follows shows it once."""
+    """What commands said, until the page that follows shows it once; and which forms were entered."""
 
     def __init__(self) -> None:
         self._kept: OrderedDict[str, tuple[str, ...]] = OrderedDict()
+        self._entered: OrderedDict[str, Outcome] = OrderedDict()
+
+    def entered(self, key: str, outcome: Outcome) -> None:
+        """Remember what came of a form."""
+        self._entered[key] = outcome
+        while len(self._entered) > SAID_KEPT:
+            self._entered.popitem(last=False)
+
+    def before(self, key: str) -> Outcome | None:
+        """What came of this very form when it was sent before: a button that was tapped twice."""
+        return self._entered.get(key)
 
     def put(self, lines: Sequence[str]) -> str:
         """Keep lines; return the name by which they are taken."""
@@ -89,17 +101,26 @@ def values_of(form: FormData) -> Values:
 
 
 async def send(
-    desk: Desk, request: Request, form: str, values: Values, *, files: Mapping[str, str] | None = None
+    desk: Desk, said: Said, request: Request, form: str, values: Values, *, files: Mapping[str, str] | None = None
 ) -> Outcome:
-    """Have the command of a form run, by this device."""
+    """Have the command of a form run, by this device.
+
+    A form says what had been seen when it was filled in, so that the same one cannot be entered twice; who tapped its
+    button twice is told what came of the first.
+    """
     by = request.state.device.name
+    key = json.dumps([by, form, values], sort_keys=True)
     try:
-        said = await desk.worker.ask("enter", form=form, values=values, by=by, files=dict(files or {}))
+        found = await desk.worker.ask("enter", form=form, values=values, by=by, files=dict(files or {}))
     except JobRefused as error:  # no command: the worker could not be had
-        said = {"refused": str(error), "field": None}
-    if "done" in said:
-        return Outcome(said["done"], said.get("notes", ()), Filled())
-    return Outcome(None, (), Filled(values, said["refused"], said.get("field")))
+        found = {"refused": str(error), "field": None}
+    if "done" in found:
+        outcome = Outcome(found["done"], found.get("notes", ()), Filled())
+        said.entered(key, outcome)
+        return outcome
+    if found.get("field") == "seen" and (first := said.before(key)) is not None:
+        return first
+    return Outcome(None, (), Filled(values, found["refused"], found.get("field")))
 
 
 def onward(said: Said, outcome: Outcome, path: str | None, **keep: str) -> Response:
