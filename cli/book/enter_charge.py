@@ -12,7 +12,7 @@ from starlette.routing import Route
 
 from soakwitness.cli.book.desk import Desk, way
 from soakwitness.cli.book.doors import entry_route
-from soakwitness.cli.book.sent_forms import Filled, Said, onward, seen_of, send, values_of
+from soakwitness.cli.book.sent_forms import Filled, Said, of_names, onward, seen_of, send, values_of
 from soakwitness.cli.options.entering import shown_time
 
 if TYPE_CHECKING:
@@ -43,9 +43,7 @@ def routes(desk: Desk, said: Said) -> list[Route]:
 
     async def charged(request: Request, form: FormData) -> Response:
         values = values_of(form)
-        names = {name.casefold() for name in values.get("names", ())}
-        seen = [one for one in values.get("seen", ()) if one.rpartition("=")[0].casefold() in names]
-        outcome = await send(desk, said, request, "charge", values | {"seen": seen, "run": ["next"]})
+        outcome = await send(desk, said, request, "charge", values | {"seen": of_names(values), "run": ["next"]})
         if outcome.done is None:
             return await shown(request, outcome.filled, "charge", 422)
         return onward(said, outcome, request.url.path)

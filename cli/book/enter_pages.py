@@ -9,7 +9,14 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from soakwitness.cli.book import enter_charge, enter_decision, enter_hardness, enter_treatment, enter_words
+from soakwitness.cli.book import (
+    enter_charge,
+    enter_decision,
+    enter_hardness,
+    enter_inspection,
+    enter_treatment,
+    enter_words,
+)
 from soakwitness.cli.book.desk import Desk
 from soakwitness.cli.book.on_record import on_record
 from soakwitness.cli.book.sent_forms import Said, the_piece
@@ -30,7 +37,7 @@ def routes(desk: Desk) -> list[Route]:
         found = await asyncio.to_thread(_piece, desk, request)
         return desk.page(request, "enter_piece.html", here="enter", said=said.take(request), **found)
 
-    forms = (enter_hardness, enter_treatment, enter_words, enter_decision, enter_charge)
+    forms = (enter_hardness, enter_inspection, enter_treatment, enter_words, enter_decision, enter_charge)
     return [
         Route("/enter", enter, name="enter"),
         *(route for module in forms for route in module.routes(desk, said)),

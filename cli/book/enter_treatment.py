@@ -12,7 +12,7 @@ from starlette.routing import Route
 
 from soakwitness.cli.book.desk import Desk, way
 from soakwitness.cli.book.doors import entry_route
-from soakwitness.cli.book.sent_forms import Filled, Said, onward, seen_of, send, the_piece, values_of
+from soakwitness.cli.book.sent_forms import Filled, Said, of_names, onward, seen_of, send, the_piece, values_of
 
 FIRST = ("cold treatment", "temper")  # what an evening asks for most; the others behind them
 
@@ -38,9 +38,7 @@ def routes(desk: Desk, said: Said) -> list[Route]:
 
     async def entered(request: Request, form: FormData) -> Response:
         values = values_of(form)
-        names = {name.casefold() for name in values.get("names", ())}
-        seen = [one for one in values.get("seen", ()) if one.rpartition("=")[0].casefold() in names]
-        outcome = await send(desk, said, request, "treatment", values | {"seen": seen})
+        outcome = await send(desk, said, request, "treatment", values | {"seen": of_names(values)})
         if outcome.done is None:
             return await shown(request, outcome.filled, 422)
         return onward(said, outcome, way(request, "enter_piece", piece=request.path_params["piece"]))

@@ -100,6 +100,12 @@ def values_of(form: FormData) -> Values:
     return values
 
 
+def of_names(values: Values) -> list[str]:
+    """What had been seen of the pieces that are ticked, and of no others."""
+    names = {name.casefold() for name in values.get("names", ())}
+    return [one for one in values.get("seen", ()) if one.rpartition("=")[0].casefold() in names]
+
+
 async def send(
     desk: Desk, said: Said, request: Request, form: str, values: Values, *, files: Mapping[str, str] | None = None
 ) -> Outcome:

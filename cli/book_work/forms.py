@@ -24,7 +24,7 @@ MOST_VALUES = 200
 _FACTS = ("steel", "lot", "thickness_mm", "stamp", "customer", "order", "coupon", "note")
 _PLAIN = ("run", "in_run", "furnace")  # names out of lists; a command would take a path too
 _TEMPERATURES_IN = "unit"
-_NOWHERE = (2, 0)
+_NOWHERE = (3, 0)
 
 
 @dataclass(frozen=True)
@@ -229,18 +229,22 @@ def _field_of(error: Exception, says: str, form: str, values: Values) -> str | N
     named = [str(options[word]) for word in re.findall(r"--[a-z][a-z-]*", says) if word in options]
     if (said := next((name for name in named if values.get(name)), None)) is not None:
         return said
+    picked = {p.name for p in _params(form) if isinstance(p.type, click.Choice)}
     filled = [(text, name) for name in values for text in _texts(values[name]) if name != "seen"]
-    found = [(_stands_in(says, text), name) for text, name in filled]
+    found = [(_stands_in(says, text, picked=name in picked), name) for text, name in filled]
     place, name = min(found, default=(_NOWHERE, ""))
     return name if place < _NOWHERE else next(iter(named), None)
 
 
-def _stands_in(says: str, text: str) -> tuple[int, int]:
-    """Where a value stands in the words of a refusal; what they begin with and a colon is only whom they are about."""
+def _stands_in(says: str, text: str, *, picked: bool) -> tuple[int, int]:
+    """How far a refusal is from being about a value: what was typed before what was picked, then in the order of words.
+
+    What the words begin with, and a colon, is only whom they are about.
+    """
     found = re.search(rf"(?<![\w.-]){re.escape(text)}(?!\w)", says)
     if found is None:
         return _NOWHERE
-    return int(says.startswith(f"{text}:")), found.start()
+    return 2 if says.startswith(f"{text}:") else int(picked), found.start()
 
 
 def _texts(value: str | Sequence[str]) -> list[str]:
