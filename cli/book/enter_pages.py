@@ -78,6 +78,7 @@ def _piece(desk: Desk, request: Request) -> dict[str, Any]:
     from soakwitness.analysis.logbook.history import piece_history
     from soakwitness.cli.charts.blade_map import blade_svg, placed
     from soakwitness.cli.words.hardness_words import hardness_now, newest, spread_words
+    from soakwitness.cli.words.piece_words import known_words, waiting_words
 
     with desk.open_book() as book:
         piece = the_piece(book, request)
@@ -89,5 +90,7 @@ def _piece(desk: Desk, request: Request) -> dict[str, Any]:
         "spread": spread_words(tests),
         "map": blade_svg(newest(tests)) if placed(newest(tests)) else None,
         "record": [on_record(step) for step in reversed(life.steps)],
+        "known": known_words(piece, life.batches),
+        "waiting": [(waiting_words(charged), charged.entry) for charged in life.waiting],
         "gaps": [finding.says for finding in life.findings],
     }

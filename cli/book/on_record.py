@@ -3,7 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING
+
+from soakwitness.cli.options.entering import shown_time
+from soakwitness.cli.words.piece_words import entry_of, step_words
+
+if TYPE_CHECKING:
+    from soakwitness.analysis.logbook.history import Step
 
 
 @dataclass(frozen=True)
@@ -18,11 +24,11 @@ class OnRecord:
     photo: str | None = None
 
 
-def on_record(step: Any) -> OnRecord:
+def on_record(step: Step) -> OnRecord:
     """One thing of a piece's life."""
     from soakwitness.analysis.logbook.photos import Photo
-    from soakwitness.cli.words.piece_words import entry_of, step_row
 
-    when, what, says, _ = step_row(step, "C")
     kind, entry = entry_of(step)
-    return OnRecord(when, what, says, kind, entry, step.source.digest if isinstance(step.source, Photo) else None)
+    says, _ = step_words(step, "C")
+    photo = step.source.digest if isinstance(step.source, Photo) else None
+    return OnRecord(shown_time(step.start_utc), step.kind, says, kind, entry, photo)

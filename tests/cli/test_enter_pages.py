@@ -347,6 +347,15 @@ def test_after_entering_the_page_says_what_the_command_said_once(book: ServedBoo
     assert "entry 1." not in book.ask("GET", location or "")[2]
 
 
+def test_a_charge_that_waits_is_told_and_can_be_taken_back(book: ServedBook) -> None:
+    enter(book, "/enter/charge", names="B-044", furnace="shed furnace")
+    page = look(book, "/pieces/B-044/enter")
+    assert "Waits for the next run of shed furnace" in page.text
+    (way,) = [attrs["href"] or "" for tag, attrs in page.tags if "/strike/" in (attrs.get("href") or "")]
+    assert "is struck through" in enter(book, way, why="wrong piece").text
+    assert "Waits for" not in look(book, "/pieces/B-044/enter").text
+
+
 # ---------------------------------------------------------------- refused
 
 REFUSED: list[tuple[str, dict[str, str | list[str]], str, str]] = [
