@@ -12,7 +12,7 @@ from starlette.routing import Route
 
 from soakwitness.cli.book.desk import Desk, way
 from soakwitness.cli.book.doors import entry_route
-from soakwitness.cli.book.sent_forms import Filled, Said, of_names, onward, seen_of, send, values_of
+from soakwitness.cli.book.sent_forms import Filled, Said, of_names, onward, seen_of, send, show, values_of
 from soakwitness.cli.options.entering import shown_time
 
 if TYPE_CHECKING:
@@ -26,10 +26,10 @@ def routes(desk: Desk, said: Said) -> list[Route]:
 
     async def shown(request: Request, filled: Filled, form: str, status: int = 200) -> Response:
         found = await asyncio.to_thread(_context, desk, filled if form == "charge" else Filled())
-        return desk.page(
+        return show(
+            desk,
             request,
             "enter_charge.html",
-            here="enter",
             status=status,
             filled=filled if form == "charge" else Filled(),
             new=filled if form == "piece" else Filled(),

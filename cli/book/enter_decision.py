@@ -14,7 +14,7 @@ from starlette.routing import Route
 
 from soakwitness.cli.book.desk import Desk
 from soakwitness.cli.book.doors import entry_route
-from soakwitness.cli.book.sent_forms import Filled, Said, onward, seen_of, send, values_of
+from soakwitness.cli.book.sent_forms import Filled, Said, onward, seen_of, send, show, values_of
 from soakwitness.cli.options.entering import shown_time
 
 REASONS = ("wrong run", "decided too soon", "entered twice")
@@ -36,8 +36,8 @@ def routes(desk: Desk, said: Said) -> list[Route]:
 
     async def shown(request: Request, filled: Filled, status: int = 200) -> Response:
         found = await asyncio.to_thread(_context, desk, request)
-        return desk.page(
-            request, "enter_decision.html", here="enter", status=status, filled=filled, said=said.take(request), **found
+        return show(
+            desk, request, "enter_decision.html", status=status, filled=filled, said=said.take(request), **found
         )
 
     async def form(request: Request) -> Response:
@@ -58,8 +58,8 @@ def routes(desk: Desk, said: Said) -> list[Route]:
     async def asking(request: Request, filled: Filled, status: int = 200) -> Response:
         found = await asyncio.to_thread(_context, desk, request)
         about = {"entry": request.path_params["entry"], "reasons": REASONS}
-        return desk.page(
-            request, "enter_strike_decision.html", here="enter", status=status, filled=filled, said=(), **found, **about
+        return show(
+            desk, request, "enter_strike_decision.html", status=status, filled=filled, said=(), **found, **about
         )
 
     async def struck(request: Request, form: FormData) -> Response:

@@ -13,7 +13,7 @@ from starlette.routing import Route
 
 from soakwitness.cli.book.desk import Desk, way
 from soakwitness.cli.book.doors import entry_route
-from soakwitness.cli.book.sent_forms import Filled, Said, onward, seen_of, send, the_piece, values_of
+from soakwitness.cli.book.sent_forms import Filled, Said, onward, seen_of, send, show, the_piece, values_of
 
 BOXES = 5
 SCALES = ("HRC", "HRA", "HR15N", "HR30N", "HV")
@@ -25,8 +25,8 @@ def routes(desk: Desk, said: Said) -> list[Route]:
 
     async def shown(request: Request, filled: Filled, status: int = 200) -> Response:
         found = await asyncio.to_thread(_context, desk, request, filled)
-        return desk.page(
-            request, "enter_hardness.html", here="enter", status=status, filled=filled, said=said.take(request), **found
+        return show(
+            desk, request, "enter_hardness.html", status=status, filled=filled, said=said.take(request), **found
         )
 
     async def form(request: Request) -> Response:

@@ -19,7 +19,7 @@ from soakwitness.cli.book import (
 )
 from soakwitness.cli.book.desk import Desk
 from soakwitness.cli.book.on_record import on_record
-from soakwitness.cli.book.sent_forms import Said, the_piece
+from soakwitness.cli.book.sent_forms import Said, show, the_piece
 from soakwitness.cli.options.entering import shown_time
 
 RUNS, PIECES = 4, 30
@@ -31,11 +31,11 @@ def routes(desk: Desk) -> list[Route]:
 
     async def enter(request: Request) -> Response:
         found = await asyncio.to_thread(_beginning, desk, request.query_params.get("find", ""))
-        return desk.page(request, "enter.html", here="enter", said=said.take(request), **found)
+        return show(desk, request, "enter.html", said=said.take(request), **found)
 
     async def piece(request: Request) -> Response:
         found = await asyncio.to_thread(_piece, desk, request)
-        return desk.page(request, "enter_piece.html", here="enter", said=said.take(request), **found)
+        return show(desk, request, "enter_piece.html", said=said.take(request), **found)
 
     forms = (enter_hardness, enter_inspection, enter_treatment, enter_words, enter_decision, enter_charge)
     return [

@@ -12,7 +12,7 @@ from starlette.routing import Route
 
 from soakwitness.cli.book.desk import Desk, way
 from soakwitness.cli.book.doors import entry_route
-from soakwitness.cli.book.sent_forms import Filled, Said, of_names, onward, seen_of, send, the_piece, values_of
+from soakwitness.cli.book.sent_forms import Filled, Said, of_names, onward, seen_of, send, show, the_piece, values_of
 
 FIRST = ("cold treatment", "temper")  # what an evening asks for most; the others behind them
 
@@ -22,10 +22,10 @@ def routes(desk: Desk, said: Said) -> list[Route]:
 
     async def shown(request: Request, filled: Filled, status: int = 200) -> Response:
         found = await asyncio.to_thread(_context, desk, request)
-        return desk.page(
+        return show(
+            desk,
             request,
             "enter_treatment.html",
-            here="enter",
             status=status,
             filled=filled,
             said=said.take(request),

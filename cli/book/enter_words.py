@@ -18,7 +18,7 @@ from starlette.routing import Route
 from soakwitness.cli.book.desk import Desk, way
 from soakwitness.cli.book.doors import entry_route
 from soakwitness.cli.book.on_record import on_record
-from soakwitness.cli.book.sent_forms import Filled, Said, onward, seen_of, send, the_piece, values_of
+from soakwitness.cli.book.sent_forms import Filled, Said, onward, seen_of, send, show, the_piece, values_of
 
 MOST_UPLOAD_BYTES = 64 << 20  # beyond what a photograph may have, so that the command's own words are read
 REASONS = ("wrong piece", "wrong number", "entered twice")
@@ -30,9 +30,7 @@ def routes(desk: Desk, said: Said) -> list[Route]:
 
     async def shown(request: Request, template: str, filled: Filled, status: int = 200, **more: Any) -> Response:
         found = await asyncio.to_thread(_about_piece, desk, request)
-        return desk.page(
-            request, template, here="enter", status=status, filled=filled, said=said.take(request), **found, **more
-        )
+        return show(desk, request, template, status=status, filled=filled, said=said.take(request), **found, **more)
 
     async def note(request: Request) -> Response:
         return await shown(request, "enter_note.html", Filled())

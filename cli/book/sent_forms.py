@@ -11,7 +11,7 @@ import secrets
 from collections import OrderedDict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 from urllib.parse import urlencode
 
 from starlette.datastructures import FormData
@@ -89,6 +89,12 @@ class Said:
     def take(self, request: Request) -> tuple[str, ...]:
         """The lines that a page is to show; none where they were shown already."""
         return self._kept.pop(request.query_params.get("said", ""), ())
+
+
+def show(desk: Desk, request: Request, template: str, *, status: int = 200, **shown: Any) -> Response:
+    """A page that enters something; to a device that may only look it says so."""
+    may = request.state.device.rights == "mark"
+    return desk.page(request, template, here="enter", status=status, may=may, **shown)
 
 
 def values_of(form: FormData) -> Values:

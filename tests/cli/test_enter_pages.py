@@ -26,6 +26,8 @@ from soakwitness.analysis.logbook.hardness import hardness_of
 from soakwitness.analysis.logbook.opening import open_logbook
 from soakwitness.analysis.logbook.photos import photo_path, photos_of
 from soakwitness.analysis.logbook.piece_notes import notes_of
+from soakwitness.cli.book.devices import Devices
+from soakwitness.cli.book.doors import COOKIE
 from soakwitness.cli.book.enter_words import MOST_UPLOAD_BYTES, file_name
 from soakwitness.cli.photographs.reencoding import LARGEST_BYTES
 from tests.cli.books import ServedBook, served
@@ -435,6 +437,16 @@ def test_a_field_that_no_form_has_is_refused(book: ServedBook) -> None:
         assert "is no field of the form note" in answer.alerts[0]
 
 
+def test_a_device_that_may_look_is_told_so_and_enters_nothing(logbook: Path) -> None:
+    token = Devices(logbook).add("visitor", "look")
+    with served(logbook) as book:
+        page = Page(book.ask("GET", "/pieces/B-041/note", Cookie=f"{COOKIE}={token}")[2])
+        assert "This device may look, and mark nothing." in page.text
+        assert "This device may look" not in look(book, "/pieces/B-041/note").text
+        values = {"form_token": page.token, "seen": page.seen, "words": "x"}
+        assert post(book, "/pieces/B-041/note", values, Cookie=f"{COOKIE}={token}")[0] == 403
+
+
 # ---------------------------------------------------------------- two devices
 
 
@@ -453,6 +465,19 @@ def test_two_devices_at_one_piece_the_second_is_told_and_nothing_is_lost(book: S
     assert (status, "entry 2" in look(book, location or "").text) == (303, True)
     with open_logbook(logbook) as opened_book:
         assert [note.words for note in notes_of(opened_book, "B-041")] == ["by the phone", "by the bench"]
+
+
+def test_who_entered_it_is_the_device(logbook: Path) -> None:
+    token = Devices(logbook).add("Ana's phone", "mark")
+    with served(logbook) as book:
+        phone = Page(book.ask("GET", "/pieces/B-041/note", Cookie=f"{COOKIE}={token}")[2])
+        bench = look(book, "/pieces/B-041/note")
+        values = {"form_token": phone.token, "seen": phone.seen, "words": "by the phone"}
+        assert post(book, "/pieces/B-041/note", values, Cookie=f"{COOKIE}={token}")[0] == 303
+        values = {"form_token": bench.token, "seen": bench.seen, "words": "by the bench"}
+        assert "since then Ana's phone entered note 1" in post(book, "/pieces/B-041/note", values)[2].alerts[0]
+    with open_logbook(logbook) as opened_book:
+        assert [note.entered_by for note in notes_of(opened_book, "B-041")] == ["Ana's phone"]
 
 
 def test_only_the_pieces_that_are_ticked_are_asked_after(book: ServedBook) -> None:
