@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 WIDTH, HEIGHT = 1000, 400
 _HEEL_X, _TIP_X = 120.0, 985.0
 _SPINE_Y, _EDGE_Y, _TIP_Y = 30.0, 300.0, 92.0
-_SHADES = (
+SHADES = (
     "#00224e",
     "#35456c",
     "#666970",
@@ -97,7 +97,7 @@ def shade(mean: float, means: Sequence[float]) -> int:
     """Which shade a reading has among others: 0 is the softest, 5 the hardest."""
     middle = (min(means) + max(means)) / 2.0
     reach = max(max(means) - min(means), _LEAST_RANGE) / 2.0
-    return min(len(_SHADES) - 1, int((mean - middle + reach) / (2.0 * reach) * len(_SHADES)))
+    return min(len(SHADES) - 1, int((mean - middle + reach) / (2.0 * reach) * len(SHADES)))
 
 
 @dataclass(frozen=True)
@@ -107,6 +107,11 @@ class Cell:
     middle: PlaceOnBlade
     half_along_pct: float
     half_across_pct: float
+
+
+def light(number: int) -> bool:
+    """Whether a shade takes black words."""
+    return number >= _FIRST_LIGHT
 
 
 def cells() -> Iterator[Cell]:
@@ -169,10 +174,10 @@ def _cell(cell: Cell, link: Link | None, chosen: bool) -> str:
 
 def _number(one: ReadAt, number: int) -> str:
     x, y = point(one.place)
-    ink, kind = ("#000000", "on-light") if number >= _FIRST_LIGHT else ("#ffffff", "on-dark")
+    ink, kind = ("#000000", "on-light") if light(number) else ("#ffffff", "on-dark")
     return (
         f'<g class="read" pointer-events="none"><title>{escape(one.says)}</title>'
-        f'<rect x="{x - 50:.1f}" y="{y - 25:.1f}" width="100" height="50" rx="10" fill="{_SHADES[number]}" '
+        f'<rect x="{x - 50:.1f}" y="{y - 25:.1f}" width="100" height="50" rx="10" fill="{SHADES[number]}" '
         'stroke="var(--paper, #ffffff)" stroke-width="3"/>'
         f'<text x="{x:.1f}" y="{y + 14:.1f}" text-anchor="middle" class="{kind}" font-size="40" fill="{ink}">'
         f"{one_reading(one.mean, one.scale)}</text></g>"
@@ -202,6 +207,6 @@ def _legend(read: Sequence[ReadAt]) -> Iterator[str]:
     width, x = 56.0, 300.0
     yield _word(x - 12, 388.0, one_reading(low, read[0].scale), "end")
     for number in range(first, last + 1):
-        yield f'<rect x="{x:.1f}" y="356" width="{width}" height="34" fill="{_SHADES[number]}"/>'
+        yield f'<rect x="{x:.1f}" y="356" width="{width}" height="34" fill="{SHADES[number]}"/>'
         x += width
     yield _word(x + 12, 388.0, f"{one_reading(high, read[0].scale)} {read[0].scale}", "start")

@@ -56,12 +56,18 @@ class Lines:
 
 @dataclass(frozen=True)
 class Chart:
-    """A picture: ``draw`` is given a figure and the part of it that is free, as shares of it (left, bottom, ...)."""
+    """A picture: ``draw`` is given a figure and the part of it that is free, as shares of it (left, bottom, ...).
+
+    ``own_in``: a height of its own; else it takes what room the page has. ``svg``: the same for a page in HTML, where
+    it is drawn otherwise there.
+    """
 
     draw: Callable[[Figure, Box], None]
     says: str
     least_in: float = 2.0
     most_in: float = 4.3
+    own_in: float = 0.0
+    svg: Callable[[], str] | None = None
 
 
 @dataclass(frozen=True)
@@ -104,4 +110,5 @@ class Sheet:
 def lines_of(blocks: tuple[Block, ...]) -> int:
     """About how many lines tables and sentences take."""
     rows = sum(len(part.rows) for part in blocks if isinstance(part, SheetTable))
-    return rows + 2 * sum(len(part.items) for part in blocks if isinstance(part, Items))
+    own = sum(round(6 * part.own_in) for part in blocks if isinstance(part, Chart))  # six lines an inch
+    return own + rows + 2 * sum(len(part.items) for part in blocks if isinstance(part, Items))

@@ -139,7 +139,9 @@ def begun_and_ended(run: Run) -> str:
     return figures.begin_to_end(run.header.started_utc, last_s, run.header.zone)
 
 
-def run_picture(run: Run, verification: Verification, recipe: Recipe, unit: Unit, **size: float) -> Chart:
+def run_picture(
+    run: Run, verification: Verification, recipe: Recipe, unit: Unit, *, least_in: float = 2.0, most_in: float = 4.3
+) -> Chart:
     """The run's chart as a block of a page."""
 
     def draw(figure: object, box: blocks.Box) -> None:
@@ -147,7 +149,9 @@ def run_picture(run: Run, verification: Verification, recipe: Recipe, unit: Unit
 
         draw_run(figure, box, run, verification, recipe, unit=unit)  # type: ignore[arg-type]
 
-    return Chart(draw, f"The run's temperatures: {verification.in_short.says.text(unit)}", **size)
+    return Chart(
+        draw, f"The run's temperatures: {verification.in_short.says.text(unit)}", least_in=least_in, most_in=most_in
+    )
 
 
 def shortened(table: SheetTable, most: int) -> SheetTable:

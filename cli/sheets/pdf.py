@@ -91,7 +91,7 @@ def write_pdf(sheets: Sequence[Sheet], path: Path, *, paper: Paper) -> None:
 def _pages(sheet: Sheet, size_in: tuple[float, float]) -> Iterator[Page]:
     setting = Setting(size_in[0] - 2 * MARGIN_IN, FULL_PT if sheet.full else BODY_PT)
     head, body, foot = list(_head(sheet, setting)), list(_body(sheet.blocks, setting)), list(_foot(sheet, setting))
-    charts = [block for block in sheet.blocks if isinstance(block, Chart)]
+    charts = [block for block in sheet.blocks if isinstance(block, Chart) and not block.own_in]
     if charts:
         left = size_in[1] - 2 * MARGIN_IN - sum(strip.height_in for strip in (*head, *body, *foot))
         tall = min(max(left - GAP_IN, charts[0].least_in), charts[0].most_in)
@@ -161,9 +161,9 @@ def _foot(sheet: Sheet, setting: Setting) -> Iterator[Strip]:
 def _body(blocks: Sequence[Block], setting: Setting, *, chart_in: float = 0.0) -> Iterator[Strip]:
     for block in blocks:
         if isinstance(block, Chart):
-            if chart_in > 0.0:
+            if (tall_in := block.own_in or chart_in) > 0.0:
                 yield _gap()
-                yield _chart(block, chart_in)
+                yield _chart(block, tall_in)
         elif isinstance(block, SheetTable):
             yield from _table(block, setting)
         elif isinstance(block, Items):

@@ -12,7 +12,7 @@ from soakwitness.cli.sheets.blocks import Item, Items, Lines, Sheet, SheetTable,
 from soakwitness.cli.sheets.contents import run_picture
 from soakwitness.cli.sheets.piece_sources import LifeOfPiece, RunOfPiece
 from soakwitness.cli.words import cautions, figures
-from soakwitness.cli.words.hardness_words import hardness_now, one_reading, spread_words
+from soakwitness.cli.words.hardness_words import hardness_now, newest, one_reading, spread_words
 from soakwitness.cli.words.piece_words import treatment_words
 from soakwitness.cli.words.record_words import seal_words
 from soakwitness.cli.words.verdict_words import PLACE_WORDS, rule_words, verdict_words
@@ -55,6 +55,7 @@ def piece_sheet(found: LifeOfPiece, *, unit: Unit | None = None, shop: tuple[str
             *([_picture(hardened, unit)] if verified and hardened is not None else []),
             _cut(life, MOST_STEPS),
             _cut(map_, MOST_TESTS),
+            *_map_of(tests),
             *([Items("Flagged", flags[:MOST_FLAGS], after=_more(len(flags) - MOST_FLAGS))] if flags else []),
             Lines("Not on record", (_not_on_record(found, hardened),)),
             Lines("", tuple(_small_print(found)), small=True),
@@ -102,6 +103,21 @@ def _picture(hardened: RunOfPiece, unit: Unit) -> blocks.Chart:
     assert hardened.verification is not None
     assert hardened.recipe is not None
     return run_picture(hardened.run, hardened.verification, hardened.recipe, unit, least_in=1.9, most_in=2.9)
+
+
+def _map_of(tests: list[HardnessEntry]) -> Iterator[blocks.Chart]:
+    """The blade with its newest readings, where their places were told at two places or more."""
+    from soakwitness.cli.charts.blade_chart import draw_blade
+    from soakwitness.cli.charts.blade_map import blade_svg
+
+    there = [test for test in newest(tests) if test.along_pct is not None]
+    if len({(test.along_pct, test.across_pct) for test in there}) > 1:
+        yield blocks.Chart(
+            lambda figure, box: draw_blade(figure, box, there),
+            "the hardness over the blade",
+            own_in=1.15,
+            svg=lambda: blade_svg(there),
+        )
 
 
 def _below(hardened: RunOfPiece | None, unit: Unit) -> tuple[str, ...]:

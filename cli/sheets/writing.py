@@ -61,6 +61,7 @@ def sheets_html(sheets: Sequence[Sheet], *, paper: Paper = "A4") -> str:
         sheets=sheets,
         paper=paper,
         svg=lambda chart, shape: Markup(chart_svg(chart, shape)),
+        own_svg=lambda chart: Markup(chart.svg()),
         kind=kind_of,
         tied=tied,
         tones=TONES,

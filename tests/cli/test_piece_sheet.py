@@ -11,7 +11,7 @@ from click.testing import CliRunner, Result
 
 from soakwitness.cli.main import soakwitness
 from soakwitness.cli.options.common import WrongUse
-from soakwitness.cli.sheets.blocks import Lines, SheetTable
+from soakwitness.cli.sheets.blocks import Chart, Lines, SheetTable
 from soakwitness.cli.sheets.piece_contents import piece_sheet
 from soakwitness.cli.sheets.piece_sources import lives_of
 from tests.cli.test_sheet_pages import pages, printed, text_of
@@ -122,3 +122,19 @@ def test_the_shops_file_is_not_replaced_unasked(shop: Path) -> None:
     (shop / "shop.toml").write_text('name = "Forge"\n')
     assert "exists" in say(shop, "logbook shop", 2).output
     assert (shop / "shop.toml").read_text() == 'name = "Forge"\n'
+
+
+@pytest.mark.browser
+def test_the_map_of_the_blade_stands_on_its_one_page(shop: Path, tmp_path: Path) -> None:
+    """Drawn where places were told, and not where only words were: nobody said where on the edge."""
+    (life,) = lives_of(shop, ["C-02"])
+    assert len([part for part in piece_sheet(life).blocks if isinstance(part, Chart)]) == 1
+    for along, readings in ((10, "60.1 60.2 60.4"), (50, "59.8 60.0 60.1"), (90, "57.0 57.1 57.3")):
+        say(shop, f"piece hardness C-02 {readings} --after temper --at 2026-03-08T15:00Z --along {along} --across 30")
+    (life,) = lives_of(shop, ["C-02"])
+    run, blade = (part for part in piece_sheet(life).blocks if isinstance(part, Chart))
+    assert (run.own_in, blade.own_in > 0) == (0.0, True)
+    for pdf in printed({"blade": piece_sheet(life)}, tmp_path, "A4")["blade"]:
+        assert pages(pdf) == 1
+        assert "57.1" in text_of(pdf)
+    assert (tmp_path / "blade.html").read_text(encoding="utf-8").count('class="blade-map"') == 1
