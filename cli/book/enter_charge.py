@@ -10,6 +10,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
+from soakwitness.analysis.errors import LogBookError
 from soakwitness.cli.book.desk import Desk, way
 from soakwitness.cli.book.doors import entry_route
 from soakwitness.cli.book.sent_forms import Filled, Said, of_names, onward, seen_of, send, show, values_of
@@ -25,7 +26,11 @@ def routes(desk: Desk, said: Said) -> list[Route]:
     """The two forms, and what they enter."""
 
     async def shown(request: Request, filled: Filled, form: str, status: int = 200) -> Response:
-        found = await asyncio.to_thread(_context, desk, filled if form == "charge" else Filled())
+        try:
+            found = await asyncio.to_thread(_context, desk, filled if form == "charge" else Filled())
+        except LogBookError as error:  # there is none yet: the first pieces make one
+            found = {"picks": {}, "furnaces": (), "furnace": "", "pieces": (), "seen": (), "slots": ()}
+            found["trouble"] = str(error)
         return show(
             desk,
             request,

@@ -9,6 +9,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
+from soakwitness.analysis.errors import LogBookError
 from soakwitness.cli.book import (
     enter_charge,
     enter_decision,
@@ -30,7 +31,10 @@ def routes(desk: Desk) -> list[Route]:
     said = Said()
 
     async def enter(request: Request) -> Response:
-        found = await asyncio.to_thread(_beginning, desk, request.query_params.get("find", ""))
+        try:
+            found = await asyncio.to_thread(_beginning, desk, request.query_params.get("find", ""))
+        except LogBookError as error:  # there is none yet: the first pieces make one
+            found = {"runs": (), "pieces": (), "find": "", "trouble": str(error)}
         return show(desk, request, "enter.html", said=said.take(request), **found)
 
     async def piece(request: Request) -> Response:

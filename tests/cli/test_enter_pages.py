@@ -349,6 +349,13 @@ def test_after_entering_the_page_says_what_the_command_said_once(book: ServedBoo
     assert "entry 1." not in book.ask("GET", location or "")[2]
 
 
+def test_the_first_pieces_make_a_log_book(tmp_path: Path) -> None:
+    with served(tmp_path / "new") as book:
+        assert "there is no log book here" in look(book, "/enter").text
+        enter(book, "/enter/pieces", "/enter/charge", names="B-001..B-003", steel="S44004")
+        assert "B-002" in look(book, "/enter").text
+
+
 def test_a_charge_that_waits_is_told_and_can_be_taken_back(book: ServedBook) -> None:
     enter(book, "/enter/charge", names="B-044", furnace="shed furnace")
     page = look(book, "/pieces/B-044/enter")
