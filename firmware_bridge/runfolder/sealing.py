@@ -63,7 +63,7 @@ def _write(
     text = seal_text(
         {
             "format": SEAL_FORMAT,
-            "run": path.name,
+            "run": read_header(path).run,  # the folder may have been given another name
             "sealed_utc": utc_text(sealed_utc),
             "rows": check.rows,
             "events": len(read_events(path)),
