@@ -15,6 +15,7 @@ from soakwitness.cli.book import (
     enter_decision,
     enter_hardness,
     enter_inspection,
+    enter_marks,
     enter_treatment,
     enter_words,
 )
@@ -41,7 +42,7 @@ def routes(desk: Desk) -> list[Route]:
         found = await asyncio.to_thread(_piece, desk, request)
         return show(desk, request, "enter_piece.html", said=said.take(request), **found)
 
-    forms = (enter_hardness, enter_inspection, enter_treatment, enter_words, enter_decision, enter_charge)
+    forms = (enter_hardness, enter_inspection, enter_treatment, enter_words, enter_decision, enter_marks, enter_charge)
     return [
         Route("/enter", enter, name="enter"),
         *(route for module in forms for route in module.routes(desk, said)),

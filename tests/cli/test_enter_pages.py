@@ -349,6 +349,30 @@ def test_after_entering_the_page_says_what_the_command_said_once(book: ServedBoo
     assert "entry 1." not in book.ask("GET", location or "")[2]
 
 
+def test_a_mark_that_was_missed_is_entered_by_the_clock_and_struck_out_again(book: ServedBook) -> None:
+    """The run began at 07:04:10 in its zone, which is UTC: 08:00 there is 55:50 into it."""
+    path = f"/runs/{RUN}/marks"
+    before = look(book, path)
+    zone = before.fields("zone")[0]["value"] or ""
+    page = enter(book, path, act="door", at="08:00", zone=zone, pieces="", note="looked in")
+    assert "Door: looked in" in page.text
+    listed = "<time>0:55:50</time><span>door {1,2}looked in <em>2026-03-03 08:00:00, entered later</em>"
+    assert re.search(listed, page.text)
+    (new,) = {a["href"] for t, a in page.tags if "/strike" in (a.get("href") or "")} - {
+        a["href"] for t, a in before.tags if "/strike" in (a.get("href") or "")
+    }
+    token = look(book, new or "").token
+    answer = post(book, new or "", {"form_token": token, "why": ""})[2]
+    assert answer.alerts == ["--strike needs --why: the reason stays with the mark."]
+    status, _, answer = post(book, new or "", {"form_token": token, "why": ["", "wrong run"]})
+    assert (status, answer.alerts) == (303, [])
+    assert "looked in <em>" in look(book, path).text
+    assert new not in {a.get("href") for _, a in look(book, path).tags}
+    refused = post(book, path, {"form_token": token, "act": "pull", "at": "late"})
+    assert (refused[0], refused[2].fields("at")[0]["value"]) == (422, "late")
+    assert book.ask("GET", f"{path}/ffffff/strike")[0] == 404
+
+
 def test_the_first_pieces_make_a_log_book(tmp_path: Path) -> None:
     with served(tmp_path / "new") as book:
         assert "there is no log book here" in look(book, "/enter").text
@@ -586,6 +610,7 @@ def test_markup_in_every_field_stays_words_on_every_page(book: ServedBook) -> No
         f"/runs/{RUN}/decide": ("decide", "finding", "step", "why"),
         "/enter/charge": ("names", "furnace", "place", "foil", "heated_faces", "kg", "fixtures", "fixtures_kg", "note"),
         "/enter/pieces": ("names", "steel", "thickness_mm", "lot"),
+        f"/runs/{RUN}/marks": ("act", "pieces", "at", "zone", "note", "outside"),
     }
     for path, names in forms.items():
         for name in names:
