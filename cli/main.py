@@ -17,6 +17,7 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "record": ("record", "record", "Record one run until Ctrl-C."),
     "watch": ("watch", "watch", "Watch the furnace for ever and record every run by itself."),
     "mark": ("mark", "mark", "Say that something was done: load, pull, plates, hand-warm, door, note."),
+    "today": ("today", "today", "What is waiting, and the command that settles it."),
     "runs": ("runs", "runs", "List the runs of the log book, or write one out as a table."),
     "import": ("import_", "import_", "Make a run folder from a log that another instrument kept."),
     "recipe": ("recipe", "recipe", "Check and draw a recipe, or say what to type into the controller."),
