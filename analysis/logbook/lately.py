@@ -50,27 +50,32 @@ class Lately:
     tests: frozenset[str]
 
 
-_SINCE = "IN (SELECT run FROM standing_runs WHERE started_utc >= ?)"
+_SINCE = "IN (SELECT run FROM standing_runs WHERE started_utc >= ?1 AND started_utc < ?2)"
+_LATE = (
+    f"IN (SELECT p.piece FROM charges c JOIN charge_pieces p USING (charge) WHERE c.run {_SINCE} "
+    f"UNION SELECT piece FROM run_marks WHERE run {_SINCE})"
+)
 _FROM_RUNS = ("calibrations", "surveys", "accuracy_tests", "place_differences")
 
 
-def read_lately(book: LogBook, *, since_utc: str) -> Lately:
-    """Read what began, or was entered as done, since a moment."""
-    facts = book.rows("SELECT piece, coupon FROM piece_facts WHERE struck_utc IS NULL")
+def read_lately(book: LogBook, *, since_utc: str, until_utc: str) -> Lately:
+    """Read the runs that began from one moment on and before another, and what came after them."""
+    when = since_utc, until_utc
+    facts = book.rows(f"SELECT piece, coupon FROM piece_facts WHERE struck_utc IS NULL AND piece {_LATE}", *when)
     heat = f"SELECT run, max(hottest_c) AS c FROM run_heat WHERE run {_SINCE} AND hottest_c IS NOT NULL GROUP BY run"
     tests = " UNION ".join(f"SELECT run FROM {table} WHERE struck_utc IS NULL" for table in _FROM_RUNS)
     loads = f"SELECT run FROM run_loads WHERE run {_SINCE} AND empty AND struck_utc IS NULL"
     return Lately(
-        runs=list_runs(book, since_utc=since_utc),
-        marks=_marks(book, since_utc),
-        charged=_charged(book, since_utc),
-        steps=_steps(book, since_utc),
+        runs=list_runs(book, since_utc=since_utc, until_utc=until_utc),
+        marks=_marks(book, *when),
+        charged=_charged(book, *when),
+        steps=_steps(book, *when),
         known=frozenset(row["piece"].casefold() for row in facts),
         coupons=frozenset(row["piece"].casefold() for row in facts if row["coupon"]),
-        hottest_c={row["run"]: row["c"] for row in book.rows(heat, since_utc)},
-        judged={r["run"]: r["verdict"] for r in book.rows(f"SELECT * FROM verdicts WHERE run {_SINCE}", since_utc)},
-        decided=_decided(book, since_utc),
-        empty=frozenset(row["run"] for row in book.rows(loads, since_utc)),
+        hottest_c={row["run"]: row["c"] for row in book.rows(heat, *when)},
+        judged={r["run"]: r["verdict"] for r in book.rows(f"SELECT * FROM verdicts WHERE run {_SINCE}", *when)},
+        decided=_decided(book, *when),
+        empty=frozenset(row["run"] for row in book.rows(loads, *when)),
         tests=frozenset(row["run"] for row in book.rows(tests) if row["run"] is not None),
     )
 
@@ -82,8 +87,8 @@ def failing_findings(book: LogBook, run: str) -> tuple[tuple[str, int | None], .
     return tuple((f["code"], f["step"]) for f in answer.get("findings", ()) if f.get("severity") == "fail")
 
 
-def _marks(book: LogBook, since_utc: str) -> dict[str, tuple[Mark, ...]]:
-    rows = book.rows(f"SELECT * FROM run_marks WHERE run {_SINCE} ORDER BY run, number, rowid", since_utc)
+def _marks(book: LogBook, *when: str) -> dict[str, tuple[Mark, ...]]:
+    rows = book.rows(f"SELECT * FROM run_marks WHERE run {_SINCE} ORDER BY run, number, rowid", *when)
     found: dict[tuple[str, int], Mark] = {}
     for row in rows:
         key = (row["run"], row["number"])
@@ -96,11 +101,11 @@ def _marks(book: LogBook, since_utc: str) -> dict[str, tuple[Mark, ...]]:
     return {run: tuple(marks) for run, marks in by_run.items()}
 
 
-def _charged(book: LogBook, since_utc: str) -> dict[str, tuple[str, ...]]:
+def _charged(book: LogBook, *when: str) -> dict[str, tuple[str, ...]]:
     rows = book.rows(
         "SELECT c.run, p.piece FROM charges c JOIN charge_pieces p USING (charge) "
         f"WHERE c.run {_SINCE} AND p.struck_utc IS NULL ORDER BY c.number, p.entry",
-        since_utc,
+        *when,
     )
     found: dict[str, list[str]] = defaultdict(list)
     for row in rows:
@@ -108,14 +113,14 @@ def _charged(book: LogBook, since_utc: str) -> dict[str, tuple[str, ...]]:
     return {run: tuple(dict.fromkeys(pieces)) for run, pieces in found.items()}
 
 
-def _steps(book: LogBook, since_utc: str) -> dict[str, tuple[LaterStep, ...]]:
+def _steps(book: LogBook, *when: str) -> dict[str, tuple[LaterStep, ...]]:
     rows = book.rows(
         "SELECT piece, start_utc AS at_utc, coalesce(end_utc, start_utc) AS over_utc, kind AS what, not_done, "
         "0 AS hardness FROM treatments "
-        "WHERE struck_utc IS NULL AND start_utc >= ?1 UNION ALL "
+        f"WHERE struck_utc IS NULL AND start_utc >= ?1 AND piece {_LATE} UNION ALL "
         "SELECT piece, measured_utc, measured_utc, stage, 0, 1 FROM hardness "
-        "WHERE struck_utc IS NULL AND measured_utc >= ?1 ORDER BY at_utc",
-        since_utc,
+        f"WHERE struck_utc IS NULL AND measured_utc >= ?1 AND piece {_LATE} ORDER BY at_utc",
+        *when,
     )
     found: dict[str, list[LaterStep]] = defaultdict(list)
     for row in rows:
@@ -124,8 +129,8 @@ def _steps(book: LogBook, since_utc: str) -> dict[str, tuple[LaterStep, ...]]:
     return {piece: tuple(steps) for piece, steps in found.items()}
 
 
-def _decided(book: LogBook, since_utc: str) -> dict[str, tuple[tuple[str | None, int | None], ...]]:
-    rows = book.rows(f"SELECT * FROM dispositions WHERE struck_utc IS NULL AND run {_SINCE}", since_utc)
+def _decided(book: LogBook, *when: str) -> dict[str, tuple[tuple[str | None, int | None], ...]]:
+    rows = book.rows(f"SELECT * FROM dispositions WHERE struck_utc IS NULL AND run {_SINCE}", *when)
     found: dict[str, list[tuple[str | None, int | None]]] = defaultdict(list)
     for row in rows:
         found[row["run"]].append((row["finding"], row["step"]))

@@ -109,8 +109,10 @@ class Asking:
 
 
 def how_long(time_s: float) -> str:
-    """How long something waits [s]: ``45 s``, ``5 h 20 min``, from three days on ``4 days``."""
-    return duration(time_s) if time_s < HOURS_UP_TO_S else counted(int(time_s // 86400), "day")
+    """How long something waits [s]: ``45 s``, ``93 min``, ``5 h 20 min``, from three days on ``4 days``."""
+    if time_s >= HOURS_UP_TO_S:
+        return counted(int(time_s // 86400), "day")
+    return duration(60.0 * round(time_s / 60.0) if time_s >= 120.0 else time_s)
 
 
 def command(*words: str) -> str:

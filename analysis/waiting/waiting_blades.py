@@ -36,6 +36,7 @@ from soakwitness.firmware_bridge.runfolder.names import counting, is_name
 PLAIN_ORDER = ("temper",)  # after the hardening, where the recipe states none
 FINISHED = ("after second temper", "before grinding", "after grinding", "before finish", "after finish")
 TEMPERED = ("after temper", "before second temper")
+TOGETHER_S = 1800.0  # blades of one charge, pulled one after the other
 GROUND = ("grinding", "finish grinding")  # a blade that was ground after a temper is not asked for another one
 
 
@@ -200,7 +201,7 @@ def waiting_blades(
         yield WaitingAct(
             kind=kind,
             urgency=_urgency(kind, first, waited_s),
-            says=Says.plain(_sentence(kind, first, names, waited_s)),
+            says=Says.plain(_sentence(kind, first, names, waited_s, one_time=_one_time(group))),
             concerns=(*concerns("piece", names), Concern("run", first.run.run)),
             settle=_settles(kind, names, first.run, lately, *treatment, *pieces_typed(names)),
             page=_page(names, first.run),
@@ -225,13 +226,19 @@ def _urgency(kind: str, first: Blade, waited_s: float) -> Urgency:
     return "at once" if waited_s > (TEMPER_WITHIN_S if kind == "temper" else COLD_WITHIN_S) else "today"
 
 
-def _sentence(kind: str, first: Blade, names: Sequence[str], waited_s: float) -> str:
+def _one_time(group: Sequence[Blade]) -> bool:
+    """Whether blades were quenched about together."""
+    moments = [blade.quenched_utc for blade in group]
+    return seconds_between(min(moments), max(moments)) <= TOGETHER_S
+
+
+def _sentence(kind: str, first: Blade, names: Sequence[str], waited_s: float, *, one_time: bool) -> str:
     who = pieces_said(names) if names else f"What was hardened in {first.run.furnace}, no piece named"
     if first.tempered:
         tempers = sum(word == "temper" for _, word in first.came)
         word = "cold treatment" if kind == "cold treatment" else "second temper" if tempers == 1 else "next temper"
         return f"{who}: the {word} is not on record; the step before it ended {how_long(waited_s)} ago."
-    ago = f"quenched {how_long(waited_s)} ago" if waited_s >= 60.0 else "just quenched"
+    ago = f"quenched {'' if one_time else 'up to '}{how_long(waited_s)} ago" if waited_s >= 60.0 else "just quenched"
     ago += "" if first.exact else " or longer"
     missing = "no temper on record"
     if first.left[0] == "cold treatment":

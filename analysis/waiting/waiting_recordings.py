@@ -72,7 +72,7 @@ class OpenRun:
 def open_runs(book: LogBook) -> tuple[OpenRun, ...]:
     """Runs in the log book's folder that have no seal; those struck out are left out."""
     rows = book.rows("SELECT folder FROM runs WHERE seal IS NOT NULL AND missing = 0")
-    sealed, struck = {Path(row["folder"]).name for row in rows}, struck_runs(book)
+    sealed, struck = {row["folder"].rpartition("/")[2] for row in rows}, struck_runs(book)
     found = []
     for path in unsealed(book.folder, sealed=sealed):
         try:

@@ -23,6 +23,7 @@ from soakwitness.analysis.waiting.waiting_upkeep import waiting_book, waiting_fu
 LOOK_BACK_DAYS = 30  # what was left open for longer is not asked for: it is in each piece's history
 IN_USE_DAYS = 90  # a furnace without a run for so long is asked for nothing
 LONGEST_RUN_S = 7 * 86400.0  # a run that ends inside the days looked at may have begun so much earlier
+AHEAD_S = 86400.0  # of this computer's clock, that of another one which recorded
 _URGENCIES = ("at once", "today", "soon", "when it suits")
 
 
@@ -44,7 +45,7 @@ def what_waits(
     aside = set_aside_entries(book)
     asking = Asking(now_utc, zone, aside)
     since_utc = later(now_utc, -days * 86400.0)
-    lately = read_lately(book, since_utc=later(since_utc, -LONGEST_RUN_S))
+    lately = read_lately(book, since_utc=later(since_utc, -LONGEST_RUN_S), until_utc=later(now_utc, AHEAD_S))
     runs = open_runs(book)
     recording = frozenset(run.header.run for run in runs if run.held)
     found = blades(lately, Recipes(book), recording)

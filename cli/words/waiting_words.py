@@ -35,10 +35,10 @@ def today_lines(waiting: Waiting, unit: Unit, *, every: bool = False) -> list[st
 
 
 def _block(act: WaitingAct, unit: Unit, wide: int, *, first: bool) -> list[str]:
-    says = wrapped(printable(act.says.text(unit)), wide, indent="   ")
+    says = wrapped(printable(act.says.text(unit)), wide, indent="  ")
     if first:
         says = [emphasised(line, COLOURS[act.urgency]) for line in says]
-    return [*says, *(f"   {line}" for line in wrapped(printable(act.settle), wide - 3, indent="  "))]
+    return [*says, *(f"      {line}" for line in wrapped(printable(act.settle), wide - 6, indent="  "))]
 
 
 def recording_words(run: RunBeingRecorded, now_utc: str) -> str:

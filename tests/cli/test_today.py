@@ -55,7 +55,7 @@ def test_the_first_line_is_what_matters_most_and_its_command_stands_below(shop: 
     shop.run(0, PLAIN, "B-1", "B-2", pull=[(1.5, [])])
     lines = today_lines(shop.waits(4), "C")
     assert click.unstyle(lines[0]) == "B-1 and B-2: quenched 2 h 30 min ago, no temper on record."
-    assert lines[1] == "   soakwitness piece treatment temper B-1 B-2"
+    assert lines[1] == "      soakwitness piece treatment temper B-1 B-2"
 
 
 def test_no_colour_where_none_is_wanted(shop: Workshop, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -29,6 +29,12 @@ def test_blades_that_were_quenched_and_not_tempered_wait_with_their_hours(shop: 
     assert [c.name for c in act.concerns if c.about == "piece"] == SIX
 
 
+def test_two_charges_of_one_run_are_one_sentence_with_the_longest_wait(shop: Workshop) -> None:
+    shop.pieces("B-1", "B-2")
+    shop.run(0, PLAIN, "B-1", "B-2", hours=4, pull=[(1.5, ["B-1"]), (3.5, ["B-2"])])
+    assert shop.says(6.5, *BLADES) == ["B-1 and B-2: quenched up to 5 h ago, no temper on record."]
+
+
 def test_after_a_day_it_is_said_at_once(shop: Workshop) -> None:
     hardened(shop, PLAIN, "B-1")
     (act,) = shop.acts(1.5 + 25, *BLADES)
