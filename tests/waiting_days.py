@@ -120,11 +120,13 @@ class Workshop:
         if pieces:
             charge_pieces(self.book, list(pieces), run=run.path.name, stamp=stamp(hour))
         with self.book.writing(stamp(hour)):
+            state = self.book.row("SELECT files FROM runs WHERE run = ?", run.path.name)
+            assert state is not None
             self.book.insert(
                 "run_heat",
                 run=run.path.name,
                 sensor="control",
-                files="",
+                files=state["files"],
                 hours_800=hours,
                 hours_950=hours,
                 hottest_c=top,

@@ -62,7 +62,10 @@ def read_lately(book: LogBook, *, since_utc: str, until_utc: str) -> Lately:
     """Read the runs that began from one moment on and before another, and what came after them."""
     when = since_utc, until_utc
     facts = book.rows(f"SELECT piece, coupon FROM piece_facts WHERE struck_utc IS NULL AND piece {_LATE}", *when)
-    heat = f"SELECT run, max(hottest_c) AS c FROM run_heat WHERE run {_SINCE} AND hottest_c IS NOT NULL GROUP BY run"
+    heat = (  # measured of the folder as it is; of a run that goes on, an earlier heat says nothing
+        "SELECT h.run, max(h.hottest_c) AS c FROM run_heat h JOIN runs r ON r.run = h.run AND r.files = h.files "
+        f"WHERE h.run {_SINCE} AND h.hottest_c IS NOT NULL GROUP BY h.run"
+    )
     tests = " UNION ".join(f"SELECT run FROM {table} WHERE struck_utc IS NULL" for table in _FROM_RUNS)
     loads = f"SELECT run FROM run_loads WHERE run {_SINCE} AND empty AND struck_utc IS NULL"
     return Lately(

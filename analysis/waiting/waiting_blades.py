@@ -44,9 +44,9 @@ GROUND = ("grinding", "finish grinding")  # a blade that was ground after a temp
 class Blade:
     """A blade since its latest hardening; ``piece`` None: what a run held of which nobody said the names.
 
-    ``exact``: a mark or an entry says when it was quenched, else it was at ``quenched_utc`` or before. ``came``: when
-    which step after it began, left out ones too; ``inside``: it is in the furnace; ``cooled_utc``: when the latest step
-    was over. ``ground``: after a temper; ``finished``: by an entry that comes after all steps.
+    ``exact``: a mark or an entry says when it was quenched, else it was at ``quenched_utc`` or before. ``came``: steps
+    after it, left out ones too: when each began, which, when it was over (None: it goes on). ``ground``: after a
+    temper; ``finished``: by an entry that comes after all steps.
     """
 
     piece: str | None
@@ -54,9 +54,7 @@ class Blade:
     recipe: Recipe | None
     quenched_utc: str
     exact: bool
-    came: list[tuple[str, str]] = field(default_factory=list)
-    inside: bool = False
-    cooled_utc: str | None = None
+    came: list[tuple[str, str, str | None]] = field(default_factory=list)
     ground: bool = False
     finished: bool = False
 
@@ -66,7 +64,7 @@ class Blade:
         stated = self.recipe.order if self.recipe is not None and self.recipe.order else PLAIN_ORDER
         order = stated[stated.index("harden") + 1 :] if "harden" in stated else stated
         left = [word for word in order if word != "stress relief"]
-        for _, word in sorted(self.came, key=lambda step: step[0]):
+        for _, word, _ in sorted(self.came, key=lambda step: step[0]):
             if word in left:
                 left = left[left.index(word) + 1 :]
         return () if self.finished else tuple(left)
@@ -74,7 +72,17 @@ class Blade:
     @property
     def tempered(self) -> bool:
         """Whether anything was said of a temper."""
-        return any(word == "temper" for _, word in self.came)
+        return any(word == "temper" for _, word, _ in self.came)
+
+    @property
+    def inside(self) -> bool:
+        """Whether it is in the furnace for a later step."""
+        return bool(self.came) and self.cooled_utc is None
+
+    @property
+    def cooled_utc(self) -> str | None:
+        """When the latest step was over; None where it goes on, or there was none."""
+        return max(self.came, key=lambda step: step[0])[2] if self.came else None
 
     @property
     def subjects(self) -> tuple[str, ...]:
@@ -83,9 +91,7 @@ class Blade:
 
     def comes(self, at_utc: str, words: Sequence[str], *, over_utc: str | None) -> None:
         """Take steps that began at a moment; ``over_utc`` None: they go on."""
-        self.came += [(at_utc, word) for word in words]
-        self.inside = over_utc is None
-        self.cooled_utc = over_utc
+        self.came += [(at_utc, word, over_utc) for word in words]
 
 
 def blades(lately: Lately, recipes: Recipes, recording: frozenset[str]) -> tuple[Blade, ...]:
@@ -235,7 +241,7 @@ def _one_time(group: Sequence[Blade]) -> bool:
 def _sentence(kind: str, first: Blade, names: Sequence[str], waited_s: float, *, one_time: bool) -> str:
     who = pieces_said(names) if names else f"What was hardened in {first.run.furnace}, no piece named"
     if first.tempered:
-        tempers = sum(word == "temper" for _, word in first.came)
+        tempers = sum(word == "temper" for _, word, _ in first.came)
         word = "cold treatment" if kind == "cold treatment" else "second temper" if tempers == 1 else "next temper"
         return f"{who}: the {word} is not on record; the step before it ended {how_long(waited_s)} ago."
     ago = f"quenched {'' if one_time else 'up to '}{how_long(waited_s)} ago" if waited_s >= 60.0 else "just quenched"

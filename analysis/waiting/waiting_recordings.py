@@ -162,7 +162,9 @@ def _again(run: OpenRun) -> str:
 def _link_lost(events: Sequence[Event]) -> str | None:
     """Why there is no link now; None where there is one."""
     links = [event for event in events if event.event in ("link lost", "link back", "resumed")]
-    return links[-1].detail.partition(" (")[0] if links and links[-1].event == "link lost" else None
+    if not links or links[-1].event != "link lost":
+        return None
+    return links[-1].detail.partition(" (last reading")[0].partition(" (no reading")[0]
 
 
 # Hot past its end

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from tests.waiting_days import COLD_FIRST, PLAIN, TEMPER, TWICE, Workshop
+from soakwitness.analysis.logbook.run_loads import enter_load
+from tests.waiting_days import COLD_FIRST, PLAIN, TEMPER, TWICE, Workshop, stamp
 
 BLADES = ("temper", "cold treatment", "second temper")
 SIX = [f"B-04{i}" for i in range(1, 7)]
@@ -129,9 +130,6 @@ def test_coupons_and_empty_runs_wait_for_nothing(shop: Workshop) -> None:
     shop.pieces("C-1", coupon=True)
     shop.run(0, PLAIN, "C-1", pull=[(1.5, [])])
     assert shop.acts(8, *BLADES) == []
-    from soakwitness.analysis.logbook.run_loads import enter_load
-    from tests.waiting_days import stamp
-
     run = shop.run(9, PLAIN)
     assert len(shop.acts(12, *BLADES)) == 1
     enter_load(shop.book, run=run, empty=True, stamp=stamp(12))
@@ -154,6 +152,15 @@ def test_a_run_that_hardens_nothing_leaves_nothing_to_temper(shop: Workshop, rec
     shop.pieces("B-1")
     shop.run(0, recipe, "B-1", top_c=top_c, pull=[(1.5, [])])
     assert shop.acts(30, *BLADES) == []
+
+
+def test_heat_measured_of_an_earlier_state_of_a_run_says_nothing(shop: Workshop) -> None:
+    """A run that goes on was looked at while it was cold; since then the blade was heated and pulled."""
+    run = shop.run(0, PLAIN, pull=[(1.5, ["B-1"])], goes_on=True, top_c=600.0)
+    assert shop.acts(2, *BLADES) == []
+    with shop.book.writing(stamp(2)):
+        shop.book.connection.execute("UPDATE run_heat SET files = 'open samples.csv 12' WHERE run = ?", (run,))
+    assert [act.kind for act in shop.acts(2, *BLADES)] == ["temper"]
 
 
 def test_without_a_recipe_heat_and_a_pull_mark_tell(shop: Workshop) -> None:
@@ -216,3 +223,30 @@ def test_a_coupon_speaks_for_its_run_and_no_limits_ask_for_none(shop: Workshop) 
     assert [c.name for a in shop.acts(10, "hardness") for c in a.concerns if c.about == "piece"] == ["B-1"]
     shop.hard(10, "C-1")
     assert shop.acts(11, "hardness") == []
+
+
+def test_a_working_day_from_the_first_heat_to_the_second_temper(shop: Workshop) -> None:
+    """Six blades and a coupon, hour by hour; what waits is what a maker would do next."""
+    shop.pieces("B-041..B-046")
+    shop.pieces("C-1", coupon=True)
+    everyone = ("B-041..B-046",)
+    run = shop.run(0, COLD_FIRST, *SIX, "C-1", pull=[(1.5 + 0.02 * k, [name]) for k, name in enumerate([*SIX, "C-1"])])
+    shop.verdict(run, "pass")
+    seen = [(2, shop.says(2, *BLADES, "hardness"))]
+    shop.did(3, "cold treatment", *everyone)
+    seen.append((6, shop.says(6, *BLADES, "hardness")))
+    temper = shop.run(7, TEMPER, *SIX, "C-1")
+    shop.verdict(temper, "pass")
+    seen.append((10, shop.says(10, *BLADES, "hardness")))
+    shop.verdict(shop.run(11, TEMPER, *SIX, "C-1"), "pass")
+    seen.append((14, shop.says(14, *BLADES, "hardness")))
+    shop.hard(15, "C-1", "second temper")
+    seen.append((16, shop.says(16, *BLADES, "hardness", "look", "decision")))
+    assert seen == [
+        (2, ["B-041 to B-046: quenched 30 min ago, no cold treatment on record."]),
+        (6, ["B-041 to B-046: quenched 4 h 30 min ago, no temper on record."]),
+        # the temper's record ends at 9:02, two minutes after its last hour
+        (10, ["B-041 to B-046: the second temper is not on record; the step before it ended 58 min ago."]),
+        (14, ["B-041 to B-046: no final hardness on record; the recipe has 58 to 61 HRC."]),
+        (16, []),
+    ]
