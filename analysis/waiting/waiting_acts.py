@@ -7,9 +7,11 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from soakwitness.analysis.logbook.runs import RunEntry
 from soakwitness.analysis.logbook.set_aside import SetAside
-from soakwitness.analysis.record.moments import local_day
+from soakwitness.analysis.record.moments import from_utc_text, local_day
 from soakwitness.firmware_bridge.common.wording import Says, counted, duration, listed
+from soakwitness.firmware_bridge.common.zones import zone_on_record
 from soakwitness.firmware_bridge.runfolder.names import in_ranges
 
 # In the order in which they are told; what endangers people or blades comes first.
@@ -113,6 +115,11 @@ def how_long(time_s: float) -> str:
     if time_s >= HOURS_UP_TO_S:
         return counted(int(time_s // 86400), "day")
     return duration(60.0 * round(time_s / 60.0) if time_s >= 120.0 else time_s)
+
+
+def began(run: RunEntry, zone: str | None) -> str:
+    """When a run began, by the clock: ``2026-11-25 08:15``."""
+    return f"{from_utc_text(run.started_utc).astimezone(zone_on_record(zone or run.zone)):%Y-%m-%d %H:%M}"
 
 
 def command(*words: str) -> str:

@@ -23,6 +23,7 @@ from soakwitness.analysis.waiting.waiting_acts import (
     Concern,
     Urgency,
     WaitingAct,
+    began,
     command,
     concerns,
     how_long,
@@ -46,7 +47,8 @@ class Blade:
 
     ``exact``: a mark or an entry says when it was quenched, else it was at ``quenched_utc`` or before. ``came``: steps
     after it, left out ones too: when each began, which, when it was over (None: it goes on). ``ground``: after a
-    temper; ``finished``: by an entry that comes after all steps.
+    temper; ``finished``: by an entry that comes after all steps. ``nameless``: the latest temper of which nobody said
+    what was in it.
     """
 
     piece: str | None
@@ -57,6 +59,7 @@ class Blade:
     came: list[tuple[str, str, str | None]] = field(default_factory=list)
     ground: bool = False
     finished: bool = False
+    nameless: RunEntry | None = None
 
     @property
     def left(self) -> tuple[str, ...]:
@@ -111,6 +114,8 @@ def blades(lately: Lately, recipes: Recipes, recording: frozenset[str]) -> tuple
             for blade in [found[name] for name in names if name in found] if names else nameless:
                 over_utc = None if going_on else run.ended_utc or run.started_utc
                 blade.comes(run.started_utc, tempers, over_utc=over_utc)
+            for blade in [] if names else found.values():
+                blade.nameless = run
     for key, blade in found.items():
         for step in lately.steps.get(key, ()):
             _take(blade, step)
@@ -203,13 +208,13 @@ def waiting_blades(
         first = min(group, key=lambda blade: blade.quenched_utc)
         since_utc = first.cooled_utc if first.tempered and first.cooled_utc else first.quenched_utc
         waited_s = max(seconds_between(since_utc, asking.now_utc), 0.0)
-        names, treatment = _names(group), ("piece", "treatment", first.left[0])
+        names = _names(group)
         yield WaitingAct(
             kind=kind,
             urgency=_urgency(kind, first, waited_s),
-            says=Says.plain(_sentence(kind, first, names, waited_s, one_time=_one_time(group))),
+            says=Says.plain(_sentence(kind, group, waited_s, asking.zone)),
             concerns=(*concerns("piece", names), Concern("run", first.run.run)),
-            settle=_settles(kind, names, first.run, lately, *treatment, *pieces_typed(names)),
+            settle=_settles(kind, names, first.run, lately, *_next_entry(first), *pieces_typed(names)),
             page=_page(names, first.run),
             since_utc=since_utc,
             for_s=waited_s,
@@ -232,26 +237,40 @@ def _urgency(kind: str, first: Blade, waited_s: float) -> Urgency:
     return "at once" if waited_s > (TEMPER_WITHIN_S if kind == "temper" else COLD_WITHIN_S) else "today"
 
 
-def _one_time(group: Sequence[Blade]) -> bool:
-    """Whether blades were quenched about together."""
-    moments = [blade.quenched_utc for blade in group]
-    return seconds_between(min(moments), max(moments)) <= TOGETHER_S
+def _next_entry(first: Blade) -> tuple[str, ...]:
+    """The command for the next step: a temper may be in a run already of which nobody said what it held."""
+    if first.left[0] == "temper" and first.nameless is not None:
+        return ("piece", "charge", first.nameless.run)
+    return ("piece", "treatment", first.left[0])
 
 
-def _sentence(kind: str, first: Blade, names: Sequence[str], waited_s: float, *, one_time: bool) -> str:
+def _sentence(kind: str, group: Sequence[Blade], waited_s: float, zone: str | None) -> str:
+    first = min(group, key=lambda blade: blade.quenched_utc)
+    names = _names(group)
     who = pieces_said(names) if names else f"What was hardened in {first.run.furnace}, no piece named"
+    unsaid = ""
+    if names and first.left[0] == "temper" and first.nameless is not None:
+        unsaid = f"; the temper of {began(first.nameless, zone)} names no piece"
     if first.tempered:
         tempers = sum(word == "temper" for _, word, _ in first.came)
         word = "cold treatment" if kind == "cold treatment" else "second temper" if tempers == 1 else "next temper"
-        return f"{who}: the {word} is not on record; the step before it ended {how_long(waited_s)} ago."
-    ago = f"quenched {'' if one_time else 'up to '}{how_long(waited_s)} ago" if waited_s >= 60.0 else "just quenched"
-    ago += "" if first.exact else " or longer"
+        return f"{who}: the {word} is not on record; the step before it ended {how_long(waited_s)} ago{unsaid}."
     missing = "no temper on record"
     if first.left[0] == "cold treatment":
         missing = "no cold treatment on record" if kind != "temper" else "neither cold treatment nor temper on record"
     limit_s = TEMPER_WITHIN_S if kind == "temper" else COLD_WITHIN_S
     late = f"; common practice is within {duration(limit_s)}" if waited_s > limit_s else ""
-    return f"{who}: {ago}, {missing}{late}."
+    return f"{who}: {_quenched(group, waited_s)}, {missing}{late}{unsaid}."
+
+
+def _quenched(group: Sequence[Blade], waited_s: float) -> str:
+    """When blades were quenched: of those that were pulled far apart the longest ago."""
+    if waited_s < 60.0:
+        return "just quenched"
+    moments = [blade.quenched_utc for blade in group]
+    apart = "up to " if seconds_between(min(moments), max(moments)) > TOGETHER_S else ""
+    exact = "" if all(blade.exact for blade in group) else " or longer"
+    return f"quenched {apart}{how_long(waited_s)} ago{exact}"
 
 
 def missing_hardness(

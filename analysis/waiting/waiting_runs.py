@@ -7,10 +7,9 @@ from collections.abc import Iterator
 from soakwitness.analysis.logbook.lately import Lately, failing_findings
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.logbook.runs import RunEntry
-from soakwitness.analysis.record.moments import from_utc_text, seconds_between
-from soakwitness.analysis.waiting.waiting_acts import Asking, Concern, WaitingAct, command, concerns
+from soakwitness.analysis.record.moments import seconds_between
+from soakwitness.analysis.waiting.waiting_acts import Asking, Concern, WaitingAct, began, command, concerns
 from soakwitness.firmware_bridge.common.wording import Says, counted, listed
-from soakwitness.firmware_bridge.common.zones import zone_on_record
 
 
 def undecided(book: LogBook, lately: Lately, asking: Asking, *, asked_since_utc: str) -> Iterator[WaitingAct]:
@@ -77,7 +76,7 @@ def _look(runs: list[RunEntry], asking: Asking, *, with_recipe: bool) -> Waiting
     lacks = "no verdict yet" if with_recipe else "no recipe, and so no verdict"
     says = f"{run_words(newest, asking.zone)} has {lacks}."
     if len(runs) > 1:
-        latest = f"{_began(newest, asking.zone)} in {newest.furnace}"
+        latest = f"{began(newest, asking.zone)} in {newest.furnace}"
         says = f"{counted(len(runs), 'run')} have {lacks}, the latest of {latest}."
     return WaitingAct(
         kind="look",
@@ -98,8 +97,4 @@ def marks_to_confirm(lately: Lately, asking: Asking) -> tuple[WaitingAct, ...]:
 
 def run_words(run: RunEntry, zone: str | None) -> str:
     """A run in a sentence: ``The run of 2026-11-25 08:15 in small furnace``."""
-    return f"The run of {_began(run, zone)} in {run.furnace}"
-
-
-def _began(run: RunEntry, zone: str | None) -> str:
-    return f"{from_utc_text(run.started_utc).astimezone(zone_on_record(zone or run.zone)):%Y-%m-%d %H:%M}"
+    return f"The run of {began(run, zone)} in {run.furnace}"

@@ -26,6 +26,7 @@ CUT_OUT_DAYS = 183  # half a year between two tests; common practice, no source
 NEARLY = 0.8  # of the hours that a wire is good for: from there on it is told
 NEW_RUNS = 12  # a furnace with more of them is asked for no first runs
 LITTLE_BYTES, ROOM_BYTES = 200_000_000, 1_000_000_000
+PAGE = ("guide", "files")  # that of the log book itself
 BACKUP_DAYS, FIRST_BACKUP_DAYS = 30, 7
 
 
@@ -170,7 +171,7 @@ def waiting_book(book: LogBook, asking: Asking, *, free_bytes: int | None) -> It
     if free_bytes is not None and free_bytes < ROOM_BYTES and asking.wanted("disk", "log book"):
         says = f"Only {free_bytes // 1_000_000} MB are free on the log book's disk."
         urgency: Urgency = "today" if free_bytes < LITTLE_BYTES else "when it suits"
-        yield WaitingAct("disk", urgency, Says.plain(says), about, settle, ("runs",))
+        yield WaitingAct("disk", urgency, Says.plain(says), about, settle, PAGE)
     last_utc, first_utc = last_backup_utc(book), first_run_utc(book)
     since_utc, days = (last_utc, BACKUP_DAYS) if last_utc is not None else (first_utc, FIRST_BACKUP_DAYS)
     if since_utc is None or not asking.wanted("backup", "log book"):
@@ -181,5 +182,5 @@ def waiting_book(book: LogBook, asking: Asking, *, free_bytes: int | None) -> It
         if last_utc is None:
             says = "No backup of the log book is on record; its daily copies lie on the same disk."
         yield WaitingAct(
-            "backup", "when it suits", Says.plain(says), about, settle, ("runs",), since_utc=since_utc, for_s=for_s
+            "backup", "when it suits", Says.plain(says), about, settle, PAGE, since_utc=since_utc, for_s=for_s
         )

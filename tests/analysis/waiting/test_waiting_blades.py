@@ -172,6 +172,23 @@ def test_without_a_recipe_heat_and_a_pull_mark_tell(shop: Workshop) -> None:
     assert shop.acts(20, *BLADES) == []
 
 
+def test_a_temper_of_which_nobody_said_what_it_held_is_offered_for_the_blades(shop: Workshop) -> None:
+    hardened(shop, PLAIN, "B-1", "B-2", "B-3")
+    run = shop.run(4, TEMPER)
+    (act,) = shop.acts(8.5, *BLADES)
+    assert str(act.says) == (
+        "B-1 to B-3: quenched 7 h ago, no temper on record; the temper of 2026-03-02 11:00 names no piece."
+    )
+    assert act.settle == f"soakwitness piece charge {run} B-1..B-3"
+
+
+def test_a_temper_before_the_quench_is_not_offered(shop: Workshop) -> None:
+    shop.run(0, TEMPER)
+    shop.pieces("B-1")
+    shop.run(4, PLAIN, "B-1", pull=[(1.5, [])])
+    assert shop.says(8.5, *BLADES) == ["B-1: quenched 3 h ago, no temper on record."]
+
+
 def test_pieces_that_only_marks_name_are_to_be_entered_first(shop: Workshop) -> None:
     shop.run(0, PLAIN, pull=[(1.4, ["B-1"]), (1.5, ["B-2"])])
     (act,) = shop.acts(3, *BLADES)

@@ -50,7 +50,7 @@ def test_every_act_has_a_command_a_page_and_someone_it_concerns(shop: Workshop) 
     busy(shop)
     for act in shop.waits(30, free_bytes=10).acts:
         assert act.settle.startswith("soakwitness "), act
-        assert act.page[0] in ("run", "runs", "piece", "furnace"), act
+        assert act.page[0] in ("run", "runs", "piece", "furnace", "guide"), act
         assert act.concerns, act
         assert str(act.says).endswith("."), act
 
