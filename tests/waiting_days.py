@@ -61,6 +61,7 @@ class Workshop:
 
     folder: Path
     furnace: str = "shed"
+    unit: str = "C"
     book: LogBook = field(init=False)
     locks: list[Lock] = field(default_factory=list)
 
@@ -91,7 +92,7 @@ class Workshop:
         top = top_c if top_c is not None else 205.0 if recipe == TEMPER else 1040.0
         run = RunFolder.create(
             self.folder,
-            columns=[Column("control", "sensor", "C", role="control", thermocouple="K")],
+            columns=[Column("control", "sensor", self.unit, role="control", thermocouple="K")],
             furnace_name=self.furnace,
             started_utc=start,
             recipe_name="recipe" if recipe else None,

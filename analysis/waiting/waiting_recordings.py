@@ -77,9 +77,9 @@ def open_runs(book: LogBook) -> tuple[OpenRun, ...]:
     for path in unsealed(book.folder, sealed=sealed):
         try:
             header = read_header(path)
-            if header.run not in struck:
-                held = is_held(path / RUN_LOCK)
-                found.append(OpenRun(header, path, held, last_written(path), read_events(path)))
+            run = OpenRun(header, path, is_held(path / RUN_LOCK), last_written(path), read_events(path))
+            if header.run not in struck and run.started_utc:
+                found.append(run)
         except (BridgeError, OSError, ValueError):
             continue  # ``logbook check`` says what is wrong with it
     return tuple(found)
@@ -178,7 +178,10 @@ def _hot(run: OpenRun, now_utc: str) -> _Trouble | None:
     if recipe is None or hold is None or level is None or level < hold.lower_c or run.last is None:
         return None
     hottest = all(hold.target_c >= other.target_c for other in recipe.holds)
-    since_s = _held_since(run, hold, hottest=hottest)
+    try:
+        since_s = _held_since(run, hold, hottest=hottest)
+    except OSError:
+        return None
     marks = [mark for mark in marks_of(run.events) if not mark.struck]
     charges = read_charges(marks, cold_since_s=0.0)
     pulls = [stay.pull_s for stay in charges.stays if stay.pull_s is not None]

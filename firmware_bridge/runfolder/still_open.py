@@ -7,6 +7,7 @@ import os
 from collections.abc import Collection, Iterator
 from pathlib import Path
 
+from soakwitness.firmware_bridge.runfolder.files import open_regular
 from soakwitness.firmware_bridge.runfolder.line_format import read_utc
 from soakwitness.firmware_bridge.runfolder.reader import LastRow
 from soakwitness.firmware_bridge.runfolder.seal import segments
@@ -28,7 +29,7 @@ def unsealed(logbook: Path, *, sealed: Collection[str] = ()) -> tuple[Path, ...]
 def last_written(path: Path) -> LastRow | None:
     """The last whole row of a run that is still open; None where there is none yet."""
     for segment in reversed(segments(path)):
-        with open(segment, "rb") as file:
+        with open_regular(segment) as file:
             size = file.seek(0, os.SEEK_END)
             file.seek(max(size - _TAIL, 0))
             lines = file.read().rpartition(b"\n")[0].split(b"\n")
@@ -41,7 +42,8 @@ def last_written(path: Path) -> LastRow | None:
 def thinned_rows(path: Path) -> Iterator[LastRow]:
     """Rows of a run that is still open, every so many of a long one, in the order of their times."""
     for segment in segments(path):
-        lines = segment.read_bytes().rpartition(b"\n")[0].split(b"\n")
+        with open_regular(segment) as file:
+            lines = file.read().rpartition(b"\n")[0].split(b"\n")
         for line in [*lines[:: max(1, len(lines) // MOST_ROWS)], lines[-1]]:
             row = _row(line)
             if row is not None:

@@ -117,3 +117,17 @@ def test_folders_that_cannot_be_read_are_left_to_the_check(shop: Workshop) -> No
     (torn / "run.json").write_text("{")
     (shop.folder / "runs" / "nothing").mkdir()
     assert shop.acts(1, *KINDS) == []
+
+
+def test_an_instrument_in_fahrenheit_is_read_as_such(shop: Workshop) -> None:
+    """1904 °F are 1040 °C: (1904 - 32) / 1.8."""
+    shop.unit = "F"
+    shop.run(0, PLAIN, temps=heating((1, 900), (1, 1904)), goes_on=True)
+    assert shop.says(2, "hot") == ["shed: at 1040 °C for 59 min; the recipe's last hold is 25 min."]
+
+
+def test_a_start_that_is_no_time_is_left_to_the_check(shop: Workshop) -> None:
+    run = shop.run(0, PLAIN, cut_off=True)
+    header = shop.folder / "runs" / run / "run.json"
+    header.write_text(header.read_text().replace("2026-03-02T07:00:00", "yesterday"))
+    assert shop.acts(5, *KINDS) == []
