@@ -65,7 +65,7 @@ def back_up(
         raise LogBookError(f"{file} is inside the log book, and would be lost with it. Give a place elsewhere.")
     part, copy = (file.with_name(f"{file.name}.{os.getpid()}{ending}") for ending in (".part", ".sqlite.part"))
     last = book.row("SELECT coalesce(max(entry), 0) AS entry FROM backups")
-    noted = (1 + (last["entry"] if last else 0), str(file.absolute()), stamp.at_utc, stamp.by)
+    noted = (1 + (last["entry"] if last else 0), str(file.resolve()), stamp.at_utc, stamp.by)
     try:
         copy_to(book, copy, replace=True)
         _note_in_copy(copy, noted)

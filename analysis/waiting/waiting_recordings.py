@@ -189,7 +189,7 @@ def _hot(run: OpenRun, now_utc: str) -> _Trouble | None:
     if since_s is None:
         return None
     if pulls and not charges.inside and run.last.t_s - max(pulls) > SPARE_S:
-        out = duration(run.last.t_s - max(pulls))
+        out = how_long(run.last.t_s - max(pulls))
         return _hot_says(run, "load", level, max(pulls), f"every blade is out for {out}, and it still is at {{level}}")
     since_s = max(since_s, loaded_s)
     held_s, longest_s = run.last.t_s - since_s, hold.at_most_s or hold.required_s + SPARE_S
@@ -197,7 +197,7 @@ def _hot(run: OpenRun, now_utc: str) -> _Trouble | None:
         return None
     asked = f"the recipe's last hold is {duration(hold.required_s)}"
     asked += f", {duration(hold.at_most_s)} at most" if hold.at_most_s is not None else ""
-    return _hot_says(run, "pull", level, since_s, f"at {{level}} for {duration(held_s)}; {asked}")
+    return _hot_says(run, "pull", level, since_s, f"at {{level}} for {how_long(held_s)}; {asked}")
 
 
 def _hot_says(run: OpenRun, act: str, level_c: float, since_s: float, words: str) -> _Trouble:
