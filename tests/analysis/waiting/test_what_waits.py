@@ -7,6 +7,8 @@ import sys
 from datetime import UTC, datetime
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from soakwitness.analysis.errors import LogBookError
 from soakwitness.analysis.logbook.entries import strike
@@ -159,3 +161,10 @@ def test_many_pieces_are_few_words() -> None:
 def test_a_moment_before_everything_is_no_error(shop: Workshop) -> None:
     busy(shop)
     assert datetime.fromisoformat(shop.waits(-1000).now_utc) < datetime(2026, 2, 1, tzinfo=UTC)
+
+
+@given(st.lists(st.tuples(st.sampled_from(["B-", "b", "C1-", ""]), st.integers(0, 30), st.integers(1, 3)), max_size=30))
+def test_any_names_drawn_together_are_the_same_names(parts: list[tuple[str, int, int]]) -> None:
+    names = list(dict.fromkeys(f"{stem}{number:0{width}d}" for stem, number, width in parts))
+    assert list(spelled_out(in_ranges(names))) == names
+    assert list(spelled_out(in_ranges(sorted(names)))) == sorted(names)
