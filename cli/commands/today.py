@@ -16,28 +16,7 @@ if TYPE_CHECKING:
     from soakwitness.analysis.logbook.opening import LogBook
     from soakwitness.analysis.record.moments import Stamp
 
-# kept equal to analysis.waiting.waiting_acts.KINDS by a test: no command loads the analysis to print its help
-KINDS = (
-    "recording",
-    "hot",
-    "cut-out fault",
-    "temper",
-    "cold treatment",
-    "second temper",
-    "decision",
-    "marks",
-    "hardness",
-    "look",
-    "cut-out test",
-    "calibration",
-    "accuracy test",
-    "survey",
-    "thermocouple",
-    "first runs",
-    "disk",
-    "backup",
-)
-LOOK_BACK_DAYS = 30
+LOOK_BACK_DAYS = 30  # as what_waits has it: no command loads the analysis to print its help
 
 
 @click.command()
@@ -114,6 +93,7 @@ def _set_aside(
     """Enter what need not be asked for; a subject that is nothing known is refused."""
     from soakwitness.analysis.logbook.set_aside import set_aside
     from soakwitness.analysis.record.moments import read_day
+    from soakwitness.analysis.waiting.waiting_acts import KINDS
 
     if kind not in KINDS:
         raise WrongUse(f"--not-needed {kind}: no such kind. It is one of: {', '.join(KINDS)}.")

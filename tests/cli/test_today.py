@@ -34,8 +34,7 @@ def says(folder: Path, *words: str, status: int = 0) -> Result:
     return answer
 
 
-def test_the_kinds_are_those_of_the_analysis() -> None:
-    assert command.KINDS == waiting_acts.KINDS
+def test_it_looks_back_as_far_as_the_analysis_does() -> None:
     assert command.LOOK_BACK_DAYS == what_waits.LOOK_BACK_DAYS
 
 
