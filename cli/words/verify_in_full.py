@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
+from soakwitness.cli.options.screen import screen_width, wrapped
 from soakwitness.cli.words.figures import bounds
-from soakwitness.cli.words.screen import screen_width, wrapped
 from soakwitness.cli.words.verdict_words import (
     PLACE_WORDS,
     SOURCE_WORDS,
