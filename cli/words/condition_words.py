@@ -61,7 +61,7 @@ def _row(trend: Trend, unit: Unit) -> tuple[str, ...]:
 def figure_words(value: float, kind: str, unit: Unit) -> str:
     """A value of a figure with its unit."""
     if kind in ("climb", "cooling"):
-        return rate(value, unit)
+        return rate(value, unit, in_tens=kind == "climb")
     if kind in ("output", "top"):
         return f"{value:.0f} %"
     if kind == "missed":
