@@ -45,11 +45,11 @@ class SoakBar:
     hot: tuple[float, float] | None = None
 
 
-def shown_holds(verification: Verification) -> list[HoldResult]:
+def shown_holds(verification: Verification, most: int = MOST_PANELS) -> list[HoldResult]:
     """The holds worth a panel, in the order of time: what failed first, then what is not proven, then the hottest."""
     order = {"fail": 0, "not proven": 1, "pass": 2}
     found = [h for h in verification.holds if h.found and (h.enter_s is not None or h.stays)]
-    worth = sorted(found, key=lambda h: (not h.judged, order[h.verdict], -h.target_c))[:MOST_PANELS]
+    worth = sorted(found, key=lambda h: (not h.judged, order[h.verdict], -h.target_c))[:most]
     return sorted(worth, key=lambda h: h.step)
 
 
@@ -100,7 +100,7 @@ def draw_panel(
     ax = figure.add_subplot(rows[0])
     below = figure.add_subplot(rows[1], sharex=ax)
     window = _window(hold, bars)
-    part = _cut(run, window)
+    part = cut(run, window)
     draw_lines(ax, part, verification, unit, most=1500)
     low, high = (from_celsius(edge, unit) for edge in hold.band_c)
     style.draw_band(ax, *window, low, high)
@@ -212,7 +212,7 @@ def _draw_bar(ax: Axes, row: int, bar: SoakBar) -> None:
         )
 
 
-def _cut(run: Run, window: tuple[float, float]) -> Run:
+def cut(run: Run, window: tuple[float, float]) -> Run:
     """Return the run between two times, for a line that shows every reading."""
     import numpy as np
 

@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING, Any
 from soakwitness.analysis.recipes.program import program_setpoints
 from soakwitness.cli.charts import style
 from soakwitness.cli.charts.flags import MOST_ROWS, draw_flags, flags_of
-from soakwitness.cli.charts.hold_panels import draw_panel, shown_holds
+from soakwitness.cli.charts.hold_panels import MOST_PANELS, draw_panel, shown_holds
+from soakwitness.cli.charts.ramp_panels import PacedRamp, draw_ramp_panel, failed_ramps
 from soakwitness.cli.charts.thinning import thin
 from soakwitness.firmware_bridge.common.units import Unit, from_celsius
 from soakwitness.firmware_bridge.common.wording import listed
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
     from soakwitness.analysis.packet.estimate import PacketEstimate
     from soakwitness.analysis.recipes.recipe import Recipe
     from soakwitness.analysis.record.run import Run, Trace
-    from soakwitness.analysis.verification.results.verification import Verification, WorkTemperature
+    from soakwitness.analysis.verification.results.verification import HoldResult, Verification, WorkTemperature
     from soakwitness.firmware_bridge.runfolder.contents import Mark
 
 CROWDED = 0.035  # of the run's length: marks so close share their words
@@ -71,15 +72,15 @@ def draw_run(
     unit: Unit,
 ) -> None:
     """Draw into a part of a figure: ``box`` is left, bottom, width and height as shares of the figure."""
-    holds = shown_holds(verification)
+    panels = shown_panels(run, verification, recipe)
     wide_in, high_in = figure.get_size_inches()
     left, right = box[0] + 0.68 / wide_in, box[0] + box[2] - 0.15 / wide_in
     across_in = (right - left) * wide_in
     legend_in = LEGEND_LINE_IN * legend_rows(_labels(run, verification, recipe), across_in)[1]
     bottom, top = box[1] + 0.28 / high_in, box[1] + box[3] - (0.09 + legend_in) / high_in
     narrow = box[2] * wide_in < NARROW_IN
-    share = 0.66 if narrow and len(holds) > 1 else 0.43
-    split = bottom + share * (top - bottom) if holds else bottom + 0.2 / high_in
+    share = 0.66 if narrow and len(panels) > 1 else 0.43
+    split = bottom + share * (top - bottom) if panels else bottom + 0.2 / high_in
     ends = (float(run.t_s[0]), float(run.t_s[-1])) if len(run.t_s) > 1 else (0.0, 1.0)
     flags = flags_of(verification, *ends, across_in)
     strip_in = 0.17 * (max(flag.row for flag in flags) + 1) if flags else 0.0
@@ -94,13 +95,23 @@ def draw_run(
         here = whole.get_position()
         strip = figure.add_axes((here.x0, here.y1, here.width, MOST_ROWS * 0.17 / high_in))
         draw_flags(strip, whole, flags, across_in)
-    if holds:
-        shape = (len(holds), 1) if narrow else (1, len(holds))
+    if panels:
+        shape = (len(panels), 1) if narrow else (1, len(panels))
         lower = figure.add_gridspec(
             *shape, left=left, right=right, bottom=bottom, top=split - 0.24 / high_in, wspace=0.2, hspace=0.35
         )
-        for i, hold in enumerate(holds):
-            draw_panel(figure, lower[i], run, verification, hold, unit, _draw_lines)
+        for i, panel in enumerate(panels):
+            if isinstance(panel, PacedRamp):
+                draw_ramp_panel(figure, lower[i], run, verification, panel, unit, _draw_lines)
+            else:
+                draw_panel(figure, lower[i], run, verification, panel, unit, _draw_lines)
+
+
+def shown_panels(run: Run, verification: Verification, recipe: Recipe) -> list[HoldResult | PacedRamp]:
+    """What has a panel, in the order of time: the ramps that failed, and the holds worth one beside them."""
+    ramps = failed_ramps(verification, recipe, run)[: MOST_PANELS - 1]
+    panels: list[HoldResult | PacedRamp] = [*ramps, *shown_holds(verification, MOST_PANELS - len(ramps))]
+    return sorted(panels, key=lambda one: one.ramp.step if isinstance(one, PacedRamp) else one.step)
 
 
 def _labels(run: Run, verification: Verification, recipe: Recipe) -> list[str]:
