@@ -22,7 +22,7 @@ LEAST_ADDED_C = 0.05
 MOST_PANELS = 3
 MOST_BARS = 4
 ALIKE_S = 30.0
-BAR = 0.62  # of a row
+BAR = 0.74  # of a row
 SOURCE_COLOURS = {"load": style.VERMILION, "packet estimate": style.PURPLE, "control": style.BLUE}
 INSIDE = 0.34  # of a panel's width: a bar that holds its own words
 BAND_SHARE = 0.22  # of a panel's height at least
@@ -92,11 +92,18 @@ def _bar(
 
 
 def draw_panel(
-    figure: Figure, spec: Any, run: Run, verification: Verification, hold: HoldResult, unit: Unit, draw_lines: Any
+    figure: Figure,
+    spec: Any,
+    run: Run,
+    verification: Verification,
+    hold: HoldResult,
+    unit: Unit,
+    draw_lines: Any,
+    clock: style.LocalClock | None = None,
 ) -> None:
     """Draw one hold into a cell of a grid: the readings over its band, the bars below on the same clock."""
     bars = soak_bars(hold, verification.record.gaps)
-    rows = spec.subgridspec(2, 1, height_ratios=(5.0, 0.45 + 0.55 * max(len(bars), 1)), hspace=0.04)
+    rows = spec.subgridspec(2, 1, height_ratios=(5.0, 0.4 + 0.62 * max(len(bars), 1)), hspace=0.04)
     ax = figure.add_subplot(rows[0])
     below = figure.add_subplot(rows[1], sharex=ax)
     window = _window(hold, bars)
@@ -114,7 +121,7 @@ def draw_panel(
     ax.tick_params(labelbottom=False)
     verdict = hold.verdict if hold.judged else "reported only"
     ax.set_title(f"Step {hold.step}, {temperature(hold.target_c, unit)}: {verdict}")
-    _draw_bars(below, bars, window)
+    _draw_bars(below, bars, window, clock)
 
 
 def _draw_as_decided(ax: Axes, run: Run, hold: HoldResult, window: tuple[float, float], unit: Unit) -> None:
@@ -167,19 +174,19 @@ def _frame(
     return from_celsius(low - room, unit), from_celsius(high + room, unit)
 
 
-def _draw_bars(ax: Axes, bars: Sequence[SoakBar], window: tuple[float, float]) -> None:
+def _draw_bars(ax: Axes, bars: Sequence[SoakBar], window: tuple[float, float], clock: style.LocalClock | None) -> None:
     """Had as a full bar, missing as a hatched one behind it, in words beside them."""
     ax.set_ylim(max(len(bars), 1) - 0.4, -0.6)
     ax.set_yticks(range(len(bars)), [bar.name for bar in bars])
     ax.tick_params(axis="y", length=0)
     ax.grid(False)
     ax.spines["left"].set_visible(False)
-    middle = (window[0] + window[1]) / 2.0
+    middle, points = (window[0] + window[1]) / 2.0, bar_points(ax, len(bars))
     for row, bar in enumerate(bars):
         _draw_bar(ax, row, bar)
         missing_s = max(bar.asked_s - bar.had_s, 0.0)
         words, end_s = f"  {bar_words(bar)}  ", bar.end_s + missing_s
-        look: dict[str, Any] = {"va": "center", "fontsize": "small"}
+        look: dict[str, Any] = {"va": "center", "fontsize": points}
         whole = not bar.unread and bar.hot is None
         if whole and bar.had_s > INSIDE * (window[1] - window[0]):
             ax.text(bar.start_s, row, words, ha="left", color="white", fontweight="bold", **look)
@@ -189,7 +196,15 @@ def _draw_bars(ax: Axes, bars: Sequence[SoakBar], window: tuple[float, float]) -
             ax.text(at_s, row, words, ha="left", bbox=plain, **look)
         else:
             ax.text(bar.start_s, row, words, ha="right", **look)
-    style.clock_axis(ax, label=False)
+    style.clock_axis(ax, label=False, clock=clock)
+
+
+def bar_points(ax: Axes, rows: int) -> float:
+    """Size of the words in a bar, so that they stay within it [points]."""
+    import matplotlib
+
+    row_in = ax.get_position().height * style.inches_of(ax)[1] / max(rows, 1)
+    return min(0.83 * float(matplotlib.rcParams["font.size"]), 72.0 * row_in * BAR * 0.85)
 
 
 def bar_words(bar: SoakBar) -> str:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from soakwitness.cli.charts import style
-from soakwitness.cli.charts.hold_panels import BAR, cut
+from soakwitness.cli.charts.hold_panels import BAR, bar_points, cut
 from soakwitness.firmware_bridge.common.units import Unit, from_celsius
 from soakwitness.firmware_bridge.common.wording import duration, rate, temperature
 
@@ -60,7 +60,14 @@ def failed_ramps(verification: Verification, recipe: Recipe, run: Run) -> list[P
 
 
 def draw_ramp_panel(
-    figure: Figure, spec: Any, run: Run, verification: Verification, paced: PacedRamp, unit: Unit, draw_lines: Any
+    figure: Figure,
+    spec: Any,
+    run: Run,
+    verification: Verification,
+    paced: PacedRamp,
+    unit: Unit,
+    draw_lines: Any,
+    clock: style.LocalClock | None = None,
 ) -> None:
     """Draw one ramp into a cell of a grid: the readings beside the rate asked, the bars below on the same clock."""
     output = run.signal("output")
@@ -84,10 +91,10 @@ def draw_ramp_panel(
     words = f"dashed: {asked} {rate(paced.limit_c_per_h, unit)}"
     y, foot = (0.03, "bottom") if paced.ramp.to_c > paced.from_c else (0.97, "top")  # the corner that the line leaves
     ax.text(0.99, y, words, transform=ax.transAxes, ha="right", va=foot, fontsize="small", bbox=white)
-    _draw_bars(below, paced, run, unit)
+    _draw_bars(below, paced, run, unit, clock)
 
 
-def _draw_bars(ax: Axes, paced: PacedRamp, run: Run, unit: Unit) -> None:
+def _draw_bars(ax: Axes, paced: PacedRamp, run: Run, unit: Unit, clock: style.LocalClock | None) -> None:
     """The time it took, what is over or missing of it hatched; below it when the output was at its end."""
     took_s, at_limit_s = paced.end_s - paced.start_s, paced.at_limit_s
     kept_s = min(took_s, at_limit_s)
@@ -96,7 +103,7 @@ def _draw_bars(ax: Axes, paced: PacedRamp, run: Run, unit: Unit) -> None:
     hatch = "xxxxx" if paced.slow else "/////"
     ax.barh(0, abs(took_s - at_limit_s), left=paced.start_s + kept_s, hatch=hatch, **rest)
     names = ["ramp"]
-    look: dict[str, Any] = {"va": "center", "fontsize": "small", "fontweight": "bold", "color": "white"}
+    look: dict[str, Any] = {"va": "center", "fontsize": bar_points(ax, 2), "fontweight": "bold", "color": "white"}
     ax.text(paced.start_s, 0, f"  {pace_bar_words(paced, unit)}", ha="left", **look)
     full = full_stretches(run, paced.start_s, paced.end_s)
     if run.signal("output") is not None:
@@ -112,7 +119,7 @@ def _draw_bars(ax: Axes, paced: PacedRamp, run: Run, unit: Unit) -> None:
     ax.tick_params(axis="y", length=0)
     ax.grid(False)
     ax.spines["left"].set_visible(False)
-    style.clock_axis(ax, label=False)
+    style.clock_axis(ax, label=False, clock=clock)
 
 
 def pace_bar_words(paced: PacedRamp, unit: Unit) -> str:

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from matplotlib.figure import Figure
 
 from soakwitness.analysis.recipes.recipe import Recipe
 from soakwitness.analysis.recipes.recipe_file import load_recipe
@@ -15,9 +16,9 @@ from soakwitness.analysis.verification.results.verification import Bounds, Piece
 from soakwitness.analysis.verification.verifying import verify
 from soakwitness.cli.charts import style
 from soakwitness.cli.charts.flags import flags_of, span_in
-from soakwitness.cli.charts.hold_panels import bar_words, soak_bars
+from soakwitness.cli.charts.hold_panels import bar_points, bar_words, soak_bars
 from soakwitness.cli.charts.ramp_panels import failed_ramps, full_stretches, pace_bar_words
-from soakwitness.cli.charts.run_chart import run_figure, save_run_chart
+from soakwitness.cli.charts.run_chart import draw_run, run_figure, save_run_chart
 from soakwitness.cli.charts.thinning import thin
 from soakwitness.firmware_bridge.common.units import from_celsius
 from tests.made_runs import made_recipe, made_run, made_verification
@@ -180,3 +181,32 @@ def test_a_legend_takes_as_many_columns_as_find_room() -> None:
     assert legend_rows(names, 2.5) == (2, 2)
     assert legend_rows(names, 1.5) == (1, 4)
     assert legend_rows([*names, "a much longer name of an estimate that nobody would shorten"], 8.0)[0] < 5
+
+
+@pytest.mark.parametrize(
+    ("zone", "first", "label"),
+    # begun 07:04:10 UTC, in Vienna 08:04:10 in winter: the first round quarter of an hour is 10 min 50 s later
+    [("Europe/Vienna", "08:15", "time, Europe/Vienna"), (None, "07:15", "time, UTC")],
+)
+def test_on_paper_times_are_those_of_the_clock_on_the_wall(zone: str | None, first: str, label: str) -> None:
+    run, recipe, found = sample("good")
+    run = replace(run, header=replace(run.header, zone=zone))
+    with style.own_look():
+        figure = Figure(figsize=(9.6, 5.2))
+        draw_run(figure, (0.0, 0.0, 1.0, 1.0), run, found, recipe, unit="C", local=True)
+        figure.draw_without_rendering()
+    whole, *panels = figure.axes
+    ticks = {tick.get_text(): tick.get_position()[0] for tick in whole.get_xticklabels()}
+    assert ticks[first] == pytest.approx(650.0)
+    assert whole.get_xlabel() == label
+    below = [tick.get_text() for ax in panels for tick in ax.get_xticklabels() if tick.get_text()]
+    assert below != []
+    assert all(len(words) == 5 and words[:2] in ("07", "08", "09", "10") for words in below)
+
+
+def test_the_words_of_a_bar_stay_within_it() -> None:
+    with style.own_look():
+        figure = Figure(figsize=(4.0, 1.0))
+        ax = figure.add_axes((0.0, 0.0, 1.0, 0.5))  # 0.5 in for four bars: rows of 9 points
+        assert bar_points(ax, 4) == pytest.approx(9.0 * 0.74 * 0.85)
+        assert bar_points(ax, 1) == pytest.approx(0.83 * 9.0)
