@@ -24,6 +24,7 @@ MOST_BARS = 4
 ALIKE_S = 30.0
 BAR = 0.74  # of a row
 SOURCE_COLOURS = {"load": style.VERMILION, "packet estimate": style.PURPLE, "control": style.BLUE}
+LETTER = 0.55  # of the size of a letter, its width
 INSIDE = 0.34  # of a panel's width: a bar that holds its own words
 BAND_SHARE = 0.22  # of a panel's height at least
 
@@ -192,7 +193,8 @@ def _draw_bars(ax: Axes, bars: Sequence[SoakBar], window: tuple[float, float], c
             ax.text(bar.start_s, row, words, ha="left", color="white", fontweight="bold", **look)
         elif bar.had_s + missing_s > INSIDE * (window[1] - window[0]) or (bar.start_s + end_s) / 2.0 <= middle:
             plain = {"facecolor": "white", "edgecolor": "none", "pad": 0.5, "alpha": 0.85}
-            at_s = end_s if (bar.start_s + end_s) / 2.0 <= middle else bar.start_s
+            room_in = (window[1] - end_s) / (window[1] - window[0]) * ax.get_position().width * style.inches_of(ax)[0]
+            at_s = end_s if room_in >= LETTER * len(words) * points / 72.0 else bar.start_s
             ax.text(at_s, row, words, ha="left", bbox=plain, **look)
         else:
             ax.text(bar.start_s, row, words, ha="right", **look)
