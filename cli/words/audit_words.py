@@ -105,7 +105,7 @@ def _row(row: DifferenceRow, unit: Unit) -> tuple[str, ...]:
         shown(beside.value, row.kind, unit),
         shown(beside.good_median, row.kind, unit),
         shown(beside.good_mad, "difference" if row.kind == "temperature" else row.kind, unit),
-        "-" if beside.spreads is None else f"{beside.spreads:+.1f}",
+        "-" if beside.spreads is None else f"{round(beside.spreads, 1) + 0.0:+.1f}",
     )
 
 
@@ -118,7 +118,7 @@ def shown(value: float | None, kind: str, unit: Unit) -> str:
     if kind == "difference":
         return difference(value, unit)
     if kind == "rate":
-        return rate(value, unit)
+        return rate(value, unit, in_tens=abs(value) >= 100.0)  # of full power: mains and load move it by more
     if kind == "time":
         return duration(value)
     return f"{value:.0f} %" if kind == "share" else f"{value:g}"
