@@ -44,6 +44,7 @@ RECIPE: dict[str, Any] = {"color": BLACK, "linewidth": 1.1, "linestyle": (0, (6,
 BAND_FILL = "#F0E442"
 BAND_EDGE = "#8A8200"
 SANS_SERIF = ["Noto Sans", "Liberation Sans", "Arial", "Helvetica", "DejaVu Sans"]
+TICK_IN = 0.5  # an hour with its blank
 SUFFIXES = (".png", ".svg", ".pdf")
 
 
@@ -119,7 +120,8 @@ def clock_axis(ax: Axes, *, label: bool = True, clock: LocalClock | None = None)
     low, high = ax.get_xlim()
     span = high - low
     steps = [10, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14400, 28800, 86400]
-    step = next((s for s in steps if span / s <= 8), None)
+    most = max(3.0, min(8.0, ax.get_position().width * inches_of(ax)[0] / TICK_IN))
+    step = next((s for s in steps if span / s <= most), None)
     if clock is not None and step is not None and step >= 60:
         begun_s = clock.since_hour_s()
         first = math.ceil((low + begun_s) / step)
