@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, cast
 import click
 
 from soakwitness.cli.options.common import Words, WrongUse, find_run, logbook_option
+from soakwitness.cli.options.screen import say
 from soakwitness.firmware_bridge.runfolder.contents import ACTS, Act, Mark
 
 if TYPE_CHECKING:
@@ -94,7 +95,7 @@ def mark(
     asked = _Asked(act, pieces, note or "", by or _user(), at_s, zone, strike, why or "")
     marks = _marks(path)
     made, said = _hand_over(path, asked) if recorded else _enter(path, asked)
-    click.echo(said)
+    say(said)
     _say_what_is_asked(marks, made, _known(path, logbook), None if recorded else run or path.name)
 
 
@@ -149,7 +150,7 @@ def _say_what_is_asked(marks: tuple[Mark, ...], made: Mark, known: tuple[Known, 
     before, after = (read_charges(each, known=known) for each in (marks, (*others, made)))
     for question in raised(before, after):
         then = question.next if run is None else question.next.replace("mark --strike", f"mark --run {run} --strike")
-        click.echo(f"Note: {question.says} {then}", err=True)
+        say(f"Note: {question.says} {then}", err=True)
 
 
 def _user() -> str | None:
@@ -254,7 +255,7 @@ def _enter(path: Path, asked: _Asked) -> tuple[Mark, str]:
     from soakwitness.firmware_bridge.runfolder.late import enter_late, last_t_s, moment_words, strike_late
     from soakwitness.firmware_bridge.runfolder.marks import new_mark_id
 
-    click.echo(f"No recorder writes {path.name}; this is entered later, and says so.", err=True)
+    say(f"No recorder writes {path.name}; this is entered later, and says so.", err=True)
     if asked.strike is not None:
         struck = strike_late(path, asked.strike, why=asked.why, by=asked.by, now_utc=time.time())
         return replace(struck, struck=True), f"{mark_words(struck)} struck out of {path.name}."
@@ -285,4 +286,4 @@ def _list(path: Path, logbook: Path) -> None:
         more += ["entered later"] if found.entered_later else []
         more += [f"struck out: {found.struck_why}"] if found.struck else []
         more += [question.says for question in questions if question.mark == found]
-        click.echo(f"{_when(found.t_s)}  {mark_words(found)}{'; ' if more else ''}{'; '.join(more)}")
+        say(f"{_when(found.t_s)}  {mark_words(found)}{'; ' if more else ''}{'; '.join(more)}")

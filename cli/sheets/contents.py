@@ -145,7 +145,7 @@ def run_picture(run: Run, verification: Verification, recipe: Recipe, unit: Unit
     def draw(figure: object, box: blocks.Box) -> None:
         from soakwitness.cli.charts.run_chart import draw_run
 
-        draw_run(figure, box, run, verification, recipe, unit=unit)  # type: ignore[arg-type]
+        draw_run(figure, box, run, verification, recipe, unit=unit, local=True)  # type: ignore[arg-type]
 
     return Chart(draw, f"The run's temperatures: {verification.in_short.says.text(unit)}", **size)
 

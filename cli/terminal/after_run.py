@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import click
 
 from soakwitness.cli.options.common import plain, run_main
+from soakwitness.cli.options.screen import say
 
 if TYPE_CHECKING:
     from soakwitness.analysis.recipes.recipe import Recipe
@@ -61,18 +62,18 @@ def after_run(run: Path, recipes: Path | None, logbook: Path, unit: str | None) 
     path: Path | None = None
     if not opened.header.recipe_file:
         if recipes is None:
-            click.echo("not verified: watch was given no recipe; say --recipe FILE, or --recipes FOLDER")
+            say("not verified: watch was given no recipe; say --recipe FILE, or --recipes FOLDER")
             return
         known, wrong = recipes_in(recipes)
         for words in wrong:
-            click.echo(words, err=True)
+            say(words, err=True)
         found = recognise_run(opened, known)
         if found.recipe is None:
-            click.echo(f"not verified: {found.says}")
+            say(f"not verified: {found.says}")
             return
         path = Path(found.recipe.source)
         _remember(logbook, opened.header.run, found.recipe)
-    click.echo(_verify(run, path, logbook, unit))
+    say(_verify(run, path, logbook, unit))
 
 
 def _remember(logbook: Path, run: str, recipe: Recipe) -> None:
@@ -85,7 +86,7 @@ def _remember(logbook: Path, run: str, recipe: Recipe) -> None:
     stamp = new_stamp("watch")
     beside = named_packet(recipe)
     packet = None if beside is None else (beside.name, beside.text)
-    with open_logbook(logbook, told=lambda says: click.echo(says, err=True)) as book:
+    with open_logbook(logbook, told=lambda says: say(says, err=True)) as book:
         take_in(book, stamp=stamp)
         give_recipe(book, run, recipe.name, recipe.text, packet=packet, stamp=stamp)
 

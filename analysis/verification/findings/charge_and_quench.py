@@ -116,7 +116,7 @@ def _cooling(view: View) -> list[Finding]:
         return []
     return [
         Finding(
-            "late quench",
+            "slow cooling",
             "fail" if verdict == "fail" else "warn",
             None,
             Says.of(
@@ -130,6 +130,7 @@ def _cooling(view: View) -> list[Finding]:
                 if verdict == "fail"
                 else "Check the hardness; read more often in the quench: it is too near its limit to tell."
             ),
+            at_s=min((s.pull_s for s in view.run.stays if s.pull_s is not None), default=None),
             brief=Says.of(
                 "the load sensor took {took} {span}, {allowed} allowed",
                 took=range_words(took),

@@ -41,6 +41,7 @@ FINDING_CODES = (
     "no calibration",
     "calibration overdue",
     "late quench",
+    "slow cooling",
     "not on record",
     "mark in doubt",
     "tempered before it was cool",
