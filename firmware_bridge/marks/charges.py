@@ -32,10 +32,14 @@ SPEAKS = ("load", "pull", "plates", "hand-warm")
 
 @dataclass(frozen=True)
 class Known:
-    """A piece that the log book has in this run; ``charge`` is what it calls the charge there."""
+    """A piece that the log book has in this run; ``charge`` is what it calls the charge there.
+
+    ``slot`` counts from 1 where it stands in the rack.
+    """
 
     piece: str
     charge: str | None = None
+    slot: int | None = None
 
 
 @dataclass(frozen=True)
@@ -56,11 +60,15 @@ class PieceStay:
 
 @dataclass(frozen=True)
 class Charges:
-    """All stays in the order of loading, what is to be asked, and the marks that counted, in the order of time."""
+    """All stays in the order of loading, what is to be asked, and the marks that counted, in the order of time.
+
+    ``to_come`` are pieces that the log book has in a charge of their own which no mark has begun.
+    """
 
     stays: tuple[PieceStay, ...]
     questions: tuple[Question, ...]
     counted: tuple[Mark, ...]
+    to_come: tuple[str, ...] = ()
 
     @property
     def inside(self) -> tuple[PieceStay, ...]:
@@ -154,7 +162,9 @@ class _Reader:
             PieceStay(s.piece, s.charge.name, s.charge.load_s, s.at("pull"), s.at("plates"), s.at("hand-warm"), s.again)
             for s in self._stays
         )
-        return Charges(tuple(stays), tuple(self._questions), tuple(self._counted))
+        later = {_key(s) for s in self._stays if self._belongs_later(s)} | {n.casefold() for n in self._not_yet_in()}
+        to_come = tuple(one.piece for key, one in self._known.items() if key in later)
+        return Charges(tuple(stays), tuple(self._questions), tuple(self._counted), to_come)
 
     def take(self, mark: Mark) -> None:
         """Take the next mark."""

@@ -9,7 +9,8 @@ from pathlib import Path
 from soakwitness.firmware_bridge.common import units
 from soakwitness.firmware_bridge.common.chamber import ORDER
 from soakwitness.firmware_bridge.furnace.sensors_and_links import Furnace
-from soakwitness.firmware_bridge.runfolder.contents import Act, Mark
+from soakwitness.firmware_bridge.marks.expecting import Expected
+from soakwitness.firmware_bridge.runfolder.contents import Mark
 
 
 @dataclass(frozen=True)
@@ -33,7 +34,7 @@ class Now:
     trouble: str | None = None
     held_rows: int = 0
     marks: tuple[Mark, ...] = ()
-    next_act: Act = "load"
+    expected: Expected = Expected("load")  # noqa: RUF009 (frozen)
     alarms: Mapping[str, str] = field(default_factory=dict)
 
     def temp_c(self, name: str) -> float | None:
