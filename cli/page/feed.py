@@ -18,11 +18,18 @@ MARKS_SHOWN = 3
 GAP_PERIODS = 3.0  # longer without a reading is a gap, as in the verification
 
 
-def page_state(now: Now, *, unit: Unit, lead: str | None = None, holds: Sequence[Hold] = ()) -> dict[str, Any]:
+def page_state(
+    now: Now,
+    *,
+    unit: Unit,
+    lead: str | None = None,
+    holds: Sequence[Hold] = (),
+    side: dict[str, Any] | None = None,
+) -> dict[str, Any]:
     """Put one moment of a run into the page's words (keys: see ``PageState``).
 
-    ``lead`` is the sentence in large type, ``holds`` the recipe's holds. A reading that is no longer coming is none: it
-    is not shown again and again.
+    ``lead`` is the sentence in large type, ``holds`` the recipe's holds, ``side`` how it stands with the pieces
+    (``furnace_side``). A reading that is no longer coming is none: it is not shown again and again.
     """
     readings, age_s = [], now.reading_age_s
     old = now.link_lost is not None or (age_s is not None and age_s > GAP_PERIODS * now.furnace.every_s)
@@ -42,6 +49,7 @@ def page_state(now: Now, *, unit: Unit, lead: str | None = None, holds: Sequence
         "read_ms": None if age_s is None else round((now.utc_s - age_s) * 1000),
         "sent_ms": round(now.utc_s * 1000),
         "recipe": [_hold(hold, unit) for hold in holds],
+        "at_the_furnace": side,
         "alarm": "; ".join(now.alarms.values()) or None,
     }
 

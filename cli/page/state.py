@@ -18,7 +18,8 @@ class PageState:
     ``{"name", "role", "temp"}`` in the shown unit (``null`` where nothing was had); ``unit`` ``C`` or ``F``;
     ``record`` words about link and record; ``read_ms`` epoch milliseconds of the last reading; ``run`` its name;
     ``recipe`` a list of ``{"target", "lower", "upper", "required_s", "enter_s"}``; ``alarm`` words or null;
-    ``sent_ms`` epoch milliseconds when the state was sent.
+    ``sent_ms`` epoch milliseconds when the state was sent; ``at_the_furnace`` how it stands with the pieces
+    (``words/furnace_side.py``) or null.
     """
 
     def __init__(self) -> None:

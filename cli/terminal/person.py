@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from soakwitness.cli.page.feed import page_state
 from soakwitness.cli.terminal.attending import ALL_OUT, UNDO, Keys, Screen, Stop
+from soakwitness.cli.words.furnace_side import furnace_side
 from soakwitness.cli.words.mark_words import entry_words, expected_words
 from soakwitness.cli.words.now_words import now_sentence, readings_words
 from soakwitness.firmware_bridge.common.units import Unit
@@ -64,7 +65,10 @@ class Person:
         now = recording.now()
         self.screen.sentence(now_sentence(now, unit=self.unit, lead=lead))
         if self.page is not None:
-            self.page.send(page_state(now, unit=self.unit, lead=lead, holds=self.recipe.holds if self.recipe else ()))
+            clock = self.soak.state if self.soak is not None else None
+            side = furnace_side(now, recipe=self.recipe, clock=clock)
+            holds = self.recipe.holds if self.recipe else ()
+            self.page.send(page_state(now, unit=self.unit, lead=lead, holds=holds, side=side))
 
     def _follow(self, recording: Recording) -> str | None:
         """The soak clock's sentence; one that fails is left behind: the record matters more."""

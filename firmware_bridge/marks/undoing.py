@@ -18,10 +18,19 @@ UNDONE = "taken back at once"  # the reason that such an entry is struck out wit
 
 def undoable(marks: Sequence[Mark], now_t_s: float) -> tuple[Mark, ...]:
     """Marks that may be taken back at this moment of the run [s], the newest entry first."""
-    doors_s = sorted(_entered_s(mark) for mark in marks if mark.act in OPENS and not mark.struck)
+    doors_s = _doors_s(marks)
     standing = [mark for mark in marks if not mark.struck and mark.mark_id]
     newest = sorted(standing, key=_entered_s)[::-1]
     return tuple(mark for mark in newest if now_t_s <= _until_s(_entered_s(mark), doors_s))
+
+
+def undo_until_s(mark: Mark, marks: Sequence[Mark]) -> float:
+    """Until which moment of the run [s] an entry may be taken back, as the marks stand now."""
+    return _until_s(_entered_s(mark), _doors_s(marks))
+
+
+def _doors_s(marks: Sequence[Mark]) -> list[float]:
+    return sorted(_entered_s(mark) for mark in marks if mark.act in OPENS and not mark.struck)
 
 
 def newest_undoable(marks: Sequence[Mark], now_t_s: float) -> Mark:

@@ -306,6 +306,7 @@ class Recording:
             trouble=self.keeper.trouble,
             held_rows=self.keeper.held_rows,
             marks=self.desk.marks,
+            pieces=self.desk.pieces,
             expected=self.desk.expected(chamber_c(self.furnace, values)),
             alarms=self.alarms.now,
         )
