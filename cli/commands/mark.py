@@ -59,6 +59,10 @@ class _Asked:
 @click.option(
     "--undo", is_flag=True, help="Take back the newest entry, without a reason, until 2 min after the door was opened."
 )
+@click.option(
+    "--inferred", metavar="RUN", help="Door dips of a finished run that no mark explains, and the acts they may be."
+)
+@click.option("--confirm", is_flag=True, help="With --inferred: enter these acts, as inferred.")
 @click.option("--list", "listed", is_flag=True, help="List the marks of the run.")
 @logbook_option
 def mark(
@@ -73,6 +77,8 @@ def mark(
     strike: str | None,
     why: str | None,
     undo: bool,
+    inferred: str | None,
+    confirm: bool,
     listed: bool,
     logbook: Path,
 ) -> None:
@@ -89,7 +95,12 @@ def mark(
     """
     from soakwitness.firmware_bridge.runfolder.names import spelled_out
 
-    _check_use(act, pieces, strike, why, {"--list": listed, "--undo": undo})
+    _check_use(act, pieces, strike, why, {"--list": listed, "--undo": undo, "--inferred": inferred is not None})
+    if confirm and inferred is None:
+        raise WrongUse("--confirm goes with --inferred RUN: look first at what would be entered.")
+    if inferred is not None:
+        _infer(inferred, logbook, confirm=confirm, by=by or _user())
+        return
     if act == "note" and note is None:
         pieces, note = (), " ".join(pieces)
     pieces = spelled_out(pieces)
@@ -105,6 +116,15 @@ def mark(
     made, said = _hand_over(path, asked) if recorded else _enter(path, asked)
     click.echo(said)
     _say_what_is_asked(marks, made, _known(path, logbook), None if recorded else run or path.name)
+
+
+def _infer(name: str, logbook: Path, *, confirm: bool, by: str | None) -> None:
+    from soakwitness.cli.commands.mark_inferred import infer_marks
+
+    path, recorded = _which_run(name, logbook)
+    if recorded:
+        raise WrongUse(f"{path.name} is being recorded: mark what was done with --at TIME; dips are read afterwards.")
+    infer_marks(path, logbook, confirm=confirm, by=by)
 
 
 def _moment(path: Path, at: str | None, zone: str | None, *, recorded: bool, outside: bool) -> tuple[float | None, str]:

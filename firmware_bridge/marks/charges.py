@@ -22,9 +22,10 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal, TypeVar
 
 from soakwitness.firmware_bridge.marks.questions import About, Kind, Question, question
+from soakwitness.firmware_bridge.runfolder.origins import bounds_only, judged_within_s
 
 if TYPE_CHECKING:
-    from soakwitness.firmware_bridge.runfolder.contents import Mark
+    from soakwitness.firmware_bridge.runfolder.contents import Act, Mark
 
 After = Literal["plates", "hand-warm"]
 SPEAKS = ("load", "pull", "plates", "hand-warm")
@@ -47,6 +48,7 @@ class PieceStay:
     """One piece (None: an unnamed charge, or one of its pieces) in the furnace, times in s of the run.
 
     ``load_s`` None: no load mark. ``pull_s`` None: no pull mark. ``again`` counts stays of the same piece from 1.
+    ``bounds`` are acts whose mark only bounds the moment, with the time by which it may be wrong [s].
     """
 
     piece: str | None
@@ -56,6 +58,11 @@ class PieceStay:
     plates_s: float | None = None
     hand_warm_s: float | None = None
     again: int = 1
+    bounds: tuple[tuple[Act, float], ...] = ()
+
+    def within_s(self, act: Act) -> float:
+        """By how much a moment may be wrong [s] that nobody saw; 0 where its mark is one that counts in full."""
+        return dict(self.bounds).get(act, 0.0)
 
 
 @dataclass(frozen=True)
@@ -115,6 +122,7 @@ class _Charge:
     open: bool
     unknown: bool = False
     label: str | None = None
+    mark: Mark | None = None
 
 
 @dataclass(eq=False)
@@ -159,7 +167,16 @@ class _Reader:
         if not self._charges:
             self._begin()
         stays = (
-            PieceStay(s.piece, s.charge.name, s.charge.load_s, s.at("pull"), s.at("plates"), s.at("hand-warm"), s.again)
+            PieceStay(
+                s.piece,
+                s.charge.name,
+                s.charge.load_s,
+                s.at("pull"),
+                s.at("plates"),
+                s.at("hand-warm"),
+                s.again,
+                _bounds((s.charge.mark, *s.ends.values())),
+            )
             for s in self._stays
         )
         later = {_key(s) for s in self._stays if self._belongs_later(s)} | {n.casefold() for n in self._not_yet_in()}
@@ -196,7 +213,7 @@ class _Reader:
             return False
         later = [s for s in self._stays if self._belongs_later(s) and (not names or _key(s) in new)]
         number = 1 + sum(charge.name is not None for charge in self._charges)
-        self._charges.append(_Charge(f"charge {number}", mark.t_s, open=not names))
+        self._charges.append(_Charge(f"charge {number}", mark.t_s, open=not names, mark=mark))
         self._stays = [s for s in self._stays if s not in later]
         if names:
             self._stays += [
@@ -351,6 +368,10 @@ class _Reader:
         since_s, first = (stays[0].charge.load_s, stays[0].ends.get(mark.act)) if stays else (None, None)
         pieces = tuple(s.piece for s in stays if s.piece is not None)
         self._questions.append(question(kind, mark, pieces, About(since_s, first)))
+
+
+def _bounds(marks: Iterable[Mark | None]) -> tuple[tuple[Act, float], ...]:
+    return tuple((mark.act, judged_within_s(mark)) for mark in marks if mark is not None and bounds_only(mark))
 
 
 def _key(stay: _Stay) -> str | None:

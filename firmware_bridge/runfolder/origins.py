@@ -31,6 +31,11 @@ def bounds_only(mark: Mark) -> bool:
     return mark.origin == "inferred"
 
 
+def judged_within_s(mark: Mark) -> float:
+    """By how much the moment of a mark that only bounds may be wrong [s]."""
+    return INFERRED_WITHIN_S if mark.within_s is None else mark.within_s
+
+
 def origin_words(mark: Mark) -> str:
     """What is to be said of a mark's moment: ``inferred, ± 10 s``; empty where it was entered as it happened."""
     said = {"inferred": "inferred", "typed": "entered later, its time typed"}

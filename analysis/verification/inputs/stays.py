@@ -92,5 +92,13 @@ def known_of(marks: Sequence[Mark], pieces: Sequence[PieceInfo], rack: Rack | No
 def _with_info(stay: PieceStay, info: PieceInfo | None) -> Stay:
     charge = stay.charge or (info.charge if info is not None else None)
     return Stay(
-        stay.piece, charge, stay.load_s, stay.pull_s, stay.plates_s, stay.hand_warm_s, again=stay.again, info=info
+        stay.piece,
+        charge,
+        stay.load_s,
+        stay.pull_s,
+        stay.plates_s,
+        stay.hand_warm_s,
+        again=stay.again,
+        info=info,
+        bounds=stay.bounds,
     )
