@@ -16,6 +16,7 @@ ORDER = (
     "handling",
     "first-run",
     "marks",
+    "late-marks",
     "verify",
     "definitions",
     "memory-logger",
