@@ -33,7 +33,9 @@ class PieceState:
     ``source`` tells where their work temperature ``work_c`` [degC] comes from, ``short_c`` [K] is how far it is below
     the band. ``left_s`` [s] until the soak is complete by the best estimate, ``sure_in_s`` [s] until it is for a slow
     packet too, without the time that nothing was read; None: not to be told. ``dip_s`` [s] is the time below the band
-    since it was in it last. ``troubles`` are what a verdict on them would already rest on.
+    since it was in it last. ``troubles`` are what a verdict on them would already rest on. ``from_s`` and
+    ``sure_from_s`` are the moments of the run [s] from which the soak is complete, by the best estimate and to be sure,
+    also once they are past; ``until_s`` the moment at which it has been in band for as long as the recipe allows.
     """
 
     charge: int
@@ -50,6 +52,9 @@ class PieceState:
     complete: bool
     overdue: bool
     troubles: tuple[RecipeFault, ...] = ()
+    from_s: float | None = None
+    sure_from_s: float | None = None
+    until_s: float | None = None
 
 
 @dataclass(frozen=True)

@@ -19,17 +19,24 @@ GAP_PERIODS = 3.0  # longer without a reading is a gap, as in the verification
 
 
 def run_state(
-    now: Now, *, unit: Unit, lead: str | None = None, recipe: str | None = None, holds: Sequence[Hold] = ()
+    now: Now,
+    *,
+    unit: Unit,
+    lead: str | None = None,
+    recipe: str | None = None,
+    holds: Sequence[Hold] = (),
+    side: dict[str, Any] | None = None,
 ) -> dict[str, Any]:
     """Put one moment of a run into words and numbers for the book.
 
-    ``lead`` is the sentence in large type, ``recipe`` the recipe's name and ``holds`` its holds. A reading that is no
-    longer coming is none: it is not shown again and again.
+    ``lead`` is the sentence in large type, ``recipe`` the recipe's name and ``holds`` its holds, ``side`` how it stands
+    with the pieces (``furnace_side``). A reading that is no longer coming is none: it is not shown again and again.
 
     Keys: ``furnace`` and ``recipe`` names; ``every_s`` [s] between readings; ``run`` the name of its folder, null where
-    none is open; ``t_s`` run seconds; ``unit`` ``C`` or ``F``; ``sentence``, ``detail``, ``record`` words; ``readings``
-    a list of ``{"name", "role", "temp"}`` in that unit, null where nothing was had; ``reading_age_s`` age of the last
-    one, null before the first; ``holds`` a list of ``{"target", "lower", "upper"}``; ``alarm`` words or null.
+    none is open; ``t_s`` run seconds; ``utc_ms`` the moment of that [ms since 1970]; ``unit`` ``C`` or ``F``;
+    ``sentence``, ``detail``, ``record`` words; ``readings`` a list of ``{"name", "role", "temp"}`` in that unit, null
+    where nothing was had; ``reading_age_s`` age of the last one, null before the first; ``holds`` a list of
+    ``{"target", "lower", "upper"}``; ``at_the_furnace`` as given; ``alarm`` words or null.
     """
     readings, age_s = [], now.reading_age_s
     old = now.link_lost is not None or (age_s is not None and age_s > GAP_PERIODS * now.furnace.every_s)
@@ -44,6 +51,7 @@ def run_state(
         "every_s": now.furnace.every_s,
         "run": now.run.name if now.run else None,
         "t_s": round(now.t_s, 1),
+        "utc_ms": round(now.utc_s * 1000),
         "unit": unit,
         "sentence": lead or f"{countdown(now.t_s)} into the run",
         "detail": _last_marks(now),
@@ -51,6 +59,7 @@ def run_state(
         "record": keeping_words(now) if now.run is not None else "No run is open.",
         "reading_age_s": None if age_s is None else round(age_s, 1),
         "holds": [_hold(hold, unit) for hold in holds],
+        "at_the_furnace": side,
         "alarm": "; ".join(now.alarms.values()) or None,
     }
 
