@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from soakwitness.firmware_bridge.recording.now import Now
 
 MARKS_SHOWN = 3
+SAID_ANYWAY = ("soak complete", "soak overdue")  # by the sentence in large type
 GAP_PERIODS = 3.0  # longer without a reading is a gap, as in the verification
 
 
@@ -25,18 +26,21 @@ def run_state(
     lead: str | None = None,
     recipe: str | None = None,
     holds: Sequence[Hold] = (),
+    hold: Hold | None = None,
     side: dict[str, Any] | None = None,
 ) -> dict[str, Any]:
     """Put one moment of a run into words and numbers for the book.
 
-    ``lead`` is the sentence in large type, ``recipe`` the recipe's name and ``holds`` its holds, ``side`` how it stands
-    with the pieces (``furnace_side``). A reading that is no longer coming is none: it is not shown again and again.
+    ``lead`` is the sentence in large type, ``recipe`` the recipe's name and ``holds`` its holds, ``hold`` the one at
+    hand, ``side`` how it stands with the pieces (``bench_state``). A reading that is no longer coming is none: it is
+    not shown again and again.
 
     Keys: ``furnace`` and ``recipe`` names; ``every_s`` [s] between readings; ``run`` the name of its folder, null where
     none is open; ``t_s`` run seconds; ``utc_ms`` the moment of that [ms since 1970]; ``unit`` ``C`` or ``F``;
     ``sentence``, ``detail``, ``record`` words; ``readings`` a list of ``{"name", "role", "temp"}`` in that unit, null
     where nothing was had; ``reading_age_s`` age of the last one, null before the first; ``holds`` a list of
-    ``{"target", "lower", "upper"}``; ``at_the_furnace`` as given; ``alarm`` words or null.
+    ``{"target", "lower", "upper"}``, ``hold`` the one at hand or null; ``at_the_furnace`` as given; ``alarms``
+    sentences by their kinds, ``alarm`` those that the sentence in large type does not say itself, or null.
     """
     readings, age_s = [], now.reading_age_s
     old = now.link_lost is not None or (age_s is not None and age_s > GAP_PERIODS * now.furnace.every_s)
@@ -59,8 +63,10 @@ def run_state(
         "record": keeping_words(now) if now.run is not None else "No run is open.",
         "reading_age_s": None if age_s is None else round(age_s, 1),
         "holds": [_hold(hold, unit) for hold in holds],
+        "hold": None if hold is None else _hold(hold, unit),
         "at_the_furnace": side,
-        "alarm": "; ".join(now.alarms.values()) or None,
+        "alarms": dict(now.alarms),
+        "alarm": "; ".join(says for kind, says in now.alarms.items() if kind not in SAID_ANYWAY) or None,
     }
 
 

@@ -9,10 +9,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from soakwitness.cli.telling.bench_state import Diary, bench_state
 from soakwitness.cli.telling.present import Present
 from soakwitness.cli.telling.run_state import ended_state, run_state
 from soakwitness.cli.terminal.attending import ALL_OUT, UNDO, Keys, Screen, Stop
-from soakwitness.cli.words.furnace_side import furnace_side
 from soakwitness.cli.words.mark_words import entry_words, expected_words
 from soakwitness.cli.words.now_words import now_sentence, readings_words
 from soakwitness.firmware_bridge.common.units import Unit
@@ -45,6 +45,7 @@ class Person:
     def __post_init__(self) -> None:
         self._keys: tuple[Recording, Keys] | None = None
         self._children: list[tuple[Path, subprocess.Popen[str]]] = []
+        self._diary = Diary()
         self._told: tuple[str, str] | None = None  # the furnace and the run that the book was told last
 
     def tell(self, words: str) -> None:
@@ -77,10 +78,15 @@ class Person:
         self._told = None if run is None else (now.furnace.name, run.name)
         name, holds = (None, ()) if recipe is None or run is None else (recipe.name, recipe.holds)
         clock = self.soak.state if self.soak is not None else None
+        hold = holds[clock.hold - 1] if clock is not None and clock.hold is not None and holds else None
+        if run is not None:
+            self._diary.look(now, clock, self.unit)
 
         def state() -> dict[str, Any]:
-            side = None if run is None else furnace_side(now, recipe=recipe, clock=clock)
-            return run_state(now, unit=self.unit, lead=lead, recipe=name, holds=holds, side=side)
+            side = None
+            if run is not None:
+                side = bench_state(now, recipe=recipe, clock=clock, unit=self.unit, lead=lead or "", diary=self._diary)
+            return run_state(now, unit=self.unit, lead=lead, recipe=name, holds=holds, hold=hold, side=side)
 
         self.present.tell(state)
 

@@ -15,9 +15,14 @@ if TYPE_CHECKING:
 
 
 def furnace_side(now: Now, *, recipe: Recipe | None = None, clock: ClockState | None = None) -> dict[str, Any]:
+    """How it stands with the pieces of a run at this moment, as JSON."""
+    return at_the_furnace_state(side_of(now, recipe=recipe, clock=clock), utc_s=now.utc_s, clock=clock)
+
+
+def side_of(now: Now, *, recipe: Recipe | None = None, clock: ClockState | None = None) -> AtTheFurnace:
     """How it stands with the pieces of a run at this moment, by its recipe and its soak clock where there are any."""
     quench = None if recipe is None else recipe.quench
-    side = at_the_furnace(
+    return at_the_furnace(
         now.marks,
         t_s=now.t_s,
         expected=now.expected,
@@ -26,7 +31,6 @@ def furnace_side(now: Now, *, recipe: Recipe | None = None, clock: ClockState | 
         clock=clock,
         plates_within_s=None if quench is None else quench.within_s,
     )
-    return at_the_furnace_state(side, utc_s=now.utc_s, clock=clock)
 
 
 def at_the_furnace_state(side: AtTheFurnace, *, utc_s: float, clock: ClockState | None = None) -> dict[str, Any]:
