@@ -7,6 +7,7 @@ from typing import Literal
 
 Source = Literal["load", "packet estimate", "control"]
 Phase = Literal["before", "in", "above", "below"]
+COLD_K = 100.0  # so far below the band a piece is no longer about to come out of its hold
 Kind = Literal["too hot", "overshoot", "level", "missing", "short", "long"]
 
 
@@ -56,6 +57,11 @@ class PieceState:
     sure_from_s: float | None = None
     until_s: float | None = None
 
+    @property
+    def cold(self) -> bool:
+        """Whether it has cooled in the furnace: nobody is told to take it out now."""
+        return not self.in_band and self.short_c > COLD_K
+
 
 @dataclass(frozen=True)
 class ClockState:
@@ -85,8 +91,8 @@ class ClockState:
 
     @property
     def complete(self) -> bool:
-        """Every piece that is in has its soak, and nothing else is wrong: what the alarm "soak complete" goes by."""
-        return bool(self.pieces) and all(piece.complete and not piece.troubles for piece in self.pieces)
+        """Every piece that is in has its soak, is hot, and nothing is wrong: the alarm "soak complete" goes by it."""
+        return bool(self.pieces) and all(p.complete and not p.troubles and not p.cold for p in self.pieces)
 
     @property
     def overdue(self) -> bool:

@@ -18,7 +18,6 @@ if TYPE_CHECKING:
     from soakwitness.analysis.live.state import ClockState
 
 AT_HAND_S = 120.0  # before a pull: gloves on, and the page shows nothing but the pull
-COLD_K = 100.0  # so far below the band, a blade is no longer about to come out of its hold
 MOST_NAMED = 4
 WORDS = {"load": "in", "pull": "out", "plates": "on the plates", "hand-warm": "hand-warm"}
 TAPPED = {"waiting": "load", "in": "pull", "out": "plates", "on the plates": "hand-warm"}
@@ -65,11 +64,6 @@ def clock_time(utc_s: float, zone: tzinfo, *, up: bool = False) -> str:
     return f"{datetime.fromtimestamp(whole, UTC).astimezone(zone):%H:%M}"
 
 
-def is_cold(piece: PieceThere) -> bool:
-    """Whether a piece that is in is so far below its band that its hold is over for it."""
-    return piece.soak is not None and not piece.soak.in_band and piece.soak.short_c > COLD_K
-
-
 def done_words(names: Sequence[str], act: str) -> str:
     """What a mark says was done: ``B-3 is out``."""
     if act == "door":
@@ -104,7 +98,7 @@ class _Telling:
         if self._side.expected.act == "plates":
             return self._side.pulled_s is not None
         before_s, piece = self._side.not_before_s, self._next
-        if before_s is None or piece is None or is_cold(piece):
+        if before_s is None or piece is None or piece.soak is None or piece.soak.cold:
             return False
         return self._side.t_s >= before_s - AT_HAND_S
 
@@ -133,7 +127,7 @@ class _Telling:
         out = f"{who} {'comes' if one else 'come'} out"
         if piece is None or piece.soak is None or self._side.not_before_s is None:
             return "wait", f"{out} next.", self._living()
-        if is_cold(piece):
+        if piece.soak.cold:
             stays = f"{who} {'is' if one else 'are'} still in: the hold is over"
             return "wait", f"{stays}, {'it has' if one else 'they have'} cooled.", self._living()
         before = clock_time(self._utc_s - self._side.t_s + self._side.not_before_s, self._zone, up=True)
@@ -174,7 +168,7 @@ class _Telling:
     def bar(self) -> dict[str, Any] | None:
         """The soak of the slowest, as a bar and its words."""
         slowest, clock = self._side.slowest, self._clock
-        if slowest is None or slowest.soak is None or slowest.soak.required_s <= 0.0 or is_cold(slowest):
+        if slowest is None or slowest.soak is None or slowest.soak.required_s <= 0.0 or slowest.soak.cold:
             return None
         soak = slowest.soak
         hold = "" if clock is None or clock.target_c is None else f"hold at {temperature(clock.target_c, self._unit)}"
