@@ -66,6 +66,7 @@ def routes(desk: Desk) -> list[Route]:
             said = await asyncio.to_thread(enter, desk.logbook, tap, desk.now().timestamp())
         except (RunFolderError, ValueError) as error:
             return JSONResponse({"refused": str(error)}, status_code=409)
+        desk.states.judge_again(Path(tap.run).name)
         return JSONResponse({"entered": said})
 
     return [Route("/here", here, name="here"), entry_route("/taps", entered, desk.tokens, name="taps")]
@@ -127,7 +128,9 @@ def _enter_late(path: Path, dropped: DroppedMark, now_utc_s: float) -> str:
         return dropped.mark_id
     at_s = time_in_run(path, read_utc(dropped.utc))
     if (away := outside_words(path, at_s, computer_zone())) is not None:
-        raise RunFolderError(f"{away}. Nothing was entered. If it was done then: soakwitness mark --run {path.name}")
+        words = " ".join([str(dropped.act), *dropped.pieces])
+        then = f"soakwitness mark {words} --run {path.name} --at TIME --outside"
+        raise RunFolderError(f"{away}. Nothing was entered. If it was done then: {then}")
     mark = Mark(
         at_s,
         cast(Act, dropped.act),
