@@ -20,8 +20,12 @@ from soakwitness.firmware_bridge.runfolder.marks import WORDS_LENGTH
 
 LINE_EVERY_S = 60.0
 MOST_LINES = 4
-KEYS = {" ": "next", "l": "load", "p": "pull", "s": "plates", "h": "hand-warm", "d": "door"}
-KEYS_WORDS = "Keys: space = next expected act, l load, p pull, s plates, h hand-warm, d door, n note."
+ALL_OUT, UNDO = "all out", "undo"
+KEYS = {" ": "next", "l": "load", "p": "pull", "a": ALL_OUT, "s": "plates", "h": "hand-warm", "d": "door", "u": UNDO}
+KEYS_WORDS = (
+    "Keys: space = next expected act, l load, p pull of the next piece, a all out, s plates, h hand-warm, d door, "
+    "n note, u undo."
+)
 HELD_S = 1.0  # the same key again within this time is one that is held down
 _SEQUENCE = re.compile(r"\x1b(?:\[[0-?]*[ -/]*[@-~]|O[ -~])")  # arrows, function keys, paste marks (ECMA-48, xterm)
 _CUT_SEQUENCE = re.compile(r"\x1b(?:\[[0-?]*[ -/]*|O)?\Z")

@@ -101,21 +101,24 @@ def test_a_terminal_shows_one_living_sentence_and_takes_keys(tmp_path: Path) -> 
         terminal.wait_for("\r\x1b[JStep 2: ")
         terminal.wait_for("68 °F")
         terminal.type(" ")
-        terminal.wait_for("mark: load")
+        terminal.wait_for("Load (id ")
         terminal.type("nhot spotx\x7f\r")
-        terminal.wait_for("note hot spot")
+        terminal.wait_for("Note: hot spot (id ")
         terminal.type("p")
-        terminal.wait_for("mark: pull")
+        terminal.wait_for("Pull (id ")
+        terminal.wait_for("Next: plates.")
+        terminal.type("u")
+        terminal.wait_for("struck out: taken back at once")
         terminal.child.send_signal(signal.SIGINT)
         terminal.wait_for("Sealed.")
         assert terminal.child.wait(timeout=60) == 0
     finally:
         terminal.close()
     (run,) = (tmp_path / "soakwitness-logbook" / "runs").iterdir()
-    assert [(mark.act, mark.note, mark.by) for mark in read_marks(run)] == [
-        ("load", "", "key"),
-        ("note", "hot spot", "key"),
-        ("pull", "", "key"),
+    assert [(mark.act, mark.note, mark.by, mark.origin, mark.struck) for mark in read_marks(run)] == [
+        ("load", "", "key", "key", False),
+        ("note", "hot spot", "key", "key", False),
+        ("pull", "", "key", "key", True),
     ]
     assert read_header(run).recipe_name == "Blades"
     assert read_header(run).recipe_file == RECIPE
