@@ -165,6 +165,7 @@ def _named(result: PieceResult, stay: Stay) -> PieceResult:
         charge=stay.charge,
         plates_s=stay.plates_s,
         quench_delay_s=(stay.plates_s or 0.0) - (stay.pull_s or 0.0) if seen else None,
+        bounds=stay.bounds,
     )
 
 

@@ -10,9 +10,10 @@ import pytest
 
 from soakwitness.analysis.recipes.recipe import Hold, PacketSpec, Quench, Recipe
 from soakwitness.analysis.verification.inferring import inferred_marks
+from soakwitness.analysis.verification.results.report import as_json
 from soakwitness.analysis.verification.results.verification import PieceInfo, Verification
 from soakwitness.analysis.verification.verifying import verify
-from soakwitness.cli.words.inferred_words import inferred_lines
+from soakwitness.cli.words.inferred_words import brief_question, inferred_lines
 from soakwitness.firmware_bridge.runfolder.contents import Act, Mark
 from tests.verification_runs import make_run
 
@@ -108,6 +109,10 @@ def test_a_quench_that_looks_quick_is_not_proven_by_it_either() -> None:
     found = judged(HOT, STAYS_ON, LOAD, pull, plates)
     assert any("is not proven" in one.says.text("C") for one in found.findings)
     assert found.holds[0].pieces[0].quench_delay_s is None
+    (piece,) = as_json(found)["steps"][0]["pieces"]
+    assert piece["inferred_within_s"] == {"pull": 10.0}
+    seen = judged(HOT, STAYS_ON, LOAD, replace(pull, origin="key"), plates)
+    assert "inferred_within_s" not in as_json(seen)["steps"][0]["pieces"][0]
 
 
 # What is offered
@@ -198,3 +203,8 @@ def test_in_words() -> None:
         "Were these the pulls of B-1, B-2 and B-3, in the order of the rack? They are kept as inferred, ± 10 s: they "
         "end no soak alone and prove no quench. Then: soakwitness mark --inferred RUN --confirm",
     ]
+    assert brief_question(found, "RUN") == [
+        "3 door dips without a mark: Were these the pulls of B-1, B-2 and B-3, in the order of the rack? Look: "
+        "soakwitness mark --inferred RUN"
+    ]
+    assert brief_question(replace(found, offered=()), "RUN") == []
