@@ -13,6 +13,7 @@ from soakwitness.analysis.verification.inferring import inferred_marks
 from soakwitness.analysis.verification.results.report import as_json
 from soakwitness.analysis.verification.results.verification import PieceInfo, Verification
 from soakwitness.analysis.verification.verifying import verify
+from soakwitness.cli.words.figures import quench_words
 from soakwitness.cli.words.inferred_words import brief_question, inferred_lines
 from soakwitness.firmware_bridge.runfolder.contents import Act, Mark
 from tests.verification_runs import make_run
@@ -208,3 +209,13 @@ def test_in_words() -> None:
         "soakwitness mark --inferred RUN"
     ]
     assert brief_question(replace(found, offered=()), "RUN") == []
+
+
+def test_the_sheet_says_why_the_time_to_the_quench_is_not_known() -> None:
+    def words(*marks: Mark) -> str:
+        return quench_words(judged(HOT, STAYS_ON, LOAD, *marks).holds[0].pieces[0])
+
+    plates = mark(1010, "plates", "A")
+    assert words(mark(1000, "pull", "A"), plates) == "10 s"
+    assert words(mark(1000, "pull", "A", inferred=True), plates) == "not proven: inferred"
+    assert words(mark(1000, "pull", "A", inferred=True)) == "not on record"
