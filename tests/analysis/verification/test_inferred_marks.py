@@ -67,6 +67,10 @@ def test_an_inferred_pull_shortens_what_is_sure_and_ends_no_soak() -> None:
 def test_an_inferred_pull_alone_fails_nobody() -> None:
     assert judged(HOT, STAYS_ON, LOAD, mark(800, "pull", "A")).verdict == "fail"
     assert judged(HOT, STAYS_ON, LOAD, mark(800, "pull", "A", inferred=True)).verdict == "not proven"
+    told = judged(HOT, STAYS_ON, LOAD, mark(800, "pull", "A", inferred=True))
+    (short,) = [one for one in told.findings if one.code == "short soak"]
+    assert short.next.text("C").startswith("Ask who was there")
+    assert any("inferred ones only bound the soak" in says.text("C") for says in told.holds[0].proves)
     # Its look-alike: the furnace itself went cold then.
     gone_cold = ((0, 1050), (805, 1050), (1400, 300), (3600, 100))
     assert judged(HOT, gone_cold, LOAD, mark(800, "pull", "A", inferred=True)).verdict == "fail"
@@ -80,6 +84,16 @@ def test_an_inferred_load_may_have_been_earlier_or_later() -> None:
     assert judged(HOT, STAYS_ON, load, mark(975, "pull", "A")).verdict == "pass"
     assert judged(HOT, STAYS_ON, load, mark(945, "pull", "A")).verdict == "fail"  # 895 s at the most
     assert judged(HOT, STAYS_ON, load, mark(955, "pull", "A")).verdict == "not proven"  # 905 s at the most
+
+
+@pytest.mark.parametrize(
+    ("pull_s", "inferred", "verdict"),
+    [(1545, True, "pass"), (1565, False, "fail"), (1565, True, "not proven"), (1575, True, "fail")],
+)
+def test_a_longest_soak_is_judged_by_the_bounds(pull_s: float, inferred: bool, verdict: str) -> None:
+    """At most 1500 s from the load at 60 s: until 1560, ten seconds either way; one that stayed was in longer still."""
+    at_most = replace(HOT, steps=(replace(HOLD, at_most_s=1500.0),))
+    assert judged(at_most, STAYS_ON, LOAD, mark(pull_s, "pull", "A", inferred=inferred)).verdict == verdict
 
 
 def test_under_an_estimate_too() -> None:
