@@ -233,3 +233,9 @@ def test_the_sheet_says_why_the_time_to_the_quench_is_not_known() -> None:
     assert words(mark(1000, "pull", "A"), plates) == "10 s"
     assert words(mark(1000, "pull", "A", inferred=True), plates) == "not proven: inferred"
     assert words(mark(1000, "pull", "A", inferred=True)) == "not on record"
+
+
+def test_places_with_numbers_are_an_order_without_a_rack_too() -> None:
+    numbered = tuple(replace(piece, place=f"slot {3 - n}") for n, piece in enumerate(CHARGE))
+    pulls = offered(dips(1000, 1100, 1200), mark(60, "load"), pieces=numbered)
+    assert [piece for _, piece, _ in pulls] == ["B-3", "B-2", "B-1"]  # type: ignore[misc]
