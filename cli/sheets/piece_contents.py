@@ -160,8 +160,8 @@ def _run_rows(when: str, kind: str, of: RunOfPiece, piece: str, unit: Unit) -> I
     if kind == "harden" and quench is not None and stay is not None:
         asked = f"to the {quench.medium} within {duration(quench.within_s)}" if quench.within_s else quench.medium
         late = any(_is_of_quench(f, piece) for f in of.verification.findings)
-        known = stay.pull_s is not None and stay.plates_s is not None
-        had = f"after {duration((stay.plates_s or 0.0) - (stay.pull_s or 0.0))}" if known else "not on record"
+        known = stay.quench_delay_s is not None
+        had = f"after {figures.quench_words(stay)}" if known else figures.quench_words(stay)
         cooling = of.verification.quench_cooling_s
         had += f"; cooled in {duration(cooling.best)}" if cooling is not None else ""
         if of.run is not None and stay.pull_s is not None:

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from soakwitness.analysis.recipes.recipe import Recipe
     from soakwitness.analysis.recipes.recognising import Recognised
     from soakwitness.analysis.record.run import Run
+    from soakwitness.cli.verdicts.verified import Verified
     from soakwitness.firmware_bridge.common.units import Unit
 
 
@@ -106,7 +107,16 @@ def _verify(run: Path, recipe: Path | None, logbook: Path, unit: str | None) -> 
     (reports / "verdict.json").write_text(said + "\n", encoding="utf-8")
     save_run_chart(found.run, found.verification, found.recipe, reports / "chart.svg", unit=shown)
     says = found.verification.in_short.says.text(shown or found.recipe.unit)
-    return f"{found.recipe.name}. {says} See {reports / 'verdict.txt'}"
+    return f"{found.recipe.name}. {says} See {reports / 'verdict.txt'}{_asked(found)}"
+
+
+def _asked(found: Verified) -> str:
+    """What door dips without a mark are asked to be."""
+    from soakwitness.analysis.verification.inferring import inferred_marks
+    from soakwitness.cli.words.inferred_words import brief_question
+
+    inferred = inferred_marks(found.run, found.recipe, found.inputs.pieces)
+    return "".join(f". {words}" for words in brief_question(inferred, found.run.header.run))
 
 
 if __name__ == "__main__":

@@ -13,7 +13,7 @@ from soakwitness.cli.telling.bench_state import Diary, bench_state
 from soakwitness.cli.telling.present import Present
 from soakwitness.cli.telling.run_state import ended_state, run_state
 from soakwitness.cli.terminal.attending import ALL_OUT, UNDO, Keys, Screen, Stop
-from soakwitness.cli.words.mark_words import entry_words, expected_words
+from soakwitness.cli.words.mark_words import entry_words, expected_words, mark_words
 from soakwitness.cli.words.now_words import now_sentence, readings_words
 from soakwitness.firmware_bridge.common.units import Unit
 from soakwitness.firmware_bridge.furnace.sensors_and_links import Furnace
@@ -136,7 +136,10 @@ class Person:
     def _press(self, recording: Recording, means: str) -> None:
         """A key: enter what it means; what that was is heard, what comes then is said."""
         if means == UNDO:
-            if recording.undo(by="key") is None:
+            back = recording.undo(by="key")
+            if back is not None:
+                self.tell(f"Taken back: {mark_words(back)}.")
+            else:
                 self.tell(
                     "Nothing to take back: after two minutes strike it out: soakwitness mark --strike ID --why REASON"
                 )

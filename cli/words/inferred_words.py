@@ -25,7 +25,21 @@ def inferred_lines(found: Inferred, run: str, unit: Unit) -> list[str]:
     return [*lines, f"{question(found.offered)} Then: soakwitness mark --inferred {run} --confirm"]
 
 
+def brief_question(found: Inferred, run: str) -> list[str]:
+    """The question with the way to its answer, beside a verdict that was just told; nothing where none is asked."""
+    if not found.offered:
+        return []
+    dips = counted(len(found.offered), "door dip")
+    return [f"{dips} without a mark: {_asked(found.offered)} Look: soakwitness mark --inferred {run}"]
+
+
 def question(offered: Sequence[Offered]) -> str:
+    """The question, and what becomes of a yes."""
+    within = f"They are kept as inferred, ± {INFERRED_WITHIN_S:.0f} s: they end no soak alone and prove no quench."
+    return f"{_asked(offered)} {within}"
+
+
+def _asked(offered: Sequence[Offered]) -> str:
     """The question in one sentence: ``Were these the pulls of B-1 and B-2, in the order of the rack?``."""
     names = [one.piece for one in offered if one.act == "pull" and one.piece is not None]
     loads, pulls = (sum(one.act == act for one in offered) for act in ("load", "pull"))
@@ -33,8 +47,7 @@ def question(offered: Sequence[Offered]) -> str:
     if pulls:
         parts.append(f"the pull{'s' if pulls > 1 else ''}{' of ' + listed(names) if names else ''}")
     row = ", in the order of the rack" if len(names) > 1 else ""
-    within = f"They are kept as inferred, ± {INFERRED_WITHIN_S:.0f} s: they end no soak alone and prove no quench."
-    return f"Were these {listed(parts)}{row}? {within}"
+    return f"Were these {listed(parts)}{row}?"
 
 
 def offered_words(one: Offered) -> str:

@@ -64,6 +64,13 @@ class PieceStay:
         """By how much a moment may be wrong [s] that nobody saw; 0 where its mark is one that counts in full."""
         return dict(self.bounds).get(act, 0.0)
 
+    @property
+    def quench_delay_s(self) -> float | None:
+        """Time from the pull to the plates [s]; None where one of them is missing, or nobody saw it."""
+        if self.pull_s is None or self.plates_s is None or self.within_s("pull") or self.within_s("plates"):
+            return None
+        return self.plates_s - self.pull_s
+
 
 @dataclass(frozen=True)
 class Charges:

@@ -338,9 +338,9 @@ def test_keys_and_a_note_that_is_dropped() -> None:
     pressed: list[str] = []
     notes: list[str] = []
     keys = Keys(screen(Stream(terminal=True), Stream(terminal=True), [0.0]), pressed.append, notes.append)
-    for key in " lPshd" + "zq" + "nwrong\x1b" + "n  \r" + "nright\r":
+    for key in " lPshdou" + "zq" + "nwrong\x1b" + "n  \r" + "nright\r":
         keys.take(key)
-    assert pressed == ["next", "load", "pull", "plates", "hand-warm", "door"]
+    assert pressed == ["next", "load", "pull", "plates", "hand-warm", "door", "all out", "undo"]
     assert notes == ["right"]
 
 
@@ -370,6 +370,22 @@ def test_keys_of_several_characters_are_no_marks(came: list[str]) -> None:
     assert pressed == []
     keys.take_all("d")
     assert pressed == ["door"]
+
+
+def test_what_pedals_and_buttons_send_means_the_next_act() -> None:
+    pressed: list[str] = []
+    notes: list[str] = []
+    at = [0.0]
+    quiet = screen(Stream(terminal=True), Stream(terminal=True), at)
+    keys = Keys(quiet, pressed.append, notes.append, now=lambda: at[0])
+    for number, came in enumerate(["\n", "b", "\x1b[6~", "\x1b", "[5~", "\x1b[6", "~"]):
+        at[0] = 5.0 * number
+        keys.take_all(came)
+    assert pressed == ["next"] * 5
+    # Its look-alike: in a note they are what they are.
+    for came in ("nlab", "\x1b[6~", " 2\r"):
+        keys.take_all(came)
+    assert (notes, len(pressed)) == (["lab 2"], 5)
 
 
 def test_an_arrow_in_a_note_leaves_it_and_esc_drops_it() -> None:

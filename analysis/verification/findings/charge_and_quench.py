@@ -57,25 +57,24 @@ def _quench(view: View) -> list[Finding]:
         return []
     found = []
     for stay in view.run.stays:
-        if stay.pull_s is not None and stay.plates_s is not None and not _unseen(stay):
-            delay = stay.plates_s - stay.pull_s
-            if delay > quench.within_s:
-                name, allowed = _name(stay), duration(quench.within_s)
-                says = f"took {duration(delay)} from the pull to the {quench.medium}; {allowed}"
-                brief = f"{name} took {duration(delay)} to the {quench.medium}, {allowed} allowed"
-                found.append(
-                    Finding(
-                        "late quench",
-                        "fail",
-                        None,
-                        Says.of("{name} {says} are allowed.", name=name, says=says),
-                        Says("Check its hardness before it goes on; bring the quench nearer to the furnace."),
-                        at_s=stay.pull_s,
-                        until_s=stay.plates_s,
-                        pieces=(stay.piece,) if stay.piece else (),
-                        brief=Says.plain(brief),
-                    )
+        delay = stay.quench_delay_s
+        if delay is not None and delay > quench.within_s:
+            name, allowed = _name(stay), duration(quench.within_s)
+            says = f"took {duration(delay)} from the pull to the {quench.medium}; {allowed}"
+            brief = f"{name} took {duration(delay)} to the {quench.medium}, {allowed} allowed"
+            found.append(
+                Finding(
+                    "late quench",
+                    "fail",
+                    None,
+                    Says.of("{name} {says} are allowed.", name=name, says=says),
+                    Says("Check its hardness before it goes on; bring the quench nearer to the furnace."),
+                    at_s=stay.pull_s,
+                    until_s=stay.plates_s,
+                    pieces=(stay.piece,) if stay.piece else (),
+                    brief=Says.plain(brief),
                 )
+            )
     unseen = [s for s in view.run.stays if _unseen(s)]
     if unseen:
         found.append(_unseen_quench(unseen))

@@ -157,14 +157,13 @@ def _of_stay(many: Sequence[JudgedWork]) -> PieceResult:
 
 def _named(result: PieceResult, stay: Stay) -> PieceResult:
     """A piece's result with its name, charge and quench."""
-    known = stay.pull_s is not None and stay.plates_s is not None
-    seen = known and not (stay.within_s("pull") or stay.within_s("plates"))
     return replace(
         result,
         piece=stay.piece if stay.piece is not None else stay.charge,
         charge=stay.charge,
         plates_s=stay.plates_s,
-        quench_delay_s=(stay.plates_s or 0.0) - (stay.pull_s or 0.0) if seen else None,
+        quench_delay_s=stay.quench_delay_s,
+        bounds=stay.bounds,
     )
 
 

@@ -10,9 +10,11 @@ import pytest
 
 from soakwitness.analysis.recipes.recipe import Hold, PacketSpec, Quench, Recipe
 from soakwitness.analysis.verification.inferring import inferred_marks
+from soakwitness.analysis.verification.results.report import as_json
 from soakwitness.analysis.verification.results.verification import PieceInfo, Verification
 from soakwitness.analysis.verification.verifying import verify
-from soakwitness.cli.words.inferred_words import inferred_lines
+from soakwitness.cli.words.figures import quench_words
+from soakwitness.cli.words.inferred_words import brief_question, inferred_lines
 from soakwitness.firmware_bridge.runfolder.contents import Act, Mark
 from tests.verification_runs import make_run
 
@@ -65,6 +67,10 @@ def test_an_inferred_pull_shortens_what_is_sure_and_ends_no_soak() -> None:
 def test_an_inferred_pull_alone_fails_nobody() -> None:
     assert judged(HOT, STAYS_ON, LOAD, mark(800, "pull", "A")).verdict == "fail"
     assert judged(HOT, STAYS_ON, LOAD, mark(800, "pull", "A", inferred=True)).verdict == "not proven"
+    told = judged(HOT, STAYS_ON, LOAD, mark(800, "pull", "A", inferred=True))
+    (short,) = [one for one in told.findings if one.code == "short soak"]
+    assert short.next.text("C").startswith("Ask who was there")
+    assert any("inferred ones only bound the soak" in says.text("C") for says in told.holds[0].proves)
     # Its look-alike: the furnace itself went cold then.
     gone_cold = ((0, 1050), (805, 1050), (1400, 300), (3600, 100))
     assert judged(HOT, gone_cold, LOAD, mark(800, "pull", "A", inferred=True)).verdict == "fail"
@@ -78,6 +84,16 @@ def test_an_inferred_load_may_have_been_earlier_or_later() -> None:
     assert judged(HOT, STAYS_ON, load, mark(975, "pull", "A")).verdict == "pass"
     assert judged(HOT, STAYS_ON, load, mark(945, "pull", "A")).verdict == "fail"  # 895 s at the most
     assert judged(HOT, STAYS_ON, load, mark(955, "pull", "A")).verdict == "not proven"  # 905 s at the most
+
+
+@pytest.mark.parametrize(
+    ("pull_s", "inferred", "verdict"),
+    [(1545, True, "pass"), (1565, False, "fail"), (1565, True, "not proven"), (1575, True, "fail")],
+)
+def test_a_longest_soak_is_judged_by_the_bounds(pull_s: float, inferred: bool, verdict: str) -> None:
+    """At most 1500 s from the load at 60 s: until 1560, ten seconds either way; one that stayed was in longer still."""
+    at_most = replace(HOT, steps=(replace(HOLD, at_most_s=1500.0),))
+    assert judged(at_most, STAYS_ON, LOAD, mark(pull_s, "pull", "A", inferred=inferred)).verdict == verdict
 
 
 def test_under_an_estimate_too() -> None:
@@ -108,6 +124,10 @@ def test_a_quench_that_looks_quick_is_not_proven_by_it_either() -> None:
     found = judged(HOT, STAYS_ON, LOAD, pull, plates)
     assert any("is not proven" in one.says.text("C") for one in found.findings)
     assert found.holds[0].pieces[0].quench_delay_s is None
+    (piece,) = as_json(found)["steps"][0]["pieces"]
+    assert piece["inferred_within_s"] == {"pull": 10.0}
+    seen = judged(HOT, STAYS_ON, LOAD, replace(pull, origin="key"), plates)
+    assert "inferred_within_s" not in as_json(seen)["steps"][0]["pieces"][0]
 
 
 # What is offered
@@ -198,3 +218,24 @@ def test_in_words() -> None:
         "Were these the pulls of B-1, B-2 and B-3, in the order of the rack? They are kept as inferred, ± 10 s: they "
         "end no soak alone and prove no quench. Then: soakwitness mark --inferred RUN --confirm",
     ]
+    assert brief_question(found, "RUN") == [
+        "3 door dips without a mark: Were these the pulls of B-1, B-2 and B-3, in the order of the rack? Look: "
+        "soakwitness mark --inferred RUN"
+    ]
+    assert brief_question(replace(found, offered=()), "RUN") == []
+
+
+def test_the_sheet_says_why_the_time_to_the_quench_is_not_known() -> None:
+    def words(*marks: Mark) -> str:
+        return quench_words(judged(HOT, STAYS_ON, LOAD, *marks).holds[0].pieces[0])
+
+    plates = mark(1010, "plates", "A")
+    assert words(mark(1000, "pull", "A"), plates) == "10 s"
+    assert words(mark(1000, "pull", "A", inferred=True), plates) == "not proven: inferred"
+    assert words(mark(1000, "pull", "A", inferred=True)) == "not on record"
+
+
+def test_places_with_numbers_are_an_order_without_a_rack_too() -> None:
+    numbered = tuple(replace(piece, place=f"slot {3 - n}") for n, piece in enumerate(CHARGE))
+    pulls = offered(dips(1000, 1100, 1200), mark(60, "load"), pieces=numbered)
+    assert [piece for _, piece, _ in pulls] == ["B-3", "B-2", "B-1"]  # type: ignore[misc]
