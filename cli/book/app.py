@@ -13,11 +13,11 @@ from starlette.routing import Route
 from starlette.types import ASGIApp
 
 from soakwitness.analysis.errors import LogBookError
-from soakwitness.cli.book import enter_pages, guide_page, now_page, runs_page
+from soakwitness.cli.book import enter_pages, guide_page, now_page, runs_page, taps
 from soakwitness.cli.book.desk import Desk
 from soakwitness.cli.book.doors import Doors
 
-PAGES = (now_page, runs_page, enter_pages, guide_page)  # each has ``routes(desk)``
+PAGES = (now_page, taps, runs_page, enter_pages, guide_page)  # each has ``routes(desk)``
 
 KINDS = {".css": "text/css; charset=utf-8", ".js": "text/javascript; charset=utf-8", ".svg": "image/svg+xml"}
 

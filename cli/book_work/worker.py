@@ -63,6 +63,7 @@ def main() -> None:
     parser.add_argument("--logbook", type=Path, required=True)
     parser.add_argument("--idle", type=float, default=IDLE_S)
     options = parser.parse_args()
+    os.environ.pop("COLUMNS", None)  # what is captured is read on a page, not on the screen that began the book
     with os.fdopen(os.dup(1), "wb") as out, open(os.devnull, "wb") as nowhere:
         os.dup2(nowhere.fileno(), 1)  # what a command prints is no answer
         for line in lines(sys.stdin.fileno(), options.idle):

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from soakwitness.analysis.verification.results.verification import Finding, Verification
 
 MOST_ROWS = 3
+NEAR = 0.02  # of the run's length: the same words so near to each other are said once
 CHARACTER_IN = 0.075  # mean width of a character of 8 points
 IN_BARS = ("packet lag",)  # the bars show it
 LOOK = {"fail": (style.BLACK, "bold"), "warn": ("#444444", "normal")}
@@ -57,12 +58,13 @@ def flags_of(verification: Verification, start_s: float, end_s: float, width_in:
     found.sort(key=lambda f: (f.severity != "fail", f.at_s))
     per_s = width_in / max(end_s - start_s, 1.0)
     taken: list[list[tuple[float, float]]] = [[] for _ in range(MOST_ROWS)]
-    flags, seen = [], set()
+    flags: list[Flag] = []
+    seen: list[tuple[str, float]] = []
     for finding in found:
         at_s, words = min(max(place_s(verification, finding), start_s), end_s), flag_words(finding)
-        if (words, round(at_s)) in seen:
+        if any(words == told and abs(at_s - t_s) <= NEAR * (end_s - start_s) for told, t_s in seen):
             continue
-        seen.add((words, round(at_s)))
+        seen.append((words, at_s))
         begin, end = span_in(at_s, words, start_s, per_s, width_in)
         row = next((r for r in range(MOST_ROWS) if all(end < a or begin > b for a, b in taken[r])), None)
         if row is not None:

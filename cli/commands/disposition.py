@@ -16,6 +16,7 @@ from soakwitness.cli.options.entering import (
     seen_option,
     take_in_runs,
 )
+from soakwitness.cli.options.screen import say
 
 DECISIONS = ("use as it is", "use with restriction", "repeat the treatment", "scrap", "hold back", "no defect")
 
@@ -65,7 +66,7 @@ def disposition(
         if finding is not None:
             doubt = check_finding(book, known, finding, step)
             if doubt:
-                click.echo(doubt, err=True)
+                say(doubt, err=True)
         if decide is not None:
             with entering(book, stamp, seen):
                 add_disposition(book, known, decide, stamp=stamp, finding=finding, step=step, why=why)
@@ -76,10 +77,8 @@ def disposition(
         print_json({"schema": "soakwitness/dispositions/1", "run": known, "entries": entries, "dispositions": listed})
         return
     if not stands:
-        click.echo(f"Nothing was decided about {known} yet.", err=True)
+        say(f"Nothing was decided about {known} yet.", err=True)
     for d, gone in stands:
         about = f"{d.finding}{f', step {d.step}' if d.step else ''}" if d.finding else "the whole run"
         since = f"; {gone_words(gone, entry.zone)}" if gone else ""
-        click.echo(
-            f"{about}: {d.decision}{f' ({d.why})' if d.why else ''}, {d.entered_by}, {d.entered_utc[:10]}{since}"
-        )
+        say(f"{about}: {d.decision}{f' ({d.why})' if d.why else ''}, {d.entered_by}, {d.entered_utc[:10]}{since}")

@@ -26,11 +26,11 @@ from soakwitness.cli.options.entering import (
     new_stamp,
     open_book,
     seen_option,
-    table,
     take_in_runs,
     why_option,
     zone_option,
 )
+from soakwitness.cli.options.screen import say, table
 from soakwitness.firmware_bridge.common.units import Unit, to_celsius
 from soakwitness.firmware_bridge.common.wording import counted
 
@@ -125,7 +125,7 @@ def add(
         add_pieces(book, pieces, stamp=stamp)
         if batch is not None:
             add_to_batch(book, batch, [p.id for p in pieces], stamp=stamp)
-    click.echo(f"{counted(len(pieces), 'piece')} entered: {_few([p.id for p in pieces])}.")
+    say(f"{counted(len(pieces), 'piece')} entered: {_few([p.id for p in pieces])}.")
 
 
 @piece.command()
@@ -148,7 +148,7 @@ def change(name: str, why: str, seen: dict[str, int], by: str | None, logbook: P
     stamp = new_stamp(by)
     with open_book(logbook) as book, entering(book, stamp, seen):
         changed = change_piece(book, name, why=why, stamp=stamp, **facts)
-    click.echo(_line(changed))
+    say(_line(changed))
 
 
 @piece.command()
@@ -221,9 +221,9 @@ def charge(
         said = load_words(one_load(book, entry)) if entry is not None else ""
     where = f"run {known}" if known else f"the next run of {furnace}"
     if names:
-        click.echo(f"{_few(names)}: charge {number} of {where}.")
+        say(f"{_few(names)}: charge {number} of {where}.")
     if said:
-        click.echo(f"What {where} held: {said}, entry {entry}.")
+        say(f"What {where} held: {said}, entry {entry}.")
 
 
 @piece.command()
@@ -279,7 +279,7 @@ def treatment(
             stamp=stamp,
         )
     what = f"{kind} not done," if said["not_done"] else kind
-    click.echo(f"{_few(names)}: {what} entered ({counted(len(entries), 'piece')}).")
+    say(f"{_few(names)}: {what} entered ({counted(len(entries), 'piece')}).")
 
 
 @piece.command()
@@ -308,12 +308,12 @@ def history(name: str, struck: bool, unit: Unit | None, as_json: bool, logbook: 
         former = struck_entries(book, life.piece.id) if struck else ()
         told = told_about(book, life.piece.id)
     for says in troubles:
-        click.echo(f"Not judged: {says}", err=True)
+        say(f"Not judged: {says}", err=True)
     if as_json:
         print_json(history_json(life, former, entries=len(told)))
         return
     for line in [*history_lines(life, unit or "C"), *struck_lines(former)]:
-        click.echo(line)
+        say(line)
 
 
 @piece.command()
@@ -340,7 +340,7 @@ def find(words: tuple[str, ...], as_json: bool, logbook: Path, **exact: str | No
         print_json({"schema": "soakwitness/pieces/1", "pieces": [asdict(p) for p in found]})
         return
     if not found:
-        click.echo("No such piece.", err=True)
+        say("No such piece.", err=True)
         return
     rows = [("piece", "steel", "lot", "mm", "stamp", "customer", "order", "note")]
     rows += [
@@ -356,7 +356,7 @@ def find(words: tuple[str, ...], as_json: bool, logbook: Path, **exact: str | No
         )
         for p in found
     ]
-    click.echo(table(rows))
+    say(table(rows))
 
 
 @piece.command()
@@ -379,7 +379,7 @@ def strike(kind: str, entry: int, why: str, seen: dict[str, int], by: str | None
     stamp = new_stamp(by)
     with open_book(logbook) as book, entering(book, stamp, seen):
         strike_entry(book, TABLES[kind], [entry], why=why, stamp=stamp)
-    click.echo(f"Entry {entry} ({kind}) is struck through.")
+    say(f"Entry {entry} ({kind}) is struck through.")
 
 
 def _few(names: tuple[str, ...] | list[str]) -> str:

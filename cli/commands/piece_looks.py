@@ -17,6 +17,7 @@ from soakwitness.cli.options.entering import (
     seen_option,
     zone_option,
 )
+from soakwitness.cli.options.screen import say
 
 STEPS = ("delivery", "quench", "cold treatment", "temper", "second temper", "grinding", "finish")
 LOOKS = ("file test", "fracture", "magnet", "inside of the foil", "warp", "crack")
@@ -91,9 +92,9 @@ def hardness(
     other = {"HRC": (hv_of_hrc, "HV"), "HV": (hrc_of_hv, "HRC")}.get(test.scale)
     converted = other[0](test.mean) if other else None
     about = f" (about {converted} {other[1]})" if other and converted else ""
-    click.echo(f"{name}: {test.mean:.1f} {test.scale}{about}, entry {entry}.")
+    say(f"{name}: {test.mean:.1f} {test.scale}{about}, entry {entry}.")
     for says in warnings:
-        click.echo(f"Note: {says}", err=True)
+        say(f"Note: {says}", err=True)
 
 
 @click.command()
@@ -145,7 +146,7 @@ def inspect(
         )
         kept = {one.entry: one for piece in pieces_named(book, names) for one in inspections_of(book, piece.id)}
     for entry in entries:
-        click.echo(f"{kept[entry].piece}: {look}, {kept[entry].says}, entry {entry}.")
+        say(f"{kept[entry].piece}: {look}, {kept[entry].says}, entry {entry}.")
 
 
 @click.command()
@@ -189,7 +190,7 @@ def photo(
             note=note,
             stamp=stamp,
         )
-    click.echo(f"{name}: photograph of {made.width_px} x {made.height_px} pixels kept, entry {entry}.")
+    say(f"{name}: photograph of {made.width_px} x {made.height_px} pixels kept, entry {entry}.")
 
 
 @click.command()
@@ -219,4 +220,4 @@ def note(
     with open_book(logbook) as book, entering(book, stamp, seen):
         entries = add_note(book, names, words, at_utc=moment(at, zone) or "", stamp=stamp)
     for entry in entries:
-        click.echo(f"Noted, entry {entry}.")
+        say(f"Noted, entry {entry}.")

@@ -21,6 +21,7 @@ from soakwitness.cli.options.common import (
     unit_option,
 )
 from soakwitness.cli.options.entering import by_option
+from soakwitness.cli.options.screen import say
 from soakwitness.cli.verdicts.beside import compare_runs
 from soakwitness.firmware_bridge.common.units import Unit
 
@@ -124,13 +125,13 @@ def _list(run: str | None, logbook: Path, *, everything: bool, check: bool, only
         return
     if listed:
         lines = (_line(e, verdicts.get(name := run_id(e.path)), struck.get(name)) for e in listed)
-        click.echo("\n".join(lines))
+        say("\n".join(lines), hang=2)
     else:
-        click.echo(f"No runs in {logbook}.", err=True)
+        say(f"No runs in {logbook}.", err=True)
     if run is None and hidden:
         from soakwitness.firmware_bridge.common.wording import counted
 
-        click.echo(f"Not shown: {counted(hidden, 'older run')}: --all", err=True)
+        say(f"Not shown: {counted(hidden, 'older run')}: --all", err=True)
 
 
 def _strike(run: str | None, logbook: Path, why: str | None, by: str | None, back: bool) -> None:
@@ -147,7 +148,7 @@ def _strike(run: str | None, logbook: Path, why: str | None, by: str | None, bac
             restore_run(book, run_id(path), why=why, stamp=stamp)
         else:
             strike_run(book, run_id(path), why=why, stamp=stamp)
-    click.echo(f"{path.name} {'stands again' if back else 'is struck out: it is kept, and counted nowhere'}.")
+    say(f"{path.name} {'stands again' if back else 'is struck out: it is kept, and counted nowhere'}.")
 
 
 def _as_seen(logbook: Path, listed: list[Listed]) -> list[Listed]:
@@ -177,7 +178,7 @@ def _export(path: Path, file: Path, decimal: str, force: bool) -> None:
     check_output(file, force=force, suffixes=(".csv", ".txt", ".tsv"))
     found = look_at(path, compare=True)
     if found.intact is False:
-        click.echo(f"{path.name}: {found.says}; only rows whose checksum holds are written.", err=True)
+        say(f"{path.name}: {found.says}; only rows whose checksum holds are written.", err=True)
     separator = "\t" if file.suffix.lower() == ".tsv" else ";" if decimal == "," else ","
     lines = readings(path, decimal=decimal, separator=separator)
     try:

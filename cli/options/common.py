@@ -13,6 +13,7 @@ from typing import Any, TypeVar
 
 import click
 
+from soakwitness.cli.options.screen import say
 from soakwitness.firmware_bridge.common.units import Unit
 from soakwitness.firmware_bridge.common.wording import Says
 
@@ -87,7 +88,7 @@ def run_main(command: click.Command) -> int:
     except click.exceptions.Exit as stop:
         return stop.exit_code
     except click.Abort:
-        click.echo("Stopped.", err=True)
+        say("Stopped.", err=True)
         return 130
     except click.ClickException as error:
         error.show()
@@ -99,7 +100,7 @@ def run_main(command: click.Command) -> int:
         told = told_of(error, asked.get("unit", "C"))
         if told is None:
             raise
-        click.echo(f"Error: {told[0]}", err=True)
+        say(f"Error: {told[0]}", err=True)
         return told[1]
     return result if isinstance(result, int) else 0
 
@@ -238,7 +239,7 @@ def find_run(name: str, logbook: Path) -> Path:
         from soakwitness.firmware_bridge.runfolder.listing import run_id
 
         if (run := run_id(path)) in struck:
-            click.echo(f"{run} was struck out: {struck[run]}", err=True)
+            say(f"{run} was struck out: {struck[run]}", err=True)
     return path
 
 
