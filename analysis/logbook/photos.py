@@ -119,7 +119,7 @@ def _write(path: Path, data: bytes) -> None:
     part = path.with_name(f"{path.stem}.{os.getpid()}.part")
     try:
         path.parent.mkdir(exist_ok=True)
-        with os.fdopen(os.open(part, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600), "wb") as file:
+        with open(part, "xb", opener=lambda name, how: os.open(name, how, 0o600)) as file:
             file.write(data)
             file.flush()
             os.fsync(file.fileno())
