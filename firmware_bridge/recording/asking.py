@@ -81,11 +81,11 @@ class Asking:
         if outputs:
             return ON if sum(outputs) / len(outputs) >= self._on else None
         setpoint_c = self.now.setpoint_c
-        if setpoint_c is None or setpoint_c < self._warm_c:
+        if setpoint_c is None or setpoint_c < max(self._warm_c, temp_c - ASKS_C):
             return None
         if setpoint_c >= min(self.setpoints()) + RAISED_C:
             return RAISED
-        return FOLLOWED if abs(setpoint_c - temp_c) <= ASKS_C else None
+        return FOLLOWED if setpoint_c <= temp_c + ASKS_C else None
 
     def works(self) -> bool:
         """Whether the output was high for so long that the furnace must heat, whatever its sensors show."""

@@ -26,6 +26,13 @@ from typing import Literal
 
 from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, duration
 from soakwitness.firmware_bridge.recording.asking import ASKS_C, FOLLOWED, OFF_BELOW, ON, Asking
+from soakwitness.firmware_bridge.recording.levels import (
+    caught_s,
+    climbed_again_s,
+    held_since_s,
+    stopped_sharply,
+    was_held,
+)
 from soakwitness.firmware_bridge.recording.trail import HALF_HOUR_S, MINUTE_S, RETURNS_S, Trail
 
 SAME_WITHIN_S = 600.0  # a gap this short is always the same heating
@@ -222,7 +229,7 @@ class Heating:
                 onset_s = trail.onset_s(ceiling_c=trail.minutes[-1].temp_c + 10.0)
                 return asked or why or Says.plain(""), onset_s, STANDS_S if asked else RETURNED_S
             if self._stays(trail) or ((trail is own or trail.moved_c >= self.settings.climb_c) and self._held(trail)):
-                onset_s = trail.held_since_s(self.settings.held_c)
+                onset_s = held_since_s(trail, self.settings.held_c, self.settings.climb_c)
                 return Says.of("held above {hot}", hot=Temp(self.settings.held_c)), onset_s, STANDS_S
         if self._asking.works():
             return Says.plain(ON), self._minute_s - self.settings.climb_s, STANDS_S
@@ -259,9 +266,11 @@ class Heating:
         outputs = self._asking.outputs()
         if outputs and min(outputs) >= set_.output and trail.is_level(set_.held_c):
             return True
-        if trail.caught_s(set_.held_c) is not None or trail.held(set_.held_c, bricks=trail.may_come_back):
+        if caught_s(trail, set_.held_c) is not None or was_held(trail, set_.held_c, bricks=trail.may_come_back):
             return True
-        return trail.minutes[-1].temp_c >= self._bricks_c() and trail.stopped_sharply(set_.climb_c)
+        if trail.minutes[-1].temp_c >= self._bricks_c() and stopped_sharply(trail, set_.climb_c):
+            return True
+        return climbed_again_s(trail, set_.climb_c) is not None
 
     def _climbs(self, trail: Trail, climb_c: float, within_s: float) -> bool:
         """Whether it is warm and climbed so far: above what bricks give back, or evenly for half an hour."""
