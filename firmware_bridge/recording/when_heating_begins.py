@@ -334,7 +334,9 @@ class Heating:
         within_s, ever_s = self.settings.climb_s, -float("inf")
         asked = self._asking.heat(leader.minutes[-1].temp_c)
         climbs = leader.rises(3.0, within_s, after_s=ever_s) if asked else leader.climbs(3.0, within_s, after_s=ever_s)
-        return climbs or asked == FOLLOWED or leader.is_level(warm_c) or leader.falls_evenly(warm_c)
+        return (
+            climbs or leader.is_level(warm_c) or leader.falls_evenly(warm_c)
+        )  # near its setpoint it may fall by itself
 
     def _over(self, why: str, t_s: float) -> HeatingDecision:
         self.running = False
