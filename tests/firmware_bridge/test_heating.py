@@ -501,6 +501,28 @@ def test_bricks_that_came_back_once_and_fall_on_are_no_run() -> None:
     assert feed(Heating(), noisy(before + [before[-1] - 4 * k / 60 for k in range(200)])) == []
 
 
+def test_bricks_and_a_temper_that_read_the_same_are_both_recorded() -> None:
+    """In whole degrees the best of slow bricks, within half a kelvin for two hours, is a hold: none may be missed."""
+    opened = [20 + 120 * math.exp(-k / 12) for k in range(60)]
+    climb = [74 - (74 - opened[-1]) * math.exp(-k / 3) for k in range(20)]
+    bricks = [73.9 - 0.1 * ((k - 75) / 60) ** 2 for k in range(150)]  # 0.16 K lower 75 min from its best
+    temper = [74.0 + 0.3 * math.sin(k / 5) for k in range(150)]
+    as_read = [[float(round(c)) for c in [140.0] * 20 + opened + climb + level] for level in (bricks, temper)]
+    assert as_read[0] == as_read[1]
+    assert [str(decision.why) for decision in feed(Heating(), as_read[0])] == ["held above 70 °C"]
+
+
+def test_a_furnace_that_falls_by_itself_near_its_resting_setpoint_is_not_heated() -> None:
+    """Held at 200, off, the setpoint still 200: a power cut is waited for 4.5 h from then, not from 15 K below it."""
+    temps = [20.0] * 60 + ramp(20, 200, 60) + [200.0] * 60 + [20 + 180 * math.exp(-k / 900) for k in range(420)]
+    heating, ends = Heating(), []
+    for k, temp_c in enumerate(temps):
+        decision = heating.look(k * 60.0, temp_c, 200.0 if k >= 60 else 20.0)
+        ends += [k - 180] if decision is not None and decision.act == "end" else []
+    assert len(ends) == 1
+    assert 4.5 * 60 <= ends[0] <= 5.2 * 60
+
+
 def test_bricks_that_pass_a_setpoint_that_was_raised_far_below_them_are_no_run() -> None:
     """A program for 85 is begun at 70 as the door is shut; the bricks are at 150, the controller does nothing."""
     before = [200.0] * 20 + [60 + 140 * math.exp(-k / 12) for k in range(40)]
