@@ -325,7 +325,10 @@ class Heating:
         return 1.4 if now_c >= HOT_C else 1.0
 
     def _heats(self, leader: Trail) -> bool:
-        """Whether anything shows heating now: the controller, a climb, or that it does not fall by itself."""
+        """Whether anything shows heating now: the controller, a climb, or that it does not fall by itself.
+
+        A setpoint near by is not enough: one that was left there is passed by a furnace that is off.
+        """
         warm_c = self.settings.warm_c
         if self._asking.is_on or self._asking.moves_setpoint():
             return True
@@ -334,9 +337,7 @@ class Heating:
         within_s, ever_s = self.settings.climb_s, -float("inf")
         asked = self._asking.heat(leader.minutes[-1].temp_c)
         climbs = leader.rises(3.0, within_s, after_s=ever_s) if asked else leader.climbs(3.0, within_s, after_s=ever_s)
-        return (
-            climbs or leader.is_level(warm_c) or leader.falls_evenly(warm_c)
-        )  # near its setpoint it may fall by itself
+        return climbs or leader.is_level(warm_c) or leader.falls_evenly(warm_c)
 
     def _over(self, why: str, t_s: float) -> HeatingDecision:
         self.running = False
