@@ -19,7 +19,7 @@ from soakwitness.analysis.logbook.treatments import QUENCHES
 from soakwitness.analysis.recipes.recipe import Recipe
 from soakwitness.analysis.record.moments import later, seconds_between
 from soakwitness.analysis.waiting.waiting_acts import (
-    Asking,
+    AskedAbout,
     Concern,
     Urgency,
     WaitingAct,
@@ -196,7 +196,7 @@ def _implied(blade: Blade, stage: str) -> tuple[str, ...]:
 
 
 def waiting_blades(
-    found: Sequence[Blade], lately: Lately, asking: Asking, *, asked_since_utc: str
+    found: Sequence[Blade], lately: Lately, asking: AskedAbout, *, asked_since_utc: str
 ) -> Iterator[WaitingAct]:
     """What blades wait for, those of one run that wait for the same in one sentence."""
     groups: dict[tuple[str, str, str], list[Blade]] = defaultdict(list)
@@ -274,7 +274,7 @@ def _quenched(group: Sequence[Blade], waited_s: float) -> str:
 
 
 def missing_hardness(
-    found: Sequence[Blade], lately: Lately, asking: Asking, *, asked_since_utc: str
+    found: Sequence[Blade], lately: Lately, asking: AskedAbout, *, asked_since_utc: str
 ) -> Iterator[WaitingAct]:
     """Blades that had all their tempers, of a recipe that states a final hardness, and none is on record.
 
