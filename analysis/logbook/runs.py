@@ -262,20 +262,23 @@ def recipe_text(book: LogBook, digest: str) -> str:
     return str(row["text"])
 
 
-_LISTED = (
-    "SELECT r.*, coalesce(g.recipe_digest, r.recipe_digest) AS judged_by, c.name AS recipe_name, "
-    "coalesce(g.packet_digest, r.packet_digest) AS packed_as, "
-    "CASE WHEN f.run IS NULL THEN NULL ELSE v.verdict END AS verdict, "
-    "CASE WHEN f.run IS NULL THEN NULL ELSE v.analysis_version END AS rules FROM runs r "
+FROM_RUNS = (
+    "FROM runs r "
     "LEFT JOIN run_recipes g ON g.entry = "
     "(SELECT max(entry) FROM run_recipes WHERE run = r.run AND struck_utc IS NULL) "
     "LEFT JOIN recipes c ON c.digest = coalesce(g.recipe_digest, r.recipe_digest) "
     "LEFT JOIN verdicts v ON v.run = r.run AND v.recipe_digest = coalesce(g.recipe_digest, r.recipe_digest) "
     "LEFT JOIN figures f ON f.run = r.run "
 )
+_LISTED = (
+    "SELECT r.*, coalesce(g.recipe_digest, r.recipe_digest) AS judged_by, c.name AS recipe_name, "
+    "coalesce(g.packet_digest, r.packet_digest) AS packed_as, "
+    "CASE WHEN f.run IS NULL THEN NULL ELSE v.verdict END AS verdict, "
+    "CASE WHEN f.run IS NULL THEN NULL ELSE v.analysis_version END AS rules "
+) + FROM_RUNS
 
 
-_STANDS = "r.run IN (SELECT run FROM standing_runs)"
+STANDS = "r.run IN (SELECT run FROM standing_runs)"
 
 
 def list_runs(
@@ -293,7 +296,7 @@ def list_runs(
     """
     rows = book.rows(
         _LISTED
-        + f"WHERE {_STANDS} AND (?1 IS NULL OR furnace = ?1 COLLATE NOCASE) AND (?2 IS NULL OR started_utc >= ?2) "
+        + f"WHERE {STANDS} AND (?1 IS NULL OR furnace = ?1 COLLATE NOCASE) AND (?2 IS NULL OR started_utc >= ?2) "
         "AND (?3 IS NULL OR started_utc < ?3) ORDER BY started_utc DESC, r.run DESC LIMIT ?4",
         furnace,
         since_utc,
@@ -318,7 +321,7 @@ def run_named(book: LogBook, name: str) -> RunEntry:
     if text == "last":
         made = last_made(book.folder, leave_out=struck_runs(book))
         rows = book.rows(_LISTED + "WHERE r.run = ?", "" if made is None else run_id(made)) or book.rows(
-            _LISTED + f"WHERE {_STANDS} ORDER BY started_utc DESC, r.run DESC LIMIT 1"
+            _LISTED + f"WHERE {STANDS} ORDER BY started_utc DESC, r.run DESC LIMIT 1"
         )
     else:
         rows = book.rows(_LISTED + "WHERE r.run = ?1 OR folder = 'runs/' || ?1", text) or book.rows(
