@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import sys
 import tempfile
-import time
 from dataclasses import replace
 from pathlib import Path
 
@@ -29,40 +28,42 @@ def run_chart() -> None:
 
 
 def live_page() -> None:
-    """The live page as it stood in the last hold of the good run; the sentence is the soak clock's own."""
+    """The book's page as it stood in the last hold of the good run; the sentence is the soak clock's own."""
     from soakwitness.analysis.live.clock import SoakClock
     from soakwitness.analysis.live.followed_sensors import LiveSensor
     from soakwitness.analysis.live.living_sentence import sentence
     from soakwitness.analysis.recipes.recipe_file import load_recipe
     from soakwitness.analysis.record.run import open_run
-    from soakwitness.cli.page.process import PageProcess
+    from tests.cli.books import served, until
     from tests.cli.browsers import chromium
 
     run, recipe = open_run(ROOT / "sample_logs" / "good"), load_recipe(RECIPE)
     clock = SoakClock(recipe, sensors=[LiveSensor("control", "control"), LiveSensor("load", "load")])
-    page = PageProcess(port=0)
     holds = [{"target": h.target_c, "lower": h.lower_c, "upper": h.upper_c} for h in recipe.holds]
-    for i in np.flatnonzero(run.t_s < 6000.0):
-        read = {name: float(run.values[name][i]) for name in ("control", "load")}
-        clock.read(float(run.t_s[i]), read)
-        page.send(
-            {
+    with tempfile.TemporaryDirectory() as folder, served(Path(folder)) as book, chromium() as browser:
+        shown = np.flatnonzero(run.t_s < 6000.0)
+        for i in shown:
+            read = {name: float(run.values[name][i]) for name in ("control", "load")}
+            clock.read(float(run.t_s[i]), read)
+            state = {
+                "furnace": run.header.furnace_name,
+                "recipe": recipe.name,
+                "every_s": 10.0,
                 "run": run.header.run,
                 "t_s": float(run.t_s[i]),
                 "unit": "C",
                 "sentence": sentence(clock.state()),
                 "readings": [{"name": name, "role": name, "temp": round(temp, 1)} for name, temp in read.items()],
-                "record": f"{i + 1} rows.",
-                "read_ms": round(time.time() * 1000),
-                "recipe": holds,
+                "record": f"{i + 1} rows written.",
+                "reading_age_s": 0.0,
+                "holds": holds,
             }
-        )
-    with chromium() as browser:
-        tab = browser.new_page(viewport={"width": 900, "height": 760})
-        tab.goto(page.address)
-        tab.locator("#sentence", has_text="Step 4").wait_for()
+            book.tell(state)
+        until(lambda: book.whole()[run.header.furnace_name]["t_s"] == float(run.t_s[shown[-1]]))
+        tab = browser.new_page(viewport={"width": 1000, "height": 760})
+        tab.goto(book.address)
+        tab.locator(".sentence", has_text="Step 4").wait_for()
         tab.screenshot(path=str(PICTURES / "page.png"))
-    page.stop()
 
 
 def audit_chart() -> None:

@@ -269,7 +269,7 @@ def _tell(found: Verified) -> None:
 def _leave_reports(found: Verified, reports: Path) -> Path:
     """Write the page, chart, sheet and the two files that made the run beside it; say where all lies."""
     from soakwitness.cli.charts.run_chart import save_run_chart
-    from soakwitness.cli.page.playback import playback_html
+    from soakwitness.cli.playback.playback import playback_html
     from soakwitness.cli.sheets.writing import write_sheet
 
     reports.mkdir(exist_ok=True)

@@ -1,4 +1,4 @@
-"""``soakwitness recipe``: check a recipe, draw it, say what to type into the controller."""
+"""``soakwitness recipe``: draft a recipe, check it, draw it, say what to type into the controller."""
 
 from __future__ import annotations
 
@@ -9,14 +9,18 @@ import click
 
 from soakwitness.cli.options.common import (
     SuggestingGroup,
+    WrongUse,
     check_output,
     force_option,
     json_option,
     logbook_option,
+    nearest,
     print_json,
     unit_option,
+    write_output,
 )
-from soakwitness.firmware_bridge.common.units import Unit
+from soakwitness.firmware_bridge.common.units import Unit, to_celsius
+from soakwitness.firmware_bridge.common.wording import counted
 
 if TYPE_CHECKING:
     from soakwitness.analysis.recipes.recipe import Recipe
@@ -27,7 +31,7 @@ recipe_argument = click.argument("file", type=click.Path(path_type=Path))
 
 @click.group(cls=SuggestingGroup)
 def recipe() -> None:
-    """Check and draw a recipe, or say what to type into the controller.
+    """Draft, check and draw a recipe, or say what to type into the controller.
 
     Example: soakwitness recipe check harden.toml
     """
@@ -65,6 +69,43 @@ def check(file: Path, unit: Unit | None, logbook: Path, as_json: bool) -> None:
         click.echo(says)
     for says in warnings:
         click.echo(f"Warning: {says}", err=True)
+
+
+@recipe.command()
+@click.option("--from-steel", "steel", required=True, help="Designation, such as S44004; see: soakwitness steels.")
+@click.option("--temper", type=float, help="Draft its tempers instead, at this published temperature in --unit.")
+@click.option("--out", type=click.Path(path_type=Path, dir_okay=False), help="File to write; else it is printed.")
+@unit_option
+@logbook_option
+@force_option
+def new(steel: str, temper: float | None, out: Path | None, unit: Unit | None, logbook: Path, force: bool) -> None:
+    """Draft a recipe from what is published for a steel, for you to confirm.
+
+    Every number has its source beside it as a comment. What nobody published is left open as "?", and the recipe does
+    not load until you have written your own number there.
+
+    Example: soakwitness recipe new --from-steel S44004 --out harden-draft.toml
+    """
+    from soakwitness.analysis.metallurgy.published_treatments import OWN_FILE, find_steel, known_steels
+    from soakwitness.analysis.recipes.draft import OPEN, hardening_draft, temper_draft
+
+    steels = known_steels(logbook / OWN_FILE)
+    found = find_steel(steel, steels)
+    if found is None:
+        known = [one.name for one in steels]
+        raise WrongUse(
+            f"--from-steel {steel}: no such steel is known here.{nearest(steel, known)} Known: {', '.join(known)}."
+        )
+    shown = unit or "C"
+    text = hardening_draft(found, shown) if temper is None else temper_draft(found, to_celsius(temper, shown), shown)
+    if out is None:
+        click.echo(text, nl=False)
+        return
+    path = check_output(out, force=force, suffixes=(".toml",))
+    write_output(path, text)
+    left = text.count(f'"{OPEN}"')
+    then = f" {counted(left, 'number')} to fill in: look for {OPEN}." if left else ""
+    click.echo(f"{path} drafted.{then} Read it, confirm each line, then: soakwitness recipe check {path}")
 
 
 @recipe.command()

@@ -68,7 +68,7 @@ def record(
     screen.message(NO_SAFETY_DEVICE)
     screen.message(f"Recording {checked.name} into {logbook}. End with Ctrl-C.{' ' + KEYS_WORDS if keys else ''}")
     with Stop() as stop, single_keys(keys):
-        served = open_page(page, lan, port, screen)
+        served = open_page(page, lan, port, logbook, screen)
         person = Person(screen, stop, unit or checked.unit, followed.recipe, followed.soak, served)
         try:
             path = record_run(

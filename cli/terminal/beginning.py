@@ -1,4 +1,4 @@
-"""What ``record`` and ``watch`` begin with: the live page, the clock, the recipe to follow, a run's own facts."""
+"""What ``record`` and ``watch`` begin with: the book, the clock, the recipe to follow, a run's own facts."""
 
 from __future__ import annotations
 
@@ -10,13 +10,13 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from soakwitness.cli.options.common import WrongUse
+from soakwitness.cli.telling.present import Present
 from soakwitness.cli.terminal.attending import Screen
 from soakwitness.firmware_bridge.furnace.sensors_and_links import Furnace
 
 if TYPE_CHECKING:
     from soakwitness.analysis.packet.packet_file import PacketFile
     from soakwitness.analysis.recipes.recipe import Recipe
-    from soakwitness.cli.page.process import PageProcess
     from soakwitness.cli.terminal.soaking import SoakLine
     from soakwitness.firmware_bridge.recording.clocks import Clock
     from soakwitness.firmware_bridge.recording.starting_a_recorder import RunFacts
@@ -26,13 +26,21 @@ F = TypeVar("F", bound=Callable[..., Any])
 
 def page_options(function: F) -> F:
     """Options ``--page``, ``--lan``, ``--port``."""
-    function = click.option("--port", type=click.IntRange(0, 65535), default=None, help="Port of the live page.")(
+    function = port_option(function)
+    function = lan_option(function)
+    return click.option("--page", is_flag=True, help="Show the run on a page: join the book, or start it.")(function)
+
+
+def lan_option(function: F) -> F:
+    """Option ``--lan``."""
+    return click.option("--lan", is_flag=True, help="Open the book to the workshop network, by a link.")(function)
+
+
+def port_option(function: F) -> F:
+    """Option ``--port``; None where the usual one is meant."""
+    return click.option("--port", type=click.IntRange(0, 65535), default=None, help="Port of the book's page.")(
         function
     )
-    function = click.option("--lan", is_flag=True, help="Open the live page to the workshop network, by a link.")(
-        function
-    )
-    return click.option("--page", is_flag=True, help="Serve a live page of the run on this computer.")(function)
 
 
 def recorded_packet_option(function: F) -> F:
@@ -46,24 +54,30 @@ def recorded_packet_option(function: F) -> F:
 
 
 def check_page(page: bool, lan: bool, port: int | None) -> None:
-    """Refuse what belongs to a live page where none is asked for."""
+    """Refuse what belongs to a page where none is asked for."""
     if not page and (lan or port is not None):
-        raise WrongUse("--lan and --port belong to the live page: add --page.")
+        raise WrongUse("--lan and --port belong to the page: add --page.")
 
 
-def open_page(page: bool, lan: bool, port: int | None, screen: Screen) -> PageProcess | None:
-    """Start the live page where it is asked for, and say where it is."""
+def open_page(page: bool, lan: bool, port: int | None, logbook: Path, screen: Screen) -> Present:
+    """Join or start the book where a page is asked for, and say where it is; return what tells it how a run stands."""
     check_page(page, lan, port)
-    if not page:
-        return None
-    from soakwitness.cli.page.process import DEFAULT_PORT, PageProcess
+    if page:
+        from soakwitness.cli.telling.joining import join_or_start
 
-    served = PageProcess(port=DEFAULT_PORT if port is None else port, lan=lan)
-    if not served.running:
-        served.stop()
-        raise WrongUse(f"the live page cannot be served on port {port or DEFAULT_PORT}. Give another --port.")
-    screen.message(f"Live page: {served.address}")
-    return served
+        joined = join_or_start(logbook, port=port, lan=lan)
+        for words in address_words(joined.address, joined.link):
+            screen.message(words)
+    return Present(logbook)
+
+
+def address_words(address: str, link: str | None) -> list[str]:
+    """Where the book is on this computer and, where it is open to it, in the workshop network."""
+    words = [f"The book: {address}"]
+    if link is None:
+        return words
+    who = "the first phone or tablet" if "token=" in link else "devices that had their link"
+    return [*words, f"In the workshop network, for {who}: {link}"]
 
 
 def about_runs(logbook: Path, operator: str | None, recipe: Recipe | None, packet: PacketFile | None) -> RunFacts:

@@ -1,4 +1,4 @@
-"""The person at the terminal, as ``record`` and ``watch`` see them: sentences, keys, the live page."""
+"""The person at the terminal, as ``record`` and ``watch`` see them: sentences, keys, and what the book is told."""
 
 from __future__ import annotations
 
@@ -9,7 +9,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from soakwitness.cli.page.feed import page_state
+from soakwitness.cli.telling.present import Present
+from soakwitness.cli.telling.run_state import ended_state, run_state
 from soakwitness.cli.terminal.attending import Keys, Screen, Stop
 from soakwitness.cli.words.now_words import now_sentence, readings_words
 from soakwitness.firmware_bridge.common.units import Unit
@@ -22,7 +23,6 @@ if TYPE_CHECKING:
     import subprocess
 
     from soakwitness.analysis.recipes.recipe import Recipe
-    from soakwitness.cli.page.process import PageProcess
     from soakwitness.cli.terminal.soaking import SoakLine
 
 IDLE_LINE_S = 3600.0  # a journal that is written for years
@@ -37,12 +37,13 @@ class Person:
     unit: Unit
     recipe: Recipe | None = None
     soak: SoakLine | None = None
-    page: PageProcess | None = None
+    present: Present | None = None
     after: Callable[[Path], list[str]] | None = None  # command to run when a run is sealed
 
     def __post_init__(self) -> None:
         self._keys: tuple[Recording, Keys] | None = None
         self._children: list[tuple[Path, subprocess.Popen[str]]] = []
+        self._told: tuple[str, str] | None = None  # the furnace and the run that the book was told last
 
     def tell(self, words: str) -> None:
         """One sentence that stays."""
@@ -61,8 +62,24 @@ class Person:
         lead = self._follow(recording)
         now = recording.now()
         self.screen.sentence(now_sentence(now, unit=self.unit, lead=lead))
-        if self.page is not None:
-            self.page.send(page_state(now, unit=self.unit, lead=lead, holds=self.recipe.holds if self.recipe else ()))
+        self._tell_book(now, lead)
+
+    def _tell_book(self, now: Now, lead: str | None) -> None:
+        """Tell the book, if one runs."""
+        if self.present is None:
+            return
+        recipe, run = self.recipe, now.run
+        if self._told is not None and (run is None or run.name != self._told[1]):
+            self._tell_ended()
+        self._told = None if run is None else (now.furnace.name, run.name)
+        name, holds = (None, ()) if recipe is None or run is None else (recipe.name, recipe.holds)
+        self.present.tell(lambda: run_state(now, unit=self.unit, lead=lead, recipe=name, holds=holds))
+
+    def _tell_ended(self) -> None:
+        if self.present is not None and self._told is not None:
+            furnace, run = self._told
+            self.present.tell(lambda: ended_state(furnace, run))
+            self._told = None
 
     def _follow(self, recording: Recording) -> str | None:
         """The soak clock's sentence; one that fails is left behind: the record matters more."""
@@ -86,8 +103,7 @@ class Person:
             lead = f"Watching {furnace.name}, no link: {now.link_lost.rstrip('.')}"
             words = f"{lead}."
         self.screen.sentence(words, line_every_s=IDLE_LINE_S)
-        if self.page is not None:
-            self.page.send(page_state(now, unit=self.unit, lead=lead))
+        self._tell_book(now, lead)
 
     def tend(self, recording: Recording) -> None:
         """Take keys."""
@@ -137,8 +153,9 @@ class Person:
         self._wait_for_children()
         if self.soak is not None:
             self.soak.leave()
-        if self.page is not None:
-            self.page.stop()
+        self._tell_ended()
+        if self.present is not None:
+            self.present.leave()
         self.screen.clear()
 
     def _wait_for_children(self) -> None:

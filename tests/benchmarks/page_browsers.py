@@ -1,11 +1,12 @@
-"""Fifty browsers on the live page beside a recording at 10 Hz: slots missed with and without them, in one run.
+"""Browsers on the book beside a recording at 10 Hz: slots missed with and without them, the book's memory and time.
 
-``python tests/benchmarks/page_browsers.py [SECONDS]``: two recordings of the simulated furnace side by side, one whose
-page fifty connections read (every fifth never reads what it asked for), one without a page.
+``python tests/benchmarks/page_browsers.py [SECONDS] [BROWSERS]``: two recordings of the simulated furnace side by side,
+one whose book so many connections read (every fifth never reads what it asked for), one without a book.
 """
 
 from __future__ import annotations
 
+import os
 import re
 import socket
 import subprocess
@@ -14,7 +15,6 @@ import tempfile
 import time
 from pathlib import Path
 
-BROWSERS = 50
 PERIOD_S = 0.1
 
 
@@ -34,11 +34,11 @@ def start(folder: Path, furnace: Path, *, seconds: float, page: bool) -> subproc
     return subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
 
 
-def browse(address: str) -> list[socket.socket]:
+def browse(address: str, browsers: int) -> list[socket.socket]:
     """Open the stream of states as often as there are browsers."""
     host, port = address.removeprefix("http://").rstrip("/").split(":")
     open_ones = []
-    for _ in range(BROWSERS):
+    for _ in range(browsers):
         browser = socket.create_connection((host, int(port)))
         browser.sendall(f"GET /states HTTP/1.1\r\nHost: {host}\r\n\r\n".encode())
         open_ones.append(browser)
@@ -68,9 +68,21 @@ def slots(folder: Path, seconds: float) -> str:
     return f"{rows} rows for {due} slots ({max(0, due - rows)} missed)"
 
 
+def used(pid: int) -> tuple[float, float]:
+    """Memory held at most [MB] and processor time [s] of a process (Linux)."""
+    status = Path(f"/proc/{pid}/status").read_text(encoding="utf-8")
+    ticks = Path(f"/proc/{pid}/stat").read_text(encoding="utf-8").rsplit(")", 1)[1].split()
+    memory = re.search(r"VmHWM:\s+(\d+)", status)
+    assert memory is not None
+    return int(memory[1]) / 1000, (int(ticks[11]) + int(ticks[12])) / os.sysconf("SC_CLK_TCK")
+
+
 def main() -> None:
     """Run both and print."""
+    from soakwitness.cli.telling.book_file import running_book, stop_book
+
     seconds = float(sys.argv[1]) if len(sys.argv) > 1 else 20.0
+    count = int(sys.argv[2]) if len(sys.argv) > 2 else 50
     with tempfile.TemporaryDirectory() as place:
         folder = Path(place)
         furnace = furnace_file(folder)
@@ -78,12 +90,19 @@ def main() -> None:
         alone = start(folder / "alone", furnace, seconds=seconds, page=False)
         assert watched.stderr is not None
         address = next(m[1] for line in watched.stderr if (m := re.search(r"(http://\S+)", line)))
-        browsers = browse(address)
+        book = running_book(folder / "watched")
+        assert book is not None
+        browsers = browse(address, count)
+        before_s, began = used(book.pid)[1], time.monotonic()
         got = read_all(browsers, time.monotonic() + seconds - 3)
+        memory, cpu_s = used(book.pid)
+        share = 100 * (cpu_s - before_s) / (time.monotonic() - began)
         watched.communicate()
         alone.communicate()
-        print(f"{BROWSERS} browsers, {got / 1e6:.1f} MB read: {slots(folder / 'watched', seconds)}")
+        stop_book(folder / "watched")
+        print(f"{count} browsers, {got / 1e6:.1f} MB read: {slots(folder / 'watched', seconds)}")
         print(f"no page, side by side:    {slots(folder / 'alone', seconds)}")
+        print(f"the book: {memory:.1f} MB, {share:.1f} % of a core")
 
 
 if __name__ == "__main__":

@@ -87,3 +87,19 @@ def test_program(file: Path) -> None:
     assert "  Go to 1094 °C as fast as the furnace can." in result.stdout.splitlines()
     answer = json.loads(run("program", file, "--json").stdout)
     assert [step["setpoint_c"] for step in answer["steps"]] == [1094.0, 1094.0]
+
+
+def test_a_draft_is_written_once_and_says_what_is_open(tmp_path: Path) -> None:
+    out = tmp_path / "draft.toml"
+    first = run("new", "--from-steel", "440c", "--out", out, "--logbook", tmp_path)
+    assert first.exit_code == 0, first.output
+    assert out.read_text().count("AS 2837") >= 1
+    again = run("new", "--from-steel", "S44004", "--out", out, "--logbook", tmp_path)
+    assert again.exit_code == 2
+    assert "exists" in again.output
+    assert run("check", out, "--logbook", tmp_path).exit_code == 0
+    open_number = run("new", "--from-steel", "S44004", "--temper", "400", "--unit", "F", "--logbook", tmp_path)
+    assert 'hold_minutes = "?"' in open_number.output
+    unknown = run("new", "--from-steel", "S4400", "--logbook", tmp_path)
+    assert unknown.exit_code == 2
+    assert "S44004" in unknown.output

@@ -28,7 +28,7 @@ def playback_html(
     from jinja2 import Environment
 
     hold = max((h for h in verification.holds if h.measured_by != verification.sensor), key=lambda h: h.target_c)
-    text = (files("soakwitness.cli.page") / "playback.html").read_text(encoding="utf-8")
+    text = (files("soakwitness.cli.playback") / "playback.html").read_text(encoding="utf-8")
     return (
         Environment(autoescape=True)
         .from_string(text)

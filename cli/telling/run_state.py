@@ -1,4 +1,4 @@
-"""Turns how a run stands into what the live page shows. Imports nothing heavy: it runs in the recording process."""
+"""What the book is told of a run. Imports nothing heavy: it runs in the recording process."""
 
 from __future__ import annotations
 
@@ -18,11 +18,18 @@ MARKS_SHOWN = 3
 GAP_PERIODS = 3.0  # longer without a reading is a gap, as in the verification
 
 
-def page_state(now: Now, *, unit: Unit, lead: str | None = None, holds: Sequence[Hold] = ()) -> dict[str, Any]:
-    """Put one moment of a run into the page's words (keys: see ``PageState``).
+def run_state(
+    now: Now, *, unit: Unit, lead: str | None = None, recipe: str | None = None, holds: Sequence[Hold] = ()
+) -> dict[str, Any]:
+    """Put one moment of a run into words and numbers for the book.
 
-    ``lead`` is the sentence in large type, ``holds`` the recipe's holds. A reading that is no longer coming is none: it
-    is not shown again and again.
+    ``lead`` is the sentence in large type, ``recipe`` the recipe's name and ``holds`` its holds. A reading that is no
+    longer coming is none: it is not shown again and again.
+
+    Keys: ``furnace`` and ``recipe`` names; ``every_s`` [s] between readings; ``run`` the name of its folder, null where
+    none is open; ``t_s`` run seconds; ``unit`` ``C`` or ``F``; ``sentence``, ``detail``, ``record`` words; ``readings``
+    a list of ``{"name", "role", "temp"}`` in that unit, null where nothing was had; ``reading_age_s`` age of the last
+    one, null before the first; ``holds`` a list of ``{"target", "lower", "upper"}``; ``alarm`` words or null.
     """
     readings, age_s = [], now.reading_age_s
     old = now.link_lost is not None or (age_s is not None and age_s > GAP_PERIODS * now.furnace.every_s)
@@ -32,6 +39,9 @@ def page_state(now: Now, *, unit: Unit, lead: str | None = None, holds: Sequence
             shown = None if value is None or old else round(shown_in(part, value, now.furnace, unit), 1)
             readings.append({"name": part.name, "role": getattr(part, "role", "setpoint"), "temp": shown})
     return {
+        "furnace": now.furnace.name,
+        "recipe": recipe,
+        "every_s": now.furnace.every_s,
         "run": now.run.name if now.run else None,
         "t_s": round(now.t_s, 1),
         "unit": unit,
@@ -39,11 +49,15 @@ def page_state(now: Now, *, unit: Unit, lead: str | None = None, holds: Sequence
         "detail": _last_marks(now),
         "readings": readings,
         "record": keeping_words(now) if now.run is not None else "No run is open.",
-        "read_ms": None if age_s is None else round((now.utc_s - age_s) * 1000),
-        "sent_ms": round(now.utc_s * 1000),
-        "recipe": [_hold(hold, unit) for hold in holds],
+        "reading_age_s": None if age_s is None else round(age_s, 1),
+        "holds": [_hold(hold, unit) for hold in holds],
         "alarm": "; ".join(now.alarms.values()) or None,
     }
+
+
+def ended_state(furnace: str, run: str) -> dict[str, Any]:
+    """What the book is told when a run is over and sealed, or its recorder leaves."""
+    return {"furnace": furnace, "run": run, "ended": True}
 
 
 def _hold(hold: Hold, unit: Unit) -> dict[str, float]:

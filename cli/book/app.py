@@ -1,0 +1,60 @@
+"""Puts the book together: pages, static files, the doors before them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from importlib.resources import files
+
+from starlette.applications import Starlette
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import PlainTextResponse, Response
+from starlette.routing import Route
+from starlette.types import ASGIApp
+
+from soakwitness.analysis.errors import LogBookError
+from soakwitness.cli.book import guide_page, now_page, runs_page
+from soakwitness.cli.book.desk import Desk
+from soakwitness.cli.book.doors import Doors
+
+PAGES = (now_page, runs_page, guide_page)  # each has ``routes(desk)``
+
+KINDS = {".css": "text/css; charset=utf-8", ".js": "text/javascript; charset=utf-8", ".svg": "image/svg+xml"}
+
+
+def book_app(desk: Desk, hosts: Iterable[str]) -> ASGIApp:
+    """The whole book."""
+    routes = [route for page in PAGES for route in page.routes(desk)]
+    pages = Starlette(
+        routes=[*routes, _static()],
+        exception_handlers={HTTPException: _refused, LogBookError: _no_book},  # type: ignore[dict-item]
+    )
+    return Doors(pages, hosts=hosts, devices=desk.devices)
+
+
+def _static() -> Route:
+    """Files that come with the program, and no others."""
+    folder = files("soakwitness.cli.book") / "static"
+    known = {
+        place.name: (place.read_bytes(), kind)
+        for place in folder.iterdir()
+        for ending, kind in KINDS.items()
+        if place.name.endswith(ending)
+    }
+
+    async def static(request: Request) -> Response:
+        found = known.get(request.path_params["name"])
+        if found is None:
+            raise HTTPException(404)
+        return Response(found[0], media_type=found[1], headers={"cache-control": "no-cache"})
+
+    return Route("/static/{name}", static, name="static")
+
+
+async def _refused(request: Request, error: HTTPException) -> Response:
+    words = "Nothing here." if error.status_code == 404 else error.detail
+    return PlainTextResponse(words + "\n", status_code=error.status_code)
+
+
+async def _no_book(request: Request, error: LogBookError) -> Response:
+    return PlainTextResponse(f"{error}\n", status_code=503)

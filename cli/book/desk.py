@@ -1,0 +1,106 @@
+"""What every page of the book is given."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from functools import cache
+from importlib.resources import files
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from starlette.requests import Request
+from starlette.responses import HTMLResponse
+from starlette.routing import NoMatchFound
+
+from soakwitness.cli.book.devices import Devices
+from soakwitness.cli.book.doors import FormTokens
+from soakwitness.cli.book.states import States
+from soakwitness.cli.book.working import WorkerProcess
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
+
+    from soakwitness.analysis.logbook.opening import LogBook
+    from soakwitness.analysis.record.moments import Stamp
+
+# Pages in the order of the navigation: word, name of the route. One without a route is not linked.
+NAVIGATION = (
+    ("Now", "now"),
+    ("Waiting", "waiting"),
+    ("Runs", "runs"),
+    ("Pieces", "pieces"),
+    ("Furnace", "furnace"),
+    ("Guide", "guide"),
+)
+
+
+@dataclass(frozen=True)
+class Desk:
+    """The log book's folder, what records, devices, the worker, form tokens, the clock; and the templates."""
+
+    logbook: Path
+    states: States
+    devices: Devices
+    worker: WorkerProcess
+    tokens: FormTokens = field(default_factory=FormTokens)
+    now: Callable[[], datetime] = lambda: datetime.now(UTC)
+
+    @contextlib.contextmanager
+    def open_book(self) -> Iterator[LogBook]:
+        """Open the log book in the thread that asks. Raises LogBookError where there is none yet."""
+        from soakwitness.analysis.logbook.opening import open_logbook
+
+        with open_logbook(self.logbook) as book:
+            yield book
+
+    def stamp(self, by: str) -> Stamp:
+        """Who enters something, and when."""
+        from soakwitness.analysis.record.moments import Stamp, utc_text
+
+        return Stamp(utc_text(self.now()), by)
+
+    def page(self, request: Request, template: str, *, here: str, status: int = 200, **shown: Any) -> HTMLResponse:
+        """A page from its template. ``here`` is the name of the route that the navigation marks."""
+        text = (
+            _templates()
+            .get_template(template)
+            .render(
+                here=here,
+                navigation=self._navigation(request),
+                form_token=self.tokens.of(request),
+                way=lambda name, **parts: way(request, name, **parts),
+                **shown,
+            )
+        )
+        return HTMLResponse(text, status_code=status)
+
+    def _navigation(self, request: Request) -> Sequence[tuple[str, str, str]]:
+        found = ((word, name, way(request, name)) for word, name in NAVIGATION)
+        return [(word, name, path) for word, name, path in found if path is not None]
+
+
+def way(request: Request, name: str, **parts: Any) -> str | None:
+    """Path of a page by the name of its route; None where the book has no such page."""
+    try:
+        return str(request.app.url_path_for(name, **parts))
+    except NoMatchFound:
+        return None
+
+
+@cache
+def _templates() -> Environment:
+    from jinja2 import Environment, FunctionLoader
+
+    folder = files("soakwitness.cli.book") / "templates"
+
+    def text(name: str) -> str | None:
+        place = folder / name
+        return place.read_text(encoding="utf-8") if "/" not in name and place.is_file() else None
+
+    made = Environment(autoescape=True, loader=FunctionLoader(text), trim_blocks=True, lstrip_blocks=True)
+    made.filters["json"] = json.dumps
+    return made

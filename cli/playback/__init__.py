@@ -1,0 +1,1 @@
+"""A recorded run as a page that plays itself."""

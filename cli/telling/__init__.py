@@ -1,0 +1,1 @@
+"""What a recording process tells the book, and how it finds it; standard library only."""
