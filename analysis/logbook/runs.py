@@ -74,8 +74,9 @@ def take_in(
     ``again``: read every folder anew; else only those that are new or changed. ``accept``: runs whose seal is taken as
     it is now, whatever was seen before. ``progress``: gets how many folders were read, of how many.
     """
-    here = {entry.name: Path(entry.path) for entry in os.scandir(book.runs_folder) if entry.is_dir()}
-    known = {Path(row["folder"]).name: row for row in book.rows("SELECT run, folder, files, missing FROM runs")}
+    here = {entry.name: entry.path for entry in os.scandir(book.runs_folder) if entry.is_dir()}
+    rows = book.rows("SELECT run, folder, files, missing FROM runs")
+    known = {row["folder"].rpartition("/")[2]: row for row in rows}
     marks = {name: _file_mark(path) for name, path in here.items()}
     todo = [
         name
@@ -91,7 +92,7 @@ def take_in(
     with book.writing(stamp):
         for number, name in enumerate(todo, start=1):
             try:
-                run = _take_folder(book, here[name], marks[name], stamp, accept=accept)
+                run = _take_folder(book, Path(here[name]), marks[name], stamp, accept=accept)
             except (RunFolderError, OSError, ValueError, OverflowError) as error:  # one odd folder leaves the others
                 unreadable.append(f"{name}: {error}")
             else:
@@ -103,13 +104,13 @@ def take_in(
     return Taken(tuple(new), tuple(changed), tuple(gone), tuple(unreadable))
 
 
-def _file_mark(folder: Path) -> str:
+def _file_mark(folder: str) -> str:
     """Size and time of what tells whether a run folder changed."""
     try:
-        state = os.stat(folder / "seal.json")
+        state = os.stat(f"{folder}/seal.json")
     except OSError:
         parts = sorted(e.name for e in os.scandir(folder) if e.name.endswith((".csv", "run.json")))
-        return "open " + " ".join(f"{name} {os.stat(folder / name).st_size}" for name in parts)
+        return "open " + " ".join(f"{name} {os.stat(f'{folder}/{name}').st_size}" for name in parts)
     return f"seal {state.st_size} {state.st_mtime_ns}"
 
 

@@ -27,6 +27,7 @@ from soakwitness.firmware_bridge.runfolder.row_numbers import read_numbers
 SCHEMA = "soakwitness/chart/1"
 MOST_POINTS = 2000
 Answer = Mapping[str, Any]
+Gap = tuple[float, float]  # from and to [s]
 
 
 @dataclass(frozen=True)
@@ -47,7 +48,7 @@ class RunLines:
     lines: tuple[DrawnLine, ...]
     start_s: float
     stop_s: float
-    gaps: tuple[tuple[float, float], ...]
+    gaps: tuple[Gap, ...]
 
 
 def read_lines(path: Path) -> RunLines:
@@ -76,15 +77,27 @@ def _celsius(values: array[float], column: Column) -> array[float]:
     """Readings in degC; what no thermocouple can show is none."""
     unit: Unit = "F" if column.unit == "F" else "C"
     shown = values if unit == "C" else array("d", (to_celsius(value, unit) for value in values))
-    if all(COLDEST_C <= value <= HOTTEST_C for value in shown):
+    if not shown or (min(shown) >= COLDEST_C and max(shown) <= HOTTEST_C):
         return shown
     return array("d", (value if COLDEST_C <= value <= HOTTEST_C else math.nan for value in shown))
 
 
-def _unread(lines: Sequence[DrawnLine], start_s: float, stop_s: float, gap_s: float) -> Iterator[tuple[float, float]]:
-    """When no sensor was read."""
-    times = sorted({t for one in lines if one.role != "setpoint" for t in one.line.t_s} | {start_s, stop_s})
-    yield from ((a, b) for a, b in zip(times, times[1:], strict=False) if b - a > gap_s)
+def _unread(lines: Sequence[DrawnLine], start_s: float, stop_s: float, gap_s: float) -> list[Gap]:
+    """When no sensor was read: the gaps that all of them share."""
+    shared: list[Gap] | None = None
+    for one in lines:
+        if one.role != "setpoint":
+            own = _gaps(one.line, start_s, stop_s, gap_s)
+            shared = own if shared is None else [(max(a, c), min(b, d)) for a, b in shared for c, d in own]
+            shared = [(a, b) for a, b in shared if b - a > gap_s]
+    return shared or []
+
+
+def _gaps(line: TraceLine, start_s: float, stop_s: float, gap_s: float) -> list[Gap]:
+    if not line.t_s:
+        return [(start_s, stop_s)]
+    gaps = [(start_s, line.t_s[0]), *((line.t_s[i], line.t_s[i + 1]) for i in line.breaks), (line.t_s[-1], stop_s)]
+    return [(a, b) for a, b in gaps if b - a > gap_s]
 
 
 def chart_data(

@@ -10,6 +10,7 @@ from array import array
 from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
+from operator import sub
 from statistics import median
 
 GAP_PERIODS = 3  # an interval over so many nominal periods is a gap
@@ -35,10 +36,12 @@ class LinePart:
 
 def line_of(t_s: array[float], value: array[float], *, gap_s: float) -> TraceLine:
     """A line of all readings, NaN where nothing was read; a pause longer than ``gap_s`` [s] is a gap."""
-    had = [i for i, number in enumerate(value) if number == number]
-    if len(had) < len(value):
+    if math.isnan(sum(value)):
+        had = [i for i, number in enumerate(value) if number == number]
         t_s, value = array("d", (t_s[i] for i in had)), array("d", (value[i] for i in had))
-    breaks = tuple(i for i, (a, b) in enumerate(zip(t_s, t_s[1:], strict=False)) if b - a > gap_s)
+    pauses = list(map(sub, t_s[1:], t_s))
+    longer = pauses and max(pauses) > gap_s
+    breaks = tuple(i for i, pause_s in enumerate(pauses) if pause_s > gap_s) if longer else ()
     return TraceLine(t_s, value, breaks)
 
 

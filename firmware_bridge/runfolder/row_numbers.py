@@ -32,16 +32,16 @@ def read_numbers(path: Path) -> RowNumbers:
     header = read_header(path)
     names = [column.name for column in header.columns]
     columns = [array("d") for _ in range(len(names) + 1)]
-    for rows in _blocks(check_record(path).good, len(names) + 3):
-        cells = list(zip(*rows, strict=True))
+    for block in _blocks(check_record(path).good):
+        cells = _cells(block, len(names) + 3)
         for column, some in zip(columns, (cells[0], *cells[2:-1]), strict=True):
             column.extend(_floats(some))
     _keep_rising(columns)
     return RowNumbers(header, columns[0], dict(zip(names, columns[1:], strict=True)))
 
 
-def _blocks(ranges: Sequence[ByteRange], cells: int) -> Iterator[list[list[str]]]:
-    """Rows of as many cells as there should be, some thousand at a time."""
+def _blocks(ranges: Sequence[ByteRange]) -> Iterator[str]:
+    """Text of whole rows, some thousand at a time."""
     for part in ranges:
         with part.segment.open("rb") as file:
             file.seek(part.start)
@@ -50,10 +50,18 @@ def _blocks(ranges: Sequence[ByteRange], cells: int) -> Iterator[list[list[str]]
                 data = file.read(min(left, _AT_ONCE))
                 data += file.readline() if len(data) < left and not data.endswith(b"\n") else b""
                 left = left - len(data) if data else 0
-                rows = [line.split(",") for line in data.decode("utf-8", "replace").split("\n") if line]
-                rows = [row for row in rows if len(row) == cells]
-                if rows:
-                    yield rows
+                if data:
+                    yield data.decode("utf-8", "replace").removesuffix("\n")
+
+
+def _cells(block: str, count: int) -> list[Sequence[str]]:
+    """The columns of some rows; a row of another number of cells is left out."""
+    every = block.replace("\n", ",").split(",")
+    columns: list[Sequence[str]] = [every[k::count] for k in range(count)]
+    if len(every) % count == 0 and all(utc.endswith("Z") for utc in columns[1]):  # so that none is one row too far
+        return columns
+    rows = [cells for line in block.split("\n") if len(cells := line.split(",")) == count]
+    return list(zip(*rows, strict=True)) if rows else [()] * count
 
 
 def _floats(cells: Sequence[str]) -> list[float]:
@@ -61,7 +69,7 @@ def _floats(cells: Sequence[str]) -> list[float]:
         numbers = list(map(float, cells))
     except ValueError:  # an empty cell, or a text
         numbers = [_number(cell) for cell in cells]
-    return numbers if all(map(math.isfinite, numbers)) else [n if math.isfinite(n) else math.nan for n in numbers]
+    return numbers if math.isfinite(sum(numbers)) else [n if math.isfinite(n) else math.nan for n in numbers]
 
 
 def _number(cell: str) -> float:

@@ -56,3 +56,9 @@ def test_a_run_without_rows_has_none(tmp_path: Path) -> None:
     shutil.rmtree(run.path)
     with pytest.raises(RunFolderError):
         read_numbers(run.path)
+
+
+def test_a_row_of_another_number_of_cells_moves_no_other() -> None:
+    good, long, short = "1,07:00:01Z,5,c", "2,07:00:02Z,6,7,c", "3,07:00:03Z,c"
+    assert row_numbers._cells("\n".join((good, long, short)), 4) == [("1",), ("07:00:01Z",), ("5",), ("c",)]
+    assert row_numbers._cells(long, 4) == [()] * 4
