@@ -15,55 +15,66 @@ if TYPE_CHECKING:
     from soakwitness.analysis.logbook.charges import Charged
     from soakwitness.analysis.logbook.entries import Struck
     from soakwitness.analysis.logbook.history import History, Step
+    from soakwitness.analysis.logbook.pieces import Piece
     from soakwitness.analysis.logbook.treatments import Treatment
 
 
 def history_lines(life: History, unit: Unit) -> list[str]:
     """Lines for the screen."""
     piece = life.piece
-    facts = ["coupon" if piece.coupon else None, piece.steel, f"lot {piece.lot}" if piece.lot else None]
-    facts += [
-        f"{piece.thickness_mm:g} mm" if piece.thickness_mm else None,
-        f"stamp {piece.stamp}" if piece.stamp else None,
-    ]
-    facts += [piece.customer, f"order {piece.order}" if piece.order else None]
-    facts += [f"batch {', '.join(life.batches)}" if life.batches else None, piece.note or None]
-    known = ", ".join(f for f in facts if f) or "nothing more is known of it"
-    lines = [f"{piece.id}: {known}, entry {piece.entry}"]
+    lines = [f"{piece.id}: {known_words(piece, life.batches)}, entry {piece.entry}"]
     if life.steps:
         lines.append(table([_row(step, unit) for step in life.steps], indent="  "))
     else:
         lines.append("  Nothing is on record yet.")
-    lines += [f"  {_waiting(charged)}" for charged in life.waiting]
+    lines += [f"  {waiting_words(charged)}" for charged in life.waiting]
     for finding in life.findings:
         word = "Note" if finding.severity == "note" else "Warning"
         lines.append(f"{word}: {finding.says} {finding.next}")
     return lines
 
 
+def known_words(piece: Piece, batches: Sequence[str]) -> str:
+    """What is known of a piece, one after the other."""
+    facts = ["coupon" if piece.coupon else None, piece.steel, f"lot {piece.lot}" if piece.lot else None]
+    facts += [
+        f"{piece.thickness_mm:g} mm" if piece.thickness_mm else None,
+        f"stamp {piece.stamp}" if piece.stamp else None,
+    ]
+    facts += [piece.customer, f"order {piece.order}" if piece.order else None]
+    facts += [f"batch {', '.join(batches)}" if batches else None, piece.note or None]
+    return ", ".join(f for f in facts if f) or "nothing more is known of it"
+
+
 def _row(step: Step, unit: Unit) -> tuple[str, str, str, str]:
+    return (shown_time(step.start_utc), step.kind, *step_words(step, unit))
+
+
+def step_words(step: Step, unit: Unit) -> tuple[str, str]:
+    """What happened to a piece, and which run or entry tells of it."""
     from soakwitness.analysis.logbook.hardness import HardnessEntry
     from soakwitness.analysis.logbook.inspections import Inspection
     from soakwitness.analysis.logbook.treatments import Treatment
 
     source = step.source
     if isinstance(source, HardnessEntry):
-        return (shown_time(step.start_utc), "hardness", one_test(source), f"entry {source.entry}")
+        return one_test(source), f"entry {source.entry}"
     if isinstance(source, Treatment):
-        return (shown_time(step.start_utc), step.kind, treatment_words(source, unit), f"entry {source.entry}")
+        return treatment_words(source, unit), f"entry {source.entry}"
     if isinstance(source, Inspection):
         what = ", ".join(part for part in (source.says, source.note) if part)
-        return (shown_time(step.start_utc), step.kind, what, f"entry {source.entry}")
+        return what, f"entry {source.entry}"
     charged = step.charged
     where = f", {charged.place}" if charged and charged.place else ""
     foil = "" if charged is None or charged.foil is None else ", foil" if charged.foil else ", bare"
     verdict = source.verdict or ("run folder missing" if source.missing else "not verified")
     what = f"{verdict}: {source.recipe_name or 'no recipe'}{where}{foil}"
     entry = f", entry {charged.entry}" if charged and charged.entry else ""
-    return (shown_time(step.start_utc), step.kind, what, f"{source.run}{entry}")
+    return what, f"{source.run}{entry}"
 
 
-def _waiting(charged: Charged) -> str:
+def waiting_words(charged: Charged) -> str:
+    """For which run a piece waits."""
     facts = [f"charge {charged.charge}", charged.place, charged.note]
     return (
         f"Waits for the next run of {charged.waits_for} ({', '.join(f for f in facts if f)}), "

@@ -64,7 +64,7 @@ export function drawOver(chart, u) {
     ctx.restore();
   }
   const taken = Array.from({ length: ROWS }, () => []);
-  for (const flag of run.flags.filter(inside).sort((a, b) => (a.severity === "fail" ? 0 : 1) - (b.severity === "fail" ? 0 : 1) || a.at_s - b.at_s)) {
+  for (const flag of chart.flagged().filter(inside).sort((a, b) => (a.severity === "fail" ? 0 : 1) - (b.severity === "fail" ? 0 : 1) || a.at_s - b.at_s)) {
     const colour = flag.severity === "fail" ? "--bad" : "--wait";
     const wide = ctx.measureText(flag.words).width + 12 * scale;
     const right = x(flag) + wide <= bbox.left + bbox.width;

@@ -195,7 +195,7 @@ class RunChart {
     this.chart = new uPlot({
       ...this.size(),
       legend: { show: false },
-      padding: [Math.min(ROWS, this.runs[0].flags.length) * ROW_PX + 12, 14, 0, 0],
+      padding: [Math.min(ROWS, this.flagged().length) * ROW_PX + 12, 14, 0, 0],
       scales: { x: { time: false }, y: { range: (u, low, high) => this.reach(low, high) } },
       axes: [
         { ...axis, incrs: STEPS_S, space: 64, values: (u, splits) => splits.map((t) => clock(t, seconds(splits))) },
@@ -268,7 +268,7 @@ class RunChart {
     const long = Math.min(Math.max(to - from, LEAST_S), this.whole[1] - this.whole[0]);
     const first = Math.min(Math.max(from, this.whole[0]), this.whole[1] - long);
     this.part = [first, first + long];
-    this.chart.setScale("x", { min: first, max: first + long });
+    this.chart.batch(() => this.chart.setScale("x", { min: first, max: first + long })); // at once, not when it next draws
     this.refine();
   }
 
@@ -337,9 +337,10 @@ class RunChart {
     if (words.length) this.legend.append(make("span", {}, words.join("; ")));
   }
 
+  flagged() { return this.runs.length > 1 ? [] : this.runs[0].flags; } // they are one run's own
+
   listFlags() {
-    const run = this.runs[0];
-    this.flags.replaceChildren(...[...run.flags].sort((a, b) => a.at_s - b.at_s).map((flag) => {
+    this.flags.replaceChildren(...[...this.flagged()].sort((a, b) => a.at_s - b.at_s).map((flag) => {
       const button = make("button", { type: "button", class: flag.severity === "fail" ? "bad" : "wait" }, `${clock(flag.at_s)} ${flag.words}`);
       button.addEventListener("click", () => { this.goTo(flag.at_s); this.plot.focus(); });
       return make("li", {}, button);
