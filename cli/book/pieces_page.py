@@ -27,7 +27,7 @@ FILTERS = ("words", "steel", "lot", "customer", "batch")
 
 @dataclass(frozen=True)
 class ListedPiece:
-    """A piece as the page lists it: what it is, how hard it is, how many runs it was in."""
+    """A piece as the page lists it: what it is, and how hard."""
 
     piece: str
     known: str
@@ -77,4 +77,5 @@ def _listed(book: LogBook, piece: Piece) -> ListedPiece:
     from soakwitness.analysis.logbook.hardness import hardness_of
     from soakwitness.cli.words.piece_words import known_words
 
-    return ListedPiece(piece.id, known_words(piece, ()), hardness_now(hardness_of(book, piece.id)))
+    tests = hardness_of(book, piece.id)
+    return ListedPiece(piece.id, known_words(piece, ()), hardness_now(tests) if tests else "hardness not on record")

@@ -39,8 +39,8 @@ class RunInBook:
     """A run as the log book has it.
 
     ``kept`` is the verdict kept last; ``stale``: what it rests on changed since, or there is none yet and could be.
-    ``before``: the run before it on this furnace by the same recipe. ``on_record``: pieces that are more than a name in
-    its marks.
+    ``unit`` is the recipe's, ``in_unit`` the verdict with its sentences in it. ``before``: the run before it on this
+    furnace by the same recipe. ``on_record``: pieces that are more than a name in its marks.
     """
 
     entry: RunEntry
@@ -53,11 +53,18 @@ class RunInBook:
     marks: tuple[Mark, ...]
     before: str | None
     on_record: frozenset[str]
+    unit: Unit
+    in_unit: Answer | None = None
 
     @property
     def answer(self) -> Answer:
         """The verdict as ``verify --json`` gives it; empty where none is kept."""
-        return {} if self.kept is None else self.kept.answer
+        return self.in_unit or ({} if self.kept is None else self.kept.answer)
+
+    @property
+    def shown_in(self) -> Unit:
+        """The unit of its sentences: what is kept is in degC until the worker has put it into the recipe's."""
+        return self.unit if self.in_unit is not None else "C"
 
 
 def run_by_id(desk: Desk, run: str) -> RunEntry:
@@ -98,7 +105,16 @@ def run_in_book(desk: Desk, run: str) -> RunInBook:
             _marks(entry),
             _before(book, entry),
             known_pieces(book, [charged.piece for charged in pieces]),
+            unit_of(book, entry),
         )
+
+
+def unit_of(book: LogBook, entry: RunEntry) -> Unit:
+    """The unit of the recipe a run is judged by."""
+    from soakwitness.analysis.logbook.history import Recipes
+
+    recipe = Recipes(book).of(entry)
+    return "C" if recipe is None else recipe.unit
 
 
 def known_pieces(book: LogBook, names: Iterable[str]) -> frozenset[str]:

@@ -6,6 +6,7 @@ import asyncio
 import contextlib
 import json
 import math
+from dataclasses import replace
 from typing import Any
 from urllib.parse import urlencode
 
@@ -18,6 +19,7 @@ from soakwitness.cli.book.desk import Desk
 from soakwitness.cli.book.handing_out import hand_out
 from soakwitness.cli.book.run_in_book import (
     LOOKS,
+    Answer,
     RunInBook,
     chart_runs,
     clock_s,
@@ -26,6 +28,7 @@ from soakwitness.cli.book.run_in_book import (
     period_words,
     run_by_id,
     run_in_book,
+    unit_of,
 )
 from soakwitness.cli.book.working import JobRefused
 from soakwitness.cli.charts.run_data import MOST_POINTS, chart_data
@@ -37,9 +40,12 @@ SEVERITY = {"fail": ("fail", "bad"), "warn": ("warning", "wait"), "note": ("note
 
 def routes(desk: Desk) -> list[Route]:
     """The page of a run, the data of its chart, its verdict made anew, and its sheet."""
+    in_unit: dict[tuple[str, str], Answer] = {}  # by run and when its verdict was kept: sentences not in degC
 
     async def page(request: Request) -> Response:
         run = await asyncio.to_thread(run_in_book, desk, request.path_params["run"])
+        if run.unit != "C" and run.kept is not None:
+            run = replace(run, in_unit=in_unit.get((run.entry.run, run.kept.made_utc)))
         desk.states.begin(asyncio.to_thread(_read_ahead, desk, run))
         return desk.page(request, "run.html", here="runs", **shown_of(request, run))
 
@@ -58,6 +64,8 @@ def routes(desk: Desk) -> list[Route]:
         entry = await asyncio.to_thread(run_by_id, desk, request.path_params["run"])
         try:
             found = await desk.worker.ask("verdict", run=entry.folder.name)
+            if found["answer"] is not None:
+                in_unit[entry.run, await asyncio.to_thread(_made_utc, desk, entry.run)] = found["answer"]
         except JobRefused as error:
             return JSONResponse({"refused": str(error)}, status_code=409)
         return JSONResponse({"run": entry.run, "verdict": found["verdict"], "says": found["says"]})
@@ -82,6 +90,14 @@ def routes(desk: Desk) -> list[Route]:
     ]
 
 
+def _made_utc(desk: Desk, run: str) -> str:
+    from soakwitness.analysis.logbook.kept import last_verdict
+
+    with desk.open_book() as book:
+        kept = last_verdict(book, run)
+    return "" if kept is None else kept.made_utc
+
+
 def _read_ahead(desk: Desk, run: RunInBook) -> None:
     """Read a run while the browser loads the scripts of its chart, which is going to ask for it."""
     with contextlib.suppress(RunFolderError, OSError):
@@ -93,9 +109,9 @@ def _chart(desk: Desk, name: str, part: dict[str, float | None], most: int) -> d
 
     entry = run_by_id(desk, name)
     with desk.open_book() as book:
-        verdict = last_verdict(book, entry.run)
+        verdict, unit = last_verdict(book, entry.run), unit_of(book, entry)
     lines = desk.lines.lines(entry.folder)
-    return chart_data(lines, None if verdict is None else verdict.answer, unit="C", most=most, **part)
+    return chart_data(lines, None if verdict is None else verdict.answer, unit=unit, most=most, **part)
 
 
 def _number(text: str | None) -> float | None:
@@ -119,7 +135,8 @@ def shown_of(request: Request, run: RunInBook) -> dict[str, Any]:
         "says": short.get("says") or _without_verdict(run),
         "next": short.get("next"),
         "not_known": short.get("not_known") or (),
-        "bars": had_bars(answer),
+        "bars": had_bars(answer, run.shown_in),
+        "other_unit": run.kept is not None and run.shown_in != run.unit,
         "log": log_lines(run),
         "findings": findings_shown(run),
         "about_run": [d for d in run.decided if d.finding is None],

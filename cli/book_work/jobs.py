@@ -23,6 +23,7 @@ def verdict(logbook: Path, progress: Progress, *, run: str) -> dict[str, Any]:
         "verdict": found.verification.verdict,
         "says": short.says.text(unit),
         "next": None if short.next is None else short.next.text(unit),
+        "answer": None if unit == "C" else found.answer(unit),  # the one in degC is kept in the log book
     }
 
 

@@ -7,8 +7,7 @@ from array import array
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from soakwitness.cli.options.common import WrongUse
-from soakwitness.firmware_bridge.common.units import from_celsius
+from soakwitness.firmware_bridge.common.units import Unit, from_celsius
 
 if TYPE_CHECKING:
     from soakwitness.analysis.record.run import FloatArray
@@ -31,14 +30,14 @@ def print_sheet(logbook: Path, *words: str) -> dict[str, Any]:
 
 
 def packet_estimate(logbook: Path, folder: Path) -> dict[str, Any]:
-    """The estimate of the blade in its packet as lines of the chart [degC]: its best course, and its range."""
+    """The estimate of the blade in its packet as lines of the chart, in the recipe's unit: best course and range."""
     from soakwitness.cli.charts.run_chart import last_pull_s
     from soakwitness.cli.verdicts.verified import verify_run
 
     found = verify_run(folder, None, logbook)
     work, pulled_s = found.verification.work, last_pull_s(found.run)
     if work is None or work.source != "packet estimate":
-        raise WrongUse(f"{folder.name}: its blades were not estimated in a packet.")
+        return {"lines": []}  # a load sensor tells, or each blade has an estimate of its own
     kind = "fitted" if work.fitted else "a model, not measured"
     named = (
         (f"blade in its packet, estimated ({kind})", "estimate", work.best_c),
@@ -46,14 +45,15 @@ def packet_estimate(logbook: Path, folder: Path) -> dict[str, Any]:
         ("hottest it may have been", "range", work.high_c),
     )
     end = len(work.t_s) if pulled_s is None else int(work.t_s.searchsorted(pulled_s, side="right"))
-    return {"lines": [_line(name, role, work.t_s[:end], temp_c[:end]) for name, role, temp_c in named]}
+    unit = found.recipe.unit
+    return {"lines": [_line(name, role, work.t_s[:end], temp_c[:end], unit) for name, role, temp_c in named]}
 
 
-def _line(name: str, role: str, t_s: FloatArray, temp_c: FloatArray) -> dict[str, Any]:
+def _line(name: str, role: str, t_s: FloatArray, temp_c: FloatArray, unit: Unit) -> dict[str, Any]:
     from soakwitness.cli.charts.windows_of_lines import line_of, part_of, usual_gap_s
 
     times = array("d", t_s.tolist())
     line = line_of(times, array("d", temp_c.tolist()), gap_s=usual_gap_s(times, None))
     part = part_of(line, times[0] if times else 0.0, times[-1] if times else 0.0, most=MOST_POINTS)
-    shown = [None if value is None else round(from_celsius(value, "C"), 2) for value in part.value]
+    shown = [None if value is None else round(from_celsius(value, unit), 2) for value in part.value]
     return {"name": name, "role": role, "t_s": [round(t, 3) for t in part.t_s], "shown": shown}

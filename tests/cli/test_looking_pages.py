@@ -19,7 +19,7 @@ from soakwitness.analysis.logbook.hardness import add_hardness
 from soakwitness.analysis.logbook.kept import Computed, keep
 from soakwitness.analysis.logbook.opening import LogBook, open_logbook
 from soakwitness.analysis.logbook.pieces import Piece, add_pieces
-from soakwitness.analysis.logbook.runs import run_named, take_in
+from soakwitness.analysis.logbook.runs import give_recipe, run_named, take_in
 from soakwitness.analysis.logbook.treatments import add_treatment
 from soakwitness.analysis.metallurgy.hardness_readings import HardnessReading
 from soakwitness.firmware_bridge.runfolder.contents import Column
@@ -304,6 +304,47 @@ def test_several_runs_stand_over_each_other_at_a_hold_or_from_their_starts(brows
         at.tab.get_by_label("Set to nought at").select_option("start")
         assert at.tab.evaluate(f"{chart}.shift") == [0, 0]
         assert at.tab.locator(".legend button").count() == 4
+        assert at.problems == []
+
+
+RECIPE_IN_F = """
+name = "Paring blades in Fahrenheit, harden"
+unit = "F"
+load = "cold"
+
+[[step]]
+ramp = "full power"
+to = 1436
+
+[[step]]
+hold_minutes = 10
+tolerance = 14
+
+[[step]]
+ramp = "full power"
+to = 1904
+
+[[step]]
+hold_minutes = 15
+tolerance = 11
+"""
+
+
+@pytest.mark.browser
+def test_a_recipe_in_fahrenheit_is_told_in_fahrenheit(browser: Any, tmp_path: Path) -> None:
+    folder = sample_book(tmp_path / "book", "short-soak")
+    with open_logbook(folder) as book:
+        give_recipe(book, SHORT, "Paring blades in Fahrenheit, harden", RECIPE_IN_F, stamp=STAMP)
+    with served(folder) as shown:
+        at = Watched(browser, 1280, 900)
+        at.tab.goto(f"{shown.address}runs/{SHORT}")
+        at.tab.locator("h1", has_text="were at 1904 °F for").wait_for(timeout=60_000)
+        at.tab.locator("figure[data-ready]").wait_for()
+        assert "15 min at 1904 °F" in at.tab.text_content("section")
+        at.tab.locator("figure .plot").focus()
+        at.tab.keyboard.press("ArrowRight")
+        assert re.search(r"control \d{4}[.\d]* °F", at.tab.text_content("figure .reading"))
+        assert "°C" not in at.tab.text_content("main")
         assert at.problems == []
 
 
