@@ -39,6 +39,8 @@ NAVIGATION = (
     ("Guide", "guide"),
 )
 
+PATIENCE_S = 0.5  # a page does not wait for another writer; the next one takes in what is new
+
 
 @dataclass(frozen=True)
 class Desk:
@@ -66,9 +68,13 @@ class Desk:
 
     @contextlib.contextmanager
     def open_book_in_step(self) -> Iterator[LogBook]:
-        """The same, with what is new in the run folders taken in."""
-        with self.open_book() as book:
-            self.in_step.look(book, self.stamp("book"))
+        """The same, with what is new in the run folders taken in; while another one writes, as it was before."""
+        from soakwitness.analysis.errors import LogBookError
+        from soakwitness.analysis.logbook.opening import open_logbook
+
+        with open_logbook(self.logbook, wait_s=PATIENCE_S) as book:
+            with contextlib.suppress(LogBookError):
+                self.in_step.look(book, self.stamp("book"))
             yield book
 
     def stamp(self, by: str) -> Stamp:

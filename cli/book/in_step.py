@@ -31,8 +31,8 @@ class InStep:
             written, now_s = os.stat(book.runs_folder).st_mtime_ns, time.monotonic()
             if written == self._seen[0] and now_s - self._seen[1] < APART_S:
                 return
-            self._seen = (written, now_s)
             taken = take_in(book, stamp=stamp)
+            self._seen = (written, now_s)
             if taken.new or taken.changed:
                 bind_waiting(book, stamp=stamp)
                 bind_loads(book, stamp=stamp)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 import shutil
+import time
 import urllib.parse
 from collections.abc import Iterator
 from dataclasses import replace
@@ -22,11 +23,13 @@ from soakwitness.analysis.logbook.pieces import Piece, add_pieces
 from soakwitness.analysis.logbook.runs import give_recipe, run_named, take_in
 from soakwitness.analysis.logbook.treatments import add_treatment
 from soakwitness.analysis.metallurgy.hardness_readings import HardnessReading
+from soakwitness.cli.book.lines_kept import RUNS_KEPT, LinesKept
 from soakwitness.firmware_bridge.runfolder.contents import Column
 from soakwitness.firmware_bridge.runfolder.writer import RunFolder
 from tests.cli.books import INJECTED, ServedBook, served
 from tests.cli.browsers import Watched, chromium
 from tests.log_books import STAMP
+from tests.run_folders import fill, new_run, sealed_run
 
 ROOT = Path(__file__).resolve().parents[2]
 SHORT = "20260303T070410Z_shed-furnace_0002"
@@ -403,6 +406,49 @@ def test_a_small_picture_breaks_where_nothing_was_read(samples: ServedBook) -> N
     (gap,) = runs - {GOOD, SHORT}
     assert strokes(gap) == [2, 2]
     assert strokes(GOOD) == [1, 1]
+
+
+@pytest.mark.browser
+def test_a_run_whose_folder_is_gone_says_so(browser: Any, tmp_path: Path) -> None:
+    folder = sample_book(tmp_path / "book", "good")
+    shutil.rmtree(folder / "runs" / "good")
+    with served(folder) as book:
+        at = Watched(browser, 390, 844)
+        at.tab.goto(f"{book.address}runs/{GOOD}")
+        assert at.tab.text_content("h1") == "Its folder is missing: nothing of it can be looked at."
+        assert "Its folder is missing." in book.ask("GET", "/runs")[2]
+        assert at.problems == []
+
+
+def test_while_another_program_writes_the_pages_come_all_the_same(tmp_path: Path) -> None:
+    folder = sample_book(tmp_path / "book", "good")
+    with served(folder) as book, open_logbook(folder) as other:
+        other.connection.execute("BEGIN IMMEDIATE")
+        shutil.copytree(ROOT / "sample_logs" / "short-soak", folder / "runs" / "short-soak")
+        begun = time.monotonic()
+        for path in ("/runs", f"/runs/{GOOD}", "/pieces/C-03"):
+            assert book.ask("GET", path)[0] == 200
+        assert time.monotonic() - begun < 9.0  # three times a short patience, and a loaded machine
+        assert SHORT not in book.ask("GET", "/runs")[2]
+        other.connection.rollback()
+        assert SHORT in book.ask("GET", "/runs")[2]
+
+
+def test_readings_are_kept_while_their_files_stay_as_they_are(tmp_path: Path) -> None:
+    run = new_run(tmp_path)
+    fill(run, 5)
+    kept = LinesKept()
+    first = kept.lines(run.path)
+    assert first.stop_s == 4.0
+    assert kept.lines(run.path) is first
+    fill(run, 5, start=5)
+    run.sync()
+    assert kept.lines(run.path).stop_s == 9.0
+    assert kept.picture(run.path).count("<path") == 2
+    for k in range(RUNS_KEPT + 2):
+        kept.lines(sealed_run(tmp_path / str(k), 10))
+    assert len(kept._lines) == RUNS_KEPT
+    run.close()
 
 
 def test_a_log_book_that_is_none_yet_says_so(tmp_path: Path) -> None:
