@@ -18,6 +18,7 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "watch": ("watch", "watch", "Watch the furnace for ever and record every run by itself."),
     "book": ("book", "book", "The log book as pages in a browser: what records now, runs, the guide."),
     "mark": ("mark", "mark", "Say that something was done: load, pull, plates, hand-warm, door, note."),
+    "today": ("today", "today", "What is waiting, and the command that settles it."),
     "runs": ("runs", "runs", "List the runs of the log book, or write one out as a table."),
     "import": ("import_", "import_", "Make a run folder from a log that another instrument kept."),
     "recipe": ("recipe", "recipe", "Check and draw a recipe, or say what to type into the controller."),

@@ -8,11 +8,13 @@ folders, log layouts, the shop's own steels. What is made anew by itself (locks,
 from __future__ import annotations
 
 import contextlib
+import dataclasses
 import hashlib
 import json
 import os
 import re
 import shutil
+import sqlite3
 import zipfile
 import zlib
 from collections.abc import Callable, Iterator
@@ -29,8 +31,10 @@ from soakwitness.firmware_bridge.runfolder.files import Files, open_regular
 CONTENTS = "backup.json"
 FORMAT = "1.0"
 _MADE_ANEW = re.compile(rf"(?:{COPIES}|locks)/.*|{DATABASE}.*|logbook\.writer|.*\.(?:lock|part)|{CONTENTS}")
+_NOTED = "INSERT INTO backups (entry, file, made_utc, made_by) VALUES (?, ?, ?, ?)"
 _PLAIN = re.compile(r"[^\\:\x00]+")
 _AT_ONCE = 1 << 20
+NOTE_S = 0.5
 
 Progress = Callable[[int, int], None]
 
@@ -60,20 +64,48 @@ def back_up(
     if file.resolve().is_relative_to(book.folder.resolve()):
         raise LogBookError(f"{file} is inside the log book, and would be lost with it. Give a place elsewhere.")
     part, copy = (file.with_name(f"{file.name}.{os.getpid()}{ending}") for ending in (".part", ".sqlite.part"))
+    last = book.row("SELECT coalesce(max(entry), 0) AS entry FROM backups")
+    noted = (1 + (last["entry"] if last else 0), str(file.resolve()), stamp.at_utc, stamp.by)
     try:
         copy_to(book, copy, replace=True)
+        _note_in_copy(copy, noted)
         made = _write(book.folder, part, copy, stamp, progress)
         with part.open("rb+") as written:
             os.fsync(written.fileno())
         os.replace(part, file)
         Files().sync_folder(file.absolute().parent)
-    except OSError as error:
-        raise LogBookError(f"{file}: the backup could not be written ({error.strerror or error}).") from error
+    except (OSError, sqlite3.Error) as error:
+        reason = getattr(error, "strerror", None) or error
+        raise LogBookError(f"{file}: the backup could not be written ({reason}).") from error
     finally:
         for path in (part, copy):
             with contextlib.suppress(OSError):
                 path.unlink(missing_ok=True)
+    _note(book, noted, stamp)
     return made
+
+
+def _note(book: LogBook, noted: tuple[object, ...], stamp: Stamp) -> None:
+    """Enter when the backup was made, and where; one who is writing meanwhile is not waited for, the backup stands."""
+    try:
+        with dataclasses.replace(book, wait_s=NOTE_S).writing(stamp):
+            book.connection.execute(_NOTED, noted)
+    except (LogBookError, sqlite3.Error) as error:
+        if book.told is not None:
+            book.told(f"The backup stands; that it was made could not be entered: {error}")
+
+
+def _note_in_copy(copy: Path, noted: tuple[object, ...]) -> None:
+    """Have the copy of the database know of its own backup, which is made of it; the book itself learns it after."""
+    with contextlib.closing(sqlite3.connect(copy, isolation_level=None)) as connection:
+        connection.execute("PRAGMA journal_mode = DELETE")
+        connection.execute(_NOTED, noted)
+
+
+def last_backup_utc(book: LogBook) -> str | None:
+    """When the whole log book was written into one file last; None where that is not on record."""
+    row = book.row("SELECT max(made_utc) AS made_utc FROM backups")
+    return None if row is None else row["made_utc"]
 
 
 def _write(folder: Path, part: Path, copy: Path, stamp: Stamp, progress: Progress | None) -> Backup:

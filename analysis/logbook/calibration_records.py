@@ -5,12 +5,14 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from soakwitness.analysis.errors import LogBookError
 from soakwitness.analysis.logbook.opening import LogBook
-from soakwitness.analysis.record.hours_hot import HoursHot
 from soakwitness.analysis.record.moments import Stamp, read_day
+
+if TYPE_CHECKING:
+    from soakwitness.analysis.record.hours_hot import HoursHot
 
 Reading = tuple[float, float, float]  # since the start [s], of the reference and of the sensor [degC]
 

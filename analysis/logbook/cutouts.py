@@ -11,6 +11,7 @@ from soakwitness.analysis.record.moments import Stamp
 from soakwitness.firmware_bridge.common.wording import Says, Temp
 
 LOWEST_C, HIGHEST_C = 30.0, 1600.0
+SPREAD_C = 15.0  # a hand-set cut-out with its own sensor beside the control's; engineering guess, no source
 
 
 @dataclass(frozen=True)
@@ -30,6 +31,11 @@ class CutOutTest:
     run: str | None
     note: str
     entered_by: str
+
+    @property
+    def did_not_cut(self) -> bool:
+        """Whether it let the furnace become clearly hotter than it is set to."""
+        return self.reached_c is not None and self.reached_c - self.set_c > SPREAD_C
 
 
 def add_cutout_test(

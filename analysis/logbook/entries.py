@@ -30,6 +30,7 @@ Table = Literal[
     "inspections",
     "cutout_tests",
     "upkeep",
+    "set_aside",
 ]
 
 # what a person calls an entry of each table
@@ -53,6 +54,7 @@ KINDS: dict[str, Table] = {
     "inspection": "inspections",
     "cutout": "cutout_tests",
     "upkeep": "upkeep",
+    "set-aside": "set_aside",
 }
 
 
@@ -110,6 +112,8 @@ def _where_numbers_stand(table: Table) -> str:
         return "Numbers are shown by: soakwitness place list"
     if table == "upkeep":
         return "Numbers are shown by: soakwitness upkeep FURNACE"
+    if table == "set_aside":
+        return "Numbers are shown by: soakwitness today --set-aside"
     if table == "measured_packets":
         return "Numbers are shown by: soakwitness packet list"
     if table in ("piece_facts", "charge_pieces", "hardness", "treatments", "inspections"):

@@ -50,6 +50,8 @@ TABLES = {
     "figures": "SELECT run, recipe_digest, analysis_version, made_utc, condition FROM figures ORDER BY run",
     "upkeep": "SELECT * FROM upkeep ORDER BY furnace, done_utc, entry",
     "dispositions": "SELECT * FROM dispositions ORDER BY run, entry",
+    "set_aside": "SELECT * FROM set_aside ORDER BY entry",
+    "backups": "SELECT * FROM backups ORDER BY entry",
 }
 
 

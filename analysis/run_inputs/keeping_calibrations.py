@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Any
 from soakwitness.analysis.calibration.correcting.ageing import (
     BASE_MONTHS,
     NOBLE_MONTHS,
-    NOBLE_TYPES,
     Drift,
     Due,
     Need,
@@ -27,6 +26,7 @@ from soakwitness.analysis.logbook.runs import list_runs
 from soakwitness.analysis.logbook.sensors import SensorLife, calibration_valid_on, sensor_life_on
 from soakwitness.analysis.record.moments import Stamp, add_months, later
 from soakwitness.analysis.run_inputs.corrections_in_force import in_force
+from soakwitness.analysis.thermocouples.wire_life import is_noble
 
 if TYPE_CHECKING:
     from soakwitness.analysis.logbook.opening import LogBook
@@ -70,7 +70,7 @@ def due_of(
 ) -> tuple[Due, Drift]:
     """When U reaches what the recipes of the furnace need, by how hot the sensor was in the last year and its drift."""
     kind = (life.thermocouple if life else None) or wire
-    months = NOBLE_MONTHS if kind in NOBLE_TYPES else BASE_MONTHS
+    months = NOBLE_MONTHS if is_noble(kind) else BASE_MONTHS
     year = heats_of(book, correction.furnace, correction.sensor, after_utc=later(at_utc, -YEAR_S), before_utc=at_utc)
     given = None if correction.drift is None else dict(correction.drift)
     drift = assumed_drift(kind, life.diameter_mm if life else None, year.hottest_c, given)

@@ -25,8 +25,6 @@ from soakwitness.firmware_bridge.common.wording import difference, temperature
 if TYPE_CHECKING:
     from soakwitness.analysis.logbook.cutouts import CutOutTest
 
-SPREAD_C = 15.0  # a hand-set cut-out with its own sensor beside the control's; engineering guess, no source
-
 
 @click.command()
 @click.argument("furnace")
@@ -114,9 +112,10 @@ def cutout_words(test: CutOutTest, unit: Unit) -> str:
     note = f" ({test.note})" if test.note else ""
     if test.tripped_c is None:
         assert test.reached_c is not None
-        over = test.reached_c - test.set_c
-        verdict = "it did NOT cut" if over > SPREAD_C else "not hot enough to tell"
+        verdict = "it did NOT cut" if test.did_not_cut else "not hot enough to tell"
         return f"set to {at}, no cut up to {temperature(test.reached_c, unit)}: {verdict}{note}"
+    from soakwitness.analysis.logbook.cutouts import SPREAD_C
+
     off = test.tripped_c - test.set_c
     word = "as it should" if abs(off) <= SPREAD_C else "early" if off < 0 else "late"
     itself = f" by itself in {test.run}" if test.by_itself else ""

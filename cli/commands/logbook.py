@@ -46,6 +46,7 @@ ENTRIES = (
     "load",
     "inspection",
     "cutout",
+    "set-aside",
 )
 
 

@@ -96,6 +96,10 @@ def take_in_runs(book: LogBook, stamp: Stamp) -> None:
 
 def measure_hours(book: LogBook, stamp: Stamp) -> None:
     """Measure how long sensors were hot in runs of which that is not known yet."""
+    from soakwitness.analysis.logbook.calibration_records import runs_without_hours
+
+    if not runs_without_hours(book):
+        return  # what measures loads numpy, and most commands find nothing to measure
     from soakwitness.analysis.recomputing.measuring_hours import measure_hours_hot
 
     with progress_bar("Measuring hours hot") as bar:

@@ -91,13 +91,13 @@ def beside_of(
 
 def _refuse_a_used_one(book: LogBook, correction: Correction, made: Compared, beside: BesideTheBook) -> None:
     """A used base-metal thermocouple reads by where its gradient lies: on a bench it is another one."""
-    from soakwitness.analysis.calibration.correcting.ageing import NOBLE_TYPES
     from soakwitness.analysis.logbook.calibration_records import heats_of
     from soakwitness.analysis.logbook.sensors import sensor_life_on
+    from soakwitness.analysis.thermocouples.wire_life import is_noble
 
     at_utc = _moment(made, correction)
     life = sensor_life_on(book, correction.furnace, correction.sensor, at_utc)
-    if life is None or life.thermocouple in NOBLE_TYPES:
+    if life is None or is_noble(life.thermocouple):
         return
     heats = heats_of(book, life.furnace, life.sensor, after_utc=life.fitted_utc, before_utc=at_utc)
     if heats.heats:

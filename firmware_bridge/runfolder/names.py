@@ -26,13 +26,18 @@ def spelled_out(names: Sequence[str]) -> tuple[str, ...]:
         else:
             found.append(name)
     for name in found:
-        if not _NAME.fullmatch(name) or len(name) > LONGEST_NAME:
+        if not is_name(name):
             shown = name if len(name) <= LONGEST_NAME else name[:20] + "..."
             raise RunFolderError(
                 f"{shown!r} cannot be a piece's name: use letters, digits, '-', '_' and '.', at most {LONGEST_NAME} of "
                 "them, no blanks, and no '-', '=', '+' or '@' first."
             )
     return tuple(dict.fromkeys(found))
+
+
+def is_name(name: str) -> bool:
+    """Whether this can be a piece's name; marks of other programs may name pieces otherwise."""
+    return _NAME.fullmatch(name) is not None and len(name) <= LONGEST_NAME
 
 
 def _range(text: str) -> list[str]:
@@ -46,6 +51,26 @@ def _range(text: str) -> list[str]:
         raise RunFolderError(f"{text!r}: a range counts upward, over at most {LONGEST_RANGE} pieces.")
     width = len(match["first"])
     return [f"{match['stem']}{number:0{width}d}" for number in range(first, last + 1)]
+
+
+def in_ranges(names: Sequence[str]) -> tuple[str, ...]:
+    """Draw together what ``spelled_out`` writes out: three and more that count upward, as ``B-041..B-046``."""
+    found: list[list[str]] = []
+    for name in dict.fromkeys(names):
+        if found and _next(found[-1][-1]) == name and len(found[-1]) < LONGEST_RANGE:
+            found[-1].append(name)
+        else:
+            found.append([name])
+    drawn = ([f"{group[0]}..{group[-1]}"] if len(group) > 2 else group for group in found)
+    return tuple(name for group in drawn for name in group)
+
+
+def _next(name: str) -> str | None:
+    """The name that counts on from this one with as many digits; None where it ends in none."""
+    stem, digits = re.fullmatch(r"(.*?)(\d*)", name, re.S).groups()  # type: ignore[union-attr]
+    if not digits or len(digits) > LONGEST_NAME or ".." in name:
+        return None
+    return f"{stem}{int(digits) + 1:0{len(digits)}d}"
 
 
 def counting(name: str) -> tuple[tuple[str, int], ...]:

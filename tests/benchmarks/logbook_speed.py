@@ -155,7 +155,8 @@ def main() -> None:
             keep_figures(book, one, names)
         last = f"P{asked.runs - 1:05d}-0"
         for words in (
-            ("runs",), ("piece", "history", last), ("audit", "--suspect", names[-1]), ("condition", "small furnace"),
+            ("today",), ("runs",), ("piece", "history", last), ("audit", "--suspect", names[-1]),
+            ("condition", "small furnace"),
         ):  # fmt: skip
             print(f"{' '.join(words[:2])}: {timed(folder, *words):.2f} s")
         with open_logbook(folder) as book:

@@ -30,6 +30,7 @@ from soakwitness.analysis.packet import packet_file
 from soakwitness.analysis.packet.piece import PEAK_C
 from soakwitness.analysis.recipes import recipe_file
 from soakwitness.analysis.verification.results.verification import FINDING_CODES
+from soakwitness.analysis.waiting.waiting_acts import KINDS as WAITING_KINDS
 from soakwitness.cli.commands.sensor import EXAMPLES
 from soakwitness.cli.guide.pages import ABOUT, ORDER, fitting_pages, page_text, page_titles
 from soakwitness.cli.main import COMMANDS, soakwitness
@@ -294,6 +295,10 @@ def test_every_key_and_word_of_a_recipe() -> None:
     assert missing(keys, "recipe") == []
     for word in (*recipe_file.ORDER_WORDS, "cold", "hot", "reading", "mean", "true temperature", "work", "control"):
         assert f'"{word}"' in code(PAGES["recipe"]), word
+
+
+def test_every_kind_of_what_waits() -> None:
+    assert missing(WAITING_KINDS, "today") == []
 
 
 def test_every_key_of_the_other_files() -> None:

@@ -10,16 +10,14 @@ from typing import Any
 import numpy as np
 
 from soakwitness.analysis.calibration.correcting.correction import Correction
+from soakwitness.analysis.thermocouples.wire_life import ends_h, is_noble, is_thin
 from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, number
 
 # Assumptions, from memory; no source was found. They hold until a second calibration of the same sensor life measures
 # the drift itself.
 BASE_METAL = (2.0, 2.0, 6.0)  # half-width at once, more per 100 h above 950 degC: thick and cool, thin or hot [K]
 NOBLE = (0.5, 0.5, 0.5)
-NOBLE_TYPES = frozenset("RSB")
-THIN_MM = 3.0
 HOT_C = 1060.0  # held at up to 1050, a reading may be some kelvin higher
-ENDS_H, THIN_ENDS_H = 100.0, 50.0
 WHOLE_DAYS, WHOLE_HOURS = 365.0, 20.0  # the first part of the drift is there after so long, or so long above 800 degC
 LEAST_DAYS, LEAST_HOURS = 30, 10.0  # two calibrations nearer than this tell of no drift
 NEED_SHARE = 0.75  # of the tolerance of a hold that U may take; the furnace itself needs the rest
@@ -94,12 +92,10 @@ def assumed_drift(
 
     ``given`` are figures that a person set: ``base_c``, ``per_100_h_c``, ``ends_h``.
     """
-    noble = thermocouple in NOBLE_TYPES
-    thin = diameter_mm is not None and diameter_mm < THIN_MM
+    noble, thin = is_noble(thermocouple), is_thin(diameter_mm)
     steep = thin or (hottest_c is not None and hottest_c > HOT_C)
     base_c, slow, fast = NOBLE if noble else BASE_METAL
-    ends_h = None if noble else THIN_ENDS_H if thin else ENDS_H
-    drift = Drift(base_c, fast if steep else slow, ends_h)
+    drift = Drift(base_c, fast if steep else slow, ends_h(thermocouple, diameter_mm))
     return replace(drift, **given) if given else drift
 
 
