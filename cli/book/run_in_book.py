@@ -20,6 +20,7 @@ from soakwitness.firmware_bridge.common.wording import duration, moment, tempera
 from soakwitness.firmware_bridge.common.zones import zone_on_record
 from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.runfolder.contents import Mark
+from soakwitness.firmware_bridge.runfolder.lock import RUN_LOCK, is_held
 from soakwitness.firmware_bridge.runfolder.reader import read_marks
 
 if TYPE_CHECKING:
@@ -107,6 +108,11 @@ def run_in_book(desk: Desk, run: str) -> RunInBook:
             known_pieces(book, [charged.piece for charged in pieces]),
             unit_of(book, entry),
         )
+
+
+def is_recorded(entry: RunEntry) -> bool:
+    """Whether it is being recorded now."""
+    return entry.seal is None and not entry.missing and is_held(entry.folder / RUN_LOCK)
 
 
 def unit_of(book: LogBook, entry: RunEntry) -> Unit:

@@ -16,10 +16,9 @@ from starlette.routing import Route
 
 from soakwitness.analysis.errors import LogBookError
 from soakwitness.cli.book.desk import Desk
-from soakwitness.cli.book.run_in_book import begun_words, chart_runs, known_pieces, run_by_id
+from soakwitness.cli.book.run_in_book import begun_words, chart_runs, is_recorded, known_pieces, run_by_id
 from soakwitness.firmware_bridge.common.wording import counted
 from soakwitness.firmware_bridge.errors import RunFolderError
-from soakwitness.firmware_bridge.runfolder.lock import RUN_LOCK, is_held
 
 if TYPE_CHECKING:
     from soakwitness.analysis.logbook.opening import LogBook
@@ -166,9 +165,11 @@ def verdict_of(book: LogBook, entry: RunEntry) -> tuple[str, str | None]:
     kept = last_verdict(book, entry.run)
     if entry.missing:
         return "Its folder is missing.", "missing"
+    if is_recorded(entry):
+        return "It is being recorded.", None
     if kept is not None:
         says = (kept.answer.get("in_short") or {}).get("says") or ""
         return says + ("" if kept.rules == RULES_VERSION else f" By rules {kept.rules}."), kept.verdict
     if entry.seal is None:
-        return ("It is being recorded.", None) if is_held(entry.folder / RUN_LOCK) else ("It was cut off.", None)
+        return "It was cut off.", None
     return ("Not compared with its recipe yet." if entry.recipe_name else "It carries no recipe."), None

@@ -23,17 +23,15 @@ from soakwitness.analysis.logbook.pieces import Piece, add_pieces
 from soakwitness.analysis.logbook.runs import give_recipe, run_named, take_in
 from soakwitness.analysis.logbook.treatments import add_treatment
 from soakwitness.analysis.metallurgy.hardness_readings import HardnessReading
-from soakwitness.cli.book.lines_kept import RUNS_KEPT, LinesKept
 from soakwitness.firmware_bridge.runfolder.contents import Column
+from soakwitness.firmware_bridge.runfolder.lock import RUN_LOCK, Lock
 from soakwitness.firmware_bridge.runfolder.writer import RunFolder
 from tests.cli.books import INJECTED, ServedBook, served
 from tests.cli.browsers import Watched, chromium
+from tests.cli.sample_books import GOOD, ROOT, SHORT, sample_book
 from tests.log_books import STAMP
-from tests.run_folders import fill, new_run, sealed_run
+from tests.run_folders import fill, new_run
 
-ROOT = Path(__file__).resolve().parents[2]
-SHORT = "20260303T070410Z_shed-furnace_0002"
-GOOD = "20260302T070410Z_shed-furnace_0001"
 SIZES = [(390, 844, "dark"), (1280, 900, "light")]
 # what has a name for who cannot see: a text, a label, or aria-label
 NAMELESS = """() => [...document.querySelectorAll("a, button, input, select, summary, [tabindex='0'], [role=img]")]
@@ -46,21 +44,6 @@ NAMELESS = """() => [...document.querySelectorAll("a, button, input, select, sum
 def browser() -> Iterator[Any]:
     with chromium() as browser:
         yield browser
-
-
-def sample_book(folder: Path, *names: str) -> Path:
-    """A log book with sample runs, and C-03 of them hardened in the one that was too short, soft."""
-    for name in names:
-        shutil.copytree(ROOT / "sample_logs" / name, folder / "runs" / name)
-    with open_logbook(folder) as book:
-        take_in(book, stamp=STAMP)
-        add_pieces(book, [Piece("C-03", steel="S44004", thickness_mm=3.0, customer="Huber")], stamp=STAMP)
-        if "short-soak" in names:
-            charge_pieces(book, ["C-03"], run=SHORT, foil=True, stamp=STAMP)
-        test = HardnessReading((55.1, 55.4, 54.9))
-        add_hardness(book, "C-03", test, measured_utc="2026-03-04T08:00:00Z", side="after", step="temper", stamp=STAMP)
-        add_treatment(book, ["C-03"], "temper", start_utc="2026-03-03T13:00:00Z", shown_c=200.0, stamp=STAMP)
-    return folder
 
 
 @pytest.fixture(scope="module")
@@ -237,79 +220,6 @@ def test_a_list_fills_with_verdicts_while_one_looks(browser: Any, tmp_path: Path
         assert at.problems == []
 
 
-@pytest.mark.browser
-def test_fingers_zoom_and_move_and_a_mouse_drags(browser: Any, samples: ServedBook) -> None:
-    assert samples.ask("GET", f"/runs/{SHORT}/judged.json")[0] == 200  # else the page is shown anew when it is
-    context = browser.new_context(viewport={"width": 390, "height": 844}, has_touch=True, is_mobile=True)
-    tab = context.new_page()
-    tab.goto(f"{samples.address}runs/{SHORT}")
-    tab.locator("figure[data-ready]").wait_for()
-    chart = "document.querySelector('figure').runChart"
-    over = tab.locator(".u-over")
-    over.scroll_into_view_if_needed()
-    box = over.bounding_box()
-    left, middle = box["x"], box["y"] + box["height"] / 2
-    hands = context.new_cdp_session(tab)
-
-    def touch(kind: str, *places: float) -> None:
-        points = [{"x": left + place * box["width"], "y": middle, "id": k} for k, place in enumerate(places)]
-        hands.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": points})
-
-    touch("touchStart", 0.5)
-    touch("touchMove", 0.75)
-    touch("touchEnd")
-    assert tab.text_content("figure .reading").startswith("1:29:")  # three quarters of 1:58:55
-    whole = tab.evaluate(f"{chart}.whole")
-    touch("touchStart", 0.4, 0.6)
-    touch("touchMove", 0.3, 0.7)
-    touch("touchMove", 0.2, 0.8)
-    touch("touchEnd")
-    part = tab.evaluate(f"{chart}.part")
-    assert part[1] - part[0] == pytest.approx((whole[1] - whole[0]) / 3, rel=0.05)
-    touch("touchStart", 0.4, 0.6)
-    touch("touchMove", 0.2, 0.4)
-    touch("touchEnd")
-    moved = tab.evaluate(f"{chart}.part")
-    assert moved[0] - part[0] == pytest.approx(0.2 * (part[1] - part[0]), rel=0.1)
-    context.close()
-    at = Watched(browser, 1280, 900)
-    at.tab.goto(f"{samples.address}runs/{SHORT}")
-    at.tab.locator("figure[data-ready]").wait_for()
-    at.tab.locator(".u-over").scroll_into_view_if_needed()
-    box = at.tab.locator(".u-over").bounding_box()
-    at.tab.mouse.move(box["x"] + 0.5 * box["width"], box["y"] + 100)
-    at.tab.mouse.down()
-    at.tab.mouse.move(box["x"] + 0.75 * box["width"], box["y"] + 102, steps=4)
-    with at.tab.expect_response(lambda answer: "from=" in answer.url):
-        at.tab.mouse.up()
-    part = at.tab.evaluate(f"{chart}.part")
-    assert (part[0] / whole[1], part[1] / whole[1]) == pytest.approx((0.5, 0.75), abs=0.01)
-    at.tab.locator(".u-over").dblclick()
-    assert at.tab.evaluate(f"{chart}.part") == whole
-    assert at.problems == []
-
-
-@pytest.mark.browser
-def test_several_runs_stand_over_each_other_at_a_hold_or_from_their_starts(browser: Any, tmp_path: Path) -> None:
-    with served(sample_book(tmp_path / "book", "good", "short-soak")) as book:
-        for run in (GOOD, SHORT):
-            assert book.ask("GET", f"/runs/{run}/judged.json")[0] == 200
-        at = Watched(browser, 1280, 900)
-        at.tab.goto(f"{book.address}runs")
-        for box in at.tab.get_by_role("checkbox").all():
-            box.check()
-        at.tab.get_by_role("button", name="Lay the ticked runs").click()
-        at.tab.locator("figure[data-ready]").wait_for()
-        chart = "document.querySelector('figure').runChart"
-        drawn = [json.loads(book.ask("GET", f"/runs/{run}/chart.json")[2]) for run in (SHORT, GOOD)]
-        shifts = [one["holds"][-1]["aligned_s"] for one in drawn]
-        assert at.tab.evaluate(f"{chart}.shift") == shifts
-        at.tab.get_by_label("Set to nought at").select_option("start")
-        assert at.tab.evaluate(f"{chart}.shift") == [0, 0]
-        assert at.tab.locator(".legend button").count() == 4
-        assert at.problems == []
-
-
 RECIPE_IN_F = """
 name = "Paring blades in Fahrenheit, harden"
 unit = "F"
@@ -371,21 +281,6 @@ def test_filters_and_pages_are_plain_addresses(samples: ServedBook) -> None:
         assert words in samples.ask("GET", f"/runs?{query}")[2]
 
 
-def test_the_chart_is_asked_for_in_parts(samples: ServedBook) -> None:
-    def lines(query: str) -> dict[str, Any]:
-        status, headers, text = samples.ask("GET", f"/runs/{SHORT}/chart.json?{query}")
-        assert (status, headers["content-type"]) == (200, "application/json")
-        found: dict[str, Any] = json.loads(text)
-        return found
-
-    whole, part = lines(""), lines("from=3000&to=3600&points=100")
-    assert part["part_s"] == [3000.0, 3600.0]
-    assert all(2995 <= t <= 3605 for t in part["lines"][0]["t_s"])
-    assert lines("from=nan&to=inf&points=x")["part_s"] == whole["part_s"]
-    assert lines("from=9e9&to=-9e9")["lines"][0]["shown"][-1] is not None
-    assert lines("points=1e99")["run"] == SHORT
-
-
 NOWHERE = ("runs/none", "runs/none/chart.json", "runs/none/thumbnail.svg", "runs/none/sheet.pdf", "pieces/none")
 
 
@@ -394,18 +289,6 @@ def test_what_is_not_on_record_is_not_found(samples: ServedBook, path: str) -> N
     assert samples.ask("GET", f"/{path}")[0] == 404
     assert samples.ask("GET", "/runs/..%2f..%2flogbook.sqlite")[0] == 404
     assert samples.ask("GET", f"/pieces/{urllib.parse.quote(INJECTED, safe='')}")[0] == 404
-
-
-def test_a_small_picture_breaks_where_nothing_was_read(samples: ServedBook) -> None:
-    def strokes(run: str) -> list[int]:
-        status, headers, svg = samples.ask("GET", f"/runs/{run}/thumbnail.svg")
-        assert (status, headers["content-type"]) == (200, "image/svg+xml")
-        return [path.count("M") for path in re.findall(r' d="([^"]+)"', svg)]
-
-    runs = set(re.findall(r'href="/runs/([\w-]+_\d+)"', samples.ask("GET", "/runs")[2]))
-    (gap,) = runs - {GOOD, SHORT}
-    assert strokes(gap) == [2, 2]
-    assert strokes(GOOD) == [1, 1]
 
 
 @pytest.mark.browser
@@ -434,21 +317,19 @@ def test_while_another_program_writes_the_pages_come_all_the_same(tmp_path: Path
         assert SHORT in book.ask("GET", "/runs")[2]
 
 
-def test_readings_are_kept_while_their_files_stay_as_they_are(tmp_path: Path) -> None:
-    run = new_run(tmp_path)
-    fill(run, 5)
-    kept = LinesKept()
-    first = kept.lines(run.path)
-    assert first.stop_s == 4.0
-    assert kept.lines(run.path) is first
-    fill(run, 5, start=5)
+def test_a_run_that_is_being_recorded_says_so(tmp_path: Path) -> None:
+    run = new_run(tmp_path / "book")
+    fill(run, 30)
     run.sync()
-    assert kept.lines(run.path).stop_s == 9.0
-    assert kept.picture(run.path).count("<path") == 2
-    for k in range(RUNS_KEPT + 2):
-        kept.lines(sealed_run(tmp_path / str(k), 10))
-    assert len(kept._lines) == RUNS_KEPT
-    run.close()
+    lock = Lock(run.path / RUN_LOCK, {"who": "recorder"})
+    with served(tmp_path / "book") as book:
+        assert "It is being recorded." in book.ask("GET", "/runs")[2]
+        assert "this is what is known so far" in book.ask("GET", f"/runs/{run.path.name}")[2]
+        data = json.loads(book.ask("GET", f"/runs/{run.path.name}/chart.json")[2])
+        assert data["whole_s"] == [0.0, 29.0]
+        run.close()
+        lock.release()
+        assert "It was cut off." in book.ask("GET", "/runs")[2]
 
 
 def test_a_log_book_that_is_none_yet_says_so(tmp_path: Path) -> None:
