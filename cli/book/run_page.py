@@ -57,7 +57,7 @@ def routes(desk: Desk) -> list[Route]:
         most = MOST_POINTS if points is None else int(min(max(points, 100), 2 * MOST_POINTS))
         try:
             data = await asyncio.to_thread(_chart, desk, name, part, most)
-        except (RunFolderError, OSError) as error:
+        except (RunFolderError, OSError, ValueError) as error:
             raise HTTPException(404, str(error)) from None
         return Response(json.dumps(data, allow_nan=False, separators=(",", ":")), media_type="application/json")
 
@@ -101,7 +101,7 @@ def _made_utc(desk: Desk, run: str) -> str:
 
 def _read_ahead(desk: Desk, run: RunInBook) -> None:
     """Read a run while the browser loads the scripts of its chart, which is going to ask for it."""
-    with contextlib.suppress(RunFolderError, OSError):
+    with contextlib.suppress(RunFolderError, OSError, ValueError):
         desk.lines.lines(run.entry.folder)
 
 

@@ -29,6 +29,38 @@ def samples(tmp_path_factory: pytest.TempPathFactory) -> Iterator[ServedBook]:
         yield book
 
 
+# how many points of the canvas have nearly a colour of the page
+PAINTED = """colour => {
+  const canvas = document.querySelector("figure canvas"), figure = document.querySelector("figure");
+  const digits = getComputedStyle(figure).getPropertyValue(colour).trim().match(/[0-9a-f]{2}/g);
+  const wanted = digits.map(two => parseInt(two, 16));
+  const seen = canvas.getContext("2d").getImageData(0, 0, canvas.width, canvas.height).data;
+  let count = 0;
+  for (let k = 0; k < seen.length; k += 4)
+    if (seen[k + 3] > 200 && [0, 1, 2].every(c => Math.abs(seen[k + c] - wanted[c]) < 30)) count++;
+  return count;
+}"""
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_lines_band_and_flag_are_painted_in_the_pages_colours(browser: Any, samples: ServedBook, scheme: str) -> None:
+    assert samples.ask("GET", f"/runs/{SHORT}/judged.json")[0] == 200
+    at = Watched(browser, 1280, 900, scheme)
+    at.tab.goto(f"{samples.address}runs/{SHORT}")
+    at.tab.locator("figure[data-ready]").wait_for()
+    for colour, least in (("--chamber", 300), ("--blade", 300), ("--bad", 60)):
+        assert at.tab.evaluate(PAINTED, colour) > least, colour
+    before = at.tab.evaluate(PAINTED, "--blade")
+    at.tab.get_by_role("button", name="load").click()  # the line is hidden
+    assert at.tab.evaluate(PAINTED, "--blade") < before / 3
+    other = "light" if scheme == "dark" else "dark"
+    at.tab.emulate_media(color_scheme=other)  # the evening comes while one looks
+    at.tab.wait_for_timeout(200)
+    assert at.tab.evaluate(PAINTED, "--chamber") > 300
+    assert at.problems == []
+
+
 @pytest.mark.browser
 def test_fingers_zoom_and_move_and_a_mouse_drags(browser: Any, samples: ServedBook) -> None:
     assert samples.ask("GET", f"/runs/{SHORT}/judged.json")[0] == 200  # else the page is shown anew when it is
