@@ -68,6 +68,7 @@ def draw_all(folder: Path, *, browser: bool = True) -> list[Path]:
     for words in PREPARE:
         _ask(words, book)
     pictures = [_drawn(folder / f"{name}.png", words, book) for name, words in DRAW]
+    pictures.append(_worn_furnace(folder / "condition-worn.png"))
     pictures += [in_grey(picture) for picture in pictures]
     for name, words in SHEETS:
         pdf = _drawn(folder / f"{name}.pdf", words, book)
@@ -84,6 +85,15 @@ def draw_all(folder: Path, *, browser: bool = True) -> list[Path]:
         encoding="utf-8",
     )
     return pictures
+
+
+def _worn_furnace(out: Path) -> Path:
+    """The condition of a furnace that loses power after its twentieth run; no sample log is as old."""
+    from soakwitness.cli.charts.condition_chart import save_condition_chart
+    from tests.analysis.condition.test_judging import over_runs
+
+    save_condition_chart(over_runs(lambda i: {"power": 1.0 - 0.2 * (i - 20) / 26.0}), out)
+    return out
 
 
 def _ask(words: str, book: Path) -> None:

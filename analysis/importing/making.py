@@ -6,7 +6,7 @@ import filecmp
 import shutil
 import tempfile
 from collections.abc import Collection, Iterator
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import datetime
 from itertools import islice
 from pathlib import Path
@@ -219,8 +219,8 @@ def _fill(
     folder.write_bodies(lines)
     for written in marks:
         t_s = written.time_s - clock.zero_s
-        mark = Mark(t_s, written.act, written.pieces, written.note, new_mark_id(), t_s, entered_later=True)
-        enter(t_s, "mark", encode_mark(mark))
+        mark = Mark(t_s, written.act, written.pieces, written.note, new_mark_id(), t_s)
+        enter(t_s, "mark", encode_mark(replace(mark, entered_later=True, origin="typed")))
     enter(clock.last_s, "end", "end of the imported log")
     original = folder.path / "original"
     original.mkdir()

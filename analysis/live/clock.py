@@ -18,7 +18,7 @@ from soakwitness.analysis.verification.inputs.stays import known_of
 from soakwitness.analysis.verification.results.verification import PieceInfo
 from soakwitness.analysis.verification.rules.places import Places, filled
 from soakwitness.firmware_bridge.common.chamber import Candidate, chamber_of
-from soakwitness.firmware_bridge.runfolder.contents import Mark
+from soakwitness.firmware_bridge.runfolder.contents import OPENS, Mark
 
 EVERY_S = 5.0
 LOOK_EVERY_S, LOOK_AGAIN, LOOK_SELDOM = 10.0, 200, 400  # at the whole run: the more it has kept, the less often
@@ -153,7 +153,7 @@ class SoakClock:
             self._rounds += 1
         self._marks, self._charges, self._looked = marks, charges, None
         self._lots = lots_of(charges, self._packet_of, self._thickness_of)
-        doors = [mark.t_s for mark in marks if mark.act in ("load", "pull", "door") and not mark.struck]
+        doors = [mark.t_s for mark in marks if mark.act in OPENS and not mark.struck]
         for one in self._followed.values():
             one.sifter.doors_s = doors
         wanted = {self._track_key(lot): lot for lot in self._lots}

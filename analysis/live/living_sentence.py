@@ -91,6 +91,8 @@ def trouble_words(troubles: Sequence[RecipeFault], unit: Unit = "C") -> str:
 def _so_far(state: ClockState, piece: PieceState, unit: Unit) -> str:
     """How the soak of one group stands."""
     of = f"{countdown(piece.soak_s)} of {countdown(piece.required_s)}"
+    if piece.complete and piece.cold:
+        return f"in band {of}, the soak is over, cooled in the furnace to {temperature(piece.work_c, unit)}"
     if piece.overdue:
         return f"in band {of}, overdue: {_out(state)}"
     if piece.complete:

@@ -30,6 +30,7 @@ def piece_state(
         best, slow = _gone_on(best, now_c, hold, now_s, aim), _gone_on(slow, slow_c, hold, now_s, aim)
     complete = best.longest_s >= hold.required_s
     left_s, sure_s = _left(work, hold, (best, slow), (now_c, slow_c), chamber_c, now_s)
+    from_s = _complete_s(best, hold, now_s, left_s, sure=False)
     longest = hold.at_most_s if hold.at_most_s is not None else hold.required_s + OVERDUE_AFTER_S
     return PieceState(
         charge=lot.charge,
@@ -46,7 +47,32 @@ def piece_state(
         complete=complete,
         overdue=complete and best.above_s > longest and (take_out or hold.at_most_s is not None),
         troubles=standing.troubles(lot, shown),
+        from_s=from_s,
+        sure_from_s=_complete_s(slow, hold, now_s, sure_s, sure=True),
+        until_s=_until_s(best, hold, now_s, from_s),
     )
+
+
+def _complete_s(count: Count, hold: Hold, now_s: float, left_s: float | None, *, sure: bool) -> float | None:
+    """The moment [s] at which the soak is, or was, complete; None where that is not to be told any more, or not yet."""
+    longest_s = count.longest_seen_s if sure else count.longest_s
+    if longest_s < hold.required_s:
+        return None if left_s is None else now_s + left_s
+    had_s = count.soak_s - (count.unseen_s if sure else 0.0)
+    until_s = now_s if count.in_band or count.last_s is None else count.last_s
+    return until_s - (had_s - hold.required_s) if had_s >= hold.required_s else None
+
+
+def _until_s(count: Count, hold: Hold, now_s: float, from_s: float | None) -> float | None:
+    """The moment [s] at which a stay in the band is as long as the recipe allows; None where it does not run."""
+    if hold.at_most_s is None:
+        return None
+    if count.in_band:
+        return now_s + hold.at_most_s - count.above_s
+    if from_s is None or count.longest_s >= hold.required_s:
+        return None
+    then_s = count.above_s + max(hold.required_s - count.soak_s, 0.0)
+    return from_s + hold.at_most_s - then_s
 
 
 def _gone_on(count: Count, now_c: float, hold: Hold, now_s: float, aim: Aim) -> Count:

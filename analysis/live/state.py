@@ -7,6 +7,7 @@ from typing import Literal
 
 Source = Literal["load", "packet estimate", "control"]
 Phase = Literal["before", "in", "above", "below"]
+COLD_K = 100.0  # so far below the band a piece is no longer about to come out of its hold
 Kind = Literal["too hot", "overshoot", "level", "missing", "short", "long"]
 
 
@@ -33,7 +34,9 @@ class PieceState:
     ``source`` tells where their work temperature ``work_c`` [degC] comes from, ``short_c`` [K] is how far it is below
     the band. ``left_s`` [s] until the soak is complete by the best estimate, ``sure_in_s`` [s] until it is for a slow
     packet too, without the time that nothing was read; None: not to be told. ``dip_s`` [s] is the time below the band
-    since it was in it last. ``troubles`` are what a verdict on them would already rest on.
+    since it was in it last. ``troubles`` are what a verdict on them would already rest on. ``from_s`` and
+    ``sure_from_s`` are the moments of the run [s] from which the soak is complete, by the best estimate and to be sure,
+    also once they are past; ``until_s`` the moment at which it has been in band for as long as the recipe allows.
     """
 
     charge: int
@@ -50,6 +53,14 @@ class PieceState:
     complete: bool
     overdue: bool
     troubles: tuple[RecipeFault, ...] = ()
+    from_s: float | None = None
+    sure_from_s: float | None = None
+    until_s: float | None = None
+
+    @property
+    def cold(self) -> bool:
+        """Whether it has cooled in the furnace: nobody is told to take it out now."""
+        return not self.in_band and self.short_c > COLD_K
 
 
 @dataclass(frozen=True)
@@ -80,8 +91,8 @@ class ClockState:
 
     @property
     def complete(self) -> bool:
-        """Every piece that is in has its soak, and nothing else is wrong: what the alarm "soak complete" goes by."""
-        return bool(self.pieces) and all(piece.complete and not piece.troubles for piece in self.pieces)
+        """Every piece that is in has its soak, is hot, and nothing is wrong: the alarm "soak complete" goes by it."""
+        return bool(self.pieces) and all(p.complete and not p.troubles and not p.cold for p in self.pieces)
 
     @property
     def overdue(self) -> bool:

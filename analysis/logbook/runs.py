@@ -211,6 +211,8 @@ def _replace_marks(book: LogBook, run: str, folder: Path) -> None:
                 piece=piece,
                 note=mark.note,
                 entered_later=int(mark.entered_later),
+                origin=mark.origin,
+                within_s=mark.within_s,
                 struck=int(mark.struck),
             )
 

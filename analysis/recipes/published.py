@@ -6,11 +6,10 @@ import re
 from collections.abc import Iterator, Sequence
 
 from soakwitness.analysis.metallurgy.published_treatments import CONFIRM, Steel, SteelFigure, What, span_words
-from soakwitness.analysis.recipes.recipe import Hold, Recipe
+from soakwitness.analysis.recipes.recipe import HARDENING_FROM_C, Hold, Recipe
 from soakwitness.firmware_bridge.common.units import Unit, from_celsius, to_celsius
 from soakwitness.firmware_bridge.common.wording import duration, number, temperature
 
-HARDENING_FROM_C = 700.0  # no steel here is hardened below, or tempered above
 NEAR_C = 15.0  # single published temperatures stand for their surroundings
 ROUNDED_C = 1.0  # 1950 °F is published as 1065 and as 1066 °C
 FAR_SHORTER = 0.5  # of the shortest published soak: sources part by less

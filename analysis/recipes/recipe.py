@@ -8,6 +8,7 @@ from typing import Literal
 from soakwitness.firmware_bridge.common.units import Unit
 
 DEFAULT_HOT_S = 60.0
+HARDENING_FROM_C = 700.0  # no steel here is hardened below, or tempered above
 
 
 @dataclass(frozen=True)

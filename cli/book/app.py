@@ -14,11 +14,12 @@ from starlette.routing import Route
 from starlette.types import ASGIApp
 
 from soakwitness.analysis.errors import LogBookError
-from soakwitness.cli.book import guide_page, now_page, piece_page, pieces_page, run_page, runs_page
+from soakwitness.cli.book import guide_page, now_page, piece_page, pieces_page, run_page, runs_page, taps
 from soakwitness.cli.book.desk import Desk
 from soakwitness.cli.book.doors import Doors
 
-PAGES = (now_page, runs_page, run_page, pieces_page, piece_page, guide_page)  # each has ``routes(desk)``
+# each has ``routes(desk)``
+PAGES = (now_page, taps, runs_page, run_page, pieces_page, piece_page, guide_page)
 
 KINDS = {".css": "text/css; charset=utf-8", ".js": "text/javascript; charset=utf-8", ".svg": "image/svg+xml"}
 

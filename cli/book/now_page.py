@@ -42,7 +42,8 @@ def routes(desk: Desk) -> list[Route]:
 
     async def now(request: Request) -> Response:
         last = None if desk.states.recording() else await asyncio.to_thread(last_run, desk)
-        return desk.page(request, "now.html", here="now", last=last)
+        may_mark = request.state.device.rights == "mark"
+        return desk.page(request, "now.html", here="now", last=last, may_mark=may_mark)
 
     async def states(request: Request) -> Response:
         if desk.states.browsers >= MOST_BROWSERS:

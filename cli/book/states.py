@@ -114,6 +114,12 @@ class States:
             heard.last = last
             self._changed(heard)
 
+    def judge_again(self, run: str) -> None:
+        """Something was entered into a run that is over: its verdict is asked for anew."""
+        for furnace, heard in self._heard.items():
+            if heard.ended and heard.last_run is not None and Path(heard.last_run).name == run and self.when_over:
+                self.begin(self.when_over(furnace, run))
+
     def begin(self, work: Any) -> None:
         """Have work done beside."""
         task = asyncio.get_running_loop().create_task(work)

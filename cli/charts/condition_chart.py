@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Any
 from soakwitness.analysis.condition.trends import LEAST_CHANGE
 from soakwitness.cli.charts import style
 from soakwitness.cli.words.condition_words import MAIN, change_words, figure_words
-from soakwitness.firmware_bridge.common.units import Unit
+from soakwitness.firmware_bridge.common.units import Unit, from_kelvin
+from soakwitness.firmware_bridge.common.wording import number
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -20,6 +21,8 @@ if TYPE_CHECKING:
     from soakwitness.analysis.condition.trends import Trend
 
 MOST = 5
+LEAST_APART = 0.2  # of a strip's height: two names of levels below each other
+IN_PERCENT = ("output", "top")
 
 
 def save_condition_chart(condition: Condition, path: Path, *, unit: Unit = "C") -> None:
@@ -58,26 +61,63 @@ def condition_figure(condition: Condition, *, unit: Unit) -> Figure:
 
 
 def _strip(ax: Axes, trend: Trend, unit: Unit) -> None:
-    """Runs as dots, the line through them, the first level drawn on to today; words at both ends instead of scales."""
+    """Runs as dots, the line through them, the first level drawn on to today, both levels named at its end."""
+    from matplotlib.ticker import FuncFormatter, MaxNLocator
+
     days: list[Any] = [datetime.fromisoformat(day) for day in trend.days]
-    values = [trend.figure.shown(float(v)) for v in trend.shift.cleaned]
-    level = [trend.figure.shown(float(v)) for v in trend.level]
+    values = [_on_scale(trend.figure.shown(float(v)), trend, unit) for v in trend.shift.cleaned]
+    level = [_on_scale(trend.figure.shown(float(v)), trend, unit) for v in trend.level]
+    usual = _on_scale(trend.usual, trend, unit)
     colour = style.VERMILION if trend.moved else style.BLUE
     ax.plot(days, values, color="#9A9A9A", marker="o", markersize=3.0, linestyle="none")
     for first, last in _parts(trend):
         ax.plot(days[first:last], level[first:last], color=colour, linewidth=2.2, marker="_", markersize=4)
-    ax.plot([days[trend.fresh], days[-1]], [trend.usual] * 2, **_FIRST)
+    ax.plot([days[trend.fresh], days[-1]], [usual] * 2, **_FIRST)
     ax.set_title(_heading(trend, unit), fontweight="bold" if trend.moved else "normal")
-    _set_height(ax, trend, [*values, *level])
-    ax.set_yticks([])
-    ax.grid(visible=False)
-    ax.spines["left"].set_visible(False)
+    _set_height(ax, trend, [*values, *level], unit)
+    ax.yaxis.set_major_locator(MaxNLocator(3, steps=[1, 2, 5, 10], min_n_ticks=2))
+    ax.yaxis.set_major_formatter(FuncFormatter(lambda value, _: number(value, 2)))
+    ax.set_ylabel(_scale_words(trend, unit))
+    ax.grid(visible=True, axis="y")
+    ax.grid(visible=False, axis="x")
+    _name_levels(ax, trend, (usual, level[-1]), colour, unit)
+
+
+def _name_levels(ax: Axes, trend: Trend, levels: tuple[float, float], colour: str, unit: Unit) -> None:
+    """What it was at first and is now, beside the strip: apart where both are near, once where they are one."""
+    low, high = ax.get_ylim()
+    at = [(value - low) / (high - low) for value in levels]
+    if abs(at[1] - at[0]) < LEAST_APART:
+        middle, way = sum(at) / 2.0, 1.0 if at[1] >= at[0] else -1.0
+        at = [middle - way * LEAST_APART / 2.0, middle + way * LEAST_APART / 2.0]
     began = "as new" if trend.begun_by else "at first"
-    ends: dict[str, Any] = {"va": "center", "transform": ax.get_yaxis_transform()}
     usual, now = (figure_words(value, trend.kind, unit) for value in (trend.usual, trend.now))
-    ax.text(-0.01, trend.usual, f"{began}\n{usual}", color="#333333", ha="right", **ends)
-    weight = "bold" if trend.moved else "normal"
-    ax.text(1.01, level[-1], f"now\n{now}", color=colour, ha="left", fontweight=weight, **ends)
+    place: dict[str, Any] = {"va": "center", "ha": "left", "transform": ax.transAxes}
+    if usual == now:
+        ax.text(
+            1.01,
+            sum(at) / 2.0,
+            f"now {now}, as {'when new' if trend.begun_by else 'at first'}",
+            color="#333333",
+            **place,
+        )
+        return
+    ax.text(1.01, at[0], f"{began} {usual}", color="#333333", **place)
+    ax.text(1.01, at[1], f"now {now}", color=colour, fontweight="bold" if trend.moved else "normal", **place)
+
+
+def _on_scale(value: float, trend: Trend, unit: Unit) -> float:
+    """A value of a figure as its scale shows it."""
+    if trend.kind in IN_PERCENT:
+        return value
+    return 100.0 * value if trend.kind == "missed" else from_kelvin(value, unit)
+
+
+def _scale_words(trend: Trend, unit: Unit) -> str:
+    """The unit of a strip's scale."""
+    if trend.kind in IN_PERCENT or trend.kind == "missed":
+        return "%"
+    return f"{style.degree(unit)}/h" if trend.kind in ("climb", "cooling") else style.degree(unit)
 
 
 _FIRST: dict[str, Any] = {"color": "#333333", "linewidth": 1.0, "linestyle": (0, (6, 4))}
@@ -90,12 +130,13 @@ def _parts(trend: Trend) -> list[tuple[int, int]]:
     return list(zip(edges, edges[1:], strict=False))
 
 
-def _set_height(ax: Axes, trend: Trend, values: list[float]) -> None:
+def _set_height(ax: Axes, trend: Trend, values: list[float], unit: Unit) -> None:
     """From the lowest to the highest but for odd single runs, and never so near that scatter looks like a change."""
     import numpy as np
 
     low, high = np.percentile(values, (1.0, 99.0))
-    least = trend.figure.shown(2.0 * LEAST_CHANGE[trend.kind]) - trend.figure.shown(0.0)
+    change = trend.figure.shown(2.0 * LEAST_CHANGE[trend.kind]) - trend.figure.shown(0.0)
+    least = _on_scale(change, trend, unit)
     room = max(0.25 * (high - low), 0.5 * (2.0 * least - (high - low)))
     ax.set_ylim(low - room, high + room)
 

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from soakwitness.analysis.verification.results.verification import Finding, Verification
 
 MOST_ROWS = 3
+NEAR = 0.02  # of the run's length: the same words so near to each other are said once
 CHARACTER_IN = 0.075  # mean width of a character of 8 points
 IN_BARS = ("packet lag",)  # the bars show it
 Pull = tuple[int, str | None, float | None]  # step, piece, when it was pulled [s]
@@ -52,6 +53,11 @@ def place_s(finding: Finding, pulls: Iterable[Pull]) -> float:
     return min((at_s for at_s in own if at_s is not None), default=finding.until_s)
 
 
+def is_told(seen: Iterable[tuple[str, float]], words: str, at_s: float, long_s: float) -> bool:
+    """Whether a flag with these words stands already near that time of a run of ``long_s`` [s]."""
+    return any(words == told and abs(at_s - t_s) <= NEAR * long_s for told, t_s in seen)
+
+
 def flags_of(verification: Verification, start_s: float, end_s: float, width_in: float) -> list[Flag]:
     """The flags of what failed and of what warns, so that no two overlap; what finds no room is left to the words."""
     found = [f for f in verification.findings if f.severity in LOOK and f.at_s is not None and has_a_place(f)]
@@ -59,12 +65,13 @@ def flags_of(verification: Verification, start_s: float, end_s: float, width_in:
     per_s = width_in / max(end_s - start_s, 1.0)
     pulls = [(hold.step, piece.piece, piece.pull_s) for hold in verification.holds for piece in hold.pieces]
     taken: list[list[tuple[float, float]]] = [[] for _ in range(MOST_ROWS)]
-    flags, seen = [], set()
+    flags: list[Flag] = []
+    seen: list[tuple[str, float]] = []
     for finding in found:
         at_s, words = min(max(place_s(finding, pulls), start_s), end_s), flag_words(finding)
-        if (words, round(at_s)) in seen:
+        if is_told(seen, words, at_s, end_s - start_s):
             continue
-        seen.add((words, round(at_s)))
+        seen.append((words, at_s))
         begin, end = span_in(at_s, words, start_s, per_s, width_in)
         row = next((r for r in range(MOST_ROWS) if all(end < a or begin > b for a, b in taken[r])), None)
         if row is not None:

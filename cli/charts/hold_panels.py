@@ -22,8 +22,9 @@ LEAST_ADDED_C = 0.05
 MOST_PANELS = 3
 MOST_BARS = 4
 ALIKE_S = 30.0
-BAR = 0.62  # of a row
+BAR = 0.74  # of a row
 SOURCE_COLOURS = {"load": style.VERMILION, "packet estimate": style.PURPLE, "control": style.BLUE}
+LETTER = 0.55  # of the size of a letter, its width
 INSIDE = 0.34  # of a panel's width: a bar that holds its own words
 BAND_SHARE = 0.22  # of a panel's height at least
 
@@ -45,11 +46,11 @@ class SoakBar:
     hot: tuple[float, float] | None = None
 
 
-def shown_holds(verification: Verification) -> list[HoldResult]:
+def shown_holds(verification: Verification, most: int = MOST_PANELS) -> list[HoldResult]:
     """The holds worth a panel, in the order of time: what failed first, then what is not proven, then the hottest."""
     order = {"fail": 0, "not proven": 1, "pass": 2}
     found = [h for h in verification.holds if h.found and (h.enter_s is not None or h.stays)]
-    worth = sorted(found, key=lambda h: (not h.judged, order[h.verdict], -h.target_c))[:MOST_PANELS]
+    worth = sorted(found, key=lambda h: (not h.judged, order[h.verdict], -h.target_c))[:most]
     return sorted(worth, key=lambda h: h.step)
 
 
@@ -92,15 +93,22 @@ def _bar(
 
 
 def draw_panel(
-    figure: Figure, spec: Any, run: Run, verification: Verification, hold: HoldResult, unit: Unit, draw_lines: Any
+    figure: Figure,
+    spec: Any,
+    run: Run,
+    verification: Verification,
+    hold: HoldResult,
+    unit: Unit,
+    draw_lines: Any,
+    clock: style.LocalClock | None = None,
 ) -> None:
     """Draw one hold into a cell of a grid: the readings over its band, the bars below on the same clock."""
     bars = soak_bars(hold, verification.record.gaps)
-    rows = spec.subgridspec(2, 1, height_ratios=(5.0, 0.45 + 0.55 * max(len(bars), 1)), hspace=0.04)
+    rows = spec.subgridspec(2, 1, height_ratios=(5.0, 0.4 + 0.62 * max(len(bars), 1)), hspace=0.04)
     ax = figure.add_subplot(rows[0])
     below = figure.add_subplot(rows[1], sharex=ax)
     window = _window(hold, bars)
-    part = _cut(run, window)
+    part = cut(run, window)
     draw_lines(ax, part, verification, unit, most=1500)
     low, high = (from_celsius(edge, unit) for edge in hold.band_c)
     style.draw_band(ax, *window, low, high)
@@ -114,7 +122,7 @@ def draw_panel(
     ax.tick_params(labelbottom=False)
     verdict = hold.verdict if hold.judged else "reported only"
     ax.set_title(f"Step {hold.step}, {temperature(hold.target_c, unit)}: {verdict}")
-    _draw_bars(below, bars, window)
+    _draw_bars(below, bars, window, clock)
 
 
 def _draw_as_decided(ax: Axes, run: Run, hold: HoldResult, window: tuple[float, float], unit: Unit) -> None:
@@ -167,29 +175,38 @@ def _frame(
     return from_celsius(low - room, unit), from_celsius(high + room, unit)
 
 
-def _draw_bars(ax: Axes, bars: Sequence[SoakBar], window: tuple[float, float]) -> None:
+def _draw_bars(ax: Axes, bars: Sequence[SoakBar], window: tuple[float, float], clock: style.LocalClock | None) -> None:
     """Had as a full bar, missing as a hatched one behind it, in words beside them."""
     ax.set_ylim(max(len(bars), 1) - 0.4, -0.6)
     ax.set_yticks(range(len(bars)), [bar.name for bar in bars])
     ax.tick_params(axis="y", length=0)
     ax.grid(False)
     ax.spines["left"].set_visible(False)
-    middle = (window[0] + window[1]) / 2.0
+    middle, points = (window[0] + window[1]) / 2.0, bar_points(ax, len(bars))
     for row, bar in enumerate(bars):
         _draw_bar(ax, row, bar)
         missing_s = max(bar.asked_s - bar.had_s, 0.0)
         words, end_s = f"  {bar_words(bar)}  ", bar.end_s + missing_s
-        look: dict[str, Any] = {"va": "center", "fontsize": "small"}
+        look: dict[str, Any] = {"va": "center", "fontsize": points}
         whole = not bar.unread and bar.hot is None
         if whole and bar.had_s > INSIDE * (window[1] - window[0]):
             ax.text(bar.start_s, row, words, ha="left", color="white", fontweight="bold", **look)
         elif bar.had_s + missing_s > INSIDE * (window[1] - window[0]) or (bar.start_s + end_s) / 2.0 <= middle:
             plain = {"facecolor": "white", "edgecolor": "none", "pad": 0.5, "alpha": 0.85}
-            at_s = end_s if (bar.start_s + end_s) / 2.0 <= middle else bar.start_s
+            room_in = (window[1] - end_s) / (window[1] - window[0]) * ax.get_position().width * style.inches_of(ax)[0]
+            at_s = end_s if room_in >= LETTER * len(words) * points / 72.0 else bar.start_s
             ax.text(at_s, row, words, ha="left", bbox=plain, **look)
         else:
             ax.text(bar.start_s, row, words, ha="right", **look)
-    style.clock_axis(ax, label=False)
+    style.clock_axis(ax, label=False, clock=clock)
+
+
+def bar_points(ax: Axes, rows: int) -> float:
+    """Size of the words in a bar, so that they stay within it [points]."""
+    import matplotlib
+
+    row_in = ax.get_position().height * style.inches_of(ax)[1] / max(rows, 1)
+    return min(0.83 * float(matplotlib.rcParams["font.size"]), 72.0 * row_in * BAR * 0.85)
 
 
 def bar_words(bar: SoakBar) -> str:
@@ -212,7 +229,7 @@ def _draw_bar(ax: Axes, row: int, bar: SoakBar) -> None:
         )
 
 
-def _cut(run: Run, window: tuple[float, float]) -> Run:
+def cut(run: Run, window: tuple[float, float]) -> Run:
     """Return the run between two times, for a line that shows every reading."""
     import numpy as np
 

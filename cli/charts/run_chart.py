@@ -11,8 +11,10 @@ from typing import TYPE_CHECKING, Any
 from soakwitness.analysis.recipes.program import program_setpoints
 from soakwitness.cli.charts import style
 from soakwitness.cli.charts.flags import MOST_ROWS, draw_flags, flags_of
-from soakwitness.cli.charts.hold_panels import draw_panel, shown_holds
+from soakwitness.cli.charts.hold_panels import MOST_PANELS, draw_panel, shown_holds
+from soakwitness.cli.charts.ramp_panels import PacedRamp, draw_ramp_panel, failed_ramps
 from soakwitness.cli.charts.thinning import thin
+from soakwitness.cli.words import figures
 from soakwitness.firmware_bridge.common.units import Unit, from_celsius
 from soakwitness.firmware_bridge.common.wording import listed
 
@@ -23,7 +25,7 @@ if TYPE_CHECKING:
     from soakwitness.analysis.packet.estimate import PacketEstimate
     from soakwitness.analysis.recipes.recipe import Recipe
     from soakwitness.analysis.record.run import Run, Trace
-    from soakwitness.analysis.verification.results.verification import Verification, WorkTemperature
+    from soakwitness.analysis.verification.results.verification import HoldResult, Verification, WorkTemperature
     from soakwitness.firmware_bridge.runfolder.contents import Mark
 
 CROWDED = 0.035  # of the run's length: marks so close share their words
@@ -53,8 +55,8 @@ def run_figure(
     for row, line in enumerate(says):
         y = 1.0 - (0.14 + 0.23 * row) / high_in
         figure.text(0.12 / wide_in, y, line, ha="left", va="top", fontsize=12, fontweight="bold")
-    begun = run.header.started_utc[:16].replace("T", " ")
-    named = f"{recipe.name}, {run.header.furnace_name}, {begun} UTC"
+    begun = figures.begin_to_end(run.header.started_utc, float(run.t_s[-1]) if len(run.t_s) else 0.0, run.header.zone)
+    named = f"{recipe.name}, {run.header.furnace_name}, {begun}"
     y = 1.0 - (0.14 + 0.23 * len(says)) / high_in
     figure.text(0.12 / wide_in, y, named, ha="left", va="top", fontsize=9, color="#555555")
     draw_run(figure, (0.0, 0.0, 1.0, 1.0 - top_in / high_in), run, verification, recipe, unit=unit)
@@ -69,17 +71,22 @@ def draw_run(
     recipe: Recipe,
     *,
     unit: Unit,
+    local: bool = False,
 ) -> None:
-    """Draw into a part of a figure: ``box`` is left, bottom, width and height as shares of the figure."""
-    holds = shown_holds(verification)
+    """Draw into a part of a figure: ``box`` is left, bottom, width and height as shares of the figure.
+
+    ``local``: its times are those of the clock on the wall, else of the run.
+    """
+    clock = style.LocalClock(run.header.started_utc, run.header.zone) if local else None
+    panels = shown_panels(run, verification, recipe)
     wide_in, high_in = figure.get_size_inches()
     left, right = box[0] + 0.68 / wide_in, box[0] + box[2] - 0.15 / wide_in
     across_in = (right - left) * wide_in
     legend_in = LEGEND_LINE_IN * legend_rows(_labels(run, verification, recipe), across_in)[1]
     bottom, top = box[1] + 0.28 / high_in, box[1] + box[3] - (0.09 + legend_in) / high_in
     narrow = box[2] * wide_in < NARROW_IN
-    share = 0.66 if narrow and len(holds) > 1 else 0.43
-    split = bottom + share * (top - bottom) if holds else bottom + 0.2 / high_in
+    share = 0.66 if narrow and len(panels) > 1 else 0.43
+    split = bottom + share * (top - bottom) if panels else bottom + 0.2 / high_in
     ends = (float(run.t_s[0]), float(run.t_s[-1])) if len(run.t_s) > 1 else (0.0, 1.0)
     flags = flags_of(verification, *ends, across_in)
     strip_in = 0.17 * (max(flag.row for flag in flags) + 1) if flags else 0.0
@@ -89,18 +96,28 @@ def draw_run(
     whole = figure.add_subplot(upper[0, 0])
     _draw_lines(whole, run, verification, unit)
     _draw_recipe(whole, run, verification, recipe, unit)
-    frame_whole(whole, run, verification.record.gaps, unit, above_in=strip_in)
+    frame_whole(whole, run, verification.record.gaps, unit, above_in=strip_in, clock=clock)
     if flags:
         here = whole.get_position()
         strip = figure.add_axes((here.x0, here.y1, here.width, MOST_ROWS * 0.17 / high_in))
         draw_flags(strip, whole, flags, across_in)
-    if holds:
-        shape = (len(holds), 1) if narrow else (1, len(holds))
+    if panels:
+        shape = (len(panels), 1) if narrow else (1, len(panels))
         lower = figure.add_gridspec(
             *shape, left=left, right=right, bottom=bottom, top=split - 0.24 / high_in, wspace=0.2, hspace=0.35
         )
-        for i, hold in enumerate(holds):
-            draw_panel(figure, lower[i], run, verification, hold, unit, _draw_lines)
+        for i, panel in enumerate(panels):
+            if isinstance(panel, PacedRamp):
+                draw_ramp_panel(figure, lower[i], run, verification, panel, unit, _draw_lines, clock)
+            else:
+                draw_panel(figure, lower[i], run, verification, panel, unit, _draw_lines, clock)
+
+
+def shown_panels(run: Run, verification: Verification, recipe: Recipe) -> list[HoldResult | PacedRamp]:
+    """What has a panel, in the order of time: the ramps that failed, and the holds worth one beside them."""
+    ramps = failed_ramps(verification, recipe, run)[: MOST_PANELS - 1]
+    panels: list[HoldResult | PacedRamp] = [*ramps, *shown_holds(verification, MOST_PANELS - len(ramps))]
+    return sorted(panels, key=lambda one: one.ramp.step if isinstance(one, PacedRamp) else one.step)
 
 
 def _labels(run: Run, verification: Verification, recipe: Recipe) -> list[str]:
@@ -223,7 +240,15 @@ def _temperature_at(run: Run, verification: Verification, t_s: float) -> float |
     return float(np.interp(t_s, trace.t_s[good], trace.temp_c[good])) if good.any() else None
 
 
-def frame_whole(ax: Axes, run: Run, gaps: Sequence[tuple[float, float]], unit: Unit, *, above_in: float = 0.0) -> None:
+def frame_whole(
+    ax: Axes,
+    run: Run,
+    gaps: Sequence[tuple[float, float]],
+    unit: Unit,
+    *,
+    above_in: float = 0.0,
+    clock: style.LocalClock | None = None,
+) -> None:
     """Give the chart of a whole run its gaps, marks, axes, and its legend ``above_in`` inches over it."""
     for start, stop in gaps:
         style.draw_gap(ax, start, stop)
@@ -233,7 +258,7 @@ def frame_whole(ax: Axes, run: Run, gaps: Sequence[tuple[float, float]], unit: U
     ax.set_ylabel(f"temperature, {style.degree(unit)}")
     low, high = ax.get_ylim()
     ax.set_ylim(min(low, from_celsius(0.0, unit)), high + 0.06 * (high - low))
-    style.clock_axis(ax)
+    style.clock_axis(ax, clock=clock)
     lift = above_in / (ax.get_position().height * style.inches_of(ax)[1])
     _, labels = ax.get_legend_handles_labels()
     columns, _ = legend_rows(labels, ax.get_position().width * style.inches_of(ax)[0])

@@ -15,7 +15,7 @@ from typing import Any
 
 from soakwitness.analysis.record.spikes import COLDEST_C, HOTTEST_C
 from soakwitness.analysis.verification.results.report import findings_from
-from soakwitness.cli.charts.flags import LOOK, flag_words, has_a_place, place_s
+from soakwitness.cli.charts.flags import LOOK, flag_words, has_a_place, is_told, place_s
 from soakwitness.cli.charts.windows_of_lines import TraceLine, line_of, part_of, usual_gap_s
 from soakwitness.cli.words.mark_sentences import mark_sentence
 from soakwitness.firmware_bridge.common.units import Unit, from_celsius, to_celsius
@@ -124,7 +124,7 @@ def chart_data(
         "lines": [_line(one, start_s, stop_s, most, unit) for one in run.lines],
         "gaps_s": [list(gap) for gap in run.gaps],
         "holds": [] if answer is None else list(_holds(answer, unit)),
-        "flags": [] if answer is None else list(_flags(answer)),
+        "flags": [] if answer is None else list(_flags(answer, run.stop_s - run.start_s)),
         "marks": [
             {"at_s": mark.t_s, "act": mark.act, "words": mark_sentence(mark)} for mark in run.marks if not mark.struck
         ],
@@ -168,14 +168,15 @@ def had_words(step: Mapping[str, Any]) -> str:
     )
 
 
-def _flags(answer: Answer) -> Iterator[dict[str, Any]]:
+def _flags(answer: Answer, long_s: float) -> Iterator[dict[str, Any]]:
     """What failed and what warns, where it has a moment."""
-    seen: set[tuple[str, int]] = set()
+    seen: list[tuple[str, float]] = []
     pulls = [(s["step"], p["piece"], p["pull_s"]) for s in answer.get("steps", ()) for p in s.get("pieces", ())]
     for number, finding in enumerate(findings_from(answer)):
         if finding.at_s is None or finding.severity not in LOOK or not has_a_place(finding):
             continue
         at_s = place_s(finding, pulls)
-        if (key := (flag_words(finding), round(at_s))) not in seen:
-            seen.add(key)
-            yield {"at_s": at_s, "words": key[0], "severity": finding.severity, "finding": number}
+        words = flag_words(finding)
+        if not is_told(seen, words, at_s, long_s):
+            seen.append((words, at_s))
+            yield {"at_s": at_s, "words": words, "severity": finding.severity, "finding": number}

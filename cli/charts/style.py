@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from soakwitness.cli.words import figures
 from soakwitness.firmware_bridge.common.units import Unit
+from soakwitness.firmware_bridge.common.zones import zone_or_utc
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -40,6 +44,7 @@ RECIPE: dict[str, Any] = {"color": BLACK, "linewidth": 1.1, "linestyle": (0, (6,
 BAND_FILL = "#F0E442"
 BAND_EDGE = "#8A8200"
 SANS_SERIF = ["Noto Sans", "Liberation Sans", "Arial", "Helvetica", "DejaVu Sans"]
+TICK_IN = 0.5  # an hour with its blank
 SUFFIXES = (".png", ".svg", ".pdf")
 
 
@@ -91,14 +96,40 @@ def draw_gap(ax: Axes, start: float, stop: float) -> None:
     ax.axvspan(start, stop, facecolor="none", edgecolor="#999999", hatch="////", linewidth=0, zorder=0.4)
 
 
-def clock_axis(ax: Axes, *, label: bool = True) -> None:
-    """Label a time axis in seconds as hours and minutes of the run."""
-    from matplotlib.ticker import FuncFormatter, MaxNLocator
+@dataclass(frozen=True)
+class LocalClock:
+    """The clock on the wall where a run was: when it began, and the zone of that place; UTC where none is known."""
+
+    started_utc: str
+    zone: str | None
+
+    def words(self, t_s: float) -> str:
+        """The hour at a moment of the run [s]: ``08:12``."""
+        return figures.hour(self.started_utc, t_s, self.zone).partition(" ")[0]
+
+    def since_hour_s(self) -> float:
+        """How far the wall's clock was past its day's beginning when the run began [s]: ticks stand at round hours."""
+        hours, minutes, seconds = figures.clock(self.started_utc, 0.0, self.zone)[11:19].split(":")
+        return 3600.0 * int(hours) + 60.0 * int(minutes) + float(seconds)
+
+
+def clock_axis(ax: Axes, *, label: bool = True, clock: LocalClock | None = None) -> None:
+    """Label a time axis in seconds as hours and minutes of the run, or as the clock on the wall showed them."""
+    from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator
 
     low, high = ax.get_xlim()
     span = high - low
     steps = [10, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14400, 28800, 86400]
-    step = next((s for s in steps if span / s <= 8), None)
+    most = max(3.0, min(8.0, ax.get_position().width * inches_of(ax)[0] / TICK_IN))
+    step = next((s for s in steps if span / s <= most), None)
+    if clock is not None and step is not None and step >= 60:
+        begun_s = clock.since_hour_s()
+        first = math.ceil((low + begun_s) / step)
+        ax.xaxis.set_major_locator(FixedLocator([k * step - begun_s for k in range(first, first + 10)]))
+        ax.xaxis.set_major_formatter(FuncFormatter(lambda t, _: clock.words(t)))
+        if label:
+            ax.set_xlabel(f"time, {zone_or_utc(clock.zone)}")
+        return
     if step:
         from matplotlib.ticker import MultipleLocator
 

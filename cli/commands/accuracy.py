@@ -17,12 +17,12 @@ from soakwitness.cli.options.common import (
     print_json,
     unit_option,
 )
-from soakwitness.cli.options.entering import by_option, new_stamp, open_book, table
+from soakwitness.cli.options.entering import by_option, new_stamp, open_book
+from soakwitness.cli.options.screen import say, table
 from soakwitness.cli.terminal.calibrating import (
     CHARTS,
     Compared,
     a_file,
-    budget_lines,
     compare,
     comparison_options,
     days_of,
@@ -53,6 +53,7 @@ EXIT_STATUS = {"pass": 0, "fail": 3, "not proven": 4}
 @click.option("--limit", type=Finite(min=0), help="Largest difference.  [default: 3 °C, a setting]")
 @click.option("--percent", type=Finite(min=0), default=0.0, help="Or this share of the temperature in °C.")
 @click.option("--guard", type=Finite(0, 3), default=1.0, show_default=True, help="Guard band in U.")
+@click.option("--all", "everything", is_flag=True, help="Say everything: the rule, the probability, the budget.")
 @click.option("--exit-zero", is_flag=True, help="Exit status 0 whatever the verdict, for scripts.")
 @click.option("--history", is_flag=True, help="Only show the tests of the sensor so far (with --chart: draw them).")
 @click.option("--chart", type=a_file, help="Draw the history: .png, .svg or .pdf.")
@@ -98,9 +99,9 @@ def accuracy(run: str | None, logbook: Path, unit: Unit | None, as_json: bool, *
     if as_json:
         print_json(answer)
     else:
-        _show(result, made, unit or "C")
+        _show(result, made, unit or "C", every=given["everything"])
         if answer["entry"] is not None:
-            click.echo(f"Entered as accuracy test {answer['entry']}, done {done}, due {due}.")
+            say(f"Entered as accuracy test {answer['entry']}, done {done}, due {due}.")
     if chart is not None and made.furnace is not None:
         _draw(logbook, made.furnace, made.sensor, chart, unit or "C", as_json)
     return 0 if given["exit_zero"] else EXIT_STATUS[result.decision.verdict]
@@ -120,7 +121,7 @@ def _refuse_own_run(logbook: Path, made: Compared, *, entering: bool) -> None:
     says = f"calibration {made_from[-1]} of {made.sensor} was made from this very run, so it is no test of its own"
     if entering:
         raise WrongUse(f"{says}. Record another hold with the reference, or look at this one with --no-entry.")
-    click.echo(f"{says[:1].upper()}{says[1:]}: shown, not entered.", err=True)
+    say(f"{says[:1].upper()}{says[1:]}: shown, not entered.", err=True)
 
 
 def _judged(
@@ -177,42 +178,13 @@ def _enter(logbook: Path, made: Compared, result: AccuracyTest, done: str, due: 
         )
 
 
-def _show(result: AccuracyTest, made: Compared, unit: Unit) -> None:
+def _show(result: AccuracyTest, made: Compared, unit: Unit, *, every: bool) -> None:
     """Print for people."""
-    point, decision = result.point, result.decision
-    click.echo(
-        f"{made.sensor} of {made.furnace or 'a furnace not named'}, against {made.found.reference.says.text(unit)}"
-    )
-    rows = [
-        ["reference, corrected", temperature(point.reference_c, unit)],
-        ["reading", temperature(point.reading_c, unit)],
-        ["difference as read", difference(result.difference_c, unit, signed=True)],
-    ]
-    if result.corrected_c is not None:
-        rows.append(
-            [
-                f"the correction of {result.correction_of} would leave",
-                f"{difference(result.corrected_c, unit, signed=True)} (its own U by now "
-                f"{difference(result.correction_u_c or 0.0, unit)}), which the controller does not know",
-            ]
-        )
-    limit_words = difference(result.limit_c, unit)
-    rows += [
-        ["U", difference(point.budget.expanded_c, unit)],
-        ["limit", f"±{limit_words} ({result.limit_origin})"],
-        ["accepted within", _accepted(decision.accept_to or 0.0, unit)],
-        ["probability that it is inside the limit", f"{decision.conformity:.3f}"],
-        ["verdict", decision.verdict],
-    ]
-    click.echo(table(rows, indent="  "))
-    click.echo(f"Rule: {decision.rule} (ILAC-G8:09/2019, JCGM 106:2012).")
-    click.echo("\nBudget:")
-    click.echo(table(budget_lines(point, unit), indent="  "))
+    from soakwitness.cli.words.compared_words import accuracy_lines
 
-
-def _accepted(within_c: float, unit: Unit) -> str:
-    """Acceptance limits in words: a guard band wider than the limit leaves none."""
-    return f"±{difference(within_c, unit)}" if within_c >= 0 else "nothing: U is larger than the limit allows"
+    against = made.found.reference.says.text(unit)
+    for line in accuracy_lines(result, unit, sensor=made.sensor, furnace=made.furnace, against=against, every=every):
+        click.echo(line)
 
 
 def _so_far(logbook: Path, furnace: str, sensor: str) -> tuple[tuple[Check, ...], tuple[SensorLife, ...]]:
@@ -233,7 +205,7 @@ def _draw(logbook: Path, furnace: str, sensor: str, chart: Path, unit: Unit, as_
 
     tests, lives = _so_far(logbook, furnace, sensor)
     draw_accuracy_history(chart, tests, lives, sensor=sensor, unit=unit)
-    click.echo(f"Chart: {chart}", err=as_json)
+    say(f"Chart: {chart}", err=as_json)
 
 
 def _history(logbook: Path, furnace: str, sensor: str, unit: Unit, as_json: bool) -> None:
@@ -256,4 +228,4 @@ def _history(logbook: Path, furnace: str, sensor: str, unit: Unit, as_json: bool
                 str(t.life or "-"),
             ]
         )
-    click.echo(table(rows))
+    say(table(rows))

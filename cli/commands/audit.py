@@ -16,6 +16,7 @@ from soakwitness.cli.options.common import (
     unit_option,
 )
 from soakwitness.cli.options.entering import new_stamp, open_book, refresh_runs, take_in_runs
+from soakwitness.cli.options.screen import say
 from soakwitness.firmware_bridge.common.units import Unit
 
 if TYPE_CHECKING:
@@ -115,7 +116,7 @@ def audit(
         print_json(plain(found, unit or "C"))
     else:
         for line in audit_lines(found, unit or "C", every=every):
-            click.echo(line)
+            say(line)
     if drawn:
         click.echo(str(chart), err=as_json)
 
@@ -152,7 +153,7 @@ def _draw(book: LogBook, evidence: Evidence, found: Audit, path: Path, unit: Uni
     work = _work(book, entries[found.run]) if found.run in entries else None
     drawn = save_audit_chart(evidence, found, folders, path, unit=unit, work=work)
     if not drawn:
-        click.echo("Neither a run of the suspects nor their hardness is on record: there is nothing to draw.", err=True)
+        say("Neither a run of the suspects nor their hardness is on record: there is nothing to draw.", err=True)
     return drawn
 
 

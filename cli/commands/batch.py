@@ -7,7 +7,8 @@ from pathlib import Path
 import click
 
 from soakwitness.cli.options.common import SuggestingGroup, json_option, logbook_option, print_json
-from soakwitness.cli.options.entering import by_option, new_stamp, open_book, table, why_option
+from soakwitness.cli.options.entering import by_option, new_stamp, open_book, why_option
+from soakwitness.cli.options.screen import say, table
 from soakwitness.firmware_bridge.common.wording import counted
 
 names_argument = click.argument("names", metavar="PIECE...", nargs=-1, required=True)
@@ -36,7 +37,7 @@ def add(name: str, names: tuple[str, ...], note: str, by: str | None, logbook: P
 
     with open_book(logbook) as book:
         made = add_to_batch(book, name, names, stamp=new_stamp(by), note=note)
-    click.echo(f"{made.name}: {counted(len(made.pieces), 'piece')}.")
+    say(f"{made.name}: {counted(len(made.pieces), 'piece')}.")
 
 
 @batch.command()
@@ -54,7 +55,7 @@ def remove(name: str, names: tuple[str, ...], why: str, by: str | None, logbook:
 
     with open_book(logbook) as book:
         left = take_from_batch(book, name, names, why=why, stamp=new_stamp(by))
-    click.echo(f"{left.name}: {counted(len(left.pieces), 'piece')}.")
+    say(f"{left.name}: {counted(len(left.pieces), 'piece')}.")
 
 
 @batch.command()
@@ -78,13 +79,13 @@ def show(name: str, as_json: bool, logbook: Path) -> None:
     if as_json:
         print_json({"schema": "soakwitness/batch/1", **asdict(found)})
         return
-    click.echo(f"{found.name}: {counted(len(found.pieces), 'piece')}. {found.note}".rstrip())
+    say(f"{found.name}: {counted(len(found.pieces), 'piece')}. {found.note}".rstrip())
     rows = [("piece", "steel", "lot", "mm", "hardness")]
     for piece, tests in pieces:
         newest = f"{tests[-1].test.mean:.1f} {tests[-1].test.scale} {tests[-1].stage}" if tests else "-"
         thick = f"{piece.thickness_mm:g}" if piece.thickness_mm else "-"
         rows.append((piece.id, piece.steel or "-", piece.lot or "-", thick, newest))
-    click.echo(table(rows, indent="  "))
+    say(table(rows, indent="  "))
 
 
 @batch.command("list")
@@ -105,7 +106,7 @@ def list_batches(as_json: bool, logbook: Path) -> None:
         print_json({"schema": "soakwitness/batches/1", "batches": [asdict(b) for b in found]})
         return
     if not found:
-        click.echo("There is no batch yet. Make one with: soakwitness batch add NAME PIECE...", err=True)
+        say("There is no batch yet. Make one with: soakwitness batch add NAME PIECE...", err=True)
         return
     rows = [(b.name, counted(len(b.pieces), "piece"), b.entered_utc[:10], b.note) for b in found]
-    click.echo(table(rows))
+    say(table(rows))

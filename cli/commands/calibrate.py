@@ -18,12 +18,12 @@ from soakwitness.cli.options.common import (
     print_json,
     unit_option,
 )
-from soakwitness.cli.options.entering import by_option, new_stamp, table
+from soakwitness.cli.options.entering import by_option, new_stamp
+from soakwitness.cli.options.screen import say_all
 from soakwitness.cli.terminal.calibrating import (
     CHARTS,
     Compared,
     a_file,
-    budget_lines,
     compare,
     comparison_options,
     days_of,
@@ -40,17 +40,10 @@ from soakwitness.cli.terminal.entering_calibrations import (
 )
 from soakwitness.cli.terminal.following import follow
 from soakwitness.cli.words.calibration_words import (
-    clock_words,
-    correction_rows,
-    dominated_words,
     doubts,
     due_words,
-    point_rows,
-    range_words,
-    stable_words,
 )
 from soakwitness.firmware_bridge.common.units import Unit, to_kelvin
-from soakwitness.firmware_bridge.common.wording import temperature
 
 if TYPE_CHECKING:
     from soakwitness.analysis.calibration.correcting.calibrating import Calibration
@@ -78,6 +71,7 @@ MONTHS = 12
     "--at", "wanted", type=Finite(-460, 5000), multiple=True, metavar="TEMP", help="Planned temperature, for --follow."
 )
 @click.option("--every", type=Finite(min=1), default=15.0, show_default=True, help="Seconds, for --follow.")
+@click.option("--all", "everything", is_flag=True, help="Say everything: budgets, limits, the correction in steps.")
 @click.option("--chart", type=a_file, help="Draw errors and correction: .png, .svg or .pdf.")
 @keeping_options(MONTHS)
 @by_option
@@ -129,7 +123,7 @@ def calibrate(run: str | None, logbook: Path, unit: Unit | None, as_json: bool, 
     if as_json:
         print_json(answer)
     else:
-        _show(made.found, correction, made.pair, unit or "C")
+        _show(made.found, correction, made.pair, unit or "C", every=given["everything"])
         tell_doubts(said, unit or "C")
         tell_entry(answer.get("entry"), correction, chart, due_words(beside, unit or "C"))
 
@@ -185,20 +179,8 @@ def _answer(made: Compared, correction: Correction) -> dict[str, Any]:
     }
 
 
-def _show(found: Calibration, correction: Correction, pair: Pair | None, unit: Unit) -> None:
+def _show(found: Calibration, correction: Correction, pair: Pair | None, unit: Unit, *, every: bool) -> None:
     """Print for people."""
-    furnace, against = correction.furnace or "a furnace not named", found.reference.says.text(unit)
-    click.echo(f"{correction.sensor} of {furnace}, against {against}")
-    for words in (*clock_words(pair), *stable_words(found, unit)):
-        click.echo(words)
-    click.echo(table(point_rows(found, unit)))
-    for left in found.left_out:
-        click.echo(left.text(unit))
-    for number, point in enumerate(found.points, 1):
-        click.echo(f"\nBudget of point {number}, {temperature(point.reference_c, unit)} (in the manner of EA-4/02):")
-        click.echo(table(budget_lines(point, unit), indent="  "))
-        if (dominated := dominated_words(point.budget)) is not None:
-            click.echo(f"  {dominated}")
-    click.echo(f"\nCorrection, to be added to the reading. {correction.why[:1].upper()}{correction.why[1:]}.")
-    click.echo(table(correction_rows(correction, unit), indent="  "))
-    click.echo(range_words(correction, unit))
+    from soakwitness.cli.words.compared_words import calibration_lines
+
+    say_all(calibration_lines(found, correction, pair, unit, every=every))

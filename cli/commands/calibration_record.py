@@ -17,7 +17,8 @@ from soakwitness.cli.options.common import (
     print_json,
     unit_option,
 )
-from soakwitness.cli.options.entering import by_option, new_stamp, open_book, table, why_option
+from soakwitness.cli.options.entering import by_option, new_stamp, open_book, why_option
+from soakwitness.cli.options.screen import say, table
 from soakwitness.firmware_bridge.common.units import Unit
 from soakwitness.firmware_bridge.common.wording import counted
 
@@ -60,7 +61,7 @@ def calibration(
     elif out is None:
         _show(one, unit or "C")
     if out is not None:
-        click.echo(f"Record: {out}", err=as_json)
+        say(f"Record: {out}", err=as_json)
 
 
 def recorded(book: LogBook, number: int, unit: Unit) -> Recorded:
@@ -73,7 +74,7 @@ def recorded(book: LogBook, number: int, unit: Unit) -> Recorded:
     from soakwitness.analysis.logbook.calibration_records import record_of_calibration
     from soakwitness.analysis.logbook.sensors import calibration_numbered
     from soakwitness.cli.sheets.calibration_sheet import Recorded
-    from soakwitness.cli.terminal.calibrating import budget_lines
+    from soakwitness.cli.words.budget_words import rows_of_budget
 
     kept = calibration_numbered(book, number)
     record = record_of_calibration(book, number)
@@ -83,7 +84,7 @@ def recorded(book: LogBook, number: int, unit: Unit) -> Recorded:
             "soakwitness sensor list."
         )
     found = calibration_again(record.record, record.levels)
-    budgets = tuple(budget_lines(point, unit) for point in found.points)
+    budgets = tuple(rows_of_budget(point.budget, unit) for point in found.points)
     return Recorded(kept, record, found, correction_from_dict(kept.correction), budgets)
 
 
@@ -92,22 +93,22 @@ def _show(one: Recorded, unit: Unit) -> None:
     from soakwitness.cli.sheets.calibration_sheet import calibration_contents
 
     contents = calibration_contents(one, unit)
-    click.echo(contents.title)
+    say(contents.title)
     for name, words in contents.facts:
-        click.echo(f"  {name}: {words}")
-    click.echo(" ".join((contents.sentence, *contents.below)))
+        say(f"  {name}: {words}")
+    say(" ".join((contents.sentence, *contents.below)))
     for part in (*contents.blocks, *contents.annex):
         if not isinstance(part, SheetTable) or part.heading.startswith("Readings used"):
             continue
-        click.echo(f"\n{part.heading}")
-        click.echo(table([list(part.head), *(list(row) for row in part.rows)], indent="  "))
-    click.echo(
+        say(f"\n{part.heading}")
+        say(table([list(part.head), *(list(row) for row in part.rows)], indent="  "))
+    say(
         f"\n{counted(sum(len(level) for level in one.record.levels), 'reading')} in "
         f"{counted(len(one.record.levels), 'level')}: --out."
     )
     for part in contents.blocks:
         if isinstance(part, Lines) and not part.small:
-            click.echo("\n".join(f"- {line}" for line in part.lines))
+            say("\n".join(f"- {line}" for line in part.lines))
 
 
 @click.command()
@@ -128,7 +129,7 @@ def apply(number: int, day: str, why: str, by: str | None, logbook: Path) -> Non
 
     with open_book(logbook) as book:
         entry = apply_from(book, number, day=day, why=why, stamp=new_stamp(by))
-    click.echo(
+    say(
         f"Calibration {number} counts from {day}. Runs since then: soakwitness logbook recompute. "
         f"To take it back: soakwitness logbook strike applied {entry} --why ..."
     )

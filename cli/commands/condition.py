@@ -18,6 +18,7 @@ from soakwitness.cli.options.common import (
     unit_option,
 )
 from soakwitness.cli.options.entering import new_stamp, open_book, refresh_runs, take_in_runs
+from soakwitness.cli.options.screen import say
 from soakwitness.firmware_bridge.common.units import Unit
 
 if TYPE_CHECKING:
@@ -75,7 +76,7 @@ def condition(
         print_json(condition_json(found, unit or "C"))
     else:
         for line in condition_lines(found, unit or "C", every=every):
-            click.echo(line)
+            say(line)
     if chart is not None:
         click.echo(str(chart), err=as_json)
 

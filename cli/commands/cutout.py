@@ -19,6 +19,7 @@ from soakwitness.cli.options.common import (
     unit_option,
 )
 from soakwitness.cli.options.entering import by_option, furnace_named, new_stamp, open_book, take_in_runs
+from soakwitness.cli.options.screen import say
 from soakwitness.firmware_bridge.common.units import Unit, to_celsius
 from soakwitness.firmware_bridge.common.wording import difference, temperature
 
@@ -62,7 +63,7 @@ def cutout(furnace: str, by: str | None, unit: Unit | None, as_json: bool, logbo
         name = furnace_named(book, furnace)
         if said["strike"] is not None:
             strike(book, "cutout_tests", [said["strike"]], why=said["why"] or "", stamp=stamp)
-            click.echo(f"Entry {said['strike']} (cutout) is struck through.", err=as_json)
+            say(f"Entry {said['strike']} (cutout) is struck through.", err=as_json)
         made = None
         if new:
             run, day = _run_and_day(book, name, said["in_run"], said["day"])
@@ -83,10 +84,10 @@ def cutout(furnace: str, by: str | None, unit: Unit | None, as_json: bool, logbo
         print_json({"schema": "soakwitness/cutout/1", "furnace": name, "tests": [asdict(t) for t in tests]})
         return
     if not tests:
-        click.echo(f"No test of the cut-out of {name} is on record. See: soakwitness cutout --help", err=True)
+        say(f"No test of the cut-out of {name} is on record. See: soakwitness cutout --help", err=True)
     for test in tests:
         if made in (None, test.entry):
-            click.echo(cutout_line(test, unit or "C"))
+            say(cutout_line(test, unit or "C"))
 
 
 def _run_and_day(book: Any, furnace: str, in_run: str | None, day: str | None) -> tuple[str | None, str]:

@@ -166,6 +166,7 @@ def _record(logbook: Path, speed: float) -> Path:
     """Switch the furnace on, record it until a while after the last piece is out, seal; return the run folder."""
     from soakwitness.cli.terminal.attending import Stop
     from soakwitness.firmware_bridge.connecting.furnace_file import parse_furnace
+    from soakwitness.firmware_bridge.marks.expecting import Practice
     from soakwitness.firmware_bridge.recording.clocks import FastClock
     from soakwitness.firmware_bridge.recording.session import record_run
     from soakwitness.firmware_bridge.recording.starting_a_recorder import RunFacts
@@ -173,7 +174,9 @@ def _record(logbook: Path, speed: float) -> Path:
 
     furnace = parse_furnace(FURNACE, "the demo's furnace file")
     clock = FastClock(speed)
-    about = RunFacts(logbook, recipe_name=RECIPE_NAME, recipe_file=RECIPE, loading="cold", operator="the demo")
+    about = RunFacts(
+        logbook, recipe_name=RECIPE_NAME, recipe_file=RECIPE, practice=Practice("cold"), operator="the demo"
+    )
     serving = find(furnace, clock=clock)
     try:
         with Stop() as stop, ExitStack() as bar:

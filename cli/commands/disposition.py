@@ -8,6 +8,7 @@ import click
 
 from soakwitness.cli.options.common import LARGEST_NUMBER, WrongUse, json_option, logbook_option, print_json
 from soakwitness.cli.options.entering import by_option, new_stamp, open_book, refresh_runs, take_in_runs
+from soakwitness.cli.options.screen import say
 
 DECISIONS = ("use as it is", "use with restriction", "repeat the treatment", "scrap", "hold back", "no defect")
 
@@ -54,7 +55,7 @@ def disposition(
         if finding is not None:
             doubt = check_finding(book, known, finding, step)
             if doubt:
-                click.echo(doubt, err=True)
+                say(doubt, err=True)
         if decide is not None:
             add_disposition(book, known, decide, stamp=stamp, finding=finding, step=step, why=why)
         stands = [(d, finding_gone(book, d)) for d in dispositions_of(book, known)]
@@ -63,10 +64,8 @@ def disposition(
         print_json({"schema": "soakwitness/dispositions/1", "run": known, "dispositions": listed})
         return
     if not stands:
-        click.echo(f"Nothing was decided about {known} yet.", err=True)
+        say(f"Nothing was decided about {known} yet.", err=True)
     for d, gone in stands:
         about = f"{d.finding}{f', step {d.step}' if d.step else ''}" if d.finding else "the whole run"
         since = f"; {gone_words(gone, entry.zone)}" if gone else ""
-        click.echo(
-            f"{about}: {d.decision}{f' ({d.why})' if d.why else ''}, {d.entered_by}, {d.entered_utc[:10]}{since}"
-        )
+        say(f"{about}: {d.decision}{f' ({d.why})' if d.why else ''}, {d.entered_by}, {d.entered_utc[:10]}{since}")

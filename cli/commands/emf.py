@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from soakwitness.cli.options.common import Finite, WrongUse, json_option, print_json, unit_option
+from soakwitness.cli.options.screen import say
 from soakwitness.firmware_bridge.common.units import Unit, from_celsius, from_kelvin, to_celsius, to_kelvin
 from soakwitness.firmware_bridge.common.wording import temperature
 
@@ -120,17 +121,17 @@ def show(rows: list[dict[str, Any]], kind: str, reference_c: float, unit: Unit, 
     """Print the table for people."""
     from soakwitness.analysis.thermocouples.tolerance import tolerance_of
 
-    click.echo(f"Type {kind} (ITS-90), reference junction at {temperature(reference_c, unit, digits=3)}")
+    say(f"Type {kind} (ITS-90), reference junction at {temperature(reference_c, unit, digits=3)}")
     head = f"{'°' + unit:>10}  {'mV':>9}  {'uV/°' + unit:>8}"
-    click.echo(head + (f"  {'±°' + unit:>8}" if tolerance_class else ""))
+    say(head + (f"  {'±°' + unit:>8}" if tolerance_class else ""))
     for row in rows:
         temp, slope = from_celsius(row["temp_c"], unit), to_kelvin(row["seebeck_uv_per_c"], unit)
         line = f"{temp:>10.2f}  {row['emf_mv']:>9.4f}  {slope:>8.3f}"
         if tolerance_class:
             width = from_kelvin(row["tolerance_c"], unit)
             line += f"  {width:>8.2f}" if width == width else f"  {'-':>8}"
-        click.echo(line)
+        say(line)
     if tolerance_class:
         origin = tolerance_of(kind, tolerance_class)
         word = origin.origin if origin else "the type has no such class"
-        click.echo(f"±: new wire, class {tolerance_class} ({word}); -: outside the class's range.", err=True)
+        say(f"±: new wire, class {tolerance_class} ({word}); -: outside the class's range.", err=True)

@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from soakwitness.cli.options.common import Finite, WrongUse, json_option, logbook_option, print_json, unit_option
-from soakwitness.cli.options.entering import by_option, new_stamp, table
-from soakwitness.cli.terminal.calibrating import Compared, budget_lines, days_of, keeping_options
+from soakwitness.cli.options.entering import by_option, new_stamp
+from soakwitness.cli.options.screen import say, say_all
+from soakwitness.cli.terminal.calibrating import Compared, days_of, keeping_options
 from soakwitness.cli.terminal.entering_calibrations import (
     beside_of,
     enter,
@@ -22,7 +23,7 @@ from soakwitness.cli.terminal.entering_calibrations import (
 )
 from soakwitness.cli.words.calibration_words import doubts_of_book, due_words
 from soakwitness.firmware_bridge.common.units import Unit, to_celsius, to_kelvin
-from soakwitness.firmware_bridge.common.wording import difference, temperature
+from soakwitness.firmware_bridge.common.wording import difference
 
 if TYPE_CHECKING:
     from soakwitness.analysis.calibration.correcting.calibrating import Calibration
@@ -67,6 +68,7 @@ def _point_options(function: Any) -> Any:
 @click.option("--pressure", type=Finite(min=0, min_open=True), help="Of the air at the place, hPa, for --boiling.")
 @click.option("--altitude", type=Finite(-500, 9000), help="Of the place, metres above the sea, for --boiling.")
 @click.option("--other", metavar="METAL", help="Ask about another point, such as silver.")
+@click.option("--all", "everything", is_flag=True, help="Say everything: each point's budget.")
 @click.option("--how", is_flag=True, help="Only say how each is made, and what to beware of.")
 @record_options
 @keeping_options(MONTHS)
@@ -119,7 +121,7 @@ def fixed_points(name: str | None, logbook: Path, unit: Unit | None, as_json: bo
             }
         )
         return
-    _show(made.found, points, correction, unit or "C")
+    _show(made.found, points, correction, unit or "C", every=given["everything"])
     tell_doubts(said, unit or "C")
     tell_entry(entry, correction, None, due_words(beside, unit or "C"))
 
@@ -173,31 +175,11 @@ def _correction(made: Compared, given: dict[str, Any]) -> Correction:
     )
 
 
-def _show(found: Calibration, points: Sequence[FixedPoint], correction: Correction, unit: Unit) -> None:
+def _show(found: Calibration, points: Sequence[FixedPoint], correction: Correction, unit: Unit, *, every: bool) -> None:
     """Print for people."""
-    rows = [["point", "truly", "shown", "readings", "to be added", "U"]]
-    for one, point in zip(found.points, points, strict=True):
-        rows.append(
-            [
-                point.says.text(unit).partition(",")[0],
-                temperature(one.reference_c, unit),
-                temperature(one.reading_c, unit),
-                str(one.readings),
-                difference(one.correction_c, unit, signed=True),
-                difference(one.budget.expanded_c, unit),
-            ]
-        )
-    click.echo(table(rows))
-    for one, point in zip(found.points, points, strict=True):
-        click.echo(f"\nBudget of {point.says.text(unit)}" + (f" ({point.marked})" if point.marked else "") + ":")
-        click.echo(table(budget_lines(one, unit), indent="  "))
-    low, high = temperature(correction.low_c, unit), temperature(correction.high_c, unit)
-    click.echo(f"\nIt speaks for {low} to {high} as shown, and says nothing of what is hotter: a thermocouple that is")
-    click.echo("right at the foot can be wrong where it hardens. There a fresh one of special limits (class 1), used")
-    click.echo(
-        "once, tip to tip with yours, serves most: soakwitness calibrate. A used base-metal thermocouple that was"
-    )
-    click.echo("moved to a bench reads otherwise than in its place: its error lies where its gradient was.")
+    from soakwitness.cli.words.compared_words import fixed_point_lines
+
+    say_all(fixed_point_lines(found, points, correction, unit, every=every))
 
 
 def _tell_how(given: dict[str, Any], unit: Unit) -> None:
@@ -207,4 +189,4 @@ def _tell_how(given: dict[str, Any], unit: Unit) -> None:
         point = _point(name, here)
         u = difference(2.0 * point.standard_c, unit)
         marked = f" ({point.marked})" if point.marked else ""
-        click.echo(f"{point.says.text(unit)}, U {u}{marked}: {point.do} {point.beware}")
+        say(f"{point.says.text(unit)}, U {u}{marked}: {point.do} {point.beware}")

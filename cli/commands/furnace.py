@@ -17,6 +17,7 @@ from soakwitness.cli.options.common import (
     unit_option,
     write_output,
 )
+from soakwitness.cli.options.screen import say
 
 LINKS = ("modbus", "lines", "simulated")
 FILE = click.Path(path_type=Path, dir_okay=False)
@@ -56,8 +57,8 @@ def new(file: Path | None, link: str | None, ask: bool, force: bool) -> None:
         click.echo(text, nl=False)
         return
     write_output(file, text)
-    click.echo(file)
-    click.echo(f"Change it to fit, then try it: soakwitness furnace read {file}", err=True)
+    click.echo(str(file))
+    say(f"Change it to fit, then try it: soakwitness furnace read {file}", err=True)
 
 
 @furnace.command()
@@ -77,9 +78,9 @@ def check(file: Path, as_json: bool) -> None:
         print_json({"furnace": found.name, "columns": found.columns, "says": says, "notes": notes})
         return
     for sentence in says:
-        click.echo(sentence)
+        say(sentence)
     for note in notes:
-        click.echo(f"Look at: {note}")
+        say(f"Look at: {note}")
 
 
 @furnace.command()
@@ -122,10 +123,10 @@ def read(file: Path, unit: str | None, as_json: bool) -> None:
             }
         )
     else:
-        click.echo(f"{link.describe()}: it answered within {took_s * 1000:.0f} ms.")
+        say(f"{link.describe()}: it answered within {took_s * 1000:.0f} ms.")
         if lengths is not None:
-            click.echo(lengths_sentence(found, lengths))
+            say(lengths_sentence(found, lengths))
         for line in reading_lines(found, reading, unit):
-            click.echo(line)
+            say(line)
     if all(reading.values[sensor.name] is None for sensor in found.sensors):
         raise click.exceptions.Exit(1)

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from soakwitness.cli.options.common import Finite, WrongUse, json_option, logbook_option, print_json, struck_out
+from soakwitness.cli.options.screen import say, table
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -117,7 +118,7 @@ def import_(
         if not as_json:
             click.echo(str(made[-1].path))
     if remember:
-        click.echo(f"Layout remembered: {save_layout(logbook, remember, settings)}", err=True)
+        say(f"Layout remembered: {save_layout(logbook, remember, settings)}", err=True)
     if as_json:
         runs = [{"run": r.path.name, "path": str(r.path), "rows": r.rows, "notes": r.notes} for r in made]
         print_json({"schema": "soakwitness/import/1", "runs": runs})
@@ -143,8 +144,8 @@ def _imported(path: Path, settings: ImportSettings, logbook: Path, began: dateti
             **asked,
         )
     for says in result.notes:
-        click.echo(f"{path.name}: {says}", err=True)
-    click.echo(f"{path.name}: {counted(result.rows, 'row')}.", err=True)
+        say(f"{path.name}: {says}", err=True)
+    say(f"{path.name}: {counted(result.rows, 'row')}.", err=True)
     return result
 
 
@@ -161,7 +162,6 @@ def _preview(files: tuple[Path, ...], settings: ImportSettings, began: datetime 
     from datetime import UTC, datetime
 
     from soakwitness.analysis.importing.making import preview_file
-    from soakwitness.cli.options.entering import table
     from soakwitness.firmware_bridge.common.wording import counted
     from soakwitness.firmware_bridge.common.zones import computer_zone
 
@@ -171,9 +171,9 @@ def _preview(files: tuple[Path, ...], settings: ImportSettings, began: datetime 
         shown.append({"file": str(path), **asdict(seen)})
         if not as_json:
             for says in (*seen.says, *seen.notes):
-                click.echo(f"{path.name}: {says}")
-            click.echo(table([seen.columns, *seen.first], indent="  "))
-            click.echo(f"{path.name}: {counted(seen.rows, 'row')}; nothing was made.")
+                say(f"{path.name}: {says}")
+            say(table([seen.columns, *seen.first], indent="  "))
+            say(f"{path.name}: {counted(seen.rows, 'row')}; nothing was made.")
     if as_json:
         print_json({"schema": "soakwitness/import-preview/1", "files": shown})
 

@@ -26,6 +26,7 @@ from soakwitness.cli.options.entering import (
     take_in_runs,
     why_option,
 )
+from soakwitness.cli.options.screen import say
 from soakwitness.firmware_bridge.common.wording import counted
 
 ENTRIES = (
@@ -78,10 +79,10 @@ def check(quick: bool, as_json: bool, logbook: Path) -> int:
     if as_json:
         print_json({"schema": "soakwitness/check/1", "troubles": [asdict(t) for t in found]})
     elif not found:
-        click.echo("The log book is whole: database, run folders, seals and their chain.")
+        say("The log book is whole: database, run folders, seals and their chain.")
     else:
         for trouble in found:
-            click.echo(f"{trouble.where}: {trouble.says}. {trouble.next}")
+            say(f"{trouble.where}: {trouble.says}. {trouble.next}")
     return 1 if found else 0
 
 
@@ -106,9 +107,9 @@ def rebuild(accept: tuple[str, ...], by: str | None, logbook: Path) -> None:
         with progress_bar("Reading run folders") as bar:
             taken = build(book, stamp=stamp, accept=accepted, progress=bar)
         take_in_runs(book, stamp)
-    click.echo(f"{counted(len(taken.new), 'run')} new, {len(taken.changed)} read again, {len(taken.missing)} missing.")
+    say(f"{counted(len(taken.new), 'run')} new, {len(taken.changed)} read again, {len(taken.missing)} missing.")
     for says in taken.unreadable:
-        click.echo(f"Left out: {says}", err=True)
+        say(f"Left out: {says}", err=True)
 
 
 @logbook.command()
@@ -133,17 +134,17 @@ def recompute(everything: bool, processes: int | None, by: str | None, logbook: 
     with open_book(logbook) as book:
         take_in_runs(book, stamp)
         if everything or stale_runs(book):
-            click.echo(f"Copied before: {copy_before_recompute(book, stamp=stamp)}", err=True)
+            say(f"Copied before: {copy_before_recompute(book, stamp=stamp)}", err=True)
         if everything:
             forget(book, stamp=stamp)
         with progress_bar("Verifying runs") as bar:
             done = refresh(book, stamp=stamp, processes=processes or os.cpu_count() or 1, progress=bar)
     for says in done.troubles:
-        click.echo(f"Not judged: {says}", err=True)
+        say(f"Not judged: {says}", err=True)
     for one in done.changed:
-        click.echo(f"{one.run}: {one.why}.")
+        say(f"{one.run}: {one.why}.")
     changed = f", {len(done.changed)} judged otherwise than before" if done.changed else ""
-    click.echo(f"{counted(done.count, 'run')} recomputed{changed}.")
+    say(f"{counted(done.count, 'run')} recomputed{changed}.")
 
 
 @logbook.command()
@@ -173,11 +174,11 @@ def verdicts(run: str, as_json: bool, logbook: Path) -> None:
         listed = [asdict(one) for one in (*earlier, *([now] if now else []))]
         print_json({"schema": "soakwitness/verdicts/1", "run": entry.run, "verdicts": listed})
         return
-    click.echo(f"{entry.run}, {entry.recipe_name or 'no recipe'}")
+    say(f"{entry.run}, {entry.recipe_name or 'no recipe'}")
     for one in (*([now] if now else []), *reversed(earlier)):
-        click.echo(verdict_line(one, entry.zone))
+        say(verdict_line(one, entry.zone))
     if now is None:
-        click.echo("It has no verdict.", err=True)
+        say("It has no verdict.", err=True)
 
 
 @logbook.command()
@@ -202,8 +203,8 @@ def backup(file: Path, by: str | None, force: bool, logbook: Path) -> None:
         with progress_bar("Backing up") as bar:
             made = back_up(book, file, stamp=stamp, replace=force, progress=bar)
     for name in made.left_out:
-        click.echo(f"Left out: {name} is no plain file, or cannot be read.", err=True)
-    click.echo(f"{counted(made.runs, 'run')} in {counted(made.files, 'file')}.", err=True)
+        say(f"Left out: {name} is no plain file, or cannot be read.", err=True)
+    say(f"{counted(made.runs, 'run')} in {counted(made.files, 'file')}.", err=True)
     click.echo(str(file))
 
 
@@ -221,7 +222,7 @@ def restore(file: Path, logbook: Path) -> None:
 
     with progress_bar("Restoring") as bar:
         found = restore_from(file, logbook, progress=bar)
-    click.echo(f"{counted(found.runs, 'run')} in {counted(found.files, 'file')}, as of {found.made_utc}.", err=True)
+    say(f"{counted(found.runs, 'run')} in {counted(found.files, 'file')}, as of {found.made_utc}.", err=True)
     click.echo(str(logbook))
 
 
@@ -244,8 +245,8 @@ def export(folder: Path, samples: bool, by: str | None, logbook: Path) -> None:
         with progress_bar("Writing runs") as bar:
             written = export_book(book, folder, samples=samples, progress=bar)
     if not has_parquet():
-        click.echo("CSV only: with pyarrow installed it writes Parquet too.", err=True)
-    click.echo(f"{len(written)} tables in {folder}")
+        say("CSV only: with pyarrow installed it writes Parquet too.", err=True)
+    say(f"{len(written)} tables in {folder}")
 
 
 @logbook.command()
@@ -264,7 +265,7 @@ def strike(kind: str, entry: int, why: str, by: str | None, logbook: Path) -> No
 
     with open_book(logbook) as book:
         strike_entry(book, KINDS[kind], [entry], why=why, stamp=new_stamp(by))
-    click.echo(f"Entry {entry} ({kind}) is struck through.")
+    say(f"Entry {entry} ({kind}) is struck through.")
 
 
 @logbook.command()
@@ -280,4 +281,4 @@ def shop(logbook: Path, force: bool) -> None:
     path = check_output(logbook / NAME, force=force)
     write_output(path, TEMPLATE)
     click.echo(path)
-    click.echo("Change it to fit; it heads every sheet from then on: soakwitness sheet last", err=True)
+    say("Change it to fit; it heads every sheet from then on: soakwitness sheet last", err=True)

@@ -10,7 +10,10 @@ from typing import TYPE_CHECKING, cast
 import click
 
 from soakwitness.cli.options.common import Words, WrongUse, find_run, logbook_option
+from soakwitness.cli.options.screen import say
+from soakwitness.cli.words.mark_words import mark_words
 from soakwitness.firmware_bridge.runfolder.contents import ACTS, Act, Mark
+from soakwitness.firmware_bridge.runfolder.origins import Origin, origin_words
 
 if TYPE_CHECKING:
     from soakwitness.firmware_bridge.marks.charges import Known
@@ -31,6 +34,7 @@ class _Asked:
     zone: str
     strike: str | None
     why: str
+    undo: bool = False
 
 
 @click.command()
@@ -53,6 +57,13 @@ class _Asked:
     "--strike", type=Words(), metavar="ID", help="Strike out the mark of this id; its entry stays. Needs --why."
 )
 @click.option("--why", type=Words(), help="Why a mark is struck out.")
+@click.option(
+    "--undo", is_flag=True, help="Take back the newest entry, without a reason, until 2 min after the door was opened."
+)
+@click.option(
+    "--inferred", metavar="RUN", help="Door dips of a finished run that no mark explains, and the acts they may be."
+)
+@click.option("--confirm", is_flag=True, help="With --inferred: enter these acts, as inferred.")
 @click.option("--list", "listed", is_flag=True, help="List the marks of the run.")
 @logbook_option
 def mark(
@@ -66,6 +77,9 @@ def mark(
     by: str | None,
     strike: str | None,
     why: str | None,
+    undo: bool,
+    inferred: str | None,
+    confirm: bool,
     listed: bool,
     logbook: Path,
 ) -> None:
@@ -82,7 +96,12 @@ def mark(
     """
     from soakwitness.firmware_bridge.runfolder.names import spelled_out
 
-    _check_use(act, pieces, strike, why, listed)
+    _check_use(act, pieces, strike, why, {"--list": listed, "--undo": undo, "--inferred": inferred is not None})
+    if confirm and inferred is None:
+        raise WrongUse("--confirm goes with --inferred RUN: look first at what would be entered.")
+    if inferred is not None:
+        _infer(inferred, logbook, confirm=confirm, by=by or _user())
+        return
     if act == "note" and note is None:
         pieces, note = (), " ".join(pieces)
     pieces = spelled_out(pieces)
@@ -91,11 +110,22 @@ def mark(
         _list(path, logbook)
         return
     at_s, zone = _moment(path, at, zone, recorded=recorded, outside=outside)
-    asked = _Asked(act, pieces, note or "", by or _user(), at_s, zone, strike, why or "")
+    if undo and not recorded:
+        raise WrongUse(f"{path.name} is not being recorded. Strike a mark of it out with the reason: --strike ID --why")
+    asked = _Asked(act, pieces, note or "", by or _user(), at_s, zone, strike, why or "", undo)
     marks = _marks(path)
     made, said = _hand_over(path, asked) if recorded else _enter(path, asked)
-    click.echo(said)
+    say(said)
     _say_what_is_asked(marks, made, _known(path, logbook), None if recorded else run or path.name)
+
+
+def _infer(name: str, logbook: Path, *, confirm: bool, by: str | None) -> None:
+    from soakwitness.cli.commands.mark_inferred import infer_marks
+
+    path, recorded = _which_run(name, logbook)
+    if recorded:
+        raise WrongUse(f"{path.name} is being recorded: mark what was done with --at TIME; dips are read afterwards.")
+    infer_marks(path, logbook, confirm=confirm, by=by)
 
 
 def _moment(path: Path, at: str | None, zone: str | None, *, recorded: bool, outside: bool) -> tuple[float | None, str]:
@@ -149,7 +179,7 @@ def _say_what_is_asked(marks: tuple[Mark, ...], made: Mark, known: tuple[Known, 
     before, after = (read_charges(each, known=known) for each in (marks, (*others, made)))
     for question in raised(before, after):
         then = question.next if run is None else question.next.replace("mark --strike", f"mark --run {run} --strike")
-        click.echo(f"Note: {question.says} {then}", err=True)
+        say(f"Note: {question.says} {then}", err=True)
 
 
 def _user() -> str | None:
@@ -161,11 +191,14 @@ def _user() -> str | None:
         return None
 
 
-def _check_use(act: Act | None, pieces: tuple[str, ...], strike: str | None, why: str | None, listed: bool) -> None:
-    if act is None and strike is None and not listed:
-        raise WrongUse(f"say what was done: {', '.join(ACTS)}; or --strike ID, or --list.")
-    if act is not None and (strike is not None or listed):
-        raise WrongUse(f"{act} and --strike or --list do not go together: one thing at a time.")
+def _check_use(
+    act: Act | None, pieces: tuple[str, ...], strike: str | None, why: str | None, flags: dict[str, bool]
+) -> None:
+    asked = [*([act] if act else []), *(["--strike"] if strike is not None else []), *(f for f in flags if flags[f])]
+    if not asked:
+        raise WrongUse(f"say what was done: {', '.join(ACTS)}; or --strike ID, {', '.join(flags)}.")
+    if len(asked) > 1:
+        raise WrongUse(f"{' and '.join(asked)} do not go together: one thing at a time.")
     if strike is not None and not (why or "").strip():
         raise WrongUse("--strike needs --why: the reason stays with the mark.")
     if any(not piece.strip() for piece in pieces):
@@ -205,24 +238,29 @@ def _watched(logbook: Path) -> str:
 
 def _hand_over(path: Path, asked: _Asked) -> tuple[Mark, str]:
     """Give it to the recorder; return the mark as it stands then, and what to say."""
+    from soakwitness.firmware_bridge.marks.handing_over import present_t_s, taken_back
     from soakwitness.firmware_bridge.runfolder.late import moment_words, time_in_run
     from soakwitness.firmware_bridge.runfolder.line_format import utc_text
     from soakwitness.firmware_bridge.runfolder.marks import DroppedMark, drop_mark, mark_to_strike, new_mark_id
 
-    marks, now_utc_s = _marks(path), time.time()
-    struck = mark_to_strike(marks, asked.strike) if asked.strike is not None else None
-    dropped = DroppedMark(
-        mark_id=new_mark_id(),
-        utc=utc_text(now_utc_s),
-        act=asked.act,
-        pieces=asked.pieces,
-        note=asked.note,
-        by=asked.by,
-        later=asked.at_s is not None,
-        at_s=asked.at_s,
-        strike=struck.mark_id if struck is not None else None,
-        why=asked.why,
-    )
+    marks, now_utc_s, struck = _marks(path), time.time(), None
+    if asked.undo:
+        struck, dropped = taken_back(marks, present_t_s(path, now_utc_s), utc_s=now_utc_s, by=asked.by)
+    else:
+        struck = mark_to_strike(marks, asked.strike) if asked.strike is not None else None
+        dropped = DroppedMark(
+            mark_id=new_mark_id(),
+            utc=utc_text(now_utc_s),
+            act=asked.act,
+            pieces=asked.pieces,
+            note=asked.note,
+            by=asked.by,
+            later=asked.at_s is not None,
+            at_s=asked.at_s,
+            strike=struck.mark_id if struck is not None else None,
+            why=asked.why,
+            origin=None if asked.act is None else _origin(asked),
+        )
     file = drop_mark(path, dropped)
     until = time.monotonic() + WAIT_S
     while file.exists() and time.monotonic() < until:
@@ -230,10 +268,16 @@ def _hand_over(path: Path, asked: _Asked) -> tuple[Mark, str]:
     taken = "" if not file.exists() else f"; the recorder has not taken it within {WAIT_S:g} s, it will find it"
     when = "" if asked.at_s is None else f" at {moment_words(path, asked.at_s, asked.zone)}"
     said = f"{_words(dropped)} entered into {path.name}{when}{taken}."
+    if asked.undo and struck is not None:
+        said = f"Taken back from {path.name}{taken}: {mark_words(struck)}."
     if struck is not None:
         return replace(struck, struck=True), said
     t_s = max(time_in_run(path, now_utc_s), *(mark.t_s for mark in marks), 0.0) if asked.at_s is None else asked.at_s
     return Mark(t_s, cast(Act, asked.act), asked.pieces, asked.note, dropped.mark_id), said
+
+
+def _origin(asked: _Asked) -> Origin:
+    return "command" if asked.at_s is None else "typed"
 
 
 def _words(dropped: DroppedMark) -> str:
@@ -242,19 +286,12 @@ def _words(dropped: DroppedMark) -> str:
     return mark_words(Mark(0.0, cast(Act, dropped.act), dropped.pieces, dropped.note, dropped.mark_id))
 
 
-def mark_words(mark: Mark) -> str:
-    """A mark as ``Load of B-041, B-042 (id 3fa2c1)``."""
-    pieces = f" of {', '.join(mark.pieces)}" if mark.pieces else ""
-    note = f": {mark.note}" if mark.note else ""
-    return f"{mark.act.capitalize()}{pieces}{note} (id {mark.mark_id})"
-
-
 def _enter(path: Path, asked: _Asked) -> tuple[Mark, str]:
     """Write it into a run that nobody records; return the mark as it stands then, and what to say."""
     from soakwitness.firmware_bridge.runfolder.late import enter_late, last_t_s, moment_words, strike_late
     from soakwitness.firmware_bridge.runfolder.marks import new_mark_id
 
-    click.echo(f"No recorder writes {path.name}; this is entered later, and says so.", err=True)
+    say(f"No recorder writes {path.name}; this is entered later, and says so.", err=True)
     if asked.strike is not None:
         struck = strike_late(path, asked.strike, why=asked.why, by=asked.by, now_utc=time.time())
         return replace(struck, struck=True), f"{mark_words(struck)} struck out of {path.name}."
@@ -263,7 +300,9 @@ def _enter(path: Path, asked: _Asked) -> tuple[Mark, str]:
     if asked.at_s is None and asked.act != "note":
         raise WrongUse(f"{path.name} is not being recorded, so say when it was done: --at TIME")
     t_s = last_t_s(path) if asked.at_s is None else asked.at_s
-    late = Mark(t_s, asked.act, asked.pieces, asked.note, new_mark_id(), entered_later=True, by=asked.by)
+    late = Mark(
+        t_s, asked.act, asked.pieces, asked.note, new_mark_id(), entered_later=True, by=asked.by, origin="typed"
+    )
     enter_late(path, late, now_utc=time.time())
     return late, f"{mark_words(late)} entered into {path.name} at {moment_words(path, t_s, asked.zone)}."
 
@@ -282,7 +321,7 @@ def _list(path: Path, logbook: Path) -> None:
     questions = read_charges(marks, known=_known(path, logbook)).questions
     for found in marks:
         more = [f"by {found.by}"] if found.by else []
-        more += ["entered later"] if found.entered_later else []
+        more += [words] if (words := origin_words(found)) else []
         more += [f"struck out: {found.struck_why}"] if found.struck else []
         more += [question.says for question in questions if question.mark == found]
-        click.echo(f"{_when(found.t_s)}  {mark_words(found)}{'; ' if more else ''}{'; '.join(more)}")
+        say(f"{_when(found.t_s)}  {mark_words(found)}{'; ' if more else ''}{'; '.join(more)}")

@@ -24,6 +24,7 @@ from soakwitness.cli.options.common import (
 )
 from soakwitness.cli.options.entering import by_option, new_stamp, open_book, take_in_runs
 from soakwitness.cli.options.rack import stood_in_slot
+from soakwitness.cli.options.screen import say
 from soakwitness.cli.verdicts.verified import given_packet, known_inputs, packet_option
 from soakwitness.cli.words.packet_words import kept_line
 from soakwitness.firmware_bridge.common.units import Unit
@@ -151,13 +152,13 @@ def predict(
         print_json(as_data(found))
         return
     for line in prediction_lines(found, shown):
-        click.echo(line)
+        say(line)
     if where is not None:
-        click.echo(beside_line(where))
+        say(beside_line(where))
     if chart is not None:
-        click.echo(f"\nChart: {chart}")
+        say(f"\nChart: {chart}")
     if recipe is None:
-        click.echo("No recipe with this run: name one with --recipe FILE.toml to see what its holds lose.", err=True)
+        say("No recipe with this run: name one with --recipe FILE.toml to see what its holds lose.", err=True)
 
 
 def _model(inputs: RunInputs, logbook: Path, thickness_mm: float | None, **piece: Any) -> PacketModel:
@@ -263,13 +264,13 @@ def fit(
     if keep:
         since = min(local_day(run.header.started_utc, run.header.zone) for run in opened)
         kept = _keep(logbook, PacketFile(out.name, text), since=since, note="", by=by)
-        click.echo(kept_line(kept), err=True)
+        say(kept_line(kept), err=True)
     if as_json:
         print_json(_fit_data(fits, found, out))
         return
     shown = unit or (recipe.unit if recipe else "C")
     for line in fit_lines(fits[0], shown) if len(fits) == 1 else several_lines(fits, found, shown):
-        click.echo(line)
+        say(line)
     click.echo(str(out))
 
 
@@ -356,7 +357,7 @@ def keep_file(file: Path, since: str | None, note: str, by: str | None, logbook:
             f"{file} was not learned from a run (fitted = false). Learn one with: soakwitness packet fit; or use this "
             "one where you name it: --packet"
         )
-    click.echo(kept_line(_keep(logbook, found, since=since, note=note, by=by)))
+    say(kept_line(_keep(logbook, found, since=since, note=note, by=by)))
 
 
 def _keep(logbook: Path, file: PacketFile, *, since: str | None, note: str, by: str | None) -> MeasuredPacket:
@@ -388,6 +389,6 @@ def list_kept(as_json: bool, logbook: Path) -> None:
         print_json({"schema": "soakwitness/packets/1", "packets": [asdict(one) for one in found]})
         return
     if not found:
-        click.echo("No measured packet is kept. Learn one: soakwitness packet fit --keep", err=True)
+        say("No measured packet is kept. Learn one: soakwitness packet fit --keep", err=True)
     for one in found:
-        click.echo(kept_line(one))
+        say(kept_line(one))

@@ -24,11 +24,11 @@ from soakwitness.cli.options.entering import (
     moment,
     new_stamp,
     open_book,
-    table,
     take_in_runs,
     why_option,
     zone_option,
 )
+from soakwitness.cli.options.screen import say, table
 from soakwitness.firmware_bridge.common.units import Unit, to_celsius
 from soakwitness.firmware_bridge.common.wording import counted
 
@@ -114,7 +114,7 @@ def add(
         add_pieces(book, pieces, stamp=stamp)
         if batch is not None:
             add_to_batch(book, batch, [p.id for p in pieces], stamp=stamp)
-    click.echo(f"{counted(len(pieces), 'piece')} entered: {_few([p.id for p in pieces])}.")
+    say(f"{counted(len(pieces), 'piece')} entered: {_few([p.id for p in pieces])}.")
 
 
 @piece.command()
@@ -135,7 +135,7 @@ def change(name: str, why: str, by: str | None, logbook: Path, **facts: Any) -> 
     facts["stamp_text"] = facts.pop("stamp")
     with open_book(logbook) as book:
         changed = change_piece(book, name, why=why, stamp=new_stamp(by), **facts)
-    click.echo(_line(changed))
+    say(_line(changed))
 
 
 @piece.command()
@@ -206,9 +206,9 @@ def charge(
         said = load_words(one_load(book, entry)) if entry is not None else ""
     where = f"run {known}" if known else f"the next run of {furnace}"
     if names:
-        click.echo(f"{_few(names)}: charge {number} of {where}.")
+        say(f"{_few(names)}: charge {number} of {where}.")
     if said:
-        click.echo(f"What {where} held: {said}, entry {entry}.")
+        say(f"What {where} held: {said}, entry {entry}.")
 
 
 @piece.command()
@@ -255,7 +255,7 @@ def treatment(
             stamp=new_stamp(by),
         )
     what = f"{kind} not done," if said["not_done"] else kind
-    click.echo(f"{_few(names)}: {what} entered ({counted(len(entries), 'piece')}).")
+    say(f"{_few(names)}: {what} entered ({counted(len(entries), 'piece')}).")
 
 
 @piece.command()
@@ -282,12 +282,12 @@ def history(name: str, struck: bool, unit: Unit | None, as_json: bool, logbook: 
         life = piece_history(book, name)
         former = struck_entries(book, life.piece.id) if struck else ()
     for says in troubles:
-        click.echo(f"Not judged: {says}", err=True)
+        say(f"Not judged: {says}", err=True)
     if as_json:
         print_json(history_json(life, former))
         return
     for line in [*history_lines(life, unit or "C"), *struck_lines(former)]:
-        click.echo(line)
+        say(line)
 
 
 @piece.command()
@@ -314,7 +314,7 @@ def find(words: tuple[str, ...], as_json: bool, logbook: Path, **exact: str | No
         print_json({"schema": "soakwitness/pieces/1", "pieces": [asdict(p) for p in found]})
         return
     if not found:
-        click.echo("No such piece.", err=True)
+        say("No such piece.", err=True)
         return
     rows = [("piece", "steel", "lot", "mm", "stamp", "customer", "order", "note")]
     rows += [
@@ -330,7 +330,7 @@ def find(words: tuple[str, ...], as_json: bool, logbook: Path, **exact: str | No
         )
         for p in found
     ]
-    click.echo(table(rows))
+    say(table(rows))
 
 
 @piece.command()
@@ -351,7 +351,7 @@ def strike(kind: str, entry: int, why: str, by: str | None, logbook: Path) -> No
 
     with open_book(logbook) as book:
         strike_entry(book, TABLES[kind], [entry], why=why, stamp=new_stamp(by))
-    click.echo(f"Entry {entry} ({kind}) is struck through.")
+    say(f"Entry {entry} ({kind}) is struck through.")
 
 
 def _few(names: tuple[str, ...] | list[str]) -> str:

@@ -9,6 +9,7 @@ import click
 
 from soakwitness.cli.options.common import WrongUse, logbook_option
 from soakwitness.cli.options.entering import by_option, moment, new_stamp, open_book, zone_option
+from soakwitness.cli.options.screen import say
 
 STEPS = ("delivery", "quench", "cold treatment", "temper", "second temper", "grinding", "finish")
 LOOKS = ("file test", "fracture", "magnet", "inside of the foil", "warp", "crack")
@@ -75,9 +76,9 @@ def hardness(name: str, readings: tuple[float, ...], by: str | None, logbook: Pa
     other = {"HRC": (hv_of_hrc, "HV"), "HV": (hrc_of_hv, "HRC")}.get(test.scale)
     converted = other[0](test.mean) if other else None
     about = f" (about {converted} {other[1]})" if other and converted else ""
-    click.echo(f"{name}: {test.mean:.1f} {test.scale}{about}, entry {entry}.")
+    say(f"{name}: {test.mean:.1f} {test.scale}{about}, entry {entry}.")
     for says in warnings:
-        click.echo(f"Note: {says}", err=True)
+        say(f"Note: {says}", err=True)
 
 
 @click.command()
@@ -125,4 +126,4 @@ def inspect(look: str, names: tuple[str, ...], by: str | None, logbook: Path, **
         )
         kept = {one.entry: one for piece in pieces_named(book, names) for one in inspections_of(book, piece.id)}
     for entry in entries:
-        click.echo(f"{kept[entry].piece}: {look}, {kept[entry].says}, entry {entry}.")
+        say(f"{kept[entry].piece}: {look}, {kept[entry].says}, entry {entry}.")

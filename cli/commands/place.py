@@ -24,13 +24,14 @@ from soakwitness.cli.options.entering import (
     moment,
     new_stamp,
     open_book,
-    table,
     take_in_runs,
     why_option,
     zone_option,
 )
-from soakwitness.cli.terminal.calibrating import days_of, keeping_options, rows_of_budget
+from soakwitness.cli.options.screen import say, table
+from soakwitness.cli.terminal.calibrating import days_of, keeping_options
 from soakwitness.cli.terminal.survey_inputs import certificates_of, corrections_of, sensors_named
+from soakwitness.cli.words.budget_words import rows_of_budget
 from soakwitness.firmware_bridge.common.units import Unit, to_celsius, to_kelvin
 from soakwitness.firmware_bridge.common.wording import difference, duration, temperature
 
@@ -117,7 +118,7 @@ def measure(run: str | None, logbook: Path, unit: Unit | None, as_json: bool, **
         return
     _show(found, column.name, period_s, unit or "C")
     if entry is not None:
-        click.echo(f"Entered as place difference {entry}, done {done}, due {due}.")
+        say(f"Entered as place difference {entry}, done {done}, due {due}.")
 
 
 def _of_survey(logbook: Path, entry: int) -> tuple[str, tuple[float, float]]:
@@ -168,18 +169,16 @@ def _show(found: MeasuredPlace, sensor: str, period_s: tuple[float, float], unit
     point = found.point
     shows = point.at_c - point.difference_c
     truly = "shows" if point.holds_error else "is, corrected, at"
-    click.echo(
+    say(
         f"At the work ({', '.join(found.work)}) it is {temperature(point.at_c, unit)}; {sensor} {truly} "
         f"{temperature(shows, unit)}, over {duration(period_s[1] - period_s[0])}."
     )
     u = difference(point.expanded_c, unit)
-    click.echo(f"Place difference {difference(point.difference_c, unit, signed=True)} ± {u}.")
+    say(f"Place difference {difference(point.difference_c, unit, signed=True)} ± {u}.")
     if point.holds_error:
-        click.echo(
-            f"{sensor} has no calibration in force: its own error is in the difference, no correction is added to it."
-        )
-    click.echo("\nBudget:")
-    click.echo(table(rows_of_budget(found.budget, unit), indent="  "))
+        say(f"{sensor} has no calibration in force: its own error is in the difference, no correction is added to it.")
+    say("\nBudget:")
+    say(table(rows_of_budget(found.budget, unit), indent="  "))
 
 
 @place.command()
@@ -226,7 +225,7 @@ def enter(name: str, furnace: str, logbook: Path, unit: Unit | None, **given: An
         named = furnace_named(book, furnace)
         at_utc = min(moment_of(done), stamp.at_utc)
         entry = keep_place(book, named, name, point, at_utc=at_utc, stamp=stamp)
-    click.echo(f"Entered as place difference {entry} of {name}: {_words(point, unit or 'C')}.")
+    say(f"Entered as place difference {entry} of {name}: {_words(point, unit or 'C')}.")
 
 
 @place.command("list")
@@ -248,9 +247,9 @@ def list_(furnace: str | None, zone: str | None, unit: Unit | None, as_json: boo
         print_json([{**vars(one), "point": vars(one.point)} for one in kept])
         return
     if not kept:
-        click.echo("No place difference is on record. Measure one with: soakwitness place measure", err=True)
+        say("No place difference is on record. Measure one with: soakwitness place measure", err=True)
     for one in kept:
-        click.echo(_line(one, zone, unit or "C"))
+        say(_line(one, zone, unit or "C"), hang=2)
 
 
 def _line(one: KeptPlace, zone: str | None, unit: Unit) -> str:
@@ -296,4 +295,4 @@ def end(number: int, at: str, why: str, zone: str | None, by: str | None, logboo
     assert at_utc is not None
     with open_book(logbook) as book:
         end_place(book, number, at_utc=at_utc, why=why, stamp=new_stamp(by))
-    click.echo(f"Place difference {number} has ended.")
+    say(f"Place difference {number} has ended.")

@@ -7,6 +7,7 @@ from dataclasses import asdict
 import click
 
 from soakwitness.cli.options.common import json_option, print_json
+from soakwitness.cli.options.screen import say
 
 
 @click.command()
@@ -26,10 +27,8 @@ def ports(as_json: bool) -> None:
         print_json([{**asdict(info), "best": info.best} for info in found])
         return
     for info in found:
-        click.echo(info.best)
-        click.echo(
-            f"    {info.what}; now {info.port}; {info.state}" if info.stable else f"    {info.what}; {info.state}"
-        )
+        say(info.best)
+        say(f"    {info.what}; now {info.port}; {info.state}" if info.stable else f"    {info.what}; {info.state}")
     if not found:
-        click.echo("No serial port is there. Plug the adapter in and look again.", err=True)
-    click.echo('A serial-to-network adapter needs no port: write port = "socket://HOST:PORT".', err=True)
+        say("No serial port is there. Plug the adapter in and look again.", err=True)
+    say('A serial-to-network adapter needs no port: write port = "socket://HOST:PORT".', err=True)

@@ -19,6 +19,7 @@ from soakwitness.cli.options.common import (
     unit_option,
     write_output,
 )
+from soakwitness.cli.options.screen import say
 from soakwitness.firmware_bridge.common.units import Unit, to_celsius
 from soakwitness.firmware_bridge.common.wording import counted
 
@@ -62,13 +63,13 @@ def check(file: Path, unit: Unit | None, logbook: Path, as_json: bool) -> None:
         print_json(_as_json(loaded, steps, rest, warnings))
         return
     steel = f" ({loaded.steel})" if loaded.steel else ""
-    click.echo(f"{loaded.name}{steel}")
+    say(f"{loaded.name}{steel}")
     for step, says in zip(loaded.steps, steps, strict=True):
-        click.echo(f"  {step.number}. {says}")
+        say(f"  {step.number}. {says}")
     for says in rest:
-        click.echo(says)
+        say(says)
     for says in warnings:
-        click.echo(f"Warning: {says}", err=True)
+        say(f"Warning: {says}", err=True)
 
 
 @recipe.command()
@@ -105,7 +106,7 @@ def new(steel: str, temper: float | None, out: Path | None, unit: Unit | None, l
     write_output(path, text)
     left = text.count(f'"{OPEN}"')
     then = f" {counted(left, 'number')} to fill in: look for {OPEN}." if left else ""
-    click.echo(f"{path} drafted.{then} Read it, confirm each line, then: soakwitness recipe check {path}")
+    say(f"{path} drafted.{then} Read it, confirm each line, then: soakwitness recipe check {path}")
 
 
 @recipe.command()
@@ -159,9 +160,9 @@ def program(file: Path, furnace: str | None, unit: Unit | None, logbook: Path, a
         steps = [asdict(step) for step in program_setpoints(loaded, set_to_c)]
         print_json({"schema": "soakwitness/program/1", "recipe": loaded.name, "says": sentences, "steps": steps})
         return
-    click.echo(f"{loaded.name}: type this into the controller.")
+    say(f"{loaded.name}: type this into the controller.")
     for says in sentences:
-        click.echo(f"  {says}")
+        say(f"  {says}")
 
 
 def _settings(loaded: Recipe, furnace: str, logbook: Path) -> Settings:

@@ -22,6 +22,7 @@ from soakwitness.cli.options.common import (
     unit_option,
 )
 from soakwitness.cli.options.entering import by_option
+from soakwitness.cli.options.screen import say
 from soakwitness.cli.verdicts.beside import compare_runs
 from soakwitness.firmware_bridge.common.units import Unit
 
@@ -121,12 +122,12 @@ def runs(
     if run is None:
         paths, older = _found(logbook, asked, struck=only_struck, most=None if everything else NEWEST, page=page)
     if not paths and not as_json:
-        click.echo(f"No {'such run' if any(asked.values()) else 'runs'} in {logbook}.", err=True)
+        say(f"No {'such run' if any(asked.values()) else 'runs'} in {logbook}.", err=True)
     _list(paths, logbook, compare=check or not everything, as_json=as_json)
     if older:
         from soakwitness.firmware_bridge.common.wording import counted
 
-        click.echo(f"Not shown: {counted(older, 'older run')}: --page {page + 1}, or --all", err=True)
+        say(f"Not shown: {counted(older, 'older run')}: --page {page + 1}, or --all", err=True)
 
 
 def _found(
@@ -178,7 +179,7 @@ def _list(paths: list[Path], logbook: Path, *, compare: bool, as_json: bool) -> 
         return
     if listed:
         lines = (_line(e, verdicts.get(name := run_id(e.path)), struck.get(name)) for e in listed)
-        click.echo("\n".join(lines))
+        say("\n".join(lines), hang=2)
 
 
 def _strike(run: str | None, logbook: Path, why: str | None, by: str | None, back: bool) -> None:
@@ -195,7 +196,7 @@ def _strike(run: str | None, logbook: Path, why: str | None, by: str | None, bac
             restore_run(book, run_id(path), why=why, stamp=stamp)
         else:
             strike_run(book, run_id(path), why=why, stamp=stamp)
-    click.echo(f"{path.name} {'stands again' if back else 'is struck out: it is kept, and counted nowhere'}.")
+    say(f"{path.name} {'stands again' if back else 'is struck out: it is kept, and counted nowhere'}.")
 
 
 def _as_seen(logbook: Path, listed: list[Listed]) -> list[Listed]:
@@ -225,7 +226,7 @@ def _export(path: Path, file: Path, decimal: str, force: bool) -> None:
     check_output(file, force=force, suffixes=(".csv", ".txt", ".tsv"))
     found = look_at(path, compare=True)
     if found.intact is False:
-        click.echo(f"{path.name}: {found.says}; only rows whose checksum holds are written.", err=True)
+        say(f"{path.name}: {found.says}; only rows whose checksum holds are written.", err=True)
     separator = "\t" if file.suffix.lower() == ".tsv" else ";" if decimal == "," else ","
     lines = readings(path, decimal=decimal, separator=separator)
     try:

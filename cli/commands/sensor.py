@@ -23,16 +23,16 @@ from soakwitness.cli.options.entering import (
     moment,
     new_stamp,
     open_book,
-    table,
     take_in_runs,
     why_option,
     zone_option,
 )
 from soakwitness.cli.options.known_furnaces import known_furnace, new_furnace_option
+from soakwitness.cli.options.screen import say, table
 from soakwitness.cli.terminal.calibrating import CLASSES, LETTERS, a_file, limits_of, open_pair
 from soakwitness.cli.words.sensor_words import heat_words, kept_calibration_words, life_words
-from soakwitness.firmware_bridge.common.units import Unit, to_kelvin
-from soakwitness.firmware_bridge.common.wording import difference, temperature
+from soakwitness.firmware_bridge.common.units import Unit, from_celsius, to_kelvin
+from soakwitness.firmware_bridge.common.wording import difference, number, temperature
 
 if TYPE_CHECKING:
     from soakwitness.analysis.calibration.diagnosing.diagnosis import Diagnosis
@@ -128,9 +128,9 @@ def fitted(name: str, furnace: str, logbook: Path, **given: Any) -> None:
             book, furnace, name, fitted_utc=fitted_utc, stamp=new_stamp(given["by"]), note=given["note"], **facts
         )
         (life,) = (one for one in sensor_lives(book, furnace, name) if one.entry == entry)
-    click.echo(f"Sensor life {life_words(life, given['zone'], given['unit'] or 'C')}.")
+    say(f"Sensor life {life_words(life, given['zone'], given['unit'] or 'C')}.")
     if before is not None:
-        click.echo(
+        say(
             f"Sensor life {before.entry} ended there; its corrections are not used from then on. "
             "What was not given is taken from it.",
             err=True,
@@ -172,12 +172,12 @@ def list_(furnace: str | None, zone: str | None, unit: Unit | None, as_json: boo
         )
         return
     if not lives:
-        click.echo("No sensor life is on record. Enter one with: soakwitness sensor fitted", err=True)
+        say("No sensor life is on record. Enter one with: soakwitness sensor fitted", err=True)
     for life in lives:
-        click.echo(life_words(life, zone, unit or "C"))
-        click.echo(f"  {heat_words(life, hot[life.entry], left[life.entry], unit or 'C')}")
+        say(life_words(life, zone, unit or "C"))
+        say(f"  {heat_words(life, hot[life.entry], left[life.entry], unit or 'C')}")
         for one in kept[life.entry]:
-            click.echo(f"  {kept_calibration_words(one, unit or 'C')}")
+            say(f"  {kept_calibration_words(one, unit or 'C')}")
 
 
 @sensor.command()
@@ -194,7 +194,7 @@ def withdraw(calibration: int, why: str, by: str | None, logbook: Path) -> None:
 
     with open_book(logbook) as book:
         withdraw_calibration(book, calibration, why=why, stamp=new_stamp(by))
-    click.echo(f"Calibration {calibration} is withdrawn.")
+    say(f"Calibration {calibration} is withdrawn.")
 
 
 @sensor.command()
@@ -261,7 +261,7 @@ def diagnose(
         return
     _show(found, pairs, unit or "C")
     for lost in typed.other.lost:
-        click.echo(f"Counted too: no number at {temperature(lost.reference_c, unit or 'C')}.")
+        say(f"Counted too: no number at {temperature(lost.reference_c, unit or 'C')}.")
 
 
 def _readings(
@@ -290,34 +290,40 @@ def _readings(
 
 
 def _show(found: Diagnosis, pairs: tuple[PairReading, ...], unit: Unit) -> None:
-    """Print for people."""
-    rows = [["reference", "shown", "error"]]
-    rows += [
-        [
-            temperature(pair.reference_c, unit),
-            temperature(pair.sensor_c, unit),
-            difference(pair.sensor_c - pair.reference_c, unit, signed=True),
-        ]
-        for pair in pairs
-    ]
-    click.echo(table(rows))
-    click.echo("")
+    """Print for people: the cause, the next test with what each cause would show in it, then the figures."""
     if found.cause is not None:
-        click.echo(f"Most likely: {found.cause}.")
+        say(f"Most likely: {found.cause}.")
     elif not found.between:
         says = found.says.text(unit)
-        click.echo(says[:1].upper() + says[1:])
+        say(says[:1].upper() + says[1:])
     else:
-        click.echo(f"Cannot tell between: {', '.join(found.between)}.")
+        say(f"Cannot tell between: {', '.join(found.between)}.")
+    if found.test is not None:
+        say(f"Next, tells most: {found.test.do}")
+        for cause, seen in found.outcomes().items():
+            say(f"  {cause}: {seen}.", hang=2)
+    elif found.cause is not None:
+        say(f"Next: {found.candidates[0].next}")
+    say(f"\n{table(_candidate_rows(found, pairs, unit))}\n")
+    rows = [[f"reference (°{unit})", "shown", "error"]]
+    for pair in pairs:
+        error = difference(pair.sensor_c - pair.reference_c, unit, signed=True)
+        shown = (number(from_celsius(temp_c, unit)) for temp_c in (pair.reference_c, pair.sensor_c))
+        rows.append([*shown, error.removesuffix(f" °{unit}")])
+    say(table(rows))
+
+
+def _candidate_rows(found: Diagnosis, pairs: tuple[PairReading, ...], unit: Unit) -> list[list[str]]:
+    """A row a cause: how likely, how large, its error where it is hottest, what it leaves unexplained."""
     hottest = max(range(len(pairs)), key=lambda i: pairs[i].reference_c, default=None)
     there = "each" if hottest is None else temperature(pairs[hottest].reference_c, unit)
     rows = [["", "cause", "probability", "would be", f"error at {there}", "misses by"]]
-    for number, one in enumerate(found.candidates[:5], 1):
+    for place, one in enumerate(found.candidates[:5], 1):
         error = float("nan") if hottest is None else one.error_c[hottest]
         misfit = one.misfit_c
         rows.append(
             [
-                str(number),
+                str(place),
                 one.cause,
                 f"{one.probability:.2f}" if one.probability >= 0.005 else "< 0.01",
                 one.size.text(unit) or "-",
@@ -325,11 +331,4 @@ def _show(found: Diagnosis, pairs: tuple[PairReading, ...], unit: Unit) -> None:
                 difference(misfit, unit) if misfit == misfit else "-",
             ]
         )
-    click.echo(table(rows))
-    if found.test is None:
-        if found.cause is not None:
-            click.echo(f"Next: {found.candidates[0].next}")
-        return
-    click.echo(f"Next, tells most: {found.test.do}")
-    for cause, seen in found.outcomes().items():
-        click.echo(f"  {cause}: {seen}.")
+    return rows

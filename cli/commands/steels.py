@@ -10,6 +10,7 @@ import click
 
 from soakwitness.analysis.metallurgy.published_treatments import WHATS
 from soakwitness.cli.options.common import WrongUse, json_option, logbook_option, nearest, print_json, unit_option
+from soakwitness.cli.options.screen import say
 from soakwitness.firmware_bridge.common.units import Unit, to_celsius
 
 if TYPE_CHECKING:
@@ -82,13 +83,13 @@ def show(name: str | None, unit: Unit | None, logbook: Path, as_json: bool) -> N
         print_json({"schema": "soakwitness/steels/1", "says": CONFIRM, "steels": listed})
         return
     for steel in chosen:
-        click.echo(f"{steel.name}" + (f" ({also_words(steel)})" if steel.also else ""))
+        say(f"{steel.name}" + (f" ({also_words(steel)})" if steel.also else ""))
         if name is not None:
             for figure in sorted(steel.figures, key=lambda figure: WHATS.index(figure.what)):
-                click.echo(f"  {figure_sentence(figure, unit or 'C')}")
+                say(f"  {figure_sentence(figure, unit or 'C')}")
             for says in disagreements(steel, unit or "C"):
-                click.echo(f"  {says}")
-    click.echo(CONFIRM if name else "Show one with: soakwitness steels NAME. " + CONFIRM)
+                say(f"  {says}")
+    say(CONFIRM if name else "Show one with: soakwitness steels NAME. " + CONFIRM)
 
 
 @steels.command()
@@ -153,10 +154,10 @@ def add(
     )
     if sheet is not None:
         checked(figure, "the new figure")
-        click.echo(f"The sheet is kept as {keep_sheet(logbook, sheet)}", err=True)
+        say(f"The sheet is kept as {keep_sheet(logbook, sheet)}", err=True)
     path = append_figure(logbook / OWN_FILE, figure)
-    click.echo(f"{figure.steel}, {figure_sentence(figure, unit or 'C')}")
-    click.echo(f"Written to {path}", err=True)
+    say(f"{figure.steel}, {figure_sentence(figure, unit or 'C')}")
+    say(f"Written to {path}", err=True)
 
 
 @steels.command()
@@ -180,8 +181,8 @@ def cold(ms: float | None, temp: float, unit: Unit | None, as_json: bool) -> Non
     if as_json:
         print_json({"schema": "soakwitness/cold/1", "retained_at_25_c": room, "retained": low, "temp_c": low_c})
         return
-    click.echo(
+    say(
         f"If Ms is {temperature(ms_c or 0.0, shown)}: about {100 * room:.0f} % austenite left at "
         f"{temperature(25.0, shown)}, {100 * low:.0f} % after {temperature(low_c, shown)} in one go."
     )
-    click.echo(f"Koistinen and Marburger 1959, plain carbon steels; {LABEL}.")
+    say(f"Koistinen and Marburger 1959, plain carbon steels; {LABEL}.")

@@ -20,7 +20,8 @@ from soakwitness.cli.options.common import (
     print_json,
     unit_option,
 )
-from soakwitness.cli.options.entering import by_option, new_stamp, open_book, table
+from soakwitness.cli.options.entering import by_option, new_stamp, open_book
+from soakwitness.cli.options.screen import say, table
 from soakwitness.cli.terminal.calibrating import (
     CHARTS,
     a_file,
@@ -30,7 +31,7 @@ from soakwitness.cli.terminal.calibrating import (
 )
 from soakwitness.cli.terminal.survey_inputs import certificates_of, corrections_of, sensors_named
 from soakwitness.firmware_bridge.common.units import Unit, to_celsius, to_kelvin
-from soakwitness.firmware_bridge.common.wording import difference, duration, moment, temperature
+from soakwitness.firmware_bridge.common.wording import difference, temperature
 
 if TYPE_CHECKING:
     from soakwitness.analysis.calibration.surveying.survey import Survey, SurveySensor
@@ -58,6 +59,7 @@ EXIT_STATUS = {"pass": 0, "fail": 3, "not proven": 4}
 @click.option("--slowest-s", type=Finite(min=0), help="Seconds between readings at most.  [default: 120]")
 @click.option("--least-sensors", type=click.IntRange(2, LARGEST_NUMBER), help="Sensors asked for.  [default: 5]")
 @click.option("--chart", type=a_file, help="Draw the chamber with a blade at each place: .png, .svg or .pdf.")
+@click.option("--all", "everything", is_flag=True, help="Say everything: what was asked, rules, other bands.")
 @click.option("--exit-zero", is_flag=True, help="Exit status 0 whatever the verdict, for scripts.")
 @click.option("--list", "listing", is_flag=True, help="List the surveys in the log book.")
 @click.option("--show", "number", type=click.IntRange(1, LARGEST_NUMBER), help="Show this survey again.")
@@ -72,7 +74,8 @@ def survey(run: str | None, logbook: Path, unit: Unit | None, as_json: bool, **g
     """Survey how even the work zone is over the stable period of a run.
 
     Limits other than the band are those of common pyrometry practice, as values to look up in your edition: no class
-    is claimed. Too few sensors, or too short, is no survey and no pass. All numbers typed are in --unit (C where none
+    is claimed. Too few sensors, or too short, is no survey and no pass. Said are the verdict with its reason, what to
+    do next and each place's readings; --all says the rest. All numbers typed are in --unit (C where none
     is given). Exit status: 0 pass, 3 fail, 4 not proven, 2 wrong use or a wrong file.
 
     Example: soakwitness survey sample_logs/calibration/run --sensors survey --band 8 --no-entry
@@ -86,7 +89,7 @@ def survey(run: str | None, logbook: Path, unit: Unit | None, as_json: bool, **g
         _list(logbook, given["furnace"], unit or "C", as_json)
         return 0
     if given["number"] is not None:
-        _again(logbook, given["number"], chart, unit or "C", as_json)
+        _again(logbook, given["number"], chart, unit or "C", as_json, given["everything"])
         return 0
     if run is None or given["sensors"] is None or given["band"] is None:
         raise WrongUse(
@@ -109,11 +112,13 @@ def survey(run: str | None, logbook: Path, unit: Unit | None, as_json: bool, **g
     if as_json:
         print_json(answer)
     else:
-        _show(found, opened.header.furnace_name, opened.header.run, unit or "C")
+        entry = answer["entry"]
+        more = f"soakwitness survey --show {entry}" if entry is not None else "the same once more with"
+        _show(found, opened.header.furnace_name, opened.header.run, unit or "C", every=given["everything"], more=more)
         if answer["entry"] is not None:
-            click.echo(f"Entered as survey {answer['entry']}, done {done}, due {due}.")
+            say(f"Entered as survey {answer['entry']}, done {done}, due {due}.", page=True)
             measure = f"soakwitness place measure {run} --survey {answer['entry']} --work SENSORS"
-            click.echo(f"What the work's place has more or less than the control sensor: {measure}")
+            say(f"What the work's place has more or less than the control sensor: {measure}", page=True)
     if chart is not None:
         _draw(chart, found, opened, f"{opened.header.furnace_name}, {done}", unit or "C", as_json)
     return 0 if given["exit_zero"] else EXIT_STATUS[found.verdict]
@@ -138,7 +143,7 @@ def _draw(chart: Path, found: Survey, opened: Run | None, title: str, unit: Unit
     from soakwitness.cli.charts.survey_chart import draw_survey
 
     draw_survey(chart, found, opened, title=title, unit=unit)
-    click.echo(f"Chart: {chart}", err=as_json)
+    say(f"Chart: {chart}", err=as_json)
 
 
 def _list(logbook: Path, furnace: str | None, unit: Unit, as_json: bool) -> None:
@@ -151,7 +156,7 @@ def _list(logbook: Path, furnace: str | None, unit: Unit, as_json: bool) -> None
         print_json([vars(one) for one in kept])
         return
     if not kept:
-        click.echo("No survey is on record. Make one with: soakwitness survey RUN --sensors ... --band ...", err=True)
+        say("No survey is on record. Make one with: soakwitness survey RUN --sensors ... --band ...", err=True)
         return
     rows = [["number", "furnace", "done", "due", "target", "band", "fits", "sensors", "verdict"]]
     for one in kept:
@@ -169,10 +174,10 @@ def _list(logbook: Path, furnace: str | None, unit: Unit, as_json: bool) -> None
                 result["verdict"],
             ]
         )
-    click.echo(table(rows))
+    say(table(rows))
 
 
-def _again(logbook: Path, number: int, chart: Path | None, unit: Unit, as_json: bool) -> None:
+def _again(logbook: Path, number: int, chart: Path | None, unit: Unit, as_json: bool, every: bool) -> None:
     """A survey as it was made."""
     from soakwitness.analysis.calibration.surveying.kept_survey import survey_from_dict
     from soakwitness.analysis.logbook.sensors import survey_numbered
@@ -184,9 +189,10 @@ def _again(logbook: Path, number: int, chart: Path | None, unit: Unit, as_json: 
     if as_json:
         print_json({**vars(kept), "schema": "soakwitness/survey/1"})
     else:
-        _show(found, kept.furnace, kept.run or "not on record", unit)
+        more = f"soakwitness survey --show {number}"
+        _show(found, kept.furnace, kept.run or "not on record", unit, every=every, more=more)
         by = f", entered by {kept.entered_by}" + (f": {kept.note}" if kept.note else "")
-        click.echo(f"Survey {number}, done {kept.done_on}, due {kept.due_on or 'never'}{by}.")
+        say(f"Survey {number}, done {kept.done_on}, due {kept.due_on or 'never'}{by}.", page=True)
     if chart is not None:
         try:
             opened = None if kept.run is None else open_run(find_run(kept.run, logbook))
@@ -237,83 +243,11 @@ def _enter(logbook: Path, opened: Run, found: Survey, done: str, due: str, given
         )
 
 
-def _show(found: Survey, furnace: str, run: str, unit: Unit) -> None:
-    """Print for people."""
-    click.echo(
-        f"Survey of {furnace}, run {run}: target {temperature(found.target_c, unit)} "
-        f"({found.target_from}), band ±{difference(found.band_c, unit)}"
-    )
-    click.echo(
-        f"Survey period: {moment(found.start_s)} to {moment(found.end_s)} of the run, "
-        f"{duration(found.end_s - found.start_s)}."
-    )
-    rows = [["sensor", "place", "highest", "lowest", "mean", "spread", "before and during, above target", "add", "U"]]
-    for s in found.sensors:
-        rows.append(
-            [
-                s.name,
-                s.position or "-",
-                temperature(s.highest_c, unit),
-                temperature(s.lowest_c, unit),
-                temperature(s.mean_c, unit),
-                difference(s.spread_c, unit),
-                difference(s.approach_overshoot_c, unit, signed=True),
-                difference(s.correction_c, unit, signed=True),
-                "-" if s.expanded_c is None else difference(s.expanded_c, unit),
-            ]
-        )
-    click.echo(table(rows))
-    _show_evenness(found, unit)
-    if found.uniform is not None:
-        click.echo(
-            f"Even after {duration(found.uniform.took_s)}: {found.uniform.first} was in the band at "
-            f"{moment(found.uniform.first_s)}, {found.uniform.last} as the last at {moment(found.uniform.last_s)}."
-        )
-    for at_s, took_s in found.recovery_s:
-        words = "not back in the band" if took_s is None else f"all back in the band after {duration(took_s)}"
-        click.echo(f"Door at {moment(at_s)}: {words}.")
-    for one in found.strayed:
-        gone = (
-            "no reading"
-            if one.by_c is None
-            else f"up to {difference(one.by_c, unit, signed=True)} from where it had been among the others"
-        )
-        times = f"{moment(one.start_s)} to {moment(one.end_s)}"
-        click.echo(f"{one.sensor}: {gone}, {times}: in the hold, but not in the survey period.")
-    click.echo("")
-    met = {True: "met", False: "not met", None: "not known"}
-    click.echo(table([[r.name, met[r.met], r.says.text(unit), f"({r.origin})"] for r in found.requirements]))
-    _show_verdict(found)
-    rule = found.decision or found.decision_as_read
-    click.echo(f"Rule: {rule.rule} (ILAC-G8:09/2019, JCGM 106:2012).")
+def _show(found: Survey, furnace: str, run: str, unit: Unit, *, every: bool, more: str = "") -> None:
+    """Print for people; ``more`` is the command that says the rest."""
+    from soakwitness.cli.words.survey_words import survey_lines
 
-
-def _show_verdict(found: Survey) -> None:
-    """Print the verdict, and what it does not speak for."""
-    decision = found.decision or found.decision_as_read
-    words = f"{found.verdict} ({'with U' if found.decision else 'as read'})"
-    few = {"length": "too short", "sensors": "too few sensors"}
-    if found.no_survey:
-        words += f": no survey, {' and '.join(few[name] for name in found.no_survey)}"
-    elif decision.verdict != found.verdict:
-        words += ": in the band over the survey period, but not the whole time"
-    not_met = f" Not met: {', '.join(found.not_met)}." if found.not_met else ""
-    click.echo(f"Verdict: {words}.{not_met}")
-
-
-def _show_evenness(found: Survey, unit: Unit) -> None:
-    """Extremes as read and corrected, what band holds, what would centre it."""
-    for title, even in (("As read", found.as_read), ("Corrected", found.corrected)):
-        click.echo(
-            f"{title}: hottest {even.hottest} {temperature(even.highest_c, unit)} at {moment(even.hottest_at_s)}, "
-            f"coldest {even.coldest} {temperature(even.lowest_c, unit)} at {moment(even.coldest_at_s)}; fits ±"
-            f"{difference(even.half_spread_c, unit)} about its own middle, "
-            f"±{difference(even.about_target_c, unit)} about the target"
-            + ("" if even.with_u_c is None else f", ±{difference(even.with_u_c, unit)} with U")
-            + "."
-        )
-    click.echo(
-        f"Control setting {difference(found.corrected.centring_c, unit, signed=True)} would centre it on the target."
-    )
-    bands = ", ".join(difference(band, unit) for band in found.limits.classes_c)
-    click.echo(f"Bands in common use: ±{bands} ({found.limits.origin}).")
+    for line in survey_lines(found, unit, furnace=furnace, run=run, every=every):
+        click.echo(line)
+    if more and not every:
+        say(f"All of it: {more} --all", page=True)

@@ -16,10 +16,10 @@ from soakwitness.cli.options.entering import (
     new_stamp,
     open_book,
     shown_time,
-    table,
     take_in_runs,
     zone_option,
 )
+from soakwitness.cli.options.screen import say, table
 
 
 @click.command()
@@ -75,10 +75,10 @@ def upkeep(
         print_json({"schema": "soakwitness/upkeep/1", "furnace": name, "upkeep": [asdict(u) for u in stands]})
         return
     if not stands:
-        click.echo(f"Nothing is entered that was done to {name}.", err=True)
+        say(f"Nothing is entered that was done to {name}.", err=True)
         return
     rows = [(str(u.entry), shown_time(u.done_utc, zone), u.part, u.note, u.entered_by) for u in stands]
-    click.echo(table([("entry", "done", "part", "note", "by"), *rows]))
+    say(table([("entry", "done", "part", "note", "by"), *rows]))
 
 
 def _check_of(entry: int, furnace: str, known: list[int]) -> None:

@@ -17,6 +17,7 @@ ORDER = (
     "first-run",
     "book",
     "marks",
+    "late-marks",
     "today",
     "verify",
     "definitions",

@@ -13,6 +13,7 @@ from typing import Any, TypeVar
 
 import click
 
+from soakwitness.cli.options.screen import say
 from soakwitness.firmware_bridge.common.units import Unit
 from soakwitness.firmware_bridge.common.wording import Says
 
@@ -87,7 +88,7 @@ def run_main(command: click.Command) -> int:
     except click.exceptions.Exit as stop:
         return stop.exit_code
     except click.Abort:
-        click.echo("Stopped.", err=True)
+        say("Stopped.", err=True)
         return 130
     except click.ClickException as error:
         error.show()
@@ -96,11 +97,11 @@ def run_main(command: click.Command) -> int:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
     except UnicodeEncodeError as error:  # bytes of another encoding in what was typed
-        click.echo(f"Error: {error.object[:60]!r} is no text in UTF-8.", err=True)
+        say(f"Error: {error.object[:60]!r} is no text in UTF-8.", err=True)
         return 2
     except OSError as error:  # a disk or a stream that fails where nothing more can be said of it
         where = f"{error.filename}: " if error.filename else ""
-        click.echo(f"Error: {where}{error.strerror or error}.", err=True)
+        say(f"Error: {where}{error.strerror or error}.", err=True)
         return 1
     except Exception as error:
         code = getattr(error, "exit_code", None)
@@ -108,7 +109,7 @@ def run_main(command: click.Command) -> int:
             raise
         says = getattr(error, "says", None)
         text = says.text(asked.get("unit", "C")) if isinstance(says, Says) else str(error)
-        click.echo(f"Error: {text}", err=True)
+        say(f"Error: {text}", err=True)
         return int(code)
     return result if isinstance(result, int) else 0
 
@@ -230,7 +231,7 @@ def find_run(name: str, logbook: Path) -> Path:
         from soakwitness.firmware_bridge.runfolder.listing import run_id
 
         if (run := run_id(path)) in struck:
-            click.echo(f"{run} was struck out: {struck[run]}", err=True)
+            say(f"{run} was struck out: {struck[run]}", err=True)
     return path
 
 

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from soakwitness.cli.options.common import WrongUse, nearest
+from soakwitness.cli.options.screen import say
 
 if TYPE_CHECKING:
     from soakwitness.analysis.logbook.opening import LogBook
@@ -68,7 +69,7 @@ def moment(text: str | None, zone: str | None) -> str | None:
     here = computer_zone() if zone is None else zone
     at_utc = read_moment(text, zone=here)
     if zone is None and is_local(text):
-        click.echo(f"{text} was taken in {here}, the computer's zone.", err=True)
+        say(f"{text} was taken in {here}, the computer's zone.", err=True)
     return at_utc
 
 
@@ -76,7 +77,7 @@ def open_book(logbook: Path, *, create: bool = False) -> LogBook:
     """Open the log book; what it has to tell goes to stderr."""
     from soakwitness.analysis.logbook.opening import open_logbook
 
-    return open_logbook(logbook, create=create, told=lambda says: click.echo(says, err=True))
+    return open_logbook(logbook, create=create, told=lambda says: say(says, err=True))
 
 
 def take_in_runs(book: LogBook, stamp: Stamp) -> None:
@@ -88,7 +89,7 @@ def take_in_runs(book: LogBook, stamp: Stamp) -> None:
     with progress_bar("Reading run folders") as bar:
         taken = take_in(book, stamp=stamp, progress=bar)
     for says in taken.unreadable:
-        click.echo(f"Left out: {says}", err=True)
+        say(f"Left out: {says}", err=True)
     bind_waiting(book, stamp=stamp)
     bind_loads(book, stamp=stamp)
     measure_hours(book, stamp)
@@ -143,10 +144,10 @@ def refresh_runs(book: LogBook, stamp: Stamp, runs: Sequence[str]) -> None:
     with progress_bar("Verifying runs") as bar:
         done = refresh(book, stamp=stamp, runs=runs, processes=os.cpu_count() or 1, progress=bar)
     for says in done.troubles:
-        click.echo(f"Left out: {says}", err=True)
+        say(f"Left out: {says}", err=True)
     if done.changed:
         first = done.changed[0].run
-        click.echo(
+        say(
             f"{counted(len(done.changed), 'run')} judged otherwise than before: soakwitness logbook verdicts {first}",
             err=True,
         )
@@ -174,14 +175,7 @@ class progress_bar:  # noqa: N801 (used like a function)
 
     def __exit__(self, *error: object) -> None:
         if self._shown:
-            click.echo(err=True)
-
-
-def table(rows: Sequence[Sequence[str]], *, indent: str = "") -> str:
-    """Columns set straight, two blanks between them; no rules, no frame."""
-    widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))] if rows else []
-    lines = ("  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows)
-    return "\n".join(indent + line for line in lines)
+            say(err=True)
 
 
 def shown_time(at_utc: str | None, zone: str | None = None) -> str:

@@ -8,6 +8,7 @@ from soakwitness.cli.sheets.blocks import Block, Lines, SheetTable
 from soakwitness.cli.words import figures
 from soakwitness.cli.words.verify_in_full import comparison_words, step_sentences
 from soakwitness.firmware_bridge.common.units import Unit
+from soakwitness.firmware_bridge.runfolder.origins import origin_words
 
 if TYPE_CHECKING:
     from soakwitness.analysis.record.run import Run
@@ -54,5 +55,4 @@ def _events(run: Run, notes: SheetNotes) -> SheetTable:
 def _mark_words(mark: Mark, notes: SheetNotes) -> str:
     pieces = filter(notes.names, mark.pieces)
     note = mark.note if notes.advises else ""
-    later = "entered later" if mark.entered_later else ""
-    return "; ".join(part for part in (" ".join(pieces), note, later) if part)
+    return "; ".join(part for part in (" ".join(pieces), note, origin_words(mark)) if part)

@@ -145,7 +145,7 @@ def run_picture(run: Run, verification: Verification, recipe: Recipe, unit: Unit
     def draw(figure: object, box: blocks.Box) -> None:
         from soakwitness.cli.charts.run_chart import draw_run
 
-        draw_run(figure, box, run, verification, recipe, unit=unit)  # type: ignore[arg-type]
+        draw_run(figure, box, run, verification, recipe, unit=unit, local=True)  # type: ignore[arg-type]
 
     return Chart(draw, f"The run's temperatures: {verification.in_short.says.text(unit)}", **size)
 
@@ -265,11 +265,9 @@ def _way(run: Run, name: str, piece: PieceResult | Stay, notes: SheetNotes, *, c
         return "not on record" if t_s is None else figures.hour(run.header.started_utc, t_s, run.header.zone)
 
     words = dict(notes.piece_words).get(name, "")
-    known = piece.pull_s is not None and piece.plates_s is not None
-    delay = duration((piece.plates_s or 0.0) - (piece.pull_s or 0.0)) if known else "not on record"
     label = f"{name} ({words})" if words else name
     loaded = "cold, at the start" if cold and piece.load_s is None else at(piece.load_s)
-    return (label, loaded, at(piece.pull_s), delay)
+    return (label, loaded, at(piece.pull_s), figures.quench_words(piece))
 
 
 def _sensors(run: Run, verification: Verification, unit: Unit, notes: SheetNotes) -> SheetTable:

@@ -12,8 +12,10 @@ Shape = Literal["wide", "flat", "narrow"]
 SIZES_IN: dict[Shape, tuple[float, float]] = {"wide": (9.6, 5.2), "flat": (9.6, 3.1), "narrow": (3.8, 7.8)}
 COLOURS = {  # of the charts' style, and the page's names for them
     "#000000": "ink",
+    "#333333": "ink",
     "#444444": "ink",
     "#555555": "soft",
+    "#666666": "soft",
     "#888888": "soft",
     "#999999": "soft",
     "#dddddd": "line",

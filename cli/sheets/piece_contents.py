@@ -24,7 +24,7 @@ from soakwitness.firmware_bridge.common.zones import computer_zone, zone_or_utc
 if TYPE_CHECKING:
     from soakwitness.analysis.logbook.hardness import HardnessEntry
     from soakwitness.analysis.logbook.history import Step
-    from soakwitness.analysis.verification.results.verification import HoldResult
+    from soakwitness.analysis.verification.results.verification import Finding, HoldResult
 
 Row = tuple[str, ...]
 MOST_STEPS, MOST_TESTS, MOST_FLAGS = 12, 8, 6
@@ -159,15 +159,21 @@ def _run_rows(when: str, kind: str, of: RunOfPiece, piece: str, unit: Unit) -> I
     stay = next((p for hold in reversed(holds) for p in hold.pieces if p.piece == piece), None)
     if kind == "harden" and quench is not None and stay is not None:
         asked = f"to the {quench.medium} within {duration(quench.within_s)}" if quench.within_s else quench.medium
-        late = any(f.code == "late quench" for f in of.verification.findings)
-        known = stay.pull_s is not None and stay.plates_s is not None
-        had = f"after {duration((stay.plates_s or 0.0) - (stay.pull_s or 0.0))}" if known else "not on record"
+        late = any(_is_of_quench(f, piece) for f in of.verification.findings)
+        known = stay.quench_delay_s is not None
+        had = f"after {figures.quench_words(stay)}" if known else figures.quench_words(stay)
         cooling = of.verification.quench_cooling_s
         had += f"; cooled in {duration(cooling.best)}" if cooling is not None else ""
         if of.run is not None and stay.pull_s is not None:
             when = figures.clock(of.run.header.started_utc, stay.pull_s, of.run.header.zone)[:16]
         kept = "pass" if known and quench.within_s else "" if known else "not proven"
         yield (when, "quench", asked, had, "fail" if late else kept)
+
+
+def _is_of_quench(finding: Finding, piece: str) -> bool:
+    """Whether a finding says that the quench of this piece failed."""
+    own = not finding.pieces or piece in finding.pieces
+    return own and finding.severity == "fail" and finding.code in ("late quench", "slow cooling")
 
 
 def _had(hold: HoldResult, piece: str, unit: Unit) -> str:

@@ -15,21 +15,32 @@ if TYPE_CHECKING:
     from soakwitness.firmware_bridge.recording.now import Now
 
 MARKS_SHOWN = 3
+SAID_ANYWAY = ("soak complete", "soak overdue")  # by the sentence in large type
 GAP_PERIODS = 3.0  # longer without a reading is a gap, as in the verification
 
 
 def run_state(
-    now: Now, *, unit: Unit, lead: str | None = None, recipe: str | None = None, holds: Sequence[Hold] = ()
+    now: Now,
+    *,
+    unit: Unit,
+    lead: str | None = None,
+    recipe: str | None = None,
+    holds: Sequence[Hold] = (),
+    hold: Hold | None = None,
+    side: dict[str, Any] | None = None,
 ) -> dict[str, Any]:
     """Put one moment of a run into words and numbers for the book.
 
-    ``lead`` is the sentence in large type, ``recipe`` the recipe's name and ``holds`` its holds. A reading that is no
-    longer coming is none: it is not shown again and again.
+    ``lead`` is the sentence in large type, ``recipe`` the recipe's name and ``holds`` its holds, ``hold`` the one at
+    hand, ``side`` how it stands with the pieces (``bench_state``). A reading that is no longer coming is none: it is
+    not shown again and again.
 
     Keys: ``furnace`` and ``recipe`` names; ``every_s`` [s] between readings; ``run`` the name of its folder, null where
-    none is open; ``t_s`` run seconds; ``unit`` ``C`` or ``F``; ``sentence``, ``detail``, ``record`` words; ``readings``
-    a list of ``{"name", "role", "temp"}`` in that unit, null where nothing was had; ``reading_age_s`` age of the last
-    one, null before the first; ``holds`` a list of ``{"target", "lower", "upper"}``; ``alarm`` words or null.
+    none is open; ``t_s`` run seconds; ``utc_ms`` the moment of that [ms since 1970]; ``unit`` ``C`` or ``F``;
+    ``sentence``, ``detail``, ``record`` words; ``readings`` a list of ``{"name", "role", "temp"}`` in that unit, null
+    where nothing was had; ``reading_age_s`` age of the last one, null before the first; ``holds`` a list of
+    ``{"target", "lower", "upper"}``, ``hold`` the one at hand or null; ``at_the_furnace`` as given; ``alarms``
+    sentences by their kinds, ``alarm`` those that the sentence in large type does not say itself, or null.
     """
     readings, age_s = [], now.reading_age_s
     old = now.link_lost is not None or (age_s is not None and age_s > GAP_PERIODS * now.furnace.every_s)
@@ -44,6 +55,7 @@ def run_state(
         "every_s": now.furnace.every_s,
         "run": now.run.name if now.run else None,
         "t_s": round(now.t_s, 1),
+        "utc_ms": round(now.utc_s * 1000),
         "unit": unit,
         "sentence": lead or f"{countdown(now.t_s)} into the run",
         "detail": _last_marks(now),
@@ -51,7 +63,10 @@ def run_state(
         "record": keeping_words(now) if now.run is not None else "No run is open.",
         "reading_age_s": None if age_s is None else round(age_s, 1),
         "holds": [_hold(hold, unit) for hold in holds],
-        "alarm": "; ".join(now.alarms.values()) or None,
+        "hold": None if hold is None else _hold(hold, unit),
+        "at_the_furnace": side,
+        "alarms": dict(now.alarms),
+        "alarm": "; ".join(says for kind, says in now.alarms.items() if kind not in SAID_ANYWAY) or None,
     }
 
 

@@ -12,11 +12,13 @@ from typing import TYPE_CHECKING
 import click
 
 from soakwitness.cli.options.common import plain, run_main
+from soakwitness.cli.options.screen import say
 
 if TYPE_CHECKING:
     from soakwitness.analysis.recipes.recipe import Recipe
     from soakwitness.analysis.recipes.recognising import Recognised
     from soakwitness.analysis.record.run import Run
+    from soakwitness.cli.verdicts.verified import Verified
     from soakwitness.firmware_bridge.common.units import Unit
 
 
@@ -61,18 +63,18 @@ def after_run(run: Path, recipes: Path | None, logbook: Path, unit: str | None) 
     path: Path | None = None
     if not opened.header.recipe_file:
         if recipes is None:
-            click.echo("not verified: watch was given no recipe; say --recipe FILE, or --recipes FOLDER")
+            say("not verified: watch was given no recipe; say --recipe FILE, or --recipes FOLDER")
             return
         known, wrong = recipes_in(recipes)
         for words in wrong:
-            click.echo(words, err=True)
+            say(words, err=True)
         found = recognise_run(opened, known)
         if found.recipe is None:
-            click.echo(f"not verified: {found.says}")
+            say(f"not verified: {found.says}")
             return
         path = Path(found.recipe.source)
         _remember(logbook, opened.header.run, found.recipe)
-    click.echo(_verify(run, path, logbook, unit))
+    say(_verify(run, path, logbook, unit))
 
 
 def _remember(logbook: Path, run: str, recipe: Recipe) -> None:
@@ -85,7 +87,7 @@ def _remember(logbook: Path, run: str, recipe: Recipe) -> None:
     stamp = new_stamp("watch")
     beside = named_packet(recipe)
     packet = None if beside is None else (beside.name, beside.text)
-    with open_logbook(logbook, told=lambda says: click.echo(says, err=True)) as book:
+    with open_logbook(logbook, told=lambda says: say(says, err=True)) as book:
         take_in(book, stamp=stamp)
         give_recipe(book, run, recipe.name, recipe.text, packet=packet, stamp=stamp)
 
@@ -105,7 +107,16 @@ def _verify(run: Path, recipe: Path | None, logbook: Path, unit: str | None) -> 
     (reports / "verdict.json").write_text(said + "\n", encoding="utf-8")
     save_run_chart(found.run, found.verification, found.recipe, reports / "chart.svg", unit=shown)
     says = found.verification.in_short.says.text(shown or found.recipe.unit)
-    return f"{found.recipe.name}. {says} See {reports / 'verdict.txt'}"
+    return f"{found.recipe.name}. {says} See {reports / 'verdict.txt'}{_asked(found)}"
+
+
+def _asked(found: Verified) -> str:
+    """What door dips without a mark are asked to be."""
+    from soakwitness.analysis.verification.inferring import inferred_marks
+    from soakwitness.cli.words.inferred_words import brief_question
+
+    inferred = inferred_marks(found.run, found.recipe, found.inputs.pieces)
+    return "".join(f". {words}" for words in brief_question(inferred, found.run.header.run))
 
 
 if __name__ == "__main__":

@@ -8,6 +8,7 @@ from typing import Any
 import click
 
 from soakwitness.cli.options.common import WrongUse, check_output
+from soakwitness.cli.options.screen import say
 from soakwitness.cli.terminal.calibrating import CLASSES, HOTTEST_C, LETTERS
 from soakwitness.cli.words.cautions import CALIBRATING
 from soakwitness.firmware_bridge.common.units import Unit
@@ -23,8 +24,8 @@ def ask_for_readings(given: dict[str, Any], unit: Unit | None, *, sheet: Path) -
     """
     check_output(sheet, force=given["force"], suffixes=(".csv",))
     for words in CALIBRATING:
-        click.echo(words)
-    click.echo(
+        say(words)
+    say(
         "\nSet a level, shut the door, wait until both displays stand still for ten minutes. Read one display, then "
         "the other; three times a few minutes apart. Then the next level, and at the end the first one again."
     )
@@ -35,7 +36,7 @@ def ask_for_readings(given: dict[str, Any], unit: Unit | None, *, sheet: Path) -
     _ask_of_the_reference(given, shown)
     lines = _ask_line_by_line(shown)
     sheet.write_text("\n".join([HEADER, *lines]) + "\n", encoding="utf-8")
-    click.echo(f"Sheet: {sheet}")
+    say(f"Sheet: {sheet}")
     given["readings"] = sheet
     return shown
 
@@ -71,13 +72,13 @@ def _ask_line_by_line(unit: Unit) -> list[str]:
     from soakwitness.analysis.calibration.measured_pairs.paired_readings import ReadingsError, parse_readings
 
     lines: list[str] = []
-    click.echo("Each line: time, reference, sensor, as the displays show them, such as 10:35 780.4 777. Empty: done.")
+    say("Each line: time, reference, sensor, as the displays show them, such as 10:35 780.4 777. Empty: done.")
     while line := click.prompt(f"{len(lines) + 1}", default="", show_default=False).strip():
         row = ",".join(line.replace(";", " ").replace(",", " ").split())
         try:
             (read,) = parse_readings(f"{HEADER}\n{row}\n", f"line {len(lines) + 1}", unit=unit)
         except ReadingsError as error:
-            click.echo(f"{error.says.text(unit)} Again.")
+            say(f"{error.says.text(unit)} Again.")
             continue
         if read.reference_c > HOTTEST_C and not _meant(read.reference_c, unit):
             continue

@@ -20,8 +20,15 @@ from soakwitness.firmware_bridge.runfolder.marks import WORDS_LENGTH
 
 LINE_EVERY_S = 60.0
 MOST_LINES = 4
-KEYS = {" ": "next", "l": "load", "p": "pull", "s": "plates", "h": "hand-warm", "d": "door"}
-KEYS_WORDS = "Keys: space = next expected act, l load, p pull, s plates, h hand-warm, d door, n note."
+ALL_OUT, UNDO = "all out", "undo"
+KEYS = {" ": "next", "l": "load", "p": "pull", "o": ALL_OUT, "s": "plates", "h": "hand-warm", "d": "door", "u": UNDO}
+# What a pedal, a presenter or a Bluetooth button sends as it is sold: Enter, Page up, Page down, the letter b.
+BUTTONS = ("\r", "\n", "b")
+BUTTON_SEQUENCES = ("\x1b[5~", "\x1b[6~")
+KEYS_WORDS = (
+    "Keys: space = next expected act, l load, p pull of the next piece, o all out, s plates, h hand-warm, d door, "
+    "n note, u undo."
+)
 HELD_S = 1.0  # the same key again within this time is one that is held down
 _SEQUENCE = re.compile(r"\x1b(?:\[[0-?]*[ -/]*[@-~]|O[ -~])")  # arrows, function keys, paste marks (ECMA-48, xterm)
 _CUT_SEQUENCE = re.compile(r"\x1b(?:\[[0-?]*[ -/]*|O)?\Z")
@@ -156,7 +163,8 @@ class Screen:
 class Keys:
     """Single keys of the recording terminal; a note is typed after ``n`` and ended with Enter.
 
-    Keys that send several characters (arrows, function keys) mean nothing, and a key that is held down counts once.
+    Keys that send several characters (arrows, function keys) mean nothing but for Page up and down, which buttons send
+    as they do Enter: the next act. A key that is held down counts once.
     """
 
     def __init__(
@@ -181,7 +189,11 @@ class Keys:
 
     def take_all(self, came: str) -> None:
         """Take all that came since the last look, which may be nothing."""
-        text = _SEQUENCE.sub("", self._cut + came)
+        text = self._cut + came
+        if self._typed is None:
+            for sequence in BUTTON_SEQUENCES:
+                text = text.replace(sequence, BUTTONS[0])
+        text = _SEQUENCE.sub("", text)
         cut = _CUT_SEQUENCE.search(text)
         self._cut = cut[0] if cut and came else ""
         if cut:
@@ -195,8 +207,8 @@ class Keys:
             self._type(key)
         elif key == "n":
             self._typed = ""
-        elif key.lower() in KEYS and not self._is_held(key):
-            self._press(KEYS[key.lower()])
+        elif (means := "next" if key in BUTTONS else KEYS.get(key.lower())) and not self._is_held(key):
+            self._press(means)
         self._screen.prompt = None if self._typed is None else f"Note (Enter to keep, Esc to drop): {self._typed}"
 
     def _is_held(self, key: str) -> bool:

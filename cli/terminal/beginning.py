@@ -89,7 +89,9 @@ def about_runs(logbook: Path, operator: str | None, recipe: Recipe | None, packe
     if packet is not None:
         about = replace(about, packet_name=packet.name, packet_file=packet.text)
     if recipe is not None:
-        about = replace(about, recipe_name=recipe.name, recipe_file=recipe.text, loading=recipe.load)
+        from soakwitness.analysis.recipes.handling import practice_of
+
+        about = replace(about, recipe_name=recipe.name, recipe_file=recipe.text, practice=practice_of(recipe))
     return about
 
 

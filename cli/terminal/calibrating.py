@@ -11,16 +11,16 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from soakwitness.cli.options.common import Finite, WrongUse, find_run
-from soakwitness.firmware_bridge.common.units import Unit, from_kelvin, to_kelvin
+from soakwitness.cli.options.screen import say
+from soakwitness.firmware_bridge.common.units import Unit, to_kelvin
 from soakwitness.firmware_bridge.common.wording import number, temperature
 
 if TYPE_CHECKING:
-    from soakwitness.analysis.calibration.correcting.calibrating import CalibratedPoint, Calibration
+    from soakwitness.analysis.calibration.correcting.calibrating import Calibration
     from soakwitness.analysis.calibration.from_run import Pair
     from soakwitness.analysis.calibration.measured_pairs.paired_readings import PairReading
     from soakwitness.analysis.calibration.measured_pairs.reference import Reference
     from soakwitness.analysis.calibration.measured_pairs.stretches import StretchLimits
-    from soakwitness.analysis.calibration.uncertainty.budget import Budget
     from soakwitness.analysis.record.run import Run
     from soakwitness.firmware_bridge.runfolder.contents import Column
 
@@ -87,7 +87,7 @@ def report_place(run: Run | None, name: str) -> Path | None:
     try:
         folder.mkdir(exist_ok=True)
     except OSError as error:
-        click.echo(f"No chart: {folder} cannot be made ({error.strerror}). Give --chart FILE.", err=True)
+        say(f"No chart: {folder} cannot be made ({error.strerror}). Give --chart FILE.", err=True)
         return None
     return folder / f"{name}.svg"
 
@@ -214,34 +214,3 @@ def days_of(day: str | None, due: str | None, months: int, run: Run | None) -> t
     if falls_due < done:
         raise WrongUse(f"--due {due} is before the day it was done, {done}.")
     return done, falls_due
-
-
-def _small(kelvin: float, unit: Unit, digits: int) -> str:
-    """A difference of a budget, whose shares are small: with more decimals than anywhere else, and without its unit."""
-    return f"{from_kelvin(kelvin, unit):.{digits}f}"
-
-
-def budget_lines(point: CalibratedPoint, unit: Unit) -> list[list[str]]:
-    """Budget of one point, a line a source."""
-    return rows_of_budget(point.budget, unit)
-
-
-def rows_of_budget(budget: Budget, unit: Unit) -> list[list[str]]:
-    """Any budget, a line a source."""
-    rows = [["source", "value", "distribution", "divisor", "sensitivity", f"contribution °{unit}"]]
-    for row in budget.rows:
-        value = row.value if row.unit != "K" else from_kelvin(row.value, unit)
-        rows.append(
-            [
-                row.source,
-                f"{value:.3g} {f'°{unit}' if row.unit == 'K' else row.unit}",
-                row.distribution,
-                f"{row.divisor:.3g}",
-                f"{row.sensitivity:.3g}",
-                _small(row.contribution_c, unit, 3),
-            ]
-        )
-    rows.append(["combined", "", "", "", "", _small(budget.combined_c, unit, 3)])
-    words = f"U, k = {budget.coverage_factor:.2f}"
-    rows.append([words, "", "", "", "", _small(budget.expanded_c, unit, 2)])
-    return rows

@@ -12,6 +12,7 @@ import click
 from soakwitness.cli.options.common import WrongUse
 from soakwitness.cli.options.entering import new_stamp, open_book, take_in_runs
 from soakwitness.cli.options.known_furnaces import known_furnace, new_furnace_option
+from soakwitness.cli.options.screen import say
 from soakwitness.cli.terminal.calibrating import Compared
 from soakwitness.firmware_bridge.common.units import Unit
 from soakwitness.firmware_bridge.common.wording import Says, counted, difference
@@ -48,7 +49,7 @@ def stop_at_a_fault(made: Compared, unit: Unit, *, enter: bool) -> None:
     )
     if enter:
         raise WrongUse(f"{says} To see the figures anyway: --no-entry")
-    click.echo(says, err=True)
+    say(says, err=True)
 
 
 def _moment(made: Compared, correction: Correction) -> str:
@@ -138,13 +139,13 @@ def enter(
         if given.get("from_day") is not None:
             apply_from(book, kept.entry, day=given["from_day"], why=given["why"], stamp=stamp)
     if kept.begun and kept.before_utc:
-        click.echo(
+        say(
             f"The sensor life of {correction.sensor} on record began later, on {kept.before_utc[:10]}: one that ends "
             "there was begun with this calibration.",
             err=True,
         )
     elif kept.begun:
-        click.echo(
+        say(
             f"No sensor life of {correction.sensor} was on record: one was begun with this calibration. "
             f"When the thermocouple is changed: soakwitness sensor fitted {correction.sensor}",
             err=True,
@@ -181,16 +182,17 @@ def tell_entry(entry: dict[str, Any] | None, correction: Correction, chart: Path
     """Say what was kept and drawn."""
     if entry is not None:
         due_on = f", due {correction.due_on}{due}"
-        click.echo(
+        say(
             f"Entered as {entry['kind']} {entry['calibration']} of sensor life {entry['life']}, "
-            f"done {correction.done_on} by {correction.done_by}{'' if entry['kind'] == 'check' else due_on}."
+            f"done {correction.done_on} by {correction.done_by}{'' if entry['kind'] == 'check' else due_on}.",
+            page=True,
         )
-        click.echo(f"Its record: soakwitness sensor calibration {entry['calibration']} --out record.pdf")
+        say(f"Its record: soakwitness sensor calibration {entry['calibration']} --out record.pdf")
     if chart is not None:
-        click.echo(f"Chart: {chart}")
+        say(f"Chart: {chart}")
 
 
 def tell_doubts(said: list[Says], unit: Unit) -> None:
     """Say what may be doubted."""
     for words in said:
-        click.echo(f"- {words.text(unit)}")
+        say(f"- {words.text(unit)}", page=True)

@@ -6,9 +6,8 @@ import time
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import click
-
 from soakwitness.cli.options.common import WrongUse, find_run
+from soakwitness.cli.options.screen import say
 from soakwitness.cli.terminal.calibrating import limits_of, open_pair
 from soakwitness.firmware_bridge.common.units import Unit, to_celsius
 from soakwitness.firmware_bridge.common.wording import duration, moment, rate, temperature
@@ -27,7 +26,7 @@ def follow(run: str | None, logbook: Path, unit: Unit | None, given: dict[str, A
     limits = limits_of(given["minutes"], given["drift"], given["spread"], unit)
     wanted_c = [to_celsius(value, unit) or 0.0 for value in given["wanted"]]
     path, said = str(find_run(run, logbook)), ""
-    click.echo("Following the run. Ctrl-C ends this and gives the result.", err=True)
+    say("Following the run. Ctrl-C ends this and gives the result.", err=True)
     try:
         while True:
             opened, pair = open_pair(path, logbook, reference=given["reference"], sensor=given["sensor"], second=None)
@@ -35,13 +34,13 @@ def follow(run: str | None, logbook: Path, unit: Unit | None, given: dict[str, A
             now = guide(pair.t_s, pair.reference_c, pair.sensor_c, limits, wanted_c=wanted_c, resolutions_c=steps_c)
             words = _guidance(now, limits, bool(wanted_c), unit or "C")
             if words != said:
-                click.echo(f"{moment(float(pair.t_s[-1]) if pair.t_s.size else 0.0)}  {words}", err=True)
+                say(f"{moment(float(pair.t_s[-1]) if pair.t_s.size else 0.0)}  {words}", err=True)
                 said = words
             if opened.check.sealed:
                 return
             time.sleep(given["every"])
     except KeyboardInterrupt:
-        click.echo(err=True)
+        say(err=True)
 
 
 def _guidance(now: Guidance, limits: StretchLimits, planned: bool, unit: Unit) -> str:

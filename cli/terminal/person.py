@@ -7,11 +7,13 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
+from soakwitness.cli.telling.bench_state import Diary, bench_state
 from soakwitness.cli.telling.present import Present
 from soakwitness.cli.telling.run_state import ended_state, run_state
-from soakwitness.cli.terminal.attending import Keys, Screen, Stop
+from soakwitness.cli.terminal.attending import ALL_OUT, UNDO, Keys, Screen, Stop
+from soakwitness.cli.words.mark_words import entry_words, expected_words, mark_words
 from soakwitness.cli.words.now_words import now_sentence, readings_words
 from soakwitness.firmware_bridge.common.units import Unit
 from soakwitness.firmware_bridge.furnace.sensors_and_links import Furnace
@@ -43,6 +45,7 @@ class Person:
     def __post_init__(self) -> None:
         self._keys: tuple[Recording, Keys] | None = None
         self._children: list[tuple[Path, subprocess.Popen[str]]] = []
+        self._diary = Diary()
         self._told: tuple[str, str] | None = None  # the furnace and the run that the book was told last
 
     def tell(self, words: str) -> None:
@@ -51,7 +54,8 @@ class Person:
 
     def heard(self, event: str, detail: str) -> None:
         """An event was entered."""
-        self.screen.message(f"{time.strftime('%H:%M:%S')} {event}{': ' if detail else ''}{detail}")
+        said = entry_words(detail) if event == "mark" else None
+        self.screen.message(f"{time.strftime('%H:%M:%S')} {said or event + (': ' if detail else '') + detail}")
 
     def bell(self) -> None:
         """An alarm rings."""
@@ -73,7 +77,18 @@ class Person:
             self._tell_ended()
         self._told = None if run is None else (now.furnace.name, run.name)
         name, holds = (None, ()) if recipe is None or run is None else (recipe.name, recipe.holds)
-        self.present.tell(lambda: run_state(now, unit=self.unit, lead=lead, recipe=name, holds=holds))
+        clock = self.soak.state if self.soak is not None else None
+        hold = holds[clock.hold - 1] if clock is not None and clock.hold is not None and holds else None
+        if run is not None:
+            self._diary.look(now, clock, self.unit)
+
+        def state() -> dict[str, Any]:
+            side = None
+            if run is not None:
+                side = bench_state(now, recipe=recipe, clock=clock, unit=self.unit, lead=lead or "", diary=self._diary)
+            return run_state(now, unit=self.unit, lead=lead, recipe=name, holds=holds, hold=hold, side=side)
+
+        self.present.tell(state)
 
     def _tell_ended(self) -> None:
         if self.present is not None and self._told is not None:
@@ -112,11 +127,27 @@ class Person:
         if self._keys is None or self._keys[0] is not recording:
             keys = Keys(
                 self.screen,
-                lambda means: recording.press(means, by="key"),
-                lambda text: recording.mark("note", note=text, by="key"),
+                lambda means: self._press(recording, means),
+                lambda text: recording.mark("note", note=text, by="key", origin="key"),
             )
             self._keys = recording, keys
         self._keys[1].look()
+
+    def _press(self, recording: Recording, means: str) -> None:
+        """A key: enter what it means; what that was is heard, what comes then is said."""
+        if means == UNDO:
+            back = recording.undo(by="key")
+            if back is not None:
+                self.tell(f"Taken back: {mark_words(back)}.")
+            else:
+                self.tell(
+                    "Nothing to take back: after two minutes strike it out: soakwitness mark --strike ID --why REASON"
+                )
+        elif means == ALL_OUT:
+            recording.mark("pull", by="key", origin="key")
+        else:
+            recording.press(means, "key", by="key")
+        self.tell(f"Next: {expected_words(recording.now().expected)}.")
 
     def why_end(self) -> str | None:
         """Why to end."""

@@ -13,8 +13,10 @@ from soakwitness.analysis.live.clock import SoakClock
 from soakwitness.analysis.live.clock_inputs import ClockInputs, clock_inputs_from
 from soakwitness.analysis.live.followed_sensors import LiveSensor
 from soakwitness.analysis.live.living_sentence import sentence
+from soakwitness.analysis.live.state import ClockState
 from soakwitness.analysis.packet.piece import PacketModel, packet_of
 from soakwitness.analysis.recipes.recipe import Recipe
+from soakwitness.analysis.verification.inputs.stays import known_of
 from soakwitness.firmware_bridge.common.units import to_kelvin
 from soakwitness.firmware_bridge.furnace.sensors_and_links import Furnace, Sensor
 from soakwitness.firmware_bridge.recording.now import to_celsius
@@ -53,6 +55,7 @@ class SoakLine:
         self._usual = ClockInputs(packet=packet_of(packet, recipe.packet, recipe.steel))
         self.inputs = self._usual
         self._clock = self._new(self._usual)
+        self.state: ClockState | None = None
         self._run: Path | None = None
         self._asked: subprocess.Popen[str] | None = None
         self._asked_at_s = 0.0
@@ -93,7 +96,8 @@ class SoakLine:
                 self._again.meanwhile.append((t_s, now.values))
             self._read(self._clock, t_s, now.values, marks)
         self._go_on(marks)
-        state = self._clock.state()
+        recording.desk.pieces = tuple(known_of(marks, self.inputs.pieces, self._furnace.rack))
+        state = self.state = self._clock.state()
         words = sentence(state, unit)
         recording.alarm("soak complete", words if state is not None and state.complete and state.take_out else None)
         recording.alarm("soak overdue", words if state is not None and state.overdue else None)

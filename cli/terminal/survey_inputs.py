@@ -6,10 +6,9 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-import click
-
 from soakwitness.cli.options.common import WrongUse
 from soakwitness.cli.options.entering import open_book
+from soakwitness.cli.options.screen import say
 
 if TYPE_CHECKING:
     from soakwitness.analysis.calibration.correcting.correction import Correction
@@ -64,7 +63,7 @@ def corrections_of(
     with open_book(logbook) as book:
         found, refused = corrections_for(book, opened.header, columns)
     for words in refused:
-        click.echo(words.text(unit or "C"), err=True)
+        say(words.text(unit or "C"), err=True)
     return counting(found, local_day(opened.header.started_utc, opened.header.zone))
 
 
@@ -72,5 +71,5 @@ def counting(found: Mapping[str, Correction], day: str) -> dict[str, Correction]
     """Those that count on a day; of the others it is said why they are not used."""
     for name, one in found.items():
         if one.overdue_on(day):
-            click.echo(f"{name}: the calibration of {one.done_on} is not used: {one.lapsed_by}.", err=True)
+            say(f"{name}: the calibration of {one.done_on} is not used: {one.lapsed_by}.", err=True)
     return {name: one for name, one in found.items() if not one.overdue_on(day)}

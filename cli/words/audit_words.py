@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from textwrap import wrap
 from typing import TYPE_CHECKING
 
-from soakwitness.cli.options.entering import table
+from soakwitness.cli.options.screen import screen_width, table, wrapped
 from soakwitness.firmware_bridge.common.units import Unit
 from soakwitness.firmware_bridge.common.wording import counted, difference, duration, rate, temperature
 
@@ -15,7 +14,6 @@ if TYPE_CHECKING:
     from soakwitness.analysis.audit.contrasts.weighing import Opinion
 
 SHOWN = 6
-WIDTH = 80
 
 
 def audit_lines(audit: Audit, unit: Unit, *, every: bool = False) -> list[str]:
@@ -41,7 +39,11 @@ def audit_lines(audit: Audit, unit: Unit, *, every: bool = False) -> list[str]:
             "Figures that stand out beside the good runs':" if not every else "Figures beside the good runs':",
         ]
         lines.append(
-            table([("", "this run", "good", "MAD", "spreads apart"), *(_row(row, unit) for row in rows)], indent="  ")
+            table(
+                [("", "this run", "good", "MAD", "spreads apart"), *(_row(row, unit) for row in rows)],
+                indent="  ",
+                width=screen_width(),
+            )
         )
     if audit.notes:
         lines.append("")
@@ -51,9 +53,7 @@ def audit_lines(audit: Audit, unit: Unit, *, every: bool = False) -> list[str]:
 
 
 def _wrapped(text: str, first: str = "", rest: str = "") -> list[str]:
-    return wrap(
-        text, WIDTH, initial_indent=first, subsequent_indent=rest, break_long_words=False, break_on_hyphens=False
-    )
+    return wrapped(first + text, screen_width(), indent=rest)
 
 
 def _now(audit: Audit) -> list[str]:
@@ -105,7 +105,7 @@ def _row(row: DifferenceRow, unit: Unit) -> tuple[str, ...]:
         shown(beside.value, row.kind, unit),
         shown(beside.good_median, row.kind, unit),
         shown(beside.good_mad, "difference" if row.kind == "temperature" else row.kind, unit),
-        "-" if beside.spreads is None else f"{beside.spreads:+.1f}",
+        "-" if beside.spreads is None else f"{round(beside.spreads, 1) + 0.0:+.1f}",
     )
 
 
@@ -118,7 +118,7 @@ def shown(value: float | None, kind: str, unit: Unit) -> str:
     if kind == "difference":
         return difference(value, unit)
     if kind == "rate":
-        return rate(value, unit)
+        return rate(value, unit, in_tens=abs(value) >= 100.0)  # of full power: mains and load move it by more
     if kind == "time":
         return duration(value)
     return f"{value:.0f} %" if kind == "share" else f"{value:g}"

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import textwrap
 from typing import TYPE_CHECKING, Any
 
-from soakwitness.cli.options.entering import table
+from soakwitness.cli.options.screen import screen_width, table, wrapped
 from soakwitness.firmware_bridge.common.units import Unit
 from soakwitness.firmware_bridge.common.wording import counted, difference, percent, rate
 
@@ -13,7 +12,6 @@ if TYPE_CHECKING:
     from soakwitness.analysis.condition.judging import Condition
     from soakwitness.analysis.condition.trends import Trend
 
-WIDTH = 80
 MAIN = ("climb", "output", "cooling", "overshoot", "difference")
 
 
@@ -30,7 +28,14 @@ def condition_lines(condition: Condition, unit: Unit, *, every: bool = False) ->
     shown = [t for t in condition.trends if every or t.moved or t.kind in MAIN]
     if shown:
         first = "as new" if all(t.begun_by for t in shown) else "at first"
-        lines += ["", table([("", first, "now", "change", "since"), *(_row(t, unit) for t in shown)], indent="  ")]
+        lines += [
+            "",
+            table(
+                [("", first, "now", "change", "since"), *(_row(t, unit) for t in shown)],
+                indent="  ",
+                width=screen_width(),
+            ),
+        ]
     for work in condition.upkeep[-3:]:
         lines += _wrapped(f"{work.done_utc[:10]}: {work.part}{f' ({work.note})' if work.note else ''}", 2)
     for test in condition.accuracy[-3:]:
@@ -40,9 +45,7 @@ def condition_lines(condition: Condition, unit: Unit, *, every: bool = False) ->
 
 def _wrapped(text: str, indent: int = 0) -> list[str]:
     blank = " " * indent
-    return textwrap.wrap(
-        text, WIDTH, initial_indent=blank, subsequent_indent=blank, break_long_words=False, break_on_hyphens=False
-    )
+    return wrapped(blank + text, screen_width(), indent=blank)
 
 
 def _row(trend: Trend, unit: Unit) -> tuple[str, ...]:
@@ -58,7 +61,7 @@ def _row(trend: Trend, unit: Unit) -> tuple[str, ...]:
 def figure_words(value: float, kind: str, unit: Unit) -> str:
     """A value of a figure with its unit."""
     if kind in ("climb", "cooling"):
-        return rate(value, unit)
+        return rate(value, unit, in_tens=kind == "climb")
     if kind in ("output", "top"):
         return f"{value:.0f} %"
     if kind == "missed":

@@ -9,12 +9,21 @@ from soakwitness.firmware_bridge.common import wording
 from soakwitness.firmware_bridge.common.zones import zone_on_record, zone_or_utc
 
 if TYPE_CHECKING:
-    from soakwitness.analysis.verification.results.verification import Bounds
+    from soakwitness.analysis.verification.results.verification import Bounds, PieceResult
+    from soakwitness.firmware_bridge.marks.charges import PieceStay
 
 
 def bounds(value: Bounds | None) -> str:
     """Duration with its bounds: ``24.2 min (23.8 to 24.5)``; without them where they say nothing more."""
     return wording.UNKNOWN if value is None else wording.duration_range(value.best, value.low, value.high)
+
+
+def quench_words(piece: PieceStay | PieceResult) -> str:
+    """How long it took from the pull to the plates, or why that is not known."""
+    if piece.quench_delay_s is not None:
+        return wording.duration(piece.quench_delay_s)
+    both = piece.pull_s is not None and piece.plates_s is not None
+    return "not proven: inferred" if both else "not on record"
 
 
 def clock(started_utc: str, t_s: float, zone: str | None) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from soakwitness.firmware_bridge.common.wording import listed
 from soakwitness.firmware_bridge.runfolder.contents import Mark
+from soakwitness.firmware_bridge.runfolder.origins import origin_words
 
 _DONE = {
     "load": ("loaded {}", "loaded"),
@@ -25,7 +26,7 @@ def mark_sentence(mark: Mark) -> str:
 
 
 def mark_origin(mark: Mark) -> str:
-    """How it came to be there: who made it, and whether later or struck out since."""
-    parts = [mark.by, "entered later" if mark.entered_later else None]
+    """How it came to be there: who made it, how exact its moment is, and whether it was struck out since."""
+    parts = [mark.by, origin_words(mark)]
     parts += [f"struck out: {mark.struck_why or 'no reason'}" if mark.struck else None]
     return ", ".join(part for part in parts if part)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from soakwitness.cli.words.furnace_words import shown_in, unit_word
+from soakwitness.cli.words.mark_words import expected_words
 from soakwitness.firmware_bridge.common.units import Unit
 from soakwitness.firmware_bridge.common.wording import countdown, counted, duration, number
 from soakwitness.firmware_bridge.furnace.sensors_and_links import Contact
@@ -10,9 +11,10 @@ from soakwitness.firmware_bridge.recording.now import Now
 
 
 def now_sentence(now: Now, *, unit: Unit | None = None, lead: str | None = None) -> str:
-    """The living sentence: what leads (else where the run is), each sensor, the state of the record."""
+    """The living sentence: what leads (else where the run is), whose turn it is, each sensor, state of the record."""
     place = lead or f"{countdown(now.t_s)} into the run"
-    return ". ".join([place, readings_words(now, unit or now.furnace.unit), record_words(now)]) + "."
+    follows = [f"Next: {expected_words(now.expected)}"] if now.expected.names else []
+    return ". ".join([place, *follows, readings_words(now, unit or now.furnace.unit), record_words(now)]) + "."
 
 
 def readings_words(now: Now, unit: Unit) -> str:

@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
-from soakwitness.cli.options.entering import shown_time, table
+from soakwitness.cli.options.entering import shown_time
+from soakwitness.cli.options.screen import table
 from soakwitness.cli.words.hardness_words import one_test
 from soakwitness.firmware_bridge.common.units import Unit
 from soakwitness.firmware_bridge.common.wording import temperature

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
+from soakwitness.cli.options.screen import screen_width, wrapped
 from soakwitness.cli.words.figures import bounds
-from soakwitness.cli.words.screen import screen_width, wrapped
 from soakwitness.cli.words.verdict_words import (
     PLACE_WORDS,
     SOURCE_WORDS,
@@ -131,7 +131,8 @@ def _hold(hold: HoldResult, unit: Unit, control: str) -> Iterator[str]:
         setting = f": set {temperature(set_to, unit)} to be at {target}" if set_to is not None else ""
         yield f"It {reads.text(unit)}{setting}."
     if hold.highest_from_target_c is not None:
-        yield f"{hottest_words(hold, hold.highest_from_target_c, unit).capitalize()}."
+        hottest = hottest_words(hold, hold.highest_from_target_c, unit)
+        yield f"{hottest[:1].upper()}{hottest[1:]}."
     if hold.lag_s is not None:
         yield f"The work was there {bounds(hold.lag_s)} after the furnace."
     if hold.display_may_read_c is not None:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from soakwitness.cli.words.screen import emphasised, screen_width, wrapped
+from soakwitness.cli.options.screen import said_first, screen_width, wrapped
 from soakwitness.firmware_bridge.common.units import Unit
 from soakwitness.firmware_bridge.common.wording import duration_of, duration_range, rate, temperature
 
@@ -47,7 +47,7 @@ def short_lines(recipe: Recipe, found: Verification, *, unit: Unit, ask: str = "
             lines += [ShortLine(text) for text in wrapped(f"{brief[:1].upper()}{brief[1:]}. Fail.", wide, indent="   ")]
     unknown = "; ".join(part.text(unit) for part in found.in_short.not_known)
     last = wrapped(f"Not known: {unknown}.", wide) if unknown else []
-    last += [f"All of it: soakwitness verify {ask} --all"]
+    last += wrapped(f"All of it: soakwitness verify {ask} --all", wide, indent="   ")
     room = MOST_LINES - len(last)
     for level in (2, 1):
         while len(lines) > room and any(line.drop == level for line in lines):
@@ -58,9 +58,8 @@ def short_lines(recipe: Recipe, found: Verification, *, unit: Unit, ask: str = "
 def verdict_lines(found: Verification, *, unit: Unit) -> list[str]:
     """The sentence with the next act, its first words emphasised."""
     says, act = found.in_short.says.text(unit), found.in_short.next
-    first = wrapped(f"{says} {act.text(unit) if act is not None else 'Nothing to do.'}", screen_width())
-    head, mark, rest = first[0].partition(":" if found.verdict != "pass" else ".")
-    return [emphasised(head + mark, HEADS[found.verdict]) + rest, *first[1:]]
+    text = f"{says} {act.text(unit) if act is not None else 'Nothing to do.'}"
+    return said_first(text, ":" if found.verdict != "pass" else ".", HEADS[found.verdict])
 
 
 def _ramp(ramp: RampResult, unit: Unit) -> Iterator[ShortLine]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from soakwitness.cli.words.screen import emphasised, screen_width, wrapped
+from soakwitness.cli.options.screen import emphasised, screen_width, wrapped
 from soakwitness.firmware_bridge.common.units import Unit
 
 if TYPE_CHECKING:

@@ -15,6 +15,7 @@ from typing import Union
 from soakwitness.firmware_bridge.common.units import Unit, from_celsius, from_kelvin
 
 UNKNOWN = "not known"
+LONGEST_IN_SECONDS = 90.0  # from here on minutes: 115 s beside 8.5 min would have to be converted by who reads it
 
 
 def number(value: float, digits: int = 1) -> str:
@@ -54,10 +55,8 @@ def duration(time_s: float | None) -> str:
     if time_s < 0.0:
         return f"-{duration(-time_s)}"
     time_s = round(time_s, 0 if time_s >= 9.95 else 1 if time_s >= 0.995 else 2)
-    if time_s < 120.0 and time_s % 60.0:
+    if time_s < LONGEST_IN_SECONDS and time_s != 60.0:
         return f"{time_s:g} s"
-    if time_s == 0.0:
-        return "0 s"
     minutes = round(time_s / 60.0, 1)
     if minutes < 120.0:
         return f"{number(minutes)} min"
@@ -66,7 +65,7 @@ def duration(time_s: float | None) -> str:
 
 
 def duration_span(low_s: float, high_s: float) -> str:
-    """From one duration to another [s]: ``10 to 11.4 min``, ``90 s to 2.5 min``."""
+    """From one duration to another [s]: ``10 to 11.4 min``, ``45 s to 2.5 min``."""
     low, high = duration(low_s), duration(high_s)
     return low if low == high else f"{_shortened(low, high)} to {high}"
 

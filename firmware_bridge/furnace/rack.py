@@ -34,10 +34,15 @@ class Rack:
     stands_on: StandsOn = "floor"
 
     def slot_of(self, place: str | None) -> int | None:
-        """Slot, from 1 on, that a piece's place names: the one number in it; None where it names none of the rack's."""
-        numbers = re.findall(r"\d+", place or "")
-        slot = int(numbers[0]) if len(numbers) == 1 and len(numbers[0]) < 4 else 0
-        return slot if 1 <= slot <= self.slots else None
+        """Slot, from 1 on, that a piece's place names; None where it names none of the rack's."""
+        return slot_told(place, self.slots)
+
+
+def slot_told(place: str | None, slots: int = MOST_SLOTS) -> int | None:
+    """The one number that the words for a place have, as far as there are so many slots."""
+    numbers = re.findall(r"\d+", place or "")
+    slot = int(numbers[0]) if len(numbers) == 1 and len(numbers[0]) < 4 else 0
+    return slot if 1 <= slot <= slots else None
 
 
 def read_rack(table: Table | None) -> Rack | None:

@@ -22,9 +22,10 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal, TypeVar
 
 from soakwitness.firmware_bridge.marks.questions import About, Kind, Question, question
+from soakwitness.firmware_bridge.runfolder.origins import bounds_only, judged_within_s
 
 if TYPE_CHECKING:
-    from soakwitness.firmware_bridge.runfolder.contents import Mark
+    from soakwitness.firmware_bridge.runfolder.contents import Act, Mark
 
 After = Literal["plates", "hand-warm"]
 SPEAKS = ("load", "pull", "plates", "hand-warm")
@@ -32,10 +33,14 @@ SPEAKS = ("load", "pull", "plates", "hand-warm")
 
 @dataclass(frozen=True)
 class Known:
-    """A piece that the log book has in this run; ``charge`` is what it calls the charge there."""
+    """A piece that the log book has in this run; ``charge`` is what it calls the charge there.
+
+    ``slot`` counts from 1 where it stands in the rack.
+    """
 
     piece: str
     charge: str | None = None
+    slot: int | None = None
 
 
 @dataclass(frozen=True)
@@ -43,6 +48,7 @@ class PieceStay:
     """One piece (None: an unnamed charge, or one of its pieces) in the furnace, times in s of the run.
 
     ``load_s`` None: no load mark. ``pull_s`` None: no pull mark. ``again`` counts stays of the same piece from 1.
+    ``bounds`` are acts whose mark only bounds the moment, with the time by which it may be wrong [s].
     """
 
     piece: str | None
@@ -52,15 +58,31 @@ class PieceStay:
     plates_s: float | None = None
     hand_warm_s: float | None = None
     again: int = 1
+    bounds: tuple[tuple[Act, float], ...] = ()
+
+    def within_s(self, act: Act) -> float:
+        """By how much a moment may be wrong [s] that nobody saw; 0 where its mark is one that counts in full."""
+        return dict(self.bounds).get(act, 0.0)
+
+    @property
+    def quench_delay_s(self) -> float | None:
+        """Time from the pull to the plates [s]; None where one of them is missing, or nobody saw it."""
+        if self.pull_s is None or self.plates_s is None or self.within_s("pull") or self.within_s("plates"):
+            return None
+        return self.plates_s - self.pull_s
 
 
 @dataclass(frozen=True)
 class Charges:
-    """All stays in the order of loading, what is to be asked, and the marks that counted, in the order of time."""
+    """All stays in the order of loading, what is to be asked, and the marks that counted, in the order of time.
+
+    ``to_come`` are pieces that the log book has in a charge of their own which no mark has begun.
+    """
 
     stays: tuple[PieceStay, ...]
     questions: tuple[Question, ...]
     counted: tuple[Mark, ...]
+    to_come: tuple[str, ...] = ()
 
     @property
     def inside(self) -> tuple[PieceStay, ...]:
@@ -107,6 +129,7 @@ class _Charge:
     open: bool
     unknown: bool = False
     label: str | None = None
+    mark: Mark | None = None
 
 
 @dataclass(eq=False)
@@ -151,10 +174,21 @@ class _Reader:
         if not self._charges:
             self._begin()
         stays = (
-            PieceStay(s.piece, s.charge.name, s.charge.load_s, s.at("pull"), s.at("plates"), s.at("hand-warm"), s.again)
+            PieceStay(
+                s.piece,
+                s.charge.name,
+                s.charge.load_s,
+                s.at("pull"),
+                s.at("plates"),
+                s.at("hand-warm"),
+                s.again,
+                _bounds((s.charge.mark, *s.ends.values())),
+            )
             for s in self._stays
         )
-        return Charges(tuple(stays), tuple(self._questions), tuple(self._counted))
+        later = {_key(s) for s in self._stays if self._belongs_later(s)} | {n.casefold() for n in self._not_yet_in()}
+        to_come = tuple(one.piece for key, one in self._known.items() if key in later)
+        return Charges(tuple(stays), tuple(self._questions), tuple(self._counted), to_come)
 
     def take(self, mark: Mark) -> None:
         """Take the next mark."""
@@ -186,7 +220,7 @@ class _Reader:
             return False
         later = [s for s in self._stays if self._belongs_later(s) and (not names or _key(s) in new)]
         number = 1 + sum(charge.name is not None for charge in self._charges)
-        self._charges.append(_Charge(f"charge {number}", mark.t_s, open=not names))
+        self._charges.append(_Charge(f"charge {number}", mark.t_s, open=not names, mark=mark))
         self._stays = [s for s in self._stays if s not in later]
         if names:
             self._stays += [
@@ -341,6 +375,10 @@ class _Reader:
         since_s, first = (stays[0].charge.load_s, stays[0].ends.get(mark.act)) if stays else (None, None)
         pieces = tuple(s.piece for s in stays if s.piece is not None)
         self._questions.append(question(kind, mark, pieces, About(since_s, first)))
+
+
+def _bounds(marks: Iterable[Mark | None]) -> tuple[tuple[Act, float], ...]:
+    return tuple((mark.act, judged_within_s(mark)) for mark in marks if mark is not None and bounds_only(mark))
 
 
 def _key(stay: _Stay) -> str | None:

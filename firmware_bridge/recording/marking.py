@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
-from soakwitness.firmware_bridge.recording.acts import Loading, next_act
+from soakwitness.firmware_bridge.marks.charges import Known
+from soakwitness.firmware_bridge.marks.expecting import Expected, Practice, expected_next, names_meant
+from soakwitness.firmware_bridge.marks.undoing import UNDONE, undoable
 from soakwitness.firmware_bridge.recording.keeping import Keeper
-from soakwitness.firmware_bridge.runfolder.contents import Act, Event, Mark
+from soakwitness.firmware_bridge.runfolder.contents import Event, Mark
 from soakwitness.firmware_bridge.runfolder.line_format import read_utc
 from soakwitness.firmware_bridge.runfolder.marks import (
     FAR_S,
@@ -30,7 +32,8 @@ LATE_S = 10.0  # a file older than this was left while nobody recorded
 class MarkIntake:
     """Enters marks into one run's events and knows those entered so far.
 
-    ``enter`` is how an event reaches the run: ``enter(event, detail)`` writes one at this moment.
+    ``enter`` is how an event reaches the run: ``enter(event, detail)`` writes one at this moment. ``pieces`` are those
+    that the log book has in this run, as far as it was told by now.
     """
 
     def __init__(
@@ -38,18 +41,23 @@ class MarkIntake:
         keeper: Keeper,
         enter: Callable[[str, str], Event],
         known: Sequence[Event] = (),
-        loading: Loading = "unknown",
+        practice: Practice = Practice(),  # noqa: B008 (frozen)
     ) -> None:
         self._keeper = keeper
         self._enter = enter
         self._events = [event for event in known if event.event == "mark"]
-        self._loading = loading
+        self._practice = practice
+        self.pieces: tuple[Known, ...] = ()
         self._stays: set[str] = set()  # what cannot be given another name is told once
         self.marks: tuple[Mark, ...] = marks_of(self._events)
 
-    def next_act(self, temp_c: float | None) -> Act:
-        """The act that one press means now."""
-        return next_act(self.marks, loading=self._loading, temp_c=temp_c)
+    def expected(self, temp_c: float | None) -> Expected:
+        """What one press means now."""
+        return expected_next(self.marks, practice=self._practice, known=self.pieces, temp_c=temp_c)
+
+    def names_meant(self, act: str) -> tuple[str, ...]:
+        """Whom a key or a contact of one act speaks of."""
+        return names_meant(act, self.marks, practice=self._practice, known=self.pieces)
 
     def put(self, mark: Mark) -> Mark:
         """Enter a mark; one without an id gets one."""
@@ -57,6 +65,14 @@ class MarkIntake:
         mark = mark if mark.by is None else replace(mark, by=mark.by[:NAME_LENGTH])
         self._note(encode_mark(mark))
         return mark
+
+    def undo(self, now_t_s: float, by: str | None) -> Mark | None:
+        """Take the newest entry back, where it may be taken back without a reason; return it as it was."""
+        back = undoable(self.marks, now_t_s)
+        if not back:
+            return None
+        self._note(encode_strike(back[0].mark_id, why=UNDONE, by=by))
+        return back[0]
 
     def collect(self, now_t_s: float, wall_s: float, speed: float = 1.0) -> list[Mark]:
         """Enter what waits in the run's ``marks/``; a file goes when its entry is on the disk itself.
@@ -91,7 +107,7 @@ class MarkIntake:
             return None
         if dropped.act is None or any(mark.mark_id == dropped.mark_id for mark in self.marks):
             return None
-        late = dropped.later or wall_s - read_utc(dropped.utc) > LATE_S
+        left_long = dropped.origin != "tapped" and wall_s - read_utc(dropped.utc) > LATE_S
         return self.put(
             Mark(
                 t_s=self._at_s(dropped, now_t_s, wall_s, speed),
@@ -99,8 +115,10 @@ class MarkIntake:
                 pieces=dropped.pieces,
                 note=dropped.note,
                 mark_id=dropped.mark_id,
-                entered_later=late,
+                entered_later=dropped.later or left_long or dropped.origin in ("typed", "inferred"),
                 by=dropped.by,
+                origin=dropped.origin,
+                within_s=dropped.within_s,
             )
         )
 

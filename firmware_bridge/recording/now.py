@@ -9,7 +9,9 @@ from pathlib import Path
 from soakwitness.firmware_bridge.common import units
 from soakwitness.firmware_bridge.common.chamber import ORDER
 from soakwitness.firmware_bridge.furnace.sensors_and_links import Furnace
-from soakwitness.firmware_bridge.runfolder.contents import Act, Mark
+from soakwitness.firmware_bridge.marks.charges import Known
+from soakwitness.firmware_bridge.marks.expecting import Expected
+from soakwitness.firmware_bridge.runfolder.contents import Mark
 
 
 @dataclass(frozen=True)
@@ -17,6 +19,7 @@ class Now:
     """How a run stands. ``values`` are the last reading's raw values, in the instrument's unit.
 
     ``missed`` counts slots without a reading, ``lost_answers`` answers or lines that were garbled or lost on the way.
+    ``pieces`` are those that the log book has in this run.
     """
 
     furnace: Furnace
@@ -33,7 +36,8 @@ class Now:
     trouble: str | None = None
     held_rows: int = 0
     marks: tuple[Mark, ...] = ()
-    next_act: Act = "load"
+    pieces: tuple[Known, ...] = ()
+    expected: Expected = Expected("load")  # noqa: RUF009 (frozen)
     alarms: Mapping[str, str] = field(default_factory=dict)
 
     def temp_c(self, name: str) -> float | None:

@@ -10,7 +10,8 @@ from typing import cast
 from soakwitness.firmware_bridge.common.wording import counted, duration
 from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.furnace.sensors_and_links import Furnace
-from soakwitness.firmware_bridge.recording.acts import Contacts, Loading
+from soakwitness.firmware_bridge.marks.expecting import Practice
+from soakwitness.firmware_bridge.recording.acts import Contacts
 from soakwitness.firmware_bridge.recording.alarms import Alarms
 from soakwitness.firmware_bridge.recording.believing import Believing
 from soakwitness.firmware_bridge.recording.clocks import Clock
@@ -24,6 +25,7 @@ from soakwitness.firmware_bridge.runfolder.contents import Act, Event, Mark
 from soakwitness.firmware_bridge.runfolder.line_format import utc_text
 from soakwitness.firmware_bridge.runfolder.lock import Lock
 from soakwitness.firmware_bridge.runfolder.mending import RECORD_CHANGED
+from soakwitness.firmware_bridge.runfolder.origins import Origin
 
 COLLECT_EVERY_S = 0.5
 FAULT_EVERY_S = 10.0  # a flapping sensor does not fill the events
@@ -46,7 +48,7 @@ class Recording:
         started_s: float,
         *,
         alarms: Alarms,
-        loading: Loading = "unknown",
+        practice: Practice = Practice(),  # noqa: B008 (frozen)
         known: Sequence[Event] = (),
         heard: Callable[[str, str], None] | None = None,
         locks: list[Lock] | None = None,
@@ -60,7 +62,7 @@ class Recording:
         self._locks = [] if locks is None else locks
         self._clock = clock
         self._heard = heard
-        self.desk = MarkIntake(keeper, self.event, known, loading)
+        self.desk = MarkIntake(keeper, self.event, known, practice)
         self._contacts = Contacts(furnace.contacts)
         self._doubts = PlausibilityChecks(furnace)
         self._believing = Believing(furnace)
@@ -153,7 +155,7 @@ class Recording:
         for doubt in self._doubts.look(self.t_s(sample.now_s), shown):
             self._say(sample, "doubt", doubt)
         for press in self._contacts.look(values):
-            self.press(press.means, by=press.contact, now_s=sample.now_s)
+            self.press(press.means, "contact", by=press.contact, now_s=sample.now_s)
 
     def _fault(self, sample: Sample, name: str, word: str | None) -> None:
         said, at_s = self._faults.get(name, ("", -FAULT_EVERY_S))
@@ -259,16 +261,30 @@ class Recording:
         self._most_waiting = max(self._most_waiting, self.keeper.waiting_rows)
 
     def mark(
-        self, act: Act, pieces: Sequence[str] = (), *, note: str = "", by: str | None = None, now_s: float | None = None
+        self,
+        act: Act,
+        pieces: Sequence[str] = (),
+        *,
+        note: str = "",
+        by: str | None = None,
+        origin: Origin | None = None,
+        now_s: float | None = None,
     ) -> Mark:
         """Enter a mark of this moment, from a key or a contact."""
         t_s = self.t_s(self._clock.monotonic() if now_s is None else now_s)
-        return self.desk.put(Mark(t_s=t_s, act=act, pieces=tuple(pieces), note=note, entered_t_s=t_s, by=by))
+        mark = Mark(t_s=t_s, act=act, pieces=tuple(pieces), note=note, entered_t_s=t_s, by=by, origin=origin)
+        return self.desk.put(mark)
 
-    def press(self, means: str, *, by: str | None = None, now_s: float | None = None) -> Mark:
+    def press(self, means: str, origin: Origin, *, by: str | None = None, now_s: float | None = None) -> Mark:
         """Enter what a contact or a key means; ``next`` is the next expected act."""
-        act = self.desk.next_act(self.now().chamber_c) if means == "next" else cast(Act, means)
-        return self.mark(act, by=by, now_s=now_s)
+        if means == "next":
+            expected = self.desk.expected(self.now().chamber_c)
+            return self.mark(expected.act, expected.names, by=by, origin=origin, now_s=now_s)
+        return self.mark(cast(Act, means), self.desk.names_meant(means), by=by, origin=origin, now_s=now_s)
+
+    def undo(self, *, by: str | None = None) -> Mark | None:
+        """Take the newest entry back, where that needs no reason yet."""
+        return self.desk.undo(self.t_s(self._clock.monotonic()), by)
 
     def now(self) -> Now:
         """How the run stands at this moment."""
@@ -290,7 +306,8 @@ class Recording:
             trouble=self.keeper.trouble,
             held_rows=self.keeper.held_rows,
             marks=self.desk.marks,
-            next_act=self.desk.next_act(chamber_c(self.furnace, values)),
+            pieces=self.desk.pieces,
+            expected=self.desk.expected(chamber_c(self.furnace, values)),
             alarms=self.alarms.now,
         )
 

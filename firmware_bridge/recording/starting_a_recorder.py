@@ -12,7 +12,7 @@ from pathlib import Path
 from soakwitness.firmware_bridge.common.wording import duration, moment
 from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.furnace.sensors_and_links import Furnace
-from soakwitness.firmware_bridge.recording.acts import Loading
+from soakwitness.firmware_bridge.marks.expecting import Practice
 from soakwitness.firmware_bridge.recording.alarms import Alarms
 from soakwitness.firmware_bridge.recording.clocks import Clock
 from soakwitness.firmware_bridge.recording.keeping import Keeper
@@ -39,7 +39,7 @@ class RunFacts:
     logbook: Path
     recipe_name: str | None = None
     recipe_file: str | None = None
-    loading: Loading = "unknown"
+    practice: Practice = Practice()
     operator: str | None = None
     zone: str | None = None
     continues: str | None = None  # a sealed run of the same heating
@@ -102,7 +102,7 @@ def begin(
 
     keeper = Keeper(make, furnace.columns, furnace.every_s, clock)
     recording = Recording(
-        furnace, clock, keeper, started_s, alarms=alarms, loading=about.loading, heard=heard, locks=locks
+        furnace, clock, keeper, started_s, alarms=alarms, practice=about.practice, heard=heard, locks=locks
     )
     where = f"on the computer {platform.node()}".rstrip()
     after = f", goes on from {about.continues}" if about.continues else ""
@@ -256,7 +256,7 @@ def _resumed(
         keeper,
         started_s,
         alarms=alarms,
-        loading=about.loading,
+        practice=about.practice,
         known=read_events(run.path),
         heard=heard,
         locks=[lock],

@@ -7,10 +7,13 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal
 
+from soakwitness.firmware_bridge.runfolder.origins import Origin
+
 NOTHING_MISSING = "nothing is missing"  # the end of a sentence on what another program did
 FORMAT_VERSION = "1.0"
 Act = Literal["load", "pull", "plates", "hand-warm", "door", "note"]
 ACTS: tuple[Act, ...] = ("load", "pull", "plates", "hand-warm", "door", "note")
+OPENS: tuple[Act, ...] = ("load", "pull", "door")  # acts for which the door is opened
 EVENTS = ("start", "mark", "sensor fault", "link lost", "link back", "clock step", "alarm", "resumed", "end")
 
 
@@ -79,6 +82,7 @@ class Mark:
     """A mark as it stands now: late entries carry their own time, struck ones say so.
 
     ``t_s`` is the moment the mark speaks of; ``entered_t_s`` when it was written. ``pieces`` empty: the whole charge.
+    ``origin`` is how it came to be, ``within_s`` by how much its moment may be wrong [s] (None: as good as the person).
     """
 
     t_s: float
@@ -91,6 +95,8 @@ class Mark:
     by: str | None = None
     struck: bool = False
     struck_why: str | None = None
+    origin: Origin | None = None
+    within_s: float | None = None
 
 
 @dataclass(frozen=True)

@@ -2,7 +2,8 @@
 
 A detail reads ``load; id 3fa2; pieces B-041, B-042; at 1234.500 s; by anna; entered later; note wet foil``; a mark
 struck out later ``strike; id 3fa2; by anna; why wrong blade``. What a person typed has ``%``, ``;``, ``,`` and control
-characters written as ``%3B`` and so on.
+characters written as ``%3B`` and so on. ``origin inferred; within 10.000 s`` tells how it came to be, and by how much
+its moment may be wrong; older records have neither.
 """
 
 from __future__ import annotations
@@ -16,13 +17,14 @@ import reprlib
 from collections.abc import Callable, Container, Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.runfolder.contents import ACTS, Act, Event, Mark
 from soakwitness.firmware_bridge.runfolder.files import read_json, set_aside
 from soakwitness.firmware_bridge.runfolder.line_format import read_utc
 from soakwitness.firmware_bridge.runfolder.names import LONGEST_RANGE
+from soakwitness.firmware_bridge.runfolder.origins import ORIGINS, Origin
 
 DROPPED = ".mark"
 WORDS_LENGTH = 2000  # characters of a note or a reason
@@ -65,6 +67,10 @@ def encode_mark(mark: Mark) -> str:
         parts.append(f"by {_safe(mark.by)}")
     if mark.entered_later:
         parts.append("entered later")
+    if mark.origin is not None:
+        parts.append(f"origin {mark.origin}")
+    if mark.within_s is not None:
+        parts.append(f"within {mark.within_s:.3f} s")
     if mark.note:
         parts.append(f"note {_safe(mark.note)}")
     return "; ".join(parts)
@@ -105,12 +111,10 @@ def decode_mark(event: Event) -> Mark | None:
     act, words = _words(event.detail)
     if event.event != "mark" or act not in ACTS:
         return None
-    try:
-        t_s = float(words["at"].removesuffix(" s")) if "at" in words else event.t_s
-    except ValueError:
+    t_s = _told_s(words, "at", event.t_s)
+    if t_s is None or not math.isfinite(t_s):
         return None
-    if not math.isfinite(t_s):
-        return None
+    within_s = _told_s(words, "within", None)
     return Mark(
         t_s=t_s,
         act=act,
@@ -120,7 +124,17 @@ def decode_mark(event: Event) -> Mark | None:
         entered_t_s=event.t_s,
         entered_later="entered" in words,
         by=_plain(words["by"]) if "by" in words else None,
+        origin=cast(Origin, words["origin"]) if words.get("origin") in ORIGINS else None,
+        within_s=within_s if within_s is not None and 0.0 <= within_s < _ENDLESS_S else None,
     )
+
+
+def _told_s(words: dict[str, str], key: str, default: float | None) -> float | None:
+    """A time [s] of a detail; None where it is no number."""
+    try:
+        return float(words[key].removesuffix(" s")) if key in words else default
+    except ValueError:
+        return None
 
 
 def decode_strike(event: Event) -> tuple[str, str] | None:
@@ -149,7 +163,7 @@ class DroppedMark:
     """A mark, or the striking out of one, on its way to the recorder.
 
     ``utc`` is when it was handed over, ``at_s`` the time in the run it speaks of, where that is not the same moment
-    [s]. ``strike`` is the id of the mark to strike out, ``why`` the reason.
+    [s]. ``strike`` is the id of the mark to strike out, ``why`` the reason. ``origin`` and ``within_s`` as in ``Mark``.
     """
 
     mark_id: str
@@ -162,6 +176,8 @@ class DroppedMark:
     at_s: float | None = None
     strike: str | None = None
     why: str = ""
+    origin: Origin | None = None
+    within_s: float | None = None
     path: Path | None = None
 
 
@@ -172,7 +188,7 @@ def drop_mark(run: Path, mark: DroppedMark) -> Path:
     """
     _check(mark)
     folder = run / "marks"
-    said = {key: value for key, value in vars(mark).items() if key != "path" and (value or key == "at_s")}
+    said = {key: value for key, value in vars(mark).items() if key != "path" and (value or key in ("at_s", "within_s"))}
     stamp = re.sub(r"[^0-9TZ]", "", mark.utc)
     target = folder / f"{stamp}-{mark.mark_id}{DROPPED}"
     part = folder / f".{target.name}.part"
@@ -246,13 +262,17 @@ def _parse(path: Path) -> DroppedMark:
         note=_text(said, "note", ""),
         by=_text(said, "by", "") or None,
         later=said.get("later") is True,
-        at_s=_seconds(said.get("at_s")),
+        at_s=_seconds(said, "at_s"),
         strike=_text(said, "strike", "") or None,
         why=_text(said, "why", ""),
+        origin=said.get("origin"),
+        within_s=_seconds(said, "within_s"),
         path=path,
     )
     if mark.strike is None and mark.act not in ACTS:
         raise ValueError(f"act is {_short(mark.act)}, none of {', '.join(ACTS)}")
+    if mark.origin is not None and mark.origin not in ORIGINS:
+        raise ValueError(f"origin is {_short(mark.origin)}, none of {', '.join(ORIGINS)}")
     if not mark.mark_id:
         raise ValueError("mark_id is empty")
     if math.isnan(read_utc(mark.utc)):
@@ -282,11 +302,12 @@ def _texts(said: dict[str, Any], key: str) -> tuple[str, ...]:
     return tuple(values)
 
 
-def _seconds(value: Any) -> float | None:
+def _seconds(said: dict[str, Any], key: str) -> float | None:
+    value = said.get(key)
     if value is None:
         return None
     if isinstance(value, bool) or not isinstance(value, (int, float)) or not abs(value) < _ENDLESS_S:
-        raise ValueError(f"at_s is {_short(value)}, no time in a run")
+        raise ValueError(f"{key} is {_short(value)}, no time in a run")
     return float(value)
 
 

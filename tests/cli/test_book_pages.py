@@ -144,7 +144,7 @@ def test_a_recorded_run_is_seen_from_its_first_reading_to_its_verdict(browser: A
         found = until(lambda: running_book(logbook))
         seen = Watched(browser, 390, 844)
         seen.tab.goto(found.address)
-        seen.tab.locator(".sentence", has_text="Step 2").wait_for(timeout=20_000)
+        seen.tab.locator(".telling", has_text="Step 2").wait_for(timeout=20_000)
         late = Watched(browser, 1280, 800, "dark")  # comes later and has the past all the same
         until(lambda: "rows" in (seen.tab.text_content(".record") or ""))
         time.sleep(3)

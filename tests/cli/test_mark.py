@@ -34,15 +34,24 @@ def test_a_mark_reaches_the_recorder_and_can_be_struck_out(tmp_path: Path) -> No
         assert done.stdout.startswith("Load of B-041, B-042 (id ")
         assert "not taken it" not in done.stdout
         mark_id = done.stdout.split("(id ")[1].split(")")[0]
-        running.wait_for("mark: load")
+        running.wait_for("Load of B-041, B-042 (id ")
         struck = run_for_real("mark", "--strike", mark_id[:4], "--why", "the door, not the load", cwd=tmp_path)
         assert struck.returncode == 0, struck.stderr
-        running.wait_for("mark: strike")
+        running.wait_for(" struck out: the door, not the load")
+        assert run_for_real("mark", "pull", "B-041", cwd=tmp_path).returncode == 0
+        undone = run_for_real("mark", "--undo", "--by", "anna", cwd=tmp_path)
+        assert "Taken back from" in undone.stdout
+        assert "Pull of B-041 (id " in undone.stdout
+        running.wait_for(" struck out: taken back at once")
+        again = run_for_real("mark", "--undo", cwd=tmp_path)
+        assert again.returncode == 2
+        assert "no mark of this run stands" in again.stderr
         status, out, _ = running.end(signal.SIGTERM)
     assert status == 0
     run = tmp_path / out[-1]
-    (found,) = read_marks(run)
+    found, undone_mark = read_marks(run)
     assert (found.pieces, found.by, found.struck, found.entered_later) == (("B-041", "B-042"), "anna", True, False)
+    assert (found.origin, undone_mark.struck, undone_mark.struck_why) == ("command", True, "taken back at once")
     assert check_record(run).intact
 
 
@@ -78,7 +87,7 @@ def test_into_a_sealed_run_it_is_entered_later(tmp_path: Path) -> None:
     assert check.intact
     listed = mark(tmp_path, "--list", "--run", "last").stdout.splitlines()
     assert listed[1].startswith("0:00:45  Pull of B-041: late (id ")
-    assert listed[1].endswith("by anna; entered later")
+    assert listed[1].endswith("by anna; entered later, its time typed")
 
 
 def test_a_range_is_every_piece_in_it(tmp_path: Path) -> None:
@@ -119,6 +128,8 @@ def test_a_changed_run_takes_none(tmp_path: Path) -> None:
         (["load", "--strike", "ab", "--why", "x"], "one thing at a time"),
         (["--strike", "ab"], "--why"),
         (["load", " "], "may not be empty"),
+        (["--undo", "--list"], "one thing at a time"),
+        (["--undo", "--run", "last"], "not being recorded"),
         (["melt"], "melt"),
         (["load", "--run", "last"], "--at TIME"),
         (["load", "--run", "nothing", "--at", "+5"], "no such run"),

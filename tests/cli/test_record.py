@@ -101,21 +101,24 @@ def test_a_terminal_shows_one_living_sentence_and_takes_keys(tmp_path: Path) -> 
         terminal.wait_for("\r\x1b[JStep 2: ")
         terminal.wait_for("68 °F")
         terminal.type(" ")
-        terminal.wait_for("mark: load")
+        terminal.wait_for("Load (id ")
         terminal.type("nhot spotx\x7f\r")
-        terminal.wait_for("note hot spot")
+        terminal.wait_for("Note: hot spot (id ")
         terminal.type("p")
-        terminal.wait_for("mark: pull")
+        terminal.wait_for("Pull (id ")
+        terminal.wait_for("Next: plates.")
+        terminal.type("u")
+        terminal.wait_for("struck out: taken back at once")
         terminal.child.send_signal(signal.SIGINT)
         terminal.wait_for("Sealed.")
         assert terminal.child.wait(timeout=60) == 0
     finally:
         terminal.close()
     (run,) = (tmp_path / "soakwitness-logbook" / "runs").iterdir()
-    assert [(mark.act, mark.note, mark.by) for mark in read_marks(run)] == [
-        ("load", "", "key"),
-        ("note", "hot spot", "key"),
-        ("pull", "", "key"),
+    assert [(mark.act, mark.note, mark.by, mark.origin, mark.struck) for mark in read_marks(run)] == [
+        ("load", "", "key", "key", False),
+        ("note", "hot spot", "key", "key", False),
+        ("pull", "", "key", "key", True),
     ]
     assert read_header(run).recipe_name == "Blades"
     assert read_header(run).recipe_file == RECIPE
@@ -335,9 +338,9 @@ def test_keys_and_a_note_that_is_dropped() -> None:
     pressed: list[str] = []
     notes: list[str] = []
     keys = Keys(screen(Stream(terminal=True), Stream(terminal=True), [0.0]), pressed.append, notes.append)
-    for key in " lPshd" + "zq" + "nwrong\x1b" + "n  \r" + "nright\r":
+    for key in " lPshdou" + "zq" + "nwrong\x1b" + "n  \r" + "nright\r":
         keys.take(key)
-    assert pressed == ["next", "load", "pull", "plates", "hand-warm", "door"]
+    assert pressed == ["next", "load", "pull", "plates", "hand-warm", "door", "all out", "undo"]
     assert notes == ["right"]
 
 
@@ -367,6 +370,22 @@ def test_keys_of_several_characters_are_no_marks(came: list[str]) -> None:
     assert pressed == []
     keys.take_all("d")
     assert pressed == ["door"]
+
+
+def test_what_pedals_and_buttons_send_means_the_next_act() -> None:
+    pressed: list[str] = []
+    notes: list[str] = []
+    at = [0.0]
+    quiet = screen(Stream(terminal=True), Stream(terminal=True), at)
+    keys = Keys(quiet, pressed.append, notes.append, now=lambda: at[0])
+    for number, came in enumerate(["\n", "b", "\x1b[6~", "\x1b", "[5~", "\x1b[6", "~"]):
+        at[0] = 5.0 * number
+        keys.take_all(came)
+    assert pressed == ["next"] * 5
+    # Its look-alike: in a note they are what they are.
+    for came in ("nlab", "\x1b[6~", " 2\r"):
+        keys.take_all(came)
+    assert (notes, len(pressed)) == (["lab 2"], 5)
 
 
 def test_an_arrow_in_a_note_leaves_it_and_esc_drops_it() -> None:

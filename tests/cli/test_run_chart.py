@@ -7,15 +7,22 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from matplotlib.figure import Figure
 
-from soakwitness.analysis.verification.results.verification import Bounds, PieceResult, TooHot
+from soakwitness.analysis.recipes.recipe import Recipe
+from soakwitness.analysis.recipes.recipe_file import load_recipe
+from soakwitness.analysis.record.run import Run, open_run
+from soakwitness.analysis.verification.results.verification import Bounds, PieceResult, TooHot, Verification
+from soakwitness.analysis.verification.verifying import verify
 from soakwitness.cli.charts import style
 from soakwitness.cli.charts.flags import flags_of, span_in
-from soakwitness.cli.charts.hold_panels import bar_words, soak_bars
-from soakwitness.cli.charts.run_chart import run_figure, save_run_chart
+from soakwitness.cli.charts.hold_panels import bar_points, bar_words, soak_bars
+from soakwitness.cli.charts.ramp_panels import failed_ramps, full_stretches, pace_bar_words
+from soakwitness.cli.charts.run_chart import draw_run, run_figure, save_run_chart
 from soakwitness.cli.charts.thinning import thin
 from soakwitness.firmware_bridge.common.units import from_celsius
 from tests.made_runs import made_recipe, made_run, made_verification
+from tests.make_sample_logs import SAMPLES
 
 
 @pytest.mark.parametrize("suffix", [".png", ".svg", ".pdf"])
@@ -74,6 +81,31 @@ def test_a_bar_says_what_was_had_missing_and_sure(tmp_path: Path) -> None:
     late = replace(early, piece="B", soak_s=Bounds(900, 900, 900), pull_s=hold.leave_s)
     first, second = soak_bars(replace(hold, pieces=(late, early)))
     assert (first.name, first.end_s, second.name) == ("A", (hold.enter_s or 0.0) + 60.0, "B")
+
+
+def sample(name: str) -> tuple[Run, Recipe, Verification]:
+    run, recipe = open_run(SAMPLES / name), load_recipe(SAMPLES / "recipes" / "paring-blades.toml")
+    return run, recipe, verify(run, recipe)
+
+
+def test_a_ramp_that_failed_has_its_panel_and_one_that_passed_has_none() -> None:
+    run, recipe, found = sample("slow-ramp")
+    (paced,) = failed_ramps(found, recipe, run)
+    # 300 K/h asked of step 3, from some 776 where it began to 1040: 264 K take 52.8 min
+    assert (paced.ramp.step, paced.limit_c_per_h, paced.slow) == (3, 300.0, True)
+    assert paced.at_limit_s == pytest.approx(3168.0, abs=120.0)
+    assert pace_bar_words(paced, "C").startswith("183 °C/h, ")
+    assert sum(b - a for a, b in full_stretches(run, paced.start_s, paced.end_s)) > 0.9 * (paced.end_s - paced.start_s)
+    with style.own_look():
+        figure = run_figure(run, found, recipe, unit="C")
+    titles = [ax.get_title(loc="left") for ax in figure.axes]
+    assert [title for title in titles if title] == [
+        "Step 2, 780 °C: pass",
+        "Step 3, ramp to 1040 °C: fail",
+        "Step 4, 1040 °C: pass",
+    ]
+    good, recipe, found = sample("good")
+    assert failed_ramps(found, recipe, good) == []
 
 
 def test_a_gap_is_left_blank(tmp_path: Path) -> None:
@@ -149,3 +181,32 @@ def test_a_legend_takes_as_many_columns_as_find_room() -> None:
     assert legend_rows(names, 2.5) == (2, 2)
     assert legend_rows(names, 1.5) == (1, 4)
     assert legend_rows([*names, "a much longer name of an estimate that nobody would shorten"], 8.0)[0] < 5
+
+
+@pytest.mark.parametrize(
+    ("zone", "first", "label"),
+    # begun 07:04:10 UTC, in Vienna 08:04:10 in winter: the first round quarter of an hour is 10 min 50 s later
+    [("Europe/Vienna", "08:15", "time, Europe/Vienna"), (None, "07:15", "time, UTC")],
+)
+def test_on_paper_times_are_those_of_the_clock_on_the_wall(zone: str | None, first: str, label: str) -> None:
+    run, recipe, found = sample("good")
+    run = replace(run, header=replace(run.header, zone=zone))
+    with style.own_look():
+        figure = Figure(figsize=(9.6, 5.2))
+        draw_run(figure, (0.0, 0.0, 1.0, 1.0), run, found, recipe, unit="C", local=True)
+        figure.draw_without_rendering()
+    whole, *panels = figure.axes
+    ticks = {tick.get_text(): tick.get_position()[0] for tick in whole.get_xticklabels()}
+    assert ticks[first] == pytest.approx(650.0)
+    assert whole.get_xlabel() == label
+    below = [tick.get_text() for ax in panels for tick in ax.get_xticklabels() if tick.get_text()]
+    assert below != []
+    assert all(len(words) == 5 and words[:2] in ("07", "08", "09", "10") for words in below)
+
+
+def test_the_words_of_a_bar_stay_within_it() -> None:
+    with style.own_look():
+        figure = Figure(figsize=(4.0, 1.0))
+        ax = figure.add_axes((0.0, 0.0, 1.0, 0.5))  # 0.5 in for four bars: rows of 9 points
+        assert bar_points(ax, 4) == pytest.approx(9.0 * 0.74 * 0.85)
+        assert bar_points(ax, 1) == pytest.approx(0.83 * 9.0)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import sys
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -16,6 +17,7 @@ from soakwitness.analysis.logbook.opening import open_logbook
 from soakwitness.analysis.logbook.pieces import Piece, add_pieces
 from soakwitness.analysis.logbook.runs import run_named, take_in
 from soakwitness.analysis.packet.piece import generic_packet
+from soakwitness.analysis.recipes.handling import practice_of
 from soakwitness.analysis.recipes.recipe import PacketSpec, Recipe
 from soakwitness.analysis.recipes.recipe_file import parse_recipe
 from soakwitness.analysis.record.moments import Stamp
@@ -25,6 +27,7 @@ from soakwitness.cli.terminal import soaking
 from soakwitness.cli.terminal.attending import Screen, Stop
 from soakwitness.cli.terminal.person import Person
 from soakwitness.cli.terminal.soaking import SoakLine
+from soakwitness.firmware_bridge.furnace.rack import Rack
 from soakwitness.firmware_bridge.links.base import Reading
 from soakwitness.firmware_bridge.recording.alarms import Alarms
 from soakwitness.firmware_bridge.recording.linking import Look
@@ -48,7 +51,7 @@ STAMP = Stamp("2026-11-20T10:00:00Z", "anna")
 def recording(tmp_path: Path, clock: FakeClock, recipe: Recipe = RECIPE) -> Recording:
     furnace = make_furnace()
     alarms = Alarms(furnace.alarm, clock, bell=lambda: None)
-    about = RunFacts(tmp_path, recipe_name=recipe.name, recipe_file=recipe.text, loading="cold")
+    about = RunFacts(tmp_path, recipe_name=recipe.name, recipe_file=recipe.text, practice=practice_of(recipe))
     return begin(furnace, clock, about, alarms=alarms)
 
 
@@ -149,14 +152,17 @@ def soaked(
     return complete_s, words
 
 
-def charged(tmp_path: Path, running: Recording, thickness_mm: float, *names: str) -> None:
+def charged(tmp_path: Path, running: Recording, thickness_mm: float, *names: str, places: Sequence[str] = ()) -> None:
     """Enter pieces and put them into the run that is open."""
     path = running.now().run
     assert path is not None
     with open_logbook(tmp_path, create=True) as book:
         take_in(book, stamp=STAMP)
         add_pieces(book, [Piece(name, thickness_mm=thickness_mm) for name in names], stamp=STAMP)
-        charge_pieces(book, names, stamp=STAMP, run=path.name)
+        if not places:
+            charge_pieces(book, names, stamp=STAMP, run=path.name)
+        for name, place in zip(names, places, strict=False):
+            charge_pieces(book, [name], stamp=STAMP, run=path.name, number=1, place=place)
 
 
 def verified_soak_s(running: Recording, tmp_path: Path) -> float:
@@ -313,3 +319,32 @@ def slow_program(folder: Path) -> Path:
     path.write_text("#!/bin/sh\nexec sleep 60\n", encoding="utf-8")
     path.chmod(0o755)
     return path
+
+
+def test_pieces_of_the_log_book_come_out_one_by_one_in_the_order_of_the_rack(tmp_path: Path) -> None:
+    clock = FakeClock()
+    furnace = replace(make_furnace(), rack=Rack(slots=6, spacing_mm=14.0))
+    about = RunFacts(tmp_path, recipe_name=PACKED.name, recipe_file=PACKED.text, practice=practice_of(PACKED))
+    running = begin(furnace, clock, about, alarms=Alarms(furnace.alarm, clock, bell=lambda: None))
+    charged(tmp_path, running, 3.0, "B-1", "B-2", places=("2", "1"))
+    line = SoakLine(PACKED, furnace, now=clock.monotonic)
+    take(running, clock, 779.0)
+    line.follow(running, "C")
+    answered(line)
+    take(running, clock, 779.0)
+    line.follow(running, "C")
+    made = []
+    for _ in range(4):
+        made.append(running.press("next", "key", by="key"))
+        take(running, clock, 779.0)
+    assert [(mark.act, *mark.pieces) for mark in made] == [
+        ("pull", "B-2"),  # slot 1
+        ("plates", "B-2"),
+        ("pull", "B-1"),
+        ("plates", "B-1"),
+    ]
+    # The piece was named by where it stands: taken back, it is its turn again.
+    assert running.undo(by="key") is not None
+    assert running.undo(by="key") is not None
+    assert running.now().expected.names == ("B-1",)
+    running.release()

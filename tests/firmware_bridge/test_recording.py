@@ -13,8 +13,9 @@ import pytest
 from soakwitness.firmware_bridge.errors import LinkError, RunFolderError
 from soakwitness.firmware_bridge.furnace.sensors_and_links import Alarm, Contact, Furnace
 from soakwitness.firmware_bridge.links.base import Link, LinkClock, Reading
+from soakwitness.firmware_bridge.marks.expecting import Practice, expected_next
 from soakwitness.firmware_bridge.recording import clocks
-from soakwitness.firmware_bridge.recording.acts import Contacts, next_act
+from soakwitness.firmware_bridge.recording.acts import Contacts
 from soakwitness.firmware_bridge.recording.alarms import Alarms
 from soakwitness.firmware_bridge.recording.claiming import claim_furnace
 from soakwitness.firmware_bridge.recording.doubts import PlausibilityChecks
@@ -387,11 +388,12 @@ def test_a_mark_of_the_very_start_is_entered_there(tmp_path: Path) -> None:
     ],
 )
 def test_the_next_expected_act(loading: str, temp_c: float, before: list[Mark], expected: str) -> None:
-    assert next_act(before, loading=loading, temp_c=temp_c) == expected  # type: ignore[arg-type]
+    practice = Practice(loading)  # type: ignore[arg-type]
+    assert expected_next(before, practice=practice, temp_c=temp_c).act == expected
 
 
 def test_a_struck_mark_does_not_count_for_the_next_act() -> None:
-    assert next_act([Mark(1.0, "load"), Mark(2.0, "pull", struck=True)]) == "pull"
+    assert expected_next([Mark(1.0, "load"), Mark(2.0, "pull", struck=True)]).act == "pull"
 
 
 def test_a_foot_switch_and_a_door_contact_enter_marks(tmp_path: Path) -> None:
@@ -412,6 +414,34 @@ def test_a_foot_switch_and_a_door_contact_enter_marks(tmp_path: Path) -> None:
         (19.0, "door", "door"),
         (20.0, "pull", "foot switch"),
         (30.0, "plates", "foot switch"),
+    ]
+
+
+def test_presses_and_a_contact_on_the_plates_go_through_the_charge(tmp_path: Path) -> None:
+    """A foot switch for each pull, and the plates tell by themselves when they shut."""
+    clock = FakeClock()
+    contacts = (Contact("foot switch", SOURCE, means="next"), Contact("plates", SOURCE, means="plates"))
+    instrument = FakeInstrument(clock)
+
+    def values(now_s: float) -> dict[str, float | None]:
+        second = round(now_s - 1000)
+        foot, plates = second in (20, 40), second in (26, 48, 60)
+        return {"control": 900.0, "load": 890.0, "foot switch": float(foot), "plates": float(plates)}
+
+    def act(slot: int, recording: object) -> None:
+        assert isinstance(recording, Recording)
+        if slot == 5:
+            recording.mark("load", ("B-2", "B-1"))
+
+    instrument.values = values
+    run = record(tmp_path, clock, Attendant(70, act=act), instrument, furnace=make_furnace(contacts=contacts))
+    found = [(mark.t_s, mark.act, mark.pieces, mark.origin) for mark in read_marks(run)][1:]
+    assert found == [
+        (20.0, "pull", ("B-2",), "contact"),
+        (26.0, "plates", ("B-2",), "contact"),
+        (40.0, "pull", ("B-1",), "contact"),
+        (48.0, "plates", ("B-1",), "contact"),
+        (60.0, "plates", (), "contact"),  # nothing is under way: it is asked, and changes nothing
     ]
 
 

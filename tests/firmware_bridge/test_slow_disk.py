@@ -133,7 +133,7 @@ def test_marks_and_a_lost_link_cost_no_reading(tmp_path: Path, slow: tuple[FakeC
             assert recording.keeper.folder is not None
             drop_mark(recording.keeper.folder.path, DroppedMark(f"a{slot}", utc_text(clock.utc_s()), "note"))
         if slot == 80:
-            recording.press("pull", by="foot switch")
+            recording.press("pull", "contact", by="foot switch")
 
     person = Attendant(150, act=act)
     run = record_run(make_furnace(), clock, RunFacts(tmp_path), person, opener=instrument.open, files=slow[1])

@@ -220,7 +220,7 @@ def _cooled_with_pieces_inside(case: Case, scale: Scale) -> None:
             continue
         waited = min(pulls) - hold.leave_s
         if waited > LAST_S and not any(d.seconds >= LONG_S and d.start_s > hold.leave_s - LOOK_S for d in came_back):
-            says = f"It left hold {hold.step} too early, and the pieces stayed inside for another {duration(waited)}."
+            says = f"It left step {hold.step} too early, and the pieces stayed inside for another {duration(waited)}."
             scale.speaks_for(FAIR + HINT, says)
             scale.dose = SOFTER
 

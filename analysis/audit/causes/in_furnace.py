@@ -36,7 +36,7 @@ def program_edited(case: Case) -> Scale | None:
         off = hold.setpoint_c - hold.program_c
         good = [h.setpoint_c for h in case.good_holds(hold.step) if h.setpoint_c is not None]
         if abs(off) > SETPOINT_FLOOR_C:
-            says = f"In hold {hold.step} the setpoint stood at {{at}}, the program is {{asked}}"
+            says = f"In step {hold.step} the setpoint stood at {{at}}, the program is {{asked}}"
             figures = {"at": Temp(hold.setpoint_c), "asked": Temp(hold.program_c)}
             if good and abs(median(good) - hold.setpoint_c) <= SETPOINT_FLOOR_C:
                 scale.speaks_for(HINT, Says.of(says + "; but so it did in the good runs.", **figures))
@@ -111,7 +111,7 @@ def _hold_shortened(case: Case, scale: Scale) -> None:
         if not good or median(good) > 1.1 * hold.setpoint_s:
             scale.speaks_for(
                 STRONG + LIGHT if not scale.pro else HINT,
-                f"In hold {hold.step} the setpoint stood for {duration(hold.setpoint_s)}, the program says "
+                f"In step {hold.step} the setpoint stood for {duration(hold.setpoint_s)}, the program says "
                 f"{duration(hold.program_s)}.",
             )
 

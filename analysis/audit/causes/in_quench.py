@@ -51,9 +51,11 @@ def late_quench(case: Case) -> Scale | None:
             scale.speaks_against(LIGHT, f"The good ones took as long: {duration(median(beside))}.")
         if well and apart(delays, well) > 0.9:
             scale.speaks_for(LIGHT, "Within the run the soft pieces took the longest.")
-    elif case.has_finding("late quench"):
-        scale.speaks_for(STRONG, case.finding_says("late quench"))
-        scale.dose = doses.UNSEEN
+    else:
+        for code in ("late quench", "slow cooling"):
+            if case.has_finding(code):
+                scale.speaks_for(STRONG, case.finding_says(code))
+                scale.dose = doses.UNSEEN
     if not scale.pro:
         return None
     soft_as_quenched(case, scale)

@@ -309,7 +309,7 @@ def unit_mixed_up(case: Case) -> Scale | None:
         as_fahrenheit, as_celsius = to_celsius(hold.target_c, "F"), from_celsius(hold.target_c, "F")
         for other, words in ((as_fahrenheit, "°F taken for °C"), (as_celsius, "°C taken for °F")):
             if abs(stood - other) < 10.0 and abs(stood - hold.target_c) > 40.0:
-                which = "The temper" if hold in tempers else f"Hold {hold.step}"
+                which = "The temper" if hold in tempers else f"Step {hold.step}"
                 says = f"{which} stood at {{at}}, its target with {words}."
                 scale.speaks_for(HINT if scale.pro else PROOF, Says.of(says, at=Temp(stood)))
     scale.dose = UNKNOWN
@@ -365,5 +365,5 @@ def _output_moved(case: Case) -> str | None:
         change = hold.output_pct / median(good) - 1.0
         if abs(change) > 0.15:
             way = "more" if change > 0 else "less"
-            return f"It took {abs(change) * 100:.0f} % {way} output than usual in hold {hold.step}."
+            return f"It took {abs(change) * 100:.0f} % {way} output than usual in step {hold.step}."
     return None

@@ -47,7 +47,7 @@ def short_soak(case: Case) -> Scale | None:
         share = furnace_share(case, hold)
         if share is not None and share < SHORT_SHARE:
             weight = STRONG if share < CLEARLY_SHORT else FAIR
-            says = f"Hold {hold.step} had {percent(share)} of the {duration(hold.required_s)} it needs."
+            says = f"Step {hold.step} had {percent(share)} of the {duration(hold.required_s)} it needs."
             scale.speaks_for(weight, says)
             _good_ones_were_longer(case, hold, share, scale)
             if hold.setpoint_s is not None and hold.program_s and hold.setpoint_s < 0.9 * hold.program_s:
@@ -236,7 +236,7 @@ def level_differs(case: Case, hold: HoldFigures) -> tuple[float, Says] | None:
     if abs(outside) > 0.5:
         away = level - hold.target_c
         side = "above" if away > 0 else "below"
-        says = f"Hold {hold.step} stood at {{at}}, {{away}} {side} its target"
+        says = f"Step {hold.step} stood at {{at}}, {{away}} {side} its target"
         figures: dict[str, Value] = {"at": Temp(level), "away": Diff(abs(away))}
         if beside.good_median is not None:
             says, figures["good"] = says + "; the good runs at {good}", Temp(beside.good_median)
@@ -245,7 +245,7 @@ def level_differs(case: Case, hold: HoldFigures) -> tuple[float, Says] | None:
         return None
     away = level - hold.target_c
     if abs(beside.difference) > reach and abs(beside.spreads) > SPREADS and away * beside.difference > 0:
-        says = f"Hold {hold.step} stood at {{at}}, inside its band, but the good runs at {{good}}."
+        says = f"Step {hold.step} stood at {{at}}, inside its band, but the good runs at {{good}}."
         return beside.difference, Says.of(says, at=Temp(level), good=Temp(beside.good_median))
     return None
 
@@ -272,7 +272,7 @@ def too_hot(case: Case) -> Scale | None:
         if beside.spreads is None or beside.spreads > SPREADS:
             long_s = hold.above_s or 0.0
             weight = STRONG if over > limit + 5.0 or long_s > 180.0 or case.fails("overshoot", hold.step) else FAIR
-            says = f"Hold {hold.step} overshot by {{over}}, {duration(long_s)} above the band."
+            says = f"Step {hold.step} overshot by {{over}}, {duration(long_s)} above the band."
             scale.speaks_for(weight, Says.of(says, over=Diff(over)))
     if not scale.pro:
         return None
@@ -332,7 +332,7 @@ def held_too_long(case: Case) -> Scale | None:
         if given < LONG * usual and not failed:
             continue
         beside = f", the good ones {duration(usual)}" if good else ""
-        says = f"Hold {hold.step} lasted {duration(given)}{beside}; {duration(hold.required_s)} are asked."
+        says = f"Step {hold.step} lasted {duration(given)}{beside}; {duration(hold.required_s)} are asked."
         scale.speaks_for(STRONG if good and given >= LONG * usual or failed else FAIR, says)
         scale.dose = too_long(given / max(min(usual, given), 1.0))
     return scale if scale.pro else None
@@ -347,13 +347,13 @@ def record_gap(case: Case) -> Scale | None:
         missing_s = missing_near(case, hold)
         if missing_s > max(0.05 * hold.required_s, 60.0):
             weight = FAIR + HINT if hold.verdict != "pass" or missing_s > 0.3 * hold.required_s else LIGHT
-            scale.speaks_for(weight, f"At hold {hold.step} {duration(missing_s)} of the record are missing.")
+            scale.speaks_for(weight, f"At step {hold.step} {duration(missing_s)} of the record are missing.")
         elif not hold.on_record and not case.has_finding("wrong unit suspected"):
             if hot_s > 300.0:
-                says = f"Hold {hold.step} is not on record: {duration(hot_s)} are missing while it was hot."
+                says = f"Step {hold.step} is not on record: {duration(hot_s)} are missing while it was hot."
                 scale.speaks_for(FAIR + HINT, says)
             else:
-                scale.speaks_for(FAIR, f"Hold {hold.step} is not on record.")
+                scale.speaks_for(FAIR, f"Step {hold.step} is not on record.")
     if not scale.pro and hot_s > 300.0:
         scale.speaks_for(FAIR, f"{duration(hot_s)} of the record are missing while it was hot.")
     if not scale.pro:

@@ -73,7 +73,7 @@ def _hold_rows(case: Case, hold: HoldFigures) -> list[DifferenceRow]:
         value = get(hold)
         good = [v for v in map(get, case.good_holds(hold.step)) if v is not None]
         if value is not None and good:
-            rows.append(DifferenceRow(Says.plain(f"hold {hold.step}: {name}"), kind, compare(value, good, floor=floor)))
+            rows.append(DifferenceRow(Says.plain(f"step {hold.step}: {name}"), kind, compare(value, good, floor=floor)))
     return rows
 
 
@@ -88,7 +88,7 @@ def _run_rows(case: Case, run: RunFigures) -> list[DifferenceRow]:
     for d in run.differences:
         good = [g.difference_c for r in case.good for g in r.differences if (g.sensor, g.step) == (d.sensor, d.step)]
         if good:
-            where = "cold" if d.step is None else f"in hold {d.step}"
+            where = "cold" if d.step is None else f"in step {d.step}"
             rows.append(
                 DifferenceRow(
                     Says.plain(f"control minus {d.sensor} {where}"),

@@ -75,14 +75,14 @@ def figures_of(
         on,
         work,
         window,
-        SoakByError(work, on, window, known_load),
+        SoakByError(work, on, window, known_load, loose_s=0.0 if work.measured else stay.within_s("load")),
         hidden_s=unseen_s(on, stay),
         dips=dips,
         peak=_peak(on, work, stay),
         hot=_hot(on, work, stay),
         levels_c=_levels(on, work, stay),
         begins=on.began or stay.load_s is not None,
-        ends=on.ended or (stay.pull_s is not None and stay.pull_s <= on.sensor.last_s),
+        ends=on.ended or (stay.pull_s is not None and stay.pull_s <= on.sensor.last_s and not stay.within_s("pull")),
         known_load=known_load,
     )
 

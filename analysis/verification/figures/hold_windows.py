@@ -25,6 +25,8 @@ def window_of(on: HoldOnTrace, stay: Stay | None, work: Work | None) -> Window:
     leave_s = on.edges.leave_s
     if chamber_s is not None and not on.inside_band:  # a load that was not there by then has no hold
         leave_s = max(leave_s, chamber_s)
+    pull_s = stay.pull_s if stay is not None else None
+    loaded, pulled = (0.0, 0.0) if stay is None else (stay.within_s("load"), stay.within_s("pull"))
     return Window(
         start_s=max(on.begin_s, load_s, on.sensor.in_s),
         enter_s=on.edges.enter_s,
@@ -34,12 +36,20 @@ def window_of(on: HoldOnTrace, stay: Stay | None, work: Work | None) -> Window:
         limit_s=on.limit_s,
         from_above=on.edges.from_above,
         left_upward=on.edges.left_upward,
-        pull_s=stay.pull_s if stay is not None else None,
+        pull_s=pull_s,
         edges_on=on.trace,
         chamber_leaves_s=chamber_s,
         climbs_on=on.chamber.climbs_on,
         follows={"low": work.low, "best": work.best, "high": work.high} if estimated and work else None,
+        start_in=_by_mode(load_s, -loaded, max(on.begin_s, on.sensor.in_s)) if loaded else None,
+        pull_in=_by_mode(pull_s, pulled) if pulled and pull_s is not None else None,
     )
+
+
+def _by_mode(at_s: float, within_s: float, least_s: float = -np.inf) -> dict[Mode, float]:
+    """A moment known within so much [s], where soak is shortest, best and longest; no earlier than another moment."""
+    moments: dict[Mode, float] = {"low": at_s - within_s, "best": at_s, "high": at_s + within_s}
+    return {mode: max(moment_s, least_s) for mode, moment_s in moments.items()}
 
 
 def _times(

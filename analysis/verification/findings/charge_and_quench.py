@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from soakwitness.analysis.verification.findings.view import View, range_words
@@ -55,26 +57,28 @@ def _quench(view: View) -> list[Finding]:
         return []
     found = []
     for stay in view.run.stays:
-        if stay.pull_s is not None and stay.plates_s is not None:
-            delay = stay.plates_s - stay.pull_s
-            if delay > quench.within_s:
-                name, allowed = _name(stay), duration(quench.within_s)
-                says = f"took {duration(delay)} from the pull to the {quench.medium}; {allowed}"
-                brief = f"{name} took {duration(delay)} to the {quench.medium}, {allowed} allowed"
-                found.append(
-                    Finding(
-                        "late quench",
-                        "fail",
-                        None,
-                        Says.of("{name} {says} are allowed.", name=name, says=says),
-                        Says("Check its hardness before it goes on; bring the quench nearer to the furnace."),
-                        at_s=stay.pull_s,
-                        until_s=stay.plates_s,
-                        pieces=(stay.piece,) if stay.piece else (),
-                        brief=Says.plain(brief),
-                    )
+        delay = stay.quench_delay_s
+        if delay is not None and delay > quench.within_s:
+            name, allowed = _name(stay), duration(quench.within_s)
+            says = f"took {duration(delay)} from the pull to the {quench.medium}; {allowed}"
+            brief = f"{name} took {duration(delay)} to the {quench.medium}, {allowed} allowed"
+            found.append(
+                Finding(
+                    "late quench",
+                    "fail",
+                    None,
+                    Says.of("{name} {says} are allowed.", name=name, says=says),
+                    Says("Check its hardness before it goes on; bring the quench nearer to the furnace."),
+                    at_s=stay.pull_s,
+                    until_s=stay.plates_s,
+                    pieces=(stay.piece,) if stay.piece else (),
+                    brief=Says.plain(brief),
                 )
-    open_ = [s for s in view.run.stays if s.pull_s is None or s.plates_s is None]
+            )
+    unseen = [s for s in view.run.stays if _unseen(s)]
+    if unseen:
+        found.append(_unseen_quench(unseen))
+    open_ = [s for s in view.run.stays if (s.pull_s is None or s.plates_s is None) and s not in unseen]
     if open_ and view.run.recipe.repeat == 1:
         names = ", ".join(sorted({_name(s) for s in open_}))
         found.append(
@@ -88,6 +92,27 @@ def _quench(view: View) -> list[Finding]:
             )
         )
     return found
+
+
+def _unseen(stay: Stay) -> bool:
+    """Whether pull or plates were inferred: such a moment bounds a soak, and proves no quench either way."""
+    return bool(stay.within_s("pull") or stay.within_s("plates"))
+
+
+def _unseen_quench(stays: Sequence[Stay]) -> Finding:
+    within_s = max(max(stay.within_s("pull"), stay.within_s("plates")) for stay in stays)
+    names = ", ".join(sorted({_name(stay) for stay in stays}))
+    return Finding(
+        "not on record",
+        "note",
+        None,
+        Says.plain(
+            f"The time to the quench of {names} is not proven: when it was pulled or on the plates is inferred from a "
+            f"door dip, ± {duration(within_s)}."
+        ),
+        Says("Mark the pull and the plates as they happen: a key, a foot switch or a contact on the plates will do."),
+        brief=Says("the time to the quench"),
+    )
 
 
 def _cooling(view: View) -> list[Finding]:
@@ -116,7 +141,7 @@ def _cooling(view: View) -> list[Finding]:
         return []
     return [
         Finding(
-            "late quench",
+            "slow cooling",
             "fail" if verdict == "fail" else "warn",
             None,
             Says.of(
@@ -130,6 +155,7 @@ def _cooling(view: View) -> list[Finding]:
                 if verdict == "fail"
                 else "Check the hardness; read more often in the quench: it is too near its limit to tell."
             ),
+            at_s=min((s.pull_s for s in view.run.stays if s.pull_s is not None), default=None),
             brief=Says.of(
                 "the load sensor took {took} {span}, {allowed} allowed",
                 took=range_words(took),
@@ -185,7 +211,7 @@ def _one_cooling(view: View, left_s: float, next_s: float, step: int) -> list[Fi
     # The furnace may have stayed hot: what counts is what was marked from the pull to the next load.
     pulls = [s.pull_s for s in run.stays if s.pull_s is not None and s.pull_s <= next_s]
     since_s = min([left_s, *pulls[-1:]])
-    loads = [s.load_s for s in run.stays if s.load_s is not None and since_s < s.load_s]
+    loads = [s.load_s + s.within_s("load") for s in run.stays if s.load_s is not None and since_s < s.load_s]
     until_s = max([next_s, *loads[:1]])
     warm = [s.hand_warm_s for s in run.stays if s.hand_warm_s is not None and since_s <= s.hand_warm_s <= until_s]
     loads = [at_s for at_s in loads if at_s <= until_s]

@@ -30,10 +30,17 @@ def is_short(hold: HoldResult) -> bool:
     return soak is not None and soak.best < hold.required_s and "soak" in (*hold.unmet, *hold.unproven)
 
 
+def only_bounded(hold: HoldResult) -> bool:
+    """Whether what is open of a hold rests on marks that were inferred from a dip."""
+    return any(piece.bounds and piece.verdict == "not proven" for piece in hold.pieces)
+
+
 def cure(view: View, hold: HoldResult, *, restarts: bool, as_typed: bool = True) -> Says:
     """What to do about a short soak, by what made it short; more minutes cure only a hold that was too short itself."""
     if lost_before(view, hold):
         return Says("Look at the load sensor first: it stopped reading in this hold.")
+    if only_bounded(hold) and "soak" not in hold.unmet:
+        return Says("Ask who was there: a mark with the time that somebody saw, in place of the inferred one, decides.")
     if not (hold.began and hold.ended):
         return Says("Record from the load to the pull: what was not recorded can be neither shown nor denied.")
     if hold.soak_s is not None and hold.soak_s.high >= hold.required_s and "soak" not in hold.unmet:

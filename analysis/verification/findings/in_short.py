@@ -19,7 +19,11 @@ from soakwitness.analysis.verification.results.verification import (
 from soakwitness.firmware_bridge.common.wording import Says
 
 RAMP_HEADS = {"slow ramp": "Too slow", "fast ramp": "Too fast"}
-OWN_HEADS = {"late quench": "Late to the quench", "tempered before it was cool": "Tempered too soon"}
+OWN_HEADS = {
+    "late quench": "Late to the quench",
+    "slow cooling": "Cooled too slowly",
+    "tempered before it was cool": "Tempered too soon",
+}
 WORTH_SAYING = ("run ended early", "calibration overdue", "loaded before recovery", "sensor fault", "sensors differ")
 TEST_HARDNESS = Says("Test the hardness of these pieces before they go on.")
 HOT_ACTS = {

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from soakwitness.analysis.verification.findings.cures import only_bounded
 from soakwitness.analysis.verification.findings.view import View
 from soakwitness.analysis.verification.inputs.bad_readings import BadReadings
 from soakwitness.analysis.verification.results.verification import Finding, HoldResult
@@ -99,6 +100,8 @@ def _by_soak(view: View, hold: HoldResult) -> Iterator[Says]:
     if soak.best >= hold.required_s and view.has_gap(hold):
         yield WITHOUT_GAPS
         return
+    if only_bounded(hold):
+        yield Says("the moments of load and pull as somebody saw them: inferred ones only bound the soak.")
     yield Says(f"{duration(hold.required_s - soak.low)} more at temperature.")
     period_s = view.run.chamber.readings.period_s
     if soak.high >= hold.required_s and period_s >= DENSE_S and hold.temperature_from != "packet estimate":

@@ -25,11 +25,55 @@ def find(view: View) -> list[Finding]:
     found = []
     for step in view.run.recipe.steps:
         if isinstance(step, Ramp) and step.number in view.ramps:
-            found += _pace(step, view.ramps[step.number])
+            found += _pace(view, step, view.ramps[step.number])
     return [*found, *_program(view)]
 
 
-def _pace(step: Ramp, ramp: RampResult) -> list[Finding]:
+@dataclass(frozen=True)
+class PaceCause:
+    """What a record shows of why a ramp ran as it did, in a few words after its rate, and what to do about it."""
+
+    words: str
+    next: str
+
+
+UNSEEN = {
+    "slow ramp": PaceCause("", "Check the rate in the controller, the mains voltage and the elements."),
+    "fast ramp": PaceCause("", "Check the rate that was typed into the controller."),
+}
+NO_MORE_POWER = PaceCause(
+    " with the output full", "It could do no more: look at the charge, the mains voltage and the elements."
+)
+AS_TOLD = PaceCause(", as its setpoint did", "Check the rate that was typed into the controller.")
+
+
+def cause_of_pace(view: View, code: str, ramp: RampResult) -> PaceCause:
+    """Why a ramp was too slow or too fast, where output or setpoint show it."""
+    if ramp.start_s is None or ramp.end_s is None or ramp.rate_c_per_h is None:
+        return UNSEEN[code]
+    if code == "slow ramp" and _full_between(view, ramp.start_s, ramp.end_s):
+        return NO_MORE_POWER
+    told, pace = _setpoint_pace(view, ramp.start_s, ramp.end_s), abs(ramp.rate_c_per_h)
+    return AS_TOLD if told is not None and abs(told - pace) <= SETPOINT_PACE * pace else UNSEEN[code]
+
+
+def _setpoint_pace(view: View, start_s: float, end_s: float) -> float | None:
+    """Rate of the setpoint [K/h] in a time, over the middle of its way; None where it jumped, or is not on record."""
+    run = view.run.record
+    setpoint = run.signal("setpoint")
+    if setpoint is None:
+        return None
+    inside = (run.t_s >= start_s) & (run.t_s <= end_s) & np.isfinite(setpoint)
+    t, y = run.t_s[inside], setpoint[inside]
+    if y.size < 2:
+        return None
+    way = np.abs(y - y[0]) / max(abs(float(y[-1] - y[0])), 1e-9)
+    first, last = int(np.argmax(way >= 0.1)), int(np.argmax(way >= 0.9))
+    took_s = float(t[last] - t[first])
+    return abs(float(y[last] - y[first])) / took_s * 3600.0 if took_s >= SHORTEST_STAND_S else None
+
+
+def _pace(view: View, step: Ramp, ramp: RampResult) -> list[Finding]:
     if ramp.rate_c_per_h is None:
         return []
     pace = abs(ramp.rate_c_per_h)
@@ -38,10 +82,12 @@ def _pace(step: Ramp, ramp: RampResult) -> list[Finding]:
         ("fast ramp", step.max_rate_c_per_h, step.max_rate_c_per_h is not None and pace > step.max_rate_c_per_h),
     ):
         if broken and limit is not None:
+            cause = cause_of_pace(view, code, ramp)
             broke = Says.of(
-                "ramp to {to} ran at {pace}, {word} {limit} is asked",
+                "ramp to {to} ran at {pace}{cause}, {word} {limit} is asked",
                 to=Temp(step.to_c),
                 pace=Rate(pace),
+                cause=cause.words,
                 word="at least" if code == "slow ramp" else "at most",
                 limit=Rate(limit),
             )
@@ -51,11 +97,7 @@ def _pace(step: Ramp, ramp: RampResult) -> list[Finding]:
                     severity_of("fail"),
                     step.number,
                     Says.of("The {what}.", what=broke),
-                    Says(
-                        "Check the rate in the controller, the mains voltage and the elements."
-                        if code == "slow ramp"
-                        else "Check the rate that was typed into the controller."
-                    ),
+                    Says(cause.next),
                     at_s=ramp.start_s,
                     until_s=ramp.end_s,
                     brief=broke,
@@ -188,11 +230,16 @@ def _entered(view: View, step: ProgramStep) -> float | None:
 
 def _at_full_power(view: View, stand: Stand) -> bool:
     """Whether the output was at its end on the way there: then the controller waited for the furnace."""
+    return stand.way_from_s is not None and _full_between(view, stand.way_from_s, stand.start_s)
+
+
+def _full_between(view: View, start_s: float, end_s: float) -> bool:
+    """Whether the output, where it is on record, was at its end for most of a time."""
     run = view.run.record
     output = next((run.signal(c.name) for c in run.columns if c.kind == "signal" and c.unit == "%"), None)
-    if output is None or stand.way_from_s is None:
+    if output is None:
         return False
-    low, high = np.searchsorted(run.t_s, (stand.way_from_s, stand.start_s))
+    low, high = np.searchsorted(run.t_s, (start_s, end_s))
     part = output[low:high]
     part = part[np.isfinite(part)]
     return bool(part.size) and float(np.quantile(part, 0.75)) >= FULL_OUTPUT

@@ -29,7 +29,7 @@ from soakwitness.analysis.verification.results.verification import (
 )
 from soakwitness.analysis.verification.sensors.gathered_run import GatheredRun
 
-OWN_REQUIREMENTS = ("late quench", "tempered before it was cool")
+OWN_REQUIREMENTS = ("late quench", "slow cooling", "tempered before it was cool")
 
 
 def tell(judged: JudgedRun, bad: tuple[BadReadings, ...]) -> Verification:

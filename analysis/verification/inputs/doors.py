@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from soakwitness.analysis.record.run import Run
+from soakwitness.firmware_bridge.runfolder.contents import OPENS
 
 DOOR_S, DOOR_NEAR_S = 180.0, 60.0  # a dip so short, begun so near to a door that was opened, is bridged
-OPENS = ("load", "pull", "door")
 
 
 def doors_of(run: Run) -> tuple[float, ...]:

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from soakwitness.analysis.packet.piece import spec_of
 from soakwitness.analysis.recipes.recipe import Hold, PacketSpec, Recipe
 from soakwitness.analysis.verification.results.verification import PieceInfo
+from soakwitness.firmware_bridge.furnace.rack import Rack, slot_told
 from soakwitness.firmware_bridge.marks.charges import Known, PieceStay, drop_unnamed, read_charges
 from soakwitness.firmware_bridge.marks.questions import Question
 from soakwitness.firmware_bridge.runfolder.contents import Mark
@@ -78,17 +79,28 @@ def speaks_for(load_mm: float | None, piece_mm: float | None) -> bool:
     return piece_mm is None or load_mm is None or piece_mm <= load_mm
 
 
-def known_of(marks: Sequence[Mark], pieces: Sequence[PieceInfo]) -> list[Known]:
-    """Who the log book says was in the run.
+def known_of(marks: Sequence[Mark], pieces: Sequence[PieceInfo], rack: Rack | None = None) -> list[Known]:
+    """Who the log book says was in the run, and in which slot.
 
-    A piece without a charge of its own is in the log book only because a mark names it: marks alone say where it was.
+    Where the furnace file describes no rack, the number in the words for its place is its slot. A piece without a
+    charge of its own is in the log book only because a mark names it: marks alone say where it was.
     """
     named = {name.casefold() for mark in marks if not mark.struck for name in mark.pieces}
-    return [Known(p.id, p.charge) for p in pieces if p.charge is not None or p.id.casefold() not in named]
+    there = [p for p in pieces if p.charge is not None or p.id.casefold() not in named]
+    slot_of = slot_told if rack is None else rack.slot_of
+    return [Known(p.id, p.charge, slot_of(p.place)) for p in there]
 
 
 def _with_info(stay: PieceStay, info: PieceInfo | None) -> Stay:
     charge = stay.charge or (info.charge if info is not None else None)
     return Stay(
-        stay.piece, charge, stay.load_s, stay.pull_s, stay.plates_s, stay.hand_warm_s, again=stay.again, info=info
+        stay.piece,
+        charge,
+        stay.load_s,
+        stay.pull_s,
+        stay.plates_s,
+        stay.hand_warm_s,
+        again=stay.again,
+        info=info,
+        bounds=stay.bounds,
     )

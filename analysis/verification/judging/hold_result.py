@@ -162,7 +162,8 @@ def _named(result: PieceResult, stay: Stay) -> PieceResult:
         piece=stay.piece if stay.piece is not None else stay.charge,
         charge=stay.charge,
         plates_s=stay.plates_s,
-        quench_delay_s=None if stay.pull_s is None or stay.plates_s is None else stay.plates_s - stay.pull_s,
+        quench_delay_s=stay.quench_delay_s,
+        bounds=stay.bounds,
     )
 
 

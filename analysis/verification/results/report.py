@@ -214,6 +214,7 @@ def _piece(piece: PieceResult) -> dict[str, Any]:
         "as_read": piece.as_read,
         "at_true_temperature": piece.at_true_temperature,
         "verdict": piece.verdict,
+        **({"inferred_within_s": dict(piece.bounds)} if piece.bounds else {}),
     }
 
 

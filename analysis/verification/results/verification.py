@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Literal
 
 from soakwitness.analysis.verification.results.known_error import Basis, KnownError
 from soakwitness.firmware_bridge.common.wording import Says
+from soakwitness.firmware_bridge.runfolder.contents import Act
 
 if TYPE_CHECKING:  # the soak clock takes words of this page, and no numpy
     from soakwitness.analysis.record.run import FloatArray
@@ -41,6 +42,7 @@ FINDING_CODES = (
     "no calibration",
     "calibration overdue",
     "late quench",
+    "slow cooling",
     "not on record",
     "mark in doubt",
     "tempered before it was cool",
@@ -151,6 +153,7 @@ class PieceResult:
     unproven: tuple[str, ...] = ()  # requirements that it leaves open
     limits_verdict: Verdict = "pass"  # of too hot and overshoot alone, which count where the hold is not judged
     pull_c: float | None = None  # its work temperature at its pull, corrected as the hold is
+    bounds: tuple[tuple[Act, float], ...] = ()  # acts whose moment was inferred, and by how much it may be wrong [s]
     temperature_from: Source | None = None
 
 

@@ -28,6 +28,7 @@ class Window:
     another sensor's edges are these [s]. ``follows``: the work, low, best and high, where it lags behind ``edges_on``
     and leaves by itself after it. ``doors``: dips (from, to) [s] that a door explains: the walls stay hot meanwhile.
     ``climbs_on``: A hotter hold was found after it; else what went out upwards and did not come back at once is over.
+    ``start_in``, ``pull_in``: ``start_s`` and ``pull_s`` by mode [s] where they rest on a mark that only bounds.
     """
 
     start_s: float
@@ -44,6 +45,8 @@ class Window:
     follows: Mapping[Mode, Course] | None = None
     doors: Spans = ()
     climbs_on: bool = True
+    start_in: Mapping[Mode, float] | None = None
+    pull_in: Mapping[Mode, float] | None = None
 
 
 def window_limits(window: Window, hold: Hold, error_c: float, mode: Mode, noise_c: float) -> tuple[float, float]:
@@ -51,7 +54,7 @@ def window_limits(window: Window, hold: Hold, error_c: float, mode: Mode, noise_
 
     ``noise_c`` [K] is that of a reading.
     """
-    start = window.start_s
+    start = window.start_s if window.start_in is None else window.start_in[mode]
     if window.from_above:
         start = max(start, _came_down(window, hold.upper_c + error_c, mode, noise_c))
     if mode == "best" and error_c == 0.0:
@@ -66,7 +69,7 @@ def window_limits(window: Window, hold: Hold, error_c: float, mode: Mode, noise_
     if window.follows is not None:
         end = max(end, _first_out(window.follows[mode], hold, error_c, mode, 0.0, end))
     if window.pull_s is not None:
-        end = min(end, window.pull_s)
+        end = min(end, window.pull_s if window.pull_in is None else window.pull_in[mode])
     return start, end
 
 

@@ -117,7 +117,7 @@ def _once(
     for stay, many in told:
         mine = []
         for at, work in many:
-            key = (work.sensor.key, id(work.best.temp_c), work.gone, work.limits_only, at.load_s, at.pull_s)
+            key = (work.sensor.key, id(work.best.temp_c), work.gone, work.limits_only, at.load_s, at.pull_s, at.bounds)
             if key not in place:
                 place[key] = len(works)
                 works.append(make(at, work))

@@ -310,7 +310,7 @@ def test_the_answer_as_plain_data_ranks_from_one_and_names_both_sides() -> None:
     assert answer["causes"][0]["cause"] == "°C/°F mix-up"
     assert answer["causes"][0]["claimed"]
     assert {"for", "against", "missing", "next"} <= set(answer["causes"][0])
-    row = next(r for r in answer["differences"] if r["figure"] == "hold 4: control reading")
+    row = next(r for r in answer["differences"] if r["figure"] == "step 4: control reading")
     # by hand: good readings 1039.2 1039.6 1040.0 1040.4 1040.8, median 1040.0, MAD 0.4
     assert (row["suspect"], row["good_median"], row["good_count"]) == (560.0, 1040.0, 5)
     assert row["good_mad"] == pytest.approx(0.4)

@@ -295,7 +295,7 @@ def test_nothing_sets_it_apart_is_never_said_while_a_figure_stands_out() -> None
     assert claims(found) == []
     why = str(found.causes[0].pro[0])
     assert "Nothing on record sets this run apart" not in why
-    assert "hold 4: output" in why
+    assert "step 4: output" in why
 
 
 # falls

@@ -10,9 +10,11 @@ import pytest
 
 from soakwitness.analysis.live.clock import SoakClock
 from soakwitness.analysis.live.clock_charges import Charge, charges_of
+from soakwitness.analysis.recipes.handling import practice_of
 from soakwitness.analysis.recipes.recipe import Hold, Recipe
-from soakwitness.analysis.verification.inputs.stays import Stay, drop_unnamed, stays_of
+from soakwitness.analysis.verification.inputs.stays import Stay, drop_unnamed, known_of, stays_of
 from soakwitness.analysis.verification.results.verification import PieceInfo
+from soakwitness.firmware_bridge.marks.expecting import ChargeRow, expected_next
 from soakwitness.firmware_bridge.runfolder.contents import Act, Mark
 
 Word = tuple[Act, tuple[str, ...]]
@@ -125,3 +127,27 @@ def test_the_order_of_entry_does_not_matter() -> None:
     for words in sequences(3):
         marks = marks_by_step(words)[-1]
         assert stays_of(marks) == stays_of(marks[::-1]), words
+
+
+@pytest.mark.parametrize(("recipe", "book"), CASES, ids=NAMES)
+def test_whose_turn_it_is_agrees_with_who_is_in_for_the_verification(
+    recipe: Recipe, book: tuple[PieceInfo, ...]
+) -> None:
+    """After every sequence: a press names somebody who is in, and the verification takes it as just that."""
+    practice = practice_of(recipe)
+    for words in sequences(LONGEST - 1):
+        marks = marks_by_step(words)[-1]
+        known = known_of(marks, book)
+        row = ChargeRow.of(marks, practice, known)
+        there = {piece for piece, _, pull_s in there_by_verify(recipe, marks, book) if pull_s is None}
+        since_unknown = {s.piece for s in stays_of(marks, book) if s.load_s is None and s.pull_s is None}
+        inside = {stay.piece for stay in row.inside}
+        assert there <= inside <= there | since_unknown, words
+        expected = expected_next(marks, practice=practice, known=known, temp_c=1050.0)
+        at_s = EVERY_S * (len(words) + 1)
+        after = stays_of((*marks, Mark(at_s, expected.act, expected.names, mark_id="ffffff")), book)
+        if expected.act == "pull" and expected.names:
+            assert {s.piece for s in after if s.pull_s == at_s} == set(expected.names), words
+            assert set(expected.names) <= inside, words
+        if expected.act == "plates" and expected.names:
+            assert {s.piece for s in after if s.plates_s == at_s} == set(expected.names), words

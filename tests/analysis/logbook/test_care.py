@@ -130,6 +130,24 @@ def test_marks_entered_later_are_taken_in_and_no_trouble(tmp_path: Path) -> None
         assert says(book) == []
 
 
+def test_the_book_keeps_how_a_mark_came_to_be(tmp_path: Path) -> None:
+    """Through export and rebuild; a mark that says nothing of it has none."""
+    book, run = book_with_run(tmp_path, "C-001")
+    with book:
+        said = Mark(20.0, "pull", ("C-001",), "", "ffffff", None, True, origin="inferred", within_s=10.0)
+        plain = replace(said, act="door", mark_id="eeeeee", origin=None, within_s=None)
+        details = [(61.0, encode_mark(mark)) for mark in (said, plain)]
+        append_sealed(tmp_path / "runs" / run, details, now_utc=STARTED_UTC + 500)
+        take_in(book, stamp=LATER)
+        rebuild(book, stamp=LATER)
+        kept = book.rows("SELECT act, origin, within_s FROM run_marks WHERE t_s = 20 ORDER BY act")
+        assert [tuple(row) for row in kept] == [("door", None, None), ("pull", "inferred", 10.0)]
+        export_book(book, tmp_path / "tables", samples=False)
+    head, *rows = (tmp_path / "tables" / "marks.csv").read_text(encoding="utf-8").splitlines()
+    assert head.endswith("origin,within_s")
+    assert sum(row.endswith("inferred,10.0") for row in rows) == 1
+
+
 def test_a_run_still_being_recorded_is_listed_and_read_again(tmp_path: Path) -> None:
     run = new_run(tmp_path)
     run.write_event(0, STARTED_UTC, "start")

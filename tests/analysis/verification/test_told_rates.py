@@ -84,6 +84,41 @@ def test_a_falling_ramp_has_its_own_rate() -> None:
     assert str(told.says) == "The ramp to 700 °C ran at 300 °C/h, at least 400 °C/h is asked."
 
 
+AS_IT_RAN = [(0, 20), (100, 20), (2060, 1000), (3260, 1000), (3261, 20)]
+JUMPED = [(0, 1000), (3260, 1000), (3261, 20)]
+
+
+@pytest.mark.parametrize(
+    ("setpoint", "output", "says", "advice"),
+    [
+        (JUMPED, 100.0, "ran at 1800 °C/h with the output full, at least 1900 °C/h is asked.", "It could do no more"),
+        (
+            AS_IT_RAN,
+            60.0,
+            "ran at 1800 °C/h, as its setpoint did, at least 1900 °C/h is asked.",
+            "typed into the contr",
+        ),
+        # A setpoint that jumped has no rate, and without an output nothing tells what held the furnace back.
+        (JUMPED, 60.0, "ran at 1800 °C/h, at least 1900 °C/h is asked.", "Check the rate in the controller, the mains"),
+        (None, None, "ran at 1800 °C/h, at least 1900 °C/h is asked.", "Check the rate in the controller, the mains"),
+    ],
+)
+def test_what_held_a_ramp_back_is_told_where_it_is_on_record(
+    setpoint: Corners | None, output: float | None, says: str, advice: str
+) -> None:
+    found = checked(recipe(min_rate_c_per_h=1900.0), setpoint, output)
+    assert str(only(found, "slow ramp").says) == f"The ramp to 1000 °C {says}"
+    assert str(found.in_short.says) == f"Too slow: ramp to 1000 °C {says}"
+    assert advice in str(found.in_short.next)
+
+
+def test_a_ramp_that_ran_too_fast_as_it_was_told_says_so() -> None:
+    found = checked(recipe(max_rate_c_per_h=1700.0), AS_IT_RAN, 100.0)
+    assert str(found.in_short.says) == (
+        "Too fast: ramp to 1000 °C ran at 1800 °C/h, as its setpoint did, at most 1700 °C/h is asked."
+    )
+
+
 WELL = [(0, 20), (100, 20), (2060, 1000), (3260, 1000), (3261, 20)]
 
 

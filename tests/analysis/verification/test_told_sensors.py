@@ -59,7 +59,7 @@ def without(*gaps_s: tuple[float, float]) -> FloatArray:
         (
             ((500, 520), (4000, 4100)),
             ("note", None, 4000.0, 4100.0),
-            "2 gaps without a reading, 2 min in all, the longest 100 s.",
+            "2 gaps without a reading, 2 min in all, the longest 1.7 min.",
         ),
         # From before the enter into the hold, and from before the leave out of it.
         (

@@ -190,7 +190,7 @@ def test_dips_are_counted_and_the_lowest_is_placed() -> None:
     assert place(below) == ("warn", 2, 2603, 2697)
     assert "was below its band 3 times, 3.2 min in all, down to 970 °C; its cause is not told" in str(below.says)
     once = only(checked([*UP, *dip(2600, 970, 60), *DOWN]), "out of band")
-    assert "was below its band once, 93 s in all" in str(once.says)
+    assert "was below its band once, 1.6 min in all" in str(once.says)
 
 
 def test_a_dip_at_a_mark_is_no_riddle() -> None:
