@@ -120,7 +120,8 @@ def compare(drawn: ClockRun, tally: Tally) -> None:
                 said = verified(drawn, until(drawn.run, t_s))
                 if said is None:
                     continue
-                why = why_failed(said, piece.pieces)
+                charge = (f"charge {piece.charge}",) if len(state.pieces) > 1 else ()  # of several without a name
+                why = why_failed(said, piece.pieces or charge)
                 if why:
                     tally["complete although verify fails"].append((drawn.seed, round(t_s), *why))
     said = verified(drawn)

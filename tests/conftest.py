@@ -19,6 +19,9 @@ def nobody_s_log_book(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None
     with pytest.MonkeyPatch.context() as patch:
         for name in [name for name in os.environ if name.startswith("SOAKWITNESS")]:
             patch.delenv(name)
+        for name in ("COLUMNS", "LINES"):
+            os.environ[name] = ""  # the readline library sets them behind Python's back, for child processes only
+            del os.environ[name]
         patch.setenv("XDG_CONFIG_HOME", str(tmp_path_factory.mktemp("config")))
         patch.chdir(tmp_path_factory.mktemp("working-folder"))
         yield

@@ -93,6 +93,7 @@ class Sifter:
         for row in self._without_spikes((t_s, temp_c)):
             more += self._contact(row)
             rows.append(row)
+        more += self._look_back()
         return Sifted(tuple(rows), tuple(more))
 
     # Single points
@@ -202,31 +203,33 @@ class Sifter:
             values.append(value)
             if len(values) > MOST_STEPS:
                 del values[::2]
-        found: list[tuple[float, float]] = []
-        over = self._over
-        if over is not None:
-            if self._told(over, (t_s, temp_c)):
-                found.append((over.start_s, over.end_s))
-            if found or self._row - over.last_row >= odd.ROWS_AFTER:
-                self._over = None
         if now.count == self._need:
             now.before = tuple(row for row in self._rows if row[0] < now.row)
         if now.count >= self._need and not now.told and t_s - now.looked_s >= LOOK_EVERY_S:
             now.looked_s = t_s
-            if self._told(now, None):
+            if self._told(now, lasts=True):
                 now.told = True
-                found.append((now.start_s, now.end_s))
-        return tuple(found)
+                return ((now.start_s, now.end_s),)
+        return ()
+
+    def _look_back(self) -> list[tuple[float, float]]:
+        """The stretch that ended lately, if the readings believed after it tell that it was no temperature."""
+        over = self._over
+        if over is None:
+            return []
+        told = self._told(over, lasts=False)
+        if told or self._row - over.last_row >= odd.ROWS_AFTER:
+            self._over = None
+        return [(over.start_s, over.end_s)] if told else []
 
     def _end(self) -> None:
         now, self._now = self._now, None
         if now is not None and now.count >= self._need and not now.told:
             self._over = now
 
-    def _told(self, stretch: _Stretch, newest: Row | None) -> bool:
-        """Whether a stretch is no temperature; ``newest`` is the reading at hand after it, None while it lasts."""
+    def _told(self, stretch: _Stretch, *, lasts: bool) -> bool:
+        """Whether a stretch that ``lasts`` or is over is no temperature."""
         after = [(row, at) for row, at in self._rows if row > stretch.last_row]
-        after += [] if newest is None else [(self._row, newest)]
         still = Still(
             role=self._role,
             resolution_c=self._kept.resolution_c,
@@ -243,7 +246,7 @@ class Sifter:
             output_moved=_moved(stretch.signals.get("output")),
             setpoint_moved=_moved(stretch.signals.get("setpoint")),
         )
-        if newest is None and odd.broken(still) is not None:
+        if lasts and odd.broken(still) is not None:
             return True
         return odd.stuck(still, self.doors_s) is not None
 

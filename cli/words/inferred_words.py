@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from soakwitness.analysis.verification.inferring import Inferred, Offered
 from soakwitness.firmware_bridge.common.units import Unit
-from soakwitness.firmware_bridge.common.wording import counted, difference, listed, moment
+from soakwitness.firmware_bridge.common.wording import counted, difference, duration, listed, moment
 from soakwitness.firmware_bridge.runfolder.origins import INFERRED_WITHIN_S
 
 
@@ -35,7 +35,7 @@ def brief_question(found: Inferred, run: str) -> list[str]:
 
 def question(offered: Sequence[Offered]) -> str:
     """The question, and what becomes of a yes."""
-    within = f"They are kept as inferred, ± {INFERRED_WITHIN_S:.0f} s: they end no soak alone and prove no quench."
+    within = f"They are kept as inferred, ± {duration(INFERRED_WITHIN_S)}: they end no soak alone and prove no quench."
     return f"{_asked(offered)} {within}"
 
 

@@ -3,6 +3,9 @@
 A reply shows the function code and the number of registers of its question and nothing else: its *form*. A reply that
 comes late may belong to any question of its form, so no form is asked again while one of it may be under way: until it
 came, or until ``late_reply_s`` after it was asked. Reading a few registers along gives a block more than one form.
+
+Whether a silent line lives again is asked by a *probe*: more registers than any block reads along. Its answer, good or
+refused, passes for no other, so that it uses up none of the forms that bring values.
 """
 
 from __future__ import annotations
@@ -17,6 +20,8 @@ from soakwitness.firmware_bridge.links.blocks import FUNCTION, LARGEST_BLOCK, Bl
 
 MOST_ALONG = 7  # registers read along at most
 TRY_AGAIN_S = 60.0  # what was refused is tried again after so long
+_PROBE_SHARE = 0.2  # of the silence, from one probe to the next: a gateway may keep them all
+_PROBES_AT_MOST = 65  # in the longest time that an answer may take
 _RESTLESS_S = 600.0  # so long after anything odd the forms are changed with every question
 _LAST_REGISTER = 65535
 
@@ -47,6 +52,11 @@ class Questions:
         self.lateness_s: float | None = None  # of the last reply that came after its time
         self.lengths: dict[Block, Lengths] = {}
         self.refused: set[BlockQuestion] = set()  # what is known to be refused
+        self.probe: BlockQuestion | None = None
+        self.probe_answers = False
+        self._probes = 0  # asked and not answered yet
+        self._probed_s = self._silent_s = -float("inf")
+        self._unclear = False
         self._since_s = since_s
         self._sure: set[Block] = set()
         self._under_way: dict[Form, float] = {}
@@ -57,16 +67,24 @@ class Questions:
     def ask(self, form: Form, now_s: float) -> None:
         """Note a question as it is sent."""
         self._under_way[form] = now_s
-        self._asked[form] = (now_s, self._block)
+        if self._is_probe(form):
+            self._probes = 1 if now_s - self._probed_s >= self.late_reply_s else self._probes + 1
+            self._probed_s = now_s
+        else:
+            self._asked[form] = (now_s, self._block)
 
     def answered(self, form: Form) -> None:
-        """Note that its answer is here, whole or damaged."""
-        self.silences = 0
-        self._under_way.pop(form, None)
+        """Note that its answer is here, whole or damaged. Of a probe another may be under way yet."""
+        self.silences, self._unclear = 0, False
+        self._probes -= self._is_probe(form)
+        if not self._is_probe(form) or self._probes <= 0:
+            self._under_way.pop(form, None)
 
-    def unanswered(self, now_s: float) -> None:
-        """Note that nothing came within the time."""
-        self.silences += 1
+    def unanswered(self, form: Form, now_s: float, *, refused: bool = False) -> None:
+        """Note that nothing came within the time; ``refused``: but a refusal that may be another question's."""
+        if not self._is_probe(form):
+            self._silent_s = now_s if self.silences == 0 else self._silent_s
+            self.silences, self._unclear = self.silences + 1, refused
         self.disturbed(now_s)
 
     def late(self, form: Form, now_s: float) -> None:
@@ -123,9 +141,33 @@ class Questions:
     def rest_s(self, block: Block, now_s: float) -> float:
         """How long a silent line is left alone before it is asked again: its forms last as long as its silence may."""
         forms = len(self._of(block))
-        at_once = max(1, forms // 2 - 1)
+        probes = self.probe_answers and not self._unclear
+        at_once = 1 if probes else max(1, forms // 2 - 1)
+        times = 2 if probes else forms - at_once + 1
         last_s = max((asked_s for asked_s, _ in self._asked.values()), default=-float("inf"))
-        return 0.0 if self.silences < at_once else last_s + self.late_reply_s / (forms - at_once + 1) - now_s
+        return 0.0 if self.silences < at_once else last_s + self.late_reply_s / times - now_s
+
+    def new_probe(self) -> BlockQuestion | None:
+        """Give the probe for what is asked, where it is another than the last: it is to be tried."""
+        block = max(self.lengths, key=lambda block: block.count, default=None)
+        if block is None or block.count + MOST_ALONG >= LARGEST_BLOCK:
+            return None
+        count = block.count + MOST_ALONG + 1
+        if self.probe is not None and self.probe.count == count:
+            return None
+        start = min(block.start, _LAST_REGISTER + 1 - count)
+        self.probe, self.probe_answers = BlockQuestion(FUNCTION[block.table], start, count), False
+        return self.probe
+
+    def probe_due(self, now_s: float) -> BlockQuestion | None:
+        """Give the probe where the line is silent and it is time to ask whether it lives."""
+        if not self.silences or not self.probe_answers or self._unclear:
+            return None
+        due_s = self._probed_s + max(self.late_reply_s / _PROBES_AT_MOST, _PROBE_SHARE * (now_s - self._silent_s))
+        return self.probe if self._probed_s < self._silent_s or now_s >= due_s else None
+
+    def _is_probe(self, form: Form) -> bool:
+        return self.probe is not None and form == self.probe.form
 
     def _of(self, block: Block) -> Sequence[BlockQuestion]:
         return self.lengths.setdefault(block, Lengths(block)).questions()

@@ -45,6 +45,8 @@ class Wire:
         self._behind = b""
         self._took_s: deque[float] = deque(maxlen=_ANSWERS_KEPT)
         self._echo_due = False
+        self.takes_refusals = True  # whether a refusal can only be the answer to the last request, or may pass for it
+        self.passed_refusals = False
 
     @property
     def baudrate(self) -> int:
@@ -78,6 +80,7 @@ class Wire:
             self._questions.disturbed(self._clock.monotonic())
             raise LinkError("garbled", f"{self._port.name}: garbled, bytes came that nobody had asked for.")
         self._request, self._reply, self._behind, self._echo_due = bytes(request), b"", b"", self._echoes
+        self.passed_refusals = False
         self._questions.ask(self._asked(), self._clock.monotonic())
         self._port.write(self._request)
 
@@ -98,7 +101,9 @@ class Wire:
         while True:
             while len(data) >= self._need(data) > 0:
                 frame, data = data[: self._need(data)], data[self._need(data) :]
-                if self._is_own(frame):
+                older = self._is_refusal(frame) and not self.takes_refusals
+                self.passed_refusals = self.passed_refusals or older
+                if self._is_own(frame) and not older:
                     self._behind = data
                     return frame
                 if not self._passes(frame):

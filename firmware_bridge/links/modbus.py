@@ -159,6 +159,8 @@ class ModbusLink:
         now_s = self._clock.monotonic()
         question = self._questions.choose(block, now_s)
         wait_s = self._questions.rest_s(block, now_s) if question else self._questions.free_s(block) - now_s
+        if question is not None and wait_s > 0 and (probe := self._questions.probe_due(now_s)) is not None:
+            wait_s = 0.0 if self._lives(block, probe) else wait_s
         if question is None or wait_s > 0:
             again = (
                 f"it is asked again in {duration(max(wait_s, 1.0))}, when no older answer can be mistaken for its own"
@@ -192,10 +194,12 @@ class ModbusLink:
     def _exchange(self, block: Block, question: BlockQuestion) -> list[int]:
         """Send a question and give the registers of its answer; note what became of it."""
         asked, form = self._questions, question.form
+        older = asked.under_way(form[0], self._clock.monotonic())
+        self._wire.takes_refusals = not older or question == asked.probe or question in asked.refused
         try:
             reply = self._instrument.read_registers(question.start, question.count, functioncode=question.function)
         except minimalmodbus.NoResponseError as error:
-            asked.unanswered(self._clock.monotonic())
+            asked.unanswered(form, self._clock.monotonic(), refused=self._wire.passed_refusals)
             raise self._failed("silent", block, f"no answer within {duration(self._settings.timeout_s)}") from error
         except minimalmodbus.SlaveReportedException as error:
             if not self._wire.refused():  # minimalmodbus takes any function code above 0x7F for a refusal
@@ -245,7 +249,24 @@ class ModbusLink:
             else:
                 lengths.tell(True, now_s)
             return True
-        return False
+        return self._try_probe()
+
+    def _try_probe(self) -> bool:
+        """Try whether the question that only shows a living line is answered; say whether it was new."""
+        probe = self._questions.new_probe()
+        if probe is not None:
+            self._questions.probe_answers = self._lives(self._blocks[0], probe)
+        return probe is not None
+
+    def _lives(self, block: Block, probe: BlockQuestion) -> bool:
+        """Ask what brings no value: an answer, good or refused, shows that the line lives."""
+        try:
+            self._exchange(block, probe)
+        except LinkError as failed:
+            if failed.reason != "refused":
+                return False
+            self._questions.answered(probe.form)
+        return True
 
     def _refused_again(self, block: Block, question: BlockQuestion) -> bool:
         if question in self._questions.refused:

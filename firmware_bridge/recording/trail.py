@@ -26,7 +26,6 @@ SHORTEST_S = 600.0  # a climb is seen over ten minutes at least
 FASTEST_C_PER_S = 2.0
 LEVEL_C = 0.5
 SLOWEST_H = 30.0  # no furnace left to itself takes longer to lose two thirds of its heat
-KNEE_S = 2700.0
 BACK_C = 5.0  # what bricks are hotter by than a chamber that has come up to them
 DRIFT_C_PER_H = 1.0  # a room does so in the morning
 
@@ -181,7 +180,7 @@ class Trail:
             return sum(inside) / len(inside)
         return near.temp_c if near is not None and abs(near.t_s - t_s) <= HALF_HOUR_S / 3 else None
 
-    def _mean_c(self, until_s: float, length_s: float) -> float | None:
+    def mean_c(self, until_s: float, length_s: float) -> float | None:
         """Mean temperature of a window; None where it is not filled."""
         if not self.minutes or self.minutes[0].t_s > until_s - length_s + HALF_HOUR_S / 6:
             return None
@@ -239,79 +238,17 @@ class Trail:
         first, second, third = (b - a for a, b in pairwise(known))
         return min(first, second, third) >= climb_c / 4 and third >= 0.85 * max(first, second)
 
-    def _thirds_c(self, third_s: float) -> list[float]:
+    def thirds_c(self, third_s: float) -> list[float]:
         """Means of three windows up to now, oldest first; nothing where one is not filled."""
         now_s = self.minutes[-1].t_s
-        means = [self._mean_c(now_s - back * third_s, third_s) for back in (2, 1, 0)]
+        means = [self.mean_c(now_s - back * third_s, third_s) for back in (2, 1, 0)]
         known = [temp_c for temp_c in means if temp_c is not None]
         return known if len(known) == 3 else []
-
-    def stopped_sharply(self, climb_c: float) -> bool:
-        """Whether it climbed within twenty minutes to a level that it kept for 45: bricks come to theirs slowly."""
-        before_c, thirds = self.at_c(self.minutes[-1].t_s - KNEE_S - 1200.0), self._thirds_c(KNEE_S / 3)
-        if before_c is None or not thirds or thirds[1] - before_c < climb_c:
-            return False
-        first, second, third = thirds
-        share = (thirds[1] - before_c) / 50.0
-        settles = -max(2.0, 1.5 * share) <= third - first <= max(1.0, share)
-        return settles and first - 2 * second + third >= -LEVEL_C
-
-    def caught_s(self, least_c: float) -> float | None:
-        """How long ago at least a fall that went on by itself ended; None where it did not, or goes on.
-
-        The rate of a fall by itself is a sum of terms that die away: it slows down ever less, r3 >= r2 * r2 / r1.
-        """
-        return next((3 * s for s in (HALF_HOUR_S / 3, HALF_HOUR_S * 2 / 3) if self._was_caught(least_c, s)), None)
-
-    def held_since_s(self, least_c: float) -> float:
-        """When a hold began that may have had no climb."""
-        onset_s, ago_s = self.onset_s(ceiling_c=float("inf")), self.caught_s(least_c)
-        return onset_s if ago_s is None else max(min(onset_s, self.minutes[-1].t_s - ago_s), self.left_alone_s)
-
-    def _was_caught(self, least_c: float, window_s: float) -> bool:
-        """In windows of so long: fell through seven of them, and through the last three no more."""
-        now_s = self.minutes[-1].t_s
-        at = [self._mean_c(now_s - back * window_s, window_s) for back in (9, 6, 3, 2, 1, 0)]
-        known = [temp_c for temp_c in at if temp_c is not None]
-        if len(known) < 6 or min(known) < least_c:
-            return False
-        first, second = known[0] - known[1], known[1] - known[2]
-        if first <= 0.0 or not 0.5 * first <= second <= 1.1 * first:
-            return False
-        if not self._fell_with_its_bricks(now_s - 9 * window_s, now_s - 3 * window_s):
-            return False
-        must_c = second * second / first / 3.0
-        most_c = min(must_c / 3, STRAY_C / 2)
-        third, *_, last = after = known[3:]
-        stands = third - last <= 1.5 * most_c and all(a - b <= most_c for a, b in pairwise(after))
-        return must_c >= 1.0 and known[2] - third <= must_c and stands
-
-    def _fell_with_its_bricks(self, from_s: float, until_s: float) -> bool:
-        """Whether both lost the same share of their heat, within a tenth: no door took the chamber from them."""
-        start = next(minute for minute in self.minutes if minute.t_s >= from_s)
-        end = next(minute for minute in self.minutes if minute.t_s >= until_s)
-        left = (end.temp_c - ROOM_C) / max(start.temp_c - ROOM_C, 1.0)
-        return end.bricks.most_c - ROOM_C <= (left + 0.1) * (start.bricks.most_c - ROOM_C)
-
-    def held(self, least_c: float, *, bricks: bool) -> bool:
-        """Whether it was level for an hour and a half, neither falling nor just turning.
-
-        ``bricks`` may have given heat back: they are level for a while too, at the top of a curve; then two hours.
-        """
-        third_s = 2400.0 if bricks else HALF_HOUR_S
-        thirds = self._thirds_c(third_s)
-        if not thirds or min(thirds) < least_c:
-            return False
-        first, second, third = thirds
-        fall_c = LEVEL_C if bricks else min(2.0, (third - ROOM_C) / SLOWEST_H / 2)
-        all_c = sorted(minute.temp_c for minute in self.since(self.minutes[-1].t_s - 3 * third_s))
-        flat = all_c[len(all_c) // 10] >= third - swing_c(third)
-        return flat and -fall_c <= third - first <= 10.0 and first - 2 * second + third >= -fall_c
 
     def is_level(self, least_c: float) -> bool:
         """Whether it is as warm as half an hour ago: a furnace left to itself is not."""
         now_s, length_s = self.minutes[-1].t_s, HALF_HOUR_S / 3
-        latest_c, earlier_c = self._mean_c(now_s, length_s), self._mean_c(now_s - HALF_HOUR_S, length_s)
+        latest_c, earlier_c = self.mean_c(now_s, length_s), self.mean_c(now_s - HALF_HOUR_S, length_s)
         if latest_c is None or earlier_c is None:
             return False
         return min(latest_c, earlier_c) >= least_c and latest_c >= earlier_c - LEVEL_C
@@ -327,7 +264,7 @@ class Trail:
 
     def _falls_too_slowly(self) -> bool:
         """Whether it fell for an hour and a half, but by less than any furnace left to itself does."""
-        thirds = self._thirds_c(HALF_HOUR_S)
+        thirds = self.thirds_c(HALF_HOUR_S)
         if not thirds or self.may_come_back:
             return False
         return max(thirds[0] - thirds[1], thirds[1] - thirds[2]) <= (thirds[2] - ROOM_C) / SLOWEST_H / 2

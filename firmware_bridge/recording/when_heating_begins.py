@@ -20,12 +20,19 @@ practice for small brick-lined furnaces, kilns and tempering ovens; the settings
 
 from __future__ import annotations
 
-from collections import deque
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
 from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, duration
+from soakwitness.firmware_bridge.recording.asking import ASKS_C, FOLLOWED, OFF_BELOW, ON, Asking
+from soakwitness.firmware_bridge.recording.levels import (
+    caught_s,
+    climbed_again_s,
+    held_since_s,
+    stopped_sharply,
+    was_held,
+)
 from soakwitness.firmware_bridge.recording.trail import HALF_HOUR_S, MINUTE_S, RETURNS_S, Trail
 
 SAME_WITHIN_S = 600.0  # a gap this short is always the same heating
@@ -34,12 +41,9 @@ WARM_C = 60.0
 STANDS_S = 300.0  # so long a reason must stand
 RETURNED_S = RETURNS_S + STANDS_S  # and a climb that nobody asked for: what jumps returns sooner
 HIGHER_C = 25.0  # a sensor that reads so much more than the chamber's own is nearer to the heat
-ASKS_C = 15.0
-OFF_BELOW, FULL_OUTPUT = 1.0, 50.0  # %: nothing comes out; with this no furnace stays as it is
 UNSEEN_S = 900.0
 HOT_C = 100.0
 CHAMBER = "chamber"
-FOLLOWED = "the setpoint is followed"
 
 
 @dataclass(frozen=True)
@@ -69,15 +73,6 @@ class HeatingDecision:
     from_s: float
 
 
-@dataclass(frozen=True)
-class _AskedFor:
-    """What the controller asked for, up to a moment."""
-
-    t_s: float
-    setpoint_c: float | None
-    output: float | None
-
-
 def same_while_warm(gap_s: float, before_c: float | None, now_c: float | None) -> bool:
     """Whether a furnace that nobody saw for so long [s] still is in the heating it was in."""
     warm = before_c is not None and now_c is not None and min(before_c, now_c) >= WARM_C
@@ -91,9 +86,8 @@ class Heating:
         self.settings = settings or HeatingSettings()
         self.running = heating_since_s is not None
         self._trails: dict[str, Trail] = {}
-        self._asked: deque[_AskedFor] = deque()
-        self._outputs: list[float] = []
-        self._setpoint_c: float | None = None
+        set_ = self.settings
+        self._asking = Asking(on=set_.output, warm_c=set_.warm_c, works_s=set_.climb_s)
         self._minute_s = -float("inf")
         self._seen_s = -float("inf")
         self._ended_s = -float("inf")
@@ -127,8 +121,7 @@ class Heating:
         for name, temp_c in read.items():
             self._trails[name].read(t_s, temp_c)
         self._read_s = t_s
-        self._outputs += [] if output is None else [output]
-        self._setpoint_c = setpoint_c if setpoint_c is not None else self._setpoint_c
+        self._asking.read(setpoint_c, output)
         if t_s - self._minute_s < MINUTE_S:
             return None
         return self._close_minute(t_s)
@@ -152,10 +145,7 @@ class Heating:
         before_s, before_c = self._seen_s, self._hottest_c()
         for trail in self._trails.values():
             trail.close_minute(self._minute_s, t_s, heated=self.running)
-        self._asked.append(_AskedFor(t_s, self._setpoint_c, mean_of(self._outputs)))
-        self._setpoint_c, self._outputs = None, []
-        while self._asked[0].t_s < t_s - HALF_HOUR_S:
-            self._asked.popleft()
+        self._asking.close_minute(t_s)
         self._minute_s = t_s
         if all(trail.now is None or trail.now.t_s < t_s for trail in self._trails.values()):
             return None
@@ -186,7 +176,7 @@ class Heating:
 
     def _find_stuck(self) -> None:
         """Look for sensors that show heat with one exact number, while nothing is known to heat and others cool."""
-        outputs, set_ = self._lately_outputs(HALF_HOUR_S), self.settings
+        outputs, set_ = self._asking.outputs(), self.settings
         if outputs and max(outputs) >= set_.output:
             return
         read = self._read_lately().values()
@@ -215,7 +205,7 @@ class Heating:
 
     def _begin(self, t_s: float) -> HeatingDecision | None:
         # A program that has just begun may put little out for a while: its setpoint moves.
-        for trail in filter(self._only_bricks, () if self._moves_setpoint() else self._live().values()):
+        for trail in filter(self._only_bricks, () if self._asking.moves_setpoint() else self._live().values()):
             trail.left_alone_s = t_s
         found = self._reason(self._live())
         if found is None:
@@ -239,19 +229,20 @@ class Heating:
                 onset_s = trail.onset_s(ceiling_c=trail.minutes[-1].temp_c + 10.0)
                 return asked or why or Says.plain(""), onset_s, STANDS_S if asked else RETURNED_S
             if self._stays(trail) or ((trail is own or trail.moved_c >= self.settings.climb_c) and self._held(trail)):
-                onset_s = trail.held_since_s(self.settings.held_c)
+                onset_s = held_since_s(trail, self.settings.held_c, self.settings.climb_c)
                 return Says.of("held above {hot}", hot=Temp(self.settings.held_c)), onset_s, STANDS_S
-        if self._works():
-            return Says.plain("the output is on"), self._minute_s - self.settings.climb_s, STANDS_S
+        if self._asking.works():
+            return Says.plain(ON), self._minute_s - self.settings.climb_s, STANDS_S
         return None
 
     def _why_asked(self, trail: Trail) -> Says | None:
-        climb_c, within_s = self.settings.asked_climb_c, self.settings.climb_s
-        if trail.rises(climb_c, within_s, after_s=self._ended_s) and (asked := self._asks_for(trail)):
-            if asked == FOLLOWED and len(set(self._setpoints())) == 1 and trail.minutes[-1].temp_c < self._bricks_c():
-                return None  # bricks that come back may pass a setpoint that nobody touched
-            return Says.plain(f"{asked} and the temperature climbs")
-        return None
+        climb_c, within_s, now_c = self.settings.asked_climb_c, self.settings.climb_s, trail.minutes[-1].temp_c
+        asked = self._asking.heat(now_c)
+        if asked is None or not trail.rises(climb_c, within_s, after_s=self._ended_s):
+            return None
+        if asked == FOLLOWED and self._asking.stands_still and now_c < self._bricks_c():
+            return None  # bricks that come back may pass a setpoint that nobody touched
+        return Says.plain(f"{asked} and the temperature climbs")
 
     def _why_climbing(self, trail: Trail) -> Says | None:
         set_ = self.settings
@@ -272,12 +263,14 @@ class Heating:
         long_enough = self._minute_s - 3 * HALF_HOUR_S >= self._ended_s
         if not long_enough or trail.minutes[-1].temp_c < set_.held_c or self._is_off(trail):
             return False
-        outputs = self._lately_outputs(HALF_HOUR_S)
+        outputs = self._asking.outputs()
         if outputs and min(outputs) >= set_.output and trail.is_level(set_.held_c):
             return True
-        if trail.caught_s(set_.held_c) is not None or trail.held(set_.held_c, bricks=trail.may_come_back):
+        if caught_s(trail, set_.held_c) is not None or was_held(trail, set_.held_c, bricks=trail.may_come_back):
             return True
-        return trail.minutes[-1].temp_c >= self._bricks_c() and trail.stopped_sharply(set_.climb_c)
+        if trail.minutes[-1].temp_c >= self._bricks_c() and stopped_sharply(trail, set_.climb_c):
+            return True
+        return climbed_again_s(trail, set_.climb_c) is not None
 
     def _climbs(self, trail: Trail, climb_c: float, within_s: float) -> bool:
         """Whether it is warm and climbed so far: above what bricks give back, or evenly for half an hour."""
@@ -288,52 +281,20 @@ class Heating:
             return True
         return not self._is_off(trail) and trail.keeps_climbing(climb_c, max(within_s, HALF_HOUR_S))
 
-    # What the controller wants
-
-    def _asks_for(self, trail: Trail) -> str | None:
-        """Whether the controller asks for heat: its output is on, or its setpoint was raised or is followed."""
-        now = self._asked[-1]
-        outputs = self._lately_outputs(3 * MINUTE_S)
-        if outputs:
-            return "the output is on" if sum(outputs) / len(outputs) >= self.settings.output else None
-        if now.setpoint_c is None or now.setpoint_c < self.settings.warm_c:
-            return None
-        if now.setpoint_c >= min(self._setpoints()) + 20:
-            return "the setpoint was raised"
-        return FOLLOWED if abs(now.setpoint_c - trail.minutes[-1].temp_c) <= ASKS_C else None
-
-    def _setpoints(self) -> list[float]:
-        return [asked.setpoint_c for asked in self._asked if asked.setpoint_c is not None]
-
-    def _lately_outputs(self, within_s: float) -> list[float]:
-        from_s = self._minute_s - within_s
-        return [asked.output for asked in self._asked if asked.output is not None and asked.t_s >= from_s]
-
-    def _works(self) -> bool:
-        """Whether the output was high for so long that the furnace must heat, whatever its sensors show."""
-        outputs = self._lately_outputs(self.settings.climb_s)
-        seen = self._minute_s - self._asked[0].t_s >= self.settings.climb_s
-        return seen and len(outputs) >= 3 and min(outputs) >= FULL_OUTPUT
-
     def _is_off(self, trail: Trail) -> bool:
         """Whether nothing came out for half an hour; where a door let heat out, a setpoint far below says so too.
 
         Without a door it does not: a furnace that is switched by hand may have a setpoint of 0.
         """
-        outputs = self._lately_outputs(HALF_HOUR_S)
+        outputs = self._asking.outputs()
         if outputs:
             return max(outputs) < OFF_BELOW
-        setpoint_c = max(self._setpoints(), default=float("inf"))
+        setpoint_c = max(self._asking.setpoints(), default=float("inf"))
         return trail.may_come_back and setpoint_c < trail.minutes[-1].temp_c - 2 * ASKS_C
 
     def _only_bricks(self, trail: Trail) -> bool:
         """Whether a door let heat out and nothing is on (off alone says less where it is rarely read)."""
         return trail.may_come_back and self._is_off(trail)
-
-    def _moves_setpoint(self) -> bool:
-        """Whether a program runs: the setpoint goes on and on."""
-        setpoints = self._setpoints()
-        return len(set(setpoints)) >= 3 and setpoints[-1] >= self.settings.warm_c
 
     # Ending
 
@@ -356,24 +317,27 @@ class Heating:
 
     def _patience(self, now_c: float) -> float:
         """So many times the idle time: more where a little comes out, or this may be a power cut."""
-        if outputs := self._lately_outputs(HALF_HOUR_S):
+        if outputs := self._asking.outputs():
             return 1.0 if max(outputs) < OFF_BELOW else 1.4  # bricks may carry most of a hold
-        setpoint_c = self._asked[-1].setpoint_c
+        setpoint_c = self._asking.now.setpoint_c
         if setpoint_c is not None and setpoint_c >= max(self.settings.warm_c, now_c + ASKS_C):
             return 2.25
         return 1.4 if now_c >= HOT_C else 1.0
 
     def _heats(self, leader: Trail) -> bool:
-        """Whether anything shows heating now: the controller, a climb, or that it does not fall by itself."""
-        output, warm_c = self._asked[-1].output, self.settings.warm_c
-        if (output is not None and output >= self.settings.output) or self._moves_setpoint():
+        """Whether anything shows heating now: the controller, a climb, or that it does not fall by itself.
+
+        A setpoint near by is not enough: one that was left there is passed by a furnace that is off.
+        """
+        warm_c = self.settings.warm_c
+        if self._asking.is_on or self._asking.moves_setpoint():
             return True
         if self._only_bricks(leader):
             return False
         within_s, ever_s = self.settings.climb_s, -float("inf")
-        asked = self._asks_for(leader)
+        asked = self._asking.heat(leader.minutes[-1].temp_c)
         climbs = leader.rises(3.0, within_s, after_s=ever_s) if asked else leader.climbs(3.0, within_s, after_s=ever_s)
-        return climbs or asked == FOLLOWED or leader.is_level(warm_c) or leader.falls_evenly(warm_c)
+        return climbs or leader.is_level(warm_c) or leader.falls_evenly(warm_c)
 
     def _over(self, why: str, t_s: float) -> HeatingDecision:
         self.running = False
@@ -391,11 +355,6 @@ class Heating:
             return
         if leader is not own:
             self._doubts.append((own_name, next(name for name, trail in live.items() if trail is leader)))
-        elif self._works():
+        elif self._asking.works():
             self._doubts.append((own_name, "the output"))
         self._doubted = bool(self._doubts)
-
-
-def mean_of(values: list[float]) -> float | None:
-    """Mean, None of nothing."""
-    return sum(values) / len(values) if values else None

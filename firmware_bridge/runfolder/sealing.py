@@ -16,7 +16,7 @@ from soakwitness.firmware_bridge.runfolder.files import Files, open_regular, wri
 from soakwitness.firmware_bridge.runfolder.header import read_header
 from soakwitness.firmware_bridge.runfolder.line_format import event_body, utc_text
 from soakwitness.firmware_bridge.runfolder.marks import decode_mark, decode_strike
-from soakwitness.firmware_bridge.runfolder.reader import check_record, check_rows, read_events
+from soakwitness.firmware_bridge.runfolder.reader import as_sealed, check_record, check_rows, read_events
 from soakwitness.firmware_bridge.runfolder.seal import (
     SEAL_FORMAT,
     FormerSeal,
@@ -91,6 +91,7 @@ def append_sealed(
 
     ``details``: for each ``mark`` event its ``t_s`` [s] and its detail (``marks.encode_mark`` or
     ``marks.encode_strike``).
+    What the former seal found of the record is said again in its own words: the new one grew out of it by marks alone.
 
     Raises RunFolderError if the run is not sealed, or was changed since: a new seal would hide that.
     """
@@ -105,8 +106,7 @@ def append_sealed(
     try:
         append_events(path, bodies, files=files)
         chain = {"id": seal.chain_id, "number": seal.chain_number, "previous": seal.previous}
-        check = check_rows(path, read_header(path), sealed=True, differs=[])
-        new = _write(path, check, chain, (*seal.former, covered), now_utc, files)
+        new = _write(path, as_sealed(path, seal), chain, (*seal.former, covered), now_utc, files)
         with open_chain(path.parent.parent, files) as book:
             if book.chain.head == seal.digest:
                 book.save(replace(book.chain, head=new.digest))

@@ -478,6 +478,60 @@ def test_a_temper_hotter_than_the_bricks_behind_a_door_is_a_run_at_once() -> Non
     assert abs(begin.from_s - (130 * 60 - 300)) <= 600
 
 
+def comes_back_and_stands(bricks_c: float) -> list[float]:
+    """From 200 through an open door to 50 within an hour, back to the bricks, which lose 4 K/h; 70 min of that."""
+    opened = [50 + 150 * math.exp(-k / 12) for k in range(60)]
+    back = [bricks_c - 4 * k / 60 - (bricks_c - opened[-1]) * math.exp(-k / 4) for k in range(70)]
+    return [200.0] * 20 + opened + back
+
+
+@pytest.mark.parametrize("climb_min", [5, 25])
+@pytest.mark.parametrize("every_s", [60.0, 300.0])
+def test_a_second_level_above_the_one_that_bricks_came_back_to_is_a_run(climb_min: int, every_s: float) -> None:
+    """They stand at 90 and have nothing left; 115 for 75 minutes is a temper, though they may have been at 170 once."""
+    before = comes_back_and_stands(90.0)
+    temps = before + ramp(before[-1], 115, climb_min) + [115.0] * 75
+    (begin,) = feed(Heating(), noisy(temps)[:: round(every_s / 60)], every_s=every_s)
+    assert str(begin.why) == "held above 70 °C"
+    assert abs(begin.from_s - len(before) * 60) <= 1800
+
+
+def test_bricks_that_came_back_once_and_fall_on_are_no_run() -> None:
+    before = comes_back_and_stands(110.0)
+    assert feed(Heating(), noisy(before + [before[-1] - 4 * k / 60 for k in range(200)])) == []
+
+
+def test_bricks_and_a_temper_that_read_the_same_are_both_recorded() -> None:
+    """In whole degrees the best of slow bricks, within half a kelvin for two hours, is a hold: none may be missed."""
+    opened = [20 + 120 * math.exp(-k / 12) for k in range(60)]
+    climb = [74 - (74 - opened[-1]) * math.exp(-k / 3) for k in range(20)]
+    bricks = [73.9 - 0.1 * ((k - 75) / 60) ** 2 for k in range(150)]  # 0.16 K lower 75 min from its best
+    temper = [74.0 + 0.3 * math.sin(k / 5) for k in range(150)]
+    as_read = [[float(round(c)) for c in [140.0] * 20 + opened + climb + level] for level in (bricks, temper)]
+    assert as_read[0] == as_read[1]
+    assert [str(decision.why) for decision in feed(Heating(), as_read[0])] == ["held above 70 °C"]
+
+
+def test_a_furnace_that_falls_by_itself_near_its_resting_setpoint_is_not_heated() -> None:
+    """Held at 200, off, the setpoint still 200: a power cut is waited for 4.5 h from then, not from 15 K below it."""
+    temps = [20.0] * 60 + ramp(20, 200, 60) + [200.0] * 60 + [20 + 180 * math.exp(-k / 900) for k in range(420)]
+    heating, ends = Heating(), []
+    for k, temp_c in enumerate(temps):
+        decision = heating.look(k * 60.0, temp_c, 200.0 if k >= 60 else 20.0)
+        ends += [k - 180] if decision is not None and decision.act == "end" else []
+    assert len(ends) == 1
+    assert 4.5 * 60 <= ends[0] <= 5.2 * 60
+
+
+def test_bricks_that_pass_a_setpoint_that_was_raised_far_below_them_are_no_run() -> None:
+    """A program for 85 is begun at 70 as the door is shut; the bricks are at 150, the controller does nothing."""
+    before = [200.0] * 20 + [60 + 140 * math.exp(-k / 12) for k in range(40)]
+    back = [150 - 5 * k / 60 - (150 - before[-1]) * math.exp(-k / 3) for k in range(120)]
+    heating = Heating()
+    acts = [heating.look(k * 60.0, temp_c, 0.0 if k < 60 else 85.0) for k, temp_c in enumerate(before + back)]
+    assert [decision for decision in acts if decision is not None] == []
+
+
 @pytest.mark.parametrize(("rate_c_per_h", "held_min"), [(6.0, 80), (15.0, 45), (60.0, 45)])
 @pytest.mark.parametrize("noise_c", [0.1, 0.7])
 def test_a_temper_that_catches_a_falling_furnace_is_a_run(rate_c_per_h: float, held_min: int, noise_c: float) -> None:

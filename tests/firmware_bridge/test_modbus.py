@@ -194,6 +194,69 @@ def test_with_one_length_alone_a_lost_reply_is_waited_for(clock: FakeClock) -> N
     assert link.read().values == {"a": 6.0}
 
 
+def three_registers(request: bytes, value: int) -> bytes:
+    """Answer for up to three registers from 0 on, refuse more."""
+    return words(request, {0: value}) if length(request) <= 3 else frame(f"01 {request[1] | 0x80:02x} 02")
+
+
+@pytest.mark.parametrize("silent_s", [10.0, 40.0, 60.0])
+def test_a_line_that_was_silent_is_read_again_soon_and_its_silence_uses_up_few_lengths(
+    clock: FakeClock, silent_s: float
+) -> None:
+    """What it refuses is asked until it is refused again: within a fifth of the silence, and a slot."""
+    link, wire = opened(furnace(sensor("a", 0)), clock, {})
+    wire._answer = lambda data: [(0.01, three_registers(data, 5))]
+    for _ in range(20):
+        assert link.read().values == {"a": 5.0}
+        clock.sleep(1.0)
+    wire._answer = lambda data: ()
+    begins_s = clock.now_s
+    while clock.now_s < begins_s + silent_s:
+        with contextlib.suppress(LinkError):
+            link.read()
+        clock.sleep(1.0)
+    asked = [data for when, data in wire.written if when >= begins_s]
+    assert sum(length(data) <= 3 for data in asked) <= 2
+    assert len(asked) <= 25
+    wire._answer = lambda data: [(0.01, three_registers(data, 6))]
+    back_s = clock.now_s
+    while clock.now_s <= back_s + silent_s / 5 + 2.0:
+        with contextlib.suppress(LinkError):
+            assert link.read().values == {"a": 6.0}
+            return
+        clock.sleep(1.0)
+    pytest.fail("not read again")
+
+
+def test_refusals_of_a_gateway_that_kept_all_questions_are_no_answers_to_the_one_that_is_asked(
+    clock: FakeClock,
+) -> None:
+    link, wire = opened(furnace(sensor("a", 0)), clock, {})
+    wire._answer = lambda data: [(0.01, three_registers(data, 5))]
+    for _ in range(20):
+        link.read()
+        clock.sleep(1.0)
+    wakes_s = clock.now_s + 30.0
+    queue: list[bytes] = []
+
+    def kept(request: bytes) -> Answer:
+        if clock.now_s < wakes_s:
+            queue.append(request)
+            return []
+        old, queue[:] = list(queue), []
+        behind = [(0.02 * i, three_registers(data, 5)) for i, data in enumerate(old)]
+        return [*behind, (0.02 * len(old), three_registers(request, 6))]
+
+    wire._answer = kept
+    values = []
+    while clock.now_s < wakes_s + 20.0:
+        with contextlib.suppress(LinkError):
+            values.append(link.read().values)
+        clock.sleep(1.0)
+    assert values
+    assert all(reading == {"a": 6.0} for reading in values)
+
+
 def test_the_lengths_an_instrument_allows_are_tried_behind_and_before(clock: FakeClock) -> None:
     link, wire = opened(furnace(sensor("a", 10)), clock, {})
 

@@ -410,6 +410,29 @@ def test_a_seal_that_grew_by_marks_is_known_as_what_it_was(tmp_path: Path, form:
     assert third.known_as == (third.digest, first, second)
 
 
+def test_a_seal_over_bad_rows_that_an_older_release_named_otherwise_is_known_as_what_it_was(tmp_path: Path) -> None:
+    run = new_run(tmp_path)
+    fill(run, 40)
+    samples = run.path / "samples.csv"
+    data = bytearray(samples.read_bytes())
+    data[data.index(b"\n", len(data) // 2) - 12] ^= 1
+    samples.write_bytes(bytes(data))
+    run.seal(sealed_utc=STARTED_UTC + 3000)
+    said = json.loads((run.path / "seal.json").read_text())
+    ((segment, line, words),) = said["bad_rows"]
+    said["bad_rows"] = [[segment, line, "its checksum does not fit"]]
+    said["says"] = [says.replace(words, "its checksum does not fit") for says in said["says"]]
+    first = seal_other(run.path, said)
+    later = marks.encode_mark(Mark(30.0, "note", note="one", entered_later=True))
+    second = append_sealed(run.path, [(60.0, later)], now_utc=STARTED_UTC + 4000)
+    assert second.known_as == (second.digest, first)
+    assert second.bad_rows == ((segment, line, "its checksum does not fit"),)
+    check = check_record(run.path)
+    assert [mark.note for mark in read_marks(run.path)][-1] == "one"
+    assert check.intact
+    assert [bad.line for bad in check.bad_rows] == [line]
+
+
 def test_a_seal_that_only_names_another_is_not_known_as_that(tmp_path: Path) -> None:
     path = sealed_run(tmp_path)
     said = json.loads((path / "seal.json").read_text())

@@ -18,7 +18,7 @@ from soakwitness.analysis.verification.inputs.readings import Readings
 from soakwitness.analysis.verification.inputs.uncertain_gaps import UncertainGap
 from soakwitness.analysis.verification.rules.windows import Mode
 
-__all__ = ["Allowed", "Inside", "Mode", "inside", "merged"]
+__all__ = ["Allowed", "Inside", "Mode", "inside", "merged", "within"]
 
 
 @dataclass(frozen=True)
@@ -78,9 +78,9 @@ def inside(
     else:
         unsure = readings.gaps_in(first, last + 1)
         if allowed.uncertain:
-            unsure = np.union1d(unsure, _within(t, allowed.uncertain).nonzero()[0])
+            unsure = np.union1d(unsure, within(t, allowed.uncertain).nonzero()[0])
             longer = [gap for gap in allowed.uncertain if gap.longer]
-            endless = mode == "high" and bool((whole & _within(t, longer)).any())
+            endless = mode == "high" and bool((whole & within(t, longer)).any())
         if unsure.size:
             whole[unsure] = False
             parts = _in_gaps(t, y, lower_c, upper_c, mode, allowed, unsure)
@@ -135,9 +135,9 @@ def _crossings(
     return t0 + come * (t1 - t0), t0 + go * (t1 - t0)
 
 
-def _within(t: FloatArray, uncertain: Iterable[UncertainGap]) -> npt.NDArray[np.bool_]:
+def within(t: FloatArray, uncertain: Iterable[UncertainGap]) -> npt.NDArray[np.bool_]:
     """Which intervals between neighbouring readings lie in gaps whose length is not known."""
-    mask = np.zeros(t.size - 1, dtype=bool)
+    mask = np.zeros(max(t.size - 1, 0), dtype=bool)
     for gap in uncertain:
         mask |= (t[1:] > gap.start_s) & (t[:-1] < gap.end_s)
     return mask
@@ -157,7 +157,7 @@ def _in_gaps(
         return t0 + late, t1 - early
     after = np.maximum(np.minimum((y0 - noise - lower) / down, (upper - y0 - noise) / up), 0.0)
     before = np.maximum(np.minimum((y1 - noise - lower) / up, (upper - y1 - noise) / down), 0.0)
-    unknown = _within(t, allowed.uncertain)[gaps_at]
+    unknown = within(t, allowed.uncertain)[gaps_at]
     after, before = np.where(unknown, 0.0, after), np.where(unknown, 0.0, before)
     return np.concatenate((t0, np.maximum(t1 - before, t0))), np.concatenate((np.minimum(t0 + after, t1), t1))
 

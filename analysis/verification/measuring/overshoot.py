@@ -9,7 +9,7 @@ import numpy as np
 from soakwitness.analysis.recipes.recipe import Hold
 from soakwitness.analysis.verification.inputs.readings import Readings
 from soakwitness.analysis.verification.measuring.held import highest_held
-from soakwitness.analysis.verification.measuring.intervals import Allowed, inside
+from soakwitness.analysis.verification.measuring.intervals import Allowed, inside, within
 from soakwitness.analysis.verification.rules.level_parts import LevelPart, level_part
 from soakwitness.analysis.verification.rules.limits import HELD_S
 
@@ -68,8 +68,14 @@ def overshoot(
 
 
 def hidden_by_gaps(readings: Readings, low: int, high: int, allowed: Allowed, held_s: float) -> float:
-    """Highest temperature [degC] that the furnace's own rates allow to be held for ``held_s`` within a gap."""
+    """Highest temperature [degC] that the furnace's own rates allow to be held for ``held_s`` within a gap.
+
+    Without bound in a gap that was longer than it is on record.
+    """
     first = max(low - 1, 0)
+    longer = [gap for gap in allowed.uncertain if gap.longer]
+    if longer and within(readings.t_s[first : high + 1], longer).any():
+        return np.inf
     wide = first + readings.gaps_in(first, high + 1)
     if not wide.size:
         return -np.inf

@@ -86,8 +86,25 @@ def test_one_side_in_the_band_is_enough(at_s: float, lost_s: float) -> None:
     assert only(checked(at_s, BY_CLOCK, lost_s=lost_s)).verdict == "fail"
 
 
-def test_enough_soak_beside_the_gap_is_enough() -> None:
-    assert checked(2500.0, recipe=simple_recipe((1000, 10, 5))).verdict == "pass"
+def test_enough_soak_beside_the_gap_is_enough_but_nobody_knows_how_hot_it_was_meanwhile() -> None:
+    hold = only(checked(2500.0, recipe=simple_recipe((1000, 10, 5))))
+    assert hold.soak_s is not None
+    assert hold.soak_s.low > 600.0
+    assert (hold.verdict, hold.limits_verdict) == ("not proven", "not proven")
+    assert only(checked(2500.0, BY_CLOCK, simple_recipe((1000, 10, 5)))).verdict == "pass"
+
+
+def test_what_such_a_gap_hides_of_an_overshoot_has_no_bound() -> None:
+    """By the recorded second it could not have gone 3 K up and back; it was longer, nobody knows by how much."""
+    recipe = simple_recipe((1000, 10, 5), max_overshoot_c=3.0)
+    by_clock, longer = only(checked(2500.0, BY_CLOCK, recipe)), only(checked(2500.0, LONGER, recipe))
+    assert (by_clock.verdict, by_clock.overshoot_is_at_least) == ("pass", False)
+    assert (longer.verdict, longer.overshoot_is_at_least) == ("not proven", True)
+
+
+def test_such_a_gap_outside_the_hold_says_nothing_of_its_overshoot() -> None:
+    recipe = simple_recipe((1000, 10, 5), max_overshoot_c=3.0)
+    assert not only(checked(1000.0, LONGER, recipe)).overshoot_is_at_least
 
 
 def test_a_longest_soak_is_not_surely_kept() -> None:
