@@ -128,12 +128,14 @@ def _judged(verdict: str) -> tuple[str, tuple[object, ...]]:
 def _telling(word: str) -> tuple[str, tuple[object, ...]]:
     """A word that occurs in a run, in a note of its marks or in what is known of one of its pieces."""
     known = f"SELECT piece FROM piece_facts WHERE struck_utc IS NULL AND instr(lower({HAYSTACK}), lower(?)) > 0"
+    # each different name once: a run has many marks, and few with a note
+    marked = "SELECT piece FROM (SELECT DISTINCT piece FROM run_marks) WHERE instr(lower(piece), lower(?)) > 0"
     noted = (
-        "r.run IN (SELECT run FROM run_marks WHERE struck = 0 "
-        "AND instr(lower(note || char(10) || ifnull(piece, '')), lower(?)) > 0)"
+        "r.run IN (SELECT run FROM run_marks WHERE struck = 0 AND note <> '' AND instr(lower(note), lower(?)) > 0 "
+        f"UNION SELECT run FROM run_marks WHERE struck = 0 AND piece IN ({marked}))"
     )
     clause = f"(instr(lower({_IN_RUN}), lower(?)) > 0 OR {noted} OR {_WITH_PIECES.format(pieces=known)})"
-    return clause, (word, word, word)
+    return clause, (word, word, word, word)
 
 
 def months_of_runs(book: LogBook) -> dict[str, int]:
