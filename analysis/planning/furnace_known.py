@@ -1,0 +1,166 @@
+"""What is known of a furnace before a run: how fast it climbs, how it arrives and stands, how long a load sets it back.
+
+From its runs in the log book, from figures a person gives, or generic where neither is there.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from statistics import median
+from typing import Literal
+
+from soakwitness.analysis.errors import AnalysisError
+from soakwitness.analysis.evidence.arrival import Arrival
+from soakwitness.firmware_bridge.common.units import Unit, to_celsius
+
+Source = Literal["log book", "by hand", "generic"]
+WINDOW_C = 100.0
+ROOM_C = 20.0
+FADES = 0.85  # of the window below, where nothing is known above: engineering guess
+SLOWEST_C_PER_H = 20.0
+
+# Engineering guesses, no source: a small furnace is at 900 degC after about an hour, and slows towards its top.
+GENERIC_CLIMB = ((100.0, 1300.0), (600.0, 800.0), (800.0, 600.0), (900.0, 450.0), (1000.0, 320.0), (1100.0, 220.0))
+GENERIC_SPREAD = 0.4  # standard deviation of the logarithm of all rates together
+HAND_SPREAD, LEAST_SPREAD = 0.12, 0.04
+FEW_RUNS = 3.0  # what is generic counts as so many runs beside those measured
+
+
+class FiguresError(AnalysisError):
+    """Figures of a furnace that a person gave and that cannot be."""
+
+
+@dataclass(frozen=True)
+class WithSpread:
+    """A figure with its standard deviation: of its logarithm where the figure is a time, else in its own unit."""
+
+    value: float
+    spread: float
+
+
+@dataclass(frozen=True)
+class FurnaceKnown:
+    """What is known of a furnace.
+
+    ``climb`` maps lower edges of windows of 100 degC to rates at full power [K/h], in order, with ``climb_spread`` (of
+    the logarithm). ``settle`` is the time constant of the last degrees before a hold [s], ``overshoot`` how far the
+    chamber goes over its level [K], ``level`` how far it stands from what was set [K], ``recovery`` how long a cold
+    load sets it back [s]. ``runs`` counts those that the climb is of, which nobody knows above ``climb_to_c`` [degC].
+    """
+
+    name: str = ""
+    source: Source = "generic"
+    runs: int = 0
+    arrivals: int = 0
+    climb: tuple[tuple[float, float], ...] = GENERIC_CLIMB
+    climb_spread: float = GENERIC_SPREAD
+    settle: WithSpread = WithSpread(90.0, 0.5)
+    overshoot: WithSpread = WithSpread(2.0, 1.5)
+    level: WithSpread = WithSpread(0.0, 0.7)
+    recovery: WithSpread = WithSpread(240.0, 0.5)
+    climb_to_c: float = math.inf
+
+    def rate_c_per_h(self, temp_c: float) -> float:
+        """Rate at full power at a temperature: of its window, of the nearest below it, or fading above the last."""
+        rate = next((rate for low_c, rate in reversed(self.climb) if low_c <= temp_c), self.climb[0][1])
+        if temp_c > self.climb_to_c:
+            rate *= FADES ** math.ceil((temp_c - self.climb_to_c) / WINDOW_C)
+        return max(rate, SLOWEST_C_PER_H)
+
+
+def generic_furnace(name: str = "") -> FurnaceKnown:
+    """A furnace of which nothing is known."""
+    return FurnaceKnown(name)
+
+
+def by_hand(text: str, *, unit: Unit, name: str = "", among: FurnaceKnown | None = None) -> FurnaceKnown:
+    """What a person saw: ``600:20,900:45``, which is 600 degrees after 20 min at full power from cold, 900 after 45.
+
+    ``among``: what else is known; the climb given takes the place of its own.
+
+    Raises FiguresError for what is no such list, or does not rise.
+    """
+    points = [_point(part, text, unit) for part in text.split(",")]
+    rates = []
+    for (from_c, from_s), (to_c, to_s) in pairwise(((ROOM_C, 0.0), *points)):
+        if to_c <= from_c or to_s <= from_s:
+            raise FiguresError(f"{text}: each temperature and each time must be above the one before it.")
+        rates.append((from_c, 3600.0 * (to_c - from_c) / (to_s - from_s)))
+    known = among or FurnaceKnown(name)
+    return replace(known, source="by hand", runs=0, climb=tuple(rates), climb_spread=HAND_SPREAD, climb_to_c=to_c)
+
+
+def _point(part: str, text: str, unit: Unit) -> tuple[float, float]:
+    found = re.fullmatch(r"\s*(\d{2,4}(?:\.\d+)?)\s*:\s*(\d{1,4}(?:\.\d+)?)\s*", part)
+    if found is None:
+        raise FiguresError(
+            f"{text}: {part.strip()!r} is no temperature with its minutes. Write where the furnace is after how many "
+            "minutes at full power from cold, such as 600:20,900:45,1050:75"
+        )
+    return to_celsius(float(found[1]), unit), 60.0 * float(found[2])
+
+
+def from_runs(
+    name: str,
+    climbs: Sequence[Mapping[str, float]],
+    arrivals: Sequence[Arrival],
+    recoveries_s: Sequence[float] = (),
+) -> FurnaceKnown:
+    """What a furnace's runs tell; what they do not tell stays generic.
+
+    ``climbs``: of each run rates at full power [K/h] by the lower edge of their window [degC]. ``arrivals`` are those
+    of its holds. The spread is what the runs showed, the generic one counting as three runs.
+    """
+    known = FurnaceKnown(name)
+    told = [climb for climb in climbs if climb]
+    if told:
+        windows = sorted({float(low) for climb in told for low in climb})
+        rates = {low: median(c[f"{low:.0f}"] for c in told if f"{low:.0f}" in c) for low in windows}
+        offs = [median(math.log(rate / rates[float(low)]) for low, rate in climb.items()) for climb in told]
+        spread = _spread(offs, HAND_SPREAD)
+        known = replace(
+            known,
+            source="log book",
+            runs=len(told),
+            climb=tuple(rates.items()),
+            climb_spread=max(spread, LEAST_SPREAD),
+            climb_to_c=windows[-1] + WINDOW_C,
+        )
+    return replace(
+        known,
+        arrivals=len(arrivals),
+        settle=_time([a.settle_s for a in arrivals], known.settle),
+        overshoot=_plain([a.overshoot_c for a in arrivals], known.overshoot),
+        level=_plain([a.level_c for a in arrivals if a.level_c is not None], known.level),
+        recovery=_time(recoveries_s, known.recovery),
+    )
+
+
+def _time(values: Sequence[float], guess: WithSpread) -> WithSpread:
+    logs = [math.log(max(value, 5.0)) for value in values]
+    if not logs:
+        return guess
+    middle = _drawn(logs, math.log(guess.value))
+    return WithSpread(math.exp(middle), _spread([log - middle for log in logs], guess.spread))
+
+
+def _plain(values: Sequence[float], guess: WithSpread) -> WithSpread:
+    if not values:
+        return guess
+    middle = _drawn(values, guess.value)
+    return WithSpread(middle, _spread([value - middle for value in values], guess.spread))
+
+
+def _drawn(values: Sequence[float], guess: float) -> float:
+    """The middle of what was measured; of one or two runs the guess still counts as one."""
+    middle = median(values)
+    return middle if len(values) >= FEW_RUNS else (middle * len(values) + guess) / (len(values) + 1.0)
+
+
+def _spread(offs: Sequence[float], guess: float) -> float:
+    """Standard deviation about nought, the guess counting as three values."""
+    return math.sqrt((FEW_RUNS * guess**2 + sum(off**2 for off in offs)) / (FEW_RUNS + len(offs)))

@@ -1,0 +1,47 @@
+"""What is known of a furnace before a run."""
+
+from __future__ import annotations
+
+import pytest
+
+from soakwitness.analysis.evidence.arrival import Arrival
+from soakwitness.analysis.planning.furnace_known import FiguresError, by_hand, from_runs, generic_furnace
+
+
+def test_figures_by_hand_are_temperatures_with_their_minutes() -> None:
+    """From 20 to 600 degC in 20 min is 580 K in a third of an hour, 1740 K/h; 300 K in 25 min are 720 K/h."""
+    known = by_hand("600:20, 900:45", unit="C", name="shed")
+    assert known.climb == ((20.0, pytest.approx(1740.0)), (600.0, pytest.approx(720.0)))
+    assert (known.source, known.name) == ("by hand", "shed")
+    assert known.rate_c_per_h(300.0) == pytest.approx(1740.0)
+    assert known.rate_c_per_h(850.0) == pytest.approx(720.0)
+    assert known.rate_c_per_h(1050.0) < 720.0  # nothing is known up there, and no furnace gets faster
+
+
+def test_figures_by_hand_in_fahrenheit() -> None:
+    """1112 degF are 600 degC."""
+    assert by_hand("1112:20", unit="F").climb[0][1] == pytest.approx(1740.0)
+
+
+@pytest.mark.parametrize("text", ["600", "600:20,500:30", "600:20,900:20", "hot:20", "600:20;900:45", "0600:-2"])
+def test_figures_that_cannot_be_are_refused_with_an_example(text: str) -> None:
+    with pytest.raises(FiguresError, match=r"600:20,900:45|above the one before"):
+        by_hand(text, unit="C")
+
+
+def test_runs_tell_the_middle_of_each_window_and_how_far_they_differ() -> None:
+    climbs = [{"100": 1000.0, "200": 800.0}, {"100": 1100.0, "200": 880.0}, {"100": 900.0, "200": 720.0}]
+    known = from_runs("shed", climbs, ())
+    assert known.climb == ((100.0, 1000.0), (200.0, 800.0))
+    assert known.source == "log book"
+    assert known.runs == 3
+    assert 0.09 < known.climb_spread < 0.12  # ln 1.1 = 0.095, and a guess of 0.12 counts as three runs more
+
+
+def test_one_run_does_not_put_the_guess_aside() -> None:
+    """One arrival with no overshoot and the guess of 2 K weigh the same; three put it aside."""
+    one, three = (from_runs("shed", (), [Arrival(1040.0, 60.0, 0.0, None)] * n) for n in (1, 3))
+    assert one.overshoot.value == pytest.approx(1.0)
+    assert three.overshoot.value == 0.0
+    assert three.settle.value == pytest.approx(60.0)
+    assert three.settle.spread < generic_furnace().settle.spread
