@@ -30,6 +30,8 @@ Table = Literal[
     "inspections",
     "cutout_tests",
     "upkeep",
+    "plans",
+    "plan_resets",
 ]
 
 # what a person calls an entry of each table
@@ -53,6 +55,8 @@ KINDS: dict[str, Table] = {
     "inspection": "inspections",
     "cutout": "cutout_tests",
     "upkeep": "upkeep",
+    "plan": "plans",
+    "plan-reset": "plan_resets",
 }
 
 

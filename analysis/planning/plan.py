@@ -163,7 +163,7 @@ def plan_to_dict(plan: Plan) -> dict[str, Any]:
         "furnace": inputs.furnace.name,
         "furnace_from": {"source": inputs.furnace.source, "runs": inputs.furnace.runs},
         "packet": {"measured": plan.measured, "from": inputs.packet_from, "saves_s": plan.saves_s},
-        "learned": None if inputs.learned is None else asdict(inputs.learned),
+        "learned": None if inputs.learned is None else asdict(inputs.learned) | {"used": inputs.learned.used},
         "both": plan.both,
         "together": plan.together,
         "load_s": None if plan.load is None else asdict(plan.load),
