@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -27,6 +27,7 @@ from soakwitness.analysis.planning.expected_chamber import (
 from soakwitness.analysis.planning.expecting import expected
 from soakwitness.analysis.planning.plan import HoldPlan, PieceTimes, Plan, PlanInputs, Span
 from soakwitness.analysis.planning.rack_places import placed
+from soakwitness.analysis.recipes.program import ProgramStep, program_setpoints
 from soakwitness.analysis.recipes.recipe import Hold, Ramp, Recipe
 
 FloatArray = npt.NDArray[np.float64]
@@ -276,6 +277,16 @@ def as_if_measured(packet: PacketModel) -> PacketModel:
     return replace(packet, spread=known, scatter=RUN_TO_RUN, slow_side=1.0)
 
 
-def setpoints(plan: Plan) -> Mapping[int, float]:
-    """What is typed in for each hold [degC], by its step."""
-    return {hold.step: hold.setpoint_c for hold in plan.holds}
+def program_of(plan: Plan) -> tuple[ProgramStep, ...]:
+    """What is typed in: the recipe's steps of one round, with the plan's temperatures and minutes."""
+    lasts = {hold.step: hold for hold in plan.holds}
+    recipe = plan.inputs.recipe
+    steps = [step for step in program_setpoints(recipe, plan.inputs.set_to_c) if step.cycle == 1]
+    typed = []
+    for place, step in enumerate(steps):
+        following = steps[place + 1] if place + 1 < len(steps) else None
+        hold = lasts.get(step.number) or (lasts.get(following.number) if following is not None else None)
+        set_c = step.setpoint_c if hold is None else hold.setpoint_c
+        held_s = lasts[step.number].typed_s if step.number in lasts else None
+        typed.append(replace(step, setpoint_c=set_c, hold_s=held_s))
+    return tuple(typed)
