@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-from soakwitness.analysis.recipes.recipe import Hold, Ramp
+from soakwitness.analysis.recipes.recipe import Ramp
 from soakwitness.firmware_bridge.common.wording import Diff, Rate, Says, Temp, counted, duration, listed, percent
 
 if TYPE_CHECKING:
@@ -19,20 +19,23 @@ TAKEN_STEP_C = 25.0
 
 def says_of(plan: Plan) -> tuple[Says, ...]:
     """Doubts first, then what was assumed."""
-    return tuple(
-        (
-            *_not_both(plan),
-            *_never(plan),
-            *_slow_ramps(plan),
-            *_overshoot(plan),
-            *_level(plan),
-            *_own_minutes(plan),
-            *_places(plan),
-        )
+    return (*not_both(plan), *beside_it(plan))
+
+
+def beside_it(plan: Plan) -> tuple[Says, ...]:
+    """All but what cannot be had together."""
+    return (
+        *_never(plan),
+        *_slow_ramps(plan),
+        *_overshoot(plan),
+        *_level(plan),
+        *_own_minutes(plan),
+        *_places(plan),
     )
 
 
-def _not_both(plan: Plan) -> Iterator[Says]:
+def not_both(plan: Plan) -> Iterator[Says]:
+    """Holds in which the least soak and the most cannot both be sure."""
     for hold in plan.holds:
         torn = [one for one in hold.pieces if not one.both]
         if torn:
@@ -44,8 +47,7 @@ def _torn(hold: HoldPlan, worst: PieceTimes, torn: list[PieceTimes]) -> Says:
     names = listed(one.piece.name for one in torn)
     return Says.plain(
         f"Not both can be sure ({names}): at least {duration(hold.required_s)} and at most "
-        f"{duration(hold.at_most_s)}. The plan keeps the most; the soak is then {duration(worst.soak.low_s)} to "
-        f"{duration(worst.soak.high_s)}, likely {duration(worst.soak.best_s)}"
+        f"{duration(hold.at_most_s)}. The plan keeps the most, so that {duration(worst.soak.low_s)} is possible"
         + (". A measured packet would narrow it" if not worst.piece.packet.fitted else "")
     )
 
@@ -126,8 +128,3 @@ def _places(plan: Plan) -> Iterator[Says]:
             f"No rack is known: {counted(len(upright), 'packet')} are taken to stand far from each other, and side by "
             "side they lag more. Describe it: [rack] in the furnace file"
         )
-
-
-def last_hold(plan: Plan) -> Hold:
-    """The hold that the pieces come out of, as the recipe has it."""
-    return next(hold for hold in plan.inputs.recipe.holds if hold.number == plan.last.step)

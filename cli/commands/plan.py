@@ -116,6 +116,8 @@ def plan(
     temper = None if temper_path is None else load_recipe(temper_path)
     starts_utc, zone = start_of(starts, zone)
     with _book(logbook, needed=bool(pieces or keep or learn_anew)) as book:
+        if book is not None:
+            take_in_runs(book, new_stamp(by))
         name, rack = _furnace(book, furnace)
         if book is not None and name is not None:
             _bring_up_to_date(book, name, learn_anew=learn_anew, by=by)
@@ -179,7 +181,6 @@ def _bring_up_to_date(book: LogBook, furnace: str, *, learn_anew: bool, by: str 
     from soakwitness.analysis.run_inputs.for_plan import newest_runs
 
     stamp = new_stamp(by)
-    take_in_runs(book, stamp)
     refresh_runs(book, stamp, newest_runs(book, furnace))
     if learn_anew:
         entry = plans.learn_anew(book, furnace, stamp=stamp)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from itertools import groupby
 from typing import TYPE_CHECKING
 
+from soakwitness.analysis.planning.cautioning import beside_it, not_both
 from soakwitness.analysis.planning.day import Day, day_of, hardens
 from soakwitness.analysis.planning.plan import HoldPlan, PieceToPlan, Plan, Span
 from soakwitness.analysis.planning.planning import program_of
@@ -27,7 +28,7 @@ if TYPE_CHECKING:
     from soakwitness.analysis.recipes.program import ProgramStep
 
 INDENT = 10
-GENERIC_LAG = "3 mm in foil, loaded hot: 5 to 14 min, common practice"
+GENERIC_LAG = "common practice says 5 to 14 min for 3 mm in foil loaded hot"
 GLOWING, FOIL, PLATES, BRITTLE = cautions.HARDENING[:4]
 OVER_C = 10.0  # over what the recipe allows: something is wrong, not late
 ASSUMED_TEMPER = "the temper's own recipe tells more: --temper FILE"
@@ -112,8 +113,8 @@ def _ready(plan: Plan) -> str:
     things = ["gloves, face shield and tongs", "a clear way", "a clock that shows seconds"]
     if hardens(plan.inputs.recipe):
         things.insert(1, f"the {medium} {'cold and clean' if 'plate' in medium else 'ready, a lid beside it'}")
-        things.append("the tempering oven free")
-    return f"Lay out {listed(things)}; the recorder runs."
+    oven = "the tempering oven is free and " if hardens(plan.inputs.recipe) else ""
+    return f"Lay out {listed(things)}; {oven}the recorder runs."
 
 
 def _blades(plan: Plan) -> Iterator[str]:
@@ -122,7 +123,8 @@ def _blades(plan: Plan) -> Iterator[str]:
         alike = list(group)
         slots = [str(one.slot) for one in alike if one.slot is not None]
         where = f", in slot{'s' if len(slots) > 1 else ''} {', '.join(slots)}" if slots else ""
-        yield f"{_names(alike)}: {about}{where}."
+        names = _names(alike)
+        yield f"{names[:1].upper()}{names[1:]}: {about}{where}."
     if plan.inputs.rack is not None and any(one.slot is not None for one in pieces):
         mixed = len({one.packet.steel_mm for one in pieces}) > 1
         yield f"Upright in the rack{', thick ones at its ends' if mixed else ''}."
@@ -184,19 +186,28 @@ def _take_out(plan: Plan, when: When, unit: Unit) -> Iterator[str]:
         yield f"When the program's {duration(last.typed_s)} are over, expected {when.span(plan.out)}."
         return
     if plan.together:
-        out_s = last.pieces[0].out_s
-        latest = [one.latest_s for one in last.pieces if one.latest_s is not None]
-        most = f", the last at {duration(floored(min(latest)))} at most" if latest else ""
-        yield f"From {duration(out_s)} {since}{most}; expected {when.span(plan.out)}."
+        yield f"{_window(last, since)}; expected {when.span(plan.out)}."
     else:
         each = [f"{one.piece.name} at {duration(one.out_s)}" for one in sorted(last.pieces, key=lambda p: p.out_s)]
         yield f"One by one {since}: {listed(each, most=12)}."
     yield from _soaks(last)
+    yield from _sentences(says.text(unit) for says in not_both(plan))
     if len(plan.order) > 1:
         yield f"Pull in this order: {listed(plan.order, most=12)}."
     quench = plan.inputs.recipe.quench
     if quench is not None and quench.within_s is not None:
         yield f"From pull to {quench.medium} within {duration(quench.within_s)}. Mark pull and {quench.medium}."
+
+
+def _window(last: HoldPlan, since: str) -> str:
+    """From when on, and until when, all pieces may come out where one moment suits them all."""
+    out_s = last.pieces[0].out_s
+    latest = [one.latest_s for one in last.pieces if one.latest_s is not None]
+    by_s = floored(min(latest)) if latest else None
+    if by_s is not None and by_s <= out_s:
+        return f"At {duration(by_s)} {since}, as the program ends"
+    by = "" if by_s is None else f", all out by {duration(by_s)}"
+    return f"From {duration(out_s)} {since} on, as the program ends{by}"
 
 
 def floored(time_s: float) -> float:
@@ -268,7 +279,7 @@ def _known(plan: Plan, unit: Unit) -> Iterator[str]:
     elif inputs.pieces:
         saved_s = None if plan.saves_s is None else round(plan.saves_s, -1)
         saves = "" if saved_s is None else f" and would save about {duration(saved_s)} of this hold"
-        yield f"The lag is generic{_lag(plan)} ({GENERIC_LAG})."
+        yield f"The lag is generic{_lag(plan)}; {GENERIC_LAG}."
         yield f"One instrumented packet tells what it is{saves}: soakwitness packet fit --help."
     learned = inputs.learned
     if learned is not None and inputs.pieces:
@@ -280,7 +291,7 @@ def _known(plan: Plan, unit: Unit) -> Iterator[str]:
         "by hand": "The climb is what you gave.",
         "generic": "The climb is a guess: name the furnace (--furnace), or say where it is when (--reaches).",
     }[known.source]
-    yield from _sentences(says.text(unit) for says in (*inputs.refused, *plan.says))
+    yield from _sentences(says.text(unit) for says in (*inputs.refused, *beside_it(plan)))
 
 
 def _lag(plan: Plan) -> str:
