@@ -29,7 +29,7 @@ def plan_sheet(plan: Plan, when: When, *, unit: Unit, shop: tuple[str, ...] = ()
         facts=(),
         blocks=(
             Chart(lambda figure, box: _draw(figure, box, plan, when, unit), "chamber and blade as they are expected"),
-            Items("", steps),
+            Items("", steps, broad=True),
             Lines("Cautions", (cautions.NO_SAFETY_DEVICE, " ".join(cautions.GENERAL[:2]), cautions.DEFER), small=True),
         ),
         foot="A plan, not a record: what the run had is told by its verdict.",

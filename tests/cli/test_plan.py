@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 from pathlib import Path
 
 import pytest
@@ -142,3 +143,26 @@ def test_chart_and_page_are_written(recipe: Path, tmp_path: Path) -> None:
     assert "Glowing packets burn" in page.read_text()
     assert run(tmp_path / "none", recipe, *PLACES, "--sheet", pdf, "--paper", "letter").exit_code == 0
     assert pdf.read_bytes().startswith(b"%PDF")
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("paper", ["A4", "letter"])
+def test_the_card_is_one_page(recipe: Path, tmp_path: Path, paper: str) -> None:
+    """By the browser and as PDF, with all doubts that a plan can have."""
+    from tests.cli.browsers import chromium
+    from tests.cli.test_sheet_pages import pages, size, stays_inside
+
+    if shutil.which("pdfinfo") is None:
+        pytest.skip("poppler-utils is not installed")
+    own, page, printed = (tmp_path / name for name in ("own.pdf", "card.html", "printed.pdf"))
+    words = [recipe, "--count", "12", "--thickness", "9", *PLACES, "--paper", paper]
+    for out in (own, page):
+        assert run(tmp_path / "none", *words, "--sheet", out).exit_code == 0
+    with chromium() as browser:
+        tab = browser.new_page()
+        tab.goto(page.as_uri())
+        printed.write_bytes(tab.pdf(prefer_css_page_size=True))
+    for path in (own, printed):
+        assert pages(path) == 1
+        assert stays_inside(path)
+        assert f"({paper})" in size(path)
