@@ -44,8 +44,9 @@ class Day:
 
 
 def hardens(recipe: Recipe) -> bool:
-    """Whether a recipe's hottest hold is one for hardening."""
-    return max((hold.target_c for hold in recipe.holds), default=0.0) >= HARDENING_FROM_C
+    """Whether a recipe is one for hardening: its pieces come hot out of its hottest hold, or it names a quench."""
+    hottest_c = max((hold.target_c for hold in recipe.holds), default=0.0)
+    return hottest_c >= HARDENING_FROM_C and (recipe.quench is not None or recipe.holds[-1].target_c == hottest_c)
 
 
 def day_of(plan: Plan) -> Day | None:
@@ -57,6 +58,16 @@ def day_of(plan: Plan) -> Day | None:
     after = order[order.index("harden") + 1 :] if "harden" in order else order
     out_s = plan.out.best_s
     return Day(tuple(_steps(after, temper, out_s)), out_s + HAND_WARM_S, tuple(_assumed(recipe, temper, after)))
+
+
+def rounds_of(plan: Plan) -> tuple[DayStep, ...]:
+    """The rounds after the first of a recipe that repeats itself, as long as that; what is between them is assumed."""
+    recipe, out_s = plan.inputs.recipe, plan.out.best_s
+    each_s = out_s + (COOLS_S if recipe.cool_below_c is not None else 0.0)
+    return tuple(
+        DayStep("round", number, (number - 1) * each_s, (number - 1) * each_s + out_s)
+        for number in range(2, recipe.repeat + 1)
+    )
 
 
 def _steps(after: tuple[str, ...], temper: Recipe | None, out_s: float) -> Iterator[DayStep]:

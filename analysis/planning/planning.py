@@ -103,7 +103,9 @@ def _steps(recipe: Recipe) -> list[Ramp | Hold]:
 
 def _chambers(inputs: PlanInputs) -> tuple[PossibleChamber, ...]:
     error_c = max(inputs.error_c.values(), default=0.0) / 2.0
-    return (likely_chamber(inputs.furnace), *drawn_chambers(inputs.furnace, error_c=error_c))
+    chambers = (likely_chamber(inputs.furnace), *drawn_chambers(inputs.furnace, error_c=error_c))
+    typed_c = 0.0 if inputs.set_to_c else inputs.recipe.program.offset_c  # nothing is known: the display goes there
+    return tuple(replace(one, level_c=one.level_c + typed_c) for one in chambers)
 
 
 def _holds(inputs: PlanInputs) -> tuple[list[HoldPlan], tuple[str, ...]]:
@@ -159,12 +161,18 @@ def _hold(
         at_most_s=hold.at_most_s,
         setpoint_c=set_c,
         typed_s=whole_minutes(lasts_s + waited_s),
-        shown_c=hold.lower_c + (0.0 if known_c is None else known_c - hold.target_c),
+        shown_c=_first_edge_c(inputs.recipe, hold) + (0.0 if known_c is None else known_c - hold.target_c),
         enter=Span(0.0, 0.0, 0.0),
         decides="blade" if by_blade else "chamber",
         loaded=loaded,
         pieces=pieces,
     )
+
+
+def _first_edge_c(recipe: Recipe, hold: Hold) -> float:
+    """The edge through which the chamber comes into a hold's band: the upper one on the way down."""
+    before = [step for step in recipe.holds if step.number < hold.number and step.cycle == hold.cycle]
+    return hold.upper_c if before and before[-1].target_c > hold.target_c else hold.lower_c
 
 
 def whole_minutes(time_s: float) -> float:

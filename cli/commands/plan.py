@@ -30,6 +30,7 @@ from soakwitness.cli.options.entering import (
     take_in_runs,
     zone_option,
 )
+from soakwitness.cli.verdicts.recipe_warnings import recipe_warnings
 from soakwitness.cli.verdicts.verified import given_packet, packet_option
 from soakwitness.firmware_bridge.common.units import Unit
 
@@ -127,8 +128,49 @@ def plan(
         made = make_plan(inputs)
         kept = _keep(book, made, packet, starts_utc, by) if keep and book is not None else None
     when, shown = When(starts_utc, zone), unit or recipe.unit
-    _write(made, when, shown, chart=chart, sheet=sheet, paper=paper, logbook=logbook)
-    _show(made, when, shown, as_json=as_json, kept=kept, furnace=furnace, written=(chart, sheet))
+    warnings = recipe_warnings(recipe, logbook, unit)
+    _write(made, when, shown, warnings, chart=chart, sheet=sheet, paper=paper, logbook=logbook)
+    if as_json:
+        print_json(_as_json(made, when, shown, kept) | {"warnings": warnings})
+    else:
+        _tell(made, when, shown, warnings, kept)
+        for path in filter(None, (chart, sheet)):
+            click.echo(str(path))
+
+
+def _tell(made: Plan, when: When, unit: Unit, warnings: tuple[str, ...], kept: int | None) -> None:
+    from soakwitness.cli.words.plan_words import card_lines, card_of, kept_line
+    from soakwitness.cli.words.screen import screen_width
+
+    for line in card_lines(card_of(made, when, unit, warnings), screen_width()):
+        click.echo(line)
+    if kept is not None:
+        click.echo(kept_line(made.inputs.furnace.name, kept), err=True)
+
+
+def _write(
+    made: Plan,
+    when: When,
+    unit: Unit,
+    warnings: tuple[str, ...],
+    *,
+    chart: Path | None,
+    sheet: Path | None,
+    paper: Any,
+    logbook: Path,
+) -> None:
+    """Chart and page, where they are asked for."""
+    if chart is not None:
+        from soakwitness.cli.charts.plan_chart import save_plan_chart
+
+        save_plan_chart(made, when, chart, unit=unit)
+    if sheet is not None:
+        from soakwitness.cli.sheets.plan_sheet import plan_sheet
+        from soakwitness.cli.sheets.shop import shop_lines
+        from soakwitness.cli.sheets.writing import write_sheets
+
+        page = plan_sheet(made, when, unit=unit, shop=shop_lines(logbook), warnings=warnings)
+        write_sheets([page], sheet, paper=paper)
 
 
 def start_of(text: str | None, zone: str | None) -> tuple[str, str]:
@@ -203,6 +245,7 @@ def _infos(
     count: int | None,
 ) -> tuple[PieceInfo, ...]:
     """Which pieces: those named, those told of, those that wait for the furnace, else the recipe's packet."""
+    from soakwitness.analysis.planning.day import hardens
     from soakwitness.analysis.verification.results.verification import PieceInfo
 
     waiting = _waiting(book, furnace, at_utc)
@@ -212,6 +255,8 @@ def _infos(
         return tuple(waiting.values())
     usual = recipe.packet.thickness_mm if recipe.packet is not None else USUAL_MM
     many = count or 1
+    if foil is None and recipe.packet is None:
+        foil = hardens(recipe)  # tempered and stress relieved out of the foil
     called = ["the blade"] if many == 1 else [f"blade {n}" for n in range(1, many + 1)]
     return tuple(PieceInfo(one, thickness_mm=thickness_mm or usual, foil=foil) for one in called)
 
@@ -277,45 +322,6 @@ def _keep(book: LogBook, made: Plan, packet: str, starts_utc: str, by: str | Non
     from soakwitness.analysis.planning.plan import plan_to_dict
 
     return keep_plan(book, plan_to_dict(made), packet=packet, starts_utc=starts_utc, stamp=new_stamp(by)).entry
-
-
-def _write(
-    made: Plan, when: When, unit: Unit, *, chart: Path | None, sheet: Path | None, paper: Any, logbook: Path
-) -> None:
-    if chart is not None:
-        from soakwitness.cli.charts.plan_chart import save_plan_chart
-
-        save_plan_chart(made, when, chart, unit=unit)
-    if sheet is not None:
-        from soakwitness.cli.sheets.plan_sheet import plan_sheet
-        from soakwitness.cli.sheets.shop import shop_lines
-        from soakwitness.cli.sheets.writing import write_sheets
-
-        write_sheets([plan_sheet(made, when, unit=unit, shop=shop_lines(logbook))], sheet, paper=paper)
-
-
-def _show(
-    made: Plan,
-    when: When,
-    unit: Unit,
-    *,
-    as_json: bool,
-    kept: int | None,
-    furnace: str | None,
-    written: Sequence[Path | None],
-) -> None:
-    from soakwitness.cli.words.plan_words import card_lines, card_of, kept_line
-    from soakwitness.cli.words.screen import screen_width
-
-    if as_json:
-        print_json(_as_json(made, when, unit, kept))
-        return
-    for line in card_lines(card_of(made, when, unit), screen_width()):
-        click.echo(line)
-    if kept is not None:
-        click.echo(kept_line(made.inputs.furnace.name, kept), err=True)
-    for path in filter(None, written):
-        click.echo(str(path))
 
 
 def _as_json(made: Plan, when: When, unit: Unit, kept: int | None) -> dict[str, Any]:

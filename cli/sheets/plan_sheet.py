@@ -15,9 +15,11 @@ if TYPE_CHECKING:
     from soakwitness.analysis.planning.plan import Plan
 
 
-def plan_sheet(plan: Plan, when: When, *, unit: Unit, shop: tuple[str, ...] = ()) -> Sheet:
+def plan_sheet(
+    plan: Plan, when: When, *, unit: Unit, shop: tuple[str, ...] = (), warnings: tuple[str, ...] = ()
+) -> Sheet:
     """Everything on the card, in words, with the picture of what is expected."""
-    card = card_of(plan, when, unit)
+    card = card_of(plan, when, unit, warnings)
     steps = tuple(Item(part.heading, " ".join(part.says), part.care) for part in card.parts)
     return Sheet(
         title=f"Plan: {card.where}",

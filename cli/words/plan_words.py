@@ -8,7 +8,7 @@ from itertools import groupby
 from typing import TYPE_CHECKING
 
 from soakwitness.analysis.planning.cautioning import beside_it, not_both
-from soakwitness.analysis.planning.day import Day, day_of, hardens
+from soakwitness.analysis.planning.day import Day, day_of, hardens, rounds_of
 from soakwitness.analysis.planning.plan import HoldPlan, PieceToPlan, Plan, Span
 from soakwitness.analysis.planning.planning import program_of
 from soakwitness.cli.words import cautions, figures
@@ -52,7 +52,7 @@ class When:
 
 
 @dataclass(frozen=True)
-class Part:
+class CardPart:
     """What belongs to one step of the work: sentences, and the caution that is due there."""
 
     heading: str
@@ -66,20 +66,22 @@ class Card:
 
     headline: str
     where: str
-    parts: tuple[Part, ...]
+    parts: tuple[CardPart, ...]
 
 
-def card_of(plan: Plan, when: When, unit: Unit) -> Card:
-    """The card of a plan."""
+def card_of(plan: Plan, when: When, unit: Unit, warnings: Sequence[str] = ()) -> Card:
+    """The card of a plan; ``warnings`` is what looks unintended in its recipe."""
     parts = [
-        Part("Ready", (_ready(plan),)),
-        Part("Blades", tuple(_blades(plan)), FOIL if any(p.packet.foil for p in plan.inputs.pieces) else ""),
-        Part("Type", tuple(_typed(plan, unit))),
-        Part("Load", (_load(plan, when, unit),), "" if plan.load is None else GLOWING),
-        Part("Pull", tuple(_take_out(plan, when, unit)), _out_care(plan)),
+        CardPart("Ready", (_ready(plan),)),
+        CardPart("Blades", tuple(_blades(plan)), FOIL if any(p.packet.foil for p in plan.inputs.pieces) else ""),
+        CardPart("Type", tuple(_typed(plan, unit))),
+        CardPart("Load", (_load(plan, when, unit),), "" if plan.load is None else GLOWING),
+        CardPart("Pull", tuple(_take_out(plan, when, unit)), _out_care(plan)),
         *_after(plan, when, unit),
-        Part("Stop if", tuple(_stop(plan, unit))),
-        Part("Known", tuple(_known(plan, unit))),
+        CardPart("Again", tuple(_again(plan, when, unit))),
+        CardPart("Stop if", tuple(_stop(plan, unit))),
+        CardPart("Doubts", tuple(warnings)),
+        CardPart("Known", tuple(_known(plan, unit))),
     ]
     where = plan.inputs.furnace.name
     steel = f" ({plan.inputs.recipe.steel})" if plan.inputs.recipe.steel else ""
@@ -231,18 +233,18 @@ def _out_care(plan: Plan) -> str:
     return f"{GLOWING} {PLATES}" if plan.load is None else PLATES
 
 
-def _after(plan: Plan, when: When, unit: Unit) -> Iterator[Part]:
+def _after(plan: Plan, when: When, unit: Unit) -> Iterator[CardPart]:
     day = day_of(plan)
     if day is None:
         return
     cold = tuple(_treatments(day, "cold treatment", when, unit))
     if cold:
-        yield Part("Cold", cold, cautions.COLD[0])
+        yield CardPart("Cold", cold, cautions.COLD[0])
     tempers = tuple(_treatments(day, "temper", when, unit))
     if tempers:
         says = listed(day.assumed)
         assumed = f"{says[:1].upper()}{says[1:]}." if says else ""
-        yield Part("Temper", (*tempers, assumed) if assumed else tempers, f"{BRITTLE} {cautions.TEMPERING[0]}")
+        yield CardPart("Temper", (*tempers, assumed) if assumed else tempers, f"{BRITTLE} {cautions.TEMPERING[0]}")
 
 
 def _treatments(day: Day, kind: str, when: When, unit: Unit) -> Iterator[str]:
@@ -257,6 +259,14 @@ def _treatments(day: Day, kind: str, when: When, unit: Unit) -> Iterator[str]:
             yield f"Temper 1{at} from about {when.hour(step.begins_s)} to {when.hour(step.ends_s)}{by}."
         else:
             yield f"Temper {step.number} from about {when.hour(step.begins_s)} to {when.hour(step.ends_s)}."
+
+
+def _again(plan: Plan, when: When, unit: Unit) -> Iterator[str]:
+    """The rounds after the first."""
+    cold_c = plan.inputs.recipe.cool_below_c
+    cold = "" if cold_c is None else f", once every piece is below {temperature(cold_c, unit)} (an hour is assumed)"
+    for step in rounds_of(plan):
+        yield f"Round {step.number} the same{cold}: from about {when.hour(step.begins_s)} to {when.hour(step.ends_s)}."
 
 
 def _stop(plan: Plan, unit: Unit) -> Iterator[str]:
@@ -276,10 +286,11 @@ def _known(plan: Plan, unit: Unit) -> Iterator[str]:
     inputs, known = plan.inputs, plan.inputs.furnace
     if plan.measured and inputs.packet_from:
         yield f"The lag is measured{_lag(plan)}: {inputs.packet_from}."
-    elif inputs.pieces:
+    elif plan.last.decides == "blade":
         saved_s = None if plan.saves_s is None else round(plan.saves_s, -1)
         saves = "" if saved_s is None else f" and would save about {duration(saved_s)} of this hold"
-        yield f"The lag is generic{_lag(plan)}; {GENERIC_LAG}."
+        usual = f"; {GENERIC_LAG}" if plan.load is not None and all(p.packet.foil for p in inputs.pieces) else ""
+        yield f"The lag is generic{_lag(plan)}{usual}."
         yield f"One instrumented packet tells what it is{saves}: soakwitness packet fit --help."
     learned = inputs.learned
     if learned is not None and inputs.pieces:

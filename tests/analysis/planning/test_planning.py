@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from soakwitness.analysis.packet.piece import PacketModel, generic_packet
-from soakwitness.analysis.planning.day import day_of
+from soakwitness.analysis.planning.day import day_of, rounds_of
 from soakwitness.analysis.planning.furnace_known import FurnaceKnown, WithSpread
 from soakwitness.analysis.planning.learning import Learned
 from soakwitness.analysis.planning.plan import PieceToPlan, Plan, PlanInputs, plan_to_dict
@@ -175,3 +175,33 @@ def test_a_recipe_without_a_hold_has_nothing_to_plan() -> None:
 
 def test_same_inputs_same_plan() -> None:
     assert plan_to_dict(planned(measured())) == plan_to_dict(planned(measured()))
+
+
+def test_a_hold_below_another_is_entered_from_above() -> None:
+    steps = (
+        Ramp(1, 780.0, 300.0),
+        Hold(2, 780.0, 10.0, 10.0, 3600.0),
+        Ramp(3, 650.0, 60.0),
+        Hold(4, 650.0, 10.0, 10.0, 1800.0, soak_from="control"),
+    )
+    plan = planned(measured(), Recipe("Anneal", "C", steps))
+    assert plan.last.shown_c == 660.0
+    assert day_of(plan) is None
+
+
+def test_a_deliberate_offset_moves_the_chamber_where_nothing_is_known_of_the_sensor() -> None:
+    """Set 4 K below its target in a band of 6, the blade is 2 K above the lower edge at last: it comes there later."""
+    asked = recipe(most_min=None)
+    low = replace(asked, program=Program(offset_c=-4.0))
+    later, usual = (planned(measured(), one).last.pieces[0].lag for one in (low, asked))
+    assert later.high_s > usual.high_s + 30.0
+
+
+def test_rounds_follow_each_other_with_cooling_between() -> None:
+    one = (Ramp(1, 200.0, 200.0), Hold(2, 200.0, 10.0, 10.0, 7200.0))
+    two = tuple(replace(step, number=step.number + 2, cycle=2) for step in one)
+    plan = planned(measured(), Recipe("Temper", "C", (*one, *two), repeat=2, cool_below_c=50.0))
+    (again,) = rounds_of(plan)
+    assert again.begins_s == pytest.approx(plan.out.best_s + 3600.0)
+    assert again.ends_s - again.begins_s == pytest.approx(plan.out.best_s)
+    assert day_of(plan) is None
