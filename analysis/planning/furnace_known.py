@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from statistics import median
 from typing import Literal
@@ -40,6 +40,14 @@ class WithSpread:
 
     value: float
     spread: float
+
+
+@dataclass(frozen=True)
+class Climb:
+    """How one run climbed, by the lower edge of each window of 100 degC [K/h]: at full power, and as it was seen."""
+
+    full_power: Mapping[str, float] = field(default_factory=dict)
+    seen: Mapping[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -106,28 +114,29 @@ def _point(part: str, text: str, unit: Unit) -> tuple[float, float]:
 
 def from_runs(
     name: str,
-    climbs: Sequence[Mapping[str, float]],
+    climbs: Sequence[Climb],
     arrivals: Sequence[Arrival],
     recoveries_s: Sequence[float] = (),
 ) -> FurnaceKnown:
     """What a furnace's runs tell; what they do not tell stays generic.
 
-    ``climbs``: of each run rates at full power [K/h] by the lower edge of their window [degC]. ``arrivals`` are those
-    of its holds. The spread is what the runs showed, the generic one counting as three runs.
+    ``arrivals`` are those of its holds. The spread is what the runs showed, the generic one counting as three runs.
     """
     known = FurnaceKnown(name)
-    told = [climb for climb in climbs if climb]
+    told = [climb for climb in climbs if climb.full_power or climb.seen]
     if told:
-        windows = sorted({float(low) for climb in told for low in climb})
-        rates = {low: median(c[f"{low:.0f}"] for c in told if f"{low:.0f}" in c) for low in windows}
-        offs = [median(math.log(rate / rates[float(low)]) for low, rate in climb.items()) for climb in told]
-        spread = _spread(offs, HAND_SPREAD)
+        windows = sorted({float(low) for climb in told for low in (*climb.full_power, *climb.seen)})
+        rates: dict[float, float] = {}
+        for low in windows:
+            rates[low] = _can(told, f"{low:.0f}", rates.get(low - WINDOW_C, 0.0))
+        runs = [climb.full_power for climb in told if climb.full_power]
+        offs = [median(math.log(rate / rates[float(low)]) for low, rate in one.items()) for one in runs]
         known = replace(
             known,
             source="log book",
             runs=len(told),
             climb=tuple(rates.items()),
-            climb_spread=max(spread, LEAST_SPREAD),
+            climb_spread=max(_usual_spread(offs, HAND_SPREAD), LEAST_SPREAD),
             climb_to_c=windows[-1] + WINDOW_C,
         )
     return replace(
@@ -138,6 +147,19 @@ def from_runs(
         level=_plain([a.level_c for a in arrivals if a.level_c is not None], known.level),
         recovery=_time(recoveries_s, known.recovery),
     )
+
+
+def _can(climbs: Sequence[Climb], low: str, below: float) -> float:
+    """What the furnace can in a window [K/h], ``below`` being what it can in the one below.
+
+    A run that climbed faster without being at full power could do more. Where none was at full power, what was seen is
+    the least: a hold in that window, or a slow ramp, says nothing of what it can.
+    """
+    full = [climb.full_power[low] for climb in climbs if low in climb.full_power]
+    seen = [climb.seen[low] for climb in climbs if low in climb.seen and low not in climb.full_power]
+    if not full:
+        return max(median(seen), FADES * below)
+    return median([*full, *(rate for rate in seen if rate > median(full))])
 
 
 def _time(values: Sequence[float], guess: WithSpread) -> WithSpread:
@@ -159,6 +181,12 @@ def _drawn(values: Sequence[float], guess: float) -> float:
     """The middle of what was measured; of one or two runs the guess still counts as one."""
     middle = median(values)
     return middle if len(values) >= FEW_RUNS else (middle * len(values) + guess) / (len(values) + 1.0)
+
+
+def _usual_spread(offs: Sequence[float], guess: float) -> float:
+    """The same by the middle of their sizes: one run with a weak mains does not make the others uncertain."""
+    usual = 1.4826 * median(abs(off) for off in offs) if offs else 0.0
+    return _spread([usual] * len(offs), guess)
 
 
 def _spread(offs: Sequence[float], guess: float) -> float:

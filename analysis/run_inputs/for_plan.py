@@ -15,7 +15,7 @@ from soakwitness.analysis.logbook.plans import GENERIC_PACKET, plan_of_run, plan
 from soakwitness.analysis.logbook.runs import list_runs, runs_listed
 from soakwitness.analysis.packet.packet_file import PacketFile, named_packet
 from soakwitness.analysis.packet.piece import packet_of
-from soakwitness.analysis.planning.furnace_known import FurnaceKnown, by_hand, from_runs, generic_furnace
+from soakwitness.analysis.planning.furnace_known import Climb, FurnaceKnown, by_hand, from_runs, generic_furnace
 from soakwitness.analysis.planning.learning import LagPair, Learned, learn
 from soakwitness.analysis.planning.plan import PieceToPlan, PlanInputs
 from soakwitness.analysis.planning.plan_and_run import lag_pair
@@ -113,7 +113,9 @@ def furnace_known(book: LogBook, furnace: str) -> FurnaceKnown:
         except BridgeError:
             continue  # ``logbook check`` says what is wrong with it
     recoveries = [one.recovery_s for one in figures.values() if one.recovery_s]
-    return from_runs(furnace, [one.full_power or {} for one in loaded], came, recoveries)
+    seen = {run: one.climb or {} for run, one in figures.items()}
+    climbs = [Climb(one.full_power or {}, seen.get(one.run, {})) for one in loaded]
+    return from_runs(furnace, climbs, came, recoveries)
 
 
 def rack_of(book: LogBook, furnace: str) -> Rack | None:

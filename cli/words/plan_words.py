@@ -148,7 +148,7 @@ def _typed(plan: Plan, unit: Unit) -> Iterator[str]:
     yield f"{_program(program_of(plan), unit)}."
     yield "The minutes count from when the display is there."
     yield from _sentences(says.text(unit) for says in plan.inputs.sensor_says)
-    if not plan.inputs.set_to_c:
+    if not plan.inputs.sensor_says:
         yield "Nothing is known of the sensor's error: these are the recipe's own temperatures."
 
 
