@@ -89,20 +89,21 @@ def _overshoot(plan: Plan) -> Iterator[Says]:
         return
     for hold in plan.inputs.recipe.holds:
         most_c = hold.above_c if hold.max_overshoot_c is None else hold.max_overshoot_c
-        if hold.cycle == 1 and known.overshoot.value > most_c:
+        usual = known.arrival_at(hold.target_c).overshoot.value
+        if hold.cycle == 1 and usual > most_c:
             yield Says.of(
                 "The furnace usually goes {usual} over; step {step} allows {most}. A slower last ramp helps",
-                usual=Diff(known.overshoot.value),
+                usual=Diff(usual),
                 step=str(hold.number),
                 most=Diff(most_c),
             )
 
 
 def _level(plan: Plan) -> Iterator[Says]:
-    level = plan.inputs.furnace.level
+    level = plan.inputs.furnace.arrival_at(plan.last.target_c).level
     if plan.inputs.furnace.arrivals and abs(level.value) >= LEAST_LEVEL_C:
         yield Says.of(
-            "In its holds the display usually stands {off} {side} what is set",
+            "In the last hold the display usually stands {off} {side} what is set",
             off=Diff(abs(level.value)),
             side="above" if level.value > 0.0 else "below",
         )

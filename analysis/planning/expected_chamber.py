@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from soakwitness.analysis.packet.draws import uniform_set
-from soakwitness.analysis.planning.furnace_known import ROOM_C, FurnaceKnown
+from soakwitness.analysis.planning.furnace_known import ROOM_C, FurnaceKnown, UsualArrival
 from soakwitness.analysis.recipes.recipe import Hold, Ramp
 
 FloatArray = npt.NDArray[np.float64]
@@ -22,22 +22,36 @@ COOLING_C_PER_H = 500.0  # of a closed furnace, free: engineering guess
 DIP_C, DIP_TO_C = 60.0, 5.0  # how far a cold load and its door pull the reading down, and when that is over
 DIP_RISES_S = 20.0
 HUMP_S = 150.0  # from the arrival to the top of an overshoot
-DIMENSIONS = 5
+DIMENSIONS = 6
 LONGEST_RAMP_S = 48 * 3600.0
 
 
 @dataclass(frozen=True)
 class PossibleChamber:
-    """One furnace within what is not known of it: ``climb`` is a factor on its rates, ``level_c`` what it stands off.
+    """One furnace within what is not known of it: ``climb`` is a factor on its rates, ``recovery_s`` the load's [s].
 
-    ``settle_s``, ``overshoot_c``, ``recovery_s`` as in ``FurnaceKnown``.
+    ``settle``, ``overshoot`` and ``level`` say where it stands within the spread of those, in standard deviations;
+    ``shifted_c`` is what its chamber stands off besides [K], by the sensor's error or on purpose.
     """
 
-    climb: float
-    settle_s: float
-    overshoot_c: float
-    level_c: float
-    recovery_s: float
+    climb: float = 1.0
+    settle: float = 0.0
+    overshoot: float = 0.0
+    level: float = 0.0
+    recovery_s: float = 0.0
+    shifted_c: float = 0.0
+
+    def settle_s(self, usual: UsualArrival) -> float:
+        """Time constant of the last degrees [s]."""
+        return usual.settle.value * math.exp(usual.settle.spread * self.settle)
+
+    def overshoot_c(self, usual: UsualArrival) -> float:
+        """How far it goes over its level [K]."""
+        return max(usual.overshoot.value + usual.overshoot.spread * self.overshoot, 0.0)
+
+    def off_c(self, usual: UsualArrival) -> float:
+        """How far it stands off what was set [K]."""
+        return usual.level.value + usual.level.spread * self.level + self.shifted_c
 
 
 @dataclass(frozen=True)
@@ -69,9 +83,7 @@ class ChamberCourse:
 
 def likely_chamber(known: FurnaceKnown) -> PossibleChamber:
     """The furnace with its middle figures."""
-    return PossibleChamber(
-        1.0, known.settle.value, max(known.overshoot.value, 0.0), known.level.value, known.recovery.value
-    )
+    return PossibleChamber(recovery_s=known.recovery.value)
 
 
 def drawn_chambers(known: FurnaceKnown, *, error_c: float = 0.0) -> tuple[PossibleChamber, ...]:
@@ -82,15 +94,10 @@ def drawn_chambers(known: FurnaceKnown, *, error_c: float = 0.0) -> tuple[Possib
     inverse = NormalDist().inv_cdf
     made = []
     for row in uniform_set(CHAMBERS, DIMENSIONS).tolist():
-        climb, settle, over, level, back = (inverse(u) for u in row)
+        climb, settle, over, level, back, error = (inverse(u) for u in row)
+        recovery_s = known.recovery.value * math.exp(known.recovery.spread * back)
         made.append(
-            PossibleChamber(
-                math.exp(known.climb_spread * climb),
-                known.settle.value * math.exp(known.settle.spread * settle),
-                max(known.overshoot.value + known.overshoot.spread * over, 0.0),
-                known.level.value + math.hypot(known.level.spread, error_c) * level,
-                known.recovery.value * math.exp(known.recovery.spread * back),
-            )
+            PossibleChamber(math.exp(known.climb_spread * climb), settle, over, level, recovery_s, error_c * error)
         )
     return tuple(made)
 
@@ -123,7 +130,7 @@ class _Making:
         self._temps = [start_c]
         self._enters: dict[int, float] = {}
         self._begins: dict[int, float] = {}
-        self._humps: list[float] = []
+        self._humps: list[tuple[float, float]] = []
         self._load_s: float | None = None
 
     @property
@@ -138,26 +145,27 @@ class _Making:
         while abs(goal_c - self._temps[-1]) > near_c and (goal_c > self._temps[-1]) == up:
             if self._now_s - begin_s > LONGEST_RAMP_S:
                 break
-            self._advance(goal_c, step.rate_c_per_h, settles=hold is not None)
+            self._advance(goal_c, step.rate_c_per_h, hold)
             self._look(hold)
 
     def hold(self, step: Hold, lasts_s: float) -> None:
         """At a level, from its begin on."""
         self._begins[step.number] = self._now_s
         self._look(step, at_last=True)
-        self._humps.append(self._now_s)
+        over_c = self._chamber.overshoot_c(self._known.arrival_at(step.target_c))
+        self._humps.append((self._now_s, over_c))
         end_s = self._now_s + lasts_s
         while self._now_s < end_s:
-            self._advance(self._level_c(step), None, settles=True)
+            self._advance(self._level_c(step), None, step)
             self._look(step)
 
     def course(self) -> ChamberCourse:
         """What came of it, with the humps after the arrivals and the dip at the load."""
         t_s: FloatArray = STEP_S * np.arange(len(self._temps), dtype=np.float64)
         temp_c = np.array(self._temps)
-        for at_s in self._humps:
+        for at_s, over_c in self._humps:
             since = np.maximum(t_s - at_s, 0.0) / HUMP_S
-            temp_c += self._chamber.overshoot_c * since * np.exp(1.0 - since)
+            temp_c += over_c * since * np.exp(1.0 - since)
         if self._load_s is not None:
             since = np.maximum(t_s - self._load_s, 0.0)
             back_s = max(self._chamber.recovery_s, 30.0) / math.log(DIP_C / DIP_TO_C)
@@ -166,16 +174,17 @@ class _Making:
 
     def _level_c(self, hold: Hold) -> float:
         """Where the chamber stands in a hold: off what was set, never quite out of its band."""
-        off = self._chamber.level_c
+        off = self._chamber.off_c(self._known.arrival_at(hold.target_c))
         return hold.target_c + min(max(off, -0.8 * hold.below_c), 0.8 * hold.above_c)
 
-    def _advance(self, goal_c: float, asked_c_per_h: float | None, *, settles: bool) -> None:
+    def _advance(self, goal_c: float, asked_c_per_h: float | None, hold: Hold | None) -> None:
         now_c = self._temps[-1]
         left_c = goal_c - now_c
         can = self._known.rate_c_per_h(now_c) * self._chamber.climb if left_c > 0.0 else COOLING_C_PER_H
         moved = min(can, asked_c_per_h or can) * STEP_S / 3600.0
-        if settles:
-            moved = min(moved, abs(left_c) * (1.0 - math.exp(-STEP_S / max(self._chamber.settle_s, 1.0))))
+        if hold is not None:
+            settle_s = self._chamber.settle_s(self._known.arrival_at(hold.target_c))
+            moved = min(moved, abs(left_c) * (1.0 - math.exp(-STEP_S / max(settle_s, 1.0))))
         self._temps.append(now_c + math.copysign(min(moved, abs(left_c)), left_c))
 
     def _look(self, hold: Hold | None, *, at_last: bool = False) -> None:

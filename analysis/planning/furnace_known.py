@@ -18,7 +18,7 @@ from soakwitness.analysis.evidence.arrival import Arrival
 from soakwitness.firmware_bridge.common.units import Unit, to_celsius
 
 Source = Literal["log book", "by hand", "generic"]
-WINDOW_C = 100.0
+WINDOW_C, NEAR_C = 100.0, 60.0
 ROOM_C = 20.0
 FADES = 0.85  # of the window below, where nothing is known above: engineering guess
 SLOWEST_C_PER_H = 20.0
@@ -51,13 +51,26 @@ class Climb:
 
 
 @dataclass(frozen=True)
+class UsualArrival:
+    """How the chamber usually comes to holds near a temperature.
+
+    ``settle`` is the time constant of the last degrees before a hold [s], ``overshoot`` how far the chamber goes over
+    its level [K], ``level`` how far it stands from what was set [K].
+    """
+
+    settle: WithSpread = WithSpread(90.0, 0.5)
+    overshoot: WithSpread = WithSpread(2.0, 1.5)
+    level: WithSpread = WithSpread(0.0, 0.7)
+
+
+@dataclass(frozen=True)
 class FurnaceKnown:
     """What is known of a furnace.
 
     ``climb`` maps lower edges of windows of 100 degC to rates at full power [K/h], in order, with ``climb_spread`` (of
-    the logarithm). ``settle`` is the time constant of the last degrees before a hold [s], ``overshoot`` how far the
-    chamber goes over its level [K], ``level`` how far it stands from what was set [K], ``recovery`` how long a cold
-    load sets it back [s]. ``runs`` counts those that the climb is of, which nobody knows above ``climb_to_c`` [degC].
+    the logarithm), which nobody knows above ``climb_to_c`` [degC]; ``runs`` counts those it is of. ``near`` is how it
+    arrives by the target of a hold [degC], ``arrival`` how it does elsewhere, of ``arrivals`` holds. ``recovery`` is
+    how long a cold load sets it back [s].
     """
 
     name: str = ""
@@ -66,11 +79,15 @@ class FurnaceKnown:
     arrivals: int = 0
     climb: tuple[tuple[float, float], ...] = GENERIC_CLIMB
     climb_spread: float = GENERIC_SPREAD
-    settle: WithSpread = WithSpread(90.0, 0.5)
-    overshoot: WithSpread = WithSpread(2.0, 1.5)
-    level: WithSpread = WithSpread(0.0, 0.7)
+    arrival: UsualArrival = UsualArrival()
+    near: tuple[tuple[float, UsualArrival], ...] = ()
     recovery: WithSpread = WithSpread(240.0, 0.5)
     climb_to_c: float = math.inf
+
+    def arrival_at(self, target_c: float) -> UsualArrival:
+        """How it arrives at a hold: as at the nearest target that its runs had, where one is near."""
+        near = min(self.near, key=lambda one: abs(one[0] - target_c), default=None)
+        return near[1] if near is not None and abs(near[0] - target_c) <= NEAR_C else self.arrival
 
     def rate_c_per_h(self, temp_c: float) -> float:
         """Rate at full power at a temperature: of its window, of the nearest below it, or fading above the last."""
@@ -142,9 +159,8 @@ def from_runs(
     return replace(
         known,
         arrivals=len(arrivals),
-        settle=_time([a.settle_s for a in arrivals], known.settle),
-        overshoot=_plain([a.overshoot_c for a in arrivals], known.overshoot),
-        level=_plain([a.level_c for a in arrivals if a.level_c is not None], known.level),
+        arrival=_usual(arrivals, known.arrival),
+        near=tuple((at_c, _usual(group, known.arrival)) for at_c, group in _groups(arrivals)),
         recovery=_time(recoveries_s, known.recovery),
     )
 
@@ -162,19 +178,38 @@ def _can(climbs: Sequence[Climb], low: str, below: float) -> float:
     return median([*full, *(rate for rate in seen if rate > median(full))])
 
 
+def _groups(arrivals: Sequence[Arrival]) -> list[tuple[float, list[Arrival]]]:
+    """Arrivals at like targets: a hold that a fast climb ends in is reached otherwise than one after a slow ramp."""
+    found: list[tuple[float, list[Arrival]]] = []
+    for one in sorted(arrivals, key=lambda a: a.target_c):
+        if found and one.target_c - found[-1][1][0].target_c <= NEAR_C:
+            found[-1][1].append(one)
+        else:
+            found.append((one.target_c, [one]))
+    return [(median(a.target_c for a in group), group) for _, group in found]
+
+
+def _usual(arrivals: Sequence[Arrival], guess: UsualArrival) -> UsualArrival:
+    return UsualArrival(
+        settle=_time([a.settle_s for a in arrivals], guess.settle),
+        overshoot=_plain([a.overshoot_c for a in arrivals], guess.overshoot),
+        level=_plain([a.level_c for a in arrivals if a.level_c is not None], guess.level),
+    )
+
+
 def _time(values: Sequence[float], guess: WithSpread) -> WithSpread:
     logs = [math.log(max(value, 5.0)) for value in values]
     if not logs:
         return guess
     middle = _drawn(logs, math.log(guess.value))
-    return WithSpread(math.exp(middle), _spread([log - middle for log in logs], guess.spread))
+    return WithSpread(math.exp(middle), _usual_spread([log - middle for log in logs], guess.spread))
 
 
 def _plain(values: Sequence[float], guess: WithSpread) -> WithSpread:
     if not values:
         return guess
     middle = _drawn(values, guess.value)
-    return WithSpread(middle, _spread([value - middle for value in values], guess.spread))
+    return WithSpread(middle, _usual_spread([value - middle for value in values], guess.spread))
 
 
 def _drawn(values: Sequence[float], guess: float) -> float:
@@ -184,7 +219,7 @@ def _drawn(values: Sequence[float], guess: float) -> float:
 
 
 def _usual_spread(offs: Sequence[float], guess: float) -> float:
-    """The same by the middle of their sizes: one run with a weak mains does not make the others uncertain."""
+    """The same by the middle of their sizes: one run in which something broke does not make the others uncertain."""
     usual = 1.4826 * median(abs(off) for off in offs) if offs else 0.0
     return _spread([usual] * len(offs), guess)
 

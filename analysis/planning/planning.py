@@ -105,7 +105,7 @@ def _chambers(inputs: PlanInputs) -> tuple[PossibleChamber, ...]:
     error_c = max(inputs.error_c.values(), default=0.0) / 2.0
     chambers = (likely_chamber(inputs.furnace), *drawn_chambers(inputs.furnace, error_c=error_c))
     typed_c = 0.0 if inputs.set_to_c else inputs.recipe.program.offset_c  # nothing is known: the display goes there
-    return tuple(replace(one, level_c=one.level_c + typed_c) for one in chambers)
+    return tuple(replace(one, shifted_c=one.shifted_c + typed_c) for one in chambers)
 
 
 def _holds(inputs: PlanInputs) -> tuple[list[HoldPlan], tuple[str, ...]]:

@@ -42,10 +42,10 @@ def test_runs_tell_the_middle_of_each_window_and_how_far_they_differ() -> None:
 def test_one_run_does_not_put_the_guess_aside() -> None:
     """One arrival with no overshoot and the guess of 2 K weigh the same; three put it aside."""
     one, three = (from_runs("shed", (), [Arrival(1040.0, 60.0, 0.0, None)] * n) for n in (1, 3))
-    assert one.overshoot.value == pytest.approx(1.0)
-    assert three.overshoot.value == 0.0
-    assert three.settle.value == pytest.approx(60.0)
-    assert three.settle.spread < generic_furnace().settle.spread
+    assert one.arrival.overshoot.value == pytest.approx(1.0)
+    assert three.arrival.overshoot.value == 0.0
+    assert three.arrival.settle.value == pytest.approx(60.0)
+    assert three.arrival.settle.spread < generic_furnace().arrival.settle.spread
 
 
 def test_a_run_that_climbed_faster_than_another_at_full_power_shows_what_the_furnace_can() -> None:
@@ -62,3 +62,19 @@ def test_a_window_with_a_hold_in_it_is_not_taken_for_slow() -> None:
     """Full power is known up to 700 only; 100 K in a quarter of an hour is the hold at 780: 0.85 of 1000 is guessed."""
     known = from_runs("shed", [Climb({"600": 1000.0}, {"600": 1000.0, "700": 400.0})] * 3, ())
     assert known.rate_c_per_h(750.0) == pytest.approx(850.0)
+
+
+def test_a_hold_is_reached_as_others_near_its_target_were() -> None:
+    """After full power the chamber creeps into 780, after a slow ramp it turns sharply into 1040."""
+    creeps, turns = Arrival(780.0, 170.0, 0.0, 0.6), Arrival(1040.0, 28.0, 1.6, 0.6)
+    known = from_runs("shed", (), [creeps, turns] * 4)
+    assert known.arrival_at(790.0).settle.value == pytest.approx(170.0)
+    assert known.arrival_at(1055.0).settle.value == pytest.approx(28.0)
+    assert known.arrival_at(1200.0) == known.arrival
+
+
+def test_one_run_in_which_something_broke_leaves_the_spread_as_it_was() -> None:
+    usual = [Arrival(1040.0, 28.0, 1.6, 0.6)] * 7
+    odd = from_runs("shed", (), [*usual, Arrival(1040.0, 28.0, 22.7, 0.2)])
+    assert odd.arrival.overshoot.value == pytest.approx(1.6)
+    assert odd.arrival.overshoot.spread < 1.5

@@ -9,7 +9,7 @@ import pytest
 
 from soakwitness.analysis.packet.piece import PacketModel, generic_packet
 from soakwitness.analysis.planning.day import day_of, rounds_of
-from soakwitness.analysis.planning.furnace_known import FurnaceKnown, WithSpread
+from soakwitness.analysis.planning.furnace_known import FurnaceKnown, UsualArrival, WithSpread
 from soakwitness.analysis.planning.learning import Learned
 from soakwitness.analysis.planning.plan import PieceToPlan, Plan, PlanInputs, plan_to_dict
 from soakwitness.analysis.planning.planning import NothingToPlan, as_if_measured, make_plan
@@ -23,8 +23,7 @@ KNOWN = FurnaceKnown(
     8,
     ((100.0, 1400.0), (700.0, 900.0), (1000.0, 500.0)),
     0.05,
-    WithSpread(40.0, 0.2),
-    WithSpread(2.0, 1.0),
+    UsualArrival(WithSpread(40.0, 0.2), WithSpread(2.0, 1.0)),
 )
 
 
