@@ -44,7 +44,8 @@ def not_both(plan: Plan) -> Iterator[Says]:
 
 
 def _torn(hold: HoldPlan, worst: PieceTimes, torn: list[PieceTimes]) -> Says:
-    names = listed(one.piece.name for one in torn)
+    alike = len(torn) == len(hold.pieces) > 1
+    names = "all of them" if alike else listed(one.piece.name for one in torn)
     return Says.plain(
         f"Not both can be sure ({names}): at least {duration(hold.required_s)} and at most "
         f"{duration(hold.at_most_s)}. The plan keeps the most, so that {duration(worst.soak.low_s)} is possible"

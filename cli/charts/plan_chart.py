@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 INSET_BEFORE_S, INSET_AFTER_S = 420.0, 240.0
 REACH = 3.0  # how far the inset reaches, in bands
+HEADROOM, BAR_SHARE = 1.09, 0.02  # above the hottest chamber, as a share of it; from bar to bar, of the chart
 
 
 def save_plan_chart(plan: Plan, when: When, path: Path, *, unit: Unit) -> None:
@@ -60,7 +61,8 @@ def _draw_whole(ax: Axes, plan: Plan, when: When, unit: Unit) -> None:
         end_s = min(begin_s + hold.typed_s, until_s)
         style.draw_band(ax, begin_s, end_s, *(from_celsius(edge, unit) for edge in (hold.lower_c, hold.upper_c)))
     ax.set_xlim(0.0, max(until_s, plan.out.high_s) * 1.01)
-    ax.set_ylim(bottom=from_celsius(0.0, unit))
+    hottest_c = float(plan.expected.chamber[2].max())
+    ax.set_ylim(from_celsius(0.0, unit), from_celsius(HEADROOM * hottest_c, unit))
     ax.set_ylabel(style.degree(unit))
     for row, (span, words) in enumerate(_moments(plan, when)):
         _draw_moment(ax, span, words, row)
@@ -75,10 +77,11 @@ def _moments(plan: Plan, when: When) -> Iterator[tuple[Span, str]]:
 
 
 def _draw_moment(ax: Axes, span: Span, words: str, row: int) -> None:
-    """A line at the likely moment, its words above the chart, its bounds as a bar on the upper edge."""
+    """A line at the likely moment, its words above the chart, its bounds as a bar below the upper edge."""
     ax.axvline(span.best_s, color=style.BLACK, linewidth=1.0, linestyle=(0, (2, 2)), zorder=1.5)
     trans = ax.get_xaxis_transform()
-    ax.plot([span.low_s, span.high_s], [1.0, 1.0], color=style.BLACK, linewidth=2.0, transform=trans, clip_on=True)
+    bar = 1.0 - BAR_SHARE * (row + 0.7)
+    ax.plot([span.low_s, span.high_s], [bar, bar], color=style.BLACK, linewidth=2.2, transform=trans)
     low, high = ax.get_xlim()
     right = span.best_s < low + 0.5 * (high - low)
     ax.annotate(

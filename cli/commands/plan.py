@@ -117,7 +117,7 @@ def plan(
     temper = None if temper_path is None else load_recipe(temper_path)
     starts_utc, zone = start_of(starts, zone)
     with _book(logbook, needed=bool(pieces or keep or learn_anew)) as book:
-        if book is not None:
+        if book is not None and furnace is not None:
             take_in_runs(book, new_stamp(by))
         name, rack = _furnace(book, furnace)
         if book is not None and name is not None:
