@@ -6,17 +6,12 @@ from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
-from soakwitness.analysis.logbook.history import (
-    COLD_WITHIN_S,
-    HARDENS_FROM_C,
-    TEMPER_WITHIN_S,
-    Recipes,
-    run_kinds,
-)
+from soakwitness.analysis.logbook.history import HARDENS_FROM_C, Recipes, run_kinds
 from soakwitness.analysis.logbook.lately import Lately, LaterStep
 from soakwitness.analysis.logbook.runs import RunEntry
 from soakwitness.analysis.logbook.treatments import QUENCHES
 from soakwitness.analysis.recipes.recipe import Recipe
+from soakwitness.analysis.recipes.waits import COLD_WITHIN_S, TEMPER_WITHIN_S
 from soakwitness.analysis.record.moments import later, seconds_between
 from soakwitness.analysis.waiting.waiting_acts import (
     AskedAbout,
