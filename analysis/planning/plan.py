@@ -113,7 +113,7 @@ class HoldPlan:
 
 
 @dataclass(frozen=True)
-class Expected:
+class ExpectedHeat:
     """What the chart shows: chamber and slowest blade, each low, likely and high [degC] over ``t_s`` [s]."""
 
     t_s: FloatArray
@@ -139,7 +139,7 @@ class Plan:
     measured: bool
     saves_s: float | None
     likely: ChamberCourse
-    expected: Expected
+    expected: ExpectedHeat
     says: tuple[Says, ...] = ()
 
     @property
