@@ -89,13 +89,15 @@ class Case:
 class Lived:
     """What one blade truly had: soak [s] (longest, dips up to two minutes pause it), all time above the edge [s], lag.
 
-    ``lag_s`` is from the chamber's entry (or the load, if later) to the blade's; None: it never came.
+    ``lag_s`` is from the chamber's entry (or the load, if later) to the blade's, ``shown_lag_s`` from what the display
+    shows as its entry (or the load); None: it never came.
     """
 
     mm: float
     soak_s: float
     above_s: float
     lag_s: float | None
+    shown_lag_s: float | None
     hottest_c: float
     at_out_c: float
 
@@ -311,9 +313,10 @@ def lived(case: Case, heated: Heated) -> tuple[Lived, ...]:
         start = max(enters or 0.0, heated.load_s)
         soak, above = _soak(t, blades[:, k], edge, enters, out_s)
         lag = None if comes is None or enters is None else max(0.0, comes - start)
+        shown = None if comes is None else max(0.0, comes - heated.since_s)
         inside = blades[t <= out_s, k]
         hottest = float(inside.max()) if there.any() else math.nan
-        found.append(Lived(mm, soak, above, lag, hottest, float(inside[-1])))
+        found.append(Lived(mm, soak, above, lag, shown, hottest, float(inside[-1])))
     return tuple(found)
 
 

@@ -118,6 +118,10 @@ def _block(among: Sequence[Tried]) -> list[str]:
     excess = sorted(e for t in sure for e in t.excess())
     lags = [(t, lag) for t in among for lag in t.lags()]
     within = sum(len(t.had) - len(t.lag_out()) for t in among)
+    shown = [
+        (low, had.shown_lag_s, high) for t in among for (low, _, high, _), had in zip(t.lags(), t.had, strict=True)
+    ]
+    also = sum(lag is not None and low - 5.0 <= lag <= high + 5.0 for low, lag, high in shown)
     best = sum(lag is not None and abs(b - lag) <= max(0.15 * lag, 5.0) for _, (_, b, _, lag) in lags)
     bounded = [t for t in among if t.case.wish.at_most_min is not None and t.answer is not None]
     worst = [min(t.excess()) for t in sure if t.had]
@@ -127,7 +131,8 @@ def _block(among: Sequence[Tried]) -> list[str]:
         f"  a most asked: {len(bounded)}, not both: {sum(not t.both for t in bounded)}, exceeded: "
         f"{sum(bool(t.long()) for t in bounded if t.both)} where both, "
         f"{sum(bool(t.long()) for t in bounded if not t.both)} where not both",
-        f"  lag within bounds: {_share(within, len(lags))}, best within 15 % (or 5 s): {_share(best, len(lags))}",
+        f"  lag within bounds: {_share(within, len(lags))}, from the display's entry {_share(also, len(lags))}, "
+        f"best within 15 % (or 5 s): {_share(best, len(lags))}",
     ]
     if excess:
         high = excess[int(0.9 * (len(excess) - 1))]
