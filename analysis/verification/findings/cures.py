@@ -101,8 +101,7 @@ def heat_cut(view: View, hold: HoldResult) -> Says | None:
         return None
     off_s = float(trace.t_s[low + lowest]) - leave_s
     return Says.of(
-        "went off {at} into it and came back {off} later, at {lowest}",
-        at=duration(leave_s - hold.enter_s),
+        "fell as it cools without heat for {off}, to {lowest}, and was heated again",
         off=duration(off_s),
         lowest=Temp(float(part[lowest])),
     )

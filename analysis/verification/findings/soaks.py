@@ -90,7 +90,7 @@ def _short(view: View, hold: HoldResult, *, as_typed: bool) -> list[Finding]:
                 missing=duration(hold.required_s - soak.best),
                 asked=duration(hold.required_s),
                 why=why,
-                cut=Says.of(" The heat {cut}: a power cut, or a program that was stopped and started again.", cut=cut)
+                cut=Says.of(" Then the furnace {cut}: a power cut, or a program stopped and started again.", cut=cut)
                 if cut is not None
                 else Says(""),
             ),
@@ -106,7 +106,7 @@ def _short(view: View, hold: HoldResult, *, as_typed: bool) -> list[Finding]:
 def _broken_off(cut: Says | None, restarts: list[Dip]) -> Says | None:
     """What broke a soak off, in few words."""
     if cut is not None:
-        return Says.of("the heat {cut}", cut=cut)
+        return Says.of("then the furnace {cut}", cut=cut)
     if not restarts:
         return None
     longest = max(restarts, key=lambda d: d.end_s - d.start_s)

@@ -76,7 +76,7 @@ class Finding:
     """One thing flagged: ``says`` is one sentence with the numbers, ``next`` what to do or check.
 
     ``at_s`` and ``until_s`` place it on the run's clock where it has a place; ``brief`` is its reason in a few words,
-    for a sentence that tells it with others.
+    for a sentence that tells it with others; ``sensors`` names those it is about, none where it is about all.
     """
 
     code: str
@@ -88,6 +88,7 @@ class Finding:
     until_s: float | None = None
     pieces: tuple[str, ...] = ()
     brief: Says | None = None
+    sensors: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -161,7 +162,7 @@ class PieceResult:
 class TooHot:
     """How far the work was over its limit from load to pull, by what was held for as long as counts [K, degC].
 
-    ``at_s`` is when that began, ``over_s`` how long it was over the limit in all [s].
+    ``at_s`` is when that began, ``over_s`` how long it was over the limit in all [s], ``over`` when: from, to each.
     """
 
     by_c: float
@@ -169,6 +170,7 @@ class TooHot:
     reached_c: float
     at_s: float
     over_s: float
+    over: tuple[tuple[float, float], ...] = ()
 
 
 @dataclass(frozen=True)
