@@ -65,15 +65,15 @@ def failed_hold(found: Verification, hold: HoldResult, findings: Sequence[Findin
             target=Temp(hold.target_c),
         )
         return says, _first(findings, "short soak", "out of band")
-    if _never_there(hold):
+    short = _first(findings, "short soak")
+    if short is not None and short.brief is not None and _never_there(hold):
         says = Says.of(
-            "Never in its band: {who} came to {peak} in the hold at {target}, {low} is the least.",
-            who=SUBJECT[hold.temperature_from],
-            peak=Temp(hold.target_c + (hold.overshoot_c or 0.0)),
+            "Never in its band: {came} in the hold at {target}, {low} is the least.",
+            came=short.brief,
             target=Temp(hold.target_c),
             low=Temp(hold.band_c[0]),
         )
-        return says, _first(findings, "short soak", "out of band")
+        return says, short
     if hold.soak_s is not None and hold.soak_s.best < hold.required_s:
         piece = _shortest(hold)
         cause = _cause(found, hold, piece, findings)
@@ -227,7 +227,7 @@ def _hot(hold: HoldResult) -> Says:
 def _never_there(hold: HoldResult) -> bool:
     """Whether a load sensor stayed below the band for as long as the furnace held."""
     nothing = hold.soak_s is not None and hold.soak_s.high <= 0.0 and hold.enter_s is None
-    return nothing and hold.temperature_from == "load" and hold.overshoot_c is not None and hold.ended
+    return nothing and hold.temperature_from == "load"
 
 
 def _stood_below(hold: HoldResult) -> bool:

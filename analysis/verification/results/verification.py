@@ -76,7 +76,8 @@ class Finding:
     """One thing flagged: ``says`` is one sentence with the numbers, ``next`` what to do or check.
 
     ``at_s`` and ``until_s`` place it on the run's clock where it has a place; ``brief`` is its reason in a few words,
-    for a sentence that tells it with others; ``sensors`` names those it is about, none where it is about all.
+    for a sentence that tells it with others; ``sensors`` names those it is about, none where it is about all,
+    and ``moments`` what else happened on its account, each with its time.
     """
 
     code: str
@@ -89,6 +90,7 @@ class Finding:
     pieces: tuple[str, ...] = ()
     brief: Says | None = None
     sensors: tuple[str, ...] = ()
+    moments: tuple[tuple[str, float], ...] = ()
 
 
 @dataclass(frozen=True)
