@@ -23,6 +23,7 @@ LEAST_ADDED_C = 0.05
 MOST_PANELS = 3
 MOST_BARS = 4
 ALIKE_S = 30.0
+LEAST_POINTS = 5.0  # the smallest words that are read at arm's length
 BAR = 0.74  # of a row
 LOW_BAR, WORDS_UP, BAR_DOWN = 0.44, 0.28, 0.2  # of a row: a bar with its words above it, never over it
 PACKET = "packet estimate"
@@ -201,8 +202,17 @@ def draw_panel(
     ax.set_xlim(*window)
     ax.set_ylim(*_frame(part, verification, hold, unit, window))
     ax.tick_params(labelbottom=False)
-    ax.set_title(f"Step {hold.step}, {temperature(hold.target_c, unit)}: {panel_verdict(hold)}")
+    title = f"Step {hold.step}, {temperature(hold.target_c, unit)}: {panel_verdict(hold)}"
+    ax.set_title(title if fits_across(ax, title) else title.partition(" (")[0])
     _draw_bars(below, bars, window, clock)
+
+
+def fits_across(ax: Axes, words: str) -> bool:
+    """Whether words of the body's size are no wider than axes."""
+    import matplotlib
+
+    letter_in = LETTER * float(matplotlib.rcParams["font.size"]) / 72.0
+    return letter_in * len(words) <= ax.get_position().width * style.inches_of(ax)[0]
 
 
 def panel_verdict(hold: HoldResult) -> str:
@@ -270,21 +280,41 @@ def _frame(
 
 
 def _draw_bars(ax: Axes, bars: Sequence[SoakBar], window: tuple[float, float], clock: style.LocalClock | None) -> None:
-    """A bar a row, its words above it."""
+    """A bar a row, its words above it; where rows are too low for that, few words within it."""
+    points = bar_points(ax, len(bars), LOW_BAR)
+    low = points < LEAST_POINTS
+    down, high = (0.0, BAR) if low else (BAR_DOWN, LOW_BAR)
     ax.set_ylim(max(len(bars), 1) - 0.4, -0.6)
-    ax.set_yticks([row + BAR_DOWN for row in range(len(bars))], [bar.name for bar in bars])
+    ax.set_yticks([row + down for row in range(len(bars))], [bar.name for bar in bars])
     ax.tick_params(axis="y", length=0)
     ax.grid(False)
     ax.spines["left"].set_visible(False)
-    points = bar_points(ax, len(bars), LOW_BAR)
     per_s = ax.get_position().width * style.inches_of(ax)[0] / (window[1] - window[0])
     for row, bar in enumerate(bars):
-        _draw_bar(ax, row + BAR_DOWN, bar)
+        _draw_bar(ax, row + down, bar, high)
+        if low:
+            _write_within(ax, row, bar, bar_points(ax, len(bars)), per_s, window[1])
+            continue
         words = bar_words(bar)
         fits = (window[1] - bar.start_s) * per_s >= LETTER * len(words) * points / 72.0
         at_s, side = (bar.start_s, "left") if fits else (window[1], "right")
         ax.text(at_s, row - WORDS_UP, words, ha=side, va="center", fontsize=points)
     style.clock_axis(ax, label=False, clock=clock)
+
+
+def _write_within(ax: Axes, row: int, bar: SoakBar, points: float, per_s: float, end_s: float) -> None:
+    """Write how much a bar had within its full part, or beside it where that is too short: never over a hatch."""
+    words = f"\u00a0{duration_of(bar.had_s, bar.asked_s)}\u00a0"
+    full_s = min([bar.end_s, *(a for a, _ in (*bar.hot, *bar.unread, *bar.out))]) - bar.start_s
+    long_s = LETTER * len(words) * points / 72.0 / per_s
+    last_s = bar.end_s + max(bar.asked_s - bar.had_s, 0.0)
+    look: dict[str, Any] = {"va": "center", "fontsize": points}
+    if full_s >= long_s:
+        ax.text(bar.start_s, row, words, ha="left", color="white", fontweight="bold", **look)
+    elif end_s - last_s >= long_s:
+        ax.text(last_s, row, words, ha="left", **look)
+    else:
+        ax.text(bar.start_s, row, words, ha="right", **look)
 
 
 def bar_points(ax: Axes, rows: int, share: float = BAR) -> float:
@@ -312,9 +342,9 @@ def bar_words(bar: SoakBar) -> str:
     return f"{hot}; {had}" if hot else had
 
 
-def _draw_bar(ax: Axes, middle: float, bar: SoakBar) -> None:
+def _draw_bar(ax: Axes, middle: float, bar: SoakBar, high: float) -> None:
     """Had in the colour of its line, dotted where not read, crossed where too hot; missing hatched behind it."""
-    ax.barh(middle, bar.end_s - bar.start_s, left=bar.start_s, height=LOW_BAR, color=bar.look)
+    ax.barh(middle, bar.end_s - bar.start_s, left=bar.start_s, height=high, color=bar.look)
     parts: list[tuple[float, float, str]] = [(a, b, ".....") for a, b in bar.unread]
     parts += [(a, b, "") for a, b in bar.out]
     parts += [(a, max(b, a + 1.0), "xxxxx") for a, b in bar.hot]
@@ -322,7 +352,7 @@ def _draw_bar(ax: Axes, middle: float, bar: SoakBar) -> None:
         parts += [(bar.end_s, bar.end_s + bar.asked_s - bar.had_s, "/////")]
     for start_s, stop_s, hatch in parts:
         look: dict[str, Any] = {"facecolor": "white", "edgecolor": "#333333", "hatch": hatch, "lw": 0.8}
-        ax.barh(middle, stop_s - start_s, left=start_s, height=LOW_BAR, **look)
+        ax.barh(middle, stop_s - start_s, left=start_s, height=high, **look)
 
 
 def cut(run: Run, window: tuple[float, float]) -> Run:

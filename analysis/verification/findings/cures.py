@@ -73,7 +73,7 @@ def cure(view: View, hold: HoldResult, *, restarts: bool, as_typed: bool = True)
     early_s = (hold.control_leave_s or 0.0) - hold.pull_s if hold.pull_s is not None else 0.0
     if early_s > EARLY_S:
         missing, early = duration(hold.required_s - _sure_s(hold)), duration(early_s)
-        return Says(f"Leave it in {missing} longer: it came out {early} before the hold was over; {DECIDE}.")
+        return Says(f"Leave it in {missing} longer: it came out {early} early; {DECIDE}.")
     return Says(f"{_more(view, hold)}, and {DECIDE}.")
 
 

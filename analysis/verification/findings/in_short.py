@@ -76,7 +76,7 @@ def _fail(found: Verification) -> tuple[Says, Says | None]:
 def _with_another(found: Verification, hold: HoldResult, says: Says) -> Says:
     """A sentence with the next thing that failed beside this hold, where there is room for it."""
     others: list[Says] = [
-        Says.of("the {hold} {what}", hold=hold_words(h), what="failed too" if h.found else "is missing")
+        Says.of("the {hold} {what}", hold=hold_words(h), what="failed" if h.found else "is missing")
         for h in found.holds
         if h is not hold and h.judged and h.verdict == "fail"
     ]

@@ -208,7 +208,7 @@ def _compare(view: View, step: ProgramStep, stand: Stand, rate_c_per_h: float | 
     stood = "the setpoint stood for {had} where the program says {need}"
     if had < need - spare and ends_on_record:
         extra_s = view.run.recipe.program.extra_s
-        with_lag = f" ({duration(need - extra_s)} and {duration(extra_s)} for the packet's lag)" if extra_s else ""
+        with_lag = f" ({duration(extra_s).removesuffix(' min')} for the lag)" if extra_s else ""
         brief = Says(f"the setpoint stood for {duration_of(had, need)}{with_lag}")
         return [_differs(step, Says.of(stood, had=duration(had), need=duration(need)), stand, brief)]
     if rate_c_per_h is not None and stand.rate_c_per_h is not None:

@@ -319,7 +319,7 @@ def _cause(found: Verification, hold: HoldResult, piece: PieceResult | None, fin
     out_s = piece.pull_s if piece is not None else None
     left_s = max((p.pull_s for p in hold.pieces if p.pull_s is not None), default=None)
     if out_s is not None and left_s is not None and left_s - out_s > EARLY_S:
-        return Says(f"; it was pulled {duration(left_s - out_s)} before the last")
+        return Says("; pulled early")
     return Says("")
 
 

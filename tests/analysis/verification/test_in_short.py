@@ -97,9 +97,9 @@ def of_sample(name: str) -> str:
         ("open-circuit", "Not proven: the load sensor broke and read nothing for 9.1 min "),
         (
             "pulled-one-by-one",
-            "; it was pulled 11 min before the last. Also: C-03 took 45 s to the plates, 30 s allowed.",
+            "; pulled early. Also: C-03 took 45 s to the plates, 30 s allowed.",
         ),
-        ("program-differs", "the setpoint stood for 9.5 of 19 min (15 min and 4 min for the packet's lag)"),
+        ("program-differs", "the setpoint stood for 9.5 of 19 min (4 for the lag)"),
         ("short-soak", "; the load lagged the furnace by 8.5 min."),
     ],
 )
