@@ -44,6 +44,7 @@ FINDING_CODES = (
     "late quench",
     "slow cooling",
     "not on record",
+    "not done",
     "mark in doubt",
     "tempered before it was cool",
     "loaded before recovery",
@@ -114,6 +115,7 @@ class PieceInfo:
     charge: str | None = None
     place: str | None = None
     treated: tuple[str, ...] = ()  # kinds of treatment that were entered for it
+    left_out: tuple[str, ...] = ()  # kinds that were entered as not done
 
 
 @dataclass(frozen=True)
