@@ -52,7 +52,8 @@ class ClockInputs:
 
 
 def _piece(said: Mapping[str, Any]) -> PieceInfo:
-    return PieceInfo(**{**said, **{name: tuple(said.get(name, ())) for name in ("treated", "left_out")}})
+    """One piece; what is said of treatments is there, what was left out came later."""
+    return PieceInfo(**{**said, "treated": tuple(said["treated"]), "left_out": tuple(said.get("left_out", ()))})
 
 
 def clock_inputs_from(said: object) -> ClockInputs | None:
