@@ -51,13 +51,18 @@ class ClockInputs:
         }
 
 
+def _piece(said: Mapping[str, Any]) -> PieceInfo:
+    """One piece; what is said of treatments is there, what was left out came later."""
+    return PieceInfo(**{**said, "treated": tuple(said["treated"]), "left_out": tuple(said.get("left_out", ()))})
+
+
 def clock_inputs_from(said: object) -> ClockInputs | None:
     """What ``as_plain`` made; None where something else came."""
     try:
         data: Mapping[str, Any] = said  # type: ignore[assignment]
         return ClockInputs(
             {str(name): _calibrated(one) for name, one in data["sensors"].items()},
-            tuple(PieceInfo(**{**piece, "treated": tuple(piece["treated"])}) for piece in data["pieces"]),
+            tuple(_piece(piece) for piece in data["pieces"]),
             {str(n): packet_from_dict(packet) for n, packet in data["packets"].items()},
             None if data["packet"] is None else packet_from_dict(data["packet"]),
         )

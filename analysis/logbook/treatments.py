@@ -124,6 +124,19 @@ def treatments_since(book: LogBook, pieces: Sequence[str], *, since_utc: str) ->
     }
 
 
+def left_out_since(book: LogBook, pieces: Sequence[str], *, since_utc: str) -> dict[str, tuple[str, ...]]:
+    """What was entered as not done for pieces since a moment, and was not done later either.
+
+    ``since_utc``: UTC text; an entry counts from its own start. Returns for each of the pieces the kinds (see
+    ``KINDS``) whose last entry says so; none: an empty tuple.
+    """
+    found = {}
+    for name in pieces:
+        last = {one.kind: one.not_done for one in treatments_of(book, name) if one.start_utc >= moment_of(since_utc)}
+        found[name] = tuple(kind for kind, not_done in last.items() if not_done)
+    return found
+
+
 def _treatment(row: sqlite3.Row) -> Treatment:
     values = {name: row[name] for name in Treatment.__dataclass_fields__}
     return Treatment(**{**values, "not_done": bool(row["not_done"])})

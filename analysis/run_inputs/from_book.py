@@ -16,7 +16,7 @@ from soakwitness.analysis.logbook.run_loads import load_of_run
 from soakwitness.analysis.logbook.runs import recipe_text
 from soakwitness.analysis.logbook.seals import seal_known
 from soakwitness.analysis.logbook.sensors import sensor_life_on
-from soakwitness.analysis.logbook.treatments import treatments_of, treatments_since
+from soakwitness.analysis.logbook.treatments import left_out_since, treatments_of, treatments_since
 from soakwitness.analysis.recipes.recipe_file import parse_recipe
 from soakwitness.analysis.record.moments import local_day
 from soakwitness.analysis.run_inputs.corrections_in_force import corrections_for
@@ -56,10 +56,11 @@ def known_to_the_book(
         work_places=stood,
     )
     since = treatments_since(book, [c.piece for c in charged], since_utc=header.started_utc)
+    left_out = left_out_since(book, [c.piece for c in charged], since_utc=header.started_utc)
     return RunInputs(
         folder,
         with_wire_on_record(book, header),
-        pieces=tuple(_piece(c, named, since[c.piece]) for c in charged),
+        pieces=tuple(_piece(c, named, since[c.piece], left_out[c.piece]) for c in charged),
         corrections=corrections,
         places=places,
         refused=(*refused, *not_used),
@@ -101,7 +102,9 @@ def _charged(book: LogBook, folder: Path, header: RunHeader, named: Mapping[str,
     return (*charged, *(c for c in waiting if c.piece.casefold() not in known))
 
 
-def _piece(charged: Charged, named: Mapping[str, str], treated: tuple[str, ...]) -> PieceInfo:
+def _piece(
+    charged: Charged, named: Mapping[str, str], treated: tuple[str, ...], left_out: tuple[str, ...]
+) -> PieceInfo:
     return PieceInfo(
         id=named.get(charged.piece.casefold(), charged.piece),
         thickness_mm=charged.thickness_mm,
@@ -111,6 +114,7 @@ def _piece(charged: Charged, named: Mapping[str, str], treated: tuple[str, ...])
         charge=charged.charge_name,
         place=charged.place,
         treated=treated,
+        left_out=left_out,
     )
 
 

@@ -88,7 +88,9 @@ def draw_ramp_panel(
     ax.tick_params(labelbottom=False)
     ax.set_title(f"Step {paced.ramp.step}, ramp to {temperature(paced.ramp.to_c, unit)}: fail")
     white = {"facecolor": "white", "edgecolor": "none", "pad": 1.0}
-    words = f"dashed: {asked} {rate(paced.limit_c_per_h, unit)}"
+    off_s = abs(paced.end_s - paced.start_s - paced.at_limit_s)
+    rest = f"crossed: {duration(off_s)} too long" if paced.slow else f"hatched: {duration(off_s)} too short"
+    words = f"dashed: {asked} {rate(paced.limit_c_per_h, unit)}\n{rest}"
     y, foot = (0.03, "bottom") if paced.ramp.to_c > paced.from_c else (0.97, "top")  # the corner that the line leaves
     ax.text(0.99, y, words, transform=ax.transAxes, ha="right", va=foot, fontsize="small", bbox=white)
     _draw_bars(below, paced, run, unit, clock)

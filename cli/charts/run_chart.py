@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from soakwitness.analysis.recipes.program import program_setpoints
 from soakwitness.cli.charts import style
 from soakwitness.cli.charts.flags import MOST_ROWS, draw_flags, flags_of
-from soakwitness.cli.charts.hold_panels import MOST_PANELS, draw_panel, shown_holds
+from soakwitness.cli.charts.hold_panels import MOST_PANELS, begin_s, draw_panel, placed_holds, shown_holds
 from soakwitness.cli.charts.ramp_panels import PacedRamp, draw_ramp_panel, failed_ramps
 from soakwitness.cli.charts.thinning import thin
 from soakwitness.cli.words import figures
@@ -31,6 +31,7 @@ if TYPE_CHECKING:
 CROWDED = 0.035  # of the run's length: marks so close share their words
 NARROW_IN = 5.5  # a picture for a phone: its panels stand below each other
 LEGEND_LINE_IN = 0.17
+UPRIGHT_IN = 0.062  # mean length of a letter of a mark's words
 MARK_WORDS = {"load": "loaded", "pull": "pull", "plates": "plates", "hand-warm": "hand-warm", "door": "door"}
 
 
@@ -88,7 +89,7 @@ def draw_run(
     share = 0.66 if narrow and len(panels) > 1 else 0.43
     split = bottom + share * (top - bottom) if panels else bottom + 0.2 / high_in
     ends = (float(run.t_s[0]), float(run.t_s[-1])) if len(run.t_s) > 1 else (0.0, 1.0)
-    flags = flags_of(verification, *ends, across_in)
+    flags = flags_of(verification, *ends, across_in, run)
     strip_in = 0.17 * (max(flag.row for flag in flags) + 1) if flags else 0.0
     upper = figure.add_gridspec(
         1, 1, left=left, right=right, bottom=split + 0.42 / high_in, top=top - (strip_in + 0.02) / high_in
@@ -100,7 +101,7 @@ def draw_run(
     if flags:
         here = whole.get_position()
         strip = figure.add_axes((here.x0, here.y1, here.width, MOST_ROWS * 0.17 / high_in))
-        draw_flags(strip, whole, flags, across_in)
+        draw_flags(strip, whole, flags)
     if panels:
         shape = (len(panels), 1) if narrow else (1, len(panels))
         lower = figure.add_gridspec(
@@ -116,7 +117,10 @@ def draw_run(
 def shown_panels(run: Run, verification: Verification, recipe: Recipe) -> list[HoldResult | PacedRamp]:
     """What has a panel, in the order of time: the ramps that failed, and the holds worth one beside them."""
     ramps = failed_ramps(verification, recipe, run)[: MOST_PANELS - 1]
-    panels: list[HoldResult | PacedRamp] = [*ramps, *shown_holds(verification, MOST_PANELS - len(ramps))]
+    panels: list[HoldResult | PacedRamp] = [
+        *ramps,
+        *shown_holds(placed_holds(run, verification), MOST_PANELS - len(ramps)),
+    ]
     return sorted(panels, key=lambda one: one.ramp.step if isinstance(one, PacedRamp) else one.step)
 
 
@@ -165,7 +169,7 @@ def _draw_lines(ax: Axes, run: Run, verification: Verification, unit: Unit, *, m
     setpoint = run.signal("setpoint")
     if setpoint is not None:
         t_s, temp_c = thin(run.t_s, setpoint, most=most, gap_s=None)
-        ax.plot(t_s, from_celsius(temp_c, unit), color="#888888", linewidth=0.9, label="setpoint", zorder=2)
+        ax.plot(t_s, from_celsius(temp_c, unit), label="setpoint", zorder=2, **style.SETPOINT)
     work = verification.work
     if work is not None and work.source == "packet estimate":
         draw_estimate(ax, work, unit, until_s=last_pull_s(run))
@@ -191,13 +195,22 @@ def draw_estimate(
 
 def _draw_recipe(ax: Axes, run: Run, verification: Verification, recipe: Recipe, unit: Unit) -> None:
     """Draw what the recipe's program meant, in its own times, and each hold's band where it was found."""
-    for hold in verification.holds:
-        if hold.found and hold.enter_s is not None:
-            low, high = (from_celsius(edge, unit) for edge in hold.band_c)
-            style.draw_band(ax, hold.enter_s, hold.enter_s + hold.required_s, low, high)
+    import numpy as np
+
+    label: str | None = "band asked for"
+    for hold in shown_holds(placed_holds(run, verification), len(verification.holds)):
+        low, high = (from_celsius(edge, unit) for edge in hold.band_c)
+        style.draw_band(ax, begin_s(hold), begin_s(hold) + hold.required_s, low, high, label=label)
+        label = None
     points = meant_course(run, verification, recipe)
-    if len(points) > 1:
-        ax.plot([t for t, _ in points], [from_celsius(c, unit) for _, c in points], label="recipe", **style.RECIPE)
+    if len(points) < 2:
+        return
+    label = "recipe"
+    for start, stop in style.outside(verification.record.gaps, points[0][0], points[-1][0]):
+        t_s = [start, *(t for t, _ in points if start < t < stop), stop]
+        temp_c = np.interp(t_s, [t for t, _ in points], [c for _, c in points])
+        ax.plot(t_s, from_celsius(temp_c, unit), label=label, **style.RECIPE)
+        label = None
 
 
 def meant_course(run: Run, verification: Verification, recipe: Recipe) -> list[tuple[float, float]]:
@@ -277,13 +290,36 @@ def draw_marks(ax: Axes, run: Run) -> None:
         else:
             groups.append([mark])
     for group in groups:
-        act = group[0].act
-        names = listed(dict.fromkeys(name for m in group if m.act == act for name in m.pieces), most=3)
-        write_upright(ax, group[0].t_s, f"{MARK_WORDS[act]} {names}".strip())
+        acts = list(dict.fromkeys(MARK_WORDS[m.act] for m in group))
+        names = list(dict.fromkeys(name for m in group for name in m.pieces))
+        many = f"{len(names)} pieces" if len(names) > 1 else "".join(names)
+        told = f"{' and '.join(acts)} {listed(names, most=3) if names else ''}".strip()
+        start, room = _free_room(ax, group[0].t_s)
+        fits = UPRIGHT_IN * len(told) <= room * ax.get_position().height * style.inches_of(ax)[1]
+        write_upright(ax, group[0].t_s, told if fits else f"{acts[0]} {many}".strip(), start)
 
 
-def write_upright(ax: Axes, t_s: float, words: str) -> None:
-    """Write words upright beside the line at a time, along the foot of the axes and inside them."""
+def write_upright(ax: Axes, t_s: float, words: str, start: float = 0.02) -> None:
+    """Write words upright beside the line at a time and inside the axes, from a share of their height upwards."""
     first, last = ax.get_xlim()
     side = "left" if t_s < first + 0.02 * (last - first) else "right"
-    ax.text(t_s, 0.02, words, transform=ax.get_xaxis_transform(), rotation=90, ha=side, va="bottom", fontsize="small")
+    beside_s = t_s + (0.003 if side == "left" else -0.003) * (last - first)
+    look: dict[str, Any] = {"rotation": 90, "ha": side, "va": "bottom", "fontsize": "small"}
+    ax.text(beside_s, start, words, transform=ax.get_xaxis_transform(), **look)
+
+
+def _free_room(ax: Axes, t_s: float) -> tuple[float, float]:
+    """Where the widest room between the curves begins just before a time, and how high it is [shares of the axes]."""
+    import numpy as np
+
+    (first, last), (low, high) = ax.get_xlim(), ax.get_ylim()
+    at_s = t_s - 0.008 * (last - first)
+    taken = [low]
+    for line in ax.get_lines():
+        t, y = (np.asarray(values, dtype=float) for values in line.get_data())
+        good = np.isfinite(y)
+        if t.size > 2 and good.any() and t[good][0] <= at_s <= t[good][-1]:
+            taken.append(float(np.interp(at_s, t[good], y[good])))
+    taken = [*sorted(taken), high]
+    start, end = max(zip(taken[:-1], taken[1:], strict=True), key=lambda room: room[1] - room[0])
+    return (start - low) / (high - low) + 0.025, (end - start) / (high - low) - 0.05

@@ -15,7 +15,7 @@ from typing import Any
 
 from soakwitness.analysis.record.spikes import COLDEST_C, HOTTEST_C
 from soakwitness.analysis.verification.results.report import findings_from
-from soakwitness.cli.charts.flags import LOOK, flag_words, has_a_place, is_told, place_s
+from soakwitness.cli.charts.flags import SHOWN, flag_words, has_a_place, is_told, place_s
 from soakwitness.cli.charts.windows_of_lines import TraceLine, line_of, part_of, usual_gap_s
 from soakwitness.cli.words.mark_sentences import mark_sentence
 from soakwitness.firmware_bridge.common.units import Unit, from_celsius, to_celsius
@@ -173,7 +173,7 @@ def _flags(answer: Answer, long_s: float) -> Iterator[dict[str, Any]]:
     seen: list[tuple[str, float]] = []
     pulls = [(s["step"], p["piece"], p["pull_s"]) for s in answer.get("steps", ()) for p in s.get("pieces", ())]
     for number, finding in enumerate(findings_from(answer)):
-        if finding.at_s is None or finding.severity not in LOOK or not has_a_place(finding):
+        if finding.at_s is None or finding.severity not in SHOWN or not has_a_place(finding):
             continue
         at_s = place_s(finding, pulls)
         words = flag_words(finding)

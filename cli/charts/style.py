@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -40,6 +40,7 @@ OTHERS: tuple[dict[str, Any], ...] = (
     {"color": GREEN, "linewidth": 1.4, "linestyle": (0, (2, 2))},
     {"color": ORANGE, "linewidth": 1.4, "linestyle": (0, (12, 3, 1, 3))},
 )
+SETPOINT: dict[str, Any] = {"color": "#707070", "linewidth": 1.3, "linestyle": "-"}
 RECIPE: dict[str, Any] = {"color": BLACK, "linewidth": 1.1, "linestyle": (0, (6, 4))}
 BAND_FILL = "#F0E442"
 BAND_EDGE = "#8A8200"
@@ -85,10 +86,17 @@ def own_look(points: float = 9.0) -> Iterator[None]:
         yield
 
 
-def draw_band(ax: Axes, start: float, stop: float, lower: float, upper: float) -> None:
-    """Draw a band as a light fill with edge lines (x and y in the axes' own units)."""
-    ax.fill_between([start, stop], lower, upper, color=BAND_FILL, alpha=0.30, linewidth=0, zorder=0.5)
+def draw_band(ax: Axes, start: float, stop: float, lower: float, upper: float, *, label: str | None = None) -> None:
+    """Draw a band as a light fill with edge lines (x and y in the axes' own units); ``label`` for the legend."""
+    ax.fill_between([start, stop], lower, upper, color=BAND_FILL, alpha=0.30, linewidth=0, zorder=0.5, label=label)
     ax.hlines([lower, upper], start, stop, colors=BAND_EDGE, linewidth=0.9, zorder=0.6)
+
+
+def outside(gaps: Sequence[tuple[float, float]], start: float, stop: float) -> list[tuple[float, float]]:
+    """What is left of a time when its gaps are cut out of it: a line of what was meant crosses none."""
+    inside = sorted((max(a, start), min(b, stop)) for a, b in gaps if a < stop and b > start)
+    starts, ends = [start, *(b for _, b in inside)], [*(a for a, _ in inside), stop]
+    return [(a, b) for a, b in zip(starts, ends, strict=True) if b > a]
 
 
 def draw_gap(ax: Axes, start: float, stop: float) -> None:

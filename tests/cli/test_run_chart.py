@@ -16,13 +16,14 @@ from soakwitness.analysis.verification.results.verification import Bounds, Piece
 from soakwitness.analysis.verification.verifying import verify
 from soakwitness.cli.charts import style
 from soakwitness.cli.charts.flags import flags_of, span_in
-from soakwitness.cli.charts.hold_panels import bar_points, bar_words, soak_bars
+from soakwitness.cli.charts.hold_panels import bar_points, bar_words, placed_holds, shown_holds, soak_bars
 from soakwitness.cli.charts.ramp_panels import failed_ramps, full_stretches, pace_bar_words
 from soakwitness.cli.charts.run_chart import draw_run, run_figure, save_run_chart
 from soakwitness.cli.charts.thinning import thin
 from soakwitness.firmware_bridge.common.units import from_celsius
 from tests.made_runs import made_recipe, made_run, made_verification
 from tests.make_sample_logs import SAMPLES
+from tests.named_cases import named_cases
 
 
 @pytest.mark.parametrize("suffix", [".png", ".svg", ".pdf"])
@@ -73,10 +74,11 @@ def test_a_bar_says_what_was_had_missing_and_sure(tmp_path: Path) -> None:
     end_s = hold.leave_s or 0.0
     (gapped,) = soak_bars(replace(hold, pieces=()), [(0.0, 10.0), (end_s - 100.0, end_s - 40.0), (end_s - 20.0, 9e9)])
     assert gapped.unread == ((end_s - 100.0, end_s - 40.0), (end_s - 20.0, end_s))
-    assert bar_words(gapped).endswith(", 80 s of it not read")
-    hot = replace(hold, pieces=(), unmet=("too hot",), too_hot=TooHot(5.0, 1046.0, 1051.0, 4000.0, 75.0))
-    assert soak_bars(hot)[0].hot == (4000.0, 4075.0)
-    assert bar_words(soak_bars(hot)[0]).endswith(", 75 s too hot")
+    assert bar_words(gapped).endswith(" of 25 min sure in one piece, 80 s not read")
+    over = ((end_s - 200.0, end_s - 125.0),)
+    hot = replace(hold, pieces=(), unmet=("too hot",), too_hot=TooHot(5.0, 1046.0, 1051.0, 4000.0, 75.0, over))
+    assert soak_bars(hot)[0].hot == over
+    assert bar_words(soak_bars(hot)[0]).startswith("too hot for 75 s; had ")
     early = PieceResult("A", None, Bounds(60, 60, 60), "fail", "fail", "fail", pull_s=(hold.enter_s or 0.0) + 60.0)
     late = replace(early, piece="B", soak_s=Bounds(900, 900, 900), pull_s=hold.leave_s)
     first, second = soak_bars(replace(hold, pieces=(late, early)))
@@ -86,6 +88,84 @@ def test_a_bar_says_what_was_had_missing_and_sure(tmp_path: Path) -> None:
 def sample(name: str) -> tuple[Run, Recipe, Verification]:
     run, recipe = open_run(SAMPLES / name), load_recipe(SAMPLES / "recipes" / "paring-blades.toml")
     return run, recipe, verify(run, recipe)
+
+
+def of_case(name: str) -> tuple[Run, Recipe, Verification]:
+    case = named_cases()[name]
+    return case.run, case.recipe, verify(case.run, case.recipe)
+
+
+def flagged(run: Run, found: Verification) -> dict[str, float]:
+    flags = flags_of(found, float(run.t_s[0]), float(run.t_s[-1]), 9.0, run)
+    return {flag.words: flag.at_s for flag in flags}
+
+
+def test_bars_and_flags_stand_where_the_curve_is_too_hot_and_where_a_hold_was_missed() -> None:
+    """Climbed at 700 K/h from 20 at 90 s, stood at 659.5 for 1600 s: over 658 from 3400 s or so (the case's text)."""
+    run, _, found = of_case("wrong_story")
+    t_s, read_c = run.t_s, run.values["pv"]
+    over, passed = t_s[read_c > 658.0], t_s[read_c >= 505.0]
+    missing, hot = placed_holds(run, found)
+    (bar,) = soak_bars(hot)
+    assert (bar.start_s, bar.end_s) == (over[0], over[-1])
+    assert bar_words(bar).endswith(" of the hold")
+    assert missing.stays[0][0] == passed[0]
+    assert bar_words(soak_bars(missing)[0]) == "had nothing of 8 min"
+    assert flagged(run, found) == {"hold missing": passed[0], "too hot, 25.5 min": over[0]}
+    assert [hold.step for hold in shown_holds(placed_holds(run, found))] == [2, 4]
+
+
+@pytest.mark.parametrize(
+    ("high_in", "first"), [(7.6, "had 8.3 of 12 min, 3.7 min missing"), (4.2, "\u00a08.3 of 12 min\u00a0")]
+)
+def test_in_a_small_chart_a_bar_has_few_words_that_can_be_read(high_in: float, first: str) -> None:
+    run, recipe = open_run(SAMPLES / "pulled-one-by-one"), load_recipe(SAMPLES / "recipes" / "chef-blades-hot.toml")
+    with style.own_look():
+        figure = Figure(figsize=(6.5, high_in))
+        draw_run(figure, (0.0, 0.0, 1.0, 1.0), run, verify(run, recipe), recipe, unit="C")
+        words = figure.axes[-1].texts
+    assert words[0].get_text() == first
+    assert all(float(text.get_fontsize()) >= 5.0 for text in words)
+
+
+def test_heat_that_came_back_is_marked_where_it_did() -> None:
+    run, _, found = of_case("cut_that_ended_it")
+    flags = flagged(run, found)
+    # 1500 s of cooling behind the hold, then 40 K of heating (the case's text).
+    turn = [
+        k
+        for k in range(1, len(run.t_s) - 300)
+        if run.t_s[k] > 4269.0 and run.values["pv"][k + 200] > run.values["pv"][k]
+    ]
+    assert flags["heated again"] == pytest.approx(float(run.t_s[turn[0] + 100]), abs=200.0)
+
+
+def test_a_lost_sensor_is_named_and_a_door_that_was_marked_has_no_flag() -> None:
+    for name, words in (("open-circuit", "sensor fault load"), ("gap", "gap in record")):
+        run, _, found = sample(name)
+        assert list(flagged(run, found)) == [words]
+    run, recipe = open_run(SAMPLES / "pulled-one-by-one"), load_recipe(SAMPLES / "recipes" / "chef-blades-hot.toml")
+    found = verify(run, recipe)
+    assert set(flagged(run, found)) == {"short soak C-01", "late quench C-03, 45 s"}
+    bars = soak_bars(found.holds[-1])
+    assert {bar.start_s for bar in bars} == {found.holds[-1].enter_s}  # of one sensor, from one moment
+
+
+def test_the_words_of_a_flag_touch_no_line_of_another() -> None:
+    finding = next(f for f in sample("overshoot")[2].findings if f.severity == "fail")
+    found = sample("good")[2]
+    near = [replace(finding, code=f"fault {k}", at_s=at_s) for k, at_s in enumerate((5485.0, 6025.0, 6100.0))]
+    flags = flags_of(replace(found, findings=tuple(near)), 0.0, 6700.0, 9.0)
+    assert len(flags) == 3
+    per_s = 9.0 / 6700.0
+    for one in flags:
+        begin, end = span_in(one.at_s, one.words, 0.0, per_s, 9.0, left=one.left)
+        higher = [other for other in flags if other.row >= one.row and other is not one]
+        assert all(not begin <= other.at_s * per_s <= end for other in higher)
+
+
+def test_a_line_of_what_was_meant_crosses_no_gap() -> None:
+    assert style.outside([(3.0, 5.0), (8.0, 20.0), (-4.0, -1.0)], 0.0, 10.0) == [(0.0, 3.0), (5.0, 8.0)]
 
 
 def test_a_ramp_that_failed_has_its_panel_and_one_that_passed_has_none() -> None:
@@ -100,9 +180,9 @@ def test_a_ramp_that_failed_has_its_panel_and_one_that_passed_has_none() -> None
         figure = run_figure(run, found, recipe, unit="C")
     titles = [ax.get_title(loc="left") for ax in figure.axes]
     assert [title for title in titles if title] == [
-        "Step 2, 780 °C: pass",
+        "Step 2, 780 °C: pass, by control",
         "Step 3, ramp to 1040 °C: fail",
-        "Step 4, 1040 °C: pass",
+        "Step 4, 1040 °C: pass, by load",
     ]
     good, recipe, found = sample("good")
     assert failed_ramps(found, recipe, good) == []

@@ -11,7 +11,7 @@ from soakwitness.analysis.verification.holds.assignment import block_medians
 from soakwitness.analysis.verification.inputs.stays import Stay
 from soakwitness.analysis.verification.results.verification import Finding
 from soakwitness.analysis.verification.sensors.gathered_run import GatheredRun
-from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, duration, joined, moment
+from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, duration, joined, listed, moment
 
 DOOR_DROP_C = 8.0
 DOOR_WITHIN_S = 120.0
@@ -169,9 +169,14 @@ def _cooling(view: View) -> list[Finding]:
 def _order(view: View) -> list[Finding]:
     """What the recipe's order names and no furnace run can show; once it was entered, nothing is said."""
     order = view.run.recipe.order
-    if "cold treatment" not in order or view.run.cold_treated:
+    if "cold treatment" not in order:
         return []
+    names = view.run.not_cold_treated
+    left_out = [_left_out(names)] if names else []
+    if view.run.cold_treated:
+        return left_out
     return [
+        *left_out,
         Finding(
             "not on record",
             "note",
@@ -179,8 +184,19 @@ def _order(view: View) -> list[Finding]:
             Says(f"The recipe's order is {', '.join(order)}; a furnace run shows no cold treatment."),
             Says("Enter it with the piece: soakwitness piece treatment."),
             brief=Says("the cold treatment"),
-        )
+        ),
     ]
+
+
+def _left_out(names: tuple[str, ...]) -> Finding:
+    return Finding(
+        "not done",
+        "warn",
+        None,
+        Says.plain(f"The cold treatment of {listed(names)} was not done, as was entered."),
+        Says("Do it if it still can be, or test the hardness."),
+        pieces=names,
+    )
 
 
 def _between_rounds(view: View) -> list[Finding]:
@@ -295,7 +311,7 @@ def _unmarked_load(view: View) -> list[Finding]:
     if not unmarked_load(run):
         return []
     dips = loading_dips(run)
-    listed = joined([Says.of("{at} ({down} down)", at=moment(t), down=Diff(d)) for t, d in dips[:6]], ", ")
+    told = joined([Says.of("{at} ({down} down)", at=moment(t), down=Diff(d)) for t, d in dips[:6]], ", ")
     return [
         Finding(
             "not on record",
@@ -304,7 +320,7 @@ def _unmarked_load(view: View) -> list[Finding]:
             Says.of(
                 "The recipe loads into the hot furnace and there is no load mark, so no soak is proven. "
                 "Dips that may be the loading: {listed}.",
-                listed=listed if dips else "none stands out",
+                listed=told if dips else "none stands out",
             ),
             Says("Enter the load mark afterwards: soakwitness mark load."),
             at_s=dips[0][0] if dips else None,

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from soakwitness.analysis.record.run import FloatArray
@@ -71,7 +73,7 @@ def cure(view: View, hold: HoldResult, *, restarts: bool, as_typed: bool = True)
     early_s = (hold.control_leave_s or 0.0) - hold.pull_s if hold.pull_s is not None else 0.0
     if early_s > EARLY_S:
         missing, early = duration(hold.required_s - _sure_s(hold)), duration(early_s)
-        return Says(f"Leave it in {missing} longer: it came out {early} before the hold was over; {DECIDE}.")
+        return Says(f"Leave it in {missing} longer: it came out {early} early; {DECIDE}.")
     return Says(f"{_more(view, hold)}, and {DECIDE}.")
 
 
@@ -81,7 +83,15 @@ def _sure_s(hold: HoldResult) -> float:
     return 0.0 if soak is None else soak.low if soak.low > 0.0 else soak.best
 
 
-def heat_cut(view: View, hold: HoldResult) -> Says | None:
+@dataclass(frozen=True)
+class HeatCut:
+    """What a furnace did without its heat, in words, and when it was heated again [s]."""
+
+    says: Says
+    again_s: float
+
+
+def heat_cut(view: View, hold: HoldResult) -> HeatCut | None:
     """A hold that ended because its heat went off: it fell early, and was heated again without reaching the band."""
     run = view.run
     if hold.leave_s is None or hold.enter_s is None or hold.pull_s is not None:
@@ -99,13 +109,13 @@ def heat_cut(view: View, hold: HoldResult) -> Says | None:
     lowest = int(part[: rise[0] + 1].argmin())
     if not _cools_by_itself(run, trace.t_s[low : low + lowest + 1], part[: lowest + 1]):
         return None
-    off_s = float(trace.t_s[low + lowest]) - leave_s
-    return Says.of(
-        "went off {at} into it and came back {off} later, at {lowest}",
-        at=duration(leave_s - hold.enter_s),
-        off=duration(off_s),
+    again_s = float(trace.t_s[low + lowest])
+    says = Says.of(
+        "fell as it cools without heat for {off}, to {lowest}, and was heated again",
+        off=duration(again_s - leave_s),
         lowest=Temp(float(part[lowest])),
     )
+    return HeatCut(says, again_s)
 
 
 def _cools_by_itself(run: GatheredRun, t_s: FloatArray, temp_c: FloatArray) -> bool:

@@ -9,6 +9,7 @@ from collections.abc import Iterable
 
 from soakwitness.analysis.metallurgy.equivalents import TEMPER_BELOW_C
 from soakwitness.analysis.verification.findings.reasons import CHECK_IT, failed_hold, open_hold, passed
+from soakwitness.analysis.verification.findings.view import hold_words
 from soakwitness.analysis.verification.results.verification import (
     Finding,
     HoldResult,
@@ -25,6 +26,7 @@ OWN_HEADS = {
     "tempered before it was cool": "Tempered too soon",
 }
 WORTH_SAYING = ("run ended early", "calibration overdue", "loaded before recovery", "sensor fault", "sensors differ")
+MOST_LETTERS = 200
 TEST_HARDNESS = Says("Test the hardness of these pieces before they go on.")
 HOT_ACTS = {
     True: Says("It may have softened: test the hardness before it goes on."),
@@ -56,7 +58,7 @@ def _fail(found: Verification) -> tuple[Says, Says | None]:
         hold = max(holds, key=lambda h: h.target_c)
         of_it = [f for f in found.findings if f.step == hold.step]
         says, leads = failed_hold(found, hold, of_it)
-        return says, _act(hold, says, leads)
+        return _with_another(found, hold, says), _act(hold, says, leads)
     ramps = [s for s in found.steps if isinstance(s, RampResult) and s.verdict == "fail"]
     for finding in found.findings:
         if ramps and finding.step == ramps[0].step and finding.code in RAMP_HEADS:
@@ -69,6 +71,22 @@ def _fail(found: Verification) -> tuple[Says, Says | None]:
                 "{head}: {says}.", head=OWN_HEADS.get(finding.code, "Fail"), says=finding.brief or finding.says
             ), finding.next
     return Says("Fail."), None
+
+
+def _with_another(found: Verification, hold: HoldResult, says: Says) -> Says:
+    """A sentence with the next thing that failed beside this hold, where there is room for it."""
+    others: list[Says] = [
+        Says.of("the {hold} {what}", hold=hold_words(h), what="failed" if h.found else "is missing")
+        for h in found.holds
+        if h is not hold and h.judged and h.verdict == "fail"
+    ]
+    failed = [f for f in found.findings if f.severity == "fail" and f.code in OWN_HEADS]
+    others += [f.brief for f in failed if f.brief is not None]
+    if not others:
+        return says
+    more = f", and {len(others) - 1} more" if len(others) > 1 else ""
+    both = Says.of("{says} Also: {other}{more}.", says=says, other=others[0], more=more)
+    return both if len(both.text("F")) <= MOST_LETTERS else says
 
 
 def _act(hold: HoldResult, says: Says, leads: Finding | None) -> Says:

@@ -207,7 +207,9 @@ def _compare(view: View, step: ProgramStep, stand: Stand, rate_c_per_h: float | 
     ends_on_record = stand.end_s < view.run.end_s - 2 * view.run.chamber.readings.period_s
     stood = "the setpoint stood for {had} where the program says {need}"
     if had < need - spare and ends_on_record:
-        brief = Says(f"the setpoint stood for {duration_of(had, need)}")
+        extra_s = view.run.recipe.program.extra_s
+        with_lag = f" ({duration(extra_s).removesuffix(' min')} for the lag)" if extra_s else ""
+        brief = Says(f"the setpoint stood for {duration_of(had, need)}{with_lag}")
         return [_differs(step, Says.of(stood, had=duration(had), need=duration(need)), stand, brief)]
     if rate_c_per_h is not None and stand.rate_c_per_h is not None:
         told = abs(stand.rate_c_per_h)

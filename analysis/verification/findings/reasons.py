@@ -18,6 +18,8 @@ from soakwitness.firmware_bridge.common.wording import (
 
 ALIKE_S = 30.0
 UNCALIBRATED = "Uncalibrated: it may read up to"
+LAGGED = {"load": "the load", "packet estimate": "the blade"}
+EARLY_S = 60.0
 NEAR_C = 2.0  # beside the sensor's own uncertainty: what is said to be near a limit
 BY = {"load": ", by the load sensor", "packet estimate": ", by estimate", "control": "", None: ""}
 SUBJECT = {"load": "the load sensor", "packet estimate": "the blade", "control": "the furnace", None: "the furnace"}
@@ -63,6 +65,15 @@ def failed_hold(found: Verification, hold: HoldResult, findings: Sequence[Findin
             target=Temp(hold.target_c),
         )
         return says, _first(findings, "short soak", "out of band")
+    short = _first(findings, "short soak")
+    if short is not None and short.brief is not None and _never_there(hold):
+        says = Says.of(
+            "Never in its band: {came} in the hold at {target}, {low} is the least.",
+            came=short.brief,
+            target=Temp(hold.target_c),
+            low=Temp(hold.band_c[0]),
+        )
+        return says, short
     if hold.soak_s is not None and hold.soak_s.best < hold.required_s:
         piece = _shortest(hold)
         cause = _cause(found, hold, piece, findings)
@@ -146,8 +157,8 @@ def _open_reasons(found: Verification, hold: HoldResult) -> list[tuple[str, Says
         (
             "gap in record",
             Says.of(
-                "{who} read nothing for {long} in the {at}; {sure} are sure",
-                who=SUBJECT[hold.temperature_from] if hold.temperature_from == "load" else "the sensor",
+                "{what} for {long} in the {at}; {sure} are sure in one piece",
+                what=_what_was_missing(found, hold),
                 long=duration(_unread_s(found, hold)),
                 at=at,
                 sure=sure,
@@ -156,6 +167,18 @@ def _open_reasons(found: Verification, hold: HoldResult) -> list[tuple[str, Says
             else None,
         ),
     ]
+
+
+def _what_was_missing(found: Verification, hold: HoldResult) -> str:
+    """Who read nothing in a gap: everybody, or the sensor that decides, which broke or was away."""
+    gap = _first(found.findings, "gap in record")
+    if gap is not None and not gap.sensors:
+        return "nothing was recorded"
+    broke = any(
+        f.code == "sensor fault" and hold.measured_by in f.sensors and f.at_s is not None for f in found.findings
+    )
+    who = SUBJECT[hold.temperature_from] if hold.temperature_from == "load" else "the sensor"
+    return f"{who} broke and read nothing" if broke else f"{who} read nothing"
 
 
 def _unread_s(found: Verification, hold: HoldResult) -> float:
@@ -178,11 +201,11 @@ def _hot(hold: HoldResult) -> Says:
     who, hot = SUBJECT[hold.temperature_from], hold.too_hot
     if hot is not None and "too hot" in hold.unmet:
         return Says.of(
-            "Too hot: {who} reached {reached}, limit {limit}, for {over}.",
+            "Too hot: {who} was over its limit of {limit} for {over}, and held {reached}.",
             who=who,
-            reached=Temp(hot.reached_c),
             limit=Temp(hot.limit_c),
             over=duration(max(hot.over_s, 1.0)),
+            reached=Temp(hot.reached_c),
         )
     if "overshoot" in hold.unmet and hold.overshoot_c is not None:
         return Says.of(
@@ -199,6 +222,12 @@ def _hot(hold: HoldResult) -> Says:
         high=Temp(hold.band_c[1]),
         target=Temp(hold.target_c),
     )
+
+
+def _never_there(hold: HoldResult) -> bool:
+    """Whether a load sensor stayed below the band for as long as the furnace held."""
+    nothing = hold.soak_s is not None and hold.soak_s.high <= 0.0 and hold.enter_s is None
+    return nothing and hold.temperature_from == "load"
 
 
 def _stood_below(hold: HoldResult) -> bool:
@@ -286,7 +315,11 @@ def _cause(found: Verification, hold: HoldResult, piece: PieceResult | None, fin
         return Says.of("; {why}", why=program.brief)
     lag = piece.lag_s if piece is not None and piece.lag_s is not None else hold.lag_s
     if lag is not None and lag.best >= missing_s / 2.0 and hold.enter_s is not None:
-        return Says(f"; the furnace was there {duration(lag.best)} before it")
+        return Says(f"; {LAGGED.get(hold.temperature_from or '', 'it')} lagged the furnace by {duration(lag.best)}")
+    out_s = piece.pull_s if piece is not None else None
+    left_s = max((p.pull_s for p in hold.pieces if p.pull_s is not None), default=None)
+    if out_s is not None and left_s is not None and left_s - out_s > EARLY_S:
+        return Says("; pulled early")
     return Says("")
 
 

@@ -13,6 +13,7 @@ from soakwitness.analysis.verification.inputs.bad_readings import BadReadings
 from soakwitness.analysis.verification.inputs.readings import GAP_PERIODS, gaps, last_read
 from soakwitness.analysis.verification.results.known_error import KnownError
 from soakwitness.analysis.verification.results.verification import Finding, HoldResult
+from soakwitness.analysis.verification.sensors.gathered_run import GatheredRun
 from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, duration, moment, often
 from soakwitness.firmware_bridge.runfolder.contents import RecordCheck
 
@@ -52,6 +53,7 @@ def _faults(view: View, bad: tuple[BadReadings, ...]) -> list[Finding]:
                 Says("Check the thermocouple, its connector and its lead with the supply isolated."),
                 at_s=many[0][0],
                 until_s=stretches[0][1] if stretches else None,
+                sensors=(name,),
             )
         )
     for trace in run.traces:
@@ -67,6 +69,7 @@ def _faults(view: View, bad: tuple[BadReadings, ...]) -> list[Finding]:
                         count=str(trace.dropped_points),
                     ),
                     Says("Look for a loose connector or a lead beside the element's."),
+                    sensors=(trace.name,),
                 )
             )
     told = {*begun, *(s.sensor for s in bad if s.kind == "broken")}
@@ -121,6 +124,7 @@ def _lost(view: View) -> Iterator[tuple[str, Finding]]:
                     Says("Check the thermocouple, its connector and its lead with the supply isolated."),
                     at_s=last_s,
                     until_s=float(trace.t_s[-1]),
+                    sensors=(trace.name,),
                 ),
             )
 
@@ -186,12 +190,14 @@ def _bad_finding(many: list[BadReadings]) -> Finding:
         Says(BAD_NEXT[first.kind]),
         at_s=first.start_s,
         until_s=first.end_s,
+        sensors=(first.sensor,),
     )
 
 
 def _gaps(view: View) -> list[Finding]:
     run = view.run
-    trace = (run.loads[0] if run.loads else run.chamber).readings
+    sensor = run.loads[0] if run.loads else run.chamber
+    trace = sensor.readings
     found = gaps(trace, trace.t_s[0], trace.t_s[-1])
     if not found:
         return []
@@ -199,14 +205,16 @@ def _gaps(view: View) -> list[Finding]:
     inside = next((h for h in view.holds if _touches(h, found)), None)
     total = sum(b - a for a, b in found)
     where = Says.of(", one inside the {hold}", hold=hold_words(inside)) if inside else Says("")
+    alone = _others_read(run, sensor.name, longest)
     return [
         Finding(
             "gap in record",
             "warn" if inside and inside.judged else "note",
             inside.step if inside else None,
             Says.of(
-                "{count} without a reading, {total} in all, the longest {longest}{where}.",
+                "{count} without a reading{whose}, {total} in all, the longest {longest}{where}.",
                 count=f"{len(found)} {'gap' if len(found) == 1 else 'gaps'}",
+                whose=f" of sensor {sensor.name}" if alone else "",
                 total=duration(total),
                 longest=duration(longest[1] - longest[0]),
                 where=where,
@@ -214,8 +222,18 @@ def _gaps(view: View) -> list[Finding]:
             Says("Look at the events of that time: a sensor, the link or the computer was away."),
             at_s=longest[0],
             until_s=longest[1],
+            sensors=(sensor.name,) if alone else (),
         )
     ]
+
+
+def _others_read(run: GatheredRun, name: str, gap: tuple[float, float]) -> bool:
+    """Whether some other sensor read on while one read nothing."""
+    for trace in run.record.traces:
+        inside = (trace.t_s > gap[0]) & (trace.t_s < gap[1])
+        if trace.name != name and trace.role != "ambient" and np.isfinite(trace.temp_c[inside]).any():
+            return True
+    return False
 
 
 def _touches(hold: HoldResult, found: tuple[tuple[float, float], ...]) -> bool:

@@ -9,7 +9,14 @@ import numpy as np
 from soakwitness.analysis.metallurgy.equivalents import TEMPER_BELOW_C
 from soakwitness.analysis.verification.findings import heat
 from soakwitness.analysis.verification.findings.charge_and_quench import loading_dips, unmarked_load
-from soakwitness.analysis.verification.findings.cures import cure, heat_cut, is_short, lost_before, more_minutes
+from soakwitness.analysis.verification.findings.cures import (
+    HeatCut,
+    cure,
+    heat_cut,
+    is_short,
+    lost_before,
+    more_minutes,
+)
 from soakwitness.analysis.verification.findings.view import View, hold_words, range_words, severity_of, where_words
 from soakwitness.analysis.verification.results.verification import Dip, Finding, HoldResult, Looks, Severity
 from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, duration, often
@@ -90,7 +97,9 @@ def _short(view: View, hold: HoldResult, *, as_typed: bool) -> list[Finding]:
                 missing=duration(hold.required_s - soak.best),
                 asked=duration(hold.required_s),
                 why=why,
-                cut=Says.of(" The heat {cut}: a power cut, or a program that was stopped and started again.", cut=cut)
+                cut=Says.of(
+                    " Then the furnace {cut}: a power cut, or a program stopped and started again.", cut=cut.says
+                )
                 if cut is not None
                 else Says(""),
             ),
@@ -98,15 +107,28 @@ def _short(view: View, hold: HoldResult, *, as_typed: bool) -> list[Finding]:
             at_s=hold.enter_s,
             until_s=hold.leave_s,
             pieces=tuple(p.piece for p in worst if p.piece),
-            brief=_broken_off(cut, restarts),
+            brief=_never_came(view, hold) or _broken_off(cut, restarts),
+            moments=(("heated again", cut.again_s),) if cut is not None else (),
         )
     ]
 
 
-def _broken_off(cut: Says | None, restarts: list[Dip]) -> Says | None:
+def _never_came(view: View, hold: HoldResult) -> Says | None:
+    """How far a load sensor came that stayed below the band for as long as the furnace held."""
+    load = next((s for s in view.run.loads if s.name == hold.measured_by), None)
+    if load is None or hold.enter_s is not None or not hold.stays or lost_before(view, hold):
+        return None
+    low, high = load.readings.between(hold.stays[0][0], hold.stays[-1][1])
+    read_c = load.readings.temp_c[low:high] + hold.added_c
+    if not np.isfinite(read_c).any() or float(np.nanmax(read_c)) >= hold.band_c[0]:
+        return None
+    return Says.of("the load sensor came to {peak}", peak=Temp(float(np.nanmax(read_c))))
+
+
+def _broken_off(cut: HeatCut | None, restarts: list[Dip]) -> Says | None:
     """What broke a soak off, in few words."""
     if cut is not None:
-        return Says.of("the heat {cut}", cut=cut)
+        return Says.of("then the furnace {cut}", cut=cut.says)
     if not restarts:
         return None
     longest = max(restarts, key=lambda d: d.end_s - d.start_s)

@@ -10,7 +10,9 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
+import numpy.typing as npt
 
+from soakwitness.analysis.record.run import FloatArray
 from soakwitness.analysis.verification.inputs.readings import Readings
 from soakwitness.analysis.verification.measuring.held import highest_held
 from soakwitness.analysis.verification.measuring.intervals import Allowed
@@ -89,8 +91,18 @@ def _worst_of(
     if held.value_c > 0.0:
         above = z > 0.0
         over_s = float(np.sum(np.diff(t)[above[:-1] & above[1:]]))
-        shown = TooHot(held.value_c, limit + correction_c, limit + correction_c + held.value_c, held.at_s, over_s)
+        shown = TooHot(
+            held.value_c, limit + correction_c, limit + correction_c + held.value_c, held.at_s, over_s, _when(t, above)
+        )
     return HotFigures(held.value_c, max(held.value_c, hidden), shown)
+
+
+def _when(t_s: FloatArray, above: npt.NDArray[np.bool_]) -> tuple[tuple[float, float], ...]:
+    """When readings were over a limit: from, to [s]; a break shorter than what counts as held is none."""
+    at = np.flatnonzero(above)
+    apart = np.flatnonzero(np.diff(t_s[at]) > HELD_S)
+    first, last = at[np.concatenate(([0], apart + 1))], at[np.concatenate((apart, [at.size - 1]))]
+    return tuple(zip(t_s[first].tolist(), t_s[last].tolist(), strict=True))
 
 
 def _falls_below(trace: Readings, level_c: float, since_s: float) -> float:

@@ -44,6 +44,7 @@ FINDING_CODES = (
     "late quench",
     "slow cooling",
     "not on record",
+    "not done",
     "mark in doubt",
     "tempered before it was cool",
     "loaded before recovery",
@@ -76,7 +77,8 @@ class Finding:
     """One thing flagged: ``says`` is one sentence with the numbers, ``next`` what to do or check.
 
     ``at_s`` and ``until_s`` place it on the run's clock where it has a place; ``brief`` is its reason in a few words,
-    for a sentence that tells it with others.
+    for a sentence that tells it with others; ``sensors`` names those it is about, none where it is about all,
+    and ``moments`` what else happened on its account, each with its time.
     """
 
     code: str
@@ -88,6 +90,8 @@ class Finding:
     until_s: float | None = None
     pieces: tuple[str, ...] = ()
     brief: Says | None = None
+    sensors: tuple[str, ...] = ()
+    moments: tuple[tuple[str, float], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -111,6 +115,7 @@ class PieceInfo:
     charge: str | None = None
     place: str | None = None
     treated: tuple[str, ...] = ()  # kinds of treatment that were entered for it
+    left_out: tuple[str, ...] = ()  # kinds that were entered as not done
 
 
 @dataclass(frozen=True)
@@ -161,7 +166,7 @@ class PieceResult:
 class TooHot:
     """How far the work was over its limit from load to pull, by what was held for as long as counts [K, degC].
 
-    ``at_s`` is when that began, ``over_s`` how long it was over the limit in all [s].
+    ``at_s`` is when that began, ``over_s`` how long it was over the limit in all [s], ``over`` when: from, to each.
     """
 
     by_c: float
@@ -169,6 +174,7 @@ class TooHot:
     reached_c: float
     at_s: float
     over_s: float
+    over: tuple[tuple[float, float], ...] = ()
 
 
 @dataclass(frozen=True)

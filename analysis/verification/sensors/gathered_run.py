@@ -127,9 +127,15 @@ class GatheredRun:
 
     @property
     def cold_treated(self) -> bool:
-        """Whether a cold treatment was entered for every piece that is known to be in the run."""
+        """Whether a cold treatment was entered, done or left out, for every piece that is known to be in the run."""
         known = [stay.info for stay in self.stays if stay.info is not None]
-        return bool(known) and all("cold treatment" in info.treated for info in known)
+        return bool(known) and all("cold treatment" in (*info.treated, *info.left_out) for info in known)
+
+    @property
+    def not_cold_treated(self) -> tuple[str, ...]:
+        """Pieces whose cold treatment was entered as not done."""
+        known = [stay.info for stay in self.stays if stay.info is not None]
+        return tuple(dict.fromkeys(info.id for info in known if "cold treatment" in info.left_out))
 
     @property
     def sensors(self) -> tuple[DecidingSensor, ...]:

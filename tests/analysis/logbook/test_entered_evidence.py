@@ -22,7 +22,7 @@ from soakwitness.analysis.logbook.opening import LogBook, open_logbook, statemen
 from soakwitness.analysis.logbook.pieces import change_piece, piece_named
 from soakwitness.analysis.logbook.run_loads import bind_loads, enter_load, load_of_run, load_words
 from soakwitness.analysis.logbook.runs import give_recipe, take_in
-from soakwitness.analysis.logbook.treatments import add_treatment, treatments_of, treatments_since
+from soakwitness.analysis.logbook.treatments import add_treatment, left_out_since, treatments_of, treatments_since
 from soakwitness.analysis.recomputing.refreshing import refresh
 from tests.furnace_days import HARDEN
 from tests.log_books import LATER, STAMP, book_with_run, new_book
@@ -38,6 +38,7 @@ def test_what_was_left_out_is_no_treatment_and_is_told(tmp_path: Path) -> None:
     (entry,) = add_treatment(book, ["C-1"], "cold treatment", start_utc=SEEN, not_done=True, stamp=STAMP)
     assert treatments_of(book, "C-1")[0].not_done
     assert treatments_since(book, ["C-1"], since_utc="2026-11-25T07:15:02Z") == {"C-1": ()}
+    assert left_out_since(book, ["C-1"], since_utc="2026-11-25T07:15:02Z") == {"C-1": ("cold treatment",)}
     told = [(f.code, f.says) for f in piece_history(book, "C-1").findings]
     assert ("not done", "The cold treatment was not done.") in told
     assert not [says for code, says in told if code == "not on record" and "cold" in says]

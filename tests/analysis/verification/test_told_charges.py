@@ -196,6 +196,15 @@ def test_a_cold_treatment_is_asked_for_until_it_was_entered_for_every_piece(
     assert told == ([says] if asked else [])
 
 
+def test_a_cold_treatment_left_out_is_told_as_not_done_and_not_as_unknown() -> None:
+    pieces = tuple(PieceInfo(f"P-{n}", charge="charge 1", left_out=("cold treatment",)) for n in (1, 2))
+    found = checked([*UP, *DOWN], ORDERED, pieces=pieces).findings
+    assert [str(f.says) for f in found if f.code == "not done"] == [
+        "The cold treatment of P-1 and P-2 was not done, as was entered."
+    ]
+    assert not any(f.code == "not on record" for f in found)
+
+
 def test_a_mark_in_doubt_stands_where_it_was_made() -> None:
     doubt = only(checked([*UP, *DOWN], HOT, mark(2000, "load", "A"), mark(2900, "pull", "B")), "mark in doubt")
     assert (doubt.severity, doubt.at_s, doubt.pieces) == ("note", 2900, ("B",))
