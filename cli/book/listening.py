@@ -38,7 +38,7 @@ def listen(port: int, *, lan: bool) -> list[socket.socket]:
 
 
 def _socket(family: int, address: str, port: int) -> socket.socket:
-    made = socket.socket(family, socket.SOCK_STREAM)
+    made = socket.socket(family, socket.SOCK_STREAM, socket.IPPROTO_TCP)  # named: else asyncio lets answers wait 40 ms
     try:
         if os.name != "nt":
             made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
