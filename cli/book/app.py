@@ -11,12 +11,12 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from soakwitness.cli.book import devices_page, guide_page, now_page, runs_page
+from soakwitness.cli.book import certificate_page, devices_page, guide_page, now_page, runs_page
 from soakwitness.cli.book.desk import Desk
 from soakwitness.cli.book.doors import Doors
 from soakwitness.cli.book.refusing import handlers, strangers_page
 
-PAGES = (now_page, runs_page, guide_page, devices_page)  # each has ``routes(desk)``
+PAGES = (now_page, runs_page, guide_page, devices_page, certificate_page)  # each has ``routes(desk)``
 
 KINDS = {".css": "text/css; charset=utf-8", ".js": "text/javascript; charset=utf-8", ".svg": "image/svg+xml"}
 

@@ -18,6 +18,7 @@ from starlette.routing import NoMatchFound
 
 from soakwitness.cli.book.devices import THIS_COMPUTER, Devices
 from soakwitness.cli.book.doors import FormTokens
+from soakwitness.cli.book.encrypting import Encryption
 from soakwitness.cli.book.states import States
 from soakwitness.cli.book.working import WorkerProcess
 
@@ -49,6 +50,7 @@ class Desk:
     worker: WorkerProcess
     tokens: FormTokens = field(default_factory=FormTokens)
     now: Callable[[], datetime] = lambda: datetime.now(UTC)
+    encryption: Encryption | None = None
 
     @contextlib.contextmanager
     def open_book(self) -> Iterator[LogBook]:

@@ -79,6 +79,13 @@ def host_names() -> set[str]:
     return {"localhost", name, f"{name}.local", *([] if name.endswith(".local") else [name.split(".")[0] + ".local"])}
 
 
+def certificate_names() -> list[str]:
+    """Names and addresses that a certificate of this computer is for, its own name first."""
+    name = socket.gethostname().lower()
+    names = [name, *sorted(host_names() - {name}), "127.0.0.1", "::1", *network_addresses()]
+    return [one for one in names if one.isascii() and one]
+
+
 def in_url(address: str) -> str:
     """An address as it stands in a link."""
     return f"[{address}]" if ":" in address else address

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import asyncio
 import contextlib
+import functools
 import json
 import os
 import signal
@@ -22,8 +23,9 @@ from soakwitness.cli.book.app import book_app
 from soakwitness.cli.book.desk import Desk
 from soakwitness.cli.book.devices import Devices
 from soakwitness.cli.book.doors import Doors, FormTokens
+from soakwitness.cli.book.encrypting import HANDSHAKE_S, LOOKED_AT_EVERY_S, Encryption, own_encryption
 from soakwitness.cli.book.hearing import Ear
-from soakwitness.cli.book.listening import BACKLOG, host_names, in_url, listen, network_addresses
+from soakwitness.cli.book.listening import BACKLOG, certificate_names, host_names, in_url, listen, network_addresses
 from soakwitness.cli.book.now_page import judge_when_over
 from soakwitness.cli.book.patience import Patient
 from soakwitness.cli.book.states import LOOK_S, States
@@ -47,10 +49,20 @@ class BookAsked:
     port: int
     lan: bool = False
     idle_s: float | None = None
+    https: bool = False
+    given: Encryption | None = None  # a certificate of the person's own
 
 
 class BookServer(uvicorn.Server):
-    """Uvicorn's server; signals are the book's own."""
+    """Uvicorn's server; signals are the book's own, and who says nothing while encryption begins is not waited for."""
+
+    async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+        """Begin to listen; uvicorn itself sets no limit to a handshake, asyncio one of 60 s."""
+        loop = asyncio.get_running_loop()
+        if self.config.ssl is not None:
+            limited = functools.partial(loop.create_server, ssl_handshake_timeout=HANDSHAKE_S)
+            loop.create_server = limited  # type: ignore[method-assign]
+        await super().startup(sockets)
 
     @contextlib.contextmanager
     def capture_signals(self) -> Iterator[None]:
@@ -86,8 +98,11 @@ def serve(asked: BookAsked, ready: Callable[[Joined], None], *, detached: bool =
         ear = Ear()
         kept.callback(ear.close)
         port = listening[0].getsockname()[1]
-        network = [f"http://{in_url(a)}:{port}/" for a in network_addresses()] if asked.lan else []
-        joined = Joined(f"http://127.0.0.1:{port}/", None, tuple(network))
+        encryption = _encryption(asked)
+        scheme = "http" if encryption is None else "https"
+        network = [f"{scheme}://{in_url(a)}:{port}/" for a in network_addresses()] if asked.lan else []
+        trust = None if encryption is None else encryption.fingerprint
+        joined = Joined(f"{scheme}://127.0.0.1:{port}/", None, tuple(network), trust)
         about = {
             "address": joined.address,
             "network": network,
@@ -105,7 +120,7 @@ def serve(asked: BookAsked, ready: Callable[[Joined], None], *, detached: bool =
         devices = Devices(asked.logbook)
         if network and not devices.all():
             joined = replace(joined, link=f"{network[0]}?token={devices.add(FIRST_DEVICE, 'mark')}")
-        asyncio.run(_serve(asked, devices, ear, listening, lambda: ready(joined), detached))
+        asyncio.run(_serve(asked, devices, ear, listening, encryption, lambda: ready(joined), detached))
         devices.keep_seen()
 
 
@@ -114,15 +129,17 @@ async def _serve(
     devices: Devices,
     ear: Ear,
     listening: list[socket.socket],
+    encryption: Encryption | None,
     ready: Callable[[], None],
     detached: bool,
 ) -> None:
     states = States(asked.logbook / "runs")
-    desk = Desk(asked.logbook, states, devices, WorkerProcess(asked.logbook), FormTokens(devices.secret()))
+    tokens = FormTokens(devices.secret())
+    desk = Desk(asked.logbook, states, devices, WorkerProcess(asked.logbook), tokens, encryption=encryption)
     states.when_over = judge_when_over(desk)
     await ear.listen(states.take)
     doors = book_app(desk, host_names())
-    server = BookServer(_config(doors))
+    server = BookServer(_config(doors, encryption))
 
     def end(number: int, frame: object) -> None:
         states.close()
@@ -142,7 +159,16 @@ async def _serve(
         ear.stop()
 
 
-def _config(app: ASGIApp) -> uvicorn.Config:
+def _encryption(asked: BookAsked) -> Encryption | None:
+    """What is encrypted with, where that is asked for."""
+    if not asked.https and asked.given is None:
+        return None
+    found = asked.given or own_encryption(asked.logbook, certificate_names())
+    found.check()
+    return found
+
+
+def _config(app: ASGIApp, encryption: Encryption | None) -> uvicorn.Config:
     return uvicorn.Config(
         app,
         http=Patient,
@@ -155,12 +181,22 @@ def _config(app: ASGIApp) -> uvicorn.Config:
         backlog=BACKLOG,
         limit_concurrency=MOST_CONNECTIONS,
         timeout_graceful_shutdown=GRACE_S,
+        ssl_certfile=None if encryption is None else encryption.certificate,
+        ssl_keyfile=None if encryption is None else encryption.key,
     )
+
+
+async def _renew(asked: BookAsked, server: BookServer) -> None:
+    """Renew the certificate where its end is near or an address is new, or take the one given as it is now."""
+    with contextlib.suppress(BookRefused):  # the old one serves on
+        found = await asyncio.to_thread(_encryption, asked)
+        if found is not None and server.config.ssl is not None:
+            server.config.ssl.load_cert_chain(found.certificate, found.key)
 
 
 async def _tend(asked: BookAsked, desk: Desk, doors: Doors, server: BookServer) -> None:
     """Notice recorders that fell silent, devices that were withdrawn, and the time to end."""
-    idle, kept_s = Idle(asked.idle_s), time.monotonic()
+    idle, kept_s, renewed_s = Idle(asked.idle_s), time.monotonic(), time.monotonic()
     while not server.should_exit:
         await asyncio.sleep(LOOK_S)
         desk.states.look_for_ends()
@@ -168,6 +204,9 @@ async def _tend(asked: BookAsked, desk: Desk, doors: Doors, server: BookServer) 
         if time.monotonic() - kept_s > SEEN_KEPT_EVERY_S:
             kept_s = time.monotonic()
             await asyncio.to_thread(desk.devices.keep_seen)
+        if time.monotonic() - renewed_s > LOOKED_AT_EVERY_S:
+            renewed_s = time.monotonic()
+            desk.states.begin(_renew(asked, server))
         if idle.over(busy=desk.states.busy, requests=server.server_state.total_requests):
             desk.states.close()
             server.should_exit = True
@@ -180,6 +219,7 @@ def main() -> None:
     parser.add_argument("--port", type=int, required=True)
     parser.add_argument("--lan", action="store_true")
     parser.add_argument("--idle", type=float, default=None)
+    parser.add_argument("--https", action="store_true")
     options = parser.parse_args()
 
     def ready(joined: Joined) -> None:
@@ -189,7 +229,7 @@ def main() -> None:
                 os.dup2(nowhere.fileno(), number)
 
     try:
-        serve(BookAsked(options.logbook, options.port, options.lan, options.idle), ready, detached=True)
+        serve(BookAsked(options.logbook, options.port, options.lan, options.idle, options.https), ready, detached=True)
     except (BookRefused, OSError) as error:
         print(json.dumps({"refused": str(error)}), flush=True)
         sys.exit(2)

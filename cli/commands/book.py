@@ -13,12 +13,16 @@ from soakwitness.cli.terminal.beginning import address_words, lan_option, link_c
 if TYPE_CHECKING:
     from soakwitness.cli.telling.joining import Joined
 
+FILE = click.Path(path_type=Path, dir_okay=False)
 LABEL_ENDINGS = (".svg", ".pdf", ".png")
 
 
 @click.command()
 @lan_option
 @port_option
+@click.option("--https", is_flag=True, help="Encrypt, by an authority of the book's own that devices come to trust.")
+@click.option("--certificate", type=FILE, metavar="FILE", help="Encrypt by this certificate instead; with --key.")
+@click.option("--key", type=FILE, metavar="FILE", help="Its key.")
 @click.option("--stop", is_flag=True, help="End the book of this log book.")
 @click.option("--device", type=Words(), metavar="NAME", help="Make the link of one device, such as a phone.")
 @click.option("--look-only", is_flag=True, help="With --device: it may look, and mark nothing.")
@@ -39,6 +43,9 @@ def book(
     context: click.Context,
     lan: bool,
     port: int | None,
+    https: bool,
+    certificate: Path | None,
+    key: Path | None,
     stop: bool,
     device: str | None,
     look_only: bool,
@@ -59,7 +66,10 @@ def book(
     """
     asked = {"--stop": stop, "--device": device is not None, "--devices": devices, "--withdraw": withdraw is not None}
     asked["--install"] = install
-    _check(asked, serving=lan or port is not None, of_device=look_only or label is not None, write=write)
+    if (certificate is None) != (key is None):
+        raise WrongUse("--certificate and --key belong together.")
+    serving = lan or https or port is not None or certificate is not None
+    _check(asked, serving=serving, of_device=look_only or label is not None, write=write)
     if stop:
         return _stop(logbook)
     if install:
@@ -76,7 +86,7 @@ def book(
         gone = Devices(logbook).withdraw(withdraw)
         click.echo(f'"{gone.name}" is shut out. Its link opens nothing any more.')
         return
-    _serve(logbook, lan, port)
+    _serve(logbook, lan, port, https, None if certificate is None or key is None else (certificate, key))
 
 
 def _check(asked: dict[str, bool], *, serving: bool, of_device: bool, write: bool) -> None:
@@ -85,19 +95,20 @@ def _check(asked: dict[str, bool], *, serving: bool, of_device: bool, write: boo
     if len(given) > 1:
         raise WrongUse(f"{' and '.join(given)}: one at a time.")
     if serving and given and given != ["--install"]:
-        raise WrongUse(f"--lan and --port begin a book, {given[0]} does not.")
+        raise WrongUse(f"--lan, --port, --https and --certificate begin a book, {given[0]} does not.")
     if of_device and given != ["--device"]:
         raise WrongUse("--look-only and --label belong to --device.")
     if write and given != ["--install"]:
         raise WrongUse("--write belongs to --install.")
 
 
-def _serve(logbook: Path, lan: bool, port: int | None) -> None:
+def _serve(logbook: Path, lan: bool, port: int | None, https: bool, given: tuple[Path, Path] | None) -> None:
     from soakwitness.cli.telling.book_file import DEFAULT_PORT, running_book
 
     running = running_book(logbook)
     if running is not None:
         raise WrongUse(f"{logbook} has its book already, at {running.address}. End it first: soakwitness book --stop")
+    from soakwitness.cli.book.encrypting import Encryption
     from soakwitness.cli.book.serving import BookAsked, serve
 
     def ready(joined: Joined) -> None:
@@ -107,7 +118,9 @@ def _serve(logbook: Path, lan: bool, port: int | None) -> None:
             click.echo(words, err=True)
         click.echo(joined.address)
 
-    serve(BookAsked(logbook.absolute(), DEFAULT_PORT if port is None else port, lan), ready)
+    port = DEFAULT_PORT if port is None else port
+    own = None if given is None else Encryption(*given)
+    serve(BookAsked(logbook.absolute(), port, lan, https=https, given=own), ready)
 
 
 def _stop(logbook: Path) -> None:

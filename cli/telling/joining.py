@@ -24,11 +24,15 @@ class BookRefused(Exception):
 
 @dataclass(frozen=True)
 class Joined:
-    """A book that serves: on this computer, and where in the network; ``link`` lets the first device in."""
+    """A book that serves: on this computer, and where in the network; ``link`` lets the first device in.
+
+    ``trust`` is the fingerprint of the authority that it encrypts by, where it has its own.
+    """
 
     address: str
     link: str | None = None
     network: tuple[str, ...] = ()
+    trust: str | None = None
 
 
 def join_or_start(logbook: Path, *, port: int | None = None, lan: bool = False, idle_s: float = IDLE_S) -> Joined:

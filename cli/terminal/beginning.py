@@ -82,6 +82,9 @@ def address_words(joined: Joined) -> list[str]:
         words.append(f"In the workshop network, for devices that have their link: {', '.join(joined.network)}")
     if joined.link is not None:
         words.append(f"Link of the first phone or tablet: {joined.link}")
+    if joined.trust is not None:
+        words.append(f"How a device comes to trust it: {(joined.network or (joined.address,))[0]}certificate")
+        words.append(f"Fingerprint of its certificate (SHA-256): {joined.trust}")
     return words
 
 
