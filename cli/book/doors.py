@@ -50,6 +50,7 @@ NO_LINK = (
 )
 MOST_GUESSES = 30
 MOST_ADDRESSES = 1000
+MOST_AT_ONCE = 30  # of one device: no browser opens so many, and streams are limited for all of them together
 COOKIE_S = 400 * 86400  # the longest that browsers keep one
 MOST_FORM_BYTES = 64_000
 FORM_TOKEN = "form_token"
@@ -156,6 +157,8 @@ class Doors:
             return None if _is_open(scope) else self._to_stranger(scope, headers)
         if scope["method"] == "POST" and not _from_here(scope, headers):
             return _says(403, "This was sent from another page than the book's own. Load the page anew.")
+        if sum(1 for one, _ in self._within if one.token_sha256 == device.token_sha256) >= MOST_AT_ONCE:
+            return _says(429, "This device asks for too much at once. Close pages of the book that are open on it.")
         state["device"] = device
         return None
 

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import contextlib
 import errno
+import http.client
 import ipaddress
 import json
 import os
 import socket
+import ssl
 import struct
 import sys
 import urllib.request
@@ -55,14 +57,17 @@ def _socket(family: int, address: str, port: int) -> socket.socket:
 
 def _taken_words(port: int) -> str:
     """Who has a port, where it is another book."""
-    address = f"http://127.0.0.1:{port}/"
-    with contextlib.suppress(OSError, ValueError, KeyError, TypeError):
-        with urllib.request.urlopen(f"{address}about", timeout=2) as answer:
-            about = json.loads(answer.read(10_000))
-        return (
-            f"Port {port} is used by the book of {about['logbook']} (version {about['version']}), at {address}. "
-            "Give another: --port N"
-        )
+    unchecked = ssl.create_default_context()  # only asked for its name, by whoever may not trust it yet
+    unchecked.check_hostname, unchecked.verify_mode = False, ssl.CERT_NONE
+    for scheme in ("http", "https"):
+        address = f"{scheme}://127.0.0.1:{port}/"
+        with contextlib.suppress(OSError, ValueError, KeyError, TypeError, http.client.HTTPException):
+            with urllib.request.urlopen(f"{address}about", timeout=2, context=unchecked) as answer:
+                about = json.loads(answer.read(10_000))
+            return (
+                f"Port {port} is used by the book of {about['logbook']} (version {about['version']}), at {address}. "
+                "Give another: --port N"
+            )
     return f"Port {port} is used by another program. Give another: --port N"
 
 

@@ -20,7 +20,7 @@ import pytest
 
 from soakwitness.cli.book import patience
 from soakwitness.cli.book.devices import Devices, Rights
-from soakwitness.cli.book.doors import COOKIE, MOST_GUESSES
+from soakwitness.cli.book.doors import COOKIE, MOST_AT_ONCE, MOST_GUESSES
 from soakwitness.cli.book.listening import in_url, network_addresses
 from tests.cli.books import INJECTED, ServedBook, a_state, served, until
 
@@ -287,6 +287,16 @@ def test_many_at_once_from_elsewhere_leave_the_recorder_unharmed(lan: Lan) -> No
     for thread in threads:
         thread.join()
     assert longest_s < 0.5
+
+
+def test_one_device_with_many_streams_leaves_room_for_the_others(lan: Lan) -> None:
+    greedy, other = lan.let_in("greedy", "look"), lan.let_in("other", "look")
+    with ExitStack() as streams:
+        for _ in range(MOST_AT_ONCE):
+            streams.enter_context(stream_of(lan, greedy))
+        assert lan.ask("/", greedy).status == 429
+        assert lan.ask("/", other).status == 200
+    until(lambda: lan.ask("/", greedy).status == 200)
 
 
 # ---------------------------------------------------------------- forged requests

@@ -22,7 +22,7 @@ from soakwitness.cli.book import encrypting
 from soakwitness.cli.book.devices import Devices
 from soakwitness.cli.book.doors import COOKIE
 from soakwitness.cli.book.encrypting import FOLDER, Encryption, own_encryption
-from soakwitness.cli.book.listening import certificate_names, network_addresses
+from soakwitness.cli.book.listening import certificate_names, listen, network_addresses
 from soakwitness.cli.book.serving import BookAsked, _renew
 from soakwitness.cli.telling.joining import BookRefused
 from tests.cli.books import ServedBook, served
@@ -190,6 +190,11 @@ def test_plain_http_is_not_answered_and_silent_handshakes_keep_nobody_out(book: 
         began = time.monotonic()
         assert ask(book, "127.0.0.1", "/", trusting(book.logbook))[0] == 200
         assert time.monotonic() - began < 3.0
+
+
+def test_a_port_that_an_encrypted_book_has_is_refused_with_its_log_book(book: ServedBook) -> None:
+    with pytest.raises(BookRefused, match=f"used by the book of {book.logbook} .*at {book.address}"):
+        listen(book.port, lan=False)
 
 
 def test_a_book_without_encryption_has_no_such_page(tmp_path: Path) -> None:

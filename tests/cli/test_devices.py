@@ -15,6 +15,7 @@ from click.testing import CliRunner, Result
 from soakwitness.cli.book.devices import DEVICES_FILE, MOST_DEVICES, DeviceRefused, Devices, checked_name
 from soakwitness.cli.charts.device_label import CODE_IN, HIGH_IN, MARGIN_IN, write_label
 from soakwitness.cli.main import soakwitness
+from soakwitness.cli.terminal.attending import Screen
 from soakwitness.cli.terminal.square_code import HALVES, INK, PLAIN, code_lines, code_rows
 from soakwitness.cli.words.device_words import device_link
 
@@ -198,6 +199,14 @@ def test_the_code_is_left_out_where_it_cannot_be_shown(monkeypatch: pytest.Monke
     assert code_lines(LINK, plain, columns=80) == []
     monkeypatch.setenv("TERM", "dumb")
     assert code_lines(LINK, Terminal(), columns=80) == []
+
+
+def test_a_link_beside_a_recording_is_never_broken_into_lines(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(Screen, "_width", lambda _: 40)
+    for link in (LINK, LINK.replace("zB", "-z-B-")):
+        shown = Terminal()
+        Screen(out=io.StringIO(), err=shown).message(f"Link of the first phone or tablet: {link}")
+        assert link in shown.getvalue()
 
 
 def test_the_label_carries_the_code_the_name_and_what_it_does_not(tmp_path: Path) -> None:
