@@ -184,17 +184,14 @@ def _write_label(label: Path, name: str, rights: str, link: str) -> None:
 
 def _list(logbook: Path) -> None:
     from soakwitness.cli.book.devices import RIGHTS_WORDS, Devices
-    from soakwitness.cli.options.entering import shown_time, table
+    from soakwitness.cli.options.entering import shown_time
 
     there = Devices(logbook).all()
     if not there:
         click.echo('No device has a link. Make one: soakwitness book --device "tablet at the furnace"')
-        return
-    rows = [
-        (d.name, RIGHTS_WORDS[d.rights], f"since {shown_time(d.since_utc)}", f"last here {shown_time(d.seen_utc)}")
-        for d in there
-    ]
-    click.echo(table(rows))
+    for d in there:
+        seen = "never here" if d.seen_utc is None else f"last here {shown_time(d.seen_utc)}"
+        click.echo(f"{d.name}: {RIGHTS_WORDS[d.rights]}, link since {shown_time(d.since_utc)}, {seen}")
 
 
 def _install(context: click.Context, logbook: Path, *, write: bool, force: bool) -> None:
