@@ -16,6 +16,7 @@ ORDER = (
     "handling",
     "first-run",
     "book",
+    "devices",
     "marks",
     "verify",
     "definitions",
