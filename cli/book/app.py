@@ -9,12 +9,12 @@ from importlib.resources.abc import Traversable
 from starlette.applications import Starlette
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
-from starlette.responses import PlainTextResponse, Response
+from starlette.responses import Response
 from starlette.routing import Route
-from starlette.types import ASGIApp
 
-from soakwitness.analysis.errors import LogBookError
 from soakwitness.cli.book import (
+    certificate_page,
+    devices_page,
     enter_pages,
     guide_page,
     now_page,
@@ -26,21 +26,33 @@ from soakwitness.cli.book import (
 )
 from soakwitness.cli.book.desk import Desk
 from soakwitness.cli.book.doors import Doors
+from soakwitness.cli.book.refusing import handlers, strangers_page
 
 # each has ``routes(desk)``
-PAGES = (now_page, taps, runs_page, run_page, pieces_page, piece_page, enter_pages, guide_page)
+PAGES = (
+    now_page,
+    taps,
+    runs_page,
+    run_page,
+    pieces_page,
+    piece_page,
+    enter_pages,
+    guide_page,
+    devices_page,
+    certificate_page,
+)
 
 KINDS = {".css": "text/css; charset=utf-8", ".js": "text/javascript; charset=utf-8", ".svg": "image/svg+xml"}
 
 
-def book_app(desk: Desk, hosts: Iterable[str]) -> ASGIApp:
+def book_app(desk: Desk, hosts: Iterable[str]) -> Doors:
     """The whole book."""
     routes = [route for page in PAGES for route in page.routes(desk)]
     pages = Starlette(
         routes=[*routes, _static()],
-        exception_handlers={HTTPException: _refused, LogBookError: _no_book},  # type: ignore[dict-item]
+        exception_handlers=handlers(desk),
     )
-    return Doors(pages, hosts=hosts, devices=desk.devices)
+    return Doors(pages, hosts=hosts, devices=desk.devices, strangers_page=strangers_page)
 
 
 def _static() -> Route:
@@ -64,12 +76,3 @@ def _static() -> Route:
 
 def _files(folder: Traversable, before: str) -> list[tuple[str, Traversable]]:
     return [(before + place.name, place) for place in folder.iterdir() if place.is_file()]
-
-
-async def _refused(request: Request, error: HTTPException) -> Response:
-    words = "Nothing here." if error.status_code == 404 else error.detail
-    return PlainTextResponse(words + "\n", status_code=error.status_code)
-
-
-async def _no_book(request: Request, error: LogBookError) -> Response:
-    return PlainTextResponse(f"{error}\n", status_code=503)

@@ -16,8 +16,9 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse
 from starlette.routing import NoMatchFound
 
-from soakwitness.cli.book.devices import Devices
+from soakwitness.cli.book.devices import THIS_COMPUTER, Devices
 from soakwitness.cli.book.doors import FormTokens
+from soakwitness.cli.book.encrypting import Encryption
 from soakwitness.cli.book.in_step import InStep
 from soakwitness.cli.book.lines_kept import LinesKept
 from soakwitness.cli.book.states import States
@@ -39,6 +40,7 @@ NAVIGATION = (
     ("Furnace", "furnace"),
     ("Guide", "guide"),
 )
+OF_THIS_COMPUTER = (("Devices", "devices"),)
 
 PATIENCE_S = 0.5  # a page does not wait for another writer; the next one takes in what is new
 
@@ -58,6 +60,7 @@ class Desk:
     lines: LinesKept = field(default_factory=LinesKept)
     in_step: InStep = field(default_factory=InStep)
     now: Callable[[], datetime] = lambda: datetime.now(UTC)
+    encryption: Encryption | None = None
 
     @contextlib.contextmanager
     def open_book(self) -> Iterator[LogBook]:
@@ -86,21 +89,19 @@ class Desk:
 
     def page(self, request: Request, template: str, *, here: str, status: int = 200, **shown: Any) -> HTMLResponse:
         """A page from its template. ``here`` is the name of the route that the navigation marks."""
-        text = (
-            _templates()
-            .get_template(template)
-            .render(
-                here=here,
-                navigation=self._navigation(request),
-                form_token=self.tokens.of(request),
-                way=lambda name, **parts: way(request, name, **parts),
-                **shown,
-            )
+        text = page_text(
+            template,
+            here=here,
+            navigation=self._navigation(request),
+            form_token=self.tokens.of(request),
+            way=lambda name, **parts: way(request, name, **parts),
+            **shown,
         )
         return HTMLResponse(text, status_code=status)
 
     def _navigation(self, request: Request) -> Sequence[tuple[str, str, str]]:
-        found = ((word, name, way(request, name)) for word, name in NAVIGATION)
+        own = OF_THIS_COMPUTER if request.state.device is THIS_COMPUTER else ()
+        found = ((word, name, way(request, name)) for word, name in (*NAVIGATION, *own))
         return [(word, name, path) for word, name, path in found if path is not None]
 
 
@@ -110,6 +111,11 @@ def way(request: Request, name: str, **parts: Any) -> str | None:
         return str(request.app.url_path_for(name, **parts))
     except NoMatchFound:
         return None
+
+
+def page_text(template: str, **shown: Any) -> str:
+    """A page as text."""
+    return _templates().get_template(template).render(**shown)
 
 
 @cache

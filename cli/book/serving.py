@@ -5,34 +5,39 @@ from __future__ import annotations
 import argparse
 import asyncio
 import contextlib
-import errno
+import functools
 import json
 import os
 import signal
 import socket
 import sys
 import time
-import urllib.request
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
 import uvicorn
+from starlette.types import ASGIApp
 
 from soakwitness.cli.book.app import book_app
 from soakwitness.cli.book.desk import Desk
 from soakwitness.cli.book.devices import Devices
+from soakwitness.cli.book.doors import Doors, FormTokens
+from soakwitness.cli.book.encrypting import HANDSHAKE_S, LOOKED_AT_EVERY_S, Encryption, own_encryption
 from soakwitness.cli.book.hearing import Ear
+from soakwitness.cli.book.listening import BACKLOG, certificate_names, host_names, in_url, listen, network_addresses
 from soakwitness.cli.book.now_page import judge_when_over
+from soakwitness.cli.book.patience import Patient
 from soakwitness.cli.book.runs_page import warm_up
 from soakwitness.cli.book.states import LOOK_S, States
 from soakwitness.cli.book.working import WorkerProcess
 from soakwitness.cli.telling.book_file import claim_book
-from soakwitness.cli.telling.joining import BookRefused
+from soakwitness.cli.telling.joining import BookRefused, Joined
 from soakwitness.firmware_bridge.runfolder.lock import LockHeld
 from soakwitness.firmware_bridge.version import VERSION
 
 GRACE_S = 1
+SEEN_KEPT_EVERY_S = 30.0
 MOST_CONNECTIONS = 1000
 FIRST_DEVICE = "first device"
 
@@ -45,10 +50,20 @@ class BookAsked:
     port: int
     lan: bool = False
     idle_s: float | None = None
+    https: bool = False
+    given: Encryption | None = None  # a certificate of the person's own
 
 
 class BookServer(uvicorn.Server):
-    """Uvicorn's server; signals are the book's own."""
+    """Uvicorn's server; signals are the book's own, and who says nothing while encryption begins is not waited for."""
+
+    async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+        """Begin to listen; uvicorn itself sets no limit to a handshake, asyncio one of 60 s."""
+        loop = asyncio.get_running_loop()
+        if self.config.ssl is not None:
+            limited = functools.partial(loop.create_server, ssl_handshake_timeout=HANDSHAKE_S)
+            loop.create_server = limited  # type: ignore[method-assign]
+        await super().startup(sockets)
 
     @contextlib.contextmanager
     def capture_signals(self) -> Iterator[None]:
@@ -56,63 +71,76 @@ class BookServer(uvicorn.Server):
         yield
 
 
-def serve(asked: BookAsked, ready: Callable[[str, str | None], None], *, detached: bool = False) -> None:
-    """Serve until it is ended; ``ready`` is told the address on this computer, and with ``lan`` that in the
-    network: for a first device with its token.
+class Idle:
+    """Tells when a book that a recording started was not needed for long enough."""
+
+    def __init__(self, idle_s: float | None, clock: Callable[[], float] = time.monotonic) -> None:
+        self._idle_s = idle_s
+        self._clock = clock
+        self._used_s = clock()
+        self._requests = 0
+
+    def over(self, *, busy: bool, requests: int) -> bool:
+        """Whether it may end. ``busy``: something records or someone looks; ``requests``: how many were answered."""
+        if busy or requests != self._requests:
+            self._used_s, self._requests = self._clock(), requests
+        return self._idle_s is not None and self._clock() - self._used_s > self._idle_s
+
+
+def serve(asked: BookAsked, ready: Callable[[Joined], None], *, detached: bool = False) -> None:
+    """Serve until it is ended; ``ready`` is told where, and with ``lan`` the link of the first device.
 
     Raises BookRefused if the log book has a book already, or the port is taken.
     """
-    listening = _listen(asked)
-    ear = Ear()
-    try:
-        port = listening.getsockname()[1]
-        address = f"http://127.0.0.1:{port}/"
-        about = {"address": address, "version": VERSION, "lan": asked.lan, "hears": ear.where}
+    with contextlib.ExitStack() as kept:
+        listening = listen(asked.port, lan=asked.lan)
+        for one in listening:
+            kept.callback(one.close)
+        ear = Ear()
+        kept.callback(ear.close)
+        port = listening[0].getsockname()[1]
+        encryption = _encryption(asked)
+        scheme = "http" if encryption is None else "https"
+        network = [f"{scheme}://{in_url(a)}:{port}/" for a in network_addresses()] if asked.lan else []
+        trust = None if encryption is None else encryption.fingerprint
+        joined = Joined(f"{scheme}://127.0.0.1:{port}/", None, tuple(network), trust)
+        about = {
+            "address": joined.address,
+            "network": network,
+            "version": VERSION,
+            "lan": asked.lan,
+            "hears": ear.where,
+        }
         try:
-            lock = claim_book(asked.logbook, about)
+            kept.callback(claim_book(asked.logbook, about).release)
         except LockHeld as error:
             raise BookRefused(
                 f"{asked.logbook} has its book already, at {error.holder.get('address')}. "
                 "Open that, or end it first: soakwitness book --stop"
             ) from None
-        try:
-            devices = Devices(asked.logbook)
-            link = None
-            if asked.lan:
-                token = "" if devices.all() else f"?token={devices.add(FIRST_DEVICE, 'mark')}"
-                link = f"http://{network_address()}:{port}/{token}"
-            asyncio.run(_serve(asked, devices, ear, listening, lambda: ready(address, link), detached))
-        finally:
-            lock.release()
-    finally:
-        listening.close()
-        ear.close()
+        devices = Devices(asked.logbook)
+        if network and not devices.all():
+            joined = replace(joined, link=f"{network[0]}?token={devices.add(FIRST_DEVICE, 'mark')}")
+        asyncio.run(_serve(asked, devices, ear, listening, encryption, lambda: ready(joined), detached))
+        devices.keep_seen()
 
 
 async def _serve(
     asked: BookAsked,
     devices: Devices,
     ear: Ear,
-    listening: socket.socket,
+    listening: list[socket.socket],
+    encryption: Encryption | None,
     ready: Callable[[], None],
     detached: bool,
 ) -> None:
     states = States(asked.logbook / "runs")
-    desk = Desk(asked.logbook, states, devices, WorkerProcess(asked.logbook))
+    tokens = FormTokens(devices.secret())
+    desk = Desk(asked.logbook, states, devices, WorkerProcess(asked.logbook), tokens, encryption=encryption)
     states.when_over = judge_when_over(desk)
     await ear.listen(states.take)
-    config = uvicorn.Config(
-        book_app(desk, host_names(asked.lan)),
-        log_config=None,
-        access_log=False,
-        server_header=False,
-        lifespan="off",
-        ws="none",
-        proxy_headers=False,
-        limit_concurrency=MOST_CONNECTIONS,
-        timeout_graceful_shutdown=GRACE_S,
-    )
-    server = BookServer(config)
+    doors = book_app(desk, host_names())
+    server = BookServer(_config(doors, encryption))
 
     def end(number: int, frame: object) -> None:
         states.close()
@@ -124,76 +152,66 @@ async def _serve(
             signal.signal(getattr(signal, name), signal.SIG_IGN if detached else end)
     ready()
     states.begin(asyncio.to_thread(warm_up, desk))
-    tending = asyncio.create_task(_tend(asked, states, server))
+    tending = asyncio.create_task(_tend(asked, desk, doors, server))
     try:
-        await server.serve(sockets=[listening])
+        await server.serve(sockets=listening)
     finally:
         tending.cancel()
         await desk.worker.leave()
         ear.stop()
 
 
-async def _tend(asked: BookAsked, states: States, server: BookServer) -> None:
-    """Notice recorders that fell silent, and the time to end."""
-    used_s, requests = time.monotonic(), 0
+def _encryption(asked: BookAsked) -> Encryption | None:
+    """What is encrypted with, where that is asked for."""
+    if not asked.https and asked.given is None:
+        return None
+    found = asked.given or own_encryption(asked.logbook, certificate_names())
+    found.check()
+    return found
+
+
+def _config(app: ASGIApp, encryption: Encryption | None) -> uvicorn.Config:
+    return uvicorn.Config(
+        app,
+        http=Patient,
+        log_config=None,
+        access_log=False,
+        server_header=False,
+        lifespan="off",
+        ws="none",
+        proxy_headers=False,
+        backlog=BACKLOG,
+        limit_concurrency=MOST_CONNECTIONS,
+        timeout_graceful_shutdown=GRACE_S,
+        ssl_certfile=None if encryption is None else encryption.certificate,
+        ssl_keyfile=None if encryption is None else encryption.key,
+    )
+
+
+async def _renew(asked: BookAsked, server: BookServer) -> None:
+    """Renew the certificate where its end is near or an address is new, or take the one given as it is now."""
+    with contextlib.suppress(BookRefused):  # the old one serves on
+        found = await asyncio.to_thread(_encryption, asked)
+        if found is not None and server.config.ssl is not None:
+            server.config.ssl.load_cert_chain(found.certificate, found.key)
+
+
+async def _tend(asked: BookAsked, desk: Desk, doors: Doors, server: BookServer) -> None:
+    """Notice recorders that fell silent, devices that were withdrawn, and the time to end."""
+    idle, kept_s, renewed_s = Idle(asked.idle_s), time.monotonic(), time.monotonic()
     while not server.should_exit:
         await asyncio.sleep(LOOK_S)
-        states.look_for_ends()
-        if states.busy or server.server_state.total_requests != requests:
-            used_s, requests = time.monotonic(), server.server_state.total_requests
-        if asked.idle_s is not None and time.monotonic() - used_s > asked.idle_s:
-            states.close()
+        desk.states.look_for_ends()
+        doors.look()
+        if time.monotonic() - kept_s > SEEN_KEPT_EVERY_S:
+            kept_s = time.monotonic()
+            await asyncio.to_thread(desk.devices.keep_seen)
+        if time.monotonic() - renewed_s > LOOKED_AT_EVERY_S:
+            renewed_s = time.monotonic()
+            desk.states.begin(_renew(asked, server))
+        if idle.over(busy=desk.states.busy, requests=server.server_state.total_requests):
+            desk.states.close()
             server.should_exit = True
-
-
-def _listen(asked: BookAsked) -> socket.socket:
-    listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
-    try:
-        if os.name != "nt":
-            listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        listening.bind(("0.0.0.0" if asked.lan else "127.0.0.1", asked.port))
-        listening.listen(256)
-        listening.setblocking(False)
-    except OSError as error:
-        listening.close()
-        if error.errno == errno.EADDRINUSE:
-            raise BookRefused(_taken_words(asked.port)) from None
-        raise BookRefused(
-            f"Port {asked.port} cannot be used ({error.strerror or error}). Give another: --port N"
-        ) from None
-    return listening
-
-
-def _taken_words(port: int) -> str:
-    """Who has a port, where it is another book."""
-    address = f"http://127.0.0.1:{port}/"
-    with contextlib.suppress(OSError, ValueError, KeyError, TypeError):
-        with urllib.request.urlopen(f"{address}about", timeout=2) as answer:
-            about = json.loads(answer.read(10_000))
-        return (
-            f"Port {port} is used by the book of {about['logbook']} (version {about['version']}), at {address}. "
-            "Give another: --port N"
-        )
-    return f"Port {port} is used by another program. Give another: --port N"
-
-
-def network_address() -> str:
-    """Address of this computer on the workshop network; nothing is sent to find it."""
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
-        try:
-            probe.connect(("192.0.2.1", 9))  # TEST-NET-1 (RFC 5737): routes are looked up, no packet leaves
-            return str(probe.getsockname()[0])
-        except OSError:
-            return "127.0.0.1"
-
-
-def host_names(lan: bool) -> set[str]:
-    """Names under which the book is served."""
-    here = {"127.0.0.1", "localhost", "::1"}
-    if lan:
-        name = socket.gethostname().lower()
-        here |= {network_address(), name, f"{name}.local"}
-    return here
 
 
 def main() -> None:
@@ -203,16 +221,17 @@ def main() -> None:
     parser.add_argument("--port", type=int, required=True)
     parser.add_argument("--lan", action="store_true")
     parser.add_argument("--idle", type=float, default=None)
+    parser.add_argument("--https", action="store_true")
     options = parser.parse_args()
 
-    def ready(address: str, link: str | None) -> None:
-        print(json.dumps({"address": address, "link": link}), flush=True)
+    def ready(joined: Joined) -> None:
+        print(json.dumps(asdict(joined)), flush=True)
         with open(os.devnull, "r+b") as nowhere:
             for number in (1, 2):
                 os.dup2(nowhere.fileno(), number)
 
     try:
-        serve(BookAsked(options.logbook, options.port, options.lan, options.idle), ready, detached=True)
+        serve(BookAsked(options.logbook, options.port, options.lan, options.idle, options.https), ready, detached=True)
     except (BookRefused, OSError) as error:
         print(json.dumps({"refused": str(error)}), flush=True)
         sys.exit(2)

@@ -13,7 +13,6 @@ from soakwitness.cli.options.common import (
     Finite,
     Words,
     WrongUse,
-    check_output,
     force_option,
     logbook_option,
     unit_option,
@@ -167,24 +166,11 @@ def _after(logbook: Path, recipes: Path | None, unit: str | None) -> Callable[[P
 
 
 def _install(context: click.Context, furnace: Furnace, file: Path, logbook: Path, *, write: bool, force: bool) -> None:
-    from soakwitness.cli.terminal.service import enable_words, given_words, unit_folder, unit_name, unit_text
+    from soakwitness.cli.terminal.service import give_unit, given_words, unit_name, unit_text
     from soakwitness.firmware_bridge.runfolder.writer import reduced_name
 
     words = ["watch", str(file.absolute()), "--logbook", str(logbook.absolute())]
     words += given_words(context, leave_out=("install", "write", "force", "logbook"))
     text = unit_text(furnace.name, words, file.absolute().parent)
     name = unit_name(reduced_name(furnace.name))
-    target = unit_folder() / name
-    if write:
-        try:
-            target.parent.mkdir(parents=True, exist_ok=True)
-            check_output(target, force=force)
-            target.write_text(text, encoding="utf-8")
-        except OSError as error:
-            raise WrongUse(f"{target} cannot be written: {error.strerror or error}.") from None
-        click.echo(str(target))
-    else:
-        click.echo(text, nl=False)
-        click.echo(f"Keep it as {target}, or let --write do that.", err=True)
-    for line in enable_words(name):
-        click.echo(line, err=True)
+    give_unit(name, text, write=write, force=force, end_words="End and seal a run")

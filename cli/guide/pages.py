@@ -17,6 +17,7 @@ ORDER = (
     "plan",
     "first-run",
     "book",
+    "devices",
     "marks",
     "late-marks",
     "today",

@@ -20,13 +20,14 @@ ENDED_WITHIN_S = 5.0  # so long one that was asked to end may take
 
 @dataclass(frozen=True)
 class RunningBook:
-    """A book that runs, as its lock file tells; ``hears`` says where it takes states."""
+    """A book that runs, as its lock file tells; ``hears`` says where it takes states, ``network`` where else it is."""
 
     pid: int
     address: str
     version: str
     lan: bool
     hears: Mapping[str, Any]
+    network: tuple[str, ...] = ()
 
 
 def claim_book(logbook: Path, about: Mapping[str, Any]) -> Lock:
@@ -54,7 +55,9 @@ def told_by(said: Mapping[str, Any]) -> RunningBook | None:
     pid, address, hears = said.get("pid"), said.get("address"), said.get("hears")
     if not isinstance(pid, int) or not isinstance(address, str) or not isinstance(hears, dict):
         return None
-    return RunningBook(pid, address, str(said.get("version")), bool(said.get("lan")), hears)
+    network = said.get("network")
+    others = tuple(map(str, network)) if isinstance(network, list) else ()
+    return RunningBook(pid, address, str(said.get("version")), bool(said.get("lan")), hears, others)
 
 
 def stop_book(logbook: Path) -> RunningBook | None:

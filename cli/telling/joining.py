@@ -8,6 +8,7 @@ import subprocess
 import sys
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from soakwitness.cli.telling.book_file import DEFAULT_PORT, RunningBook, running_book
 from soakwitness.firmware_bridge.version import VERSION
@@ -23,10 +24,15 @@ class BookRefused(Exception):
 
 @dataclass(frozen=True)
 class Joined:
-    """A book that serves; ``link`` lets the first device in, where one was made for it."""
+    """A book that serves: on this computer, and where in the network; ``link`` lets the first device in.
+
+    ``trust`` is the fingerprint of the authority that it encrypts by, where it has its own.
+    """
 
     address: str
     link: str | None = None
+    network: tuple[str, ...] = ()
+    trust: str | None = None
 
 
 def join_or_start(logbook: Path, *, port: int | None = None, lan: bool = False, idle_s: float = IDLE_S) -> Joined:
@@ -38,7 +44,7 @@ def join_or_start(logbook: Path, *, port: int | None = None, lan: bool = False, 
     if book is None:
         return _start(logbook, port=port, lan=lan, idle_s=idle_s)
     check_fits(book, lan=lan)
-    return Joined(book.address)
+    return Joined(book.address, None, book.network)
 
 
 def check_fits(book: RunningBook, *, lan: bool) -> None:
@@ -61,11 +67,11 @@ def _start(logbook: Path, *, port: int | None, lan: bool, idle_s: float) -> Join
         start_new_session=True,  # Ctrl-C and a closed terminal are the recording's business
     )
     assert child.stdout is not None
-    said: dict[str, str] = {}
+    said: dict[str, Any] = {}
     with child.stdout as pipe, contextlib.suppress(ValueError):
         said = json.loads(pipe.readline() or b"{}")
     if "address" not in said:
         child.wait()
         raise BookRefused(said.get("refused", "The book could not be started. Try it by itself: soakwitness book"))
     child.returncode = 0  # it lives on by itself: no warning that nobody waited for it
-    return Joined(said["address"], said.get("link"))
+    return Joined(said["address"], said.get("link"), tuple(said.get("network", ())))

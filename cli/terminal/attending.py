@@ -118,7 +118,10 @@ class Screen:
     def message(self, words: str) -> None:
         """One line that stays."""
         self.clear()
-        lines = textwrap.wrap(words, max(20, self._width() - 1)) if self.alive else [words]
+        lines = [words]
+        if self.alive:  # a link is one word, wherever the line ends
+            wide = max(20, self._width() - 1)
+            lines = textwrap.wrap(words, wide, break_long_words=False, break_on_hyphens=False)
         self._write(self._err, "\n".join(lines) + "\n")
 
     def bell(self) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -17,6 +18,7 @@ from soakwitness.firmware_bridge.furnace.sensors_and_links import Furnace
 if TYPE_CHECKING:
     from soakwitness.analysis.packet.packet_file import PacketFile
     from soakwitness.analysis.recipes.recipe import Recipe
+    from soakwitness.cli.telling.joining import Joined
     from soakwitness.cli.terminal.soaking import SoakLine
     from soakwitness.firmware_bridge.recording.clocks import Clock
     from soakwitness.firmware_bridge.recording.starting_a_recorder import RunFacts
@@ -66,18 +68,31 @@ def open_page(page: bool, lan: bool, port: int | None, logbook: Path, screen: Sc
         from soakwitness.cli.telling.joining import join_or_start
 
         joined = join_or_start(logbook, port=port, lan=lan)
-        for words in address_words(joined.address, joined.link):
+        for line in link_code(joined):
+            click.echo(line, err=True, color=True)
+        for words in address_words(joined):
             screen.message(words)
     return Present(logbook)
 
 
-def address_words(address: str, link: str | None) -> list[str]:
+def address_words(joined: Joined) -> list[str]:
     """Where the book is on this computer and, where it is open to it, in the workshop network."""
-    words = [f"The book: {address}"]
-    if link is None:
-        return words
-    who = "the first phone or tablet" if "token=" in link else "devices that had their link"
-    return [*words, f"In the workshop network, for {who}: {link}"]
+    words = [f"The book: {joined.address}"]
+    if joined.network:
+        words.append(f"In the workshop network, for devices that have their link: {', '.join(joined.network)}")
+    if joined.link is not None:
+        words.append(f"Link of the first phone or tablet: {joined.link}")
+    if joined.trust is not None:
+        words.append(f"How a device comes to trust it: {(joined.network or (joined.address,))[0]}certificate")
+        words.append(f"Fingerprint of its certificate (SHA-256): {joined.trust}")
+    return words
+
+
+def link_code(joined: Joined) -> list[str]:
+    """The first device's link as a square code, where there is one and the terminal can show it."""
+    from soakwitness.cli.terminal.square_code import code_lines
+
+    return [] if joined.link is None else code_lines(joined.link, sys.stderr)
 
 
 def about_runs(logbook: Path, operator: str | None, recipe: Recipe | None, packet: PacketFile | None) -> RunFacts:

@@ -1,4 +1,4 @@
-"""A systemd unit for this user that keeps ``watch`` running."""
+"""Systemd units for this user that keep ``watch`` or the book running."""
 
 from __future__ import annotations
 
@@ -11,17 +11,16 @@ from typing import Any
 import click
 from click.core import ParameterSource
 
+from soakwitness.cli.options.common import WrongUse, check_output
+
 WATCHDOG_S = 300.0  # more than the slowest look at an instrument, or the sealing of a long run, takes
 UNIT = """\
 [Unit]
-Description=Furnace log of {name}
+Description={about}
 StartLimitIntervalSec=0
 
 [Service]
-Type=notify
-NotifyAccess=main
-WatchdogSec={watchdog_s:.0f}
-TimeoutStartSec={watchdog_s:.0f}
+{kind}
 ExecStart={command}
 WorkingDirectory={folder}
 Restart=always
@@ -31,6 +30,11 @@ TimeoutStopSec=90
 [Install]
 WantedBy=default.target
 """
+WATCHED = f"""\
+Type=notify
+NotifyAccess=main
+WatchdogSec={WATCHDOG_S:.0f}
+TimeoutStartSec={WATCHDOG_S:.0f}"""
 
 
 def unit_name(reduced: str) -> str:
@@ -45,11 +49,38 @@ def unit_folder() -> Path:
 
 
 def unit_text(name: str, words: Sequence[str], folder: Path) -> str:
-    """Text of the unit that runs ``soakwitness`` with these words in ``folder``."""
+    """Text of the unit that watches a furnace: runs ``soakwitness`` with these words in ``folder``."""
+    return _text(f"Furnace log of {name}", WATCHED, words, folder)
+
+
+def book_unit_text(logbook: Path, words: Sequence[str]) -> str:
+    """Text of the unit that serves the book of a log book."""
+    return _text(f"Pages of the furnace log book {logbook}", "Type=exec", words, logbook)
+
+
+def _text(about: str, kind: str, words: Sequence[str], folder: Path) -> str:
     command = " ".join(_quoted(word) for word in [*program(), *words])
-    plain = " ".join(name.replace("%", "%%").split())
+    plain = " ".join(about.replace("%", "%%").split())
     where = str(folder).replace("%", "%%")
-    return UNIT.format(name=plain, command=command, folder=where, watchdog_s=WATCHDOG_S)
+    return UNIT.format(about=plain, kind=kind, command=command, folder=where)
+
+
+def give_unit(name: str, text: str, *, write: bool, force: bool, end_words: str) -> None:
+    """Print a unit, or write it where this user's units live; and how it is switched on."""
+    target = unit_folder() / name
+    if write:
+        try:
+            target.parent.mkdir(parents=True, exist_ok=True)
+            check_output(target, force=force)
+            target.write_text(text, encoding="utf-8")
+        except OSError as error:
+            raise WrongUse(f"{target} cannot be written: {error.strerror or error}.") from None
+        click.echo(str(target))
+    else:
+        click.echo(text, nl=False)
+        click.echo(f"Keep it as {target}, or let --write do that.", err=True)
+    for line in enable_words(name, end_words):
+        click.echo(line, err=True)
 
 
 def given_words(context: click.Context, leave_out: Sequence[str]) -> list[str]:
@@ -89,11 +120,11 @@ def _quoted(word: str) -> str:
     return f'"{escaped}"' if escaped != word or not word or any(c in word for c in " \t;'") else word
 
 
-def enable_words(unit: str) -> list[str]:
+def enable_words(unit: str, end_words: str) -> list[str]:
     """How to switch the unit on, and how to look at it."""
     return [
         "Switch it on:        systemctl --user daemon-reload && systemctl --user enable --now " + unit,
         "Also while nobody is logged in:  loginctl enable-linger",
         "See what it says:    journalctl --user -u " + unit + " -f",
-        "End and seal a run:  systemctl --user stop " + unit,
+        f"{end_words + ':':<21}systemctl --user stop " + unit,
     ]

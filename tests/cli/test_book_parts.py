@@ -112,7 +112,7 @@ def test_on_the_network_a_device_needs_its_link_once(tmp_path: Path) -> None:
     assert "HttpOnly" in first.headers["set-cookie"]
     cookie = first.headers["set-cookie"].split(";")[0]
     assert Asked(app, "/", client=PHONE, cookie=cookie).status == 200
-    assert Asked(app, f"/?token={token}", client=PHONE, cookie=cookie).status == 200
+    assert Asked(app, f"/?token={token}", client=PHONE, cookie=cookie).status == 303  # it does not stay in the address
     assert Asked(app, "/", client=PHONE, cookie="soakwitness=guess").status == 403
     assert Asked(app, "/", client=PHONE, cookie='soakwitness="; ,=\\').status == 403
     (tmp_path / DEVICES_FILE).unlink()  # withdrawn

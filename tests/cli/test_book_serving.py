@@ -18,7 +18,8 @@ from typing import Any
 
 import pytest
 
-from soakwitness.cli.book.serving import network_address
+from soakwitness.cli.book.listening import in_url, network_addresses
+from soakwitness.cli.book.serving import Idle
 from soakwitness.cli.telling import joining
 from soakwitness.cli.telling.book_file import BOOK_FILE, claim_book, running_book, stop_book
 from soakwitness.cli.telling.joining import BookRefused, join_or_start
@@ -94,18 +95,17 @@ def test_no_other_file_is_served(book: ServedBook, path: str) -> None:
 
 
 def test_on_the_network_it_asks_for_the_link_and_this_computer_needs_none(tmp_path: Path) -> None:
-    host = network_address()
-    if host == "127.0.0.1":
+    host = next(iter(network_addresses()), None)
+    if host is None:
         pytest.skip("this computer is in no network")
     cookie = ""
     for begun in range(2):
         with served(tmp_path / "book", "--lan") as book:
             assert book.address.startswith("http://127.0.0.1:")
             assert book.ask("GET", "/")[0] == 200
-            assert book.link is not None
-            link = urllib.parse.urlsplit(book.link)
-            assert link.hostname == host
-            assert bool(link.query) != bool(begun)  # it is for one device, and printed once
+            assert (book.link is None) == bool(begun)  # it is for one device, and printed once
+            link = urllib.parse.urlsplit(book.link or "")
+            assert begun or link.hostname == host
             assert asked(book, host, "/") == (403, "")
             assert asked(book, host, "/states") == (403, "")
             if not begun:
@@ -280,3 +280,55 @@ def test_the_serving_process_loads_nothing_heavy() -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+def test_one_that_nobody_needs_ends_after_half_an_hour_of_its_clock() -> None:
+    now_s = [1000.0]
+    idle = Idle(joining.IDLE_S, lambda: now_s[0])
+
+    def after(more_s: float, *, busy: bool = False, requests: int = 0) -> bool:
+        now_s[0] += more_s
+        return idle.over(busy=busy, requests=requests)
+
+    assert not after(1799.0)
+    assert not after(0.0, busy=True)  # a run, or a browser on the stream
+    assert not after(1799.0)
+    assert not after(0.0, requests=7)  # a page was looked at
+    assert not after(1799.0, requests=7)
+    assert after(2.0, requests=7)
+    never = Idle(None, lambda: now_s[0])
+    now_s[0] += 1e9
+    assert not never.over(busy=False, requests=0)  # one that a person or a service began
+
+
+def test_the_lock_of_a_killed_book_is_taken_over(tmp_path: Path) -> None:
+    with served(tmp_path / "book") as first:
+        first.child.kill()
+        first.child.wait()
+        assert (tmp_path / "book" / BOOK_FILE).read_text()  # what it said of itself is still there
+        assert running_book(tmp_path / "book") is None
+        assert stop_book(tmp_path / "book") is None
+        with served(tmp_path / "book") as second:
+            found = running_book(tmp_path / "book")
+            assert found is not None
+            assert found.pid == second.child.pid
+            second.tell(a_state(1.0))
+            until(lambda: second.whole())
+
+
+def test_both_kinds_of_loopback_are_listened_on_and_nothing_else(book: ServedBook) -> None:
+    for address in network_addresses():
+        with pytest.raises(ConnectionRefusedError):
+            socket.create_connection((address, book.port), timeout=5).close()
+    found = running_book(book.logbook)
+    assert found is not None
+    assert found.network == ()
+
+
+def test_an_open_book_says_each_address_of_this_computer(tmp_path: Path) -> None:
+    with served(tmp_path / "book", "--lan") as book:
+        found = running_book(book.logbook)
+        assert found is not None
+        assert list(found.network) == [f"http://{in_url(a)}:{book.port}/" for a in network_addresses()]
+        assert join_or_start(book.logbook, lan=True).network == found.network
+    assert in_url("2001:db8::7") == "[2001:db8::7]"
