@@ -15,6 +15,7 @@ ORDER = (
     "steels",
     "handling",
     "first-run",
+    "first-runs",
     "book",
     "marks",
     "late-marks",
