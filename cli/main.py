@@ -22,6 +22,7 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "runs": ("runs", "runs", "List the runs of the log book, or write one out as a table."),
     "import": ("import_", "import_", "Make a run folder from a log that another instrument kept."),
     "recipe": ("recipe", "recipe", "Check and draw a recipe, or say what to type into the controller."),
+    "plan": ("plan", "plan", "Before the run: what to type, when to load, when to take out."),
     "verify": ("verify", "verify", "Compare a run with its recipe."),
     "sheet": ("sheet", "sheet", "Print a run as one page."),
     "packet": ("packet", "packet", "Estimate how the blade in its packet followed the furnace (fit, predict)."),

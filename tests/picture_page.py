@@ -31,6 +31,7 @@ RUNS = (
 )
 HARDNESS = {"P-11": 60.1, "P-12": 59.8, "P-13": 60.3, "P-21": 57.0, "P-22": 56.8}
 REFERENCE = "--reference reference --reference-certificate sample_logs/calibration/reference.toml"
+HOT = "sample_logs/recipes/chef-blades-hot.toml --count 6 --reaches 600:20,780:32,900:45,1050:80 --at 2026-11-27T08:30Z"
 PREPARE = (
     "logbook rebuild",
     "piece add P-11..P-13 --steel S44004 --thickness-mm 3",
@@ -45,6 +46,7 @@ DRAW = (
     ("runs-beside", "runs --compare sample_logs/good sample_logs/short-soak sample_logs/program-differs --chart {out}"),
     ("recipe", "recipe plot sample_logs/recipes/chef-blades-hot.toml --out {out}"),
     ("packet", "packet predict sample_logs/pulled-one-by-one --thickness-mm 5 --chart {out}"),
+    ("plan", f"plan {HOT} --chart {{out}}"),
     ("calibration", f"calibrate sample_logs/calibration/run {REFERENCE} --no-entry --chart {{out}}"),
     ("accuracy", f"accuracy sample_logs/calibration/run {REFERENCE} --chart {{out}}"),
     ("survey", "survey sample_logs/calibration/run --sensors survey --band 8 --no-entry --chart {out}"),
@@ -53,6 +55,7 @@ DRAW = (
 )
 SHEETS = (
     *((f"sheet-{name}", f"sheet sample_logs/{name} --out {{out}}") for name in ("good", "pulled-one-by-one")),
+    ("sheet-plan", f"plan {HOT} --sheet {{out}}"),
     ("sheet-blade", "sheet --piece P-21 --out {out}"),
 )
 VIEWS = {"desktop": (1280, 900, "light"), "phone": (390, 844, "light"), "dark": (390, 844, "dark")}

@@ -33,6 +33,8 @@ Table = Literal[
     "set_aside",
     "photos",
     "piece_notes",
+    "plans",
+    "plan_resets",
 ]
 
 # what a person calls an entry of each table
@@ -59,6 +61,8 @@ KINDS: dict[str, Table] = {
     "set-aside": "set_aside",
     "photo": "photos",
     "note": "piece_notes",
+    "plan": "plans",
+    "plan-reset": "plan_resets",
 }
 ABOUT_PIECE = ("piece", "batch", "charge", "hardness", "treatment", "inspection", "photo", "note")
 

@@ -54,6 +54,8 @@ TABLES = {
     "JOIN packet_files p ON p.digest = m.packet_digest ORDER BY m.since, m.entry",
     "figures": "SELECT run, recipe_digest, analysis_version, made_utc, condition FROM figures ORDER BY run",
     "upkeep": "SELECT * FROM upkeep ORDER BY furnace, done_utc, entry",
+    "plans": "SELECT * FROM plans ORDER BY furnace, starts_utc, entry",
+    "plan_resets": "SELECT * FROM plan_resets ORDER BY furnace, entry",
     "dispositions": "SELECT * FROM dispositions ORDER BY run, entry",
     "set_aside": "SELECT * FROM set_aside ORDER BY entry",
     "backups": "SELECT * FROM backups ORDER BY entry",

@@ -16,12 +16,11 @@ from soakwitness.analysis.logbook.pieces import Piece, piece_named
 from soakwitness.analysis.logbook.runs import RunEntry, recipe_text, runs_listed
 from soakwitness.analysis.logbook.treatments import QUENCHES, Treatment, treatments_of
 from soakwitness.analysis.recipes.recipe import Recipe
+from soakwitness.analysis.recipes.waits import COLD_WITHIN_S, TEMPER_WITHIN_S
 from soakwitness.analysis.record.moments import seconds_between
 from soakwitness.firmware_bridge.common.wording import duration
 
 HARDENS_FROM_C = 740.0  # below the lowest hardening temperature of any steel treated here, above any temper
-TEMPER_WITHIN_S = 24 * 3600.0  # common practice, no source: as-quenched steel does not wait overnight and longer
-COLD_WITHIN_S = 12 * 3600.0  # common practice, no source: retained austenite grows stable at room temperature
 
 
 @dataclass(frozen=True)

@@ -134,33 +134,45 @@ def pieces_named(book: LogBook, names: Sequence[str]) -> tuple[Piece, ...]:
     return tuple(piece_named(book, name) for name in spelled_out(names))
 
 
-def search(
-    book: LogBook, text: str = "", *, limit: int = 200, exact: dict[str, str] | None = None
-) -> tuple[Piece, ...]:
-    """Pieces in which a text occurs: name, stamp, customer, order, steel, lot or note.
+_EXACT = {"customer": "customer", "order": "customer_order", "steel": "steel", "lot": "lot", "stamp": "stamp"}
+HAYSTACK = " || char(10) || ".join(["piece", *(f"ifnull({column}, '')" for column in _EXACT.values()), "note"])
 
-    ``text``: words that must all occur, in any of these places. ``exact``: ``customer``, ``order``, ``steel``, ``lot``
-    or ``stamp`` that must be just so (case apart).
+
+def search(
+    book: LogBook, text: str = "", *, limit: int = 200, skip: int = 0, exact: dict[str, str] | None = None
+) -> tuple[Piece, ...]:
+    """Pieces in which a text occurs: name, stamp, customer, order, steel, lot or note; the newest entered first.
+
+    ``text``: words that must all occur, in any of these places. ``exact``: ``customer``, ``order``, ``steel``, ``lot``,
+    ``stamp`` or ``batch`` that must be just so (case apart). ``skip``: so many of the first are left out.
     """
-    clauses, values = ["struck_utc IS NULL"], list[object]()
-    columns = {"customer": "customer", "order": "customer_order", "steel": "steel", "lot": "lot", "stamp": "stamp"}
-    for name, value in (exact or {}).items():
-        clauses.append(f"{columns[name]} = ? COLLATE NOCASE")
-        values.append(value)
-    haystack = (
-        "piece || char(10) || "
-        + " || char(10) || ".join(f"ifnull({c}, '')" for c in columns.values())
-        + " || char(10) || note"
-    )
-    for word in text.split():
-        clauses.append(f"instr(lower({haystack}), lower(?)) > 0")
-        values.append(word)
+    where, values = _where(text, exact or {})
     rows = book.rows(
-        f"SELECT * FROM piece_facts WHERE {' AND '.join(clauses)} ORDER BY entered_utc DESC, piece LIMIT ?",
+        f"SELECT * FROM piece_facts WHERE {where} ORDER BY entered_utc DESC, piece LIMIT ? OFFSET ?",
         *values,
         limit,
+        skip,
     )
     return tuple(_piece(row) for row in rows)
+
+
+def count_pieces(book: LogBook, text: str = "", *, exact: dict[str, str] | None = None) -> int:
+    """How many pieces ``search`` finds in all."""
+    where, values = _where(text, exact or {})
+    row = book.row(f"SELECT count(*) AS n FROM piece_facts WHERE {where}", *values)
+    return 0 if row is None else int(row["n"])
+
+
+def _where(text: str, exact: dict[str, str]) -> tuple[str, list[object]]:
+    clauses, values = ["struck_utc IS NULL"], list[object]()
+    for name, value in exact.items():
+        in_batch = "piece IN (SELECT piece FROM batch_pieces WHERE batch = ? AND struck_utc IS NULL)"
+        clauses.append(in_batch if name == "batch" else f"{_EXACT[name]} = ? COLLATE NOCASE")
+        values.append(value)
+    for word in text.split():
+        clauses.append(f"instr(lower({HAYSTACK}), lower(?)) > 0")
+        values.append(word)
+    return " AND ".join(clauses), values
 
 
 def _piece(row: sqlite3.Row) -> Piece:

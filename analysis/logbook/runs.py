@@ -74,8 +74,9 @@ def take_in(
     ``again``: read every folder anew; else only those that are new or changed. ``accept``: runs whose seal is taken as
     it is now, whatever was seen before. ``progress``: gets how many folders were read, of how many.
     """
-    here = {entry.name: Path(entry.path) for entry in os.scandir(book.runs_folder) if entry.is_dir()}
-    known = {Path(row["folder"]).name: row for row in book.rows("SELECT run, folder, files, missing FROM runs")}
+    here = {entry.name: entry.path for entry in os.scandir(book.runs_folder) if entry.is_dir()}
+    rows = book.rows("SELECT run, folder, files, missing FROM runs")
+    known = {row["folder"].rpartition("/")[2]: row for row in rows}
     marks = {name: _file_mark(path) for name, path in here.items()}
     todo = [
         name
@@ -91,7 +92,7 @@ def take_in(
     with book.writing(stamp):
         for number, name in enumerate(todo, start=1):
             try:
-                run = _take_folder(book, here[name], marks[name], stamp, accept=accept)
+                run = _take_folder(book, Path(here[name]), marks[name], stamp, accept=accept)
             except (RunFolderError, OSError, ValueError, OverflowError) as error:  # one odd folder leaves the others
                 unreadable.append(f"{name}: {error}")
             else:
@@ -103,13 +104,13 @@ def take_in(
     return Taken(tuple(new), tuple(changed), tuple(gone), tuple(unreadable))
 
 
-def _file_mark(folder: Path) -> str:
+def _file_mark(folder: str) -> str:
     """Size and time of what tells whether a run folder changed."""
     try:
-        state = os.stat(folder / "seal.json")
+        state = os.stat(f"{folder}/seal.json")
     except OSError:
         parts = sorted(e.name for e in os.scandir(folder) if e.name.endswith((".csv", "run.json")))
-        return "open " + " ".join(f"{name} {os.stat(folder / name).st_size}" for name in parts)
+        return "open " + " ".join(f"{name} {os.stat(f'{folder}/{name}').st_size}" for name in parts)
     return f"seal {state.st_size} {state.st_mtime_ns}"
 
 
@@ -264,20 +265,23 @@ def recipe_text(book: LogBook, digest: str) -> str:
     return str(row["text"])
 
 
-_LISTED = (
-    "SELECT r.*, coalesce(g.recipe_digest, r.recipe_digest) AS judged_by, c.name AS recipe_name, "
-    "coalesce(g.packet_digest, r.packet_digest) AS packed_as, "
-    "CASE WHEN f.run IS NULL THEN NULL ELSE v.verdict END AS verdict, "
-    "CASE WHEN f.run IS NULL THEN NULL ELSE v.analysis_version END AS rules FROM runs r "
+FROM_RUNS = (
+    "FROM runs r "
     "LEFT JOIN run_recipes g ON g.entry = "
     "(SELECT max(entry) FROM run_recipes WHERE run = r.run AND struck_utc IS NULL) "
     "LEFT JOIN recipes c ON c.digest = coalesce(g.recipe_digest, r.recipe_digest) "
     "LEFT JOIN verdicts v ON v.run = r.run AND v.recipe_digest = coalesce(g.recipe_digest, r.recipe_digest) "
     "LEFT JOIN figures f ON f.run = r.run "
 )
+_LISTED = (
+    "SELECT r.*, coalesce(g.recipe_digest, r.recipe_digest) AS judged_by, c.name AS recipe_name, "
+    "coalesce(g.packet_digest, r.packet_digest) AS packed_as, "
+    "CASE WHEN f.run IS NULL THEN NULL ELSE v.verdict END AS verdict, "
+    "CASE WHEN f.run IS NULL THEN NULL ELSE v.analysis_version END AS rules "
+) + FROM_RUNS
 
 
-_STANDS = "r.run IN (SELECT run FROM standing_runs)"
+STANDS = "r.run IN (SELECT run FROM standing_runs)"
 
 
 def list_runs(
@@ -295,7 +299,7 @@ def list_runs(
     """
     rows = book.rows(
         _LISTED
-        + f"WHERE {_STANDS} AND (?1 IS NULL OR furnace = ?1 COLLATE NOCASE) AND (?2 IS NULL OR started_utc >= ?2) "
+        + f"WHERE {STANDS} AND (?1 IS NULL OR furnace = ?1 COLLATE NOCASE) AND (?2 IS NULL OR started_utc >= ?2) "
         "AND (?3 IS NULL OR started_utc < ?3) ORDER BY started_utc DESC, r.run DESC LIMIT ?4",
         furnace,
         since_utc,
@@ -320,7 +324,7 @@ def run_named(book: LogBook, name: str) -> RunEntry:
     if text == "last":
         made = last_made(book.folder, leave_out=struck_runs(book))
         rows = book.rows(_LISTED + "WHERE r.run = ?", "" if made is None else run_id(made)) or book.rows(
-            _LISTED + f"WHERE {_STANDS} ORDER BY started_utc DESC, r.run DESC LIMIT 1"
+            _LISTED + f"WHERE {STANDS} ORDER BY started_utc DESC, r.run DESC LIMIT 1"
         )
     else:
         rows = book.rows(_LISTED + "WHERE r.run = ?1 OR folder = 'runs/' || ?1", text) or book.rows(

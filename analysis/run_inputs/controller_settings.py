@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from soakwitness.analysis.errors import LogBookError
@@ -27,12 +27,13 @@ class Settings:
     """What the control sensor of a furnace shows when the holds of a recipe are truly at their targets.
 
     ``set_to_c`` [degC] by the number of the hold's step, where a calibration in force reaches; ``says`` one sentence
-    for each temperature.
+    for each temperature. ``expanded_c`` is the U of each of them [K].
     """
 
     sensor: str
     set_to_c: Mapping[int, float]
     says: tuple[Says, ...]
+    expanded_c: Mapping[int, float] = field(default_factory=dict)
 
 
 def settings_for(book: LogBook, furnace: str, recipe: Recipe, *, at_utc: str, zone: str | None) -> Settings:
@@ -58,7 +59,8 @@ def settings_for(book: LogBook, furnace: str, recipe: Recipe, *, at_utc: str, zo
     says = [_sentence(control.name, hold, known[hold.number]) for hold in recipe.holds if known[hold.number].set_to_c]
     says += _unknown(control.name, recipe, known)
     set_to_c = {number: one.set_to_c for number, one in known.items() if one.set_to_c is not None}
-    return Settings(control.name, set_to_c, (*dict.fromkeys(says), *refused, *not_used))
+    expanded_c = {number: known[number].expanded_c or 0.0 for number in set_to_c}
+    return Settings(control.name, set_to_c, (*dict.fromkeys(says), *refused, *not_used), expanded_c)
 
 
 def _unknown(sensor: str, recipe: Recipe, known: Mapping[int, KnownError]) -> list[Says]:

@@ -93,7 +93,7 @@ class Waiting:
 
 
 @dataclass(frozen=True)
-class Asking:
+class AskedAbout:
     """When and where it is asked, and what was set aside. ``zone``: the zone of days and of times of the day."""
 
     now_utc: str

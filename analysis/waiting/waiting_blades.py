@@ -6,20 +6,15 @@ from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
-from soakwitness.analysis.logbook.history import (
-    COLD_WITHIN_S,
-    HARDENS_FROM_C,
-    TEMPER_WITHIN_S,
-    Recipes,
-    run_kinds,
-)
+from soakwitness.analysis.logbook.history import HARDENS_FROM_C, Recipes, run_kinds
 from soakwitness.analysis.logbook.lately import Lately, LaterStep
 from soakwitness.analysis.logbook.runs import RunEntry
 from soakwitness.analysis.logbook.treatments import QUENCHES
 from soakwitness.analysis.recipes.recipe import Recipe
+from soakwitness.analysis.recipes.waits import COLD_WITHIN_S, TEMPER_WITHIN_S
 from soakwitness.analysis.record.moments import later, seconds_between
 from soakwitness.analysis.waiting.waiting_acts import (
-    Asking,
+    AskedAbout,
     Concern,
     Urgency,
     WaitingAct,
@@ -196,7 +191,7 @@ def _implied(blade: Blade, stage: str) -> tuple[str, ...]:
 
 
 def waiting_blades(
-    found: Sequence[Blade], lately: Lately, asking: Asking, *, asked_since_utc: str
+    found: Sequence[Blade], lately: Lately, asking: AskedAbout, *, asked_since_utc: str
 ) -> Iterator[WaitingAct]:
     """What blades wait for, those of one run that wait for the same in one sentence."""
     groups: dict[tuple[str, str, str], list[Blade]] = defaultdict(list)
@@ -274,7 +269,7 @@ def _quenched(group: Sequence[Blade], waited_s: float) -> str:
 
 
 def missing_hardness(
-    found: Sequence[Blade], lately: Lately, asking: Asking, *, asked_since_utc: str
+    found: Sequence[Blade], lately: Lately, asking: AskedAbout, *, asked_since_utc: str
 ) -> Iterator[WaitingAct]:
     """Blades that had all their tempers, of a recipe that states a final hardness, and none is on record.
 

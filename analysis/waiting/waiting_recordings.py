@@ -14,7 +14,7 @@ from soakwitness.analysis.recipes.recipe import Hold, Recipe
 from soakwitness.analysis.recipes.recipe_file import parse_recipe
 from soakwitness.analysis.record.moments import from_utc_text, later, seconds_between, utc_text
 from soakwitness.analysis.waiting.waiting_acts import (
-    Asking,
+    AskedAbout,
     Concern,
     RunBeingRecorded,
     Urgency,
@@ -95,7 +95,7 @@ def being_recorded(runs: Sequence[OpenRun]) -> tuple[RunBeingRecorded, ...]:
 
 
 def waiting_recordings(
-    runs: Sequence[OpenRun], asking: Asking, told: Mapping[str, RecorderTold], *, asked_since_utc: str
+    runs: Sequence[OpenRun], asking: AskedAbout, told: Mapping[str, RecorderTold], *, asked_since_utc: str
 ) -> Iterator[WaitingAct]:
     """Link or disk trouble, a recorder that is silent, a run cut off; and a furnace that is hot past its end."""
     for run in runs:
@@ -116,7 +116,7 @@ class _Trouble:
     settle: str
 
 
-def _act(kind: str, urgency: Urgency, run: OpenRun, found: _Trouble, asking: Asking) -> WaitingAct:
+def _act(kind: str, urgency: Urgency, run: OpenRun, found: _Trouble, asking: AskedAbout) -> WaitingAct:
     return WaitingAct(
         kind=kind,
         urgency=urgency,

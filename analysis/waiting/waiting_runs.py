@@ -8,11 +8,11 @@ from soakwitness.analysis.logbook.lately import Lately, failing_findings
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.logbook.runs import RunEntry
 from soakwitness.analysis.record.moments import seconds_between
-from soakwitness.analysis.waiting.waiting_acts import Asking, Concern, WaitingAct, began, command, concerns
+from soakwitness.analysis.waiting.waiting_acts import AskedAbout, Concern, WaitingAct, began, command, concerns
 from soakwitness.firmware_bridge.common.wording import Says, counted, listed
 
 
-def undecided(book: LogBook, lately: Lately, asking: Asking, *, asked_since_utc: str) -> Iterator[WaitingAct]:
+def undecided(book: LogBook, lately: Lately, asking: AskedAbout, *, asked_since_utc: str) -> Iterator[WaitingAct]:
     """Failed runs of which nobody said what was decided, of the whole run or of each finding it failed for."""
     for run in lately.runs:
         if lately.judged.get(run.run) != "fail" or run.started_utc < asked_since_utc:
@@ -48,7 +48,7 @@ def _without_decision(book: LogBook, lately: Lately, run: RunEntry) -> list[tupl
 
 
 def unlooked(
-    lately: Lately, asking: Asking, recording: frozenset[str], *, asked_since_utc: str
+    lately: Lately, asking: AskedAbout, recording: frozenset[str], *, asked_since_utc: str
 ) -> Iterator[WaitingAct]:
     """Runs without a verdict in one sentence, those with a recipe and those without apart.
 
@@ -71,7 +71,7 @@ def unlooked(
             yield _look(runs, asking, with_recipe=with_recipe)
 
 
-def _look(runs: list[RunEntry], asking: Asking, *, with_recipe: bool) -> WaitingAct:
+def _look(runs: list[RunEntry], asking: AskedAbout, *, with_recipe: bool) -> WaitingAct:
     newest, since_utc = runs[-1], runs[0].ended_utc or runs[0].started_utc
     lacks = "no verdict yet" if with_recipe else "no recipe, and so no verdict"
     says = f"{run_words(newest, asking.zone)} has {lacks}."
@@ -90,7 +90,7 @@ def _look(runs: list[RunEntry], asking: Asking, *, with_recipe: bool) -> Waiting
     )
 
 
-def marks_to_confirm(lately: Lately, asking: Asking) -> tuple[WaitingAct, ...]:
+def marks_to_confirm(lately: Lately, asking: AskedAbout) -> tuple[WaitingAct, ...]:
     """Marks that were inferred and that a person is to confirm: nothing infers any yet."""
     return ()
 

@@ -12,7 +12,7 @@ from soakwitness.analysis.logbook.sensors import Check, accuracy_tests, surveys
 from soakwitness.analysis.record.moments import days_between, local_day, seconds_between
 from soakwitness.analysis.thermocouples.wire_life import ends_h
 from soakwitness.analysis.waiting.waiting_acts import (
-    Asking,
+    AskedAbout,
     Concern,
     Urgency,
     WaitingAct,
@@ -31,7 +31,7 @@ PAGE = ("guide", "files")  # that of the log book itself
 BACKUP_DAYS, FIRST_BACKUP_DAYS = 30, 7
 
 
-def waiting_furnaces(book: LogBook, found: Iterable[FurnaceInUse], asking: Asking) -> Iterator[WaitingAct]:
+def waiting_furnaces(book: LogBook, found: Iterable[FurnaceInUse], asking: AskedAbout) -> Iterator[WaitingAct]:
     """What waits for the furnaces in use; one that is only simulated has no cut-out and no wire."""
     for furnace in found:
         if not furnace.simulated:
@@ -53,7 +53,7 @@ def _about(furnace: str, sensor: str | None = None) -> tuple[Concern, ...]:
     return (here,) if sensor is None else (Concern("sensor", f"{sensor} of {furnace}"), here)
 
 
-def _cut_out(book: LogBook, furnace: str, asking: Asking) -> Iterator[WaitingAct]:
+def _cut_out(book: LogBook, furnace: str, asking: AskedAbout) -> Iterator[WaitingAct]:
     tests = cutout_tests(book, furnace)
     last = tests[-1] if tests else None
     days = None if last is None else days_between(last.done_on, asking.today)
@@ -83,7 +83,7 @@ def _cut_out_act(kind: str, urgency: Urgency, furnace: str, says: Says, last: Cu
     )
 
 
-def _calibration(found: LifeInForce, asking: Asking) -> Iterator[WaitingAct]:
+def _calibration(found: LifeInForce, asking: AskedAbout) -> Iterator[WaitingAct]:
     life = found.life
     name = f"{life.sensor} of {life.furnace}"
     if not asking.wanted("calibration", name, life.furnace):
@@ -97,7 +97,7 @@ def _calibration(found: LifeInForce, asking: Asking) -> Iterator[WaitingAct]:
         yield from _due("calibration", found.due_on, name, about, settle, asking)
 
 
-def _due_check(kind: str, check: Check, name: str, asking: Asking) -> Iterator[WaitingAct]:
+def _due_check(kind: str, check: Check, name: str, asking: AskedAbout) -> Iterator[WaitingAct]:
     if check.due_on is not None and asking.wanted(kind, name, check.furnace):
         about = _about(check.furnace, check.sensor)
         verb = "survey" if kind == "survey" else "accuracy"
@@ -105,7 +105,7 @@ def _due_check(kind: str, check: Check, name: str, asking: Asking) -> Iterator[W
 
 
 def _due(
-    kind: str, due_on: str, name: str, about: tuple[Concern, ...], settle: str, asking: Asking
+    kind: str, due_on: str, name: str, about: tuple[Concern, ...], settle: str, asking: AskedAbout
 ) -> Iterator[WaitingAct]:
     left = days_between(asking.today, due_on)
     if left < 0:
@@ -123,7 +123,7 @@ def _act(
     return WaitingAct(kind, urgency, Says.plain(says), about, settle, page, due_on=due_on)
 
 
-def _wire(found: LifeInForce, asking: Asking) -> Iterator[WaitingAct]:
+def _wire(found: LifeInForce, asking: AskedAbout) -> Iterator[WaitingAct]:
     life = found.life
     most_h, name = ends_h(life.thermocouple, life.diameter_mm), f"{life.sensor} of {life.furnace}"
     if most_h is None or found.hours_950 < NEARLY * most_h or not asking.wanted("thermocouple", name, life.furnace):
@@ -146,7 +146,7 @@ def _wire(found: LifeInForce, asking: Asking) -> Iterator[WaitingAct]:
     )
 
 
-def _first_runs(book: LogBook, furnace: FurnaceInUse, asking: Asking) -> Iterator[WaitingAct]:
+def _first_runs(book: LogBook, furnace: FurnaceInUse, asking: AskedAbout) -> Iterator[WaitingAct]:
     """The next of the first three runs of a new furnace: by what is on record of it, whatever its runs were called."""
     name = furnace.furnace
     known_s = seconds_between(furnace.first_utc, asking.now_utc)
@@ -162,7 +162,7 @@ def _first_runs(book: LogBook, furnace: FurnaceInUse, asking: Asking) -> Iterato
             return
 
 
-def waiting_book(book: LogBook, asking: Asking, *, free_bytes: int | None) -> Iterator[WaitingAct]:
+def waiting_book(book: LogBook, asking: AskedAbout, *, free_bytes: int | None) -> Iterator[WaitingAct]:
     """Room on the log book's disk, and a backup somewhere else."""
     about = (Concern("log book", book.folder.name),)
     settle = command("logbook", "backup", "FILE.zip")

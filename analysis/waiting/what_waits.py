@@ -9,7 +9,7 @@ from soakwitness.analysis.logbook.lately import furnaces_in_use, read_lately
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.logbook.set_aside import set_aside_entries
 from soakwitness.analysis.record.moments import later
-from soakwitness.analysis.waiting.waiting_acts import KINDS, Asking, Waiting, WaitingAct
+from soakwitness.analysis.waiting.waiting_acts import KINDS, AskedAbout, Waiting, WaitingAct
 from soakwitness.analysis.waiting.waiting_blades import blades, missing_hardness, waiting_blades
 from soakwitness.analysis.waiting.waiting_recordings import (
     RecorderTold,
@@ -43,7 +43,7 @@ def what_waits(
     looked at. ``free_bytes``: room on the log book's disk. ``recorders``: what recorders tell live, by their runs.
     """
     aside = set_aside_entries(book)
-    asking = Asking(now_utc, zone, aside)
+    asking = AskedAbout(now_utc, zone, aside)
     since_utc = later(now_utc, -days * 86400.0)
     lately = read_lately(book, since_utc=later(since_utc, -LONGEST_RUN_S), until_utc=later(now_utc, AHEAD_S))
     runs = open_runs(book)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from importlib.resources import files
+from importlib.resources.abc import Traversable
 
 from starlette.applications import Starlette
 from starlette.exceptions import HTTPException
@@ -13,11 +14,21 @@ from starlette.routing import Route
 from starlette.types import ASGIApp
 
 from soakwitness.analysis.errors import LogBookError
-from soakwitness.cli.book import enter_pages, guide_page, now_page, runs_page, taps
+from soakwitness.cli.book import (
+    enter_pages,
+    guide_page,
+    now_page,
+    piece_page,
+    pieces_page,
+    run_page,
+    runs_page,
+    taps,
+)
 from soakwitness.cli.book.desk import Desk
 from soakwitness.cli.book.doors import Doors
 
-PAGES = (now_page, taps, runs_page, enter_pages, guide_page)  # each has ``routes(desk)``
+# each has ``routes(desk)``
+PAGES = (now_page, taps, runs_page, run_page, pieces_page, piece_page, enter_pages, guide_page)
 
 KINDS = {".css": "text/css; charset=utf-8", ".js": "text/javascript; charset=utf-8", ".svg": "image/svg+xml"}
 
@@ -36,10 +47,10 @@ def _static() -> Route:
     """Files that come with the program, and no others."""
     folder = files("soakwitness.cli.book") / "static"
     known = {
-        place.name: (place.read_bytes(), kind)
-        for place in folder.iterdir()
+        name: (place.read_bytes(), kind)
+        for name, place in [*_files(folder, ""), *_files(folder / "vendor", "vendor/")]
         for ending, kind in KINDS.items()
-        if place.name.endswith(ending)
+        if name.endswith(ending)
     }
 
     async def static(request: Request) -> Response:
@@ -48,7 +59,11 @@ def _static() -> Route:
             raise HTTPException(404)
         return Response(found[0], media_type=found[1], headers={"cache-control": "no-cache"})
 
-    return Route("/static/{name}", static, name="static")
+    return Route("/static/{name:path}", static, name="static")
+
+
+def _files(folder: Traversable, before: str) -> list[tuple[str, Traversable]]:
+    return [(before + place.name, place) for place in folder.iterdir() if place.is_file()]
 
 
 async def _refused(request: Request, error: HTTPException) -> Response:

@@ -18,6 +18,8 @@ from starlette.routing import NoMatchFound
 
 from soakwitness.cli.book.devices import Devices
 from soakwitness.cli.book.doors import FormTokens
+from soakwitness.cli.book.in_step import InStep
+from soakwitness.cli.book.lines_kept import LinesKept
 from soakwitness.cli.book.states import States
 from soakwitness.cli.book.working import WorkerProcess
 
@@ -38,16 +40,23 @@ NAVIGATION = (
     ("Guide", "guide"),
 )
 
+PATIENCE_S = 0.5  # a page does not wait for another writer; the next one takes in what is new
+
 
 @dataclass(frozen=True)
 class Desk:
-    """The log book's folder, what records, devices, the worker, form tokens, the clock; and the templates."""
+    """The log book's folder, what records, devices, the worker, form tokens, the clock; and the templates.
+
+    ``lines``: readings of the runs looked at last. ``in_step`` keeps the list of runs in step with the run folders.
+    """
 
     logbook: Path
     states: States
     devices: Devices
     worker: WorkerProcess
     tokens: FormTokens = field(default_factory=FormTokens)
+    lines: LinesKept = field(default_factory=LinesKept)
+    in_step: InStep = field(default_factory=InStep)
     now: Callable[[], datetime] = lambda: datetime.now(UTC)
 
     @contextlib.contextmanager
@@ -56,6 +65,17 @@ class Desk:
         from soakwitness.analysis.logbook.opening import open_logbook
 
         with open_logbook(self.logbook) as book:
+            yield book
+
+    @contextlib.contextmanager
+    def open_book_in_step(self) -> Iterator[LogBook]:
+        """The same, with what is new in the run folders taken in; while another one writes, as it was before."""
+        from soakwitness.analysis.errors import LogBookError
+        from soakwitness.analysis.logbook.opening import open_logbook
+
+        with open_logbook(self.logbook, wait_s=PATIENCE_S) as book:
+            with contextlib.suppress(LogBookError):
+                self.in_step.look(book, self.stamp("book"))
             yield book
 
     def stamp(self, by: str) -> Stamp:

@@ -1,11 +1,13 @@
-"""*Runs*: the runs of the log book, the newest first, each with the sentence of its kept verdict."""
+"""*Runs*: each run with its verdict's sentence, found again by filters; and several of them over each other."""
 
 from __future__ import annotations
 
 import asyncio
-from collections import OrderedDict
+import contextlib
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
+from urllib.parse import urlencode
 
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
@@ -14,22 +16,23 @@ from starlette.routing import Route
 
 from soakwitness.analysis.errors import LogBookError
 from soakwitness.cli.book.desk import Desk
-from soakwitness.cli.book.working import JobRefused
-from soakwitness.cli.options.entering import shown_time
-from soakwitness.firmware_bridge.runfolder.lock import RUN_LOCK, is_held
+from soakwitness.cli.book.run_in_book import begun_words, chart_runs, is_recorded, known_pieces, run_by_id
+from soakwitness.firmware_bridge.common.wording import counted
+from soakwitness.firmware_bridge.errors import RunFolderError
 
 if TYPE_CHECKING:
     from soakwitness.analysis.logbook.opening import LogBook
     from soakwitness.analysis.logbook.runs import RunEntry
 
 ON_A_PAGE = 20
-THUMBNAILS_KEPT = 400
+MOST_OVER_EACH_OTHER = 6
 TAGS = {"pass": "good", "fail": "bad", "not proven": "wait"}
+FILTERS = ("furnace", "month", "piece", "steel", "verdict", "words")
 
 
 @dataclass(frozen=True)
 class ListedRun:
-    """A run as the page lists it. ``look`` is the class of its tag."""
+    """A run as the page lists it. ``look`` is the class of its tag; ``pieces`` as far as they find room."""
 
     run: str
     began: str
@@ -38,76 +41,135 @@ class ListedRun:
     says: str
     tag: str | None
     look: str
+    pieces: tuple[str, ...] = ()
+    more_pieces: int = 0
+    on_record: frozenset[str] = frozenset()
+    stale: bool = False
 
 
 def routes(desk: Desk) -> list[Route]:
-    """The list, and a small picture of each run."""
-    drawn: OrderedDict[tuple[str, str | None], str] = OrderedDict()
+    """The list, a small picture of each run, and several runs over each other."""
 
     async def runs(request: Request) -> Response:
-        before = request.query_params.get("before") or None
+        asked = {name: request.query_params.get(name, "").strip() for name in FILTERS}
+        number = request.query_params.get("page", "1")
+        page = min(max(int(number), 1), 10**6) if number.isdecimal() and len(number) < 8 else 1
         try:
-            listed, older = await asyncio.to_thread(runs_on_page, desk, before)
+            shown = await asyncio.to_thread(runs_on_page, desk, asked, page)
         except LogBookError as error:
-            return desk.page(request, "runs.html", here="runs", runs=(), older=None, before=None, trouble=str(error))
-        return desk.page(request, "runs.html", here="runs", runs=listed, older=older, before=before, trouble=None)
+            shown = {"trouble": str(error), "runs": (), "count": 0, "choices": {}, "earlier": None, "later": None}
+        return desk.page(request, "runs.html", here="runs", asked=asked, page_number=page, **shown)
 
     async def thumbnail(request: Request) -> Response:
         entry = await asyncio.to_thread(run_by_id, desk, request.path_params["run"])
-        key = (entry.run, entry.seal)
-        if key not in drawn or entry.seal is None:
-            try:
-                drawn[key] = (await desk.worker.ask("thumbnail", run=entry.folder.name))["svg"]
-            except JobRefused as error:
-                raise HTTPException(404, str(error)) from None
-        drawn.move_to_end(key)
-        while len(drawn) > THUMBNAILS_KEPT:
-            drawn.popitem(last=False)
-        return Response(drawn[key], media_type="image/svg+xml", headers={"cache-control": "max-age=300"})
+        try:
+            svg = await asyncio.to_thread(desk.lines.picture, entry.folder)
+        except (RunFolderError, OSError, ValueError) as error:
+            raise HTTPException(404, str(error)) from None
+        return Response(svg, media_type="image/svg+xml", headers={"cache-control": "private, max-age=300"})
+
+    async def over_each_other(request: Request) -> Response:
+        names = list(dict.fromkeys(request.query_params.getlist("run")))[:MOST_OVER_EACH_OTHER]
+        found = await asyncio.to_thread(_side_by_side, desk, names)
+        drawn = chart_runs(request, [entry for entry, *_ in found]) if found else None
+        return desk.page(request, "compare.html", here="runs", entries=found, chart_runs=drawn)
 
     return [
         Route("/runs", runs, name="runs"),
+        Route("/runs/over-each-other", over_each_other, name="over_each_other"),
         Route("/runs/{run}/thumbnail.svg", thumbnail, name="thumbnail"),
     ]
 
 
-def run_by_id(desk: Desk, run: str) -> RunEntry:
-    """A run of the log book by its whole id; what is none is not found."""
+def runs_on_page(desk: Desk, asked: Mapping[str, str], page: int) -> dict[str, Any]:
+    """What the page shows: a page of the runs that are asked for, and what can be asked for."""
+    from soakwitness.analysis.logbook.finding_runs import VERDICTS, RunsAsked, find_runs, months_of_runs, steels_known
+    from soakwitness.analysis.logbook.kept import stale_runs
+    from soakwitness.analysis.logbook.runs import furnaces
+
+    with desk.open_book_in_step() as book:
+        choices = {
+            "furnace": furnaces(book),
+            "month": tuple(months_of_runs(book)),
+            "steel": steels_known(book),
+            "verdict": VERDICTS,
+        }
+        given: dict[str, Any] = {name: value for name, value in asked.items() if value and name != "words"}
+        try:
+            wanted = RunsAsked(**given, text=asked["words"])
+            found = find_runs(book, wanted, most=ON_A_PAGE, skip=(page - 1) * ON_A_PAGE)
+        except LogBookError as error:
+            return {"trouble": str(error), "runs": (), "count": 0, "choices": choices, "earlier": None, "later": None}
+        stale = set(stale_runs(book, [entry.run for entry in found.entries if entry.recipe_digest is not None]))
+        runs = [listed_run(book, entry, stale=entry.run in stale) for entry in found.entries]
+    whole = {name: value for name, value in asked.items() if value}
+    return {
+        "trouble": None,
+        "runs": runs,
+        "count": found.count,
+        "counted": counted(found.count, "run"),
+        "choices": choices,
+        "earlier": urlencode({**whole, "page": page + 1}) if found.count > page * ON_A_PAGE else None,
+        "later": urlencode({**whole, "page": page - 1}) if page > 1 else None,
+    }
+
+
+def warm_up(desk: Desk) -> None:
+    """Load what the first page would have to wait for, and take in what is new in the run folders."""
+    from soakwitness.analysis.logbook import finding_runs, history, kept  # noqa: F401
+
+    with contextlib.suppress(LogBookError, OSError), desk.open_book_in_step():
+        pass
+
+
+PIECES_SHOWN = 8
+
+
+def _side_by_side(desk: Desk, names: Sequence[str]) -> list[tuple[RunEntry, str, str, str | None, str]]:
     from soakwitness.analysis.logbook.runs import runs_listed
 
     with desk.open_book() as book:
-        found = runs_listed(book, [run])
-    if not found:
-        raise HTTPException(404)
-    return found[0]
+        entries = runs_listed(book, names)
+        told = [(entry, *verdict_of(book, entry)) for entry in entries]
+    return [(entry, begun_words(entry), says, tag, TAGS.get(tag or "", "wait")) for entry, says, tag in told]
 
 
-def runs_on_page(desk: Desk, before_utc: str | None) -> tuple[list[ListedRun], str | None]:
-    """Runs that began before then, the newest first, and before when the next page begins; None where none is older."""
-    from soakwitness.analysis.logbook.runs import list_runs, take_in
-
-    with desk.open_book() as book:
-        take_in(book, stamp=desk.stamp("book"))
-        found = list_runs(book, until_utc=before_utc, newest=ON_A_PAGE + 1)
-        shown = found[-ON_A_PAGE:]
-        older = shown[0].started_utc if len(found) > ON_A_PAGE else None
-        return [listed_run(book, entry) for entry in reversed(shown)], older
-
-
-def listed_run(book: LogBook, entry: RunEntry) -> ListedRun:
+def listed_run(book: LogBook, entry: RunEntry, *, stale: bool = False) -> ListedRun:
     """One run with its sentence."""
+    from soakwitness.analysis.logbook.charges import pieces_in_run
+
+    says, tag = verdict_of(book, entry)
+    pieces = tuple(dict.fromkeys(charged.piece for charged in pieces_in_run(book, entry.run)))
+    shown, more = pieces[:PIECES_SHOWN], max(0, len(pieces) - PIECES_SHOWN)
+    look = TAGS.get(tag or "", "wait")
+    return ListedRun(
+        entry.run,
+        begun_words(entry),
+        entry.furnace,
+        entry.recipe_name,
+        says,
+        tag,
+        look,
+        shown,
+        more,
+        known_pieces(book, shown),
+        stale,
+    )
+
+
+def verdict_of(book: LogBook, entry: RunEntry) -> tuple[str, str | None]:
+    """The sentence of the verdict kept last, and the tag of the run."""
     from soakwitness.analysis.logbook.kept import last_verdict
     from soakwitness.analysis.rules import RULES_VERSION
 
     kept = last_verdict(book, entry.run)
-    says, tag = "Not compared with its recipe yet." if entry.recipe_name else "It carries no recipe.", None
     if entry.missing:
-        says, tag = "Its folder is missing.", "missing"
-    elif kept is not None:
-        says, tag = (kept.answer.get("in_short") or {}).get("says") or "", kept.verdict
-        says += "" if kept.rules == RULES_VERSION else f" By rules {kept.rules}."
-    elif entry.seal is None:
-        recorded = is_held(entry.folder / RUN_LOCK)
-        says = "It is being recorded." if recorded else "It was cut off."
-    began = shown_time(entry.started_utc, entry.zone)
-    return ListedRun(entry.run, began, entry.furnace, entry.recipe_name, says, tag, TAGS.get(tag or "", "wait"))
+        return "Its folder is missing.", "missing"
+    if is_recorded(entry):
+        return "It is being recorded.", None
+    if kept is not None:
+        says = (kept.answer.get("in_short") or {}).get("says") or ""
+        return says + ("" if kept.rules == RULES_VERSION else f" By rules {kept.rules}."), kept.verdict
+    if entry.seal is None:
+        return "It was cut off.", None
+    return ("Not compared with its recipe yet." if entry.recipe_name else "It carries no recipe."), None

@@ -24,6 +24,7 @@ from soakwitness.cli.book.desk import Desk
 from soakwitness.cli.book.devices import Devices
 from soakwitness.cli.book.hearing import Ear
 from soakwitness.cli.book.now_page import judge_when_over
+from soakwitness.cli.book.runs_page import warm_up
 from soakwitness.cli.book.states import LOOK_S, States
 from soakwitness.cli.book.working import WorkerProcess
 from soakwitness.cli.telling.book_file import claim_book
@@ -122,6 +123,7 @@ async def _serve(
         if hasattr(signal, name):
             signal.signal(getattr(signal, name), signal.SIG_IGN if detached else end)
     ready()
+    states.begin(asyncio.to_thread(warm_up, desk))
     tending = asyncio.create_task(_tend(asked, states, server))
     try:
         await server.serve(sockets=[listening])

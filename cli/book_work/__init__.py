@@ -1,1 +1,1 @@
-"""The process that works for the book: verdicts, thumbnails, entries by the commands themselves."""
+"""The process that works for the book: verdicts, sheets, estimates, entries by the commands themselves."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -17,6 +18,7 @@ MOST_ROWS = 3
 NEAR = 0.02  # of the run's length: the same words so near to each other are said once
 CHARACTER_IN = 0.075  # mean width of a character of 8 points
 IN_BARS = ("packet lag",)  # the bars show it
+Pull = tuple[int, str | None, float | None]  # step, piece, when it was pulled [s]
 LOOK = {"fail": (style.BLACK, "bold"), "warn": ("#444444", "normal")}
 
 
@@ -43,13 +45,17 @@ def has_a_place(finding: Finding) -> bool:
     return finding.code not in IN_BARS and not (finding.code == "out of band" and finding.brief is not None)
 
 
-def place_s(verification: Verification, finding: Finding) -> float:
+def place_s(finding: Finding, pulls: Iterable[Pull]) -> float:
     """Where a flag stands [s]: a soak too short at its end, the pull of its piece; all else where it began."""
     if finding.code != "short soak" or finding.until_s is None:
         return finding.at_s or 0.0
-    pieces = (p for hold in verification.holds if hold.step == finding.step for p in hold.pieces)
-    pulls = [p.pull_s for p in pieces if p.piece in finding.pieces and p.pull_s is not None]
-    return min(pulls, default=finding.until_s)
+    own = (at_s for step, piece, at_s in pulls if step == finding.step and piece in finding.pieces)
+    return min((at_s for at_s in own if at_s is not None), default=finding.until_s)
+
+
+def is_told(seen: Iterable[tuple[str, float]], words: str, at_s: float, long_s: float) -> bool:
+    """Whether a flag with these words stands already near that time of a run of ``long_s`` [s]."""
+    return any(words == told and abs(at_s - t_s) <= NEAR * long_s for told, t_s in seen)
 
 
 def flags_of(verification: Verification, start_s: float, end_s: float, width_in: float) -> list[Flag]:
@@ -57,12 +63,13 @@ def flags_of(verification: Verification, start_s: float, end_s: float, width_in:
     found = [f for f in verification.findings if f.severity in LOOK and f.at_s is not None and has_a_place(f)]
     found.sort(key=lambda f: (f.severity != "fail", f.at_s))
     per_s = width_in / max(end_s - start_s, 1.0)
+    pulls = [(hold.step, piece.piece, piece.pull_s) for hold in verification.holds for piece in hold.pieces]
     taken: list[list[tuple[float, float]]] = [[] for _ in range(MOST_ROWS)]
     flags: list[Flag] = []
     seen: list[tuple[str, float]] = []
     for finding in found:
-        at_s, words = min(max(place_s(verification, finding), start_s), end_s), flag_words(finding)
-        if any(words == told and abs(at_s - t_s) <= NEAR * (end_s - start_s) for told, t_s in seen):
+        at_s, words = min(max(place_s(finding, pulls), start_s), end_s), flag_words(finding)
+        if is_told(seen, words, at_s, end_s - start_s):
             continue
         seen.append((words, at_s))
         begin, end = span_in(at_s, words, start_s, per_s, width_in)

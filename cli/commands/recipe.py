@@ -20,6 +20,7 @@ from soakwitness.cli.options.common import (
     write_output,
 )
 from soakwitness.cli.options.screen import say
+from soakwitness.cli.verdicts.recipe_warnings import recipe_warnings
 from soakwitness.firmware_bridge.common.units import Unit, to_celsius
 from soakwitness.firmware_bridge.common.wording import counted
 
@@ -58,7 +59,7 @@ def check(file: Path, unit: Unit | None, logbook: Path, as_json: bool) -> None:
     loaded = load_recipe(file)
     named_packet(loaded)
     steps, rest = step_sentences(loaded, unit), recipe_sentences(loaded, unit)
-    warnings = _warnings(loaded, logbook, unit)
+    warnings = recipe_warnings(loaded, logbook, unit)
     if as_json:
         print_json(_as_json(loaded, steps, rest, warnings))
         return
@@ -176,20 +177,6 @@ def _settings(loaded: Recipe, furnace: str, logbook: Path) -> Settings:
     with open_book(logbook) as book:
         name = furnace_named(book, furnace)
         return settings_for(book, name, loaded, at_utc=utc_text(datetime.now(UTC)), zone=computer_zone())
-
-
-def _warnings(loaded: Recipe, logbook: Path, unit: Unit | None) -> tuple[str, ...]:
-    from soakwitness.analysis.metallurgy.published_treatments import OWN_FILE, find_steel, known_steels
-    from soakwitness.analysis.recipes.doubts import doubts
-    from soakwitness.analysis.recipes.published import recipe_outside
-
-    says = doubts(loaded, unit)
-    if loaded.steel is None:
-        return says
-    steel = find_steel(loaded.steel, known_steels(logbook / OWN_FILE))
-    if steel is None:
-        return (*says, f"No published figures for {loaded.steel} are known here; see: soakwitness steels.")
-    return (*says, *recipe_outside(loaded, steel, unit))
 
 
 def _as_json(

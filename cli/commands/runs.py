@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from soakwitness.cli.options.common import (
+    LARGEST_NUMBER,
     WrongUse,
     check_output,
     find_run,
@@ -35,6 +36,17 @@ NEWEST = 20
 @click.command()
 @click.argument("named", metavar="[RUN]...", nargs=-1)
 @click.option("--all", "everything", is_flag=True, help=f"All runs, not only the newest {NEWEST}.")
+@click.option("--furnace", help="Only this furnace's, by its name or its file.")
+@click.option("--month", help="Only those that began in a month, such as 2026-03.")
+@click.option("--piece", help="Only those that this piece was in.")
+@click.option("--steel", help="Only those with a piece of this steel, or whose recipe names it.")
+@click.option("--verdict", help="Only those with this verdict: pass, fail, not proven, not judged.")
+@click.option(
+    "--words", help="Only those that all these words occur in: names, recipe, marks, what is known of pieces."
+)
+@click.option(
+    "--page", type=click.IntRange(1, LARGEST_NUMBER), default=1, help=f"Page 2: the {NEWEST} before, and so on."
+)
 @click.option("--check", is_flag=True, help="Compare every run with its seal, which takes a while with many.")
 @click.option(
     "--export", "export", type=click.Path(path_type=Path, dir_okay=False), help="Write RUN's readings to FILE."
@@ -55,6 +67,7 @@ NEWEST = 20
 def runs(
     named: tuple[str, ...],
     everything: bool,
+    page: int,
     check: bool,
     export: Path | None,
     decimal: str,
@@ -70,11 +83,15 @@ def runs(
     as_json: bool,
     logbook: Path,
     force: bool,
+    **asked: str | None,
 ) -> None:
     """List the runs of the log book, or write one out as a table (RUN, else the last one).
 
     A verdict stands behind the recipe once the run was verified. A run of a trial or a wrong import is struck out with
     a reason: runs RUN --strike --why "thermocouple outside". It is kept, and left out of lists, trends and checks.
+
+    Which runs are listed is said by --furnace, --month, --piece, --steel, --verdict and --words, all of them at once:
+    runs --piece C-03, runs --steel S44004 --verdict fail
 
     With a decimal comma the cells are parted by semicolons, as spreadsheets expect.
 
@@ -99,21 +116,58 @@ def runs(
     if export is not None:
         _export(find_run(run or "last", logbook), export, decimal, force)
         return
-    _list(run, logbook, everything=everything, check=check, only_struck=only_struck, as_json=as_json)
+    if run is not None and (page > 1 or any(asked.values())):
+        raise WrongUse(f"{run}: a run is named. Leave it out to look for others: runs --month 2026-03.")
+    paths, older = [find_run(run, logbook)] if run else [], 0
+    if run is None:
+        paths, older = _found(logbook, asked, struck=only_struck, most=None if everything else NEWEST, page=page)
+    if not paths and not as_json:
+        say(f"No {'such run' if any(asked.values()) else 'runs'} in {logbook}.", err=True)
+    _list(paths, logbook, compare=check or not everything, as_json=as_json)
+    if older:
+        from soakwitness.firmware_bridge.common.wording import counted
+
+        say(f"Not shown: {counted(older, 'older run')}: --page {page + 1}, or --all", err=True)
 
 
-def _list(run: str | None, logbook: Path, *, everything: bool, check: bool, only_struck: bool, as_json: bool) -> None:
-    """Print the runs, or the one that is named, each with the verdict that was kept of it."""
-    from soakwitness.firmware_bridge.runfolder.listing import look_at, run_folders, run_id
+def _found(
+    logbook: Path, asked: dict[str, str | None], *, struck: bool, most: int | None, page: int
+) -> tuple[list[Path], int]:
+    """Folders of a page of runs in the order of their start, and how many there are that are older."""
+    skip = 0 if most is None else (page - 1) * most
+    if any(asked.values()):
+        return _of_the_book(logbook, asked, struck=struck, most=most, skip=skip)
+    from soakwitness.firmware_bridge.runfolder.listing import run_folders, run_id
 
-    struck, hidden = struck_out(logbook), 0
-    if run is not None:
-        paths = [find_run(run, logbook)]
-    else:
-        paths = [path for path in run_folders(logbook) if (run_id(path) in struck) == only_struck]
-        hidden = 0 if everything else max(0, len(paths) - NEWEST)
-        paths = paths[hidden:]
-    compare = check or not everything
+    out = struck_out(logbook)
+    paths = [path for path in run_folders(logbook) if (run_id(path) in out) == struck]
+    end = max(0, len(paths) - skip)
+    begin = 0 if most is None else max(0, end - most)
+    return paths[begin:end], begin
+
+
+def _of_the_book(
+    logbook: Path, asked: dict[str, str | None], *, struck: bool, most: int | None, skip: int
+) -> tuple[list[Path], int]:
+    """The same by what the log book knows of its runs."""
+    from soakwitness.analysis.logbook.finding_runs import RunsAsked, find_runs
+    from soakwitness.cli.options.entering import furnace_named, new_stamp, open_book, take_in_runs
+
+    with open_book(logbook) as book:
+        take_in_runs(book, new_stamp(None))
+        exact = {name: value for name, value in asked.items() if name != "words"}
+        if exact["furnace"] is not None:
+            exact["furnace"] = furnace_named(book, exact["furnace"])
+        wanted = RunsAsked(**exact, text=asked["words"] or "", struck=struck)
+        found = find_runs(book, wanted, most=most, skip=skip)
+    return [entry.folder for entry in reversed(found.entries)], max(0, found.count - skip - len(found.entries))
+
+
+def _list(paths: list[Path], logbook: Path, *, compare: bool, as_json: bool) -> None:
+    """Print runs, each with the verdict that was kept of it."""
+    from soakwitness.firmware_bridge.runfolder.listing import look_at, run_id
+
+    struck = struck_out(logbook)
     listed = (
         _as_seen(logbook, [look_at(path, compare=compare) for path in paths])
         if compare
@@ -126,12 +180,6 @@ def _list(run: str | None, logbook: Path, *, everything: bool, check: bool, only
     if listed:
         lines = (_line(e, verdicts.get(name := run_id(e.path)), struck.get(name)) for e in listed)
         say("\n".join(lines), hang=2)
-    else:
-        say(f"No runs in {logbook}.", err=True)
-    if run is None and hidden:
-        from soakwitness.firmware_bridge.common.wording import counted
-
-        say(f"Not shown: {counted(hidden, 'older run')}: --all", err=True)
 
 
 def _strike(run: str | None, logbook: Path, why: str | None, by: str | None, back: bool) -> None:

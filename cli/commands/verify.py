@@ -17,6 +17,8 @@ from soakwitness.cli.options.common import (
     print_json,
     unit_option,
 )
+from soakwitness.cli.options.screen import screen_width, wrapped
+from soakwitness.cli.verdicts.planned import beside_plan
 from soakwitness.cli.verdicts.verified import given_packet, packet_option, verify_run
 from soakwitness.firmware_bridge.common.units import Unit
 
@@ -72,7 +74,7 @@ def verify(
         from soakwitness.cli.charts.run_chart import save_run_chart
 
         save_run_chart(found.run, found.verification, found.recipe, chart, unit=unit)
-    _show(found, run, as_json=as_json, everything=everything or bool(others), unit=unit, chart=chart)
+    _show(found, run, logbook, as_json=as_json, everything=everything or bool(others), unit=unit, chart=chart)
     return 0 if exit_zero else EXIT_STATUS[found.verification.verdict]
 
 
@@ -88,13 +90,22 @@ def _beside(found: Verified, others: list[Path], recipe_path: Path | None, logbo
 
 
 def _show(
-    found: Verified, asked: str, *, as_json: bool, everything: bool, unit: Unit | None, chart: Path | None
+    found: Verified,
+    asked: str,
+    logbook: Path,
+    *,
+    as_json: bool,
+    everything: bool,
+    unit: Unit | None,
+    chart: Path | None,
 ) -> None:
+    beside = beside_plan(found, logbook)
     if as_json:
         from soakwitness.analysis.verification.results.hold_equivalents import equivalents_of_holds
 
         amounts = [amount.as_dict() for amount in equivalents_of_holds(found.run, found.verification)]
-        print_json(found.answer(unit) | {"comparison": amounts})
+        planned = {} if beside is None else {"plan": beside.as_dict()}
+        print_json(found.answer(unit) | {"comparison": amounts} | planned)
         return
     unit = unit or found.recipe.unit
     if not everything:
@@ -105,6 +116,10 @@ def _show(
         from soakwitness.cli.words.verify_in_full import verify_lines
 
         click.echo("\n".join(verify_lines(found.run, found.recipe, found.verification, unit=unit)))
+    if beside is not None:
+        from soakwitness.analysis.planning.plan_and_run import how_it_did
+
+        click.echo("\n".join(wrapped(how_it_did(beside), screen_width())))
     if everything and found.inputs.packet is not None and found.verification.by_estimate:
         click.echo(f"By the {found.inputs.packet.says}.")
     if chart is not None:

@@ -37,12 +37,13 @@ class Item:
 
 @dataclass(frozen=True)
 class Items:
-    """Sentences below each other."""
+    """Sentences below each other; ``broad``: their tags are longer than a word of four letters."""
 
     heading: str
     items: tuple[Item, ...]
     empty: str = ""
     after: str = ""
+    broad: bool = False
 
 
 @dataclass(frozen=True)

@@ -22,7 +22,7 @@ MARGIN_IN = 0.42
 SENTENCE_PT, BELOW_PT, BODY_PT, FULL_PT, SMALL_PT, CHART_PT = 15.0, 9.0, 7.4, 6.8, 6.3, 7.0
 INK, SOFT, LINE = "#1D1F22", "#5B6068", "#CFCABC"
 INKS = {"good": "#00785A", "wait": "#8A5A00", "bad": "#B3261E", "": INK}
-TAG_IN = 0.42
+TAG_IN, BROAD_TAG_IN = 0.42, 0.52
 GAP_IN = 0.11
 ROW_IN = 0.022  # from a row's fine line to its words
 WIDEST = 0.42  # of a table: no column is wider before the others have what they need
@@ -203,14 +203,14 @@ def _after(words: str, setting: Setting) -> Iterator[Strip]:
 
 def _items(block: Items, setting: Setting) -> Iterator[Strip]:
     yield from _heading(block.heading)
-    yield from (_item(item, setting) for item in block.items)
+    yield from (_item(item, setting, BROAD_TAG_IN if block.broad else TAG_IN) for item in block.items)
     yield from _after(block.after if block.items else block.empty, setting)
 
 
-def _item(item: Item, setting: Setting) -> Strip:
+def _item(item: Item, setting: Setting, tag_in: float) -> Strip:
     """A sentence behind its tag; what is said more goes on in its last line."""
     tone = INKS[TONES.get(item.tag, "")] if item.tag in TONES else SOFT
-    wide, points, line_in = setting.wide_in - TAG_IN, setting.points, setting.line_in
+    wide, points, line_in = setting.wide_in - tag_in, setting.points, setting.line_in
     lines = wrapped(item.text, wide, points)
     end_in = width_in(lines[-1] + "  ", points)
     more = wrapped(item.more, wide, points, first_in=end_in) if item.more else []
@@ -220,9 +220,9 @@ def _item(item: Item, setting: Setting) -> Strip:
         page.rule(y)
         page.put(item.tag, y - ROW_IN, points=points, color=tone, fontweight="bold")
         for n, words in enumerate(lines):
-            page.put(words, y - ROW_IN - n * line_in, x_in=TAG_IN, points=points)
+            page.put(words, y - ROW_IN - n * line_in, x_in=tag_in, points=points)
         for n, words in enumerate(more):
-            x, row = TAG_IN + (end_in if n == 0 else 0.0), len(lines) - 1 + n
+            x, row = tag_in + (end_in if n == 0 else 0.0), len(lines) - 1 + n
             page.put(words, y - ROW_IN - row * line_in, x_in=x, points=points, color=SOFT)
 
     return Strip(count * line_in + 1.4 * ROW_IN, draw)

@@ -56,8 +56,8 @@ def copies(template: Path, folder: Path, count: int) -> list[str]:
     return names
 
 
-def enter_pieces(book: LogBook, names: list[str]) -> None:
-    """Eight pieces a run with their hardness; those of the last run are soft."""
+def enter_pieces(book: LogBook, names: list[str], blades: int = BLADES) -> None:
+    """Some pieces a run with their hardness; those of the last run are soft."""
     source = random.Random(1)
     who = (STAMP.at_utc, STAMP.by)
     with book.writing(STAMP):
@@ -66,7 +66,7 @@ def enter_pieces(book: LogBook, names: list[str]) -> None:
                 "INSERT INTO charges (charge, run, number, entered_utc, entered_by) VALUES (?, ?, 1, ?, ?)",
                 (n + 1, run, *who),
             )
-            for i in range(BLADES):
+            for i in range(blades):
                 piece, hrc = f"P{n:05d}-{i}", source.gauss(55.0 if n == len(names) - 1 else 59.5, 0.3)
                 book.connection.execute("INSERT INTO pieces (piece) VALUES (?)", (piece,))
                 book.connection.execute(

@@ -23,3 +23,19 @@ def chromium() -> Iterator[Any]:
         browser = driver.chromium.launch(executable_path=program, args=QUIET)
         yield browser
         browser.close()
+
+
+class Watched:
+    """A tab, with what went wrong in it and what it asked for."""
+
+    def __init__(self, browser: Any, width: int, height: int, scheme: str = "light") -> None:
+        self.tab = browser.new_page(viewport={"width": width, "height": height}, color_scheme=scheme)
+        self.problems: list[str] = []
+        self.asked: list[str] = []
+        self.tab.on("console", lambda m: self.problems.append(m.text) if m.type == "error" else None)
+        self.tab.on("pageerror", lambda error: self.problems.append(str(error)))
+        self.tab.on("request", lambda request: self.asked.append(request.url))
+
+    def fits(self, width: int) -> bool:
+        """Whether nothing reaches over the side."""
+        return bool(self.tab.evaluate("document.documentElement.scrollWidth") <= width)

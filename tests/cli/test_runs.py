@@ -166,3 +166,25 @@ def test_an_unknown_run_is_wrong_use(tmp_path: Path) -> None:
     done = runs(tmp_path, "nothing")
     assert done.exit_code == 2
     assert "no such run" in done.stderr
+
+
+def test_the_list_can_be_asked_for_some_runs_and_their_older_pages(tmp_path: Path) -> None:
+    folders = [sealed_run(tmp_path) for _ in range(23)]
+    names = sorted(path.name for path in folders)
+    first, second = runs(tmp_path), runs(tmp_path, "--page", "2")
+    assert [line.split()[0] for line in first.stdout.splitlines()] == names[3:]
+    assert first.stderr == "Not shown: 3 older runs: --page 2, or --all\n"
+    assert [line.split()[0] for line in second.stdout.splitlines()] == names[:3]
+    by_piece = runs(tmp_path, "--piece", "b-041", "--month", "2026-11", "--words", "small furnace")
+    assert by_piece.stdout.splitlines() == first.stdout.splitlines()
+    assert "3 older runs: --page 2" in by_piece.stderr
+    older = runs(tmp_path, "--piece", "B-041", "--page", "2")
+    assert older.stdout == second.stdout
+    nobody = runs(tmp_path, "--piece", "B-099")
+    assert (nobody.stdout, nobody.stderr) == ("", f"No such run in {tmp_path}.\n")
+    assert json.loads(runs(tmp_path, "--verdict", "pass", "--json").stdout) == []
+    wrong = runs(tmp_path, "--verdict", "passed")
+    assert str(wrong.exception) == "'passed' is no verdict. Use one of pass, fail, not proven, not judged."
+    named = runs(tmp_path, names[0], "--month", "2026-11")
+    assert named.exit_code == 2
+    assert "a run is named" in named.stderr

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from soakwitness.analysis.rules import RULES_VERSION
@@ -20,6 +21,7 @@ from soakwitness.analysis.verification.results.verification import (
     Verification,
 )
 from soakwitness.firmware_bridge.common.units import Unit
+from soakwitness.firmware_bridge.common.wording import Says
 
 SCHEMA = "soakwitness/verify/1"
 
@@ -227,6 +229,23 @@ def _finding(finding: Finding, unit: Unit) -> dict[str, Any]:
         "until_s": finding.until_s,
         "pieces": list(finding.pieces),
     }
+
+
+def findings_from(answer: Mapping[str, Any]) -> tuple[Finding, ...]:
+    """Findings of plain data that ``as_json`` made, their sentences in the unit they were written in."""
+    return tuple(
+        Finding(
+            f["code"],
+            f["severity"],
+            f["step"],
+            Says.plain(f["says"]),
+            Says.plain(f["next"]),
+            f["at_s"],
+            f["until_s"],
+            tuple(f["pieces"]),
+        )
+        for f in answer.get("findings", ())
+    )
 
 
 def _comparison(comparison: RunComparison, unit: Unit) -> dict[str, Any]:

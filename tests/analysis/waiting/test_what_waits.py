@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from soakwitness.analysis.errors import LogBookError
 from soakwitness.analysis.logbook.entries import strike
 from soakwitness.analysis.logbook.set_aside import set_aside, set_aside_entries
-from soakwitness.analysis.waiting.waiting_acts import KINDS, Asking, how_long, pieces_said
+from soakwitness.analysis.waiting.waiting_acts import KINDS, AskedAbout, how_long, pieces_said
 from soakwitness.firmware_bridge.runfolder.names import in_ranges, spelled_out
 from tests.waiting_days import COLD_FIRST, PLAIN, TEMPER, TWICE, Workshop, stamp
 
@@ -83,8 +83,8 @@ def test_what_is_set_aside_for_one_leaves_the_others_and_ends_with_its_day(shop:
 
 def test_the_day_is_the_one_of_the_zone_asked() -> None:
     late = "2026-03-02T23:30:00Z"
-    assert Asking(late, "UTC").today == "2026-03-02"
-    assert Asking(late, "+01:00").today == "2026-03-03"
+    assert AskedAbout(late, "UTC").today == "2026-03-02"
+    assert AskedAbout(late, "+01:00").today == "2026-03-03"
 
 
 HOSTILE = ["{says}", "{0}", "a;rm -rf x", "\x1b[31mred", "<b>fat</b>", "Ünnamed '\"", "% s %d", "x" * 300]

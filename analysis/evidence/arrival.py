@@ -1,0 +1,19 @@
+"""How the chamber came to a hold and stood there, as the condition measures it and a plan takes it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Arrival:
+    """One hold's beginning: ``settle_s`` is the time constant of its last degrees [s].
+
+    ``overshoot_c`` is how far the reading went over its own level [K], ``level_c`` that level less the setpoint as
+    logged [K], None where none was.
+    """
+
+    target_c: float
+    settle_s: float
+    overshoot_c: float
+    level_c: float | None = None

@@ -1,0 +1,1 @@
+"""Before the run: what to type, how long, when to load and when to take out."""

@@ -1,0 +1,343 @@
+"""``soakwitness plan``: what to type, when to load and when to take out, before the run."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from contextlib import nullcontext
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from soakwitness.cli.options.common import (
+    WrongUse,
+    check_output,
+    force_option,
+    json_option,
+    logbook_option,
+    print_json,
+    unit_option,
+)
+from soakwitness.cli.options.entering import (
+    by_option,
+    furnace_named,
+    moment,
+    new_stamp,
+    open_book,
+    refresh_runs,
+    take_in_runs,
+    zone_option,
+)
+from soakwitness.cli.verdicts.recipe_warnings import recipe_warnings
+from soakwitness.cli.verdicts.verified import given_packet, packet_option
+from soakwitness.firmware_bridge.common.units import Unit
+
+if TYPE_CHECKING:
+    from soakwitness.analysis.logbook.opening import LogBook
+    from soakwitness.analysis.planning.plan import Plan
+    from soakwitness.analysis.recipes.recipe import Recipe
+    from soakwitness.analysis.run_inputs.for_plan import Asked
+    from soakwitness.analysis.verification.results.verification import PieceInfo
+    from soakwitness.cli.words.plan_words import When
+
+CHART_ENDINGS = (".png", ".svg", ".pdf")
+HOUR = re.compile(r"([01]?\d|2[0-3]):([0-5]\d)")
+USUAL_MM = 3.0
+
+
+@click.command()
+@click.argument("recipe_path", type=click.Path(path_type=Path), metavar="RECIPE")
+@click.option("--piece", "pieces", multiple=True, metavar="NAME", help="Piece of the log book, or B-041..B-046.")
+@click.option("--thickness", "thickness_mm", type=click.FloatRange(0, 100, min_open=True), help="Of each blade, in mm.")
+@click.option("--foil/--bare", default=None, help="In foil or bare; else as the recipe says.")
+@click.option("--count", type=click.IntRange(1, 100), default=None, help="How many packets.")
+@click.option("--furnace", help="Furnace whose runs and sensor count: its name, or its file.")
+@click.option("--reaches", metavar="600:20,900:45", help="Its climb from cold at full power: degrees and minutes.")
+@click.option("--at", "starts", metavar="TIME", help="When it is started: 8:30, or ISO 8601; else now.")
+@click.option("--temper", "temper_path", type=click.Path(path_type=Path), metavar="FILE", help="The temper's recipe.")
+@packet_option
+@click.option("--chart", type=click.Path(path_type=Path), help="Draw what is expected as FILE.png, .svg or .pdf.")
+@click.option("--sheet", type=click.Path(path_type=Path), help="The card as a page: FILE.html or FILE.pdf.")
+@click.option("--paper", type=click.Choice(["A4", "letter"]), default="A4", show_default=True)
+@click.option("--keep", is_flag=True, help="Keep the plan in the log book: verify puts the run beside it.")
+@click.option("--learn-anew", is_flag=True, help="Leave out from now on what runs so far taught.")
+@by_option
+@zone_option
+@json_option
+@unit_option
+@logbook_option
+@force_option
+def plan(
+    recipe_path: Path,
+    pieces: tuple[str, ...],
+    thickness_mm: float | None,
+    foil: bool | None,
+    count: int | None,
+    furnace: str | None,
+    reaches: str | None,
+    starts: str | None,
+    temper_path: Path | None,
+    packet_path: Path | None,
+    chart: Path | None,
+    sheet: Path | None,
+    paper: Any,
+    keep: bool,
+    learn_anew: bool,
+    by: str | None,
+    zone: str | None,
+    as_json: bool,
+    unit: Unit | None,
+    logbook: Path,
+    force: bool,
+) -> None:
+    """Plan a run by RECIPE: what to type and for how long, when to load, when to take out, what the day looks like.
+
+    The minutes are such that the slowest blade has its soak even by the low bound of its estimate, and none more than
+    at_most_minutes. Without --piece and --thickness the charge that waits for the furnace is planned, else the
+    recipe's packet. With --keep the plan is kept, and later plans learn from it; nothing is kept unasked.
+
+    Example: soakwitness plan sample_logs/recipes/chef-blades-hot.toml --thickness 3 --count 6 --at 8:30
+    """
+    from soakwitness.analysis.planning.planning import make_plan
+    from soakwitness.analysis.recipes.recipe_file import load_recipe
+    from soakwitness.analysis.run_inputs.for_plan import plan_inputs
+    from soakwitness.cli.words.plan_words import When
+
+    if chart is not None:
+        check_output(chart, force=force, suffixes=CHART_ENDINGS)
+    if sheet is not None:
+        check_output(sheet, force=force, suffixes=(".html", ".pdf"))
+    if (keep or learn_anew) and furnace is None:
+        raise WrongUse(f"{'--keep' if keep else '--learn-anew'} is of one furnace: name it, --furnace NAME.")
+    if pieces and (thickness_mm is not None or count is not None):
+        raise WrongUse("--piece names pieces of the log book, --thickness and --count such as are not in it: not both.")
+    recipe = load_recipe(recipe_path)
+    temper = None if temper_path is None else load_recipe(temper_path)
+    starts_utc, zone = start_of(starts, zone)
+    with _book(logbook, needed=bool(pieces or keep or learn_anew)) as book:
+        if book is not None and furnace is not None:
+            take_in_runs(book, new_stamp(by))
+        name, rack = _furnace(book, furnace)
+        if book is not None and name is not None:
+            _bring_up_to_date(book, name, learn_anew=learn_anew, by=by)
+        infos = _infos(book, recipe, pieces, name, starts_utc, thickness_mm=thickness_mm, foil=foil, count=count)
+        asked = _asked(recipe, infos, starts_utc, zone, name, rack, given_packet(packet_path), reaches, unit, temper)
+        inputs, packet = plan_inputs(book, asked)
+        made = make_plan(inputs)
+        kept = _keep(book, made, packet, starts_utc, by) if keep and book is not None else None
+    when, shown = When(starts_utc, zone), unit or recipe.unit
+    warnings = recipe_warnings(recipe, logbook, unit)
+    _write(made, when, shown, warnings, chart=chart, sheet=sheet, paper=paper, logbook=logbook)
+    if as_json:
+        print_json(_as_json(made, when, shown, kept) | {"warnings": warnings})
+    else:
+        _tell(made, when, shown, warnings, kept)
+        for path in filter(None, (chart, sheet)):
+            click.echo(str(path))
+
+
+def _tell(made: Plan, when: When, unit: Unit, warnings: tuple[str, ...], kept: int | None) -> None:
+    from soakwitness.cli.options.screen import screen_width
+    from soakwitness.cli.words.plan_words import card_lines, card_of, kept_line
+
+    for line in card_lines(card_of(made, when, unit, warnings), screen_width()):
+        click.echo(line)
+    if kept is not None:
+        click.echo(kept_line(made.inputs.furnace.name, kept), err=True)
+
+
+def _write(
+    made: Plan,
+    when: When,
+    unit: Unit,
+    warnings: tuple[str, ...],
+    *,
+    chart: Path | None,
+    sheet: Path | None,
+    paper: Any,
+    logbook: Path,
+) -> None:
+    """Chart and page, where they are asked for."""
+    if chart is not None:
+        from soakwitness.cli.charts.plan_chart import save_plan_chart
+
+        save_plan_chart(made, when, chart, unit=unit)
+    if sheet is not None:
+        from soakwitness.cli.sheets.plan_sheet import plan_sheet
+        from soakwitness.cli.sheets.shop import shop_lines
+        from soakwitness.cli.sheets.writing import write_sheets
+
+        page = plan_sheet(made, when, unit=unit, shop=shop_lines(logbook), warnings=warnings)
+        write_sheets([page], sheet, paper=paper)
+
+
+def start_of(text: str | None, zone: str | None) -> tuple[str, str]:
+    """When the furnace is started as UTC text, and the zone of the card: an hour is the next such hour from now on."""
+    from soakwitness.analysis.record.moments import read_moment, utc_text
+    from soakwitness.firmware_bridge.common.zones import computer_zone, zone_of
+
+    here = zone or computer_zone()
+    now = datetime.now(UTC)
+    found = HOUR.fullmatch((text or "").strip())
+    if text is None:
+        return utc_text(now), here
+    if found is None:
+        at_utc = moment(text, zone)
+        assert at_utc is not None
+        return at_utc, here
+    local = now.astimezone(zone_of(here))
+    day = local.date()
+    if (int(found[1]), int(found[2])) < (local.hour, local.minute):
+        day += timedelta(days=1)
+    return read_moment(f"{day.isoformat()}T{int(found[1]):02d}:{found[2]}", zone=here), here
+
+
+def _book(logbook: Path, *, needed: bool) -> Any:
+    """The log book where there is one."""
+    if needed or (logbook / "logbook.sqlite").exists() or (logbook / "runs").is_dir():
+        return open_book(logbook, create=(logbook / "runs").is_dir())
+    return nullcontext(None)
+
+
+def _furnace(book: LogBook | None, furnace: str | None) -> tuple[str | None, Any]:
+    """Its name as runs have it, and the rack of its file where the file was named."""
+    if furnace is None:
+        return None, None
+    from soakwitness.firmware_bridge.connecting.furnace_file import load_furnace
+
+    if Path(furnace).is_file():
+        found = load_furnace(furnace)
+        return found.name, found.rack
+    if book is None:
+        raise WrongUse(
+            f"--furnace {furnace}: there is no log book here, so nothing is known of it. Name its file, or leave it "
+            "out and say how it climbs: --reaches 600:20,900:45"
+        )
+    return furnace_named(book, furnace), None
+
+
+def _bring_up_to_date(book: LogBook, furnace: str, *, learn_anew: bool, by: str | None) -> None:
+    from soakwitness.analysis.logbook import plans
+    from soakwitness.analysis.run_inputs.for_plan import newest_runs
+
+    stamp = new_stamp(by)
+    refresh_runs(book, stamp, newest_runs(book, furnace))
+    if learn_anew:
+        entry = plans.learn_anew(book, furnace, stamp=stamp)
+        click.echo(
+            f"What runs so far taught the plans of {furnace} is left out (entry {entry}; taken back by: soakwitness "
+            f"logbook strike plan-reset {entry} --why ...).",
+            err=True,
+        )
+
+
+def _infos(
+    book: LogBook | None,
+    recipe: Recipe,
+    names: Sequence[str],
+    furnace: str | None,
+    at_utc: str,
+    *,
+    thickness_mm: float | None,
+    foil: bool | None,
+    count: int | None,
+) -> tuple[PieceInfo, ...]:
+    """Which pieces: those named, those told of, those that wait for the furnace, else the recipe's packet."""
+    from soakwitness.analysis.planning.day import hardens
+    from soakwitness.analysis.verification.results.verification import PieceInfo
+
+    waiting = _waiting(book, furnace, at_utc)
+    if names and book is not None:
+        return tuple(_known_pieces(book, names, waiting, foil))
+    if waiting and thickness_mm is None and count is None:
+        return tuple(waiting.values())
+    usual = recipe.packet.thickness_mm if recipe.packet is not None else USUAL_MM
+    many = count or 1
+    if foil is None and recipe.packet is None:
+        foil = hardens(recipe)  # tempered and stress relieved out of the foil
+    called = ["the blade"] if many == 1 else [f"blade {n}" for n in range(1, many + 1)]
+    return tuple(PieceInfo(one, thickness_mm=thickness_mm or usual, foil=foil) for one in called)
+
+
+def _waiting(book: LogBook | None, furnace: str | None, at_utc: str) -> dict[str, PieceInfo]:
+    """The charge that waits for the furnace's next run, by the names of its pieces."""
+    if book is None or furnace is None:
+        return {}
+    from soakwitness.analysis.logbook.charges import pieces_waiting
+    from soakwitness.analysis.verification.results.verification import PieceInfo
+
+    return {
+        one.piece.casefold(): PieceInfo(
+            one.piece, one.thickness_mm, one.foil, one.heated_faces, one.blades, one.charge_name, one.place
+        )
+        for one in pieces_waiting(book, furnace, at_utc)
+    }
+
+
+def _known_pieces(
+    book: LogBook, names: Sequence[str], waiting: dict[str, PieceInfo], foil: bool | None
+) -> list[PieceInfo]:
+    from soakwitness.analysis.logbook.pieces import pieces_named
+    from soakwitness.analysis.verification.results.verification import PieceInfo
+
+    found = pieces_named(book, names)
+    unknown = [one.id for one in found if one.thickness_mm is None]
+    if unknown:
+        click.echo(f"The thickness of {', '.join(unknown)} is not known: the recipe's counts.", err=True)
+    return [waiting.get(one.id.casefold()) or PieceInfo(one.id, one.thickness_mm, foil) for one in found]
+
+
+def _asked(
+    recipe: Recipe,
+    infos: tuple[PieceInfo, ...],
+    starts_utc: str,
+    zone: str,
+    furnace: str | None,
+    rack: Any,
+    packet: Any,
+    reaches: str | None,
+    unit: Unit | None,
+    temper: Recipe | None,
+) -> Asked:
+    from soakwitness.analysis.run_inputs.for_plan import Asked
+
+    return Asked(
+        recipe,
+        infos,
+        starts_utc,
+        zone,
+        furnace=furnace,
+        rack=rack,
+        packet=packet,
+        climb=reaches,
+        unit=unit or recipe.unit,
+        temper=temper,
+    )
+
+
+def _keep(book: LogBook, made: Plan, packet: str, starts_utc: str, by: str | None) -> int:
+    from soakwitness.analysis.logbook.plans import keep_plan
+    from soakwitness.analysis.planning.plan import plan_to_dict
+
+    return keep_plan(book, plan_to_dict(made), packet=packet, starts_utc=starts_utc, stamp=new_stamp(by)).entry
+
+
+def _as_json(made: Plan, when: When, unit: Unit, kept: int | None) -> dict[str, Any]:
+    from dataclasses import asdict
+
+    from soakwitness.analysis.planning.day import day_of
+    from soakwitness.analysis.planning.plan import plan_to_dict
+    from soakwitness.analysis.planning.planning import program_of
+    from soakwitness.cli.words.plan_words import headline
+
+    day = day_of(made)
+    return plan_to_dict(made) | {
+        "sentence": headline(made, when, unit),
+        "starts_utc": when.starts_utc,
+        "zone": when.zone,
+        "program": [asdict(step) for step in program_of(made)],
+        "after": [] if day is None else [asdict(step) for step in day.steps],
+        "kept": kept,
+    }
