@@ -173,7 +173,7 @@ def make(folder: Path) -> None:
         marker = f"{number + 1:04x}"
         with (
             tempfile.TemporaryDirectory() as logbook,
-            patch("secrets.token_hex", lambda n, marker=marker: marker.rjust(2 * n, "0")),
+            patch("os.urandom", lambda n, marker=marker: bytes.fromhex(marker.rjust(2 * n, "0"))),
             patch("platform.node", lambda: "samples"),
         ):
             made = write_run(furnace, Path(logbook), papers)

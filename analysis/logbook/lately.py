@@ -144,8 +144,7 @@ def _decided(book: LogBook, *when: str) -> dict[str, tuple[tuple[str | None, int
 class FurnaceInUse:
     """A furnace that had a run since a moment: its runs in all, when the first and the latest began.
 
-    ``simulated``: no run of it was anything else. ``had_empty``: a run without a charge is on record; ``had_place``: a
-    place difference is; ``had_load``: a run with a sensor in the load is.
+    ``simulated``: no run of it was anything else.
     """
 
     furnace: str
@@ -153,22 +152,13 @@ class FurnaceInUse:
     first_utc: str
     latest_utc: str
     simulated: bool
-    had_empty: bool
-    had_place: bool
-    had_load: bool
 
 
 def furnaces_in_use(book: LogBook, *, since_utc: str) -> tuple[FurnaceInUse, ...]:
     """Furnaces that had a run since a moment, the latest used first."""
     rows = book.rows(
         "SELECT furnace, count(*) AS runs, min(started_utc) AS first_utc, max(started_utc) AS latest_utc, "
-        "min(origin = 'simulated') AS simulated, "
-        "EXISTS (SELECT 1 FROM run_loads l JOIN standing_runs e USING (run) WHERE e.furnace = r.furnace AND l.empty "
-        "AND l.struck_utc IS NULL) AS had_empty, "
-        "EXISTS (SELECT 1 FROM place_differences p JOIN sensor_lives s ON s.entry = p.life WHERE s.furnace = r.furnace "
-        "AND p.struck_utc IS NULL) AS had_place, "
-        "EXISTS (SELECT 1 FROM run_sensors x JOIN standing_runs e USING (run) WHERE e.furnace = r.furnace "
-        "AND x.role = 'load') AS had_load "
+        "min(origin = 'simulated') AS simulated "
         "FROM standing_runs r GROUP BY furnace HAVING max(started_utc) >= ? ORDER BY max(started_utc) DESC",
         since_utc,
     )
@@ -179,9 +169,6 @@ def furnaces_in_use(book: LogBook, *, since_utc: str) -> tuple[FurnaceInUse, ...
             first_utc=row["first_utc"],
             latest_utc=row["latest_utc"],
             simulated=bool(row["simulated"]),
-            had_empty=bool(row["had_empty"]),
-            had_place=bool(row["had_place"]),
-            had_load=bool(row["had_load"]),
         )
         for row in rows
     )

@@ -19,12 +19,13 @@ from soakwitness.analysis.waiting.waiting_acts import (
     command,
     how_long,
 )
+from soakwitness.analysis.waiting.waiting_first_runs import first_runs
 from soakwitness.firmware_bridge.common.wording import Says, Temp, counted, number
 
 SOON_DAYS = 14  # what falls due is told so long before
 CUT_OUT_DAYS = 183  # half a year between two tests; common practice, no source
 NEARLY = 0.8  # of the hours that a wire is good for: from there on it is told
-NEW_RUNS = 12  # a furnace with more of them is asked for no first runs
+NEW_RUNS, NEW_DAYS = 12, 365  # a furnace with more runs, or known for longer, is asked for no first runs
 LITTLE_BYTES, ROOM_BYTES = 200_000_000, 1_000_000_000
 PAGE = ("guide", "files")  # that of the log book itself
 BACKUP_DAYS, FIRST_BACKUP_DAYS = 30, 7
@@ -44,7 +45,7 @@ def waiting_furnaces(book: LogBook, found: Iterable[FurnaceInUse], asking: Asked
         for survey in surveys(book, furnace.furnace)[-1:]:
             yield from _due_check("survey", survey, furnace.furnace, asking)
         if not furnace.simulated:
-            yield from _first_runs(furnace, asking)
+            yield from _first_runs(book, furnace, asking)
 
 
 def _about(furnace: str, sensor: str | None = None) -> tuple[Concern, ...]:
@@ -145,23 +146,20 @@ def _wire(found: LifeInForce, asking: AskedAbout) -> Iterator[WaitingAct]:
     )
 
 
-def _first_runs(furnace: FurnaceInUse, asking: AskedAbout) -> Iterator[WaitingAct]:
-    """The next of the first three runs of a new furnace that is not on record yet."""
+def _first_runs(book: LogBook, furnace: FurnaceInUse, asking: AskedAbout) -> Iterator[WaitingAct]:
+    """The next of the first three runs of a new furnace: by what is on record of it, whatever its runs were called."""
     name = furnace.furnace
-    if furnace.runs > NEW_RUNS or not asking.wanted("first runs", name):
+    known_s = seconds_between(furnace.first_utc, asking.now_utc)
+    if furnace.runs > NEW_RUNS or known_s > NEW_DAYS * 86400.0 or not asking.wanted("first runs", name):
         return
-    if not furnace.had_empty:
-        says = "no run without a charge is on record; it shows how fast the furnace climbs, overshoots and cools"
-        settle = command("piece", "charge", "next", "--empty", "--furnace", name)
-    elif not furnace.had_place:
-        says = "no run with a second sensor in the work's place is on record; it shows what that place has more or less"
-        settle = command("place", "--help")
-    elif not furnace.had_load:
-        says = "no run with a sensor in a packet is on record; it shows how far a blade is behind the chamber"
-        settle = command("packet", "fit", "--help")
-    else:
-        return
-    yield _act("first runs", "when it suits", f"{name} is new: {says}.", _about(name), settle)
+    three = first_runs(book, name)
+    for one in three:
+        if not one.done and one.missing is not None and one.settle is not None:
+            says = "{name}, {made} of its 3 first runs on record: {missing}; {good_for}."
+            made = str(sum(each.done for each in three))
+            told = Says.of(says, name=name, made=made, missing=one.missing, good_for=one.good_for)
+            yield WaitingAct("first runs", "when it suits", told, _about(name), one.settle, ("furnace", name))
+            return
 
 
 def waiting_book(book: LogBook, asking: AskedAbout, *, free_bytes: int | None) -> Iterator[WaitingAct]:

@@ -41,14 +41,16 @@ def recipe() -> None:
 
 @recipe.command()
 @recipe_argument
+@click.option("--furnace", help="Furnace whose control sensor is to prove it: its name, or its file.")
 @unit_option
 @logbook_option
 @json_option
-def check(file: Path, unit: Unit | None, logbook: Path, as_json: bool) -> None:
+def check(file: Path, furnace: str | None, unit: Unit | None, logbook: Path, as_json: bool) -> None:
     """Read a recipe and print each step as a sentence, with what looks unintended.
 
     Warnings never make it fail; a mistake is named with its step and key and gives exit status 2, a packet file that is
-    named and missing too.
+    named and missing too. With --furnace a band is named that is finer than the calibration of its control sensor can
+    prove.
 
     Example: soakwitness recipe check harden.toml
     """
@@ -60,6 +62,11 @@ def check(file: Path, unit: Unit | None, logbook: Path, as_json: bool) -> None:
     named_packet(loaded)
     steps, rest = step_sentences(loaded, unit), recipe_sentences(loaded, unit)
     warnings = recipe_warnings(loaded, logbook, unit)
+    if furnace is not None:
+        from soakwitness.analysis.run_inputs.provable_bands import unprovable_bands
+
+        found = unprovable_bands(loaded, _settings(loaded, furnace, logbook))
+        warnings = (*warnings, *(says.text(unit or loaded.unit) for says in found))
     if as_json:
         print_json(_as_json(loaded, steps, rest, warnings))
         return

@@ -27,6 +27,7 @@ LOOK_BACK_DAYS = 30  # as what_waits has it: no command loads the analysis to pr
 @click.option("--until", help="Up to this day, such as 2026-12-24; else for good.")
 @click.option("--why", default="", help="The reason.")
 @click.option("--set-aside", "listing", is_flag=True, help="List what was set aside.")
+@click.option("--first-runs", "first", is_flag=True, help="The three runs by which each furnace is got to know.")
 @zone_option
 @by_option
 @unit_option
@@ -40,6 +41,7 @@ def today(
     until: str | None,
     why: str,
     listing: bool,
+    first: bool,
     zone: str | None,
     by: str | None,
     unit: Unit | None,
@@ -66,6 +68,8 @@ def today(
             _set_aside(book, not_needed, subjects, why=why, until=until, stamp=stamp)
         elif listing:
             _list(book, as_json=as_json)
+        elif first:
+            _first_runs(book, stamp, unit or "C", as_json=as_json)
         else:
             _tell(book, stamp, zone=zone, days=days, every=every, unit=unit or "C", as_json=as_json)
 
@@ -85,6 +89,25 @@ def _tell(book: LogBook, stamp: Stamp, *, zone: str | None, days: int, every: bo
         return
     for line in today_lines(waiting, unit, every=every):
         click.echo(line)
+
+
+def _first_runs(book: LogBook, stamp: Stamp, unit: Unit, *, as_json: bool) -> None:
+    """What the first runs of each furnace in use gave, the simulated ones too."""
+    from soakwitness.analysis.logbook.lately import furnaces_in_use
+    from soakwitness.analysis.record.moments import later
+    from soakwitness.analysis.waiting.waiting_first_runs import first_runs
+    from soakwitness.analysis.waiting.what_waits import IN_USE_DAYS
+    from soakwitness.cli.words.first_runs_words import first_runs_json, first_runs_lines
+
+    in_use = furnaces_in_use(book, since_utc=later(stamp.at_utc, -IN_USE_DAYS * 86400.0))
+    found = {one.furnace: first_runs(book, one.furnace) for one in in_use}
+    if as_json:
+        print_json(first_runs_json(found, unit))
+        return
+    for line in first_runs_lines(found, unit):
+        click.echo(line)
+    if not found:
+        click.echo(f"No furnace had a run in the last {IN_USE_DAYS} days.", err=True)
 
 
 def _set_aside(

@@ -16,6 +16,7 @@ ORDER = (
     "handling",
     "plan",
     "first-run",
+    "first-runs",
     "book",
     "devices",
     "marks",

@@ -6,6 +6,7 @@ NO_SAFETY_DEVICE = (
     "soakwitness only reads. It is no safety device: the furnace needs its own over-temperature cut-out with its own "
     "sensor, above all when it heats unattended."
 )
+ISOLATE = "Switch off and isolate before tongs or foil come near elements."
 GENERAL = (
     "Elements are live until isolated; a door switch that acts only on a relay's input does not isolate, and relays "
     "fail closed.",
@@ -14,12 +15,14 @@ GENERAL = (
     "Insulation fibre dust harms the lungs: no dry sweeping, a suitable mask.",
 )
 HARDENING = (
-    "Glowing packets burn: gloves, face shield, a clear way to the plates. No countdown is worth a burn.",
-    "Foil edges cut; wet or oily packets vent and burst.",
-    "Plates pinch, and steel still burns after the quench; oil quenches can burn.",
+    "Glowing packets burn and glare: gloves, a shaded face shield, a clear way to the plates. No countdown is worth a "
+    "burn.",
+    "Foil edges cut; wet or oily packets vent and burst; paper in them smokes.",
+    "Plates pinch, and steel still burns after the quench; oil that burns wants the lid, never water.",
     "As-quenched steel breaks like glass: handle and temper with care.",
 )
 COLD = (
+    "Solvents in a cold bath burn: no flame, no switch, air from outside.",
     "Liquid nitrogen and dry ice asphyxiate, burn and burst closed vessels: ventilate, oxygen alarm, no sealed "
     "container (liquid nitrogen makes about 700 times its volume of gas).",
 )
@@ -39,7 +42,7 @@ def for_recipe(highest_c: float | None, order: tuple[str, ...] = ()) -> tuple[st
     cold = any("cold" in step for step in order)
     return (
         NO_SAFETY_DEVICE,
-        *(HARDENING if hot else TEMPERING),
+        *((ISOLATE, *HARDENING) if hot else TEMPERING),
         *GENERAL[:2],
         *(COLD if cold or hot else ()),
         DEFER,

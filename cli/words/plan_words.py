@@ -30,6 +30,7 @@ if TYPE_CHECKING:
 INDENT = 10
 GENERIC_LAG = "common practice says 5 to 14 min for 3 mm in foil loaded hot"
 GLOWING, FOIL, PLATES, BRITTLE = cautions.HARDENING[:4]
+ISOLATE = cautions.ISOLATE
 OVER_C = 10.0  # over what the recipe allows: something is wrong, not late
 ASSUMED_TEMPER = "the temper's own recipe tells more: --temper FILE"
 
@@ -75,7 +76,7 @@ def card_of(plan: Plan, when: When, unit: Unit, warnings: Sequence[str] = ()) ->
         CardPart("Ready", (_ready(plan),)),
         CardPart("Blades", tuple(_blades(plan)), FOIL if any(p.packet.foil for p in plan.inputs.pieces) else ""),
         CardPart("Type", tuple(_typed(plan, unit))),
-        CardPart("Load", (_load(plan, when, unit),), "" if plan.load is None else GLOWING),
+        CardPart("Load", (_load(plan, when, unit),), ISOLATE if plan.load is None else f"{ISOLATE} {GLOWING}"),
         CardPart("Pull", tuple(_take_out(plan, when, unit)), _out_care(plan)),
         *_after(plan, when, unit),
         CardPart("Again", tuple(_again(plan, when, unit))),
@@ -230,7 +231,7 @@ def _soaks(last: HoldPlan) -> Iterator[str]:
 def _out_care(plan: Plan) -> str:
     if not hardens(plan.inputs.recipe):
         return ""
-    return f"{GLOWING} {PLATES}" if plan.load is None else PLATES
+    return f"{ISOLATE} {GLOWING} {PLATES}" if plan.load is None else f"{ISOLATE} {PLATES}"
 
 
 def _after(plan: Plan, when: When, unit: Unit) -> Iterator[CardPart]:
@@ -239,7 +240,7 @@ def _after(plan: Plan, when: When, unit: Unit) -> Iterator[CardPart]:
         return
     cold = tuple(_treatments(day, "cold treatment", when, unit))
     if cold:
-        yield CardPart("Cold", cold, cautions.COLD[0])
+        yield CardPart("Cold", cold, " ".join(cautions.COLD))
     tempers = tuple(_treatments(day, "temper", when, unit))
     if tempers:
         says = listed(day.assumed)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -11,12 +12,15 @@ import pytest
 from click.testing import CliRunner, Result
 
 from soakwitness.analysis.logbook.pieces import Piece, add_pieces
+from soakwitness.analysis.logbook.run_loads import enter_load
 from soakwitness.analysis.waiting import waiting_acts, what_waits
 from soakwitness.cli.commands import today as command
 from soakwitness.cli.main import soakwitness
 from soakwitness.cli.words.waiting_words import MOST_LINES, today_json, today_lines
 from tests.log_books import OPENED, new_book
-from tests.waiting_days import PLAIN, TWICE, Workshop, stamp
+from tests.waiting_days import MORNING, PLAIN, TWICE, Workshop, stamp
+
+HOURS_TO_NOW = (datetime.now(UTC) - MORNING).total_seconds() // 3600 - 24  # the command reads the clock
 
 
 @pytest.fixture
@@ -163,3 +167,18 @@ def test_pieces_only_marks_name_furnaces_and_sensors_can_be_set_aside(shop: Work
         assert "Not asked for" in says(shop.folder, subject, "--not-needed", "temper", "--why", "x").stdout
     (last,) = {one["subject"] for one in json.loads(says(shop.folder, "--set-aside", "--json").stdout)["set_aside"][2:]}
     assert last == run
+
+
+def test_first_runs_stand_with_their_words_and_commands(shop: Workshop) -> None:
+    answer = says(shop.folder, "--first-runs")
+    assert (answer.stdout, answer.stderr) == ("", "No furnace had a run in the last 90 days.\n")
+    run = shop.run(HOURS_TO_NOW, PLAIN)
+    lines = says(shop.folder, "--first-runs").stdout.splitlines()
+    assert lines[0] == "shed: 0 of 3 first runs on record."
+    assert lines[1].startswith("1 Empty, missing: no run without a charge is on record. ")
+    assert "      soakwitness piece charge next --empty --furnace shed" in lines
+    assert all(len(line) <= 80 for line in lines)
+    enter_load(shop.book, run=run, empty=True, stamp=stamp(0))
+    (shed,) = json.loads(says(shop.folder, "--first-runs", "--json").stdout)["furnaces"]
+    assert [one["done"] for one in shed["first_runs"]] == [True, False, False]
+    assert shed["first_runs"][0]["settle"] == "soakwitness condition shed"

@@ -50,6 +50,7 @@ class FixedPoint:
         return combined(row.contribution_c for row in self.rows)
 
 
+DRY_IT = "Dry the sensor before it goes into a hot furnace or into metal."
 MOLTEN = (
     "Molten metal: face shield, gloves, leather apron, dry floor; dry everything that goes in, a drop of water throws "
     "it about; ventilate; use a sheath that you can spare, and never the furnace the blades go into."
@@ -72,7 +73,7 @@ def ice() -> FixedPoint:
         (rectangular("ice of tap water, as stirred", HALF_WIDTHS_C["ice"]),),
         Says.of("ice point, {at}", at=Temp(0.0)),
         "Crushed ice, just covered with water, in a vacuum flask; tip 100 mm deep, stir, wait five minutes, read.",
-        "Ice floats on warmer water: ice must reach below the tip.",
+        f"Ice floats on warmer water: ice must reach below the tip. {DRY_IT}",
     )
 
 
@@ -105,7 +106,7 @@ def boiling_water(*, pressure_hpa: float | None = None, altitude_m: float | None
         ),
         Says.of("water boiling at {how}, {at}", how=how, at=Temp(at_c)),
         "Water at a rolling boil in a tall pot, lid ajar; tip in the steam just above it or 100 mm deep; read.",
-        "Steam burns. Salt or sugar raise it; a simmer is colder.",
+        f"Steam burns. Salt or sugar raise it; a simmer is colder. {DRY_IT}",
     )
 
 

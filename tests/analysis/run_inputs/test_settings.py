@@ -11,6 +11,7 @@ from soakwitness.analysis.logbook.sensors import fit_sensor
 from soakwitness.analysis.recipes.program import program_sentences, program_setpoints
 from soakwitness.analysis.recipes.recipe_file import parse_recipe
 from soakwitness.analysis.run_inputs.controller_settings import settings_for
+from soakwitness.analysis.run_inputs.provable_bands import unprovable_bands
 from tests.analysis.run_inputs.test_inputs import book_with, calibrated
 from tests.log_books import STAMP
 
@@ -67,3 +68,18 @@ def test_a_furnace_without_a_run_is_refused(tmp_path: Path) -> None:
     book, _ = book_with(tmp_path)
     with pytest.raises(LogBookError, match="barn: the log book has no run"):
         settings_for(book, "barn", RECIPE, at_utc=AT, zone=None)
+
+
+@pytest.mark.parametrize(("tolerance", "finer"), [(2.4, True), (2.9, False)])
+def test_a_band_finer_than_the_calibration_can_prove_is_said(tmp_path: Path, tolerance: float, finer: bool) -> None:
+    """The sensor is known to ± 2.6 K there, as the test above has it: half a band of 2.4 is less, one of 2.9 more."""
+    book, _ = book_with(tmp_path)
+    life = fit_sensor(book, "shed", "chamber", fitted_utc="2026-01-01", stamp=STAMP)
+    calibrated(book, life, done_on="2026-05-01", due_on="2027-05-01", table=SLOPING)
+    fine = parse_recipe(RECIPE.text.replace("tolerance = 6", f"tolerance = {tolerance}"))
+    says = [each.text("C") for each in unprovable_bands(fine, settings_for(book, "shed", fine, at_utc=AT, zone=None))]
+    reached = "Step 4: no calibration in force of chamber reaches 180 °C, so the verdict is one as read."
+    assert says[-1] == reached
+    assert [each.startswith("Step 2 has a band from 1057.6 °C to 1062.4 °C, finer than chamber") for each in says] == (
+        [True, False] if finer else [False]
+    )
