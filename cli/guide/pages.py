@@ -8,6 +8,7 @@ from importlib.resources.abc import Traversable
 ORDER = (
     "start",
     "furnace-file",
+    "alarms",
     "sensors",
     "wiring",
     "simulated",
@@ -17,6 +18,7 @@ ORDER = (
     "plan",
     "first-run",
     "book",
+    "at-the-furnace",
     "marks",
     "late-marks",
     "today",
