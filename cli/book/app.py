@@ -23,12 +23,13 @@ from soakwitness.cli.book import (
     run_page,
     runs_page,
     taps,
+    waiting_page,
 )
 from soakwitness.cli.book.desk import Desk
 from soakwitness.cli.book.doors import Doors
 
 # each has ``routes(desk)``
-PAGES = (now_page, taps, runs_page, run_page, pieces_page, piece_page, enter_pages, guide_page)
+PAGES = (now_page, taps, waiting_page, runs_page, run_page, pieces_page, piece_page, enter_pages, guide_page)
 
 KINDS = {".css": "text/css; charset=utf-8", ".js": "text/javascript; charset=utf-8", ".svg": "image/svg+xml"}
 
