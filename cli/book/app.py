@@ -23,6 +23,7 @@ from soakwitness.cli.book import (
     run_page,
     runs_page,
     taps,
+    waiting_page,
 )
 from soakwitness.cli.book.desk import Desk
 from soakwitness.cli.book.doors import Doors
@@ -32,6 +33,7 @@ from soakwitness.cli.book.refusing import handlers, strangers_page
 PAGES = (
     now_page,
     taps,
+    waiting_page,
     runs_page,
     run_page,
     pieces_page,

@@ -22,7 +22,7 @@ Values = Mapping[str, str | Sequence[str]]
 LONGEST_VALUE = 4000
 MOST_VALUES = 200
 _FACTS = ("steel", "lot", "thickness_mm", "stamp", "customer", "order", "coupon", "note")
-_PLAIN = ("run", "in_run", "furnace")  # names out of lists; a command would take a path too
+_PLAIN = ("run", "in_run", "furnace", "inferred")  # names out of lists; a command would take a path too
 _TEMPERATURES_IN = "unit"
 _NOWHERE = (3, 0)
 
@@ -75,6 +75,7 @@ FORMS: dict[str, Form] = {
     "strike of a run": Form(("logbook", "strike"), ("kind", "entry", "why", "seen")),
     "disposition": Form(("disposition",), ("run", "decide", "finding", "step", "why", "seen")),
     "mark": Form(("mark",), ("act", "pieces", "run", "at", "zone", "outside", "note", "strike", "why")),
+    "inferred": Form(("mark",), ("inferred", "confirm")),
     "batch": Form(("batch", "add"), ("name", "names", "note")),
     "cutout": Form(
         ("cutout",),

@@ -44,6 +44,19 @@ def estimate(logbook: Path, progress: Progress, *, run: str) -> dict[str, Any]:
     return packet_estimate(logbook, _folder(logbook, run))
 
 
+def inferred(logbook: Path, progress: Progress, *, run: str) -> dict[str, Any]:
+    """What the door dips of a run that no mark explains are offered as."""
+    from soakwitness.cli.commands.mark_inferred import found_in
+    from soakwitness.cli.words.inferred_words import offered_words, question
+    from soakwitness.firmware_bridge.common.wording import moment
+
+    found, _ = found_in(_folder(logbook, run), logbook)
+    return {
+        "question": question(found.offered) if found.offered else None,
+        "lines": [f"{moment(one.opening.at_s)} {offered_words(one)}" for one in found.offered],
+    }
+
+
 def enter(
     logbook: Path,
     progress: Progress,
@@ -61,6 +74,7 @@ JOBS: dict[str, Callable[..., dict[str, Any]]] = {
     "verdict": verdict,
     "sheet": sheet,
     "estimate": estimate,
+    "inferred": inferred,
     "enter": enter,
 }
 

@@ -4,17 +4,19 @@ from __future__ import annotations
 
 import time
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from soakwitness.cli.options.common import WrongUse
 
+if TYPE_CHECKING:
+    from soakwitness.analysis.verification.inferring import Inferred
+    from soakwitness.firmware_bridge.common.units import Unit
+
 
 def infer_marks(path: Path, logbook: Path, *, confirm: bool, by: str | None) -> None:
     """Say what is offered for a finished run; enter it where it is confirmed."""
-    from soakwitness.analysis.record.run import open_run
-    from soakwitness.analysis.verification.inferring import inferred_marks
-    from soakwitness.cli.verdicts.verified import known_inputs, take_in
     from soakwitness.cli.words.inferred_words import inferred_lines
     from soakwitness.cli.words.mark_words import mark_words
     from soakwitness.firmware_bridge.common.wording import moment
@@ -23,14 +25,9 @@ def infer_marks(path: Path, logbook: Path, *, confirm: bool, by: str | None) -> 
     from soakwitness.firmware_bridge.runfolder.marks import new_mark_id
     from soakwitness.firmware_bridge.runfolder.origins import INFERRED_WITHIN_S, origin_words
 
-    run = open_run(path)
-    take_in(logbook, run)
-    inputs = known_inputs(logbook, run)
-    if inputs.recipe is None:
-        raise WrongUse(f"{path.name} carries no recipe: what its pieces were to do is not known. Mark it by hand.")
-    found = inferred_marks(run, inputs.recipe, inputs.pieces)
+    found, unit = found_in(path, logbook)
     if not confirm:
-        for line in inferred_lines(found, path.name, inputs.recipe.unit):
+        for line in inferred_lines(found, path.name, unit):
             click.echo(line)
         return
     if not found.offered:
@@ -48,3 +45,17 @@ def infer_marks(path: Path, logbook: Path, *, confirm: bool, by: str | None) -> 
         )
         enter_late(path, mark, now_utc=time.time())
         click.echo(f"{moment(mark.t_s)}  {mark_words(mark)} entered as {origin_words(mark)}.")
+
+
+def found_in(path: Path, logbook: Path) -> tuple[Inferred, Unit]:
+    """The door dips of a finished run, what they are offered as, and the unit of its recipe."""
+    from soakwitness.analysis.record.run import open_run
+    from soakwitness.analysis.verification.inferring import inferred_marks
+    from soakwitness.cli.verdicts.verified import known_inputs, take_in
+
+    run = open_run(path)
+    take_in(logbook, run)
+    inputs = known_inputs(logbook, run)
+    if inputs.recipe is None:
+        raise WrongUse(f"{path.name} carries no recipe: what its pieces were to do is not known. Mark it by hand.")
+    return inferred_marks(run, inputs.recipe, inputs.pieces), inputs.recipe.unit

@@ -8,6 +8,7 @@ from importlib.resources.abc import Traversable
 ORDER = (
     "start",
     "furnace-file",
+    "alarms",
     "sensors",
     "wiring",
     "simulated",
@@ -18,6 +19,7 @@ ORDER = (
     "first-run",
     "first-runs",
     "book",
+    "at-the-furnace",
     "devices",
     "marks",
     "late-marks",

@@ -39,7 +39,8 @@ def turn_words(
     but the next act matters; ``target`` what one tap enters: its words ``says``, ``act`` and ``names``; ``taps`` the
     same for each of ``side.pieces``, null where nothing is left to do; ``where`` words for each of them; ``bar`` the
     soak of the slowest: ``share``, ``had``, ``asked``, ``who``, or null. ``words`` and ``quenched`` are for a page that
-    goes on while it hears nothing: what each act is called once it is done, and whether a pull leads to the plates.
+    goes on while it hears nothing: what each act is called once it is done, whether a pull leads to the plates, and
+    ``within_s`` how soon [s].
     """
     telling = _Telling(side, utc_s, zone, unit, clock, lead)
     tone, says, more = telling.turn()
@@ -50,11 +51,12 @@ def turn_words(
         "tone": tone,
         "at_hand": telling.at_hand,
         "target": {"act": act, "names": list(side.expected.names), "says": done_words(names, act)},
-        "taps": [_tap(piece) for piece in side.pieces],
+        "taps": [_tap(piece, quenched) for piece in side.pieces],
         "where": [telling.where(piece) for piece in side.pieces],
         "bar": telling.bar(),
         "words": WORDS,
         "quenched": quenched,
+        "within_s": side.plates_within_s,
     }
 
 
@@ -73,8 +75,8 @@ def done_words(names: Sequence[str], act: str) -> str:
     return f"{listed(names, most=MOST_NAMED)} {'is' if len(names) == 1 else 'are'} {WORDS.get(act, act)}"
 
 
-def _tap(piece: PieceThere) -> dict[str, Any] | None:
-    act = TAPPED.get(piece.stands)
+def _tap(piece: PieceThere, quenched: bool) -> dict[str, Any] | None:
+    act = TAPPED.get(piece.stands if quenched or piece.stands != "out" else "on the plates")
     if act is None or piece.piece is None:
         return None
     return {"act": act, "names": [piece.piece], "says": done_words([piece.piece], act)}
@@ -116,7 +118,8 @@ class _Telling:
         more = self._living()
         if act == "load":
             if not self._side.expected.pieces:
-                return ("wait", "All pieces are out.", more) if self._side.pieces else ("wait", " ".join(more), [])
+                out = any(piece.stands not in ("waiting", "in") for piece in self._side.pieces)
+                return ("wait", "All pieces are out.", more) if out else ("wait", " ".join(more), [])
             return "wait", f"{who} {'goes' if one else 'go'} in next.", more
         return "wait", f"{who} {'cools' if one else 'cool'} to hand-warm.", more
 
@@ -158,6 +161,8 @@ class _Telling:
         if window:
             text = ", ".join(window)
             found.append(f"{text[0].upper()}{text[1:]}.")
+        if soak.complete and self._side.not_before_s is not None and self._side.t_s < self._side.not_before_s:
+            found.append("By the best estimate its soak is complete; the time above is the one that is sure.")
         if soak.troubles:
             found.append(f"Not to the recipe: {trouble_words(soak.troubles, self._unit)}.")
         return found

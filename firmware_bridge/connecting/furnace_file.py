@@ -14,6 +14,7 @@ from soakwitness.firmware_bridge.common.tables import Table, shown
 from soakwitness.firmware_bridge.common.units import Unit, to_celsius, to_kelvin
 from soakwitness.firmware_bridge.errors import FurnaceFileError
 from soakwitness.firmware_bridge.furnace.link_keys import LINK_KINDS, link_settings
+from soakwitness.firmware_bridge.furnace.post_address import why_no_address
 from soakwitness.firmware_bridge.furnace.rack import read_rack
 from soakwitness.firmware_bridge.furnace.register_and_field_keys import SourceReader
 from soakwitness.firmware_bridge.furnace.sensors_and_links import (
@@ -34,6 +35,7 @@ MEANINGS = ("load", "pull", "plates", "hand-warm", "door", "note", "next")
 _TABLES = ("link", "sample", "limits", "alarm")
 _ARRAYS = ("sensor", "signal", "contact")
 _NAME = re.compile(r"[^\W\d_][\w .-]{0,39}")
+_ADDRESS = 'an address such as "https://shed.example/alarms"'
 _COMMAND = '["aplay", "/home/smith/bell.wav"]'
 _TAKEN = ("t_s", "utc", "crc")
 
@@ -209,7 +211,11 @@ def _alarm(table: Table, unit: Unit) -> Alarm:
     command = table.words("command", _COMMAND)
     if command and not command[0].strip():
         table.refuse("command", f"must name a program first, such as {_COMMAND}.")
+    post = table.text("post", _ADDRESS)
+    if post is not None and (why := why_no_address(post)) is not None:
+        table.refuse("post", f"must be {_ADDRESS}: {why}.")
     return Alarm(
+        post=post,
         over_c=_celsius(table, "over", unit),
         command=command,
         bell=table.flag("bell", True),

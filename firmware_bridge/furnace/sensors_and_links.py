@@ -128,12 +128,13 @@ class Limits:
 
 @dataclass(frozen=True)
 class Alarm:
-    """What raises an alarm and what is run then (a list of words, run without a shell)."""
+    """What raises an alarm, what is run then (a list of words, run without a shell), and the address that is told."""
 
     over_c: float | None = None
     command: tuple[str, ...] = ()
     bell: bool = True
     silent_s: float = 10.0
+    post: str | None = None
 
 
 @dataclass(frozen=True)

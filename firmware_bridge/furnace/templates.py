@@ -44,6 +44,7 @@ min_temp = -10
 over = 1150                     # a bell and the command below; the furnace's own cut-out is what protects it
 # command = ["notify-send", "furnace"]   # run without a shell
 # bell = true
+# post = "https://..."          # one short message to an address of your own; nothing is sent without it
 # silent_s = 10.0               # no reading for so long is an alarm
 """
 

@@ -12,6 +12,7 @@ from typing import Protocol
 from soakwitness.firmware_bridge.common.wording import duration
 from soakwitness.firmware_bridge.furnace.sensors_and_links import Alarm
 from soakwitness.firmware_bridge.recording.clocks import Clock
+from soakwitness.firmware_bridge.recording.posting import ADDRESS, POSTING, WHY
 
 KINDS = (
     "over-temperature",
@@ -28,6 +29,7 @@ AGAIN_S = 60.0  # a lasting alarm rings again; a flickering one that comes back 
 COMMAND_S = 30.0  # so long a command may run
 LEAVE_S = 2.0  # and so long yet when the recording is over
 COMMANDS = 4  # so many at once
+_POST = "message of the alarm"
 _UNFIT = re.compile(r"[^A-Z0-9_]")  # a shell cannot name a variable with these
 
 
@@ -95,7 +97,7 @@ class Alarms:
         self._rung_s: dict[str, float] = {}
         self._says: dict[str, str] = {}
         self._begun: set[str] = set()
-        self._running: list[tuple[Started, float]] = []
+        self._running: list[tuple[Started, float, str]] = []
         self.failed: str | None = None  # what was wrong with a command; who tells it sets it back
 
     @property
@@ -129,22 +131,24 @@ class Alarms:
         """End commands that run for too long."""
         now_s = self._clock.monotonic()
         still = []
-        for started, began_s in self._running:
-            if started.poll() is not None:
+        for started, began_s, what in self._running:
+            if (status := started.poll()) is not None:
+                if what == _POST and status:
+                    self.failed = f"the alarm was not told to the address of post: {WHY.get(status, 'it failed')}"
                 continue
             if now_s - began_s > COMMAND_S:
                 self._end(started)
-                self.failed = f"the alarm command ran for over {duration(COMMAND_S)} and was ended"
+                self.failed = f"the {what} ran for over {duration(COMMAND_S)} and was ended"
                 continue
-            still.append((started, began_s))
+            still.append((started, began_s, what))
         self._running = still
 
     def close(self) -> None:
         """Leave the commands that still run a moment, then end them."""
         until_s = self._clock.monotonic() + LEAVE_S
-        while any(started.poll() is None for started, _ in self._running) and self._clock.monotonic() < until_s:
+        while any(started.poll() is None for started, *_ in self._running) and self._clock.monotonic() < until_s:
             self._clock.sleep(0.1)
-        for started, _ in self._running:
+        for started, *_ in self._running:
             if started.poll() is None:
                 self._end(started)
         self._running = []
@@ -155,16 +159,21 @@ class Alarms:
             started.kill()
 
     def _run(self, kind: str, says: str, facts: Mapping[str, str]) -> None:
-        if not self._settings.command:
-            return
-        if len(self._running) >= COMMANDS:
-            self.failed = f"{COMMANDS} alarm commands are still running; none was started for: {says}"
-            return
         named = {"SOAKWITNESS_" + _UNFIT.sub("_", name.upper()): text for name, text in facts.items()}
         told = {**named, "SOAKWITNESS_ALARM": kind, "SOAKWITNESS_SAYS": says}
-        try:
-            started = self._starter(self._settings.command, told)
-        except OSError as error:
-            self.failed = f"the alarm command {self._settings.command[0]!r} cannot be run: {error.strerror or error}"
+        if self._settings.post:
+            self._start(_POST, POSTING, {**told, ADDRESS: self._settings.post})
+        if self._settings.command:
+            self._start("alarm command", self._settings.command, told)
+
+    def _start(self, what: str, words: tuple[str, ...], told: Mapping[str, str]) -> None:
+        if len(self._running) >= COMMANDS:
+            says = told["SOAKWITNESS_SAYS"]
+            self.failed = f"{COMMANDS} alarm commands are still running; none was started for: {says}"
             return
-        self._running.append((started, self._clock.monotonic()))
+        try:
+            started = self._starter(words, told)
+        except OSError as error:
+            self.failed = f"the {what} {words[0]!r} cannot be run: {error.strerror or error}"
+            return
+        self._running.append((started, self._clock.monotonic(), what))

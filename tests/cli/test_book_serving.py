@@ -276,6 +276,7 @@ def test_the_serving_process_loads_nothing_heavy() -> None:
     code = (
         "import sys, soakwitness.cli.book.serving, soakwitness.analysis.logbook.runs;"
         "import soakwitness.analysis.logbook.kept, soakwitness.analysis.logbook.striking;"
+        "import soakwitness.analysis.waiting.what_waits;"
         f"print([name for name in {HEAVY!r} if name in sys.modules])"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

@@ -354,8 +354,8 @@ def test_environment_variables() -> None:
     alarms.set("sensor fault", "it is open", Recording._facts(stub))  # type: ignore[arg-type]
     names = {name.replace("READING_NAME", "READING_<NAME>") for name in told[0]}
     assert names >= {"SOAKWITNESS_SAYS", "SOAKWITNESS_READING_<NAME>"}
-    assert missing(names, "furnace-file") == []
-    assert [kind for kind in KINDS if kind not in " ".join(PAGES["furnace-file"].split())] == ["over-temperature"]
+    assert missing(names, "alarms") == []
+    assert [kind for kind in KINDS if kind not in " ".join(PAGES["alarms"].split())] == ["over-temperature"]
     commands = [param for _, command in all_commands() for param in command.params]
     elsewhere = {param.envvar for param in commands if isinstance(param.envvar, str)}
     assert missing(elsewhere, "files") == []

@@ -69,6 +69,14 @@ def test_the_moment_of_pulling_has_its_window_and_nothing_else(t_s: float, tone:
         assert words["more"][1] == "Not before 08:20, not after 08:30."
 
 
+def test_where_the_sure_moment_is_later_than_the_best_estimate_it_says_so() -> None:
+    found = side(HOT, 962.0, [LOAD])  # complete since 960 s
+    assert found.not_before_s is not None
+    words = said(replace(found, not_before_s=found.not_before_s + 120.0))  # as with time that nothing was read
+    assert words["says"] == "A comes out next, not before 08:22."
+    assert any("the one that is sure" in line for line in words["more"])
+
+
 def test_the_way_to_the_quench_is_the_pulled_pieces_alone() -> None:
     words = at(1000.0, pull(990.0, "A"))
     assert words["says"] == "A goes to the quench, within 30 s of the pull."

@@ -60,6 +60,7 @@ function words(furnace) {
   const last = over ? state.last || { says: "The run is over. Its verdict is being worked out." } : null;
   const side = over || !state.run ? null : state.at_the_furnace;
   furnace.turn = side && side.turn ? turnNow(side, onTheWay(furnace)) : null;
+  furnace.article.classList.toggle("over", Boolean(over));
   furnace.article.classList.toggle("stale", Boolean(state.silent) && !over);
   furnace.at("names").textContent = [state.furnace, over ? (state.last || {}).recipe || state.recipe : state.recipe].filter(Boolean).join(" · ");
   const tag = furnace.at("tag");
@@ -118,7 +119,7 @@ function running(furnace, side, moved) {
   let seconds = null;
   if (moved && moved.act === "pull") seconds = (Date.now() - moved.at_ms) / 1000;
   else if (!moved && side && side.pull) seconds = side.pull.ago_s + (performance.now() - furnace.heardAt) / 1000;
-  const within = side && side.pull ? side.pull.plates_within_s : null;
+  const within = side && side.turn ? side.turn.within_s : null;
   place.hidden = seconds === null || (!moved && side.next.act !== "plates");
   if (place.hidden) return;
   place.classList.toggle("late", within !== null && seconds > within);
@@ -157,7 +158,8 @@ function target(furnace, side) {
 }
 
 function tile(furnace, piece) {
-  const node = made("button", "tile", piece.piece);
+  const node = made("button", "tile");
+  node.textContent = piece.piece;
   node.type = "button";
   const isNext = furnace.turn.next.includes(piece.piece);
   node.classList.toggle("next", isNext);

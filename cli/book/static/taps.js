@@ -17,11 +17,12 @@ export class Taps {
     this.offMs = null;
     this.token = document.querySelector("meta[name=form-token]").content;
     this.sending = false;
+    this.restUntil = 0;
     this.read();
     this.measure();
     setInterval(() => this.measure(), CLOCK_EVERY_MS);
     setInterval(() => this.tend(), AGAIN_MS);
-    window.addEventListener("online", () => { this.measure(); this.send(); });
+    window.addEventListener("online", () => { this.restUntil = 0; this.measure(); this.send(); });
     window.addEventListener("storage", () => { this.read(); this.changed(); });
     this.drift = Date.now() - performance.now();
     this.send();
@@ -120,7 +121,7 @@ export class Taps {
   }
 
   async send() {
-    if (this.sending || !this.unsent().length) return;
+    if (this.sending || !this.unsent().length || performance.now() < this.restUntil) return;
     this.sending = true;
     try {
       for (const item of this.unsent()) {
@@ -129,9 +130,9 @@ export class Taps {
         if (answer.status === 403) { await this.here(); answer = await this.post(item); }  // the book was started anew
         if (answer.ok) this.keep({ ...item, stands: "sent", sent_ms: Date.now() });
         else if (REFUSED.has(answer.status)) this.keep({ ...item, stands: "refused", why: await words(answer) });
-        else break;
+        else { this.restUntil = performance.now() + AGAIN_MS; break; }
       }
-    } catch { /* the network is away: it is tried again */ }
+    } catch { this.restUntil = performance.now() + AGAIN_MS; }  // the network is away
     this.sending = false;
   }
 }

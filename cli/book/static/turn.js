@@ -30,7 +30,7 @@ export function turnNow(side, onTheWay) {
       piece.stands = AFTER[one.act];
       piece.where = piece.stands;
       piece.moved = true;
-      const act = ACT_FROM[piece.stands];
+      const act = ACT_FROM[turn.quenched || piece.stands !== "out" ? piece.stands : "on the plates"];
       piece.tap = act && piece.piece !== null ? target([piece.piece], act, turn.words) : null;
     }
   }

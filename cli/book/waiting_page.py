@@ -1,0 +1,167 @@
+"""*Waiting*: what waits for a person, in the sentences of ``soakwitness today``; and door dips to be confirmed."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import shutil
+from collections import OrderedDict
+from dataclasses import dataclass
+from typing import Any
+
+from starlette.datastructures import FormData
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Route
+
+from soakwitness.analysis.errors import LogBookError
+from soakwitness.cli.book.desk import Desk, way
+from soakwitness.cli.book.doors import entry_route
+from soakwitness.cli.book.sent_forms import Said, onward, send
+from soakwitness.cli.book.working import JobRefused
+from soakwitness.cli.options.entering import shown_time
+
+LOOKS = {"at once": "bad", "today": "wait", "soon": "wait", "when it suits": "good"}
+RUNS_LOOKED_AT = 5  # of the newest runs, for dips that no mark explains
+WAITED_FOR_S = 2.0
+KEPT = 200
+
+Dips = dict[str, Any]
+
+
+@dataclass(frozen=True)
+class WaitingLine:
+    """One thing that waits: its sentence, how urgent, the command that settles it, where to look and where to enter."""
+
+    says: str
+    urgency: str
+    look: str
+    settle: str
+    page: str | None
+    enter: str | None
+
+
+def routes(desk: Desk) -> list[Route]:
+    """The list, and what confirms the acts that door dips are offered as."""
+    said, dips = Said(), DipsOffered(desk)
+
+    async def waiting(request: Request) -> Response:
+        return await shown(request, said.take(request))
+
+    async def shown(
+        request: Request, words: tuple[str, ...], refused: str | None = None, status: int = 200
+    ) -> Response:
+        try:
+            acts, recording = await asyncio.to_thread(lines, desk, request)
+            offered, looking = await dips.of_newest()
+        except LogBookError as error:
+            acts, recording, offered, looking, refused = [], [], [], False, str(error)
+        return desk.page(
+            request,
+            "waiting.html",
+            here="waiting",
+            status=status,
+            acts=acts,
+            recording=recording,
+            dips=offered,
+            looking=looking,
+            said=words,
+            refused=refused,
+            may=request.state.device.rights == "mark",
+        )
+
+    async def confirmed(request: Request, form: FormData) -> Response:
+        run = request.path_params["run"]
+        outcome = await send(desk, said, request, "inferred", {"inferred": [run], "confirm": ["yes"]})
+        if outcome.done is None:
+            return await shown(request, (), outcome.filled.refused, 422)
+        return onward(said, outcome, way(request, "waiting"))
+
+    return [
+        Route("/waiting", waiting, name="waiting"),
+        entry_route("/waiting/{run}/inferred", confirmed, desk.tokens, name="inferred_confirmed"),
+    ]
+
+
+def lines(desk: Desk, request: Request) -> tuple[list[WaitingLine], list[str]]:
+    """What waits now, and what is being recorded, in words."""
+    from soakwitness.analysis.logbook.runs import take_in
+    from soakwitness.analysis.waiting.what_waits import what_waits
+    from soakwitness.cli.words.waiting_words import recording_words
+    from soakwitness.firmware_bridge.common.zones import computer_zone
+
+    stamp = desk.stamp("book")
+    with desk.open_book() as book:
+        take_in(book, stamp=stamp)
+        free = shutil.disk_usage(book.folder).free
+        found = what_waits(book, now_utc=stamp.at_utc, zone=computer_zone(), free_bytes=free)
+    made = [
+        WaitingLine(
+            act.says.text("C"),
+            act.urgency,
+            LOOKS[act.urgency],
+            act.settle,
+            _page(request, act.page),
+            _enter(request, act.page),
+        )
+        for act in found.acts
+    ]
+    return made, [recording_words(run, found.now_utc) for run in found.recording]
+
+
+def _page(request: Request, page: tuple[str, ...]) -> str | None:
+    """The path of a page such as ``("run", ID)``."""
+    if not page:
+        return None
+    return way(request, page[0], **({page[0]: page[1]} if len(page) > 1 else {}))
+
+
+def _enter(request: Request, page: tuple[str, ...]) -> str | None:
+    return way(request, "enter_piece", piece=page[1]) if page[:1] == ("piece",) and len(page) > 1 else None
+
+
+class DipsOffered:
+    """What the door dips of the newest runs are offered as; the worker finds it once a seal."""
+
+    def __init__(self, desk: Desk) -> None:
+        self._desk = desk
+        self._found: OrderedDict[tuple[str, str | None], Dips] = OrderedDict()
+        self._finding: dict[tuple[str, str | None], asyncio.Task[None]] = {}
+
+    async def of_newest(self) -> tuple[list[Dips], bool]:
+        """What is offered, and whether some runs are still being looked at."""
+        runs = await asyncio.to_thread(self._newest)
+        for key in runs:
+            if key not in self._found and key not in self._finding:
+                self._finding[key] = asyncio.create_task(self._find(key, runs[key]))
+        if self._finding:
+            with contextlib.suppress(TimeoutError):
+                await asyncio.wait_for(asyncio.shield(asyncio.gather(*self._finding.values())), WAITED_FOR_S)
+        found = [self._found[key] for key in runs if key in self._found]
+        return [one for one in found if one.get("question")], any(key in self._finding for key in runs)
+
+    async def _find(self, key: tuple[str, str | None], about: Dips) -> None:
+        try:
+            self._found[key] = about | await self._desk.worker.ask("inferred", run=about["folder"])
+        except JobRefused:
+            self._found[key] = about  # it has no recipe, or cannot be read: its own page says so
+        finally:
+            self._finding.pop(key, None)
+        while len(self._found) > KEPT:
+            self._found.popitem(last=False)
+
+    def _newest(self) -> dict[tuple[str, str | None], Dips]:
+        """The newest sealed runs with a recipe."""
+        from soakwitness.analysis.logbook.runs import list_runs
+
+        with self._desk.open_book() as book:
+            return {
+                (entry.run, entry.seal): {
+                    "run": entry.run,
+                    "folder": entry.folder.name,
+                    "furnace": entry.furnace,
+                    "began": shown_time(entry.started_utc, entry.zone),
+                }
+                for entry in reversed(list_runs(book, newest=RUNS_LOOKED_AT))
+                if entry.seal and entry.recipe_name and not entry.missing
+            }

@@ -1,0 +1,96 @@
+"""*Waiting*: the sentences of ``today``, and door dips that are confirmed by a button."""
+
+from __future__ import annotations
+
+import json
+import re
+import shutil
+import urllib.parse
+from html import unescape
+from pathlib import Path
+from typing import Any
+
+import pytest
+from click.testing import CliRunner, Result
+
+from soakwitness.cli.main import soakwitness
+from soakwitness.firmware_bridge.runfolder.late import strike_late
+from soakwitness.firmware_bridge.runfolder.reader import check_record, read_header, read_marks
+from tests.cli.axe import broken_rules, needs_axe
+from tests.cli.books import ServedBook, served, until
+from tests.cli.browsers import chromium
+from tests.make_sample_logs import SAMPLES
+
+
+def run(*words: object) -> Result:
+    done = CliRunner().invoke(soakwitness, [str(word) for word in words])
+    assert done.exit_code == 0, done.stderr
+    return done
+
+
+@pytest.fixture
+def logbook(tmp_path: Path) -> Path:
+    """A log book with the sample ``good``, its marks struck out: A was pulled at 6401 s, B at 6431 s."""
+    folder = tmp_path / "runs" / read_header(SAMPLES / "good").run
+    shutil.copytree(SAMPLES / "good", folder)
+    for mark in read_marks(folder):
+        strike_late(folder, mark.mark_id, why="a test", by=None, now_utc=1.8e9)
+    run("piece", "add", "A", "B", "--thickness-mm", 3, "--logbook", tmp_path)
+    run("piece", "charge", "last", "A", "B", "--logbook", tmp_path)
+    return tmp_path
+
+
+def page(book: ServedBook) -> str:
+    status, _, text = book.ask("GET", "/waiting")
+    assert status == 200
+    return re.sub(r"\s+", " ", unescape(text))
+
+
+def test_it_says_what_today_says_with_the_same_commands(logbook: Path) -> None:
+    told = json.loads(run("today", "--json", "--logbook", logbook).stdout)["waiting"]
+    assert told
+    with served(logbook) as book:
+        text = page(book)
+    for act in told:
+        assert re.sub(r"\s+", " ", act["says"]) in text
+        assert act["settle"] in text
+
+
+def test_dips_are_confirmed_by_a_button_as_the_command_confirms_them(logbook: Path) -> None:
+    folder = next((logbook / "runs").iterdir())
+    question = "Were these the pulls of A and B, in the order of the rack?"
+    with served(logbook) as book:
+        text: Any = until(lambda: text if question in (text := page(book)) else None, 60.0)
+        action = re.search(r'action="(/waiting/[^"]*/inferred)"', text)
+        token = re.search(r'name="form_token" value="([^"]+)"', text)
+        assert action is not None
+        assert token is not None
+        kind, origin = "application/x-www-form-urlencoded", book.address.rstrip("/")
+        body = urllib.parse.urlencode({"form_token": token[1]}).encode()
+        status, headers, _ = book.ask("POST", action[1], body, content_type=kind, origin=origin)
+        assert status == 303
+        assert "entered as inferred, ± 10 s" in unescape(book.ask("GET", headers["location"])[2])
+        assert question not in page(book)
+        status, _, text = book.ask("POST", action[1], body, content_type=kind, origin=origin)
+        assert (status, "nothing is offered" in text) == (422, True)
+    made = [mark for mark in read_marks(folder) if not mark.struck]
+    assert [(m.act, m.pieces, m.by, m.origin, m.within_s) for m in made] == [
+        ("pull", ("A",), "this computer", "inferred", 10.0),
+        ("pull", ("B",), "this computer", "inferred", 10.0),
+    ]
+    assert check_record(folder).intact
+
+
+def test_a_book_without_runs_says_so(tmp_path: Path) -> None:
+    with served(tmp_path / "none") as book:
+        assert book.ask("GET", "/waiting")[0] == 200
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_it_keeps_the_rules_of_accessibility(logbook: Path, scheme: str) -> None:
+    needs_axe()
+    with served(logbook) as book, chromium() as browser:
+        tab = browser.new_page(viewport={"width": 390, "height": 844}, color_scheme=scheme)
+        tab.goto(book.address + "waiting")
+        assert broken_rules(tab) == []
