@@ -16,7 +16,9 @@ from starlette.types import ASGIApp
 from soakwitness.analysis.errors import LogBookError
 from soakwitness.cli.book import (
     enter_pages,
+    furnace_page,
     guide_page,
+    look_page,
     now_page,
     piece_page,
     pieces_page,
@@ -28,7 +30,7 @@ from soakwitness.cli.book.desk import Desk
 from soakwitness.cli.book.doors import Doors
 
 # each has ``routes(desk)``
-PAGES = (now_page, taps, runs_page, run_page, pieces_page, piece_page, enter_pages, guide_page)
+PAGES = (now_page, taps, runs_page, run_page, pieces_page, piece_page, enter_pages, furnace_page, look_page, guide_page)
 
 KINDS = {".css": "text/css; charset=utf-8", ".js": "text/javascript; charset=utf-8", ".svg": "image/svg+xml"}
 

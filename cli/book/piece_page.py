@@ -87,6 +87,7 @@ def shown_of(desk: Desk, name: str) -> dict[str, Any]:
             "lines": [line for step in reversed(life.steps) for line in [_line(book, life, step)]],
             "waiting": [waiting_words(charged) for charged in life.waiting],
             "struck": struck_lines(struck_entries(book, life.piece.id)),
+            "audit": urlencode({"suspect": life.piece.id}),
             "its_runs": urlencode({"piece": life.piece.id}),
             "stale": stale_runs(book, runs) if runs else [],
         }

@@ -145,6 +145,7 @@ def shown_of(request: Request, run: RunInBook) -> dict[str, Any]:
         "chart_runs": chart_runs(request, [entry], estimate=answer.get("temperature_from") == "packet estimate"),
         "clock_s": clock_s(entry),
         "on_record": run.on_record,
+        "audit": urlencode({"suspect": entry.run}),
         "same_furnace": urlencode({"furnace": entry.furnace}),
         "earlier_run": run.before and urlencode([("run", entry.run), ("run", run.before)]),
     }

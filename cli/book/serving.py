@@ -130,6 +130,7 @@ async def _serve(
     finally:
         tending.cancel()
         await desk.worker.leave()
+        await desk.looker.leave()
         ear.stop()
 
 
