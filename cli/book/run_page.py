@@ -33,6 +33,7 @@ from soakwitness.cli.book.run_in_book import (
 )
 from soakwitness.cli.book.working import JobRefused
 from soakwitness.cli.charts.run_data import MOST_POINTS, chart_data
+from soakwitness.cli.guide.searching import defined_at
 from soakwitness.firmware_bridge.common.wording import moment
 from soakwitness.firmware_bridge.errors import RunFolderError
 
@@ -169,6 +170,7 @@ def findings_shown(run: RunInBook) -> list[dict[str, Any]]:
             {
                 "number": number,
                 "code": finding["code"],
+                "defined": defined_at(finding["code"]),
                 "word": word,
                 "look": look,
                 "says": finding["says"],
