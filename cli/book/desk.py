@@ -50,6 +50,7 @@ class Desk:
     """The log book's folder, what records, devices, the worker, form tokens, the clock; and the templates.
 
     ``lines``: readings of the runs looked at last. ``in_step`` keeps the list of runs in step with the run folders.
+    ``looker``: a second worker, for what can take minutes: whoever enters something does not wait for it.
     """
 
     logbook: Path
@@ -61,6 +62,10 @@ class Desk:
     in_step: InStep = field(default_factory=InStep)
     now: Callable[[], datetime] = lambda: datetime.now(UTC)
     encryption: Encryption | None = None
+    looker: WorkerProcess = field(init=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "looker", WorkerProcess(self.logbook))
 
     @contextlib.contextmanager
     def open_book(self) -> Iterator[LogBook]:

@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterator
 from markupsafe import Markup, escape
 
 from soakwitness.cli.guide.pages import ORDER
+from soakwitness.cli.guide.searching import anchor_of
 
 Link = Callable[[str], str | None]
 
@@ -28,7 +29,8 @@ def _blocks(lines: list[str], link: Link) -> Iterator[Markup]:
             k += 1
         elif line.startswith("#"):
             level = len(line) - len(line.lstrip("#"))
-            yield Markup(f"<h{level}>{{}}</h{level}>").format(_inline(line.lstrip("# "), link))
+            words = line.lstrip("# ")
+            yield Markup(f'<h{level} id="{{}}">{{}}</h{level}>').format(anchor_of(words), _inline(words, link))
             k += 1
         elif line.startswith("    "):
             k = _end(lines, k, lambda one: one.startswith("    ") or not one.strip())

@@ -1,6 +1,8 @@
-"""*Guide*: the guide's pages."""
+"""*Guide*: the guide's pages, and words looked for in them."""
 
 from __future__ import annotations
+
+import asyncio
 
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
@@ -10,13 +12,21 @@ from starlette.routing import Route
 from soakwitness.cli.book.desk import Desk, way
 from soakwitness.cli.book.guide_html import as_html
 from soakwitness.cli.guide.pages import ORDER, page_text, page_titles
+from soakwitness.cli.guide.searching import find_in_guide
+
+LONGEST = 200  # of what is looked for
 
 
 def routes(desk: Desk) -> list[Route]:
     """The list of pages, and each of them."""
 
     async def guide(request: Request) -> Response:
-        return desk.page(request, "guide.html", here="guide", titles=page_titles(), text=None, title="Guide")
+        words = request.query_params.get("words", "").strip()[:LONGEST]
+        found = await asyncio.to_thread(find_in_guide, words)
+        titles = page_titles()
+        return desk.page(
+            request, "guide.html", here="guide", titles=titles, text=None, title="Guide", words=words, found=found
+        )
 
     async def page(request: Request) -> Response:
         name = request.path_params["page"]

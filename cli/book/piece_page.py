@@ -42,6 +42,7 @@ class LifeLine:
     look: str = ""
     had: tuple[str, ...] = ()
     told: tuple[tuple[str, str], ...] = ()
+    photo: str | None = None
 
 
 def routes(desk: Desk) -> list[Route]:
@@ -66,6 +67,8 @@ def shown_of(desk: Desk, name: str) -> dict[str, Any]:
     from soakwitness.analysis.logbook.history import piece_history
     from soakwitness.analysis.logbook.kept import stale_runs
     from soakwitness.analysis.logbook.pieces import find_piece
+    from soakwitness.cli.charts.blade_map import blade_svg, placed
+    from soakwitness.cli.words.hardness_words import spread_words
     from soakwitness.cli.words.piece_words import struck_lines
 
     with desk.open_book_in_step() as book:
@@ -74,13 +77,17 @@ def shown_of(desk: Desk, name: str) -> dict[str, Any]:
         life = piece_history(book, name)
         runs = [step.source.run for step in life.steps if _is_run(step)]  # type: ignore[union-attr]
         tests = hardness_of(book, life.piece.id)
+        last = newest(tests)
         return {
             "life": life,
+            "map": blade_svg(last) if placed(last) else None,
+            "spread": spread_words(tests),
             "known": known_words(life.piece, life.batches),
-            "says": _says(life, hardness_now(tests) if newest(tests) else None),
+            "says": _says(life, hardness_now(tests) if last else None),
             "lines": [line for step in reversed(life.steps) for line in [_line(book, life, step)]],
             "waiting": [waiting_words(charged) for charged in life.waiting],
             "struck": struck_lines(struck_entries(book, life.piece.id)),
+            "audit": urlencode({"suspect": life.piece.id}),
             "its_runs": urlencode({"piece": life.piece.id}),
             "stale": stale_runs(book, runs) if runs else [],
         }
@@ -104,13 +111,15 @@ def _says(life: History, hard: str | None) -> str:
 
 
 def _line(book: LogBook, life: History, step: Step) -> LifeLine:
+    from soakwitness.analysis.logbook.photos import Photo
     from soakwitness.analysis.logbook.runs import RunEntry
 
     at = from_utc_text(step.start_utc)
     if not isinstance(step.source, RunEntry):
         there = at.astimezone()
         says, about = step_words(step, "C")
-        return LifeLine(_day(there), f"{there:%H:%M}", step.kind, says, about)
+        photo = step.source.digest if isinstance(step.source, Photo) else None
+        return LifeLine(_day(there), f"{there:%H:%M}", step.kind, says, about, photo=photo)
     from soakwitness.analysis.logbook.kept import last_verdict
     from soakwitness.cli.book.runs_page import verdict_of
 

@@ -33,6 +33,7 @@ from soakwitness.cli.book.run_in_book import (
 )
 from soakwitness.cli.book.working import JobRefused
 from soakwitness.cli.charts.run_data import MOST_POINTS, chart_data
+from soakwitness.cli.guide.searching import defined_at
 from soakwitness.firmware_bridge.common.wording import moment
 from soakwitness.firmware_bridge.errors import RunFolderError
 
@@ -145,6 +146,7 @@ def shown_of(request: Request, run: RunInBook) -> dict[str, Any]:
         "chart_runs": chart_runs(request, [entry], estimate=answer.get("temperature_from") == "packet estimate"),
         "clock_s": clock_s(entry),
         "on_record": run.on_record,
+        "audit": urlencode({"suspect": entry.run}),
         "same_furnace": urlencode({"furnace": entry.furnace}),
         "earlier_run": run.before and urlencode([("run", entry.run), ("run", run.before)]),
     }
@@ -168,6 +170,7 @@ def findings_shown(run: RunInBook) -> list[dict[str, Any]]:
             {
                 "number": number,
                 "code": finding["code"],
+                "defined": defined_at(finding["code"]),
                 "word": word,
                 "look": look,
                 "says": finding["says"],

@@ -158,6 +158,7 @@ async def _serve(
     finally:
         tending.cancel()
         await desk.worker.leave()
+        await desk.looker.leave()
         ear.stop()
 
 

@@ -70,12 +70,22 @@ def enter(
     return forms.enter(logbook, form, values, by=by, files={name: Path(path) for name, path in files.items()})
 
 
+def look(
+    logbook: Path, progress: Progress, *, look: str, asked: dict[str, list[str]], unit: str, every: bool
+) -> dict[str, Any]:
+    """What a command tells of a furnace, a calibration, a survey, a batch."""
+    from soakwitness.cli.book_work.looking import told
+
+    return told(logbook, look, asked, unit=unit, every=every, progress=progress)
+
+
 JOBS: dict[str, Callable[..., dict[str, Any]]] = {
     "verdict": verdict,
     "sheet": sheet,
     "estimate": estimate,
     "inferred": inferred,
     "enter": enter,
+    "look": look,
 }
 
 

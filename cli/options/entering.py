@@ -7,6 +7,7 @@ import os
 import sys
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextvars import ContextVar
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -185,6 +186,10 @@ def refresh_runs(book: LogBook, stamp: Stamp, runs: Sequence[str]) -> None:
         )
 
 
+# who else is told how far it is; with one there is no bar
+told_progress: ContextVar[Callable[[int, int], None] | None] = ContextVar("told_progress", default=None)
+
+
 class progress_bar:  # noqa: N801 (used like a function)
     """A bar on stderr that shows itself after two seconds, and only at a terminal. Call it with (done, of)."""
 
@@ -198,6 +203,8 @@ class progress_bar:  # noqa: N801 (used like a function)
 
     def __call__(self, done: int, of: int) -> None:
         """Show how far it is."""
+        if (told := told_progress.get()) is not None:
+            return told(done, of)
         if not self._shown and time.monotonic() - self._begun < 2.0:
             return
         if sys.stderr.isatty():

@@ -41,10 +41,17 @@ def kept_calibration_words(one: KeptCalibration, unit: Unit) -> str:
         difference(value, unit, signed=True)
         for value in (correction.table_correction_c[0], correction.table_correction_c[-1])
     ]
-    words = f"{one.kind} {one.entry} of {one.done_on} by {one.done_by}: {correction.model}, {span}, add {adds[0]} to "
-    words += adds[1]
-    if one.kind == "calibration":
-        words += f", due {one.due_on or 'never'}"
+    return f"{made_words(one)}: {correction.model}, {span}, add {adds[0]} to {adds[1]}{standing_words(one)}"
+
+
+def made_words(one: KeptCalibration) -> str:
+    """Which calibration, of when and by whom."""
+    return f"{one.kind} {one.entry} of {one.done_on} by {one.done_by}"
+
+
+def standing_words(one: KeptCalibration) -> str:
+    """How long it counts, since when, whether it was withdrawn."""
+    words = f", due {one.due_on or 'never'}" if one.kind == "calibration" else ""
     if one.counts_from and one.counts_from != one.done_on:
         words += f", counts from {one.counts_from}: {one.counts_why}"
     if one.struck_utc is not None:

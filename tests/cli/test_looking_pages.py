@@ -194,7 +194,7 @@ def test_from_a_soft_blade_to_its_run_and_why(
         assert before[0] <= closer[0] < closer[1] <= before[1]
         tab.keyboard.press("Home")
         assert tab.evaluate(f"{chart}.part") == tab.evaluate(f"{chart}.whole")
-        tab.get_by_text("How was this decided?").click()
+        tab.locator("summary", has_text="How was this decided?").click()
         tab.get_by_role("link", name="How each figure is defined").click()
         assert tab.text_content("h1") == "How the figures are defined"
         tab.go_back()

@@ -1,0 +1,170 @@
+"""*Furnace* and what commands tell on pages, by a real server, its worker and a headless Chromium."""
+
+from __future__ import annotations
+
+import re
+import shutil
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+from urllib.parse import urlencode
+
+import pytest
+from click.testing import CliRunner
+
+from soakwitness.analysis.logbook.cutouts import add_cutout_test
+from soakwitness.analysis.logbook.furnace_work import add_upkeep
+from soakwitness.analysis.logbook.opening import open_logbook
+from soakwitness.analysis.logbook.sensors import fit_sensor
+from soakwitness.cli.book.told_text import ToldBlock, told_blocks
+from soakwitness.cli.main import soakwitness
+from tests.cli.books import INJECTED, ServedBook, served, until
+from tests.cli.browsers import Watched, chromium
+from tests.cli.sample_books import ROOT, SHORT, sample_book
+from tests.log_books import STAMP
+
+SIZES = [(390, 844, "dark"), (1280, 900, "light")]
+FURNACE = "shed furnace"
+
+
+def commanded(*words: str) -> str:
+    """What a command prints."""
+    done = CliRunner().invoke(soakwitness, words, standalone_mode=False)
+    assert done.exception is None, done.output
+    return done.stdout
+
+
+@pytest.fixture(scope="module")
+def shop(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A furnace with a calibration, a survey, an accuracy test, a tested cut-out and upkeep."""
+    scratch = tmp_path_factory.mktemp("shop")
+    folder = sample_book(scratch / "book", "good", "short-soak")
+    run = shutil.copytree(ROOT / "sample_logs" / "calibration" / "run", scratch / "calibration")
+    place, reference = f"--logbook={folder}", "--reference=reference"
+    commanded("accuracy", str(run), reference, place)
+    commanded("calibrate", str(run), reference, place)
+    commanded("survey", str(run), "--sensors=survey", "--band=8", place)
+    with open_logbook(folder) as book:
+        done = "2026-03-01T08:00:00Z"
+        add_upkeep(book, FURNACE, "elements", done_utc=done, stamp=replace(STAMP, by=INJECTED), note=INJECTED)
+        add_cutout_test(book, FURNACE, done_on="2026-03-01", set_c=900.0, tripped_c=908.0, stamp=STAMP, note=INJECTED)
+        fit_sensor(book, FURNACE, "load", fitted_utc=done, stamp=STAMP, serial=INJECTED)
+    return folder
+
+
+@pytest.fixture(scope="module")
+def book(shop: Path) -> Iterator[ServedBook]:
+    with served(shop) as book:
+        yield book
+
+
+@pytest.fixture
+def browser() -> Iterator[Any]:
+    with chromium() as browser:
+        yield browser
+
+
+def looked_at(book: ServedBook, path: str) -> str:
+    """A look's page when it is done."""
+    return str(until(lambda: "Looking at it" not in (page := book.ask("GET", path)[2]) and page, within_s=60.0))
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize(("width", "height", "scheme"), SIZES)
+def test_from_the_furnace_to_what_is_on_record_of_it(
+    browser: Any, book: ServedBook, width: int, height: int, scheme: str
+) -> None:
+    at = Watched(browser, width, height, scheme)
+    tab = at.tab
+    tab.goto(book.address)
+    tab.get_by_role("link", name="Furnace", exact=True).click()
+    said = tab.text_content("main")
+    for words in (f"elements: {INJECTED}, by {INJECTED}", f"cut at 908 °C, {INJECTED}", f"serial {INJECTED}"):
+        assert words in said
+    assert tab.evaluate("window.broken") is None
+    assert at.fits(width)
+    for link, words in (
+        ("The whole survey", "every place was within 4.8 °C of 1050 °C"),  # of the sample's README
+        ("All of this sensor", "difference"),
+        ("Its record", "Budget of point 1"),
+        ("What each calibration adds", "773.1 °C to 1063.7 °C"),  # its levels, 10 K to either side
+        ("How it is doing", "too few to see a trend"),
+    ):
+        tab.get_by_role("link", name=link).first.click()
+        tab.get_by_text("Looked at").wait_for(timeout=60_000)
+        assert words in tab.text_content("main"), link
+        if link in ("The whole survey", "How it is doing", "All of this sensor"):
+            tab.wait_for_function("document.querySelector('figure.told img').naturalWidth > 0")
+        assert at.fits(width), link
+        tab.goto(f"{book.address}furnace")
+    assert at.problems == []
+    assert all(url.startswith(book.address) for url in at.asked)
+    if Path("/proc/self/maps").exists():
+        loaded = Path(f"/proc/{book.child.pid}/maps").read_text(encoding="utf-8")
+        assert not re.search("numpy|pandas|scipy|matplotlib", loaded)
+
+
+@pytest.mark.browser
+def test_why_a_run_is_bad_by_taps(browser: Any, book: ServedBook) -> None:
+    at = Watched(browser, 390, 844)
+    at.tab.goto(f"{book.address}runs/{SHORT}")
+    at.tab.get_by_role("link", name="Beside good runs").click()
+    at.tab.get_by_text("Looked at").wait_for(timeout=60_000)
+    assert "packet lag ate the soak" in at.tab.text_content("h1")
+    at.tab.reload()  # an address of its own, and what it found is kept
+    assert "packet lag ate the soak" in at.tab.text_content("h1")
+    assert at.fits(390)
+    assert at.problems == []
+
+
+def test_a_page_tells_every_word_of_the_command(book: ServedBook, shop: Path) -> None:
+    page = looked_at(book, f"/look/audit?suspect={SHORT}")
+    shown = re.sub(r"<[^>]+>", " ", page.replace("&#39;", "'"))
+    for word in commanded("audit", f"--suspect={SHORT}", f"--logbook={shop}").split():
+        assert word in shown, word
+
+
+def test_what_the_command_refuses_is_refused_in_its_words(book: ServedBook) -> None:
+    page = looked_at(book, "/look/audit?" + urlencode({"suspect": "<b>X-9</b>"}))
+    assert "&lt;b&gt;X-9&lt;/b&gt;: no such run, piece or batch" in page
+    page = looked_at(book, "/look/condition?" + urlencode({"furnace": INJECTED}))
+    assert "the log book has no run of this furnace" in page
+    assert INJECTED not in page
+    assert "is not a valid integer" in looked_at(book, "/look/calibration?number=--out%3Dx.html")
+    assert "Invalid value for" in looked_at(book, "/look/survey?show=x")
+    assert book.ask("GET", "/look/record?furnace=x")[0] == 404
+    assert book.ask("GET", "/look/audit/chart.svg?suspect=nobody")[0] == 404
+    assert book.ask("GET", "/furnace?furnace=nobody")[0] == 404
+
+
+def test_looking_anew_does_it_once(book: ServedBook) -> None:
+    page = looked_at(book, "/look/survey?show=1&unit=C")
+    anew = re.search(r'href="(/look/survey\?[^"]*anew[^"]*)"', page)
+    assert anew is not None
+    path = anew[1].replace("&amp;", "&")
+    assert "Looking at it" in book.ask("GET", path)[2]
+    again = looked_at(book, path)  # the address as it was does not begin it a third time
+    assert "Looked at" in again
+    assert path not in again.replace("&amp;", "&")
+
+
+def test_lines_of_a_screen_become_sentences_again() -> None:
+    """Broken at 80 columns, at a word that does not fit; columns stay, a heading is what ends without a stop."""
+    first = "Pass: every place was within 4.8 °C of 1050 °C, or 6.4 °C with what each may be"
+    text = f"{first}\nwrong by.\n\nWhat now\n  1. Grind.\n     next: Test.\na (°C)  low\nx       1"
+    assert len(first) + 1 + len("wrong") > 80
+    assert told_blocks(text) == [
+        ToldBlock("says", f"{first} wrong by."),
+        ToldBlock("heading", "What now"),
+        ToldBlock("says", "1. Grind.", 1),
+        ToldBlock("says", "next: Test.", 2),
+        ToldBlock("figures", "a (°C)  low\nx       1"),
+    ]
+
+
+def test_a_log_book_that_is_none_yet_says_so(tmp_path: Path) -> None:
+    with served(tmp_path / "none") as book:
+        status, _, text = book.ask("GET", "/furnace")
+        assert status == 200
+        assert "No furnace yet" in text
