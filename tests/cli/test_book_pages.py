@@ -110,7 +110,7 @@ def test_every_page_of_the_guide_is_html_and_its_links_lead_somewhere(book: Serv
         shown = re.sub(
             r"<pre>.*?</pre>|<code>.*?</code>", "", body.split("<article", 1)[1].split("</article>")[0], flags=re.S
         )
-        assert "<h1>" in shown
+        assert "<h1 id=" in shown
         assert not re.search(r"`|\*\*|^#|^\||\n {4}\S", re.sub(r"<[^>]*>", "", shown), re.M), name
         assert all(link in ORDER for link in re.findall(r'href="/guide/([^"]+)"', shown))
 
