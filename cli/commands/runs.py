@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
@@ -14,6 +14,7 @@ from soakwitness.cli.options.common import (
     check_output,
     find_run,
     force_option,
+    in_doubt,
     json_option,
     logbook_option,
     print_json,
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
     from soakwitness.firmware_bridge.runfolder.listing import Listed
 
 NEWEST = 20
+Only = Literal["standing", "struck", "doubtful"]
 
 
 @click.command()
@@ -44,6 +46,8 @@ NEWEST = 20
 @click.option("--unstrike", is_flag=True, help="Have RUN stand again that was struck out.")
 @click.option("--why", help="The reason for either.")
 @click.option("--struck", "only_struck", is_flag=True, help="List the runs that were struck out.")
+@click.option("--doubtful", "only_doubtful", is_flag=True, help="List the runs that may be no heatings.")
+@click.option("--heating", is_flag=True, help="Say that RUN, which is doubtful, was a heating.")
 @click.option("--compare", "beside", is_flag=True, help="Draw the named RUNs over each other; takes --chart.")
 @click.option("--align", metavar="STEP", help="start, or the number of a hold: where their clocks are set to nought.")
 @click.option("--chart", type=click.Path(path_type=Path), help="Draw them as FILE.png, .svg or .pdf.")
@@ -62,6 +66,8 @@ def runs(
     unstrike: bool,
     why: str | None,
     only_struck: bool,
+    only_doubtful: bool,
+    heating: bool,
     beside: bool,
     align: str | None,
     chart: Path | None,
@@ -75,6 +81,9 @@ def runs(
 
     A verdict stands behind the recipe once the run was verified. A run of a trial or a wrong import is struck out with
     a reason: runs RUN --strike --why "thermocouple outside". It is kept, and left out of lists, trends and checks.
+
+    A run that may be a heating, or hot bricks behind a door, is kept apart until you say which: runs RUN --heating, or
+    --strike it. A mark in it says so too.
 
     With a decimal comma the cells are parted by semicolons, as spreadsheets expect.
 
@@ -96,21 +105,27 @@ def runs(
     if strike or unstrike:
         _strike(run, logbook, why, by, unstrike)
         return
+    if heating:
+        _confirm(run, logbook, why, by)
+        return
     if export is not None:
         _export(find_run(run or "last", logbook), export, decimal, force)
         return
-    _list(run, logbook, everything=everything, check=check, only_struck=only_struck, as_json=as_json)
+    only: Only = "struck" if only_struck else "doubtful" if only_doubtful else "standing"
+    _list(run, logbook, everything=everything, check=check, only=only, as_json=as_json)
 
 
-def _list(run: str | None, logbook: Path, *, everything: bool, check: bool, only_struck: bool, as_json: bool) -> None:
+def _list(run: str | None, logbook: Path, *, everything: bool, check: bool, only: Only, as_json: bool) -> None:
     """Print the runs, or the one that is named, each with the verdict that was kept of it."""
     from soakwitness.firmware_bridge.runfolder.listing import look_at, run_folders, run_id
 
     struck, hidden = struck_out(logbook), 0
+    doubted = {name: doubt for name, doubt in in_doubt(logbook).items() if name not in struck}
     if run is not None:
         paths = [find_run(run, logbook)]
     else:
-        paths = [path for path in run_folders(logbook) if (run_id(path) in struck) == only_struck]
+        kind = {**dict.fromkeys(doubted, "doubtful"), **dict.fromkeys(struck, "struck")}
+        paths = [path for path in run_folders(logbook) if kind.get(run_id(path), "standing") == only]
         hidden = 0 if everything else max(0, len(paths) - NEWEST)
         paths = paths[hidden:]
     compare = check or not everything
@@ -121,16 +136,20 @@ def _list(run: str | None, logbook: Path, *, everything: bool, check: bool, only
     )
     verdicts = _verdicts(logbook, [run_id(path) for path in paths])
     if as_json:
-        print_json([_as_json(e, verdicts.get(name := run_id(e.path)), struck.get(name)) for e in listed])
+        names = [run_id(e.path) for e in listed]
+        kept = [(verdicts.get(name), struck.get(name), doubted.get(name)) for name in names]
+        print_json([_as_json(e, *known) for e, known in zip(listed, kept, strict=True)])
         return
     if listed:
-        lines = (_line(e, verdicts.get(name := run_id(e.path)), struck.get(name)) for e in listed)
+        lines = (_line(e, verdicts.get(name := run_id(e.path)), struck.get(name), doubted.get(name)) for e in listed)
         say("\n".join(lines), hang=2)
     else:
         say(f"No runs in {logbook}.", err=True)
-    if run is None and hidden:
-        from soakwitness.firmware_bridge.common.wording import counted
+    from soakwitness.firmware_bridge.common.wording import counted
 
+    if run is None and only == "standing" and doubted:
+        say(f"{counted(len(doubted), 'doubtful heating')} kept apart: soakwitness runs --doubtful", err=True)
+    if run is None and hidden:
         say(f"Not shown: {counted(hidden, 'older run')}: --all", err=True)
 
 
@@ -149,6 +168,20 @@ def _strike(run: str | None, logbook: Path, why: str | None, by: str | None, bac
         else:
             strike_run(book, run_id(path), why=why, stamp=stamp)
     say(f"{path.name} {'stands again' if back else 'is struck out: it is kept, and counted nowhere'}.")
+
+
+def _confirm(run: str | None, logbook: Path, why: str | None, by: str | None) -> None:
+    from soakwitness.analysis.logbook.doubting import confirm_run
+    from soakwitness.cli.options.entering import new_stamp, open_book, take_in_runs
+    from soakwitness.firmware_bridge.runfolder.listing import run_id
+
+    if run is None:
+        raise WrongUse("Name the run: soakwitness runs RUN --heating")
+    path, stamp = find_run(run, logbook), new_stamp(by)
+    with open_book(logbook) as book:
+        take_in_runs(book, stamp)
+        confirm_run(book, run_id(path), why=why or "", stamp=stamp)
+    say(f"{path.name} is a heating, and counts as any other. Its verdict: soakwitness verify {path.name}")
 
 
 def _as_seen(logbook: Path, listed: list[Listed]) -> list[Listed]:
@@ -206,8 +239,8 @@ def _verdicts(logbook: Path, names: list[str]) -> dict[str, RunEntry]:
         return {}
 
 
-def _line(entry: Listed, kept: RunEntry | None, struck: str | None) -> str:
-    out = "" if struck is None else f"  struck out: {struck}"
+def _line(entry: Listed, kept: RunEntry | None, struck: str | None, doubt: str | None) -> str:
+    out = f"  struck out: {struck}" if struck is not None else "" if doubt is None else f"  doubtful: {doubt}"
     if entry.header is None:
         return f"{entry.path.name}  unreadable: {entry.says}{out}"
     from soakwitness.firmware_bridge.common.wording import counted, duration
@@ -236,7 +269,7 @@ def _local(utc: str, zone: str | None) -> str:
     return datetime.fromisoformat(utc).astimezone(zone_on_record(zone)).strftime("%Y-%m-%d %H:%M %Z")
 
 
-def _as_json(entry: Listed, kept: RunEntry | None, struck: str | None) -> dict[str, Any]:
+def _as_json(entry: Listed, kept: RunEntry | None, struck: str | None, doubt: str | None) -> dict[str, Any]:
     header = entry.header
     return {
         "run": entry.path.name,
@@ -256,4 +289,5 @@ def _as_json(entry: Listed, kept: RunEntry | None, struck: str | None) -> dict[s
         "intact": entry.intact,
         "says": entry.says,
         "struck": struck,
+        "doubtful": doubt,
     }
