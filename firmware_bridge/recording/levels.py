@@ -54,7 +54,8 @@ def maybe_held_since_s(trail: Trail, least_c: float, climb_c: float) -> float | 
     onset_s, now = trail.onset_s(ceiling_c=float("inf")), trail.minutes[-1]
     foot_c = trail.at_c(onset_s)
     climbed = foot_c is not None and now.temp_c >= foot_c + climb_c
-    return onset_s if climbed else max(now.t_s - HALF_HOUR_S, trail.left_alone_s)
+    first_s = now.t_s - HALF_HOUR_S * 5 / 6  # the middle of the first third
+    return onset_s if climbed else max(first_s, trail.left_alone_s)
 
 
 def stopped_sharply(trail: Trail, climb_c: float, within_s: float = SHARP_S) -> bool:

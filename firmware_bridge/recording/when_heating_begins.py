@@ -215,7 +215,7 @@ class Heating:
 
     def _begin(self, t_s: float) -> HeatingDecision | None:
         found = self._found(t_s)
-        doubt = self._doubt() if found is None else None
+        doubt = self._doubt() if self._reason_s is None else None  # what is about to be sure is no doubt
         if found is None and doubt is None:
             return None
         why, onset_s = found or doubt or (Says.plain(""), t_s)

@@ -48,7 +48,7 @@ class Run:
 
 
 def watched(day: Day, moments: Sequence[Moment]) -> list[Run]:
-    """Feed the readings as the watch does; it keeps what was before a run for so long, and forgets it with each."""
+    """Feed the readings as the watch does; it keeps what was before for so long, and forgets it with a sure run."""
     roles = {"control": "control", "load": "load", "limiter": "over-temperature"}
     furnace = Furnace(
         name="foreign",
@@ -67,10 +67,11 @@ def watched(day: Day, moments: Sequence[Moment]) -> list[Run]:
     while (at := int(now_s / STEP_S)) < len(moments):
         decision = heating.look(now_s, *shows_heat(furnace, instrument.values(now_s, moments[at])))
         if decision is not None and decision.act == "begin" and open_from is None:
-            kept_s = max(decision.from_s, now_s - OLDER_S, runs[-1].end_s if runs else 0.0)
+            sealed_s = max((run.end_s for run in runs if not run.doubtful), default=0.0)
+            kept_s = max(decision.from_s, now_s - OLDER_S, sealed_s)
             open_from, doubtful = (kept_s, now_s, decision.why.text("C")), decision.doubtful
-        elif decision is not None and decision.act == "settle":
-            doubtful = False
+        elif decision is not None and decision.act == "settle" and open_from is not None:
+            open_from, doubtful = (open_from[0], now_s, decision.why.text("C")), False  # now it says so
         elif decision is not None and decision.act == "end" and open_from is not None:
             runs.append(Run(*open_from[:2], now_s, f"{open_from[2]} .. {decision.why.text('C')}", doubtful))
             open_from = None
