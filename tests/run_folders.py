@@ -51,3 +51,14 @@ def sealed_run(logbook: Path, seconds: int = 60) -> Path:
     run.write_event(seconds, STARTED_UTC + seconds, "end")
     run.seal(sealed_utc=STARTED_UTC + seconds)
     return run.path
+
+
+def doubtful_run(logbook: Path, seconds: int = 60) -> Path:
+    """A sealed run that may be no heating, without a mark."""
+    run = new_run(logbook)
+    run.write_event(0, STARTED_UTC, "start")
+    run.write_event(0, STARTED_UTC, "doubtful", "level above 70 °C, by the heater or by hot bricks")
+    fill(run, seconds)
+    run.write_event(seconds, STARTED_UTC + seconds, "end")
+    run.seal(sealed_utc=STARTED_UTC + seconds)
+    return run.path

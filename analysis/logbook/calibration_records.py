@@ -135,10 +135,14 @@ def heats_of(
     before_utc: str | None = None,
     without: str | None = None,
 ) -> Heats:
-    """Sum over the runs of a sensor that began from one moment on and before another; ``without`` leaves a run out."""
+    """Sum over the runs of a sensor that began from one moment on and before another; ``without`` leaves a run out.
+
+    A doubtful run is no heat, but its hours were as hot.
+    """
     row = book.row(
-        "SELECT count(*) AS heats, total(h.hours_800) AS hours_800, total(h.hours_950) AS hours_950, "
-        "max(h.hottest_c) AS hottest_c FROM run_heat h JOIN standing_runs r ON r.run = h.run "
+        "SELECT count(CASE WHEN r.run IN (SELECT run FROM standing_runs) THEN 1 END) AS heats, "
+        "total(h.hours_800) AS hours_800, total(h.hours_950) AS hours_950, "
+        "max(h.hottest_c) AS hottest_c FROM run_heat h JOIN unstruck_runs r ON r.run = h.run "
         "WHERE r.furnace = ?1 AND h.sensor = ?2 AND r.started_utc >= ?3 AND (?4 IS NULL OR r.started_utc < ?4) "
         "AND r.run IS NOT ?5 AND h.hottest_c >= 300",
         furnace,

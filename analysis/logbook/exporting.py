@@ -21,8 +21,9 @@ Progress = Callable[[int, int], None]
 
 TABLES = {
     "runs": "SELECT run, furnace, started_utc, ended_utc, zone, operator, origin, software, recipe_digest, seal, "
-    "missing FROM runs ORDER BY started_utc",
+    "missing, doubtful FROM runs ORDER BY started_utc",
     "run_strikes": "SELECT * FROM run_strikes ORDER BY entry",
+    "run_confirmations": "SELECT * FROM run_confirmations ORDER BY entry",
     "recipes": "SELECT digest, name, text FROM recipes ORDER BY name",
     "run_sensors": "SELECT * FROM run_sensors ORDER BY run, sensor",
     "marks": "SELECT * FROM run_marks ORDER BY run, t_s",

@@ -7,6 +7,7 @@ import tomllib
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import Literal
 
 from soakwitness.analysis.errors import LogBookError
 from soakwitness.analysis.logbook.opening import LogBook
@@ -27,6 +28,13 @@ _WITH_PIECES = (
 )
 _IN_RUN = "r.run || char(10) || r.furnace || char(10) || ifnull(r.operator, '') || char(10) || ifnull(c.name, '')"
 
+Only = Literal["standing", "struck", "doubtful"]
+OF_KIND: dict[Only, str] = {
+    "standing": STANDS,
+    "struck": "r.run NOT IN (SELECT run FROM unstruck_runs)",
+    "doubtful": "r.run IN (SELECT run FROM doubtful_runs)",
+}
+
 
 @dataclass(frozen=True)
 class RunsAsked:
@@ -34,7 +42,7 @@ class RunsAsked:
 
     ``month`` such as ``2026-03``, in the zone of each run. ``steel``: of one of its pieces, or named by its recipe.
     ``verdict``: one of ``VERDICTS``. ``text``: words that must all occur in its name, furnace, operator, recipe, notes
-    of marks, or in what is known of its pieces. ``struck``: those that were struck out, else those that stand.
+    of marks, or in what is known of its pieces. ``only``: those that stand, were struck out, or are doubtful still.
     """
 
     furnace: str | None = None
@@ -43,7 +51,7 @@ class RunsAsked:
     steel: str | None = None
     verdict: str | None = None
     text: str = ""
-    struck: bool = False
+    only: Only = "standing"
 
 
 @dataclass(frozen=True)
@@ -70,7 +78,7 @@ def find_runs(book: LogBook, asked: RunsAsked, *, most: int | None = None, skip:
 
 def _clauses(book: LogBook, asked: RunsAsked) -> Iterator[tuple[str, tuple[object, ...]]]:
     """Each condition with its values."""
-    yield (f"NOT {STANDS}" if asked.struck else STANDS), ()
+    yield OF_KIND[asked.only], ()
     if asked.furnace is not None:
         yield "r.furnace = ? COLLATE NOCASE", (asked.furnace,)
     if asked.month is not None:

@@ -52,8 +52,8 @@ class KeptVerdict:
 def stale_runs(book: LogBook, runs: Iterable[str] | None = None) -> list[str]:
     """Runs without figures of this version of the rules.
 
-    ``runs``: only these; else all that are not struck out. Returns run ids in the order of their start; missing folders
-    are left out.
+    ``runs``: only these; else all that are neither struck out nor doubtful. Returns run ids in the order of their
+    start; missing folders are left out.
     """
     table = "standing_runs" if runs is None else "runs"
     rows = book.rows(

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from soakwitness.analysis.errors import LogBookError
+from soakwitness.analysis.logbook.doubting import doubtful_runs
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.logbook.packets import keep_packet_file
 from soakwitness.analysis.logbook.striking import struck_runs
@@ -17,6 +18,7 @@ from soakwitness.analysis.record.moments import Stamp, from_utc_text, utc_text
 from soakwitness.firmware_bridge.common.units import to_kelvin
 from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.runfolder.contents import Event, RunHeader
+from soakwitness.firmware_bridge.runfolder.doubtful import doubt_of
 from soakwitness.firmware_bridge.runfolder.listing import last_made, run_id
 from soakwitness.firmware_bridge.runfolder.seal import Seal, read_seal
 
@@ -162,6 +164,7 @@ def _upsert_run(
         "seal": seal.digest if seal else None,
         "files": mark,
         "missing": 0,
+        "doubtful": doubt_of(events),
     }
     names = list(values)
     book.connection.execute(
@@ -292,7 +295,7 @@ def list_runs(
     until_utc: str | None = None,
     newest: int | None = None,
 ) -> tuple[RunEntry, ...]:
-    """Runs in the order of their start; those struck out are left out.
+    """Runs in the order of their start; those struck out, and doubtful ones, are left out.
 
     ``since_utc``, ``until_utc``: only those that started then or later, and before then. Returns the runs, each with
     its kept verdict where one is up to date.
@@ -322,7 +325,7 @@ def run_named(book: LogBook, name: str) -> RunEntry:
     """
     text = Path(name).name if os.sep in name else name
     if text == "last":
-        made = last_made(book.folder, leave_out=struck_runs(book))
+        made = last_made(book.folder, leave_out={*struck_runs(book), *doubtful_runs(book)})
         rows = book.rows(_LISTED + "WHERE r.run = ?", "" if made is None else run_id(made)) or book.rows(
             _LISTED + f"WHERE {STANDS} ORDER BY started_utc DESC, r.run DESC LIMIT 1"
         )

@@ -15,6 +15,7 @@ from soakwitness.cli.options.common import (
     check_output,
     find_run,
     force_option,
+    in_doubt,
     json_option,
     logbook_option,
     print_json,
@@ -27,6 +28,7 @@ from soakwitness.cli.verdicts.beside import compare_runs
 from soakwitness.firmware_bridge.common.units import Unit
 
 if TYPE_CHECKING:
+    from soakwitness.analysis.logbook.finding_runs import Only
     from soakwitness.analysis.logbook.runs import RunEntry
     from soakwitness.firmware_bridge.runfolder.listing import Listed
 
@@ -56,6 +58,8 @@ NEWEST = 20
 @click.option("--unstrike", is_flag=True, help="Have RUN stand again that was struck out.")
 @click.option("--why", help="The reason for either.")
 @click.option("--struck", "only_struck", is_flag=True, help="List the runs that were struck out.")
+@click.option("--doubtful", "only_doubtful", is_flag=True, help="List the runs that may be no heatings.")
+@click.option("--heating", is_flag=True, help="Say that RUN, which is doubtful, was a heating.")
 @click.option("--compare", "beside", is_flag=True, help="Draw the named RUNs over each other; takes --chart.")
 @click.option("--align", metavar="STEP", help="start, or the number of a hold: where their clocks are set to nought.")
 @click.option("--chart", type=click.Path(path_type=Path), help="Draw them as FILE.png, .svg or .pdf.")
@@ -75,6 +79,8 @@ def runs(
     unstrike: bool,
     why: str | None,
     only_struck: bool,
+    only_doubtful: bool,
+    heating: bool,
     beside: bool,
     align: str | None,
     chart: Path | None,
@@ -92,6 +98,9 @@ def runs(
 
     Which runs are listed is said by --furnace, --month, --piece, --steel, --verdict and --words, all of them at once:
     runs --piece C-03, runs --steel S44004 --verdict fail
+
+    A run that may be a heating, or hot bricks behind a door, is kept apart until you say which: runs RUN --heating, or
+    --strike it. A mark in it says so too.
 
     With a decimal comma the cells are parted by semicolons, as spreadsheets expect.
 
@@ -113,41 +122,54 @@ def runs(
     if strike or unstrike:
         _strike(run, logbook, why, by, unstrike)
         return
+    if heating:
+        _confirm(run, logbook, why, by)
+        return
     if export is not None:
         _export(find_run(run or "last", logbook), export, decimal, force)
         return
     if run is not None and (page > 1 or any(asked.values())):
         raise WrongUse(f"{run}: a run is named. Leave it out to look for others: runs --month 2026-03.")
+    only: Only = "struck" if only_struck else "doubtful" if only_doubtful else "standing"
     paths, older = [find_run(run, logbook)] if run else [], 0
     if run is None:
-        paths, older = _found(logbook, asked, struck=only_struck, most=None if everything else NEWEST, page=page)
+        paths, older = _found(logbook, asked, only=only, most=None if everything else NEWEST, page=page)
     if not paths and not as_json:
         say(f"No {'such run' if any(asked.values()) else 'runs'} in {logbook}.", err=True)
-    _list(paths, logbook, compare=check or not everything, as_json=as_json)
-    if older:
-        from soakwitness.firmware_bridge.common.wording import counted
+    doubted = _doubted(logbook)
+    _list(paths, logbook, doubted, compare=check or not everything, as_json=as_json)
+    from soakwitness.firmware_bridge.common.wording import counted
 
+    if run is None and only == "standing" and doubted and not as_json:
+        say(f"{counted(len(doubted), 'doubtful heating')} kept apart: soakwitness runs --doubtful", err=True)
+    if older:
         say(f"Not shown: {counted(older, 'older run')}: --page {page + 1}, or --all", err=True)
 
 
+def _doubted(logbook: Path) -> dict[str, str]:
+    """Runs that are doubtful still and were not struck out, with the doubt."""
+    struck = struck_out(logbook)
+    return {name: doubt for name, doubt in in_doubt(logbook).items() if name not in struck}
+
+
 def _found(
-    logbook: Path, asked: dict[str, str | None], *, struck: bool, most: int | None, page: int
+    logbook: Path, asked: dict[str, str | None], *, only: Only, most: int | None, page: int
 ) -> tuple[list[Path], int]:
     """Folders of a page of runs in the order of their start, and how many there are that are older."""
     skip = 0 if most is None else (page - 1) * most
     if any(asked.values()):
-        return _of_the_book(logbook, asked, struck=struck, most=most, skip=skip)
+        return _of_the_book(logbook, asked, only=only, most=most, skip=skip)
     from soakwitness.firmware_bridge.runfolder.listing import run_folders, run_id
 
-    out = struck_out(logbook)
-    paths = [path for path in run_folders(logbook) if (run_id(path) in out) == struck]
+    kind = {**dict.fromkeys(_doubted(logbook), "doubtful"), **dict.fromkeys(struck_out(logbook), "struck")}
+    paths = [path for path in run_folders(logbook) if kind.get(run_id(path), "standing") == only]
     end = max(0, len(paths) - skip)
     begin = 0 if most is None else max(0, end - most)
     return paths[begin:end], begin
 
 
 def _of_the_book(
-    logbook: Path, asked: dict[str, str | None], *, struck: bool, most: int | None, skip: int
+    logbook: Path, asked: dict[str, str | None], *, only: Only, most: int | None, skip: int
 ) -> tuple[list[Path], int]:
     """The same by what the log book knows of its runs."""
     from soakwitness.analysis.logbook.finding_runs import RunsAsked, find_runs
@@ -158,12 +180,12 @@ def _of_the_book(
         exact = {name: value for name, value in asked.items() if name != "words"}
         if exact["furnace"] is not None:
             exact["furnace"] = furnace_named(book, exact["furnace"])
-        wanted = RunsAsked(**exact, text=asked["words"] or "", struck=struck)
+        wanted = RunsAsked(**exact, text=asked["words"] or "", only=only)
         found = find_runs(book, wanted, most=most, skip=skip)
     return [entry.folder for entry in reversed(found.entries)], max(0, found.count - skip - len(found.entries))
 
 
-def _list(paths: list[Path], logbook: Path, *, compare: bool, as_json: bool) -> None:
+def _list(paths: list[Path], logbook: Path, doubted: dict[str, str], *, compare: bool, as_json: bool) -> None:
     """Print runs, each with the verdict that was kept of it."""
     from soakwitness.firmware_bridge.runfolder.listing import look_at, run_id
 
@@ -175,10 +197,12 @@ def _list(paths: list[Path], logbook: Path, *, compare: bool, as_json: bool) -> 
     )
     verdicts = _verdicts(logbook, [run_id(path) for path in paths])
     if as_json:
-        print_json([_as_json(e, verdicts.get(name := run_id(e.path)), struck.get(name)) for e in listed])
+        names = [run_id(e.path) for e in listed]
+        kept = [(verdicts.get(name), struck.get(name), doubted.get(name)) for name in names]
+        print_json([_as_json(e, *known) for e, known in zip(listed, kept, strict=True)])
         return
     if listed:
-        lines = (_line(e, verdicts.get(name := run_id(e.path)), struck.get(name)) for e in listed)
+        lines = (_line(e, verdicts.get(name := run_id(e.path)), struck.get(name), doubted.get(name)) for e in listed)
         say("\n".join(lines), hang=2)
 
 
@@ -197,6 +221,20 @@ def _strike(run: str | None, logbook: Path, why: str | None, by: str | None, bac
         else:
             strike_run(book, run_id(path), why=why, stamp=stamp)
     say(f"{path.name} {'stands again' if back else 'is struck out: it is kept, and counted nowhere'}.")
+
+
+def _confirm(run: str | None, logbook: Path, why: str | None, by: str | None) -> None:
+    from soakwitness.analysis.logbook.doubting import confirm_run
+    from soakwitness.cli.options.entering import new_stamp, open_book, take_in_runs
+    from soakwitness.firmware_bridge.runfolder.listing import run_id
+
+    if run is None:
+        raise WrongUse("Name the run: soakwitness runs RUN --heating")
+    path, stamp = find_run(run, logbook), new_stamp(by)
+    with open_book(logbook) as book:
+        take_in_runs(book, stamp)
+        confirm_run(book, run_id(path), why=why or "", stamp=stamp)
+    say(f"{path.name} is a heating, and counts as any other. Its verdict: soakwitness verify {path.name}")
 
 
 def _as_seen(logbook: Path, listed: list[Listed]) -> list[Listed]:
@@ -254,8 +292,8 @@ def _verdicts(logbook: Path, names: list[str]) -> dict[str, RunEntry]:
         return {}
 
 
-def _line(entry: Listed, kept: RunEntry | None, struck: str | None) -> str:
-    out = "" if struck is None else f"  struck out: {struck}"
+def _line(entry: Listed, kept: RunEntry | None, struck: str | None, doubt: str | None) -> str:
+    out = f"  struck out: {struck}" if struck is not None else "" if doubt is None else f"  doubtful: {doubt}"
     if entry.header is None:
         return f"{entry.path.name}  unreadable: {entry.says}{out}"
     from soakwitness.firmware_bridge.common.wording import counted, duration
@@ -284,7 +322,7 @@ def _local(utc: str, zone: str | None) -> str:
     return datetime.fromisoformat(utc).astimezone(zone_on_record(zone)).strftime("%Y-%m-%d %H:%M %Z")
 
 
-def _as_json(entry: Listed, kept: RunEntry | None, struck: str | None) -> dict[str, Any]:
+def _as_json(entry: Listed, kept: RunEntry | None, struck: str | None, doubt: str | None) -> dict[str, Any]:
     header = entry.header
     return {
         "run": entry.path.name,
@@ -304,4 +342,5 @@ def _as_json(entry: Listed, kept: RunEntry | None, struck: str | None) -> dict[s
         "intact": entry.intact,
         "says": entry.says,
         "struck": struck,
+        "doubtful": doubt,
     }

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import io
 import json
 import math
@@ -228,6 +229,40 @@ def struck_out(logbook: Path) -> dict[str, str]:
         return {}
 
 
+def in_doubt(logbook: Path) -> dict[str, str]:
+    """Why runs may have been no heatings, by their ids.
+
+    The log book knows; what it has not taken in yet, or as a doubtful run only, is looked up in the run folders.
+    """
+    from soakwitness.firmware_bridge.errors import RunFolderError
+    from soakwitness.firmware_bridge.runfolder.doubtful import doubt_in
+    from soakwitness.firmware_bridge.runfolder.listing import run_folders, run_id
+
+    settled = _known_as_heatings(logbook)
+    found = {}
+    for path in run_folders(logbook):
+        if (run := run_id(path)) not in settled:
+            with contextlib.suppress(RunFolderError, OSError):
+                if (doubt := doubt_in(path)) is not None:
+                    found[run] = doubt
+    return found
+
+
+def _known_as_heatings(logbook: Path) -> set[str]:
+    """Sealed runs that the log book knows, but for those that are doubtful."""
+    if not (logbook / "logbook.sqlite").exists():
+        return set()
+    from soakwitness.analysis.errors import LogBookError
+    from soakwitness.analysis.logbook.doubting import sealed_and_sure
+    from soakwitness.analysis.logbook.opening import open_logbook
+
+    try:
+        with open_logbook(logbook) as book:
+            return sealed_and_sure(book)
+    except LogBookError:
+        return set()
+
+
 def find_run(name: str, logbook: Path) -> Path:
     """Find a run folder: a path, a run id, the beginning of one, or ``last``: the run last made or imported.
 
@@ -240,7 +275,19 @@ def find_run(name: str, logbook: Path) -> Path:
 
         if (run := run_id(path)) in struck:
             say(f"{run} was struck out: {struck[run]}", err=True)
+            return path
+    _say_doubt(path, logbook)
     return path
+
+
+def _say_doubt(path: Path, logbook: Path) -> None:
+    from soakwitness.firmware_bridge.errors import RunFolderError
+    from soakwitness.firmware_bridge.runfolder.doubtful import doubt_in
+    from soakwitness.firmware_bridge.runfolder.listing import run_id
+
+    with contextlib.suppress(RunFolderError, OSError):
+        if (doubt := doubt_in(path)) is not None and (run := run_id(path)) not in _known_as_heatings(logbook):
+            say(f"{run} may be no heating: {doubt}. If it was one: soakwitness runs {run} --heating", err=True)
 
 
 def _found(name: str, logbook: Path) -> Path:
@@ -255,7 +302,7 @@ def _found(name: str, logbook: Path) -> Path:
 
     folder = logbook / "runs"
     if name == "last":
-        made = last_made(logbook, leave_out=struck_out(logbook))
+        made = last_made(logbook, leave_out={*struck_out(logbook), *in_doubt(logbook)})
         if made is not None:
             return made
     known = [(run_id(p), p) for p in run_folders(logbook)]

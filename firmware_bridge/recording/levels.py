@@ -3,6 +3,7 @@
 - *held*: level for an hour and a half; for two hours where bricks may have given heat back;
 - *caught*: a fall that went on by itself, and stopped;
 - *stopped sharply*: a fast climb to a level, where bricks come to theirs slowly;
+- *maybe held*: level for half an hour, which bricks could do as well;
 - *climbed again*: a second level above the one to which the bricks had come back.
 """
 
@@ -41,6 +42,20 @@ def held_since_s(trail: Trail, least_c: float, climb_c: float) -> float:
     if ago_s is not None:
         return max(min(onset_s, now_s - ago_s), trail.left_alone_s)
     return onset_s if again_s is None else max(onset_s, again_s)
+
+
+def maybe_held_since_s(trail: Trail, least_c: float, climb_c: float) -> float | None:
+    """When a level of half an hour began that bricks at the top of their curve could hold too; None without one."""
+    thirds = trail.thirds_c(HALF_HOUR_S / 3)
+    if not thirds or min(thirds) < least_c:
+        return None
+    if abs(thirds[2] - thirds[0]) > LEVEL_C or max(thirds) - min(thirds) > 2 * LEVEL_C:
+        return None
+    onset_s, now = trail.onset_s(ceiling_c=float("inf")), trail.minutes[-1]
+    foot_c = trail.at_c(onset_s)
+    climbed = foot_c is not None and now.temp_c >= foot_c + climb_c
+    first_s = now.t_s - HALF_HOUR_S * 5 / 6  # the middle of the first third
+    return onset_s if climbed else max(first_s, trail.left_alone_s)
 
 
 def stopped_sharply(trail: Trail, climb_c: float, within_s: float = SHARP_S) -> bool:

@@ -22,6 +22,7 @@ from soakwitness.firmware_bridge.recording.marking import MarkIntake
 from soakwitness.firmware_bridge.recording.now import Now, chamber_c, facts, over_limit
 from soakwitness.firmware_bridge.recording.sampling import Sample
 from soakwitness.firmware_bridge.runfolder.contents import Act, Event, Mark
+from soakwitness.firmware_bridge.runfolder.doubtful import DOUBTFUL, SETTLED, doubt_left
 from soakwitness.firmware_bridge.runfolder.line_format import utc_text
 from soakwitness.firmware_bridge.runfolder.lock import Lock
 from soakwitness.firmware_bridge.runfolder.mending import RECORD_CHANGED
@@ -65,6 +66,7 @@ class Recording:
         self.desk = MarkIntake(keeper, self.event, known, practice)
         self._contacts = Contacts(furnace.contacts)
         self._doubts = PlausibilityChecks(furnace)
+        self._whether_heated = [event for event in known if event.event in (DOUBTFUL, SETTLED)]
         self._believing = Believing(furnace)
         self._faults: dict[str, tuple[str, float]] = {}  # sensor: what was last said of it, and when
         self._texts: dict[str, float] = {}
@@ -87,7 +89,14 @@ class Recording:
         self.keeper.event(t_s, utc_s, event, detail)
         if self._heard is not None:
             self._heard(event, detail)
-        return Event(t_s, utc_text(utc_s), event, detail)
+        entered = Event(t_s, utc_text(utc_s), event, detail)
+        self._whether_heated += [entered] if event in (DOUBTFUL, SETTLED) else []
+        return entered
+
+    @property
+    def doubtful(self) -> str | None:
+        """Why this may be no heating, as long as nothing settled that."""
+        return doubt_left(self._whether_heated, self.desk.marks)
 
     def take(self, sample: Sample) -> None:
         """Write what one slot brought."""

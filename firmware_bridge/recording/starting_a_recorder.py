@@ -20,6 +20,7 @@ from soakwitness.firmware_bridge.recording.now import hottest_c
 from soakwitness.firmware_bridge.recording.recorder import Recording
 from soakwitness.firmware_bridge.recording.when_heating_begins import SAME_WITHIN_S, same_while_warm
 from soakwitness.firmware_bridge.runfolder.contents import RunHeader
+from soakwitness.firmware_bridge.runfolder.doubtful import SETTLED
 from soakwitness.firmware_bridge.runfolder.events import append_events
 from soakwitness.firmware_bridge.runfolder.files import Files
 from soakwitness.firmware_bridge.runfolder.header import columns_of, read_header
@@ -320,6 +321,8 @@ def begin_or_resume(
         except RunFolderError as error:
             says.append(str(error))
         else:
+            if recording.doubtful is not None:
+                recording.event(SETTLED, "a person records it")
             says.append(f"Going on with {candidate.path.name}, which was cut off at {moment(candidate.last_t_s)}.")
             return recording, says
     recording = begin(furnace, clock, about, alarms=alarms, started_s=started_s, files=files, heard=heard)

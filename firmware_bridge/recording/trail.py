@@ -47,14 +47,15 @@ def swing_c(temp_c: float) -> float:
 class Trail:
     """Follows one sensor. ``moved_c`` is how far it went since ``stand_still`` [K]: a stuck sensor never does.
 
-    ``left_alone_s`` is when a run was over last, or bricks behind a door were all that could warm it.
+    ``ever_moved``: whether it read more than one number. ``left_alone_s`` is when a run was over last, or bricks behind
+    a door were all that could warm it.
     """
 
     def __init__(self) -> None:
         self.minutes: deque[Minute] = deque()
         self._range_c: tuple[float, float] | None = None
         self._same_since_s: float | None = None
-        self._ever_moved = False
+        self.ever_moved = False
         self.is_stuck = False
         self.left_alone_s = -float("inf")
         self._readings: deque[tuple[float, float]] = deque()
@@ -108,7 +109,7 @@ class Trail:
         changed = bool(self.minutes) and self.minutes[-1].temp_c != minute.temp_c
         if changed or self._same_since_s is None:
             self._same_since_s = minute.t_s
-        self._ever_moved = self._ever_moved or changed
+        self.ever_moved = self.ever_moved or changed
         self.is_stuck = self.is_stuck and not changed
 
     def disbelieve(self, others: Iterable[Trail], *, cold_c: float, fall_c: float) -> None:
@@ -124,7 +125,7 @@ class Trail:
             if other is self or other.is_stuck or other.now is None:
                 continue
             highest_c = max((m.temp_c for m in other.since(self._same_since_s + HALF_HOUR_S)), default=other.now.temp_c)
-            falls_c, never_moved = highest_c - other.now.temp_c, not self._ever_moved
+            falls_c, never_moved = highest_c - other.now.temp_c, not self.ever_moved
             shows = falls_c >= (STRAY_C if never_moved else fall_c) or (never_moved and other.now.temp_c < cold_c)
             self.is_stuck = self.is_stuck or shows
 
@@ -151,7 +152,7 @@ class Trail:
     def believe(self) -> None:
         """Count it as moved: a run is gone on with, whose beginning was not seen."""
         self._range_c = -float("inf"), float("inf")
-        self._ever_moved = True
+        self.ever_moved = True
 
     # Windows
 

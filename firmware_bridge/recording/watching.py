@@ -30,6 +30,7 @@ from soakwitness.firmware_bridge.recording.starting_a_recorder import (
     stopped_run,
 )
 from soakwitness.firmware_bridge.recording.when_heating_begins import WARM_C, Heating, HeatingDecision, HeatingSettings
+from soakwitness.firmware_bridge.runfolder.doubtful import DOUBTFUL, SETTLED, doubt_in
 from soakwitness.firmware_bridge.runfolder.files import Files
 from soakwitness.firmware_bridge.runfolder.lock import LockHeld
 
@@ -37,6 +38,7 @@ RECENT_S = 600.0  # kept reading by reading
 OLDER_S = 12_000.0  # kept thinned: where bricks may give heat back, a hold is believed only after two hours
 THINNED_S = 10.0
 MOST_RECENT = 6000
+KEPT_APART = "It is kept apart: soakwitness runs --doubtful"
 
 
 @dataclass(frozen=True)
@@ -82,7 +84,7 @@ class WatchAttendant(Attendant, Protocol):
         ...
 
     def finished(self, run: Path) -> None:
-        """A run was sealed: time to verify it, in another process."""
+        """A run was sealed that is no doubtful one: time to verify it, in another process."""
         ...
 
 
@@ -123,12 +125,16 @@ class Watcher:
             self.recording.take(sample)
             self._attendant.show(self.recording)
         else:
-            if reading is not None:
-                self._before.add(sample, values)
             self._attendant.idle(self._idling.look(sample), self.furnace)
+        if reading is not None and (self.recording is None or self._heating.doubtful):
+            self._before.add(sample, values)  # a heating may begin in mid-doubt
         self._follow(decision)
         if self.recording is not None:
             self.recording.doubt(self._heating.take_doubts())
+            if self._heating.doubtful and self.recording.doubtful is None:
+                self._heating.doubtful = False
+                self._before.clear()
+                self._attendant.tell("The doubtful run is a heating: it is marked.")
 
     def tend(self) -> None:
         """To be called several times a second."""
@@ -148,7 +154,11 @@ class Watcher:
         if decision is not None and decision.act == "begin" and self.recording is None:
             self._begin(decision)
         elif decision is not None and decision.act == "begin":
-            self._ending = None
+            self._ending = None  # the disk would not take the end of the run before
+            if not decision.doubtful:
+                self._settle(decision)
+        elif decision is not None and decision.act == "settle":
+            self._settle(decision)
         elif decision is not None:
             self._ending = decision.why.text(self.furnace.unit)
         if self._ending is not None and self.recording is not None and self.recording.keeper.trouble is None:
@@ -175,7 +185,18 @@ class Watcher:
             values = dict(zip(self.furnace.columns, row.values, strict=True))
             self.recording.keeper.row(row.now_s - started_s, row.utc_s, values)
         self._before.clear()
-        self._attendant.tell(f"A run begins: {decision.why.text(self.furnace.unit)}.")
+        why = decision.why.text(self.furnace.unit)
+        if decision.doubtful:
+            self.recording.event(DOUBTFUL, why)
+        self._attendant.tell(f"A {'doubtful ' if decision.doubtful else ''}run begins: {why}.")
+
+    def _settle(self, decision: HeatingDecision) -> None:
+        """The open run is a heating after all."""
+        why = decision.why.text(self.furnace.unit)
+        self._before.clear()
+        if self.recording is not None and self.recording.doubtful is not None:
+            self.recording.event(SETTLED, why)
+            self._attendant.tell(f"The doubtful run is a heating: {why}.")
 
     def _end(self, why: str) -> None:
         assert self.recording is not None
@@ -187,8 +208,12 @@ class Watcher:
             self._attendant.tell(f"{error}")
             return
         if recording.keeper.folder is not None:
-            self._attendant.tell(f"The run is over ({why}) and sealed: {recording.keeper.folder.path}")
-            self._attendant.finished(recording.keeper.folder.path)
+            path = recording.keeper.folder.path
+            if recording.doubtful is not None:
+                self._attendant.tell(f"The doubtful run is over ({why}) and sealed: {path}. {KEPT_APART}")
+                return
+            self._attendant.tell(f"The run is over ({why}) and sealed: {path}")
+            self._attendant.finished(path)
 
     def _alarms(self) -> Alarms:
         return Alarms(self.furnace.alarm, self._clock, bell=self._attendant.bell)
@@ -207,8 +232,11 @@ class Watcher:
             except RunFolderError as error:
                 self._attendant.tell(str(error))
             else:
-                self._attendant.tell(f"{run.path.name} had been cut off and is sealed now.")
-                self._attendant.finished(run.path)
+                doubt = doubt_in(run.path)
+                kept = "" if doubt is None else f" {KEPT_APART}"
+                self._attendant.tell(f"{run.path.name} had been cut off and is sealed now.{kept}")
+                if doubt is None:
+                    self._attendant.finished(run.path)
 
     def _go_on(self, run: CutOff) -> None:
         try:
@@ -226,8 +254,13 @@ class Watcher:
         except RunFolderError as error:
             self._attendant.tell(str(error))
             return
-        self._heating = Heating(self._settings, heating_since_s=self._clock.monotonic())
+        self._heating = self._as_heated(self.recording)
         self._attendant.tell(f"Going on with {run.path.name}, which was cut off at {moment(run.last_t_s)}.")
+
+    def _as_heated(self, recording: Recording) -> Heating:
+        """Follow a run whose beginning was not seen."""
+        since_s, doubtful = self._clock.monotonic(), recording.doubtful is not None
+        return Heating(self._settings, heating_since_s=since_s, doubtful=doubtful)
 
     def _go_on_from_stopped(self, temp_c: float) -> None:
         """A restart sealed the run of this very heating: what follows is a run of its own that names it."""
@@ -242,7 +275,10 @@ class Watcher:
             files=self._files,
             heard=self._attendant.heard,
         )
-        self._heating = Heating(self._settings, heating_since_s=self._clock.monotonic())
+        doubt = doubt_in(run.path)
+        if doubt is not None:
+            self.recording.event(DOUBTFUL, doubt)
+        self._heating = self._as_heated(self.recording)
         self._attendant.tell(f"The heating of {run.path.name} goes on, in a run of its own.")
 
 

@@ -6,9 +6,10 @@ What tells heating from sun on the wall, a space heater in the shed, a door that
 - *climbing*: over 60 degC, by 12 K in ten minutes or 20 K in an hour, above what its bricks can give back (``bricks``),
   or at an even rate for half an hour and longer (bricks that give heat back slow down);
 - *held*: a furnace left to itself falls, ever more slowly; one that stays level for an hour and a half is heated, or
-  for half an hour where its fall stopped.
+  for half an hour where its fall stopped;
+- *doubtful*: level for half an hour and none of these, which may be bricks: recorded, until one of them settles it.
 
-A reason counts when it stands for five minutes, a climb that nobody asked for when it stands for twenty. Every sensor
+A reason counts when it stands for five minutes, a climb that nobody asked for when it stands for twenty. Each sensor
 that feels the furnace is followed (``trail``); one that reads higher than the chamber's own shows heat that the
 chamber's own does not feel, and is believed then.
 
@@ -30,6 +31,7 @@ from soakwitness.firmware_bridge.recording.levels import (
     caught_s,
     climbed_again_s,
     held_since_s,
+    maybe_held_since_s,
     stopped_sharply,
     was_held,
 )
@@ -66,11 +68,12 @@ class HeatingSettings:
 
 @dataclass(frozen=True)
 class HeatingDecision:
-    """A run begins (with the moment from which it is to be recorded) or ends, and why."""
+    """A run begins (and from when), perhaps ``doubtful``, or that is settled: it heats; or it ends. And why."""
 
-    act: Literal["begin", "end"]
+    act: Literal["begin", "end", "settle"]
     why: Says
     from_s: float
+    doubtful: bool = False
 
 
 def same_while_warm(gap_s: float, before_c: float | None, now_c: float | None) -> bool:
@@ -82,9 +85,16 @@ def same_while_warm(gap_s: float, before_c: float | None, now_c: float | None) -
 class Heating:
     """Follows one furnace. ``look`` answers a Decision at the moment a run begins or ends."""
 
-    def __init__(self, settings: HeatingSettings | None = None, *, heating_since_s: float | None = None) -> None:
+    def __init__(
+        self,
+        settings: HeatingSettings | None = None,
+        *,
+        heating_since_s: float | None = None,
+        doubtful: bool = False,
+    ) -> None:
         self.settings = settings or HeatingSettings()
         self.running = heating_since_s is not None
+        self.doubtful = self.running and doubtful
         self._trails: dict[str, Trail] = {}
         set_ = self.settings
         self._asking = Asking(on=set_.output, warm_c=set_.warm_c, works_s=set_.climb_s)
@@ -92,7 +102,7 @@ class Heating:
         self._seen_s = -float("inf")
         self._ended_s = -float("inf")
         self._reason_s: float | None = None
-        self._onset_s = -float("inf")
+        self._onset_s = heating_since_s or -float("inf")
         self._heated_s = heating_since_s or 0.0
         self._read_s: float | None = heating_since_s
         self._warm_s: float | None = heating_since_s
@@ -144,7 +154,7 @@ class Heating:
     def _close_minute(self, t_s: float) -> HeatingDecision | None:
         before_s, before_c = self._seen_s, self._hottest_c()
         for trail in self._trails.values():
-            trail.close_minute(self._minute_s, t_s, heated=self.running)
+            trail.close_minute(self._minute_s, t_s, heated=self.running and not self.doubtful)
         self._asking.close_minute(t_s)
         self._minute_s = t_s
         if all(trail.now is None or trail.now.t_s < t_s for trail in self._trails.values()):
@@ -162,7 +172,7 @@ class Heating:
             if gap_s >= self.settings.idle_s and not same_while_warm(gap_s, before_c, self._hottest_c()):
                 return self._over("cold after a time without readings", t_s)
             self._heated_s += gap_s  # nobody knows what it did
-        return self._end(t_s)
+        return (self._settle(t_s) if self.doubtful else None) or self._end(t_s)
 
     # Which sensor
 
@@ -204,6 +214,19 @@ class Heating:
     # Beginning
 
     def _begin(self, t_s: float) -> HeatingDecision | None:
+        found = self._found(t_s)
+        doubt = self._doubt() if self._reason_s is None else None  # what is about to be sure is no doubt
+        if found is None and doubt is None:
+            return None
+        why, onset_s = found or doubt or (Says.plain(""), t_s)
+        self.running, self.doubtful = True, found is None
+        self._onset_s, self._heated_s = onset_s, t_s
+        self._warm_s = self._reason_s = None
+        from_s = max(onset_s - self.settings.before_s, self._ended_s)
+        return HeatingDecision("begin", why, from_s, doubtful=self.doubtful)
+
+    def _found(self, t_s: float) -> tuple[Says, float] | None:
+        """Why it surely heats, and since when, once that has stood for long enough."""
         # A program that has just begun may put little out for a while: its setpoint moves.
         for trail in filter(self._only_bricks, () if self._asking.moves_setpoint() else self._live().values()):
             trail.left_alone_s = t_s
@@ -213,12 +236,29 @@ class Heating:
             return None
         why, onset_s, stands_s = found
         self._reason_s = t_s if self._reason_s is None else self._reason_s
-        if t_s - self._reason_s < stands_s:
+        return (why, onset_s) if t_s - self._reason_s >= stands_s else None
+
+    def _settle(self, t_s: float) -> HeatingDecision | None:
+        """A doubtful run is a heating, or is over because one begins only now."""
+        found = self._found(t_s)
+        if found is None:
             return None
-        self.running = True
-        self._onset_s, self._heated_s = onset_s, t_s
-        self._warm_s = self._reason_s = None
-        return HeatingDecision("begin", why, max(onset_s - self.settings.before_s, self._ended_s))
+        why, onset_s = found
+        self.doubtful = False
+        if onset_s > self._onset_s + HALF_HOUR_S:
+            self.running = False  # the reason stands, so that the next look begins the run
+            return HeatingDecision("end", Says.plain("another heating begins"), t_s)
+        self._reason_s = None
+        return HeatingDecision("settle", why, onset_s)
+
+    def _doubt(self) -> tuple[Says, float] | None:
+        """Why it may heat, and since when, though bricks behind a door could do the same; nothing says it is off."""
+        leader, held_c = self._leader(self._live()), self.settings.held_c
+        if self._minute_s - HALF_HOUR_S < self._ended_s or self._is_off(leader) or not leader.ever_moved:
+            return None
+        since_s = maybe_held_since_s(leader, held_c, self.settings.climb_c)
+        says = Says.of("level above {hot}, by the heater or by hot bricks", hot=Temp(held_c))
+        return None if since_s is None else (says, since_s)
 
     def _reason(self, live: Mapping[str, Trail]) -> tuple[Says, float, float] | None:
         """Why a run begins, since when it heats, and how long that reason must stand."""

@@ -14,7 +14,10 @@ FORMAT_VERSION = "1.0"
 Act = Literal["load", "pull", "plates", "hand-warm", "door", "note"]
 ACTS: tuple[Act, ...] = ("load", "pull", "plates", "hand-warm", "door", "note")
 OPENS: tuple[Act, ...] = ("load", "pull", "door")  # acts for which the door is opened
-EVENTS = ("start", "mark", "sensor fault", "link lost", "link back", "clock step", "alarm", "resumed", "end")
+EVENTS = (
+    *("start", "mark", "sensor fault", "link lost", "link back", "clock step", "alarm", "resumed"),
+    *("doubtful", "not doubtful", "end"),
+)
 
 
 @dataclass(frozen=True)

@@ -1,5 +1,10 @@
 """Days of small workshops under watch, by a hand that had not read the rules: each heating is one run, nothing else is.
 
+A run that the watch itself calls doubtful is counted apart, for nobody is told of it and nobody loses it: a heating
+that has only such a run is "in doubt", not missed, and such a run without a heating is "doubtful, none", not invented.
+Days with equal readings and unequal truths stand among these, so that missed and invented cannot both be 0 without it;
+both columns are printed, because many of either would tell on the maker all the same.
+
 Long form: python -m tests.campaigns.foreign_days [DAYS [FIRST]]
 """
 
@@ -27,21 +32,23 @@ HOT_IDLE_S = IDLE_S + 48 * 60  # over 100 degC and no output read: page service
 ASKED_IDLE_S = 4.5 * 3600  # while the setpoint asks for heat: page service
 SLACK_S = 15 * 60.0  # a fall is not told from a hold to the minute
 SOURCE = LineSource(field=1)
+COUNTED_APART = ("in doubt", "doubtful, none")
 FAULTS = ("missed", "invented", "split", "merged", "begun late", "begun early", "sealed early", "sealed late")
 
 
 @dataclass(frozen=True)
 class Run:
-    """What the watch made: recorded from, decided at, sealed at; why, both."""
+    """What the watch made: recorded from, decided at, sealed at; why, both; whether it stayed doubtful."""
 
     from_s: float
     begun_s: float
     end_s: float
     why: str
+    doubtful: bool = False
 
 
 def watched(day: Day, moments: Sequence[Moment]) -> list[Run]:
-    """Feed the readings as the watch does; it keeps what was before a run for so long, and forgets it with each."""
+    """Feed the readings as the watch does; it keeps what was before for so long, and forgets it with a sure run."""
     roles = {"control": "control", "load": "load", "limiter": "over-temperature"}
     furnace = Furnace(
         name="foreign",
@@ -55,18 +62,22 @@ def watched(day: Day, moments: Sequence[Moment]) -> list[Run]:
     heating, instrument = Heating(None), Instrument(day, len(moments) * STEP_S / 3600.0)
     runs: list[Run] = []
     open_from: tuple[float, float, str] | None = None
+    doubtful = False
     now_s = 0.0
     while (at := int(now_s / STEP_S)) < len(moments):
         decision = heating.look(now_s, *shows_heat(furnace, instrument.values(now_s, moments[at])))
         if decision is not None and decision.act == "begin" and open_from is None:
-            kept_s = max(decision.from_s, now_s - OLDER_S, runs[-1].end_s if runs else 0.0)
-            open_from = (kept_s, now_s, decision.why.text("C"))
+            sealed_s = max((run.end_s for run in runs if not run.doubtful), default=0.0)
+            kept_s = max(decision.from_s, now_s - OLDER_S, sealed_s)
+            open_from, doubtful = (kept_s, now_s, decision.why.text("C")), decision.doubtful
+        elif decision is not None and decision.act == "settle" and open_from is not None:
+            open_from, doubtful = (open_from[0], now_s, decision.why.text("C")), False  # now it says so
         elif decision is not None and decision.act == "end" and open_from is not None:
-            runs.append(Run(*open_from[:2], now_s, f"{open_from[2]} .. {decision.why.text('C')}"))
+            runs.append(Run(*open_from[:2], now_s, f"{open_from[2]} .. {decision.why.text('C')}", doubtful))
             open_from = None
         now_s += day.every_s
     if open_from is not None:
-        runs.append(Run(*open_from[:2], math.inf, f"{open_from[2]} .. (open)"))
+        runs.append(Run(*open_from[:2], math.inf, f"{open_from[2]} .. (open)", doubtful))
     return runs
 
 
@@ -113,7 +124,11 @@ def judged(day: Day) -> list[tuple[str, str]]:
             TOUCH_S, program.off_s - program.on_s
         )
 
+    sure = [run for run in runs if not run.doubtful]
     for run in runs:
+        if run.doubtful and not any(holds(run, program) for program in heated):
+            say("doubtful, none", None, told(run))
+    for run in sure:
         inside = [program for program in heated if holds(run, program)]
         if inside and run.begun_s < (inside[0].on_s or 0.0) - TOUCH_S:
             say("invented", None, f"{told(run)}, before {inside[0].name} at {hm(inside[0].on_s)}")
@@ -126,7 +141,10 @@ def judged(day: Day) -> list[tuple[str, str]]:
                 say("merged", None, f"{first.name} until {hm(first.off_s)}, {second.name} from {hm(second.on_s)}")
     for number, program in enumerate(heated):
         assert program.on_s is not None
-        its = [run for run in runs if holds(run, program)]
+        its = [run for run in sure if holds(run, program)]
+        if not its and (doubtful := [run for run in runs if holds(run, program)]):
+            say("in doubt", program, f"{program.name} {hm(program.on_s)} to {hm(program.off_s)}: {told(doubtful[0])}")
+            continue
         if not its:
             say("missed", program, f"{program.name} {hm(program.on_s)} to {hm(program.off_s)}")
             continue
@@ -176,7 +194,7 @@ def main(days: int = 200, first: int = 0) -> int:
     counts, lines = tally(range(first, first + days))
     print("\n".join(lines))
     print(f"{days} days, {counts['heatings']} heatings, {counts['runs']} runs")
-    for kind in (*FAULTS, *sorted(kind for kind in counts if kind.startswith("cannot"))):
+    for kind in (*FAULTS, *COUNTED_APART, *sorted(kind for kind in counts if kind.startswith("cannot"))):
         print(f"  {kind}: {counts[kind]}")
     return int(any(counts[kind] for kind in FAULTS))
 

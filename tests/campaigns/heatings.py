@@ -12,6 +12,7 @@ from dataclasses import dataclass, field, replace
 
 from soakwitness.firmware_bridge.recording.when_heating_begins import Heating as Decides
 from tests.odd_furnaces import HEAVY, KILN, OVEN, SMALL, Days, Heating, live, plan
+from tests.sure_runs import sure_runs
 
 LATE_S = 900.0
 WARM_C = 62.0  # a furnace that a power cut left colder begins anew
@@ -58,14 +59,16 @@ class Counts:
 
 def spans_of(days: Days) -> list[Span]:
     """Live through the days with the rules that run for real."""
-    decides, spans = Decides(), []
+    decides, spans, decisions = Decides(), [], []
     for seen in live(days):
         temps_c = {"control": seen.control_c, "load": seen.load_c if days.control_is == "shorted" else None}
         decision = decides.look(seen.t_s, temps_c, seen.setpoint_c, seen.output)
-        if decision is not None and decision.act == "begin":
+        decisions += [(decision, seen.t_s)] if decision is not None else []
+    for decision, at_s in sure_runs(decisions):
+        if decision.act == "begin":
             spans.append(Span(decision.from_s))
-        elif decision is not None:
-            spans[-1] = replace(spans[-1], end_s=seen.t_s)
+        else:
+            spans[-1] = replace(spans[-1], end_s=at_s)
     return spans
 
 
