@@ -23,7 +23,6 @@ KINDS = (
     "cold treatment",
     "second temper",
     "decision",
-    "marks",
     "hardness",
     "look",
     "cut-out test",

@@ -90,11 +90,6 @@ def _look(runs: list[RunEntry], asking: AskedAbout, *, with_recipe: bool) -> Wai
     )
 
 
-def marks_to_confirm(lately: Lately, asking: AskedAbout) -> tuple[WaitingAct, ...]:
-    """Marks that were inferred and that a person is to confirm: nothing infers any yet."""
-    return ()
-
-
 def run_words(run: RunEntry, zone: str | None) -> str:
     """A run in a sentence: ``The run of 2026-11-25 08:15 in small furnace``."""
     return f"The run of {began(run, zone)} in {run.furnace}"
