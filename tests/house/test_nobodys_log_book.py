@@ -35,7 +35,7 @@ def test_a_log_book_that_is_named_stays_empty(tmp_path: Path) -> None:
         "HOME": str(home),
         "XDG_CONFIG_HOME": str(home / "config"),
     }
-    words = [sys.executable, "-m", "pytest", "-p", "no:cacheprovider", "--rootdir", str(ROOT)]
+    words = [sys.executable, "-m", "pytest", "-n", "0", "-p", "no:cacheprovider", "--rootdir", str(ROOT)]
     words += ["-c", str(ROOT / "pyproject.toml"), *(str(ROOT / one) for one in CULPRITS)]
     answer = subprocess.run(words, cwd=here, env=before, capture_output=True, text=True, check=False)
     assert answer.returncode == 0, answer.stdout
