@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from soakwitness.analysis.audit.contrasts.case import Case
 from soakwitness.analysis.audit.contrasts.stage_changes import TOLD_APART_HRC
+from soakwitness.analysis.metallurgy.hardening_again import ANNEAL_FIRST
 
 COMMON = "common practice"
 
@@ -38,13 +39,9 @@ COLD = NowStep(
     "Cool one piece well below zero now, an hour at least, temper it at once as the recipe says, and measure.",
     "After a temper it gains less than fresh from the quench; it may crack: try one, thin edges last.",
 )
-ANNEAL_CAUTION = (
-    "Never harden hardened steel again without that anneal: it cracks and the grain grows. Each heat costs skin, "
-    "so leave stock to grind, use foil, and expect to straighten."
-)
 AGAIN = NowStep(
     "Anneal one piece as the supplier says, harden it again with a good charge, measure as quenched; then the others.",
-    ANNEAL_CAUTION,
+    ANNEAL_FIRST,
 )
 SOFT_USE = NowStep(
     "Or leave them as they are where that hardness will do, and say so to who gets them.",

@@ -12,6 +12,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
+from soakwitness.analysis.metallurgy.hardening_again import ANNEAL_FIRST
 from soakwitness.cli.book.desk import Desk
 from soakwitness.cli.book.doors import entry_route
 from soakwitness.cli.book.sent_forms import Filled, Said, onward, seen_of, send, show, values_of
@@ -37,7 +38,14 @@ def routes(desk: Desk, said: Said) -> list[Route]:
     async def shown(request: Request, filled: Filled, status: int = 200) -> Response:
         found = await asyncio.to_thread(_context, desk, request)
         return show(
-            desk, request, "enter_decision.html", status=status, filled=filled, said=said.take(request), **found
+            desk,
+            request,
+            "enter_decision.html",
+            status=status,
+            filled=filled,
+            said=said.take(request),
+            before_heat=ANNEAL_FIRST,
+            **found,
         )
 
     async def form(request: Request) -> Response:

@@ -51,6 +51,7 @@ def disposition(
     from soakwitness.analysis.logbook.dispositions import add_disposition, check_finding, dispositions_of, finding_gone
     from soakwitness.analysis.logbook.newer_entries import told_about
     from soakwitness.analysis.logbook.runs import run_named
+    from soakwitness.analysis.metallurgy.hardening_again import ANNEAL_FIRST
     from soakwitness.cli.words.kept_words import gone_words
 
     if decide is None and (finding or step or why):
@@ -70,6 +71,8 @@ def disposition(
         if decide is not None:
             with entering(book, stamp, seen):
                 add_disposition(book, known, decide, stamp=stamp, finding=finding, step=step, why=why)
+            if decide == "repeat the treatment":
+                say(ANNEAL_FIRST, err=True)
         entries = len(told_about(book, known))
         stands = [(d, finding_gone(book, d)) for d in dispositions_of(book, known)]
     if as_json:

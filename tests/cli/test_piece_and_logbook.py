@@ -177,6 +177,13 @@ def test_a_disposition_is_entered_and_listed(shop: Terminal) -> None:
     assert "short soak, step 4: use as it is (60 HRC), Ana" in shop.says("disposition", "last").stdout
 
 
+def test_who_repeats_a_treatment_is_told_what_comes_before_it(shop: Terminal) -> None:
+    again = shop.says("disposition", "last", "--decide", "repeat the treatment")
+    assert "annealing it first" in " ".join(again.stderr.split())
+    scrap = shop.says("disposition", "last", "--decide", "scrap")
+    assert "anneal" not in scrap.stderr
+
+
 def test_a_disposition_is_about_a_finding_that_the_run_has(shop: Terminal) -> None:
     # this sample's blade soaked 11 of 15 minutes at step 4 (sample_logs/README.md)
     shutil.copytree(Path(__file__).parents[2] / "sample_logs" / "short-soak", shop.book / "runs" / "short-soak")
