@@ -12,7 +12,7 @@ from soakwitness.analysis.errors import LogBookError
 from soakwitness.analysis.logbook.entries import ABOUT_PIECE, KINDS
 from soakwitness.analysis.logbook.opening import LogBook
 
-ABOUT_RUN = ("disposition", "recipe", "load", "run")
+ABOUT_RUN = ("disposition", "recipe", "load", "run", "confirmation")
 _FEW = 3
 
 

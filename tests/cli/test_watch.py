@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
+from soakwitness.analysis.record.run import open_run
 from soakwitness.cli.main import soakwitness
 from soakwitness.cli.terminal.after_run import after_run
 from soakwitness.cli.terminal.attending import Screen, Stop
@@ -44,6 +45,13 @@ def watch(*words: str) -> Result:
     return CliRunner().invoke(soakwitness, ["watch", *words])
 
 
+def longest_gap_s(book: Path) -> float:
+    """The longest time without a reading in the one run of a log book [s]."""
+    (run,) = (book / "runs").iterdir()
+    t_s = open_run(run).t_s
+    return float(max(t_s[1:] - t_s[:-1]))
+
+
 @pytest.mark.skipif(os.name != "posix", reason="needs POSIX signals")
 def test_a_simulated_day_becomes_a_verified_run(tmp_path: Path) -> None:
     furnace = simulated_furnace(tmp_path)
@@ -53,14 +61,15 @@ def test_a_simulated_day_becomes_a_verified_run(tmp_path: Path) -> None:
     (recipes / "blades.toml").write_text(RECIPE.format(name="Blades", target=1040))
     (recipes / "others.toml").write_text(RECIPE.format(name="Others", target=1000))
     (recipes / "broken.toml").write_text("name = 1")
-    words = ["watch", "furnace.toml", "--speed", "3000", "--recipes", "recipes", "--logbook", "book"]
+    words = ["watch", "furnace.toml", "--speed", "1500", "--recipes", "recipes", "--logbook", "book"]
     with recorder(*words, cwd=tmp_path) as running:
         running.wait_for("A run begins: ")
         running.wait_for("The run is over (not heated for 2 h) and sealed: ")
         said = running.wait_for("Blades. ")
         status, _, _ = running.end(signal.SIGTERM)
     assert status == 0
-    assert "Pass. " in said
+    # at this speed 40 ms in which the computer does something else are a gap in the record, and no soak is proven then
+    assert "Pass. " in said or longest_gap_s(tmp_path / "book") > 60.0 and "nothing was recorded" in said
     (run,) = (tmp_path / "book" / "runs").iterdir()
     assert sorted(path.name for path in (run / "reports").iterdir()) == ["chart.svg", "verdict.json", "verdict.txt"]
     shown = CliRunner().invoke(soakwitness, ["runs", "--logbook", str(tmp_path / "book")])

@@ -105,7 +105,7 @@ def test_struck_out_runs_are_apart(book: LogBook) -> None:
     one, two = (a_run(book.folder, f"2026-03-0{day}T07:00:00Z") for day in (1, 2))
     take_in(book, stamp=STAMP)
     strike_run(book, one, why="a trial", stamp=STAMP)
-    assert (found(book), found(book, struck=True)) == ([two], [one])
+    assert (found(book), found(book, only="struck")) == ([two], [one])
 
 
 def test_pages_are_parts_of_the_whole_list_and_counted(book: LogBook) -> None:
