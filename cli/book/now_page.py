@@ -72,7 +72,7 @@ def last_run(desk: Desk) -> LastRun | None:
                     entry.recipe_name,
                     shown_time(entry.started_utc, entry.zone),
                     None if kept is None else kept.verdict,
-                    short.get("says") or "It was not compared with a recipe.",
+                    short.get("says") or "It was not compared with a recipe yet.",
                     short.get("next"),
                 )
     except LogBookError:

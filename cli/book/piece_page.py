@@ -20,7 +20,7 @@ from soakwitness.cli.book.run_in_book import LOOKS
 from soakwitness.cli.charts.run_data import had_words
 from soakwitness.cli.words.hardness_words import hardness_now, newest
 from soakwitness.cli.words.piece_words import known_words, step_words, waiting_words
-from soakwitness.firmware_bridge.common.wording import duration, temperature
+from soakwitness.firmware_bridge.common.wording import duration, listed, temperature
 from soakwitness.firmware_bridge.common.zones import zone_on_record
 
 if TYPE_CHECKING:
@@ -132,7 +132,7 @@ def _line(book: LogBook, life: History, step: Step) -> LifeLine:
         _day(there),
         f"{there:%H:%M}",
         step.kind,
-        says,
+        of_piece(answer, life.piece.id) or says,
         step_words(step, "C")[0],
         entry.run,
         tag,
@@ -155,6 +155,19 @@ def _had(answer: Mapping[str, Any], piece: str) -> Iterator[str]:
                 late = one.get("quench_delay_s")
                 plates = "" if late is None else f", in the quench after {duration(late)}"
                 yield f"{had} at {temperature(step['target_c'], 'C')}: {one.get('verdict')}{plates}"
+
+
+def of_piece(answer: Mapping[str, Any], piece: str) -> str | None:
+    """What failed of this very piece, or that only others' failed; None where the run's own sentence leads with it."""
+    failed = [f for f in answer.get("findings", ()) if f["severity"] == "fail"]
+    whose = [{name.casefold() for name in f["pieces"]} for f in failed]
+    if not failed or not whose[0] or piece.casefold() in whose[0]:
+        return None
+    own = [str(f["says"]) for f, names in zip(failed, whose, strict=True) if not names or piece.casefold() in names]
+    if own:
+        return " ".join(dict.fromkeys(own))
+    others = listed(list(dict.fromkeys(name for f in failed for name in f["pieces"])))
+    return f"Nothing failed of {piece}; the run failed by {others}."
 
 
 def _findings(answer: Mapping[str, Any], piece: str) -> Sequence[Mapping[str, Any]]:

@@ -51,6 +51,8 @@ def routes(desk: Desk) -> list[Route]:
     async def shown(
         request: Request, words: tuple[str, ...], refused: str | None = None, status: int = 200
     ) -> Response:
+        from soakwitness.analysis.waiting.what_waits import LOOK_BACK_DAYS
+
         try:
             acts, recording = await asyncio.to_thread(lines, desk, request)
             offered, looking = await dips.of_newest()
@@ -62,6 +64,7 @@ def routes(desk: Desk) -> list[Route]:
             here="waiting",
             status=status,
             acts=acts,
+            days=LOOK_BACK_DAYS,
             recording=recording,
             dips=offered,
             looking=looking,

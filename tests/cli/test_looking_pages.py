@@ -23,6 +23,7 @@ from soakwitness.analysis.logbook.pieces import Piece, add_pieces
 from soakwitness.analysis.logbook.runs import give_recipe, run_named, take_in
 from soakwitness.analysis.logbook.treatments import add_treatment
 from soakwitness.analysis.metallurgy.hardness_readings import HardnessReading
+from soakwitness.cli.book.piece_page import of_piece
 from soakwitness.firmware_bridge.runfolder.contents import Column
 from soakwitness.firmware_bridge.runfolder.lock import RUN_LOCK, Lock
 from soakwitness.firmware_bridge.runfolder.writer import RunFolder
@@ -338,3 +339,22 @@ def test_a_log_book_that_is_none_yet_says_so(tmp_path: Path) -> None:
             status, _, text = book.ask("GET", path)
             assert status == 200
             assert "there is no log book here" in text
+
+
+@pytest.mark.parametrize(
+    ("piece", "says"),
+    [
+        ("C-01", None),  # the run's own sentence leads with it
+        ("C-03", "C-03 took 45 s."),
+        ("C-02", "Nothing failed of C-02; the run failed by C-01 and C-03."),
+    ],
+)
+def test_a_piece_is_told_what_failed_of_itself(piece: str, says: str | None) -> None:
+    short = {"severity": "fail", "pieces": ["C-01"], "says": "Too short."}
+    late = {"severity": "fail", "pieces": ["C-03"], "says": "C-03 took 45 s."}
+    assert of_piece({"findings": [short, late, {"severity": "warn", "pieces": [], "says": "A gap."}]}, piece) == says
+
+
+def test_what_failed_of_all_is_told_in_the_runs_own_sentence() -> None:
+    assert of_piece({"findings": [{"severity": "fail", "pieces": [], "says": "Too hot."}]}, "C-02") is None
+    assert of_piece({}, "C-02") is None
