@@ -47,7 +47,8 @@ def short_lines(recipe: Recipe, found: Verification, *, unit: Unit, ask: str = "
             lines += [ShortLine(text) for text in wrapped(f"{brief[:1].upper()}{brief[1:]}. Fail.", wide, indent="   ")]
     unknown = "; ".join(part.text(unit) for part in found.in_short.not_known)
     last = wrapped(f"Not known: {unknown}.", wide) if unknown else []
-    last += wrapped(f"All of it: soakwitness verify {ask} --all", wide, indent="   ")
+    more, command = "All of it:", f"soakwitness verify {ask} --all"  # the command is to be copied: never broken
+    last += [f"{more} {command}"] if len(more) + 1 + len(command) <= wide else [more, f"   {command}"]
     room = MOST_LINES - len(last)
     for level in (2, 1):
         while len(lines) > room and any(line.drop == level for line in lines):

@@ -140,7 +140,7 @@ def test_markup_in_every_field_is_shown_as_text(
             f"runs/over-each-other?run={run}&run={run}": (f"Short {INJECTED}",),
             "pieces": (f"steel {INJECTED}", f"customer {INJECTED}"),
             "pieces?lot=<b>7</b>": ("0 pieces found.",),
-            "pieces/M-1": (f"note {INJECTED}", f"Short {INJECTED}", INJECTED),
+            "pieces/M-1": (f"note {INJECTED}", f"the run failed by {INJECTED}", INJECTED),
         }  # fmt: skip
         for path, words in shown.items():
             at.tab.goto(book.address + path)
