@@ -7,8 +7,6 @@ import tempfile
 from dataclasses import replace
 from pathlib import Path
 
-import numpy as np
-
 ROOT = Path(__file__).resolve().parents[1]
 sys.path.insert(0, str(ROOT))
 PICTURES = ROOT / "sample_logs" / "pictures"
@@ -28,42 +26,25 @@ def run_chart() -> None:
 
 
 def live_page() -> None:
-    """The book's page as it stood in the last hold of the good run; the sentence is the soak clock's own."""
-    from soakwitness.analysis.live.clock import SoakClock
-    from soakwitness.analysis.live.followed_sensors import LiveSensor
-    from soakwitness.analysis.live.living_sentence import sentence
-    from soakwitness.analysis.recipes.recipe_file import load_recipe
-    from soakwitness.analysis.record.run import open_run
-    from tests.cli.books import served, until
+    """The book's page at the moment of the pull, of a recording of the simulated furnace; it takes two minutes."""
     from tests.cli.browsers import chromium
+    from tests.recorders import recorder, run_for_real, simulated_furnace
 
-    run, recipe = open_run(ROOT / "sample_logs" / "good"), load_recipe(RECIPE)
-    clock = SoakClock(recipe, sensors=[LiveSensor("control", "control"), LiveSensor("load", "load")])
-    holds = [{"target": h.target_c, "lower": h.lower_c, "upper": h.upper_c} for h in recipe.holds]
-    with tempfile.TemporaryDirectory() as folder, served(Path(folder)) as book, chromium() as browser:
-        shown = np.flatnonzero(run.t_s < 6000.0)
-        for i in shown:
-            read = {name: float(run.values[name][i]) for name in ("control", "load")}
-            clock.read(float(run.t_s[i]), read)
-            state = {
-                "furnace": run.header.furnace_name,
-                "recipe": recipe.name,
-                "every_s": 10.0,
-                "run": run.header.run,
-                "t_s": float(run.t_s[i]),
-                "unit": "C",
-                "sentence": sentence(clock.state()),
-                "readings": [{"name": name, "role": name, "temp": round(temp, 1)} for name, temp in read.items()],
-                "record": f"{i + 1} rows written.",
-                "reading_age_s": 0.0,
-                "holds": holds,
-            }
-            book.tell(state)
-        until(lambda: book.whole()[run.header.furnace_name]["t_s"] == float(run.t_s[shown[-1]]))
-        tab = browser.new_page(viewport={"width": 1000, "height": 760})
-        tab.goto(book.address)
-        tab.locator(".sentence", has_text="Step 4").wait_for()
-        tab.screenshot(path=str(PICTURES / "page.png"))
+    with tempfile.TemporaryDirectory() as place, chromium() as browser:
+        folder = Path(place)
+        furnace = simulated_furnace(folder).name
+        words = ["record", furnace, "--recipe", str(RECIPE), "--page", "--port", "0", "--speed", "60"]
+        with recorder(*words, "--logbook", "book", cwd=folder) as running:
+            address = running.wait_for("The book: ").split("The book: ")[1].strip()
+            running.wait_for(" start: ")
+            run_for_real("mark", "load", "B-1", "B-2", "B-3", "--logbook", "book", cwd=folder)
+            running.wait_for("alarm: soak complete")
+            tab = browser.new_page(viewport={"width": 1000, "height": 760})
+            tab.goto(address)
+            tab.locator(".sentence", has_text="comes out").wait_for()
+            tab.locator(".sentence", has_text="now").wait_for()
+            tab.screenshot(path=str(PICTURES / "page.png"))
+        run_for_real("book", "--stop", "--logbook", "book", cwd=folder)
 
 
 def audit_chart() -> None:

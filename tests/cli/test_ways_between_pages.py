@@ -63,12 +63,12 @@ def test_a_piece_shows_what_it_has_and_leads_to_its_forms(
         assert at.fits(width)
         for word, path in (("Enter hardness", "hardness"), ("Photograph it", "photo"), ("Enter something", "enter")):
             tab.get_by_role("link", name=word).click()
-            assert tab.url == f"{book.address}pieces/C-03/{path}"
+            tab.wait_for_url(f"{book.address}pieces/C-03/{path}")
             tab.go_back()
         tab.goto(f"{book.address}runs/{SHORT}")
         for word, path in (("Decide about it", "decide"), ("Enter or strike marks", "marks")):
             tab.get_by_role("link", name=word).click()
-            assert tab.url == f"{book.address}runs/{SHORT}/{path}"
+            tab.wait_for_url(f"{book.address}runs/{SHORT}/{path}")
             tab.go_back()
         assert at.fits(width)
         assert at.problems == []
