@@ -80,13 +80,13 @@ def test_words_are_looked_for_and_a_verdict_leads_to_its_definition(
     assert tab.text_content("h1") == "1 place in the guide."
     assert at.fits(width)
     tab.get_by_role("link", name="Ramps").click()
-    assert tab.url == f"{book.address}guide/definitions#ramps"
+    tab.wait_for_url(f"{book.address}guide/definitions#ramps")
     tab.goto(f"{book.address}guide?words={INJECTED}")
     assert tab.input_value("input[name=words]") == INJECTED
     assert tab.evaluate("window.broken") is None
     tab.goto(f"{book.address}runs/{SHORT}")
     short = tab.locator(".found li").filter(has_text="short soak").first
     short.get_by_role("link", name="How was this decided?").click(timeout=60_000)
-    assert tab.url == f"{book.address}guide/definitions#the-soak"
+    tab.wait_for_url(f"{book.address}guide/definitions#the-soak")
     assert tab.evaluate("document.getElementById('the-soak').getBoundingClientRect().top") < height
     assert at.problems == []
