@@ -81,3 +81,21 @@ def test_a_piece_without_placed_readings_has_no_map(tmp_path: Path) -> None:
             text = connection.getresponse().read().decode()
         assert "blade-map" not in text.replace("blade_map", "")
         assert "Enter hardness" in text
+
+
+@pytest.mark.browser
+def test_a_verdict_that_comes_does_not_stop_who_is_leaving(browser: Any, folder: Path) -> None:
+    with served(folder) as book:
+        tab = Watched(browser, 390, 844).tab
+        held: dict[str, Any] = {}
+        tab.route("**/judged.json", lambda route: held.update(verdict=route))
+        tab.route("**/pieces/C-03/enter", lambda route: held.update(page=route))
+        tab.goto(f"{book.address}pieces/C-03")
+        tab.wait_for_function("document.querySelector('[data-judged]')")
+        tab.get_by_role("link", name="Enter something").click(no_wait_after=True)
+        while "page" not in held or "verdict" not in held:
+            tab.wait_for_timeout(20)
+        held["verdict"].fulfill(json={"verdict": "fail", "says": "Too short."})
+        tab.wait_for_timeout(300)  # in which the page would load itself anew; it cannot be asked while it is being left
+        held["page"].continue_()
+        tab.wait_for_url(f"{book.address}pieces/C-03/enter")

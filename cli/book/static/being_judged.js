@@ -2,6 +2,10 @@
 a run's own page all is shown anew. */
 "use strict";
 
+let leaving = false; // a page that was asked for comes, whatever verdict comes meanwhile
+addEventListener("beforeunload", () => { leaving = true; });
+addEventListener("pageshow", () => { leaving = false; });
+
 (async () => {
   let done = false;
   for (const element of document.querySelectorAll("[data-judged]")) {
@@ -25,7 +29,7 @@ a run's own page all is shown anew. */
     }
   }
   const asked = "soakwitness judged";
-  if (done && sessionStorage.getItem(asked) !== location.href) {
+  if (done && !leaving && sessionStorage.getItem(asked) !== location.href) {
     sessionStorage.setItem(asked, location.href); // once: what stays out of date is not asked for again and again
     location.reload();
   } else if (!done) sessionStorage.removeItem(asked);
