@@ -2,20 +2,17 @@
 
 from __future__ import annotations
 
-import asyncio
 from dataclasses import dataclass
 from typing import Any
 
-from starlette.datastructures import FormData
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
-from starlette.responses import Response
 from starlette.routing import Route
 
 from soakwitness.analysis.metallurgy.hardening_again import ANNEAL_FIRST
-from soakwitness.cli.book.desk import Desk
-from soakwitness.cli.book.doors import entry_route
-from soakwitness.cli.book.sent_forms import Filled, Said, onward, seen_of, send, show, values_of
+from soakwitness.cli.book.desk import Desk, way
+from soakwitness.cli.book.form_page import FormPage, form_routes
+from soakwitness.cli.book.sent_forms import Filled, Said, Values, seen_of
 from soakwitness.cli.options.entering import shown_time
 
 REASONS = ("wrong run", "decided too soon", "entered twice")
@@ -33,60 +30,21 @@ class ToDecide:
 
 
 def routes(desk: Desk, said: Said) -> list[Route]:
-    """The findings of a run with a form each, and what they enter."""
-
-    async def shown(request: Request, filled: Filled, status: int = 200) -> Response:
-        found = await asyncio.to_thread(_context, desk, request)
-        return show(
-            desk,
-            request,
-            "enter_decision.html",
-            status=status,
-            filled=filled,
-            said=said.take(request),
-            before_heat=ANNEAL_FIRST,
-            **found,
-        )
-
-    async def form(request: Request) -> Response:
-        return await shown(request, Filled())
-
-    async def decided(request: Request, form: FormData) -> Response:
-        values = values_of(form)
-        if not any(value.strip() for value in values.get("decide", ())):
-            return await shown(request, Filled(values, "Pick what was decided.", "decide"), 422)
-        outcome = await send(desk, said, request, "disposition", values | {"run": [request.path_params["run"]]})
-        if outcome.done is None:
-            return await shown(request, outcome.filled, 422)
-        return onward(said, outcome, request.url.path)
-
-    async def strike(request: Request) -> Response:
-        return await asking(request, Filled())
-
-    async def asking(request: Request, filled: Filled, status: int = 200) -> Response:
-        found = await asyncio.to_thread(_context, desk, request)
-        about = {"entry": request.path_params["entry"], "reasons": REASONS}
-        return show(
-            desk, request, "enter_strike_decision.html", status=status, filled=filled, said=(), **found, **about
-        )
-
-    async def struck(request: Request, form: FormData) -> Response:
-        about = {"kind": ["disposition"], "entry": [str(request.path_params["entry"])]}
-        outcome = await send(desk, said, request, "strike of a run", values_of(form) | about)
-        if outcome.done is None:
-            return await asking(request, outcome.filled, 422)
-        return onward(said, outcome, request.url.path.partition("/strike/")[0])
-
-    path = "/runs/{run}/decide"
-    return [
-        Route(path, form, methods=["GET"], name="enter_decision"),
-        entry_route(path, decided, desk.tokens, name="decided"),
-        Route(path + "/strike/{entry:int}", strike, methods=["GET"], name="strike_decision"),
-        entry_route(path + "/strike/{entry:int}", struck, desk.tokens, name="decision_struck"),
-    ]
+    """The findings of a run with a form each, and what they enter; a decision to be struck out."""
+    return [*form_routes(desk, said, DECIDE), *form_routes(desk, said, STRIKE)]
 
 
-def _context(desk: Desk, request: Request) -> dict[str, Any]:
+def _undecided(values: Values) -> Filled | None:
+    """A form in which no decision was picked."""
+    picked = any(value.strip() for value in values.get("decide", ()))
+    return None if picked else Filled(values, "Pick what was decided.", "decide")
+
+
+def _one_entry(desk: Desk, request: Request, filled: Filled) -> dict[str, Any]:
+    return _context(desk, request, filled) | {"entry": request.path_params["entry"], "reasons": REASONS}
+
+
+def _context(desk: Desk, request: Request, filled: Filled) -> dict[str, Any]:
     from soakwitness.analysis.logbook.dispositions import DECISIONS, dispositions_of
     from soakwitness.analysis.logbook.kept import last_verdict
     from soakwitness.analysis.logbook.runs import runs_listed
@@ -118,6 +76,7 @@ def _context(desk: Desk, request: Request) -> dict[str, Any]:
         "verdict": None if kept is None else kept.verdict,
         "says": (answer.get("in_short") or {}).get("says") or "It was not compared with a recipe yet.",
         "decisions": DECISIONS,
+        "before_heat": ANNEAL_FIRST,
         "to_decide": [
             *(ToDecide(code, step, severity, says, of(code, step)) for code, step, severity, says in findings),
             ToDecide("", None, "", "", of("", None)),
@@ -125,3 +84,23 @@ def _context(desk: Desk, request: Request) -> dict[str, Any]:
         "seen": seen,
         "blank": Filled(),
     }
+
+
+DECIDE = FormPage(
+    path="/runs/{run}/decide",
+    name="enter_decision",
+    template="enter_decision.html",
+    form="disposition",
+    context=_context,
+    about=lambda request, values: {"run": [request.path_params["run"]]},
+    refused=_undecided,
+)
+STRIKE = FormPage(
+    path="/runs/{run}/decide/strike/{entry:int}",
+    name="strike_decision",
+    template="enter_strike_decision.html",
+    form="strike of a run",
+    context=_one_entry,
+    about=lambda request, values: {"kind": ["disposition"], "entry": [str(request.path_params["entry"])]},
+    onward=lambda request: way(request, "enter_decision", run=request.path_params["run"]),
+)

@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-import asyncio
 from typing import Any
 from urllib.parse import urlencode
 
-from starlette.datastructures import FormData
 from starlette.requests import Request
-from starlette.responses import Response
 from starlette.routing import Route
 
 from soakwitness.cli.book.desk import Desk, way
-from soakwitness.cli.book.doors import entry_route
-from soakwitness.cli.book.sent_forms import Filled, Said, onward, seen_of, send, show, the_piece, values_of
+from soakwitness.cli.book.form_page import FormPage, form_routes
+from soakwitness.cli.book.sent_forms import Filled, Said, seen_of, the_piece
 
 BOXES = 5
 SCALES = ("HRC", "HRA", "HR15N", "HR30N", "HV")
@@ -22,35 +19,11 @@ KEPT = ("after", "scale", "tester", "block")  # from one place to the next
 
 def routes(desk: Desk, said: Said) -> list[Route]:
     """The form, and what it enters."""
-
-    async def shown(request: Request, filled: Filled, status: int = 200) -> Response:
-        found = await asyncio.to_thread(_context, desk, request, filled)
-        return show(
-            desk, request, "enter_hardness.html", status=status, filled=filled, said=said.take(request), **found
-        )
-
-    async def form(request: Request) -> Response:
-        asked = {name: request.query_params.getlist(name) for name in request.query_params if name != "said"}
-        return await shown(request, Filled(asked))
-
-    async def entered(request: Request, form: FormData) -> Response:
-        values = values_of(form)
-        outcome = await send(desk, said, request, "hardness", values | {"name": [request.path_params["piece"]]})
-        if outcome.done is None:
-            return await shown(request, outcome.filled, 422)
-        keep = {name: outcome_value(values, name) for name in KEPT}
-        return onward(said, outcome, request.url.path, **keep)
-
-    path = "/pieces/{piece}/hardness"
-    return [
-        Route(path, form, methods=["GET"], name="enter_hardness"),
-        entry_route(path, entered, desk.tokens, name="hardness_entered"),
-    ]
+    return form_routes(desk, said, PAGE)
 
 
-def outcome_value(values: dict[str, list[str]], name: str) -> str:
-    """The one value of a field, empty where there is none."""
-    return next((value for value in values.get(name, ()) if value.strip()), "")
+def _asked(request: Request) -> Filled:
+    return Filled({name: request.query_params.getlist(name) for name in request.query_params if name != "said"})
 
 
 def _context(desk: Desk, request: Request, filled: Filled) -> dict[str, Any]:
@@ -98,3 +71,15 @@ def _chosen(filled: Filled) -> Any:
         return place_on_blade(along, across)
     except (ValueError, LogBookError):
         return None
+
+
+PAGE = FormPage(
+    path="/pieces/{piece}/hardness",
+    name="enter_hardness",
+    template="enter_hardness.html",
+    form="hardness",
+    context=_context,
+    about=lambda request, values: {"name": [request.path_params["piece"]]},
+    asked=_asked,
+    keep=KEPT,
+)

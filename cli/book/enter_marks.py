@@ -2,19 +2,16 @@
 
 from __future__ import annotations
 
-import asyncio
 from dataclasses import dataclass
 from typing import Any
 
-from starlette.datastructures import FormData
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
-from starlette.responses import Response
 from starlette.routing import Route
 
 from soakwitness.cli.book.desk import Desk, way
-from soakwitness.cli.book.doors import entry_route
-from soakwitness.cli.book.sent_forms import Filled, Said, onward, send, show, values_of
+from soakwitness.cli.book.form_page import FormPage, form_routes
+from soakwitness.cli.book.sent_forms import Filled, Said
 from soakwitness.cli.words.figures import clock
 from soakwitness.firmware_bridge.common.wording import moment
 
@@ -37,37 +34,18 @@ class MarkOnRecord:
 
 def routes(desk: Desk, said: Said) -> list[Route]:
     """The form with the marks so far, and what it enters; a mark to be struck out."""
-
-    async def shown(request: Request, filled: Filled, status: int = 200) -> Response:
-        found = await asyncio.to_thread(_context, desk, request)
-        one = next((m for m in found["marks"] if m.mark_id == request.path_params.get("mark")), None)
-        if "mark" in request.path_params and one is None:
-            raise HTTPException(404, "There is no such mark in this run.")
-        template = "enter_marks.html" if one is None else "enter_strike_mark.html"
-        return show(desk, request, template, status=status, filled=filled, said=said.take(request), one=one, **found)
-
-    async def form(request: Request) -> Response:
-        return await shown(request, Filled())
-
-    async def entered(request: Request, form: FormData) -> Response:
-        about = {"run": [request.path_params["run"]]}
-        if "mark" in request.path_params:
-            about["strike"] = [request.path_params["mark"]]
-        outcome = await send(desk, said, request, "mark", values_of(form) | about)
-        if outcome.done is None:
-            return await shown(request, outcome.filled, 422)
-        return onward(said, outcome, way(request, "enter_marks", run=request.path_params["run"]))
-
-    paths = ("/runs/{run}/marks", "/runs/{run}/marks/{mark}/strike")
-    return [
-        Route(paths[0], form, methods=["GET"], name="enter_marks"),
-        entry_route(paths[0], entered, desk.tokens, name="mark_entered"),
-        Route(paths[1], form, methods=["GET"], name="strike_mark"),
-        entry_route(paths[1], entered, desk.tokens, name="mark_struck"),
-    ]
+    return [*form_routes(desk, said, ENTER), *form_routes(desk, said, STRIKE)]
 
 
-def _context(desk: Desk, request: Request) -> dict[str, Any]:
+def _one_mark(desk: Desk, request: Request, filled: Filled) -> dict[str, Any]:
+    found = _context(desk, request, filled)
+    one = next((m for m in found["marks"] if m.mark_id == request.path_params["mark"]), None)
+    if one is None:
+        raise HTTPException(404, "There is no such mark in this run.")
+    return found | {"one": one}
+
+
+def _context(desk: Desk, request: Request, filled: Filled) -> dict[str, Any]:
     from soakwitness.analysis.logbook.charges import pieces_in_run
     from soakwitness.analysis.logbook.runs import runs_listed
     from soakwitness.firmware_bridge.errors import BridgeError
@@ -104,3 +82,22 @@ def _context(desk: Desk, request: Request) -> dict[str, Any]:
             for mark in marks
         ],
     }
+
+
+ENTER = FormPage(
+    path="/runs/{run}/marks",
+    name="enter_marks",
+    template="enter_marks.html",
+    form="mark",
+    context=_context,
+    about=lambda request, values: {"run": [request.path_params["run"]]},
+)
+STRIKE = FormPage(
+    path="/runs/{run}/marks/{mark}/strike",
+    name="strike_mark",
+    template="enter_strike_mark.html",
+    form="mark",
+    context=_one_mark,
+    about=lambda request, values: {"run": [request.path_params["run"]], "strike": [request.path_params["mark"]]},
+    onward=lambda request: way(request, "enter_marks", run=request.path_params["run"]),
+)

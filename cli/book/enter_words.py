@@ -17,47 +17,36 @@ from starlette.routing import Route
 
 from soakwitness.cli.book.desk import Desk, way
 from soakwitness.cli.book.doors import entry_route
+from soakwitness.cli.book.form_page import FormPage, form_routes
 from soakwitness.cli.book.on_record import on_record
 from soakwitness.cli.book.sent_forms import Filled, Said, onward, seen_of, send, show, the_piece, values_of
 
 MOST_UPLOAD_BYTES = 64 << 20  # beyond what a photograph may have, so that the command's own words are read
 REASONS = ("wrong piece", "wrong number", "entered twice")
-OF_RUNS = ("disposition",)
 
 
 def routes(desk: Desk, said: Said) -> list[Route]:
     """Forms and what they enter; the photographs themselves."""
 
-    async def shown(request: Request, template: str, filled: Filled, status: int = 200, **more: Any) -> Response:
-        found = await asyncio.to_thread(_about_piece, desk, request)
-        return show(desk, request, template, status=status, filled=filled, said=said.take(request), **found, **more)
-
-    async def note(request: Request) -> Response:
-        return await shown(request, "enter_note.html", Filled())
-
-    async def noted(request: Request, form: FormData) -> Response:
-        piece = request.path_params["piece"]
-        outcome = await send(desk, said, request, "note", values_of(form) | {"names": [piece]})
-        if outcome.done is None:
-            return await shown(request, "enter_note.html", outcome.filled, 422)
-        return onward(said, outcome, way(request, "enter_piece", piece=piece))
+    async def shown(request: Request, filled: Filled, status: int = 200) -> Response:
+        found = await asyncio.to_thread(_about_piece, desk, request, filled)
+        return show(desk, request, "enter_photo.html", status=status, filled=filled, said=said.take(request), **found)
 
     async def photo(request: Request) -> Response:
-        return await shown(request, "enter_photo.html", Filled())
+        return await shown(request, Filled())
 
     async def photo_kept(request: Request, form: FormData) -> Response:
         values = values_of(form) | {"name": [request.path_params["piece"]]}
         file = form.get("file")
         if not isinstance(file, UploadFile) or not file.filename:
-            refused = Filled(values, "Choose a photograph, or take one.", "file")
-            return await shown(request, "enter_photo.html", refused, 422)
+            return await shown(request, Filled(values, "Choose a photograph, or take one.", "file"), 422)
         with tempfile.TemporaryDirectory(prefix="soakwitness-") as folder:
             path = Path(folder) / file_name(file.filename)
             await asyncio.to_thread(_copy, file.file, path)
             outcome = await send(desk, said, request, "photo", values, files={"file": str(path)})
         if outcome.done is None:
             filled = Filled(outcome.filled.values, outcome.filled.refused, outcome.filled.at or "file")
-            return await shown(request, "enter_photo.html", filled, 422)
+            return await shown(request, filled, 422)
         return onward(said, outcome, request.url.path)
 
     async def picture(request: Request) -> Response:
@@ -66,26 +55,13 @@ def routes(desk: Desk, said: Said) -> list[Route]:
             raise HTTPException(404)
         return FileResponse(path, media_type="image/jpeg", headers={"cache-control": "private, max-age=86400"})
 
-    async def strike(request: Request) -> Response:
-        return await shown(request, "enter_strike.html", Filled(), **_entry(request))
-
-    async def struck(request: Request, form: FormData) -> Response:
-        piece = request.path_params["piece"]
-        about = {name: [str(request.path_params[name])] for name in ("kind", "entry")}
-        outcome = await send(desk, said, request, "strike", values_of(form) | about)
-        if outcome.done is None:
-            return await shown(request, "enter_strike.html", outcome.filled, 422, **_entry(request))
-        return onward(said, outcome, way(request, "enter_piece", piece=piece))
-
-    paths = [f"/pieces/{{piece}}/{what}" for what in ("note", "photo", "strike/{kind}/{entry:int}")]
+    photos = "/pieces/{piece}/photo"
     return [
-        Route(paths[0], note, methods=["GET"], name="enter_note"),
-        entry_route(paths[0], noted, desk.tokens, name="note_entered"),
-        Route(paths[1], photo, methods=["GET"], name="enter_photo"),
-        entry_route(paths[1], photo_kept, desk.tokens, name="photo_entered", most=MOST_UPLOAD_BYTES),
+        *form_routes(desk, said, NOTE),
+        Route(photos, photo, methods=["GET"], name="enter_photo"),
+        entry_route(photos, photo_kept, desk.tokens, name="photo_entered", most=MOST_UPLOAD_BYTES),
         Route("/photos/{digest}.jpg", picture, methods=["GET"], name="photograph"),
-        Route(paths[2], strike, methods=["GET"], name="enter_strike"),
-        entry_route(paths[2], struck, desk.tokens, name="entry_struck"),
+        *form_routes(desk, said, STRIKE),
     ]
 
 
@@ -100,11 +76,7 @@ def _copy(source: BinaryIO, goal: Path) -> None:
         shutil.copyfileobj(source, out, 1 << 20)
 
 
-def _entry(request: Request) -> dict[str, Any]:
-    return {name: request.path_params[name] for name in ("kind", "entry")} | {"reasons": REASONS}
-
-
-def _about_piece(desk: Desk, request: Request) -> dict[str, Any]:
+def _about_piece(desk: Desk, request: Request, filled: Filled) -> dict[str, Any]:
     from soakwitness.analysis.logbook.history import piece_history
     from soakwitness.analysis.logbook.photos import photos_of
     from soakwitness.analysis.logbook.piece_notes import notes_of
@@ -120,6 +92,11 @@ def _about_piece(desk: Desk, request: Request) -> dict[str, Any]:
         }
 
 
+def _one_entry(desk: Desk, request: Request, filled: Filled) -> dict[str, Any]:
+    about = {name: request.path_params[name] for name in ("kind", "entry")}
+    return _about_piece(desk, request, filled) | about | {"reasons": REASONS}
+
+
 def _file_of(desk: Desk, digest: str) -> Path | None:
     """The file of a photograph that stands with a piece."""
     from soakwitness.analysis.logbook.photos import photo_of, photo_path
@@ -128,3 +105,27 @@ def _file_of(desk: Desk, digest: str) -> Path | None:
         found = photo_of(book, digest)
         path = None if found is None else photo_path(book, found)
     return path if path is not None and path.is_file() else None
+
+
+def _to_the_piece(request: Request) -> str | None:
+    return way(request, "enter_piece", piece=request.path_params["piece"])
+
+
+NOTE = FormPage(
+    path="/pieces/{piece}/note",
+    name="enter_note",
+    template="enter_note.html",
+    form="note",
+    context=_about_piece,
+    about=lambda request, values: {"names": [request.path_params["piece"]]},
+    onward=_to_the_piece,
+)
+STRIKE = FormPage(
+    path="/pieces/{piece}/strike/{kind}/{entry:int}",
+    name="enter_strike",
+    template="enter_strike.html",
+    form="strike",
+    context=_one_entry,
+    about=lambda request, values: {name: [str(request.path_params[name])] for name in ("kind", "entry")},
+    onward=_to_the_piece,
+)

@@ -807,7 +807,7 @@ def test_the_server_stays_light_while_it_shows_what_is_to_be_entered(logbook: Pa
         "from soakwitness.cli.book.states import States\nfrom soakwitness.cli.book.working import WorkerProcess\n"
         "b = Path(sys.argv[1])\ndesk = Desk(b, States(b / 'runs'), Devices(b), WorkerProcess(b))\n"
         "class R: path_params = {'piece': 'B-041', 'run': sys.argv[2]}\n"
-        "e._beginning(desk, ''), e._piece(desk, R), c._context(desk, Filled()), d._context(desk, R)\n"
+        "e._beginning(desk, ''), e._piece(desk, R), c._context(desk, Filled()), d._context(desk, R, Filled())\n"
         "print([name for name in ('numpy', 'pandas', 'scipy', 'matplotlib', 'PIL') if name in sys.modules])"
     )
     answer = subprocess.run([sys.executable, "-c", code, str(logbook), RUN], capture_output=True, text=True, check=True)
