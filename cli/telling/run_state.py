@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from soakwitness.cli.words.furnace_words import is_temperature, shown_in
-from soakwitness.cli.words.now_words import keeping_words
+from soakwitness.cli.words.now_words import keeping_words, leading_words, not_read_s
 from soakwitness.firmware_bridge.common.units import Unit, from_celsius
-from soakwitness.firmware_bridge.common.wording import countdown, moment
+from soakwitness.firmware_bridge.common.wording import moment
 
 if TYPE_CHECKING:
     from soakwitness.analysis.recipes.recipe import Hold
@@ -16,7 +16,6 @@ if TYPE_CHECKING:
 
 MARKS_SHOWN = 3
 SAID_ANYWAY = ("soak complete", "soak overdue")  # by the sentence in large type
-GAP_PERIODS = 3.0  # longer without a reading is a gap, as in the verification
 
 
 def run_state(
@@ -43,7 +42,7 @@ def run_state(
     sentences by their kinds, ``alarm`` those that the sentence in large type does not say itself, or null.
     """
     readings, age_s = [], now.reading_age_s
-    old = now.link_lost is not None or (age_s is not None and age_s > GAP_PERIODS * now.furnace.every_s)
+    old = now.link_lost is not None or not_read_s(now) is not None
     for part in now.furnace.parts:
         if is_temperature(part):
             value = now.values.get(part.name)
@@ -57,7 +56,7 @@ def run_state(
         "t_s": round(now.t_s, 1),
         "utc_ms": round(now.utc_s * 1000),
         "unit": unit,
-        "sentence": lead or f"{countdown(now.t_s)} into the run",
+        "sentence": leading_words(now, lead),
         "detail": _last_marks(now),
         "readings": readings,
         "record": keeping_words(now) if now.run is not None else "No run is open.",

@@ -9,18 +9,37 @@ from soakwitness.firmware_bridge.common.wording import countdown, counted, durat
 from soakwitness.firmware_bridge.furnace.sensors_and_links import Contact
 from soakwitness.firmware_bridge.recording.now import Now
 
+GAP_PERIODS = 3.0  # longer without a reading is a gap, as in the verification
+
+
+def not_read_s(now: Now) -> float | None:
+    """How long nothing was read where that is a gap or the link is lost [s]; None while readings come, and before."""
+    age_s = now.reading_age_s
+    lasts = age_s is not None and (now.link_lost is not None or age_s > GAP_PERIODS * now.furnace.every_s)
+    return age_s if lasts else None
+
+
+def leading_words(now: Now, lead: str | None) -> str:
+    """What leads, else where the run is; what was true of readings that no longer come is not said as if it were so."""
+    if not lead:
+        return f"{countdown(now.t_s)} into the run"
+    old_s = not_read_s(now)
+    return lead if old_s is None else f"{lead}, when last read {duration(round(old_s))} ago"
+
 
 def now_sentence(now: Now, *, unit: Unit | None = None, lead: str | None = None) -> str:
     """The living sentence: what leads (else where the run is), whose turn it is, each sensor, state of the record."""
-    place = lead or f"{countdown(now.t_s)} into the run"
     follows = [f"Next: {expected_words(now.expected)}"] if now.expected.names else []
-    return ". ".join([place, *follows, readings_words(now, unit or now.furnace.unit), record_words(now)]) + "."
+    parts = [leading_words(now, lead), *follows, readings_words(now, unit or now.furnace.unit), record_words(now)]
+    return ". ".join(parts) + "."
 
 
 def readings_words(now: Now, unit: Unit) -> str:
     """Each sensor and signal with its last reading; contacts only while they are acted."""
     if now.reading_age_s is None:
         return "no reading yet"
+    if not_read_s(now) is not None:
+        return "no reading"
     parts = []
     for part in now.furnace.parts:
         value = now.values.get(part.name)

@@ -237,6 +237,14 @@ def test_the_sentence_says_what_is_wrong() -> None:
     assert "no reading yet" in now_sentence(now(reading_age_s=None))
 
 
+def test_what_is_no_longer_read_is_not_said_as_if_it_were_so_now() -> None:
+    lead = "Step 2: chamber at 744 °C, 288 °C to go to the band"
+    for lost in (now(link_lost="/dev/x: missing.", reading_age_s=15.2), now(reading_age_s=15.2)):
+        said = now_sentence(lost, lead=lead)
+        assert said.startswith(f"{lead}, when last read 15 s ago. no reading. 4984 rows")
+    assert now_sentence(now(reading_age_s=2.9), lead=lead).startswith(f"{lead}. control 1040.3 °C")
+
+
 def test_idle_facts_say_when_there_is_no_link() -> None:
     gone = Sample(0.0, 0.0, Look(None, LinkError("missing", "/dev/x: missing.")))
     assert idle_now(gone, make_furnace()).link_lost == "/dev/x: missing."

@@ -27,6 +27,13 @@ def test_a_reading_that_is_no_longer_coming_is_not_shown_again() -> None:
     assert temps(0.5 * every_s, link_lost="missing") == {None}
 
 
+def test_the_sentence_says_how_old_its_readings_are() -> None:
+    now = Now(FURNACE, None, 600.0, 1.8e9, {}, {}, 15.2, 100, link_lost="missing")
+    assert run_state(now, unit="C", lead="Step 2: in band 1:00 of 2:00")["sentence"] == (
+        "Step 2: in band 1:00 of 2:00, when last read 15 s ago"
+    )
+
+
 def test_the_page_is_told_how_it_stands_at_the_furnace() -> None:
     marks = (Mark(60.0, "load", ("B-1", "B-2"), mark_id="aaaaaa", entered_t_s=60.0),)
     now = Now(FURNACE, None, 600.0, 1.8e9, {}, {}, 0.0, 100, marks=marks, expected=expected_next(marks))
