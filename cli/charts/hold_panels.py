@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from soakwitness.analysis.verification.results.verification import Bounds
 from soakwitness.cli.charts import style
+from soakwitness.cli.charts.marks import draw_marks, failed_pieces, pull_lines
 from soakwitness.cli.charts.thinning import thin
 from soakwitness.firmware_bridge.common.units import Unit, from_celsius
 from soakwitness.firmware_bridge.common.wording import difference, duration, duration_of, temperature
@@ -201,6 +202,8 @@ def draw_panel(
         style.draw_gap(ax, start, stop)
     ax.set_xlim(*window)
     ax.set_ylim(*_frame(part, verification, hold, unit, window))
+    draw_marks(ax, run.marks, failed=failed_pieces(verification), acts=("load", "pull"), brief=True)
+    pull_lines(below, run.marks, *window)
     ax.tick_params(labelbottom=False)
     title = f"Step {hold.step}, {temperature(hold.target_c, unit)}: {panel_verdict(hold)}"
     ax.set_title(title if fits_across(ax, title) else title.partition(" (")[0])
@@ -298,7 +301,8 @@ def _draw_bars(ax: Axes, bars: Sequence[SoakBar], window: tuple[float, float], c
         words = bar_words(bar)
         fits = (window[1] - bar.start_s) * per_s >= LETTER * len(words) * points / 72.0
         at_s, side = (bar.start_s, "left") if fits else (window[1], "right")
-        ax.text(at_s, row - WORDS_UP, words, ha=side, va="center", fontsize=points)
+        white = {"facecolor": "white", "edgecolor": "none", "pad": 0.3}
+        ax.text(at_s, row - WORDS_UP, words, ha=side, va="center", fontsize=points, bbox=white)
     style.clock_axis(ax, label=False, clock=clock)
 
 
