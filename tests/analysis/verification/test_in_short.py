@@ -100,7 +100,7 @@ def of_sample(name: str) -> str:
             "; pulled early. Also: C-03 took 45 s to the plates, 30 s allowed.",
         ),
         ("program-differs", "the setpoint stood for 9.5 of 19 min (4 for the lag)"),
-        ("short-soak", "; the load lagged the furnace by 8.5 min."),
+        ("short-soak", "; the load lagged the furnace by 8.7 min."),
     ],
 )
 def test_the_cause_is_named(name: str, words: str) -> None:
