@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from soakwitness.firmware_bridge.runfolder.contents import Mark
 
 WORDS = {"load": "loaded", "pull": "pull", "plates": "plates", "hand-warm": "hand-warm", "door": "door"}
-APART_IN = 0.14  # upright words need so much across: marks nearer than that share theirs
+APART_IN = 0.095  # upright words need so much across: marks nearer than that share theirs
 UPRIGHT_IN = 0.062  # mean length of a letter of a mark's words
 WORDS_IN = 0.13  # how far upright words reach before their line
 LINES: dict[str, tuple[float, tuple[float, ...]]] = {"pull": (0.8, (4.0, 2.0))}  # its width and dashes
@@ -109,7 +109,8 @@ def write_upright(ax: Axes, t_s: float, words: str, start: float = 0.02) -> None
     first, last = ax.get_xlim()
     side = "left" if t_s < first + 0.02 * (last - first) else "right"
     beside_s = t_s + (0.003 if side == "left" else -0.003) * (last - first)
-    look: dict[str, Any] = {"rotation": 90, "ha": side, "va": "bottom", "fontsize": "small"}
+    white = {"facecolor": "white", "edgecolor": "none", "pad": 0.2, "alpha": 0.8}  # over the lines of other marks
+    look: dict[str, Any] = {"rotation": 90, "ha": side, "va": "bottom", "fontsize": "small", "bbox": white}
     ax.text(beside_s, start, words, transform=ax.get_xaxis_transform(), **look)
 
 
