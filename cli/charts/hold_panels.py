@@ -38,7 +38,8 @@ class SoakBar:
     """What one piece, or the hold, had: from, to [s of the run], of how much asked [s], in the colour of its line.
 
     ``unread`` are the times in it without a reading, ``hot`` those over its limit, ``out`` those out of its band;
-    ``sure_s`` is what is sure of it in one piece. Where ``beside``, it stood above its band and had nothing.
+    ``sure_s`` is what is sure of it in one piece. Where ``beside``, it stood above its band and had nothing; where
+    ``cut``, the record ends in it, and nobody knows the rest.
     """
 
     name: str
@@ -52,6 +53,7 @@ class SoakBar:
     hot: tuple[tuple[float, float], ...] = ()
     out: tuple[tuple[float, float], ...] = ()
     beside: bool = False
+    cut: bool = False
 
 
 def shown_holds(holds: Sequence[HoldResult], most: int = MOST_PANELS) -> list[HoldResult]:
@@ -141,6 +143,7 @@ def _bar(
         unread=_within(gaps, first_s, last_s),
         hot=_within(hot, first_s, last_s),
         out=_within([(d.start_s, d.end_s) for d in dips if d.looks_like not in ("noise", "gap")], first_s, last_s),
+        cut=not hold.ended and hold.verdict != "fail",
     )
 
 
@@ -277,7 +280,7 @@ def _frame(
     wide = hold.band_c[1] - hold.band_c[0]
     low, high = min(seen), max(seen)
     most = wide / BAND_SHARE
-    low = max(low, high - most) if high - low > most else low
+    low = min(max(low, high - most), hold.band_c[0])
     room = 0.35 * wide + 0.06 * (high - low)
     return from_celsius(low - room, unit), from_celsius(high + room, unit)
 
@@ -341,7 +344,8 @@ def bar_words(bar: SoakBar) -> str:
         had = f"had nothing of {duration(bar.asked_s)}"
     else:
         had = f"had {duration_of(bar.had_s, bar.asked_s)}"
-        had += f", {duration(bar.asked_s - bar.had_s)} missing" if bar.had_s < bar.asked_s else ""
+        rest = "not recorded" if bar.cut else "missing"
+        had += f", {duration(bar.asked_s - bar.had_s)} {rest}" if bar.had_s < bar.asked_s else ""
     had += f", {duration(out_s)} out of its band" if out_s > 0.0 else ""
     return f"{hot}; {had}" if hot else had
 
@@ -353,7 +357,7 @@ def _draw_bar(ax: Axes, middle: float, bar: SoakBar, high: float) -> None:
     parts += [(a, b, "") for a, b in bar.out]
     parts += [(a, max(b, a + 1.0), "xxxxx") for a, b in bar.hot]
     if bar.had_s < bar.asked_s and not bar.beside:
-        parts += [(bar.end_s, bar.end_s + bar.asked_s - bar.had_s, "/////")]
+        parts += [(bar.end_s, bar.end_s + bar.asked_s - bar.had_s, "....." if bar.cut else "/////")]
     for start_s, stop_s, hatch in parts:
         look: dict[str, Any] = {"facecolor": "white", "edgecolor": "#333333", "hatch": hatch, "lw": 0.8}
         ax.barh(middle, stop_s - start_s, left=start_s, height=high, **look)

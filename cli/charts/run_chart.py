@@ -46,18 +46,28 @@ def run_figure(
     from matplotlib.figure import Figure
 
     figure = Figure(figsize=size)
-    wide_in, high_in = size
-    says = textwrap.wrap(title_words(verification, unit), int(wide_in * 10.2), break_on_hyphens=False)[:3]
-    top_in = 0.16 + 0.23 * len(says) + 0.22
-    for row, line in enumerate(says):
-        y = 1.0 - (0.14 + 0.23 * row) / high_in
-        figure.text(0.12 / wide_in, y, line, ha="left", va="top", fontsize=12, fontweight="bold")
+    top_in = _write_heading(figure, run, verification, recipe, unit)
+    draw_run(figure, (0.0, 0.0, 1.0, 1.0 - top_in / size[1]), run, verification, recipe, unit=unit)
+    return figure
+
+
+def _write_heading(figure: Figure, run: Run, verification: Verification, recipe: Recipe, unit: Unit) -> float:
+    """Write what was found, what to do next, and which run it is, at the top; return how high that is [in]."""
+    wide_in, high_in = figure.get_size_inches()
+    act = verification.in_short.next
     begun = figures.begin_to_end(run.header.started_utc, float(run.t_s[-1]) if len(run.t_s) else 0.0, run.header.zone)
     named = f"{recipe.name}, {run.header.furnace_name}, {begun}"
-    y = 1.0 - (0.14 + 0.23 * len(says)) / high_in
-    figure.text(0.12 / wide_in, y, named, ha="left", va="top", fontsize=9, color="#555555")
-    draw_run(figure, (0.0, 0.0, 1.0, 1.0 - top_in / high_in), run, verification, recipe, unit=unit)
-    return figure
+    parts: list[tuple[str, int, float, float, dict[str, Any]]] = [  # words, most lines, letters in an inch, line [in]
+        (title_words(verification, unit), 3, 10.2, 0.23, {"fontsize": 12, "fontweight": "bold"}),
+        ("" if act is None else act.text(unit), 2, 13.0, 0.19, {"fontsize": 10}),
+        (named, 1, 100.0, 0.22, {"fontsize": 9, "color": "#555555"}),
+    ]
+    down_in = 0.14
+    for words, most, letters, line_in, look in parts:
+        for line in textwrap.wrap(words, int(wide_in * letters), break_on_hyphens=False)[:most]:
+            figure.text(0.12 / wide_in, 1.0 - down_in / high_in, line, ha="left", va="top", **look)
+            down_in += line_in
+    return down_in + 0.02
 
 
 def title_words(verification: Verification, unit: Unit) -> str:
@@ -230,7 +240,8 @@ def _draw_recipe(ax: Axes, run: Run, verification: Verification, recipe: Recipe,
     if len(points) < 2:
         return
     label = "recipe"
-    for start, stop in style.outside(verification.record.gaps, points[0][0], points[-1][0]):
+    until_s = min(points[-1][0], float(run.t_s[-1]))  # what would have come after the record sets no scale
+    for start, stop in style.outside(verification.record.gaps, points[0][0], until_s):
         t_s = [start, *(t for t, _ in points if start < t < stop), stop]
         temp_c = np.interp(t_s, [t for t, _ in points], [c for _, c in points])
         ax.plot(t_s, from_celsius(temp_c, unit), label=label, **style.RECIPE)

@@ -141,7 +141,7 @@ def test_heat_that_came_back_is_marked_where_it_did() -> None:
 
 
 def test_a_lost_sensor_is_named_and_a_door_that_was_marked_has_no_flag() -> None:
-    for name, words in (("open-circuit", "sensor fault load"), ("gap", "gap in record")):
+    for name, words in (("open-circuit", "sensor fault: load"), ("gap", "gap in record")):
         run, _, found = sample(name)
         assert list(flagged(run, found)) == [words]
     run, recipe = open_run(SAMPLES / "pulled-one-by-one"), load_recipe(SAMPLES / "recipes" / "chef-blades-hot.toml")
