@@ -21,6 +21,7 @@ WORDS_IN = 0.13  # how far upright words reach before their line
 LINES: dict[str, tuple[float, tuple[float, ...]]] = {"pull": (0.8, (4.0, 2.0))}  # its width and dashes
 FINE = (0.6, (1.0, 3.0))
 SIGN: dict[str, Any] = {"marker": "v", "markersize": 5.0, "markeredgewidth": 0.8, "markeredgecolor": style.BLACK}
+FULL = "#333333"  # not black, which an SVG leaves out as its own default: a dark page could not draw it light
 SIGN_IN = 0.05  # of a sign's middle under its line's upper end
 
 
@@ -53,7 +54,7 @@ def draw_marks(
         width, dashes = LINES.get(mark.act, FINE)
         ax.axvline(mark.t_s, ymax=top, color="#444444", linewidth=width, linestyle=(0, dashes), zorder=1)
         if mark.act == "pull":
-            face = style.BLACK if set(mark.pieces) & set(failed) else "white"
+            face = FULL if set(mark.pieces) & set(failed) else "white"
             at = top - SIGN_IN / _height_in(ax)
             trans = ax.get_xaxis_transform()
             ax.plot([mark.t_s], [at], transform=trans, markerfacecolor=face, zorder=4, **SIGN)
@@ -98,7 +99,8 @@ def _write(ax: Axes, group: Sequence[Mark], after: Sequence[Mark], *, brief: boo
     start, room = _free_room(ax, group[0].t_s)
     room_in = room * _height_in(ax)
     least = many if acts == [WORDS["pull"]] else acts[0]
-    for words in (f"{what}{listed(names, most=3) if names else ''}", f"{acts[0]} {many}", least):
+    told = listed(names, most=3) if names else ""
+    for words in (f"{what}{told}", f"{acts[0]} {told}", f"{acts[0]} {many}", least):
         if words.strip() and UPRIGHT_IN * len(words.strip()) <= room_in:
             write_upright(ax, group[0].t_s, words.strip(), start)
             return

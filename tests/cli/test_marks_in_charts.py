@@ -17,8 +17,9 @@ from soakwitness.analysis.record.run import Run, open_run
 from soakwitness.analysis.verification.results.verification import Verification
 from soakwitness.analysis.verification.verifying import verify
 from soakwitness.cli.charts import style
-from soakwitness.cli.charts.marks import SIGN
+from soakwitness.cli.charts.marks import FULL, SIGN
 from soakwitness.cli.charts.run_chart import draw_run, run_figure, save_run_chart, title_words
+from soakwitness.cli.sheets.in_html import in_own_colours
 from tests.make_sample_logs import RUNS, SAMPLES
 
 ONE_BY_ONE = "pulled-one-by-one"
@@ -44,7 +45,7 @@ def signs(ax: Axes) -> Iterator[tuple[float, bool]]:
     """When a pull has its sign [s], and whether it is full."""
     for line in ax.get_lines():
         if line.get_marker() == SIGN["marker"]:
-            yield float(line.get_xdata()[0]), line.get_markerfacecolor() == style.BLACK
+            yield float(line.get_xdata()[0]), line.get_markerfacecolor() == FULL
 
 
 def words(ax: Axes) -> list[str]:
@@ -82,6 +83,16 @@ def test_the_svg_has_the_words_of_each_pull(tmp_path: Path) -> None:
     for piece in ("C-01", "C-02", "C-03", "dummy"):
         assert f">{piece}</text>" in svg
     assert ">pull and plates C-01</text>" in svg
+
+
+def test_the_svg_has_a_sign_a_pull_twice_and_a_dark_page_draws_the_full_ones_light(tmp_path: Path) -> None:
+    """Four pulls, of which two failed, in the whole run and in the panel of their hold."""
+    run, recipe, found = sample(ONE_BY_ONE)
+    save_run_chart(run, found, recipe, tmp_path / "run.svg")
+    svg = in_own_colours((tmp_path / "run.svg").read_text(encoding="utf-8"))
+    used = [line for line in svg.splitlines() if "<use" in line and "stroke-width: 0.8" in line and "fill: " in line]
+    assert sum("fill: var(--ink" in line for line in used) == 4
+    assert sum("fill: var(--card" in line for line in used) == 4
 
 
 @pytest.mark.parametrize("size", [(10.5, 7.6), (3.8, 7.8)])
