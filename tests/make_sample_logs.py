@@ -75,6 +75,7 @@ bit = 0
 PIECE = """
 [[link.piece]]
 name = "{name}"
+steel = "S44004"
 thickness_mm = {mm}
 {more}
 """

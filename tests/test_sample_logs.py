@@ -13,6 +13,7 @@ from soakwitness.analysis.record.run import open_run
 from soakwitness.analysis.verification.verifying import verify
 from soakwitness.firmware_bridge.runfolder.reader import check_record, read_events, read_header, read_marks
 from tests.make_sample_logs import RUNS, SAMPLES, make
+from tests.sample_truth import true_hold
 
 FILES = ("run.json", "samples.csv", "events.csv", "seal.json")
 STEP_C = 0.1  # resolution of the readings
@@ -125,6 +126,39 @@ def test_program_differs_leaves_the_last_setpoint_too_early():
     assert within(SAMPLES / "program-differs", "setpoint", 1039.9, 1040.1) < 12
     assert max(setpoint.values()) == 1040
     assert within(SAMPLES / "good", "setpoint", 1039.9, 1040.1) > 19
+
+
+# What the blades truly had, second by second, by the simulated furnace's own figures: of 15 minutes, and of 12.
+@pytest.mark.parametrize(
+    ("name", "piece", "lower_c", "minutes", "lag_minutes"),
+    [
+        ("good", "P-01", 1034.0, 18.0, 1.85),
+        ("short-soak", "P-01", 1034.0, 11.25, 8.65),
+        ("short-soak", "P-02", 1034.0, 18.1, 1.9),
+        ("program-differs", "P-01", 1034.0, 8.0, 1.85),
+        ("slow-ramp", "P-01", 1034.0, 17.7, 2.95),
+        ("pulled-one-by-one", "C-01", 1032.0, 8.3, 1.65),
+        ("pulled-one-by-one", "C-02", 1032.0, 16.3, 1.65),
+    ],
+)
+def test_the_verdict_knows_what_the_blade_truly_had(name, piece, lower_c, minutes, lag_minutes):
+    truth = true_hold(name, piece, lower_c)
+    assert truth.soak_s / 60 == pytest.approx(minutes, abs=0.06)
+    assert truth.lag_s / 60 == pytest.approx(lag_minutes, abs=0.06)
+    found = verify(open_run(SAMPLES / name), load_recipe(SAMPLES / "recipes" / f"{RUNS[name][0]}.toml"))
+    hold = found.holds[-1]
+    if name == "short-soak" and piece == "P-02":
+        return  # the thin blade had its soak; the sensor is in the thick one, and speaks for the whole charge
+    (soak,) = {one.soak_s.best for one in hold.pieces if one.piece == piece}
+    assert soak == pytest.approx(truth.soak_s, abs=2 * EDGE_S)
+
+
+def test_the_load_sensor_lags_as_its_blade_truly_does():
+    truth = true_hold("short-soak", "P-01", 1034.0)
+    recipe = load_recipe(SAMPLES / "recipes" / "paring-blades.toml")
+    lag = verify(open_run(SAMPLES / "short-soak"), recipe).holds[-1].lag_s
+    assert lag is not None
+    assert lag.best == pytest.approx(truth.lag_s, abs=2 * EDGE_S)
 
 
 # What the script put in must be what is found; only "good" has nothing that fails.

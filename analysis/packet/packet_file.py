@@ -16,11 +16,11 @@ from soakwitness.analysis.packet.piece import (
     PARAMETERS,
     PEAK_C,
     PacketModel,
-    SteelGroup,
 )
 from soakwitness.analysis.packet.piece import for_piece as for_piece
 from soakwitness.analysis.packet.piece import generic_packet as generic_packet
 from soakwitness.analysis.recipes.recipe import Recipe
+from soakwitness.firmware_bridge.common.steel_groups import SteelGroup
 from soakwitness.firmware_bridge.common.tables import Table, parse
 
 FORMAT = "soakwitness/packet-file/1"

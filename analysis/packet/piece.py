@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, replace
-from typing import Any, Literal
+from typing import Any
 
 from soakwitness.analysis.recipes.recipe import PacketSpec
+from soakwitness.firmware_bridge.common.steel_groups import SteelGroup, steel_group
 
-SteelGroup = Literal["carbon", "tool", "stainless", "unknown"]
 ROOM_C, WARM_C = 20.0, 60.0
 PARAMETERS = ("eps_o", "f_i", "gap_mm", "peak_factor")
 FIGURE_WORDS = {
@@ -25,18 +25,12 @@ GENERIC_FOIL = {"eps_o": (0.60, 0.20), "f_i": (0.19, 0.25), "gap_mm": (1.0, 0.35
 GENERIC_BARE = {"eps_o": (0.80, 0.20), "f_i": (0.19, 0.0), "gap_mm": (1.0, 0.0), "peak_factor": (1.0, 0.25)}
 # Middle of the transformation peak on heating [degC] and its standard deviation [K]. Carbon: EN 1993-1-2, 3.4.1.2.
 # The other groups: common practice, no source.
-PEAK_C: dict[str, tuple[float, float]] = {
+PEAK_C: dict[SteelGroup, tuple[float, float]] = {
     "carbon": (735.0, 10.0),
     "tool": (785.0, 20.0),
     "stainless": (800.0, 30.0),
     "unknown": (735.0, 30.0),
 }
-
-GROUP_STARTS: tuple[tuple[SteelGroup, tuple[str, ...]], ...] = (
-    ("stainless", ("S4", "420", "440", "1.40", "1.41", "1.45")),
-    ("tool", ("T30", "A2", "A6", "D2", "D3", "D6", "1.236", "1.237", "1.208")),
-    ("carbon", ("G1", "G5", "10", "15", "51", "52", "O1", "W1", "W2", "T315", "T72", "1.11", "1.12", "1.28", "1.35")),
-)
 
 
 @dataclass(frozen=True)
@@ -85,12 +79,6 @@ def begins_c(first_c: float, *, rides: bool) -> float:
     begins hot says nothing of the blade: it is taken to be cold.
     """
     return first_c if rides and first_c < WARM_C else ROOM_C
-
-
-def steel_group(steel: str | None) -> SteelGroup:
-    """Group of an open steel designation: where the transformation peak is expected."""
-    name = (steel or "").strip().upper().replace(" ", "")
-    return next((group for group, starts in GROUP_STARTS if name.startswith(starts)), "unknown")
 
 
 def generic_packet(spec: PacketSpec, steel: str | None = None) -> PacketModel:

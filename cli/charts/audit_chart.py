@@ -108,6 +108,8 @@ def run_pictured(
         gaps=(*figures.gaps, *figures.blanks),
         bars=bars,
         good_soak_s=good_soak_s,
+        pulls=tuple(m for m in opened.marks if not m.struck and m.act == "pull"),
+        suspects=audit.suspects,
     )
 
 

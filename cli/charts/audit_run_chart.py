@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
 from soakwitness.cli.charts import style
+from soakwitness.cli.charts.marks import draw_marks
 from soakwitness.firmware_bridge.common.units import Unit, from_celsius, from_kelvin
 from soakwitness.firmware_bridge.common.wording import counted, duration, percent, temperature
 
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
 
     from soakwitness.analysis.audit.contrasts.aligning import AlignedStep
     from soakwitness.analysis.record.run import FloatArray
+    from soakwitness.firmware_bridge.runfolder.contents import Mark
 
 GOOD: dict[str, Any] = {"color": "#8C8C8C", "linewidth": 0.9}
 HEADROOM = 0.16
@@ -25,6 +27,7 @@ FEWEST_BANDS, DEEPEST_C = 5.0, 350.0
 MOST_BARS = 9
 MOST_DIFFERENCES = 2
 MOST_ROWS, LETTER_IN = 2, 0.085
+LINES_END = 0.88  # of a panel's height: above it stand words
 
 
 @dataclass(frozen=True)
@@ -54,7 +57,7 @@ class RunPictured:
     """All that the picture of a run shows.
 
     ``marks``: (when [s], what was done); ``falls``: (from, to) in which it stood low and no mark says why [s];
-    ``gaps``: (from, to) without readings [s].
+    ``gaps``: (from, to) without readings [s]; ``pulls``: who came out, ``suspects``: whom it is about.
     """
 
     steps: tuple[AlignedStep, ...]
@@ -64,6 +67,8 @@ class RunPictured:
     gaps: tuple[tuple[float, float], ...] = ()
     bars: tuple[SuspectSoak, ...] = ()
     good_soak_s: float | None = None
+    pulls: tuple[Mark, ...] = ()
+    suspects: tuple[str, ...] = ()
 
 
 def draw_run_steps(figure: Figure, shown: RunPictured, unit: Unit) -> None:
@@ -172,18 +177,20 @@ def _draw_events(ax: Axes, step: AlignedStep, shown: RunPictured) -> None:
     words: list[tuple[float, str]] = []
     for word in dict.fromkeys(w for _, w in shown.marks):
         times = [t - step.zero_s for t, w in shown.marks if w == word and from_s <= t - step.zero_s <= until_s]
-        for t in times:
-            ax.axvline(t, ymax=0.88, color="#444444", linewidth=0.7, linestyle=(0, (1, 3)), zorder=1)
+        for t in set(times) - {m.t_s - step.zero_s for m in shown.pulls}:
+            ax.axvline(t, ymax=LINES_END, color="#444444", linewidth=0.7, linestyle=(0, (1, 3)), zorder=1)
         if times:
             words.append((min(times), word if len(times) == 1 else f"{len(times)} {word}"))
     for a, b in shown.falls:
         if from_s <= a - step.zero_s <= until_s:
-            ax.axvspan(a - step.zero_s, b - step.zero_s, ymax=0.88, color=style.ORANGE, alpha=0.22, linewidth=0)
+            ax.axvspan(a - step.zero_s, b - step.zero_s, ymax=LINES_END, color=style.ORANGE, alpha=0.22, linewidth=0)
             words.append((a - step.zero_s, f"low for {duration(b - a)}"))
     for a, b in shown.gaps:
         if from_s <= a - step.zero_s <= until_s:
             words.append((a - step.zero_s, f"no readings, {duration(b - a)}"))
     _write_words(ax, words, first, last)
+    pulls = [replace(m, t_s=m.t_s - step.zero_s) for m in shown.pulls if from_s <= m.t_s - step.zero_s <= until_s]
+    draw_marks(ax, pulls, failed=shown.suspects, top=LINES_END, brief=True)
 
 
 def _write_words(ax: Axes, words: Sequence[tuple[float, str]], first: float, last: float) -> None:

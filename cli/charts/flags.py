@@ -22,7 +22,7 @@ CLEAR_IN = 0.03
 IN_BARS = ("packet lag",)  # the bars show it
 Pull = tuple[int, str | None, float | None]  # step, piece, when it was pulled [s]
 SHOWN = ("fail", "warn")
-DIPS = {"door": "door open", "power": "heat off", "gap": "gap"}
+DIPS = {"door": "door open", "power": "heat off", "gap": "gap", "cycling": "swings out of its band"}
 LIMITS = ("out of band", "overshoot")
 
 
@@ -44,7 +44,7 @@ def flag_words(finding: Finding, hold: HoldResult | None = None) -> str:
         return _limit_words(finding, hold)
     if finding.sensors:
         names = listed(finding.sensors, most=2)
-        return f"{names} not read" if finding.code == "gap in record" else f"{finding.code} {names}"
+        return f"{names} not read" if finding.code == "gap in record" else f"{finding.code}: {names}"
     timed = finding.code == "late quench" and finding.at_s is not None and finding.until_s is not None
     long = f", {duration((finding.until_s or 0.0) - (finding.at_s or 0.0))}" if timed else ""
     return f"{finding.code}{whose}{long}"
@@ -58,7 +58,8 @@ def _limit_words(finding: Finding, hold: HoldResult) -> str:
         return "furnace overshoot" if hold.temperature_from != "control" else "overshoot"
     dips = [d for d in hold.dips if d.start_s == finding.at_s]
     who = "load " if hold.temperature_from == "load" else ""
-    return DIPS.get(dips[0].looks_like, f"{who}below its band") if dips else f"{who}below its band"
+    beside = f"{who}above its band" if not dips and (hold.level_c or 0.0) > hold.band_c[1] else f"{who}below its band"
+    return DIPS.get(dips[0].looks_like, beside) if dips else beside
 
 
 def is_hot(finding: Finding, hold: HoldResult | None) -> bool:

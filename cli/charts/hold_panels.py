@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from soakwitness.analysis.verification.results.verification import Bounds
 from soakwitness.cli.charts import style
+from soakwitness.cli.charts.marks import draw_marks, failed_pieces, pull_lines
 from soakwitness.cli.charts.thinning import thin
 from soakwitness.firmware_bridge.common.units import Unit, from_celsius
 from soakwitness.firmware_bridge.common.wording import difference, duration, duration_of, temperature
@@ -37,7 +38,8 @@ class SoakBar:
     """What one piece, or the hold, had: from, to [s of the run], of how much asked [s], in the colour of its line.
 
     ``unread`` are the times in it without a reading, ``hot`` those over its limit, ``out`` those out of its band;
-    ``sure_s`` is what is sure of it in one piece. Where ``beside``, it stood above its band and had nothing.
+    ``sure_s`` is what is sure of it in one piece. Where ``beside``, it stood above its band and had nothing; where
+    ``cut``, the record ends in it, and nobody knows the rest.
     """
 
     name: str
@@ -51,6 +53,7 @@ class SoakBar:
     hot: tuple[tuple[float, float], ...] = ()
     out: tuple[tuple[float, float], ...] = ()
     beside: bool = False
+    cut: bool = False
 
 
 def shown_holds(holds: Sequence[HoldResult], most: int = MOST_PANELS) -> list[HoldResult]:
@@ -140,6 +143,7 @@ def _bar(
         unread=_within(gaps, first_s, last_s),
         hot=_within(hot, first_s, last_s),
         out=_within([(d.start_s, d.end_s) for d in dips if d.looks_like not in ("noise", "gap")], first_s, last_s),
+        cut=not hold.ended and hold.verdict != "fail",
     )
 
 
@@ -201,6 +205,8 @@ def draw_panel(
         style.draw_gap(ax, start, stop)
     ax.set_xlim(*window)
     ax.set_ylim(*_frame(part, verification, hold, unit, window))
+    draw_marks(ax, run.marks, failed=failed_pieces(verification), acts=("load", "pull"), brief=True)
+    pull_lines(below, run.marks, *window)
     ax.tick_params(labelbottom=False)
     title = f"Step {hold.step}, {temperature(hold.target_c, unit)}: {panel_verdict(hold)}"
     ax.set_title(title if fits_across(ax, title) else title.partition(" (")[0])
@@ -274,7 +280,7 @@ def _frame(
     wide = hold.band_c[1] - hold.band_c[0]
     low, high = min(seen), max(seen)
     most = wide / BAND_SHARE
-    low = max(low, high - most) if high - low > most else low
+    low = min(max(low, high - most), hold.band_c[0])
     room = 0.35 * wide + 0.06 * (high - low)
     return from_celsius(low - room, unit), from_celsius(high + room, unit)
 
@@ -298,7 +304,8 @@ def _draw_bars(ax: Axes, bars: Sequence[SoakBar], window: tuple[float, float], c
         words = bar_words(bar)
         fits = (window[1] - bar.start_s) * per_s >= LETTER * len(words) * points / 72.0
         at_s, side = (bar.start_s, "left") if fits else (window[1], "right")
-        ax.text(at_s, row - WORDS_UP, words, ha=side, va="center", fontsize=points)
+        white = {"facecolor": "white", "edgecolor": "none", "pad": 0.3}
+        ax.text(at_s, row - WORDS_UP, words, ha=side, va="center", fontsize=points, bbox=white)
     style.clock_axis(ax, label=False, clock=clock)
 
 
@@ -337,7 +344,8 @@ def bar_words(bar: SoakBar) -> str:
         had = f"had nothing of {duration(bar.asked_s)}"
     else:
         had = f"had {duration_of(bar.had_s, bar.asked_s)}"
-        had += f", {duration(bar.asked_s - bar.had_s)} missing" if bar.had_s < bar.asked_s else ""
+        rest = "not recorded" if bar.cut else "missing"
+        had += f", {duration(bar.asked_s - bar.had_s)} {rest}" if bar.had_s < bar.asked_s else ""
     had += f", {duration(out_s)} out of its band" if out_s > 0.0 else ""
     return f"{hot}; {had}" if hot else had
 
@@ -349,7 +357,7 @@ def _draw_bar(ax: Axes, middle: float, bar: SoakBar, high: float) -> None:
     parts += [(a, b, "") for a, b in bar.out]
     parts += [(a, max(b, a + 1.0), "xxxxx") for a, b in bar.hot]
     if bar.had_s < bar.asked_s and not bar.beside:
-        parts += [(bar.end_s, bar.end_s + bar.asked_s - bar.had_s, "/////")]
+        parts += [(bar.end_s, bar.end_s + bar.asked_s - bar.had_s, "....." if bar.cut else "/////")]
     for start_s, stop_s, hatch in parts:
         look: dict[str, Any] = {"facecolor": "white", "edgecolor": "#333333", "hatch": hatch, "lw": 0.8}
         ax.barh(middle, stop_s - start_s, left=start_s, height=high, **look)

@@ -6,7 +6,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from soakwitness.cli.charts import style
-from soakwitness.cli.charts.run_chart import draw_estimate, frame_whole, last_pull_s, write_upright
+from soakwitness.cli.charts.marks import write_upright
+from soakwitness.cli.charts.run_chart import draw_estimate, frame_whole, last_pull_s
 from soakwitness.cli.charts.thinning import thin
 from soakwitness.cli.words.packet_words import eaten_words
 from soakwitness.firmware_bridge.common.units import Unit, from_celsius, from_kelvin
@@ -50,7 +51,7 @@ def packet_figure(
     whole = figure.add_subplot(grid[0, :])
     _draw_lines(whole, run, prediction, unit)
     for hold in holds:
-        _draw_band(whole, hold, recipe, unit)
+        _draw_band(whole, hold, recipe, unit, whole=True)
     frame_whole(whole, run, prediction.estimate.gaps, unit)
     for place, hold in enumerate(shown):
         _draw_inset(figure.add_subplot(grid[1, place]), run, prediction, recipe, hold, unit)
@@ -70,12 +71,16 @@ def _draw_lines(ax: Axes, run: Run, prediction: Prediction, unit: Unit, *, most:
     draw_estimate(ax, prediction.estimate, unit, until_s=last_pull_s(run))
 
 
-def _draw_band(ax: Axes, hold: HoldLag, recipe: Recipe | None, unit: Unit) -> None:
+def _draw_band(ax: Axes, hold: HoldLag, recipe: Recipe | None, unit: Unit, *, whole: bool = False) -> None:
     assert hold.enter_s is not None
     end_s = hold.enter_s + hold.required_s
     step = next((h for h in recipe.holds if h.number == hold.step), None) if recipe is not None else None
     if step is not None:
-        style.draw_band(ax, hold.enter_s, end_s, from_celsius(step.lower_c, unit), from_celsius(step.upper_c, unit))
+        low, high = from_celsius(step.lower_c, unit), from_celsius(step.upper_c, unit)
+        if whole:
+            style.draw_asked(ax, hold.enter_s, end_s, low, high, unit, label=style.ASKED if hold.number == 1 else None)
+        else:
+            style.draw_band(ax, hold.enter_s, end_s, low, high)
     target = from_celsius(hold.target_c, unit)
     label = "recipe" if hold.number == 1 else None
     ax.plot([hold.enter_s, end_s], [target, target], label=label, **style.RECIPE)

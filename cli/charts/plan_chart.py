@@ -59,14 +59,15 @@ def _draw_whole(ax: Axes, plan: Plan, when: When, unit: Unit) -> None:
     for hold in plan.holds:
         begin_s = hold.enter.best_s
         end_s = min(begin_s + hold.typed_s, until_s)
-        style.draw_band(ax, begin_s, end_s, *(from_celsius(edge, unit) for edge in (hold.lower_c, hold.upper_c)))
+        low, high = (from_celsius(edge, unit) for edge in (hold.lower_c, hold.upper_c))
+        style.draw_asked(ax, begin_s, end_s, low, high, unit)
     ax.set_xlim(0.0, max(until_s, plan.out.high_s) * 1.01)
     hottest_c = float(plan.expected.chamber[2].max())
     ax.set_ylim(from_celsius(0.0, unit), from_celsius(HEADROOM * hottest_c, unit))
     ax.set_ylabel(style.degree(unit))
     for row, (span, words) in enumerate(_moments(plan, when)):
         _draw_moment(ax, span, words, row)
-    ax.legend(loc="lower right")
+    ax.legend(loc="lower right", frameon=True, facecolor="white", edgecolor="none", framealpha=0.85)
     _hours(ax, when)
 
 

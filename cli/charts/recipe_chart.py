@@ -46,7 +46,7 @@ def _draw_whole(ax: Axes, profile: Profile, unit: Unit) -> None:
     _draw_line(ax, profile.corners, unit, label="recipe")
     for span in profile.holds:
         low, high = from_celsius(span.hold.lower_c, unit), from_celsius(span.hold.upper_c, unit)
-        style.draw_band(ax, span.start_s, span.end_s, low, high)
+        style.draw_asked(ax, span.start_s, span.end_s, low, high, unit)
         words = f"{temperature(span.hold.target_c, unit)}, {duration(span.hold.required_s)}"
         ax.annotate(words, (span.start_s, high), xytext=(2, 3), textcoords="offset points", ha="right")
     ax.set_ylabel(f"temperature, {style.degree(unit)}")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -12,11 +12,11 @@ from soakwitness.analysis.recipes.program import program_setpoints
 from soakwitness.cli.charts import style
 from soakwitness.cli.charts.flags import MOST_ROWS, draw_flags, flags_of
 from soakwitness.cli.charts.hold_panels import MOST_PANELS, begin_s, draw_panel, placed_holds, shown_holds
+from soakwitness.cli.charts.marks import draw_marks, failed_pieces
 from soakwitness.cli.charts.ramp_panels import PacedRamp, draw_ramp_panel, failed_ramps
 from soakwitness.cli.charts.thinning import thin
 from soakwitness.cli.words import figures
 from soakwitness.firmware_bridge.common.units import Unit, from_celsius
-from soakwitness.firmware_bridge.common.wording import listed
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -24,15 +24,11 @@ if TYPE_CHECKING:
 
     from soakwitness.analysis.packet.estimate import PacketEstimate
     from soakwitness.analysis.recipes.recipe import Recipe
-    from soakwitness.analysis.record.run import Run, Trace
+    from soakwitness.analysis.record.run import FloatArray, Run, Trace
     from soakwitness.analysis.verification.results.verification import HoldResult, Verification, WorkTemperature
-    from soakwitness.firmware_bridge.runfolder.contents import Mark
 
-CROWDED = 0.035  # of the run's length: marks so close share their words
 NARROW_IN = 5.5  # a picture for a phone: its panels stand below each other
 LEGEND_LINE_IN = 0.17
-UPRIGHT_IN = 0.062  # mean length of a letter of a mark's words
-MARK_WORDS = {"load": "loaded", "pull": "pull", "plates": "plates", "hand-warm": "hand-warm", "door": "door"}
 
 
 def save_run_chart(
@@ -50,18 +46,34 @@ def run_figure(
     from matplotlib.figure import Figure
 
     figure = Figure(figsize=size)
-    wide_in, high_in = size
-    says = textwrap.wrap(verification.in_short.says.text(unit), int(wide_in * 10.2), break_on_hyphens=False)[:3]
-    top_in = 0.16 + 0.23 * len(says) + 0.22
-    for row, line in enumerate(says):
-        y = 1.0 - (0.14 + 0.23 * row) / high_in
-        figure.text(0.12 / wide_in, y, line, ha="left", va="top", fontsize=12, fontweight="bold")
+    top_in = _write_heading(figure, run, verification, recipe, unit)
+    draw_run(figure, (0.0, 0.0, 1.0, 1.0 - top_in / size[1]), run, verification, recipe, unit=unit)
+    return figure
+
+
+def _write_heading(figure: Figure, run: Run, verification: Verification, recipe: Recipe, unit: Unit) -> float:
+    """Write what was found, what to do next, and which run it is, at the top; return how high that is [in]."""
+    wide_in, high_in = figure.get_size_inches()
+    act = verification.in_short.next
     begun = figures.begin_to_end(run.header.started_utc, float(run.t_s[-1]) if len(run.t_s) else 0.0, run.header.zone)
     named = f"{recipe.name}, {run.header.furnace_name}, {begun}"
-    y = 1.0 - (0.14 + 0.23 * len(says)) / high_in
-    figure.text(0.12 / wide_in, y, named, ha="left", va="top", fontsize=9, color="#555555")
-    draw_run(figure, (0.0, 0.0, 1.0, 1.0 - top_in / high_in), run, verification, recipe, unit=unit)
-    return figure
+    parts: list[tuple[str, int, float, float, dict[str, Any]]] = [  # words, most lines, letters in an inch, line [in]
+        (title_words(verification, unit), 3, 10.2, 0.23, {"fontsize": 12, "fontweight": "bold"}),
+        ("" if act is None else act.text(unit), 2, 13.0, 0.19, {"fontsize": 10}),
+        (named, 1, 100.0, 0.22, {"fontsize": 9, "color": "#555555"}),
+    ]
+    down_in = 0.14
+    for words, most, letters, line_in, look in parts:
+        for line in textwrap.wrap(words, int(wide_in * letters), break_on_hyphens=False)[:most]:
+            figure.text(0.12 / wide_in, 1.0 - down_in / high_in, line, ha="left", va="top", **look)
+            down_in += line_in
+    return down_in + 0.02
+
+
+def title_words(verification: Verification, unit: Unit) -> str:
+    """What was found, and where the record does not show what brought it about that it does not."""
+    says = verification.in_short.says.text(unit)
+    return says if verification.in_short.shows_cause else f"{says} Cause not on record."
 
 
 def draw_run(
@@ -97,7 +109,15 @@ def draw_run(
     whole = figure.add_subplot(upper[0, 0])
     _draw_lines(whole, run, verification, unit)
     _draw_recipe(whole, run, verification, recipe, unit)
-    frame_whole(whole, run, verification.record.gaps, unit, above_in=strip_in, clock=clock)
+    frame_whole(
+        whole,
+        run,
+        verification.record.gaps,
+        unit,
+        above_in=strip_in,
+        clock=clock,
+        failed=failed_pieces(verification),
+    )
     if flags:
         here = whole.get_position()
         strip = figure.add_axes((here.x0, here.y1, here.width, MOST_ROWS * 0.17 / high_in))
@@ -168,11 +188,25 @@ def _draw_lines(ax: Axes, run: Run, verification: Verification, unit: Unit, *, m
         ax.plot(t_s, from_celsius(temp_c, unit), label=label, zorder=3, **look)
     setpoint = run.signal("setpoint")
     if setpoint is not None:
-        t_s, temp_c = thin(run.t_s, setpoint, most=most, gap_s=None)
-        ax.plot(t_s, from_celsius(temp_c, unit), label="setpoint", zorder=2, **style.SETPOINT)
+        _draw_setpoint(ax, run.t_s, setpoint, verification.record.gaps, unit, most)
     work = verification.work
     if work is not None and work.source == "packet estimate":
         draw_estimate(ax, work, unit, until_s=last_pull_s(run))
+
+
+def _draw_setpoint(
+    ax: Axes, t_s: FloatArray, setpoint_c: FloatArray, gaps: Sequence[tuple[float, float]], unit: Unit, most: int
+) -> None:
+    """Draw the setpoint, which may be read seldom, but not through a gap in which it was not read either."""
+    import numpy as np
+
+    read = np.isfinite(setpoint_c)
+    unread = [(a, b) for a, b in gaps if not (read & (t_s > a) & (t_s < b)).any()]
+    for number, (start, stop) in enumerate(style.outside(unread, float(t_s[0]), float(t_s[-1])) if len(t_s) else ()):
+        part = (t_s >= start) & (t_s <= stop)
+        thin_s, temp_c = thin(t_s[part], setpoint_c[part], most=most, gap_s=None)
+        label = None if number else "setpoint"
+        ax.plot(thin_s, from_celsius(temp_c, unit), label=label, zorder=2, **style.SETPOINT)
 
 
 def last_pull_s(run: Run) -> float | None:
@@ -197,16 +231,17 @@ def _draw_recipe(ax: Axes, run: Run, verification: Verification, recipe: Recipe,
     """Draw what the recipe's program meant, in its own times, and each hold's band where it was found."""
     import numpy as np
 
-    label: str | None = "band asked for"
+    label: str | None = style.ASKED
     for hold in shown_holds(placed_holds(run, verification), len(verification.holds)):
         low, high = (from_celsius(edge, unit) for edge in hold.band_c)
-        style.draw_band(ax, begin_s(hold), begin_s(hold) + hold.required_s, low, high, label=label)
+        style.draw_asked(ax, begin_s(hold), begin_s(hold) + hold.required_s, low, high, unit, label=label)
         label = None
     points = meant_course(run, verification, recipe)
     if len(points) < 2:
         return
     label = "recipe"
-    for start, stop in style.outside(verification.record.gaps, points[0][0], points[-1][0]):
+    until_s = min(points[-1][0], float(run.t_s[-1]))  # what would have come after the record sets no scale
+    for start, stop in style.outside(verification.record.gaps, points[0][0], until_s):
         t_s = [start, *(t for t, _ in points if start < t < stop), stop]
         temp_c = np.interp(t_s, [t for t, _ in points], [c for _, c in points])
         ax.plot(t_s, from_celsius(temp_c, unit), label=label, **style.RECIPE)
@@ -261,65 +296,22 @@ def frame_whole(
     *,
     above_in: float = 0.0,
     clock: style.LocalClock | None = None,
+    failed: Collection[str] = (),
 ) -> None:
-    """Give the chart of a whole run its gaps, marks, axes, and its legend ``above_in`` inches over it."""
+    """Give the chart of a whole run its gaps, marks, axes, and its legend ``above_in`` inches over it.
+
+    ``failed``: pieces whose pull is to be seen as such.
+    """
     for start, stop in gaps:
         style.draw_gap(ax, start, stop)
     if len(run.t_s) > 1:
         ax.set_xlim(float(run.t_s[0]), float(run.t_s[-1]))
-    draw_marks(ax, run)
     ax.set_ylabel(f"temperature, {style.degree(unit)}")
     low, high = ax.get_ylim()
     ax.set_ylim(min(low, from_celsius(0.0, unit)), high + 0.06 * (high - low))
+    draw_marks(ax, run.marks, failed=failed)
     style.clock_axis(ax, clock=clock)
     lift = above_in / (ax.get_position().height * style.inches_of(ax)[1])
     _, labels = ax.get_legend_handles_labels()
     columns, _ = legend_rows(labels, ax.get_position().width * style.inches_of(ax)[0])
     ax.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0 + lift), ncols=columns, borderaxespad=0.1, handlelength=3.0)
-
-
-def draw_marks(ax: Axes, run: Run) -> None:
-    """Draw each mark as a fine line with its word; crowded ones of one kind share a word and tell their names."""
-    span = float(run.t_s[-1] - run.t_s[0]) if len(run.t_s) else 1.0
-    marks = sorted((m for m in run.marks if not m.struck and m.act in MARK_WORDS), key=lambda m: m.t_s)
-    groups: list[list[Mark]] = []
-    for mark in marks:
-        ax.axvline(mark.t_s, color="#444444", linewidth=0.6, linestyle=(0, (1, 3)), zorder=1)
-        if groups and mark.t_s - groups[-1][0].t_s <= CROWDED * span:
-            groups[-1].append(mark)
-        else:
-            groups.append([mark])
-    for group in groups:
-        acts = list(dict.fromkeys(MARK_WORDS[m.act] for m in group))
-        names = list(dict.fromkeys(name for m in group for name in m.pieces))
-        many = f"{len(names)} pieces" if len(names) > 1 else "".join(names)
-        told = f"{' and '.join(acts)} {listed(names, most=3) if names else ''}".strip()
-        start, room = _free_room(ax, group[0].t_s)
-        fits = UPRIGHT_IN * len(told) <= room * ax.get_position().height * style.inches_of(ax)[1]
-        write_upright(ax, group[0].t_s, told if fits else f"{acts[0]} {many}".strip(), start)
-
-
-def write_upright(ax: Axes, t_s: float, words: str, start: float = 0.02) -> None:
-    """Write words upright beside the line at a time and inside the axes, from a share of their height upwards."""
-    first, last = ax.get_xlim()
-    side = "left" if t_s < first + 0.02 * (last - first) else "right"
-    beside_s = t_s + (0.003 if side == "left" else -0.003) * (last - first)
-    look: dict[str, Any] = {"rotation": 90, "ha": side, "va": "bottom", "fontsize": "small"}
-    ax.text(beside_s, start, words, transform=ax.get_xaxis_transform(), **look)
-
-
-def _free_room(ax: Axes, t_s: float) -> tuple[float, float]:
-    """Where the widest room between the curves begins just before a time, and how high it is [shares of the axes]."""
-    import numpy as np
-
-    (first, last), (low, high) = ax.get_xlim(), ax.get_ylim()
-    at_s = t_s - 0.008 * (last - first)
-    taken = [low]
-    for line in ax.get_lines():
-        t, y = (np.asarray(values, dtype=float) for values in line.get_data())
-        good = np.isfinite(y)
-        if t.size > 2 and good.any() and t[good][0] <= at_s <= t[good][-1]:
-            taken.append(float(np.interp(at_s, t[good], y[good])))
-    taken = [*sorted(taken), high]
-    start, end = max(zip(taken[:-1], taken[1:], strict=True), key=lambda room: room[1] - room[0])
-    return (start - low) / (high - low) + 0.025, (end - start) / (high - low) - 0.05

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from soakwitness.cli.words import figures
-from soakwitness.firmware_bridge.common.units import Unit
+from soakwitness.firmware_bridge.common.units import Unit, from_celsius
 from soakwitness.firmware_bridge.common.zones import zone_or_utc
 
 if TYPE_CHECKING:
@@ -44,6 +44,7 @@ SETPOINT: dict[str, Any] = {"color": "#707070", "linewidth": 1.3, "linestyle": "
 RECIPE: dict[str, Any] = {"color": BLACK, "linewidth": 1.1, "linestyle": (0, (6, 4))}
 BAND_FILL = "#F0E442"
 BAND_EDGE = "#8A8200"
+ASKED = "asked for, band on top"
 SANS_SERIF = ["Noto Sans", "Liberation Sans", "Arial", "Helvetica", "DejaVu Sans"]
 TICK_IN = 0.5  # an hour with its blank
 SUFFIXES = (".png", ".svg", ".pdf")
@@ -89,6 +90,21 @@ def own_look(points: float = 9.0) -> Iterator[None]:
 def draw_band(ax: Axes, start: float, stop: float, lower: float, upper: float, *, label: str | None = None) -> None:
     """Draw a band as a light fill with edge lines (x and y in the axes' own units); ``label`` for the legend."""
     ax.fill_between([start, stop], lower, upper, color=BAND_FILL, alpha=0.30, linewidth=0, zorder=0.5, label=label)
+    ax.hlines([lower, upper], start, stop, colors=BAND_EDGE, linewidth=0.9, zorder=0.6)
+
+
+def draw_asked(
+    ax: Axes, start: float, stop: float, lower: float, upper: float, unit: Unit, *, label: str | None = None
+) -> None:
+    """Draw what a hold asks for into a whole run, where its band is too thin to be seen: a column that it tops.
+
+    The band stays true to scale; the column stands from 0 degC to it, as long as the hold is asked to be.
+    """
+    floor = float(from_celsius(0.0, unit))
+    look: dict[str, Any] = {"color": BAND_FILL, "alpha": 0.30, "linewidth": 0, "zorder": 0.4, "label": label}
+    column = ax.fill_between([start, stop], floor, upper, **look)
+    column.sticky_edges.y.append(floor)
+    ax.vlines([start, stop], floor, upper, colors=BAND_EDGE, linewidth=0.5, alpha=0.6, zorder=0.5)
     ax.hlines([lower, upper], start, stop, colors=BAND_EDGE, linewidth=0.9, zorder=0.6)
 
 

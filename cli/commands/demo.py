@@ -82,14 +82,14 @@ hold_minutes = 16
 [[link.piece]]
 name = "paring knife D-01"
 thickness_mm = 2.0
-transforms_at = 812
+steel = "S44004"
 pull_after_step = 4
 pull_plus_minutes = 0.5
 
 [[link.piece]]
 name = "cleaver D-02"
 thickness_mm = 8.0
-transforms_at = 812
+steel = "S44004"
 sensor = true
 pull_after_step = 4
 

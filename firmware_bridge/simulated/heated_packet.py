@@ -5,7 +5,8 @@ Two conductances in series for each heated face: surroundings to foil (radiation
 transformation; the foil's small mass is taken implicitly, because its own time constant is below a second.
 
 What steel, foil and air are stands where the packet model takes it from. How well they exchange heat is this furnace's
-own on purpose (convection, emissivities): the model has to find out what it does not know.
+own on purpose (convection, emissivities), and so is where a steel of a group transforms: the model has to find out what
+it does not know.
 """
 
 from __future__ import annotations
@@ -13,8 +14,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from soakwitness.firmware_bridge.common import heat_transfer_properties as properties
+from soakwitness.firmware_bridge.common.steel_groups import SteelGroup, steel_group
 
 SIGMA, ZERO_C_K = properties.STEFAN_BOLTZMANN, properties.ZERO_C_IN_K
+# Middle of the transformation on heating [degC], invented within what the packet model allows for.
+TRANSFORMS_AT_C: dict[SteelGroup, float] = {"carbon": 741.0, "tool": 774.0, "stainless": 812.0, "unknown": 741.0}
 
 
 @dataclass(frozen=True)
@@ -33,7 +37,7 @@ class PacketParts:
     inner_factor: float = 0.19  # both facing surfaces together
     gap_mm: float = 1.0
     density_kg_per_m3: float = properties.STEEL_DENSITY
-    transforms_at_c: float = properties.PEAK_MID_C  # middle of the transformation on heating
+    transforms_at_c: float = properties.PEAK_MID_C  # that of the published specific heat; a steel's: transforms_at
     start_c: float = 20.0
 
 
@@ -48,6 +52,11 @@ class Surroundings:
     def even(cls, temp_c: float) -> Surroundings:
         """Walls and gas at one temperature."""
         return cls((temp_c + ZERO_C_K) ** 4, temp_c)
+
+
+def transforms_at(steel: str) -> float:
+    """Where a blade of this steel transforms on heating in this furnace: the middle of it [degC]."""
+    return TRANSFORMS_AT_C[steel_group(steel)]
 
 
 def convection_w_per_m2_k(difference_k: float) -> float:

@@ -28,7 +28,7 @@ All keys are optional; temperatures are in the unit of the furnace file::
     [[link.piece]]              # without load_... it is in from the start, without pull_... it stays
     name = "B-041"
     thickness_mm = 3.0
-    transforms_at = 735         # middle of the transformation: carbon steel 735, stainless about 800
+    steel = "S44004"            # open designation: where it transforms on heating follows from its group
     foil = true
     sensor = true               # a load sensor sits in it
     load_minutes = 30           # or load_after_step = 2 with load_plus_minutes = 1
@@ -52,7 +52,7 @@ from soakwitness.firmware_bridge.common.units import Unit, from_celsius, to_cels
 from soakwitness.firmware_bridge.errors import FurnaceFileError
 from soakwitness.firmware_bridge.simulated.controller import PidParts, ProgramHold, ProgramRamp, ProgramStep
 from soakwitness.firmware_bridge.simulated.furnace import SENSORS
-from soakwitness.firmware_bridge.simulated.heated_packet import PacketParts
+from soakwitness.firmware_bridge.simulated.heated_packet import PacketParts, transforms_at
 from soakwitness.firmware_bridge.simulated.scenario import (
     FAULTS,
     LOADS,
@@ -66,6 +66,7 @@ from soakwitness.firmware_bridge.simulated.thermocouples import TYPES
 
 Over = Literal["auto", "pseudo-terminal", "network"]
 COLDEST_C, HOTTEST_C = -20.0, 1300.0
+USUAL_STEEL = "S44004"  # of the guide's recipes
 LONGEST_MINUTES = 7.0 * 24.0 * 60.0
 
 
@@ -128,7 +129,7 @@ class _SettingsReader:
             program=program,
             waits_for_furnace=table.flag("waits_for_furnace", True),
             after_program=table.choice("after_program", ("off", "stay"), "off"),  # type: ignore[arg-type]
-            pieces=pieces or (ScenarioPiece(PacketParts(start_c=room_c), sensor=True),),
+            pieces=pieces or (self.usual_piece(room_c),),
             faults=tuple(self.fault(part, len(program)) for part in table.tables("fault")),
             pid=self.pid(table.table("controller")),
             noise_c=Scenario.noise_c if noise is None else to_kelvin(noise, self.unit),
@@ -166,13 +167,16 @@ class _SettingsReader:
             table.refuse("ramp", f"must be {allowed}.")
         return to_kelvin(float(value), self.unit)
 
+    def usual_piece(self, room_c: float) -> ScenarioPiece:
+        return ScenarioPiece(PacketParts(transforms_at_c=transforms_at(USUAL_STEEL), start_c=room_c), sensor=True)
+
     def piece(self, table: Table, steps: int, room_c: float) -> ScenarioPiece:
         packet = PacketParts(
             name=table.text("name") or "blade",
             thickness_mm=table.number("thickness_mm", 3.0, low=0.5, high=30.0),
             foil=table.flag("foil", True),
             heated_faces=table.whole("heated_faces", 1, 2, 2),
-            transforms_at_c=self.temp_c(table, "transforms_at", PacketParts.transforms_at_c),
+            transforms_at_c=self.temp_c(table, "transforms_at", transforms_at(table.text("steel") or USUAL_STEEL)),
             start_c=room_c,
         )
         piece = ScenarioPiece(

@@ -37,6 +37,7 @@ def test_it_shows_chamber_load_estimate_and_recipe(unit: style.Unit, target: str
         "furnace (measured)",
         "dummy (load, measured)",
         "blade in its packet, estimated (a model, not measured)",
+        style.ASKED,
         "recipe",
     ]
     assert figure.get_suptitle() == "a blade"

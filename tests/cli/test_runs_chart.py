@@ -28,8 +28,8 @@ def test_clocks_are_set_to_the_hold_and_each_bar_has_its_words(tmp_path: Path) -
     for one in runs:
         assert one.hold is not None
         assert one.from_s == one.hold.control_enter_s
-    # sample_logs/README.md: 18 minutes in the good one, 11.4 where the 10 mm blade came late
-    assert title_words(runs, "C") == "At 1040 °C: 2026-03-02 0001 had 18 of 15 min, 2026-03-03 0002 had 11.4 of 15 min."
+    # 18.0 minutes in the good one, 11.25 where the 10 mm blade came late: tests/test_sample_logs.py
+    assert title_words(runs, "C") == "At 1040 °C: 2026-03-02 0001 had 18 of 15 min, 2026-03-03 0002 had 11.2 of 15 min."
     with style.own_look():
         figure = runs_figure(runs, unit="F")
     whole, bars = figure.axes
@@ -37,7 +37,7 @@ def test_clocks_are_set_to_the_hold_and_each_bar_has_its_words(tmp_path: Path) -
         "2026-03-02 0001: pass",
         "2026-03-03 0002: fail",
     ]
-    assert [text.get_text().strip() for text in bars.texts] == ["had 18 of 15 min", "had 11.4 of 15 min"]
+    assert [text.get_text().strip() for text in bars.texts] == ["had 18 of 15 min", "had 11.2 of 15 min"]
     assert whole.get_ylabel() == "temperature, °F"
 
 

@@ -226,6 +226,16 @@ def test_settings_become_a_scenario():
     assert fault == Fault("drift", Moment(300.0), size=pytest.approx(-2.0), sensor="load 1")
 
 
+def test_where_a_blade_transforms_follows_from_its_steel():
+    """Carbon steel lower than stainless; one whose steel is not stated is that of the guide's recipes."""
+    steels = [{"steel": "1095"}, {"steel": "D2"}, {"steel": "S44004"}, {"steel": "440C", "transforms_at": 790}, {}]
+    pieces = read_settings({"piece": steels}).scenario.pieces
+    carbon, tool, stainless, told, unsaid = (piece.packet.transforms_at_c for piece in pieces)
+    assert carbon < tool < stainless
+    assert told == 790.0
+    assert unsaid == stainless == read_settings({}).scenario.pieces[0].packet.transforms_at_c
+
+
 def test_no_settings_are_enough():
     scenario = read_settings({}).scenario
     assert scenario.program == Scenario().program

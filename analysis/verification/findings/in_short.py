@@ -6,9 +6,10 @@ It judges nothing: it chooses among what was found and says it briefly.
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 
 from soakwitness.analysis.metallurgy.equivalents import TEMPER_BELOW_C
-from soakwitness.analysis.verification.findings.reasons import CHECK_IT, failed_hold, open_hold, passed
+from soakwitness.analysis.verification.findings.reasons import CHECK_IT, Reason, failed_hold, open_hold, passed
 from soakwitness.analysis.verification.findings.view import hold_words
 from soakwitness.analysis.verification.results.verification import (
     Finding,
@@ -36,41 +37,46 @@ HOT_ACTS = {
 
 def in_short(found: Verification) -> InShort:
     """The sentence, the next act and what is not known."""
-    says, act = {"pass": _pass, "fail": _fail, "not proven": _not_proven}[found.verdict](found)
-    return InShort(says=says, next=act, not_known=_not_known(found))
+    told, act = {"pass": _pass, "fail": _fail, "not proven": _not_proven}[found.verdict](found)
+    return InShort(says=told.says, next=act, not_known=_not_known(found), shows_cause=told.shows_cause)
 
 
-def _pass(found: Verification) -> tuple[Says, Says | None]:
+def _pass(found: Verification) -> tuple[Reason, Says | None]:
     holds = [h for h in found.holds if h.judged]
     first = "Pass, by estimate." if found.by_estimate else "Pass."
     says = Says.of("{first} {what}", first=first, what=passed(found, holds)) if holds else Says(first)
     worth = [f for f in found.findings if f.code in WORTH_SAYING]
     if not worth and _of(found.findings, "no calibration"):
-        return says, CHECK_IT
-    return says, worth[0].next if worth else None
+        return Reason(says), CHECK_IT
+    return Reason(says), worth[0].next if worth else None
 
 
-def _fail(found: Verification) -> tuple[Says, Says | None]:
+def _fail(found: Verification) -> tuple[Reason, Says | None]:
     holds = [h for h in found.holds if h.judged and h.verdict == "fail"]
     holds = holds or [h for h in found.holds if not h.judged and h.limits_verdict == "fail"]
     if holds:
         # The hottest hold makes the blade; of two at one temperature the first.
         hold = max(holds, key=lambda h: h.target_c)
         of_it = [f for f in found.findings if f.step == hold.step]
-        says, leads = failed_hold(found, hold, of_it)
-        return _with_another(found, hold, says), _act(hold, says, leads)
+        told = failed_hold(found, hold, of_it)
+        return replace(told, says=_with_another(found, hold, told.says)), _act(hold, told.says, told.leads)
     ramps = [s for s in found.steps if isinstance(s, RampResult) and s.verdict == "fail"]
     for finding in found.findings:
         if ramps and finding.step == ramps[0].step and finding.code in RAMP_HEADS:
-            return Says.of(
-                "{head}: {says}.", head=RAMP_HEADS[finding.code], says=finding.brief or finding.says
-            ), finding.next
+            says = Says.of("{head}: {says}.", head=RAMP_HEADS[finding.code], says=finding.brief or finding.says)
+            return Reason(says, finding, _shows_pace_cause(finding)), finding.next
     for finding in found.findings:
         if finding.severity == "fail":
-            return Says.of(
+            says = Says.of(
                 "{head}: {says}.", head=OWN_HEADS.get(finding.code, "Fail"), says=finding.brief or finding.says
-            ), finding.next
-    return Says("Fail."), None
+            )
+            return Reason(says, finding, finding.code != "slow cooling"), finding.next
+    return Reason(Says("Fail.")), None
+
+
+def _shows_pace_cause(finding: Finding) -> bool:
+    """Whether a ramp's finding says what its pace came from: the output, or the setpoint."""
+    return bool(finding.brief is not None and dict(finding.brief.values).get("cause"))
 
 
 def _with_another(found: Verification, hold: HoldResult, says: Says) -> Says:
@@ -96,13 +102,13 @@ def _act(hold: HoldResult, says: Says, leads: Finding | None) -> Says:
     return leads.next if leads is not None else TEST_HARDNESS
 
 
-def _not_proven(found: Verification) -> tuple[Says, Says | None]:
+def _not_proven(found: Verification) -> tuple[Reason, Says | None]:
     holds = [h for h in found.holds if h.judged and h.verdict == "not proven"]
     if holds:
         hold = max(holds, key=lambda h: (h.found, h.target_c))
         return open_hold(found, hold, [f for f in found.findings if f.step in (hold.step, None)])
     first = found.proves[0] if found.proves else Says("nothing in this recipe is judged.")
-    return Says.of("Not proven. What would prove it: {what}", what=first), None
+    return Reason(Says.of("Not proven. What would prove it: {what}", what=first)), None
 
 
 def _not_known(found: Verification) -> tuple[Says, ...]:

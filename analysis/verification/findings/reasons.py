@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from soakwitness.analysis.verification.findings.view import hold_words, level_above
 from soakwitness.analysis.verification.results.verification import Finding, HoldResult, PieceResult, Verification
@@ -25,7 +26,16 @@ BY = {"load": ", by the load sensor", "packet estimate": ", by estimate", "contr
 SUBJECT = {"load": "the load sensor", "packet estimate": "the blade", "control": "the furnace", None: "the furnace"}
 ABSENT = ("hold missing", "run ended early", "not on record", "wrong unit suspected")
 CHECK_IT = Says("Check it against a reference: soakwitness calibrate.")
-Told = tuple[Says, Finding | None]
+UNTOLD_DIPS = ("not told", "gap")
+
+
+@dataclass(frozen=True)
+class Reason:
+    """A sentence, the finding that advises about it, and whether the record shows what brought it about."""
+
+    says: Says
+    leads: Finding | None = None
+    shows_cause: bool = True
 
 
 def passed(found: Verification, holds: Sequence[HoldResult]) -> Says:
@@ -41,12 +51,13 @@ def passed(found: Verification, holds: Sequence[HoldResult]) -> Says:
     )
 
 
-def failed_hold(found: Verification, hold: HoldResult, findings: Sequence[Finding]) -> Told:
+def failed_hold(found: Verification, hold: HoldResult, findings: Sequence[Finding]) -> Reason:
     """Why a hold failed, and the finding that says what to do; ``findings`` are those of this hold."""
     if not hold.found:
         return _absent("Not done", hold, findings)
+    program_tells = _first(findings, "program differs") is not None
     if level_above(hold) or {"too hot", "overshoot"} & set(hold.unmet):
-        return _hot(hold), _first(findings, "out of band", "overshoot")
+        return Reason(_hot(hold), _first(findings, "out of band", "overshoot"), program_tells)
     if "longest soak" in hold.unmet and hold.longest_s is not None:
         says = Says.of(
             "Too long: {who} stood {long} at {at}, {most} allowed",
@@ -55,7 +66,8 @@ def failed_hold(found: Verification, hold: HoldResult, findings: Sequence[Findin
             at=Temp(hold.target_c),
             most=duration(hold.at_most_s),
         )
-        return Says.of("{says}.", says=says), _first(findings, "long soak")
+        pulled = any(piece.pull_s is not None for piece in hold.pieces)
+        return Reason(Says.of("{says}.", says=says), _first(findings, "long soak"), program_tells or pulled)
     if "mean" in hold.unmet or _stood_below(hold):
         says = Says.of(
             "Too cold: {who} stood at {level} where {low} is the least for {target}.",
@@ -64,7 +76,8 @@ def failed_hold(found: Verification, hold: HoldResult, findings: Sequence[Findin
             low=Temp(hold.band_c[0]),
             target=Temp(hold.target_c),
         )
-        return says, _first(findings, "short soak", "out of band")
+        known = program_tells or hold.shown_by.set_to_c is not None
+        return Reason(says, _first(findings, "short soak", "out of band"), known)
     short = _first(findings, "short soak")
     if short is not None and short.brief is not None and _never_there(hold):
         says = Says.of(
@@ -73,39 +86,50 @@ def failed_hold(found: Verification, hold: HoldResult, findings: Sequence[Findin
             target=Temp(hold.target_c),
             low=Temp(hold.band_c[0]),
         )
-        return says, short
+        return Reason(says, short, program_tells or hold.control_enter_s is not None)
     if hold.soak_s is not None and hold.soak_s.best < hold.required_s:
         piece = _shortest(hold)
         cause = _cause(found, hold, piece, findings)
         says = Says.of("Too short: {had}{cause}.", had=_had(hold, piece), cause=cause)
-        return says, _first(findings, "short soak")
+        known = bool(cause.template) and not _unexplained(hold, short)
+        return Reason(says, short, known)
     worst = _first([f for f in findings if f.severity == "fail"], *[f.code for f in findings])
     if worst is not None:
-        return Says.of("Fail: {says}", says=worst.says), worst
-    return Says.of("Fail: no one error of its sensor meets all that the {hold} asks.", hold=hold_words(hold)), None
+        return Reason(Says.of("Fail: {says}", says=worst.says), worst)
+    return Reason(Says.of("Fail: no one error of its sensor meets all that the {hold} asks.", hold=hold_words(hold)))
 
 
-def open_hold(found: Verification, hold: HoldResult, findings: Sequence[Finding]) -> tuple[Says, Says | None]:
+def _unexplained(hold: HoldResult, short: Finding | None) -> bool:
+    """Whether a soak was broken off by what nobody can explain: heat that was cut, or a dip that looks like nothing."""
+    if short is not None and short.moments:
+        return True
+    restarts = [d for d in hold.dips if d.effect == "new start"]
+    return bool(restarts) and all(d.looks_like in UNTOLD_DIPS for d in restarts)
+
+
+def open_hold(found: Verification, hold: HoldResult, findings: Sequence[Finding]) -> tuple[Reason, Says | None]:
     """Why a hold is not proven, and what to do; ``findings`` are those of this hold and of no step."""
     if not hold.found:
-        says, finding = _absent("Not proven", hold, findings)
-        return says, None if finding is None else finding.next
+        absent = _absent("Not proven", hold, findings)
+        return absent, None if absent.leads is None else absent.leads.next
     for code, why in _open_reasons(found, hold):
         finding = _first(findings, code)
         if finding is not None and why is not None:
-            return Says.of("Not proven: {why}.", why=why), finding.next
+            gap, broken = code == "gap in record", _first(findings, "sensor fault") if _broke(found, hold) else None
+            told = Reason(Says.of("Not proven: {why}.", why=why), finding, not gap or bool(broken or finding.brief))
+            return told, broken.next if gap and broken is not None else finding.next
     unsure = next((f for f in findings if f.code == "out of band" and f.brief is not None), None)
     if unsure is not None and "soak" not in hold.unproven:
-        return Says.of("Not proven: {why}.", why=unsure.brief or unsure.says), unsure.next
+        return Reason(Says.of("Not proven: {why}.", why=unsure.brief or unsure.says)), unsure.next
     had = _had(hold, _shortest(hold))
     if hold.as_read == "pass" and hold.display_may_read_c is not None:
         stands = _stands(found, [hold], "Enough if it reads at most")
-        return Says.of("Not proven: {had}, as shown.{stands}", had=had, stands=stands), CHECK_IT
+        return Reason(Says.of("Not proven: {had}, as shown.{stands}", had=had, stands=stands)), CHECK_IT
     near = _near_its_limit(hold)
     soak = hold.soak_s
     if near is None and soak is not None and soak.low < hold.required_s <= soak.best:
         had = Says.of("{had}, and only {sure} are sure", had=had, sure=duration(soak.low))
-    return Says.of("Not proven: {why}.", why=near or had), CHECK_IT if near is not None else _proof(hold)
+    return Reason(Says.of("Not proven: {why}.", why=near or had)), CHECK_IT if near is not None else _proof(hold)
 
 
 def _proof(hold: HoldResult) -> Says | None:
@@ -157,8 +181,9 @@ def _open_reasons(found: Verification, hold: HoldResult) -> list[tuple[str, Says
         (
             "gap in record",
             Says.of(
-                "{what} for {long} in the {at}; {sure} are sure in one piece",
+                "{what} for {long}{why} in the {at}; {sure} are sure in one piece",
                 what=_what_was_missing(found, hold),
+                why=_why_missing(found),
                 long=duration(_unread_s(found, hold)),
                 at=at,
                 sure=sure,
@@ -174,11 +199,21 @@ def _what_was_missing(found: Verification, hold: HoldResult) -> str:
     gap = _first(found.findings, "gap in record")
     if gap is not None and not gap.sensors:
         return "nothing was recorded"
-    broke = any(
+    who = SUBJECT[hold.temperature_from] if hold.temperature_from == "load" else "the sensor"
+    return f"{who} broke and read nothing" if _broke(found, hold) else f"{who} read nothing"
+
+
+def _why_missing(found: Verification) -> Says:
+    """What an event says of a gap, in brackets."""
+    gap = _first(found.findings, "gap in record")
+    return Says("") if gap is None or gap.brief is None else Says.of(" ({why})", why=gap.brief)
+
+
+def _broke(found: Verification, hold: HoldResult) -> bool:
+    """Whether the recorder entered a fault of the sensor that decides a hold."""
+    return any(
         f.code == "sensor fault" and hold.measured_by in f.sensors and f.at_s is not None for f in found.findings
     )
-    who = SUBJECT[hold.temperature_from] if hold.temperature_from == "load" else "the sensor"
-    return f"{who} broke and read nothing" if broke else f"{who} read nothing"
 
 
 def _unread_s(found: Verification, hold: HoldResult) -> float:
@@ -187,14 +222,15 @@ def _unread_s(found: Verification, hold: HoldResult) -> float:
     return sum(max(min(b, leave_s) - max(a, enter_s), 0.0) for a, b in found.record.gaps)
 
 
-def _absent(head: str, hold: HoldResult, findings: Sequence[Finding]) -> Told:
+def _absent(head: str, hold: HoldResult, findings: Sequence[Finding]) -> Reason:
     finding = _first(findings, *ABSENT)
     why = Says.of(": {why}", why=finding.brief) if finding is not None and finding.brief is not None else Says("")
     if finding is not None and finding.code == "wrong unit suspected":
-        return Says.of("{head}: the readings look like the other unit{why}.", head=head, why=why), finding
+        return Reason(Says.of("{head}: the readings look like the other unit{why}.", head=head, why=why), finding)
     what = "is missing" if finding is not None and finding.code == "hold missing" else "is not on record"
     what = "was not reached" if finding is not None and finding.code == "run ended early" else what
-    return Says.of("{head}: the {hold} {what}{why}.", head=head, hold=hold_words(hold), what=what, why=why), finding
+    says = Says.of("{head}: the {hold} {what}{why}.", head=head, hold=hold_words(hold), what=what, why=why)
+    return Reason(says, finding, finding is not None)
 
 
 def _hot(hold: HoldResult) -> Says:

@@ -151,6 +151,11 @@ def _when(first_s: float, count: int, stretches: list[tuple[float, float]]) -> s
     return f"{often(count)}{long}, {'' if count == 1 else 'first '}at {moment(first_s)} into the run"
 
 
+AWAY = {  # events that tell of a gap: what was away, and what to look at
+    "link lost": ("the link was lost", "Look at the instrument's plug, cable and supply: its link was lost then."),
+    "resumed": ("the recorder was off", "Find out what stopped the computer: its power, its sleep, an update."),
+}
+AWAY_LATE_S = 10.0  # so much after a gap its event may stand
 BAD_CODES = {"stuck": "stuck reading"}
 BAD_NEXT = {
     "stuck": "Check the sensor's lead and the link.",
@@ -206,6 +211,7 @@ def _gaps(view: View) -> list[Finding]:
     total = sum(b - a for a, b in found)
     where = Says.of(", one inside the {hold}", hold=hold_words(inside)) if inside else Says("")
     alone = _others_read(run, sensor.name, longest)
+    away = None if alone else _away(run, longest)
     return [
         Finding(
             "gap in record",
@@ -219,12 +225,19 @@ def _gaps(view: View) -> list[Finding]:
                 longest=duration(longest[1] - longest[0]),
                 where=where,
             ),
-            Says("Look at the events of that time: a sensor, the link or the computer was away."),
+            Says(away[1] if away else "Look at the events of that time: a sensor, the link or the computer was away."),
             at_s=longest[0],
             until_s=longest[1],
             sensors=(sensor.name,) if alone else (),
+            brief=Says(away[0]) if away else None,
         )
     ]
+
+
+def _away(run: GatheredRun, gap: tuple[float, float]) -> tuple[str, str] | None:
+    """What was away in a time in which nothing at all was recorded, where an event says it, and what to look at."""
+    events = (e.event for e in run.record.events if gap[0] <= e.t_s <= gap[1] + AWAY_LATE_S)
+    return next((AWAY[event] for event in events if event in AWAY), None)
 
 
 def _others_read(run: GatheredRun, name: str, gap: tuple[float, float]) -> bool:

@@ -96,11 +96,15 @@ class Finding:
 
 @dataclass(frozen=True)
 class InShort:
-    """What a person reads first: the verdict with its reason, the next act, what is not known."""
+    """What a person reads first: the verdict with its reason, the next act, what is not known.
+
+    ``shows_cause``: whether the record shows what brought a fail or a gap about.
+    """
 
     says: Says
     next: Says | None = None
     not_known: tuple[Says, ...] = ()
+    shows_cause: bool = True
 
 
 @dataclass(frozen=True)

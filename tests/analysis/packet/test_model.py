@@ -13,7 +13,7 @@ from soakwitness.analysis.errors import NotEnoughData
 from soakwitness.analysis.packet import grid, marching
 from soakwitness.analysis.packet.draws import bundle_of, normal_set, uniform_set
 from soakwitness.analysis.packet.estimate import estimate
-from soakwitness.analysis.packet.piece import PacketModel, for_piece, generic_packet, steel_group
+from soakwitness.analysis.packet.piece import PacketModel, for_piece, generic_packet
 from soakwitness.analysis.recipes.recipe import PacketSpec
 from tests.packet_oracle import TruePacket, solve
 
@@ -321,16 +321,6 @@ def test_for_piece_keeps_the_fit_but_not_across_foil() -> None:
     thick = for_piece(fitted, PacketSpec(thickness_mm=5))
     assert (thick.thickness_mm, thick.eps_o, thick.fitted, thick.fitted_thickness_mm) == (5, 0.7, True, 3.0)
     assert not for_piece(fitted, PacketSpec(foil=False)).fitted
-
-
-@pytest.mark.parametrize(
-    ("steel", "group"),
-    [("S44004", "stainless"), ("440C", "stainless"), ("1.4116", "stainless"), ("A2", "tool"), ("D2", "tool"),
-     ("1.2379", "tool"), ("52100", "carbon"), ("O1", "carbon"), ("1095", "carbon"), ("1.2842", "carbon"),
-     (None, "unknown"), ("what", "unknown")],
-)  # fmt: skip
-def test_steel_groups(steel: str | None, group: str) -> None:
-    assert steel_group(steel) == group
 
 
 def test_draws_are_the_halton_set_of_scipy() -> None:

@@ -91,20 +91,43 @@ def of_sample(name: str) -> str:
 
 @pytest.mark.parametrize(
     ("name", "words"),
-    # What was done to each sample log stands in tests/make_sample_logs.py.
+    # What was done to each stands in tests/make_sample_logs.py; the lag's truth in tests/test_sample_logs.py.
     [
-        ("gap", "Not proven: nothing was recorded for 11.1 min "),
+        ("gap", "Not proven: nothing was recorded for 11.1 min (the link was lost) in the "),
         ("open-circuit", "Not proven: the load sensor broke and read nothing for 9.1 min "),
         (
             "pulled-one-by-one",
             "; pulled early. Also: C-03 took 45 s to the plates, 30 s allowed.",
         ),
         ("program-differs", "the setpoint stood for 9.5 of 19 min (4 for the lag)"),
-        ("short-soak", "; the load lagged the furnace by 8.5 min."),
+        ("short-soak", "; the load lagged the furnace by 8.7 min."),
     ],
 )
 def test_the_cause_is_named(name: str, words: str) -> None:
     assert words in of_sample(name)
+
+
+@pytest.mark.parametrize(("name", "act"), [("gap", "plug, cable"), ("open-circuit", "Check the thermocouple")])
+def test_what_was_away_is_what_to_look_at(name: str, act: str) -> None:
+    run, recipe = open_run(SAMPLES / name), load_recipe(SAMPLES / "recipes" / "paring-blades.toml")
+    assert act in str(verify(run, recipe).in_short.next)
+
+
+@pytest.mark.parametrize(
+    ("name", "shown"),
+    # Each case's own text says what was done: no reading tells of a setting that was off, nor what cut the heat.
+    [
+        ("wrong_story", False),
+        ("cut_that_ended_it", False),
+        ("sag_then_hotter", False),
+        ("temper_50_too_hot_for_20_min", False),
+        ("load_never_there_900", True),
+        ("burnt_out_in_the_hold_300", True),
+    ],
+)
+def test_it_knows_whether_the_record_shows_what_brought_it_about(name: str, shown: bool) -> None:
+    case = named_cases()[name]
+    assert verify(case.run, case.recipe).in_short.shows_cause == shown
 
 
 def test_a_record_that_ends_in_the_hold_asks_for_the_pull() -> None:

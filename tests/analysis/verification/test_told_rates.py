@@ -110,6 +110,7 @@ def test_what_held_a_ramp_back_is_told_where_it_is_on_record(
     assert str(only(found, "slow ramp").says) == f"The ramp to 1000 °C {says}"
     assert str(found.in_short.says) == f"Too slow: ramp to 1000 °C {says}"
     assert advice in str(found.in_short.next)
+    assert found.in_short.shows_cause == ("output full" in says or "as its setpoint did" in says)
 
 
 def test_a_ramp_that_ran_too_fast_as_it_was_told_says_so() -> None:
