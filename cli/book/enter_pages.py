@@ -23,6 +23,7 @@ from soakwitness.cli.book.desk import Desk
 from soakwitness.cli.book.on_record import on_record
 from soakwitness.cli.book.sent_forms import Said, show, the_piece
 from soakwitness.cli.options.entering import shown_time
+from soakwitness.cli.words.page_words import on_page
 
 RUNS, PIECES = 4, 30
 
@@ -35,7 +36,7 @@ def routes(desk: Desk) -> list[Route]:
         try:
             found = await asyncio.to_thread(_beginning, desk, request.query_params.get("find", ""))
         except LogBookError as error:  # there is none yet: the first pieces make one
-            found = {"runs": (), "pieces": (), "find": "", "trouble": str(error)}
+            found = {"runs": (), "pieces": (), "find": "", "trouble": on_page(error)}
         return show(desk, request, "enter.html", said=said.take(request), **found)
 
     async def piece(request: Request) -> Response:

@@ -34,6 +34,7 @@ from soakwitness.cli.book.run_in_book import (
 from soakwitness.cli.book.working import JobRefused
 from soakwitness.cli.charts.run_data import MOST_POINTS, chart_data
 from soakwitness.cli.guide.searching import defined_at
+from soakwitness.cli.words.page_words import on_page
 from soakwitness.firmware_bridge.common.wording import moment
 from soakwitness.firmware_bridge.errors import RunFolderError
 
@@ -59,7 +60,7 @@ def routes(desk: Desk) -> list[Route]:
         try:
             data = await asyncio.to_thread(_chart, desk, name, part, most)
         except (RunFolderError, OSError, ValueError) as error:
-            raise HTTPException(404, str(error)) from None
+            raise HTTPException(404, on_page(error)) from None
         return Response(json.dumps(data, allow_nan=False, separators=(",", ":")), media_type="application/json")
 
     async def judged(request: Request) -> Response:

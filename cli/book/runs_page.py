@@ -17,6 +17,7 @@ from starlette.routing import Route
 from soakwitness.analysis.errors import LogBookError
 from soakwitness.cli.book.desk import Desk
 from soakwitness.cli.book.run_in_book import begun_words, chart_runs, is_recorded, known_pieces, run_by_id
+from soakwitness.cli.words.page_words import on_page
 from soakwitness.firmware_bridge.common.wording import counted
 from soakwitness.firmware_bridge.errors import RunFolderError
 
@@ -57,7 +58,7 @@ def routes(desk: Desk) -> list[Route]:
         try:
             shown = await asyncio.to_thread(runs_on_page, desk, asked, page)
         except LogBookError as error:
-            shown = {"trouble": str(error), "runs": (), "count": 0, "choices": {}, "earlier": None, "later": None}
+            shown = _no_runs(error)
         return desk.page(request, "runs.html", here="runs", asked=asked, page_number=page, **shown)
 
     async def thumbnail(request: Request) -> Response:
@@ -65,7 +66,7 @@ def routes(desk: Desk) -> list[Route]:
         try:
             svg = await asyncio.to_thread(desk.lines.picture, entry.folder)
         except (RunFolderError, OSError, ValueError) as error:
-            raise HTTPException(404, str(error)) from None
+            raise HTTPException(404, on_page(error)) from None
         return Response(svg, media_type="image/svg+xml", headers={"cache-control": "private, max-age=300"})
 
     async def over_each_other(request: Request) -> Response:
@@ -79,6 +80,10 @@ def routes(desk: Desk) -> list[Route]:
         Route("/runs/over-each-other", over_each_other, name="over_each_other"),
         Route("/runs/{run}/thumbnail.svg", thumbnail, name="thumbnail"),
     ]
+
+
+def _no_runs(error: LogBookError) -> dict[str, Any]:
+    return {"trouble": on_page(error), "runs": (), "count": 0, "choices": {}, "earlier": None, "later": None}
 
 
 def runs_on_page(desk: Desk, asked: Mapping[str, str], page: int) -> dict[str, Any]:
@@ -99,7 +104,7 @@ def runs_on_page(desk: Desk, asked: Mapping[str, str], page: int) -> dict[str, A
             wanted = RunsAsked(**given, text=asked["words"])
             found = find_runs(book, wanted, most=ON_A_PAGE, skip=(page - 1) * ON_A_PAGE)
         except LogBookError as error:
-            return {"trouble": str(error), "runs": (), "count": 0, "choices": choices, "earlier": None, "later": None}
+            return _no_runs(error) | {"choices": choices}
         stale = set(stale_runs(book, [entry.run for entry in found.entries if entry.recipe_digest is not None]))
         runs = [listed_run(book, entry, stale=entry.run in stale) for entry in found.entries]
     whole = {name: value for name, value in asked.items() if value}

@@ -363,7 +363,7 @@ def test_a_mark_that_was_missed_is_entered_by_the_clock_and_struck_out_again(boo
     }
     token = look(book, new or "").token
     answer = post(book, new or "", {"form_token": token, "why": ""})[2]
-    assert answer.alerts == ["--strike needs --why: the reason stays with the mark."]
+    assert answer.alerts == ["“Strike” needs “Why?”: the reason stays with the mark."]
     status, _, answer = post(book, new or "", {"form_token": token, "why": ["", "wrong run"]})
     assert (status, answer.alerts) == (303, [])
     assert "looked in <em>" in look(book, path).text
@@ -396,11 +396,11 @@ REFUSED: list[tuple[str, dict[str, str | list[str]], str, str]] = [
     ("/pieces/B-041/hardness", {"readings": ["sixty"], "after": "temper"}, "readings", "'sixty' is not a valid float"),
     ("/pieces/B-041/hardness", {"readings": ["60"]}, "after", "Say on which side of which step"),
     ("/pieces/B-041/treatment", {"kind": "temper", "names": "B-041", "shown": "4000"}, "shown", "is not believable"),
-    ("/pieces/B-041/treatment", {"kind": "temper"}, "names", "Missing argument"),
-    ("/pieces/B-041/treatment", {"names": "B-041"}, "kind", "Missing argument"),
+    ("/pieces/B-041/treatment", {"kind": "temper"}, "names", "“Pieces” is to be filled in"),
+    ("/pieces/B-041/treatment", {"names": "B-041"}, "kind", "“Treatment” is to be filled in"),
     ("/pieces/B-041/inspection", {"look": "warp", "names": "B-041", "mm": "999"}, "mm", "is not believable"),
-    ("/pieces/B-041/note", {"words": "   "}, "words", "Missing option '--words'"),
-    ("/pieces/B-041/strike/hardness/1", {"why": ""}, "why", "Missing option '--why'"),
+    ("/pieces/B-041/note", {"words": "   "}, "words", "“Note” is to be filled in"),
+    ("/pieces/B-041/strike/hardness/1", {"why": ""}, "why", "“Why?” is to be filled in"),
     (f"/runs/{RUN}/decide", {"finding": "", "step": ""}, "decide", "Pick what was decided"),
     ("/enter/charge", {"names": "B-044", "furnace": "shed furnace", "kg": "4000"}, "kg", "4000 g are 4 kg"),
     ("/enter/charge", {"furnace": "shed furnace"}, "", "Name the pieces, or say what the run held"),

@@ -132,7 +132,7 @@ def test_what_the_command_refuses_is_refused_in_its_words(book: ServedBook) -> N
     assert "the log book has no run of this furnace" in page
     assert INJECTED not in page
     assert "is not a valid integer" in looked_at(book, "/look/calibration?number=--out%3Dx.html")
-    assert "Invalid value for" in looked_at(book, "/look/survey?show=x")
+    assert re.search("“.*”: &#39;x&#39; is not a valid integer", looked_at(book, "/look/survey?show=x"))
     assert book.ask("GET", "/look/record?furnace=x")[0] == 404
     assert book.ask("GET", "/look/audit/chart.svg?suspect=nobody")[0] == 404
     assert book.ask("GET", "/furnace?furnace=nobody")[0] == 404
