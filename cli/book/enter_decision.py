@@ -45,8 +45,10 @@ def _one_entry(desk: Desk, request: Request, filled: Filled) -> dict[str, Any]:
 
 
 def _context(desk: Desk, request: Request, filled: Filled) -> dict[str, Any]:
+    from soakwitness.analysis.logbook.charges import pieces_in_run
     from soakwitness.analysis.logbook.dispositions import DECISIONS, dispositions_of
     from soakwitness.analysis.logbook.kept import last_verdict
+    from soakwitness.analysis.logbook.pieces import find_piece
     from soakwitness.analysis.logbook.runs import runs_listed
 
     with desk.open_book() as book:
@@ -57,6 +59,9 @@ def _context(desk: Desk, request: Request, filled: Filled) -> dict[str, Any]:
         kept = last_verdict(book, entry.run)
         stands = dispositions_of(book, entry.run)
         seen = seen_of(book, entry.run)
+        inside = [
+            name for name in dict.fromkeys(c.piece for c in pieces_in_run(book, entry.run)) if find_piece(book, name)
+        ]
     answer = {} if kept is None else kept.answer
 
     def of(code: str, step: int | None) -> tuple[tuple[str, int], ...]:
@@ -81,6 +86,7 @@ def _context(desk: Desk, request: Request, filled: Filled) -> dict[str, Any]:
             *(ToDecide(code, step, severity, says, of(code, step)) for code, step, severity, says in findings),
             ToDecide("", None, "", "", of("", None)),
         ],
+        "inside": inside,
         "seen": seen,
         "blank": Filled(),
     }

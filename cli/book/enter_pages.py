@@ -82,6 +82,7 @@ def _beginning(desk: Desk, find: str) -> dict[str, Any]:
 def _piece(desk: Desk, request: Request) -> dict[str, Any]:
     from soakwitness.analysis.logbook.hardness import hardness_of
     from soakwitness.analysis.logbook.history import piece_history
+    from soakwitness.analysis.logbook.runs import RunEntry
     from soakwitness.cli.charts.blade_map import blade_svg, placed
     from soakwitness.cli.words.hardness_words import hardness_now, newest, spread_words
     from soakwitness.cli.words.piece_words import known_words, waiting_words
@@ -95,6 +96,7 @@ def _piece(desk: Desk, request: Request) -> dict[str, Any]:
         "now": hardness_now(tests) if tests else None,
         "spread": spread_words(tests),
         "map": blade_svg(newest(tests)) if placed(newest(tests)) else None,
+        "run": next((step.source.run for step in reversed(life.steps) if isinstance(step.source, RunEntry)), None),
         "record": [on_record(step) for step in reversed(life.steps)],
         "known": known_words(piece, life.batches),
         "waiting": [(waiting_words(charged), charged.entry) for charged in life.waiting],

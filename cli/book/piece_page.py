@@ -19,11 +19,13 @@ from soakwitness.cli.book.handing_out import hand_out
 from soakwitness.cli.book.run_in_book import LOOKS
 from soakwitness.cli.charts.run_data import had_words
 from soakwitness.cli.words.hardness_words import hardness_now, newest
+from soakwitness.cli.words.kept_words import decided_words
 from soakwitness.cli.words.piece_words import known_words, step_words, waiting_words
 from soakwitness.firmware_bridge.common.wording import duration, listed, temperature
 from soakwitness.firmware_bridge.common.zones import zone_on_record
 
 if TYPE_CHECKING:
+    from soakwitness.analysis.logbook.dispositions import Disposition
     from soakwitness.analysis.logbook.history import History, Step
     from soakwitness.analysis.logbook.opening import LogBook
 
@@ -42,6 +44,7 @@ class LifeLine:
     look: str = ""
     had: tuple[str, ...] = ()
     told: tuple[tuple[str, str], ...] = ()
+    decided: tuple[str, ...] = ()
     photo: str | None = None
 
 
@@ -120,6 +123,7 @@ def _line(book: LogBook, life: History, step: Step) -> LifeLine:
         says, about = step_words(step, "C")
         photo = step.source.digest if isinstance(step.source, Photo) else None
         return LifeLine(_day(there), f"{there:%H:%M}", step.kind, says, about, photo=photo)
+    from soakwitness.analysis.logbook.dispositions import dispositions_of
     from soakwitness.analysis.logbook.kept import last_verdict
     from soakwitness.cli.book.runs_page import verdict_of
 
@@ -139,6 +143,9 @@ def _line(book: LogBook, life: History, step: Step) -> LifeLine:
         LOOKS.get(tag or "", "wait"),
         tuple(_had(answer, life.piece.id)),
         tuple((f["code"], f["says"]) for f in _findings(answer, life.piece.id)),
+        tuple(
+            decided_words(d, entry.zone) for d in dispositions_of(book, entry.run) if _of_it(d, answer, life.piece.id)
+        ),
     )
 
 
@@ -170,11 +177,18 @@ def of_piece(answer: Mapping[str, Any], piece: str) -> str | None:
     return f"Nothing failed of {piece}; the run failed by {others}."
 
 
+def _of_it(decided: Disposition, answer: Mapping[str, Any], piece: str) -> bool:
+    """Whether a decision is about the whole run, or about a finding that is not the others' alone."""
+    about = [
+        f for f in answer.get("findings", ()) if f["code"] == decided.finding and decided.step in (None, f["step"])
+    ]
+    return not about or any(_is_about(f, piece) for f in about)
+
+
+def _is_about(finding: Mapping[str, Any], piece: str) -> bool:
+    return not finding["pieces"] or piece.casefold() in {name.casefold() for name in finding["pieces"]}
+
+
 def _findings(answer: Mapping[str, Any], piece: str) -> Sequence[Mapping[str, Any]]:
     """Findings that fail or warn and are about this piece, or about no piece in particular."""
-    return [
-        f
-        for f in answer.get("findings", ())
-        if f["severity"] in ("fail", "warn")
-        and (not f["pieces"] or piece.casefold() in {name.casefold() for name in f["pieces"]})
-    ]
+    return [f for f in answer.get("findings", ()) if f["severity"] in ("fail", "warn") and _is_about(f, piece)]

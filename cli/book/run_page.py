@@ -34,6 +34,7 @@ from soakwitness.cli.book.run_in_book import (
 from soakwitness.cli.book.working import JobRefused
 from soakwitness.cli.charts.run_data import MOST_POINTS, chart_data
 from soakwitness.cli.guide.searching import defined_at
+from soakwitness.cli.words.kept_words import decided_words
 from soakwitness.cli.words.page_words import on_page
 from soakwitness.firmware_bridge.common.wording import moment
 from soakwitness.firmware_bridge.errors import RunFolderError
@@ -143,7 +144,7 @@ def shown_of(request: Request, run: RunInBook) -> dict[str, Any]:
         "other_unit": run.kept is not None and run.shown_in != run.unit,
         "log": log_lines(run),
         "findings": findings_shown(run),
-        "about_run": [d for d in run.decided if d.finding is None],
+        "about_run": [decided_words(d, entry.zone) for d in run.decided if d.finding is None],
         "chart_runs": chart_runs(request, [entry], estimate=answer.get("temperature_from") == "packet estimate"),
         "clock_s": clock_s(entry),
         "on_record": run.on_record,
@@ -179,7 +180,9 @@ def findings_shown(run: RunInBook) -> list[dict[str, Any]]:
                 "at_s": finding.get("at_s"),
                 "at": None if finding.get("at_s") is None else moment(finding["at_s"]),
                 "decided": [
-                    d for d in run.decided if d.finding == finding["code"] and d.step in (None, finding.get("step"))
+                    decided_words(d, run.entry.zone)
+                    for d in run.decided
+                    if d.finding == finding["code"] and d.step in (None, finding.get("step"))
                 ],
                 "order": order.index(finding["severity"]) if finding["severity"] in order else len(order),
             }

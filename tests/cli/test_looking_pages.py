@@ -135,7 +135,8 @@ def test_markup_in_every_field_is_shown_as_text(
             "runs": (f"Short {INJECTED}", f"Shed {INJECTED}", f"Blades {INJECTED}"),
             f"runs/{run}": (
                 f"Short {INJECTED}", f"Next {INJECTED}", f"Says {INJECTED}", f"Do {INJECTED}", f"slot {INJECTED}",
-                f"Decided by Ben {INJECTED}: scrap", f"rule {INJECTED}", f"recorded by Ana {INJECTED}",
+                f"Decided about short soak, step 1: scrap: {INJECTED} (Ben {INJECTED}, ", f"rule {INJECTED}",
+                f"recorded by Ana {INJECTED}",
             ),
             f"runs/over-each-other?run={run}&run={run}": (f"Short {INJECTED}",),
             "pieces": (f"steel {INJECTED}", f"customer {INJECTED}"),
@@ -209,6 +210,28 @@ def test_from_a_soft_blade_to_its_run_and_why(
         if Path("/proc/self/maps").exists():  # nothing of this was loaded into the serving process
             loaded = Path(f"/proc/{book.child.pid}/maps").read_text(encoding="utf-8")
             assert not re.search("numpy|pandas|scipy|matplotlib", loaded)
+
+
+@pytest.mark.browser
+def test_a_decision_is_made_from_a_pieces_page_and_stands_there(browser: Any, tmp_path: Path) -> None:
+    with served(sample_book(tmp_path / "book", "short-soak")) as book:
+        at = Watched(browser, 390, 844)
+        tab = at.tab
+        tab.goto(f"{book.address}pieces/C-03")
+        tab.get_by_role("link", name="Too short:").wait_for(timeout=60_000)
+        tab.get_by_role("link", name="Decide about this run").click()
+        section = tab.locator("section", has_text="Short soak, step 4")
+        section.get_by_role("radio", name="use as it is").check()
+        section.get_by_label("Why").fill("cut-off test at 60 HRC")
+        section.get_by_role("button", name="Enter").click()
+        tab.get_by_role("link", name="C-03").click()
+        decided = tab.locator("li", has_text="Too short:").locator(".decided")
+        assert decided.text_content().startswith(
+            "Decided about short soak, step 4: use as it is: cut-off test at 60 HRC ("
+        )
+        tab.goto(f"{book.address}pieces/C-03/enter")
+        assert tab.get_by_role("link", name="Decide").get_attribute("href") == f"/runs/{SHORT}/decide"
+        assert at.problems == []
 
 
 @pytest.mark.browser
