@@ -12,6 +12,7 @@ from starlette.routing import Route
 from soakwitness.analysis.metallurgy.hardening_again import ANNEAL_FIRST
 from soakwitness.cli.book.desk import Desk, way
 from soakwitness.cli.book.form_page import FormPage, form_routes
+from soakwitness.cli.book.run_in_book import to_be_judged, without_verdict
 from soakwitness.cli.book.sent_forms import Filled, Said, Values, seen_of
 from soakwitness.cli.options.entering import shown_time
 
@@ -57,6 +58,7 @@ def _context(desk: Desk, request: Request, filled: Filled) -> dict[str, Any]:
             raise HTTPException(404, "There is no such run in the log book.")
         entry = found[0]
         kept = last_verdict(book, entry.run)
+        stale = entry.run in to_be_judged(book, found)
         stands = dispositions_of(book, entry.run)
         seen = seen_of(book, entry.run)
         inside = [
@@ -79,7 +81,7 @@ def _context(desk: Desk, request: Request, filled: Filled) -> dict[str, Any]:
         "entry_of_run": entry,
         "began": shown_time(entry.started_utc, entry.zone),
         "verdict": None if kept is None else kept.verdict,
-        "says": (answer.get("in_short") or {}).get("says") or "It was not compared with a recipe yet.",
+        "says": (answer.get("in_short") or {}).get("says") or without_verdict(entry),
         "decisions": DECISIONS,
         "before_heat": ANNEAL_FIRST,
         "to_decide": [
@@ -87,6 +89,7 @@ def _context(desk: Desk, request: Request, filled: Filled) -> dict[str, Any]:
             ToDecide("", None, "", "", of("", None)),
         ],
         "inside": inside,
+        "stale": stale,
         "seen": seen,
         "blank": Filled(),
     }

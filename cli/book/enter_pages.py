@@ -21,6 +21,7 @@ from soakwitness.cli.book import (
 )
 from soakwitness.cli.book.desk import Desk
 from soakwitness.cli.book.on_record import on_record
+from soakwitness.cli.book.run_in_book import to_be_judged, without_verdict
 from soakwitness.cli.book.sent_forms import Said, show, the_piece
 from soakwitness.cli.options.entering import shown_time
 from soakwitness.cli.words.page_words import on_page
@@ -62,7 +63,9 @@ def _beginning(desk: Desk, find: str) -> dict[str, Any]:
     with desk.open_book() as book:
         take_in(book, stamp=desk.stamp("book"))
         runs = []
-        for entry in reversed(list_runs(book, newest=RUNS)):
+        newest = list_runs(book, newest=RUNS)
+        stale = to_be_judged(book, newest)
+        for entry in reversed(newest):
             kept = last_verdict(book, entry.run)
             inside = [c.piece for c in pieces_in_run(book, entry.run) if find_piece(book, c.piece) is not None]
             runs.append(
@@ -71,7 +74,9 @@ def _beginning(desk: Desk, find: str) -> dict[str, Any]:
                     "began": shown_time(entry.started_utc, entry.zone),
                     "furnace": entry.furnace,
                     "verdict": None if kept is None else kept.verdict,
-                    "says": None if kept is None else (kept.answer.get("in_short") or {}).get("says"),
+                    "says": ({} if kept is None else kept.answer.get("in_short") or {}).get("says")
+                    or without_verdict(entry),
+                    "stale": entry.run in stale,
                     "pieces": list(dict.fromkeys(inside)),
                     "decided": len(dispositions_of(book, entry.run)),
                 }

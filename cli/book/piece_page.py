@@ -16,7 +16,7 @@ from starlette.routing import Route
 from soakwitness.analysis.record.moments import from_utc_text
 from soakwitness.cli.book.desk import Desk
 from soakwitness.cli.book.handing_out import hand_out
-from soakwitness.cli.book.run_in_book import LOOKS
+from soakwitness.cli.book.run_in_book import LOOKS, to_be_judged
 from soakwitness.cli.charts.run_data import had_words
 from soakwitness.cli.words.hardness_words import hardness_now, newest
 from soakwitness.cli.words.kept_words import decided_words
@@ -68,8 +68,8 @@ def shown_of(desk: Desk, name: str) -> dict[str, Any]:
     from soakwitness.analysis.logbook.entries import struck_entries
     from soakwitness.analysis.logbook.hardness import hardness_of
     from soakwitness.analysis.logbook.history import piece_history
-    from soakwitness.analysis.logbook.kept import stale_runs
     from soakwitness.analysis.logbook.pieces import find_piece
+    from soakwitness.analysis.logbook.runs import RunEntry
     from soakwitness.cli.charts.blade_map import blade_svg, placed
     from soakwitness.cli.words.hardness_words import spread_words
     from soakwitness.cli.words.piece_words import struck_lines
@@ -78,7 +78,7 @@ def shown_of(desk: Desk, name: str) -> dict[str, Any]:
         if find_piece(book, name) is None:
             raise HTTPException(404, f"{name}: there is no such piece on record.")
         life = piece_history(book, name)
-        runs = [step.source.run for step in life.steps if _is_run(step)]  # type: ignore[union-attr]
+        runs = [step.source for step in life.steps if isinstance(step.source, RunEntry)]
         tests = hardness_of(book, life.piece.id)
         last = newest(tests)
         return {
@@ -92,14 +92,8 @@ def shown_of(desk: Desk, name: str) -> dict[str, Any]:
             "struck": struck_lines(struck_entries(book, life.piece.id)),
             "audit": urlencode({"suspect": life.piece.id}),
             "its_runs": urlencode({"piece": life.piece.id}),
-            "stale": stale_runs(book, runs) if runs else [],
+            "stale": sorted(to_be_judged(book, runs)),
         }
-
-
-def _is_run(step: Step) -> bool:
-    from soakwitness.analysis.logbook.runs import RunEntry
-
-    return isinstance(step.source, RunEntry)
 
 
 def _says(life: History, hard: str | None) -> str:

@@ -30,6 +30,7 @@ from soakwitness.cli.book.run_in_book import (
     run_by_id,
     run_in_book,
     unit_of,
+    without_verdict,
 )
 from soakwitness.cli.book.working import JobRefused
 from soakwitness.cli.charts.run_data import MOST_POINTS, chart_data
@@ -66,13 +67,15 @@ def routes(desk: Desk) -> list[Route]:
 
     async def judged(request: Request) -> Response:
         entry = await asyncio.to_thread(run_by_id, desk, request.path_params["run"])
+        if "over" in request.query_params and is_recorded(entry):
+            return JSONResponse({"run": entry.run, "recorded": True})
         try:
             found = await desk.worker.ask("verdict", run=entry.folder.name)
             if found["answer"] is not None:
                 in_unit[entry.run, await asyncio.to_thread(_made_utc, desk, entry.run)] = found["answer"]
         except JobRefused as error:
             return JSONResponse({"refused": str(error)}, status_code=409)
-        return JSONResponse({"run": entry.run, "verdict": found["verdict"], "says": found["says"]})
+        return JSONResponse({name: found[name] for name in ("verdict", "says", "next")} | {"run": entry.run})
 
     async def estimate(request: Request) -> Response:
         entry = await asyncio.to_thread(run_by_id, desk, request.path_params["run"])
@@ -136,7 +139,7 @@ def shown_of(request: Request, run: RunInBook) -> dict[str, Any]:
         "period": period_words(entry),
         "tag": answer.get("verdict"),
         "look": LOOKS.get(str(answer.get("verdict")), "wait"),
-        "says": short.get("says") or _without_verdict(run),
+        "says": short.get("says") or without_verdict(entry),
         "next": short.get("next"),
         "not_known": short.get("not_known") or (),
         "bars": had_bars(answer, run.shown_in),
@@ -152,14 +155,6 @@ def shown_of(request: Request, run: RunInBook) -> dict[str, Any]:
         "same_furnace": urlencode({"furnace": entry.furnace}),
         "earlier_run": run.before and urlencode([("run", entry.run), ("run", run.before)]),
     }
-
-
-def _without_verdict(run: RunInBook) -> str:
-    if run.entry.missing:
-        return "Its folder is missing: nothing of it can be looked at."
-    if run.entry.recipe_digest is None:
-        return "It carries no recipe: nothing was asked of it."
-    return "Being judged."
 
 
 def findings_shown(run: RunInBook) -> list[dict[str, Any]]:

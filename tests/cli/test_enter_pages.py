@@ -644,7 +644,8 @@ def test_markup_that_was_entered_stays_words(book: ServedBook, tmp_path: Path) -
 def harmless(page: Page) -> None:
     """No element that was not the page's own, and none that does anything by itself."""
     for tag, attrs in page.tags:
-        assert tag not in ("script", "iframe", "object", "style"), tag
+        assert tag not in ("iframe", "object", "style"), tag
+        assert tag != "script" or (attrs.get("src") or "").startswith("/static/"), attrs
         assert not [name for name in attrs if name.startswith("on") or name == "style"], (tag, attrs)
         if tag == "img":
             assert (attrs.get("src") or "").startswith("/photos/")
@@ -795,7 +796,11 @@ def test_the_evening_of_ten_minutes(
         ["piece", "charge", "next", "B-045", "B-046", "--furnace", "shed furnace", "--foil"],
     ):
         run_words(words, *command, "--by", HERE)
-    assert exported(book.logbook, tmp_path / "a") == exported(words, tmp_path / "b")
+    ours, theirs = exported(book.logbook, tmp_path / "a"), exported(words, tmp_path / "b")
+    for judged in ("verdicts", "figures"):  # nobody entered these: *Enter* has its runs judged while one looks
+        ours.pop(judged)
+        theirs.pop(judged)
+    assert ours == theirs
 
 
 def test_the_server_stays_light_while_it_shows_what_is_to_be_entered(logbook: Path) -> None:

@@ -244,6 +244,54 @@ def test_a_list_fills_with_verdicts_while_one_looks(browser: Any, tmp_path: Path
         assert at.problems == []
 
 
+NOW = "It is being compared with its recipe now."
+
+
+@pytest.mark.parametrize("path", ["/", "/runs", f"/runs/{SHORT}", f"/runs/{SHORT}/decide", "/enter", "/pieces/C-03"])
+def test_a_run_without_a_verdict_says_what_is_under_way_and_is_asked_for(tmp_path: Path, path: str) -> None:
+    with served(sample_book(tmp_path / "book", "short-soak")) as book:
+        page = book.ask("GET", path)[2]
+        assert NOW in page
+        (asked,) = set(re.findall(r'data-judged="([^"]+)"', page))
+        assert asked.removesuffix("?over") == f"/runs/{SHORT}/judged.json"
+        assert "being_judged.js" in page
+        told = json.loads(book.ask("GET", asked)[2])
+        assert (told["verdict"], told["says"][:10]) == ("fail", "Too short:")
+        after = book.ask("GET", path)[2]
+        assert NOW not in after
+        assert "data-judged" not in after
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("path", ["", "enter", f"runs/{SHORT}/decide"])
+def test_the_verdict_shows_itself_where_one_waits_for_it(browser: Any, tmp_path: Path, path: str) -> None:
+    with served(sample_book(tmp_path / "book", "short-soak")) as book:
+        at = Watched(browser, 390, 844)
+        at.tab.goto(book.address + path)
+        at.tab.get_by_text("Too short:").first.wait_for(timeout=60_000)
+        assert at.tab.locator(".where .tag.bad", has_text="fail").count() == 1
+        assert NOW not in at.tab.text_content("main")
+        assert at.problems == []
+
+
+@pytest.mark.browser
+def test_a_verdict_that_comes_takes_nothing_away_that_is_filled_in(browser: Any, tmp_path: Path) -> None:
+    with served(sample_book(tmp_path / "book", "short-soak")) as book:
+        at, held = Watched(browser, 390, 844), []
+        at.tab.route("**/judged.json*", lambda route: held.append(route))
+        at.tab.goto(f"{book.address}runs/{SHORT}/decide")
+        at.tab.locator("summary").first.click()
+        at.tab.get_by_label("Why").fill("half a reason")
+        at.tab.locator("h1").click()  # the field is left; what is in it counts
+        held[0].continue_()
+        at.tab.get_by_text("The verdict is there.").wait_for(timeout=60_000)
+        assert at.tab.get_by_label("Why").input_value() == "half a reason"
+        at.tab.unroute("**/judged.json*")
+        at.tab.get_by_role("link", name="Show it").click()
+        at.tab.locator("h1", has_text="Too short:").wait_for()
+        assert at.problems == []
+
+
 RECIPE_IN_F = """
 name = "Paring blades in Fahrenheit, harden"
 unit = "F"
@@ -349,6 +397,8 @@ def test_a_run_that_is_being_recorded_says_so(tmp_path: Path) -> None:
     with served(tmp_path / "book") as book:
         assert "It is being recorded." in book.ask("GET", "/runs")[2]
         assert "this is what is known so far" in book.ask("GET", f"/runs/{run.path.name}")[2]
+        (entry,) = re.findall(r'data-judged="([^"]+)\?over"', book.ask("GET", f"/runs/{run.path.name}")[2])
+        assert json.loads(book.ask("GET", f"{entry}?over")[2])["recorded"]
         data = json.loads(book.ask("GET", f"/runs/{run.path.name}/chart.json")[2])
         assert data["whole_s"] == [0.0, 29.0]
         run.close()
