@@ -292,6 +292,48 @@ def test_a_verdict_that_comes_takes_nothing_away_that_is_filled_in(browser: Any,
         assert at.problems == []
 
 
+# flags as (place, width of the words) in a picture from 0 to 300; then where each is put: row, begin of the words
+STAIRS = [
+    ([(100, 60), (130, 80)], [[0, 40], [1, 50]]),  # to the left, each staff beside the words below
+    ([(20, 60), (50, 80)], [[1, 20], [0, 50]]),  # no room to the left: the other way round
+    ([(100, 60), (290, 60)], [[0, 40], [0, 230]]),  # far from each other: one row
+    ([(150, 290), (160, 40)], [[-1, 150], [0, 120]]),  # words that fit nowhere are left to the list
+]
+
+
+@pytest.mark.browser
+def test_words_in_a_picture_stand_on_no_others(browser: Any, samples: ServedBook) -> None:
+    tab = browser.new_page()
+    tab.goto(f"{samples.address}runs")
+    asked = (
+        "([f, m]) => import('/static/chart_painting.js').then((p) => [p.placedFlags(f, 0, 300), p.placedMarks(...m)])"
+    )
+    for flags, placed in STAIRS:
+        given = [{"x": x, "wide": wide} for x, wide in flags]
+        found, _ = tab.evaluate(asked, [given, [[], [], 0, 300]])
+        assert [[one["row"], one["begin"]] for one in found] == placed
+    # 10 px from the edge, 30 px from it, 4 px and 30 px behind another line
+    marks = [10, 40, 44, 74]
+    assert tab.evaluate(asked, [[], [marks, marks, 0, 300]])[1] == ["", "left", "", "left"]
+    assert tab.evaluate(asked, [[], [marks, marks, 0, 600]])[1] == ["right", "", "right", "right"]
+
+
+@pytest.mark.browser
+def test_a_chart_on_a_phone_has_room_for_its_numbers(browser: Any, samples: ServedBook) -> None:
+    """Half of the last time stands right of the last line: 52 px is the widest, 0:00:00."""
+    at = Watched(browser, 390, 844)
+    at.tab.goto(f"{samples.address}runs/{SHORT}")
+    at.tab.locator("[data-judged]").first.wait_for(state="detached", timeout=60_000)
+    at.tab.locator("figure[data-ready]").wait_for()
+    chart = "document.querySelector('figure').runChart.chart"
+    right = at.tab.evaluate(f"{chart}.width - ({chart}.bbox.left + {chart}.bbox.width) / devicePixelRatio")
+    assert right >= 26
+    wide = "(words) => { const c = document.createElement('canvas').getContext('2d'); "
+    wide += "c.font = '14px system-ui, sans-serif'; return c.measureText(words).width; }"
+    left = at.tab.evaluate(f"{chart}.bbox.left / devicePixelRatio")
+    assert left >= at.tab.evaluate(wide, "1000 °C") + 15  # uPlot's own tick and gap
+
+
 RECIPE_IN_F = """
 name = "Paring blades in Fahrenheit, harden"
 unit = "F"
