@@ -39,6 +39,7 @@ _EVERYWHERE = {
     "seen": _HIDDEN,
     "by": _HIDDEN,
     "logbook": _HIDDEN,
+    "out": _HIDDEN,
 }
 _OF_FORM: dict[str, dict[str, str]] = {
     "piece": {"names": "Names"},

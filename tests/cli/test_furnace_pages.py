@@ -94,8 +94,10 @@ def test_from_the_furnace_to_what_is_on_record_of_it(
         tab.get_by_role("link", name=link).first.click()
         tab.get_by_text("Looked at").wait_for(timeout=60_000)
         assert words in tab.text_content("main"), link
-        if link in ("The whole survey", "How it is doing", "All of this sensor"):
+        if link != "What each calibration adds":
             tab.wait_for_function("document.querySelector('figure.told img').naturalWidth > 0")
+        assert tab.locator("h1").count() == 1
+        assert "--" not in tab.text_content("main")
         assert at.fits(width), link
         tab.goto(f"{book.address}furnace")
     assert at.problems == []
