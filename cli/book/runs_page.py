@@ -25,6 +25,7 @@ from soakwitness.cli.book.run_in_book import (
     to_be_judged,
     without_verdict,
 )
+from soakwitness.cli.verdicts.listed_runs import FILTERS
 from soakwitness.cli.words.page_words import on_page
 from soakwitness.firmware_bridge.common.wording import counted
 from soakwitness.firmware_bridge.errors import RunFolderError
@@ -36,7 +37,6 @@ if TYPE_CHECKING:
 ON_A_PAGE = 20
 MOST_OVER_EACH_OTHER = 6
 TAGS = {"pass": "good", "fail": "bad", "not proven": "wait"}
-FILTERS = ("furnace", "month", "piece", "steel", "verdict", "words")
 
 
 @dataclass(frozen=True)

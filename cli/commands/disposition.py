@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from soakwitness.analysis.logbook.dispositions import DECISIONS
 from soakwitness.cli.options.common import LARGEST_NUMBER, WrongUse, json_option, logbook_option, print_json
 from soakwitness.cli.options.entering import (
     by_option,
@@ -19,8 +20,6 @@ from soakwitness.cli.options.entering import (
 from soakwitness.cli.options.screen import say
 from soakwitness.firmware_bridge.common.surfaces import Field
 from soakwitness.firmware_bridge.common.wording import Says
-
-DECISIONS = ("use as it is", "use with restriction", "repeat the treatment", "scrap", "hold back", "no defect")
 
 
 @click.command()

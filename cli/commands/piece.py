@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from soakwitness.analysis.logbook.treatments import KINDS
 from soakwitness.cli.commands.piece_looks import hardness, inspect, note, photo
 from soakwitness.cli.commands.pieces_table import pieces_from
 from soakwitness.cli.options.common import (
@@ -38,18 +39,6 @@ from soakwitness.firmware_bridge.common.wording import Says, counted, joined
 if TYPE_CHECKING:
     from soakwitness.analysis.logbook.pieces import Piece
 
-KINDS = (
-    "plate quench",
-    "oil quench",
-    "air quench",
-    "cold treatment",
-    "temper",
-    "stress relief",
-    "grinding",
-    "finish grinding",
-    "straightening",
-    "other",
-)
 ENTRIES = ("piece", "charge", "hardness", "treatment", "inspection", "load", "photo", "note")
 names_argument = click.argument("names", metavar="PIECE...", nargs=-1, required=True)
 

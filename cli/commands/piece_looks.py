@@ -7,6 +7,8 @@ from typing import Any
 
 import click
 
+from soakwitness.analysis.logbook.hardness import STEPS
+from soakwitness.analysis.logbook.inspections import KINDS as LOOKS
 from soakwitness.cli.options.common import WrongUse, logbook_option
 from soakwitness.cli.options.entering import (
     by_option,
@@ -20,9 +22,6 @@ from soakwitness.cli.options.entering import (
 from soakwitness.cli.options.screen import say
 from soakwitness.firmware_bridge.common.surfaces import Field
 from soakwitness.firmware_bridge.common.wording import Says, joined
-
-STEPS = ("delivery", "quench", "cold treatment", "temper", "second temper", "grinding", "finish")
-LOOKS = ("file test", "fracture", "magnet", "inside of the foil", "warp", "crack")
 
 
 @click.command()
