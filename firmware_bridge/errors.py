@@ -10,10 +10,15 @@ LinkReason = Literal["missing", "busy", "no permission", "silent", "garbled", "e
 class BridgeError(Exception):
     """Base of everything this wing raises on purpose.
 
-    ``exit_code`` is the process exit status a command gives for it.
+    ``exit_code`` is the process exit status a command gives for it. ``says`` is its sentence for whoever reads it, in a
+    terminal or on a page; ``str`` is it for a terminal.
     """
 
     exit_code = 1
+
+    def __init__(self, says: object) -> None:
+        self.says = says  # a text, or what is rendered where it is read: this room imports nothing
+        super().__init__(str(says))
 
 
 class FurnaceFileError(BridgeError):

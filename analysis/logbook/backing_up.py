@@ -26,6 +26,8 @@ from soakwitness.analysis.errors import LogBookError
 from soakwitness.analysis.logbook.copies import COPIES, DATABASE, copy_to
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.record.moments import Stamp
+from soakwitness.firmware_bridge.common.surfaces import Field
+from soakwitness.firmware_bridge.common.wording import Says
 from soakwitness.firmware_bridge.runfolder.files import Files, open_regular
 
 CONTENTS = "backup.json"
@@ -165,7 +167,8 @@ def restore(file: Path, folder: Path, *, progress: Progress | None = None) -> Ba
     Raises LogBookError if the file is no backup or is damaged, the folder is not empty, or it cannot be written.
     """
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        raise LogBookError(f"{folder} is not empty: nothing is restored over it. Give a new folder with --logbook.")
+        says = "{folder} is not empty: nothing is restored over it. Give a new folder with {logbook}."
+        raise LogBookError(Says.of(says, folder=str(folder), logbook=Field("logbook")))
     part = folder.absolute().with_name(f"{folder.absolute().name}.{os.getpid()}.part")
     try:
         with zipfile.ZipFile(file) as archive:

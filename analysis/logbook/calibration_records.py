@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Any
 from soakwitness.analysis.errors import LogBookError
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.record.moments import Stamp, read_day
+from soakwitness.firmware_bridge.common.surfaces import ASIDE, Field
+from soakwitness.firmware_bridge.common.wording import Says
 
 if TYPE_CHECKING:
     from soakwitness.analysis.record.hours_hot import HoursHot
@@ -70,7 +72,7 @@ def apply_from(book: LogBook, calibration: int, *, day: str, why: str, stamp: St
     if row is None:
         raise LogBookError(f"There is no calibration {calibration} in force. Numbers are shown by: sensor list")
     if not why.strip():
-        raise LogBookError("Say why it counts from an earlier day (--why).")
+        raise LogBookError(Says.of("Say why it counts from an earlier day{why}.", why=Field("why", around=ASIDE)))
     if row["kind"] != "calibration":
         raise LogBookError(f"{calibration} is a check, and corrects nothing. Name a calibration.")
     counts_from = read_day(day)

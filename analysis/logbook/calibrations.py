@@ -20,6 +20,7 @@ from soakwitness.analysis.logbook.sensors import (
     sensor_lives,
 )
 from soakwitness.analysis.record.moments import Stamp, later, local_day, moment_of
+from soakwitness.firmware_bridge.common.surfaces import Field, NextCommand
 from soakwitness.firmware_bridge.common.units import to_kelvin
 from soakwitness.firmware_bridge.common.wording import Diff, Says, joined
 from soakwitness.firmware_bridge.runfolder.contents import Column, RunHeader
@@ -88,11 +89,16 @@ def keep_correction(
 def _check_day(correction: Correction, began_utc: str, what: str) -> None:
     """Refuse a calibration that was done before its sensor life, or the run it was made from, began."""
     if later(moment_of(correction.done_on), LATEST_ZONE_S) < began_utc:
-        raise LogBookError(
+        says = (
             f"{correction.sensor} of {correction.furnace}: the calibration was done on {correction.done_on}, but "
-            f"{what} began on {began_utc[:10]}. Give the right --date; or enter the sensor that was there then: "
-            f"soakwitness sensor fitted {correction.sensor} --furnace {correction.furnace!r} --at ..."
+            f"{what} began on {began_utc[:10]}. Give the right"
         )
+        then = Says.of("{date}; or enter the sensor that was there then:", date=Field("date"))
+        raise LogBookError(joined([says, then, _fitted(correction.sensor, correction.furnace)]))
+
+
+def _fitted(sensor: str, furnace: str) -> NextCommand:
+    return NextCommand.of("sensor", "fitted", sensor, "--furnace", furnace, "--at", "...")
 
 
 def life_at(
@@ -114,7 +120,7 @@ def life_at(
     life = sensor_life_on(book, furnace, sensor, at_utc)
     if life is not None:
         if column is not None and (changed := changes(life, column)):
-            step = f"soakwitness sensor fitted {sensor} --furnace {furnace!r} --at ..."
+            step = _fitted(sensor, furnace)
             says = (
                 "{whose}: the run says {changed}. That ends the sensor life on record; enter the change first: {step}"
             )

@@ -8,11 +8,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from soakwitness.analysis.errors import LogBookError
+from soakwitness.analysis.logbook.entries import check_run
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.logbook.pieces import find_piece, pieces_named
 from soakwitness.analysis.logbook.striking import struck_runs
 from soakwitness.analysis.record.moments import Stamp, later, moment_of
-from soakwitness.firmware_bridge.common.wording import counted
+from soakwitness.firmware_bridge.common.surfaces import Field, NextCommand
+from soakwitness.firmware_bridge.common.wording import Says, Value, counted, joined
 
 WAITS_AT_MOST_S = 48 * 3600.0  # a charge put together for the next run is not bound to one that starts later
 RECENT_S = 15 * 60.0  # a run that began so shortly before still is "the next one"
@@ -71,8 +73,8 @@ def charge_pieces(
     _check_packet(heated_faces, blades)
     with book.writing(stamp):
         pieces = pieces_named(book, names)
-        if run is not None and book.row("SELECT 1 FROM runs WHERE run = ?", run) is None:
-            raise LogBookError(f"{run}: no such run in the log book. List them with: soakwitness runs")
+        if run is not None:
+            check_run(book, run)
         _check_not_empty(book, run)
         taken = _taken(book, run, next_of, stamp)
         again = number is not None
@@ -98,10 +100,10 @@ def charge_pieces(
 def _check_not_empty(book: LogBook, run: str | None) -> None:
     row = book.row("SELECT entry, entered_by FROM run_loads WHERE run = ? AND empty AND struck_utc IS NULL", run)
     if row is not None:
-        raise LogBookError(
-            f"{run} was empty, says entry {row['entry']} by {row['entered_by']}. If something was in it, strike that: "
-            f"soakwitness piece strike load {row['entry']}"
+        says = (
+            f"{run} was empty, says entry {row['entry']} by {row['entered_by']}. If something was in it, strike that:"
         )
+        raise LogBookError(joined([says, NextCommand.of("piece", "strike", "load", str(row["entry"]))]))
 
 
 def places_of(place: str | None, count: int) -> list[str | None]:
@@ -146,11 +148,12 @@ def _check_inside(
     new = {piece.casefold() for piece in pieces}
     for c in inside:
         if c.piece.casefold() in new and (c.charge == number or not again):
-            pulled = f"If it was pulled and loaded again, say so: --charge {max(taken) + 1}. " if not again else ""
-            raise LogBookError(
-                f"{c.piece} is in charge {c.charge} of {where} already. {pulled}"
-                f"A wrong entry is struck through: soakwitness piece strike charge {c.entry}"
-            )
+            says: list[Value] = [f"{c.piece} is in charge {c.charge} of {where} already."]
+            if not again:
+                then = Field("charge", str(max(taken) + 1))
+                says.append(Says.of("If it was pulled and loaded again, say so: {then}.", then=then))
+            strike = NextCommand.of("piece", "strike", "charge", str(c.entry))
+            raise LogBookError(joined([*says, "A wrong entry is struck through:", strike]))
 
 
 def _new_charge(book: LogBook, run: str | None, next_of: str | None, number: int, stamp: Stamp) -> int:

@@ -8,9 +8,11 @@ from dataclasses import dataclass
 from soakwitness.analysis.errors import LogBookError
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.record.moments import Stamp
+from soakwitness.firmware_bridge.common.surfaces import ASIDE, Field
 from soakwitness.firmware_bridge.common.wording import Says, Temp
 
 LOWEST_C, HIGHEST_C = 30.0, 1600.0
+_CUT = Field("tripped-at", around=ASIDE)
 SPREAD_C = 15.0  # a hand-set cut-out with its own sensor beside the control's; engineering guess, no source
 
 
@@ -58,11 +60,11 @@ def add_cutout_test(
     Raises LogBookError if both or none of them is given, or a temperature is impossible.
     """
     if (tripped_c is None) == (reached_c is None):
-        raise LogBookError(
-            "Say where it cut (--tripped-at), or how hot it was without a cut (--no-trip-up-to); one of the two."
-        )
+        says = "Say where it cut{cut}, or how hot it was without a cut{hot}; one of the two."
+        hot = Field("no-trip-up-to", around=ASIDE)
+        raise LogBookError(Says.of(says, cut=_CUT, hot=hot))
     if by_itself and tripped_c is None:
-        raise LogBookError("It cut by itself: say what the furnace showed then (--tripped-at).")
+        raise LogBookError(Says.of("It cut by itself: say what the furnace showed then{cut}.", cut=_CUT))
     for value in (set_c, tripped_c, reached_c):
         if value is not None and not LOWEST_C <= value <= HIGHEST_C:
             raise LogBookError(Says.of("A cut-out at {temp} is not believable.", temp=Temp(value)))

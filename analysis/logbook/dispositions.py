@@ -8,9 +8,12 @@ from dataclasses import dataclass
 from typing import Any
 
 from soakwitness.analysis.errors import LogBookError
+from soakwitness.analysis.logbook.entries import check_run
 from soakwitness.analysis.logbook.kept import earlier_verdicts, kept_answer, last_verdict
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.record.moments import Stamp
+from soakwitness.firmware_bridge.common.surfaces import Field
+from soakwitness.firmware_bridge.common.wording import Says, joined
 
 DECISIONS = ("use as it is", "use with restriction", "repeat the treatment", "scrap", "hold back", "no defect")
 
@@ -77,8 +80,7 @@ def add_disposition(
     """
     if decision not in DECISIONS:
         raise LogBookError(f"{decision!r} is no decision known here. Use one of {', '.join(DECISIONS)}.")
-    if book.row("SELECT 1 FROM runs WHERE run = ?", run) is None:
-        raise LogBookError(f"{run}: no such run in the log book. List them with: soakwitness runs")
+    check_run(book, run)
     with book.writing(stamp):
         return book.insert(
             "dispositions",
@@ -111,10 +113,9 @@ def check_finding(book: LogBook, run: str, finding: str, step: int | None) -> st
         return None
     there = [(f["code"], f["step"]) for f in answer["findings"]]
     named = ", ".join(dict.fromkeys(f"{code} (step {at})" if at else code for code, at in there)) or "none"
-    raise LogBookError(
-        f"{run} has no finding {finding!r}{f' at step {step}' if step else ''}. Its findings: {named}. "
-        "A decision about the whole run needs neither --finding nor --step."
-    )
+    says = f"{run} has no finding {finding!r}{f' at step {step}' if step else ''}. Its findings: {named}."
+    whole = "A decision about the whole run needs neither {finding} nor {step}."
+    raise LogBookError(joined([says, Says.of(whole, finding=Field("finding"), step=Field("step"))]))
 
 
 def dispositions_of(book: LogBook, run: str, *, struck: bool = False) -> tuple[Disposition, ...]:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from soakwitness.analysis.errors import LogBookError
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.record.moments import Stamp
+from soakwitness.firmware_bridge.common.surfaces import NextCommand
+from soakwitness.firmware_bridge.common.wording import joined
 
 
 def doubtful_runs(book: LogBook) -> dict[str, str]:
@@ -25,5 +27,6 @@ def confirm_run(book: LogBook, run: str, *, why: str = "", stamp: Stamp) -> int:
     """
     with book.writing(stamp):
         if run not in doubtful_runs(book):
-            raise LogBookError(f"{run} is not doubtful. Doubtful runs are listed by: soakwitness runs --doubtful")
+            says = f"{run} is not doubtful. Doubtful runs are listed by:"
+            raise LogBookError(joined([says, NextCommand.of("runs", "--doubtful")]))
         return book.insert("run_confirmations", run=run, why=why.strip(), entered_utc=stamp.at_utc, entered_by=stamp.by)

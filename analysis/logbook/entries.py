@@ -9,6 +9,8 @@ from typing import Literal
 from soakwitness.analysis.errors import LogBookError
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.record.moments import Stamp
+from soakwitness.firmware_bridge.common.surfaces import ASIDE, Field, NextCommand
+from soakwitness.firmware_bridge.common.wording import Says, joined
 
 Table = Literal[
     "piece_facts",
@@ -101,13 +103,13 @@ def strike(book: LogBook, table: Table, entries: Sequence[int], *, why: str, sta
     Raises LogBookError if an entry does not exist, is struck already, or no reason is given.
     """
     if not why.strip():
-        raise LogBookError("Say why the entry is struck through (--why).")
+        raise LogBookError(Says.of("Say why the entry is struck through{why}.", why=Field("why", around=ASIDE)))
     with book.writing(stamp):
         for entry in entries:
             row = book.row(f"SELECT struck_utc, struck_by FROM {table} WHERE entry = ?", entry)
             if row is None:
                 kind = next(word for word, name in KINDS.items() if name == table)
-                raise LogBookError(f"There is no entry {entry} ({kind}). {_where_numbers_stand(table)}")
+                raise LogBookError(joined([f"There is no entry {entry} ({kind}).", *_where_numbers_stand(table)]))
             if row["struck_utc"] is not None:
                 raise LogBookError(f"Entry {entry} was struck by {row['struck_by']} at {row['struck_utc']} already.")
             book.connection.execute(
@@ -116,19 +118,34 @@ def strike(book: LogBook, table: Table, entries: Sequence[int], *, why: str, sta
             )
 
 
-def _where_numbers_stand(table: Table) -> str:
-    if table in ("sensor_lives", "calibrations"):
-        return "Numbers are shown by: soakwitness sensor list"
-    if table == "place_differences":
-        return "Numbers are shown by: soakwitness place list"
-    if table == "upkeep":
-        return "Numbers are shown by: soakwitness upkeep FURNACE"
-    if table == "set_aside":
-        return "Numbers are shown by: soakwitness today --set-aside"
-    if table == "measured_packets":
-        return "Numbers are shown by: soakwitness packet list"
-    if table in ("piece_facts", "charge_pieces", "hardness", "treatments", "inspections", "photos", "piece_notes"):
-        return "Numbers of entries are shown by: soakwitness piece history PIECE"
-    if table == "cutout_tests":
-        return "Numbers are shown by: soakwitness cutout FURNACE"
-    return "Numbers of entries stand in the tables of: soakwitness logbook export DIR"
+def _where_numbers_stand(table: Table) -> tuple[str, NextCommand]:
+    command = _SHOW_NUMBERS.get(table)
+    if command is None:
+        return "Numbers of entries stand in the tables of:", NextCommand.of("logbook", "export", "DIR")
+    return "Numbers are shown by:", command
+
+
+def check_run(book: LogBook, run: str) -> None:
+    """Refuse a run that the log book does not have."""
+    if book.row("SELECT 1 FROM runs WHERE run = ?", run) is None:
+        raise LogBookError(joined([f"{run}: no such run in the log book. List them with:", NextCommand.of("runs")]))
+
+
+_HISTORY = NextCommand.of("piece", "history", "PIECE")
+_SENSORS = NextCommand.of("sensor", "list")
+_SHOW_NUMBERS: dict[Table, NextCommand] = {
+    "sensor_lives": _SENSORS,
+    "calibrations": _SENSORS,
+    "place_differences": NextCommand.of("place", "list"),
+    "upkeep": NextCommand.of("upkeep", "FURNACE"),
+    "set_aside": NextCommand.of("today", "--set-aside"),
+    "measured_packets": NextCommand.of("packet", "list"),
+    "piece_facts": _HISTORY,
+    "charge_pieces": _HISTORY,
+    "hardness": _HISTORY,
+    "treatments": _HISTORY,
+    "inspections": _HISTORY,
+    "photos": _HISTORY,
+    "piece_notes": _HISTORY,
+    "cutout_tests": NextCommand.of("cutout", "FURNACE"),
+}

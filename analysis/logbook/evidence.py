@@ -27,6 +27,8 @@ from soakwitness.analysis.logbook.runs import RunEntry, copied_in, find_run_entr
 from soakwitness.analysis.logbook.sensors import accuracy_tests, sensor_life_on
 from soakwitness.analysis.logbook.treatments import QUENCHES
 from soakwitness.analysis.record.moments import later
+from soakwitness.firmware_bridge.common.surfaces import ASIDE, Field, NextCommand
+from soakwitness.firmware_bridge.common.wording import Says, joined
 
 MOST_GOOD_RUNS = 12
 MOST_CANDIDATES = 600
@@ -72,7 +74,9 @@ def choose(book: LogBook, suspects: Sequence[str], good: Sequence[str] = ()) -> 
     for name in suspects:
         reader.enter_suspects(found, name)
     if not found.suspects and not found.suspect_runs:
-        raise LogBookError("Name what is suspect: runs, pieces or a batch (--suspect).")
+        raise LogBookError(
+            Says.of("Name what is suspect: runs, pieces or a batch{named}.", named=Field("suspect", around=ASIDE))
+        )
     reader.set_apart(found)
     reader.enter_siblings(found)
     if good:
@@ -189,8 +193,13 @@ class _Choosing(PieceReader):
     def _named(self, name: str) -> list[PieceEvidence]:
         elsewhere = copied_in(self._book, name)
         if ".." not in name or elsewhere:
-            look = elsewhere or "Look with: soakwitness runs, soakwitness piece find, soakwitness batch list"
-            raise LogBookError(f"{name}: no such run, piece or batch in {self._book.folder}. {look}")
+            lists = {
+                "runs": NextCommand.of("runs"),
+                "pieces": NextCommand.of("piece", "find"),
+                "all": NextCommand.of("batch", "list"),
+            }
+            look = elsewhere or Says.of("Look with: {runs}, {pieces}, {all}", **lists)
+            raise LogBookError(joined([f"{name}: no such run, piece or batch in {self._book.folder}.", look]))
         return [self.piece(p.id) for p in pieces_named(self._book, spelled_out([name]))]
 
     def set_apart(self, found: Chosen) -> None:

@@ -6,6 +6,8 @@ from soakwitness.analysis.errors import LogBookError
 from soakwitness.analysis.evidence.upkeep import PARTS, Upkeep
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.record.moments import Stamp
+from soakwitness.firmware_bridge.common.surfaces import ASIDE, Field
+from soakwitness.firmware_bridge.common.wording import Says
 
 
 def add_upkeep(book: LogBook, furnace: str, part: str, *, done_utc: str, stamp: Stamp, note: str = "") -> int:
@@ -16,7 +18,10 @@ def add_upkeep(book: LogBook, furnace: str, part: str, *, done_utc: str, stamp: 
     if part not in PARTS:
         raise LogBookError(f"{part!r} is no part known here. Use one of {', '.join(PARTS)}.")
     if done_utc > stamp.at_utc:
-        raise LogBookError(f"{done_utc} is still to come. Enter the work when it is done (--at).")
+        at = Field("at", around=ASIDE)
+        raise LogBookError(
+            Says.of("{done} is still to come. Enter the work when it is done{at}.", done=done_utc, at=at)
+        )
     with book.writing(stamp):
         twin = book.row(
             "SELECT entry FROM upkeep WHERE furnace = ? AND part = ? AND done_utc = ? AND struck_utc IS NULL",

@@ -12,6 +12,8 @@ from soakwitness.analysis.logbook.hardness import STEPS, Side
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.logbook.pieces import pieces_named
 from soakwitness.analysis.record.moments import Stamp, moment_of
+from soakwitness.firmware_bridge.common.surfaces import Field
+from soakwitness.firmware_bridge.common.wording import Says, joined
 
 # what each look is answered with; warp and crack are answered in millimetres
 RESULTS: dict[str, tuple[str, ...]] = {
@@ -104,9 +106,10 @@ def _check(kind: str, result: str | None, mm: float | None) -> None:
             raise LogBookError(f"{given}: {', '.join(RESULTS[kind])}?")
         return
     if result is not None:
-        raise LogBookError(f"A {kind} is told in millimetres, not {result!r}: 0 for none, --mm 0.8.")
+        says = f"A {kind} is told in millimetres, not {result!r}: 0 for none,"
+        raise LogBookError(Says.of("{says} {mm}.", says=says, mm=Field("mm", "0.8")))
     if mm is None and kind == "warp":
-        raise LogBookError("How far is it off straight? In millimetres, 0 for straight: --mm 0.8")
+        raise LogBookError(joined(["How far is it off straight? In millimetres, 0 for straight:", Field("mm", "0.8")]))
     largest = LARGEST_MM[kind]
     if mm is not None and not (math.isfinite(mm) and 0.0 <= mm <= largest):
         raise LogBookError(f"A {kind} of {mm:g} mm is not believable. It is in millimetres, 0 to {largest:g}.")

@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from soakwitness.analysis.errors import LogBookError
 from soakwitness.analysis.logbook.entries import ABOUT_PIECE, KINDS
 from soakwitness.analysis.logbook.opening import LogBook
+from soakwitness.firmware_bridge.common.surfaces import ASIDE, Field
+from soakwitness.firmware_bridge.common.wording import Says
 
 ABOUT_RUN = ("disposition", "recipe", "load", "run", "confirmation")
 _FEW = 3
@@ -25,6 +27,9 @@ class Told:
     utc: str
     by: str
     did: str
+
+
+_SEEN = Field("seen", around=ASIDE)
 
 
 def told_about(book: LogBook, name: str) -> tuple[Told, ...]:
@@ -56,15 +61,14 @@ def check_seen(book: LogBook, seen: Mapping[str, int]) -> None:
     for name, count in seen.items():
         now = told_about(book, name)
         if len(now) < count:
-            raise LogBookError(
-                f"{name} (--seen): of {count} entries that were shown there are {len(now)}. "
-                "Nothing was entered. Look at it again."
-            )
+            fewer = f"of {count} entries that were shown there are {len(now)}. Nothing was entered. Look at it again."
+            raise LogBookError(Says.of("{name}{seen}: {fewer}", name=name, seen=_SEEN, fewer=fewer))
         new = now[count:]
         if new:
             says = "; ".join(f"{one.by} {one.did} {one.kind} {one.entry} at {one.utc}" for one in new[-_FEW:])
             more = f" and {len(new) - _FEW} more" if len(new) > _FEW else ""
+            since = f"since then {says}{more}. Nothing was entered. Look at it again, then enter it once more if it "
+            since += "still holds."
             raise LogBookError(
-                f"{name} is not as it was shown (--seen): since then {says}{more}. Nothing was entered. "
-                "Look at it again, then enter it once more if it still holds."
+                Says.of("{name} is not as it was shown{seen}: {since}", name=name, seen=_SEEN, since=since)
             )

@@ -14,6 +14,8 @@ from types import TracebackType
 from soakwitness.analysis.errors import LogBookError
 from soakwitness.analysis.logbook.copies import COPIES, DATABASE, copy_of_the_day, copy_to, only_for_the_owner
 from soakwitness.analysis.record.moments import Stamp
+from soakwitness.firmware_bridge.common.surfaces import Field, NextCommand
+from soakwitness.firmware_bridge.common.wording import Says, joined
 
 SCHEMA_VERSION = 12
 
@@ -133,10 +135,11 @@ def open_logbook(
     folder = Path(folder)
     path = folder / DATABASE
     if not path.exists() and not create and not (folder / "runs").is_dir():
-        raise LogBookError(
-            f"{folder}: there is no log book here. Name its folder with --logbook, "
-            "or make one by entering something: soakwitness piece add, soakwitness record."
+        says = (
+            "{at}: there is no log book here. Name its folder{named}, or make one by entering something: {add}, {rec}."
         )
+        named, add, rec = Field("logbook", around=" with {}"), NextCommand.of("piece", "add"), NextCommand.of("record")
+        raise LogBookError(Says.of(says, at=str(folder), named=named, add=add, rec=rec))
     try:
         (folder / "runs").mkdir(parents=True, exist_ok=True)
     except OSError as error:
@@ -150,10 +153,11 @@ def open_logbook(
             _set_up(book)
             unless_it_opens.pop_all()
     except (sqlite3.Error, OSError) as error:
-        raise LogBookError(
+        says = (
             f"{path}: cannot be opened as a log book ({error}). The day's copies are in {folder / COPIES}; "
-            "put one in its place, then run: soakwitness logbook rebuild"
-        ) from error
+            "put one in its place, then run:"
+        )
+        raise LogBookError(joined([says, NextCommand.of("logbook", "rebuild")])) from error
     return book
 
 

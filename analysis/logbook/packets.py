@@ -9,6 +9,8 @@ from dataclasses import dataclass
 from soakwitness.analysis.errors import LogBookError
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.record.moments import Stamp, read_day
+from soakwitness.firmware_bridge.common.surfaces import NextCommand
+from soakwitness.firmware_bridge.common.wording import joined
 
 
 @dataclass(frozen=True)
@@ -38,7 +40,8 @@ def packet_file(book: LogBook, digest: str) -> tuple[str, str]:
     """Name and text of a packet file that the log book keeps."""
     row = book.row("SELECT name, text FROM packet_files WHERE digest = ?", digest)
     if row is None:
-        raise LogBookError(f"The log book has no packet file {digest[:12]}. Run: soakwitness logbook rebuild")
+        says = f"The log book has no packet file {digest[:12]}. Run:"
+        raise LogBookError(joined([says, NextCommand.of("logbook", "rebuild")]))
     return row["name"], row["text"]
 
 

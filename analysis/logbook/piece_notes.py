@@ -10,6 +10,8 @@ from soakwitness.analysis.errors import LogBookError
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.logbook.pieces import pieces_named
 from soakwitness.analysis.record.moments import Stamp, moment_of
+from soakwitness.firmware_bridge.common.surfaces import ASIDE, Field
+from soakwitness.firmware_bridge.common.wording import Says
 
 
 @dataclass(frozen=True)
@@ -29,7 +31,7 @@ def add_note(book: LogBook, names: Sequence[str], words: str, *, at_utc: str, st
     Raises LogBookError if a piece does not exist, or the note is empty.
     """
     if not words.strip():
-        raise LogBookError("The note is empty: say something (--words).")
+        raise LogBookError(Says.of("The note is empty: say something{words}.", words=Field("words", around=ASIDE)))
     with book.writing(stamp):
         return tuple(
             book.insert(

@@ -9,6 +9,8 @@ from dataclasses import dataclass, replace
 from soakwitness.analysis.errors import LogBookError
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.record.moments import Stamp
+from soakwitness.firmware_bridge.common.surfaces import ASIDE, Field, NextCommand
+from soakwitness.firmware_bridge.common.wording import Says, joined
 from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.runfolder import names
 
@@ -56,10 +58,11 @@ def add_pieces(book: LogBook, pieces: Sequence[Piece], *, stamp: Stamp) -> None:
         for piece in pieces:
             old = find_piece(book, piece.id)
             if old is not None:
-                raise LogBookError(
-                    f"{piece.id}: there is a piece {old.id} already, entered by {old.entered_by} at {old.entered_utc}. "
-                    "Take another name, or change what is known of it: soakwitness piece change"
+                says = (
+                    f"{piece.id}: there is a piece {old.id} already, entered by {old.entered_by} at {old.entered_utc}."
                 )
+                then = "Take another name, or change what is known of it:"
+                raise LogBookError(joined([says, then, NextCommand.of("piece", "change")]))
             book.connection.execute("INSERT OR IGNORE INTO pieces (piece) VALUES (?)", (piece.id,))
             _insert(book, piece, stamp)
 
@@ -71,7 +74,7 @@ def change_piece(book: LogBook, piece: str, *, why: str, stamp: Stamp, **facts: 
     ``coupon``, ``note``; None leaves a fact as it is.
     """
     if not why.strip():
-        raise LogBookError("Say why the piece is changed (--why).")
+        raise LogBookError(Says.of("Say why the piece is changed{why}.", why=Field("why", around=ASIDE)))
     old = piece_named(book, piece)
     if "stamp_text" in facts:
         facts["stamp"] = facts.pop("stamp_text")
@@ -125,7 +128,7 @@ def piece_named(book: LogBook, name: str) -> Piece:
             name,
         )
         hint = f" Alike: {', '.join(row['piece'] for row in alike)}." if alike else ""
-        raise LogBookError(f"{name}: no such piece.{hint} Look with: soakwitness piece find")
+        raise LogBookError(joined([f"{name}: no such piece.{hint} Look with:", NextCommand.of("piece", "find")]))
     return piece
 
 

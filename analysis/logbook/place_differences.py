@@ -18,7 +18,8 @@ from soakwitness.analysis.logbook.calibrations import changes, life_at
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.logbook.sensors import sensor_life_on
 from soakwitness.analysis.record.moments import Stamp, local_day
-from soakwitness.firmware_bridge.common.wording import Says
+from soakwitness.firmware_bridge.common.surfaces import ASIDE, Field, NextCommand
+from soakwitness.firmware_bridge.common.wording import Says, joined
 from soakwitness.firmware_bridge.runfolder.contents import Column
 
 
@@ -103,11 +104,13 @@ def end_place(book: LogBook, entry: int, *, at_utc: str, why: str, stamp: Stamp)
     Raises LogBookError if there is no such entry, it ended already, or no reason is given.
     """
     if not why.strip():
-        raise LogBookError("Say why the place difference ends (--why).")
+        raise LogBookError(Says.of("Say why the place difference ends{why}.", why=Field("why", around=ASIDE)))
     with book.writing(stamp):
         row = book.row("SELECT ended_utc FROM place_differences WHERE entry = ? AND struck_utc IS NULL", entry)
         if row is None:
-            raise LogBookError(f"There is no place difference {entry}. They are shown by: soakwitness place list")
+            raise LogBookError(
+                joined([f"There is no place difference {entry}. They are shown by:", NextCommand.of("place", "list")])
+            )
         if row["ended_utc"] is not None:
             raise LogBookError(f"Place difference {entry} ended at {row['ended_utc']} already.")
         book.connection.execute(

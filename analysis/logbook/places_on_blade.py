@@ -6,6 +6,8 @@ import math
 from dataclasses import dataclass
 
 from soakwitness.analysis.errors import LogBookError
+from soakwitness.firmware_bridge.common.surfaces import Field
+from soakwitness.firmware_bridge.common.wording import Says
 
 
 @dataclass(frozen=True)
@@ -34,14 +36,17 @@ def place_on_blade(along_pct: float | None, across_pct: float | None) -> PlaceOn
 
     Raises LogBookError if only one is told, or one is no share of the blade.
     """
-    for value, option in ((along_pct, "--along"), (across_pct, "--across")):
+    for value, name in ((along_pct, "along"), (across_pct, "across")):
         if value is not None and not (math.isfinite(value) and 0.0 <= value <= 100.0):
-            raise LogBookError(f"{option} {value:g}: a place on the blade is told in per cent of it, 0 to 100.")
+            says = "{share}: a place on the blade is told in per cent of it, 0 to 100."
+            raise LogBookError(Says.of(says, share=Field(name, f"{value:g}")))
     if along_pct is None and across_pct is None:
         return None
     if along_pct is None or across_pct is None:
-        missing = "--along" if along_pct is None else "--across"
-        raise LogBookError(f"{missing} is missing: a place on the blade is told along it and across it.")
+        missing = Field("along" if along_pct is None else "across")
+        raise LogBookError(
+            Says.of("{share} is missing: a place on the blade is told along it and across it.", share=missing)
+        )
     return PlaceOnBlade(along_pct, across_pct)
 
 

@@ -8,9 +8,11 @@ from dataclasses import dataclass
 
 from soakwitness.analysis.errors import LogBookError
 from soakwitness.analysis.logbook.charges import WAITS_AT_MOST_S, next_run, pieces_in_run
+from soakwitness.analysis.logbook.entries import check_run
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.record.moments import Stamp, later
-from soakwitness.firmware_bridge.common.wording import counted
+from soakwitness.firmware_bridge.common.surfaces import NextCommand
+from soakwitness.firmware_bridge.common.wording import counted, joined
 
 HEAVIEST_KG = 300.0
 
@@ -52,15 +54,14 @@ def enter_load(
         raise LogBookError("Name the run, or the furnace whose next run it is for.")
     _check_mass(kg, fixtures_kg, empty)
     with book.writing(stamp):
-        if run is not None and book.row("SELECT 1 FROM runs WHERE run = ?", run) is None:
-            raise LogBookError(f"{run}: no such run in the log book. List them with: soakwitness runs")
+        if run is not None:
+            check_run(book, run)
         where = run or f"the next run of {next_of}"
         there = load_of_run(book, run) if run is not None else _waiting(book, next_of or "", stamp)
         if there is not None:
-            raise LogBookError(
-                f"What {where} held is on record already ({load_words(there)}), entry {there.entry}, by "
-                f"{there.entered_by}. Strike that one first: soakwitness piece strike load {there.entry}"
-            )
+            says = f"What {where} held is on record already ({load_words(there)}), entry {there.entry}, by "
+            says += f"{there.entered_by}. Strike that one first:"
+            raise LogBookError(joined([says, NextCommand.of("piece", "strike", "load", str(there.entry))]))
         inside = pieces_in_run(book, run) if run is not None and empty else ()
         if inside:
             raise LogBookError(

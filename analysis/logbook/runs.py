@@ -15,7 +15,9 @@ from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.logbook.packets import keep_packet_file
 from soakwitness.analysis.logbook.striking import struck_runs
 from soakwitness.analysis.record.moments import Stamp, from_utc_text, utc_text
+from soakwitness.firmware_bridge.common.surfaces import NextCommand
 from soakwitness.firmware_bridge.common.units import to_kelvin
+from soakwitness.firmware_bridge.common.wording import Says, joined
 from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.runfolder.contents import Event, RunHeader
 from soakwitness.firmware_bridge.runfolder.doubtful import doubt_of
@@ -264,7 +266,8 @@ def recipe_text(book: LogBook, digest: str) -> str:
     """Text of a recipe that the log book keeps."""
     row = book.row("SELECT text FROM recipes WHERE digest = ?", digest)
     if row is None:
-        raise LogBookError(f"The log book has no recipe {digest[:12]}. Run: soakwitness logbook rebuild")
+        says = f"The log book has no recipe {digest[:12]}. Run:"
+        raise LogBookError(joined([says, NextCommand.of("logbook", "rebuild")]))
     return str(row["text"])
 
 
@@ -339,15 +342,17 @@ def run_named(book: LogBook, name: str) -> RunEntry:
         return _entry(book, rows[0])
     if rows:
         raise LogBookError(f"{name}: several runs begin so, such as {rows[0]['run']} and {rows[1]['run']}. Give more.")
-    hint = copied_in(book, name) or "List them with: soakwitness runs"
-    raise LogBookError(f"{name}: no such run in {book.folder}. {hint}")
+    hint = copied_in(book, name) or joined(["List them with:", NextCommand.of("runs")])
+    raise LogBookError(joined([f"{name}: no such run in {book.folder}.", hint]))
 
 
-def copied_in(book: LogBook, name: str) -> str | None:
+def copied_in(book: LogBook, name: str) -> Says | None:
     """How a run folder that lies elsewhere comes into the log book; None where the name is no run folder."""
     if not (Path(name) / "run.json").is_file():
         return None
-    return f"It is a run folder: copy it into {book.folder / 'runs'}, then: soakwitness logbook rebuild"
+    return joined(
+        [f"It is a run folder: copy it into {book.folder / 'runs'}, then:", NextCommand.of("logbook", "rebuild")]
+    )
 
 
 def find_run_entry(book: LogBook, name: str) -> RunEntry | None:

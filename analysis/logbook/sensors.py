@@ -12,6 +12,8 @@ from soakwitness.analysis.errors import LogBookError
 from soakwitness.analysis.logbook.entries import strike
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.record.moments import Stamp, moment_of
+from soakwitness.firmware_bridge.common.surfaces import NextCommand
+from soakwitness.firmware_bridge.common.wording import joined
 
 
 @dataclass(frozen=True)
@@ -176,7 +178,9 @@ def add_calibration(
     ``correction``: the correction as plain data; this room keeps it and does not look inside.
     """
     if book.row("SELECT 1 FROM sensor_lives WHERE entry = ? AND struck_utc IS NULL", life) is None:
-        raise LogBookError(f"There is no sensor life {life}. Enter it first: soakwitness sensor fitted")
+        raise LogBookError(
+            joined([f"There is no sensor life {life}. Enter it first:", NextCommand.of("sensor", "fitted")])
+        )
     with book.writing(stamp):
         return book.insert(
             "calibrations",
@@ -213,7 +217,9 @@ def calibration_numbered(book: LogBook, entry: int) -> KeptCalibration:
     """
     row = book.row("SELECT life FROM calibrations WHERE entry = ?", entry)
     if row is None:
-        raise LogBookError(f"There is no calibration {entry}. Numbers are shown by: soakwitness sensor list")
+        raise LogBookError(
+            joined([f"There is no calibration {entry}. Numbers are shown by:", NextCommand.of("sensor", "list")])
+        )
     return next(one for one in calibrations(book, row["life"], withdrawn=True) if one.entry == entry)
 
 
@@ -291,7 +297,9 @@ def survey_numbered(book: LogBook, entry: int) -> Check:
     """
     row = book.row("SELECT *, NULL AS sensor, NULL AS life FROM surveys WHERE entry = ? AND struck_utc IS NULL", entry)
     if row is None:
-        raise LogBookError(f"There is no survey {entry}. They are shown by: soakwitness survey --list")
+        raise LogBookError(
+            joined([f"There is no survey {entry}. They are shown by:", NextCommand.of("survey", "--list")])
+        )
     return _check(row)
 
 

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from soakwitness.analysis.errors import LogBookError
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.record.moments import Stamp
+from soakwitness.firmware_bridge.common.surfaces import ASIDE, Field
+from soakwitness.firmware_bridge.common.wording import Says
 
 
 @dataclass(frozen=True)
@@ -35,7 +37,7 @@ def set_aside(
     Raises LogBookError where no reason is given.
     """
     if not why.strip():
-        raise LogBookError("Say why it need not be asked for (--why).")
+        raise LogBookError(Says.of("Say why it need not be asked for{why}.", why=Field("why", around=ASIDE)))
     with book.writing(stamp):
         return book.insert(
             "set_aside",

@@ -5,9 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from soakwitness.analysis.errors import LogBookError
-from soakwitness.analysis.logbook.entries import strike
+from soakwitness.analysis.logbook.entries import check_run, strike
 from soakwitness.analysis.logbook.opening import LogBook
 from soakwitness.analysis.record.moments import Stamp
+from soakwitness.firmware_bridge.common.surfaces import ASIDE, Field
+from soakwitness.firmware_bridge.common.wording import Says
 
 
 @dataclass(frozen=True)
@@ -36,10 +38,9 @@ def strike_run(book: LogBook, run: str, *, why: str, stamp: Stamp) -> int:
     Raises LogBookError if no reason is given, the run is not known, or is struck out already.
     """
     if not why.strip():
-        raise LogBookError("Say why the run is struck out (--why).")
+        raise LogBookError(Says.of("Say why the run is struck out{why}.", why=Field("why", around=ASIDE)))
     with book.writing(stamp):
-        if book.row("SELECT 1 FROM runs WHERE run = ?", run) is None:
-            raise LogBookError(f"{run}: no such run in the log book. List them with: soakwitness runs")
+        check_run(book, run)
         old = struck_runs(book).get(run)
         if old is not None:
             raise LogBookError(f"{run} was struck out by {old.struck_by} at {old.struck_utc} already: {old.why}.")

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 
 from soakwitness.analysis.errors import LogBookError
+from soakwitness.firmware_bridge.common.surfaces import Field
+from soakwitness.firmware_bridge.common.wording import Says
 from soakwitness.firmware_bridge.common.zones import placed, zone_on_record
 from soakwitness.firmware_bridge.errors import DoubtfulHour, UnknownZone
 
@@ -44,13 +46,13 @@ def read_moment(text: str, *, zone: str | None = None) -> str:
     try:
         moment = datetime.fromisoformat(text.strip())
     except ValueError:
-        raise LogBookError(
-            f"{text!r} is no date and time. Write it as 2026-11-25T07:15+01:00, or as 2026-11-25T07:15 with --zone."
-        ) from None
+        says = "{text} is no date and time. Write it as 2026-11-25T07:15+01:00, or as 2026-11-25T07:15{zone}."
+        raise LogBookError(Says.of(says, text=repr(text), zone=Field("zone", around=" with {}"))) from None
     if moment.tzinfo is not None:
         return utc_text(moment)
     if zone is None:
-        raise LogBookError(f"{text!r} has no time zone. Add an offset such as +01:00, or give --zone.")
+        says = "{text} has no time zone. Add an offset such as +01:00{zone}."
+        raise LogBookError(Says.of(says, text=repr(text), zone=Field("zone", around=", or give {}")))
     try:
         return utc_text(placed(moment, zone))
     except (UnknownZone, DoubtfulHour) as error:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shlex
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal
@@ -10,6 +9,7 @@ from typing import Literal
 from soakwitness.analysis.logbook.runs import RunEntry
 from soakwitness.analysis.logbook.set_aside import SetAside
 from soakwitness.analysis.record.moments import from_utc_text, local_day
+from soakwitness.firmware_bridge.common.surfaces import TERMINAL, NextCommand
 from soakwitness.firmware_bridge.common.wording import Says, counted, duration, listed
 from soakwitness.firmware_bridge.common.zones import zone_on_record
 from soakwitness.firmware_bridge.runfolder.names import in_ranges
@@ -123,7 +123,7 @@ def began(run: RunEntry, zone: str | None) -> str:
 
 def command(*words: str) -> str:
     """A command of soakwitness as it is typed, words quoted where a shell would take them apart."""
-    return " ".join(["soakwitness", *(shlex.quote(word) for word in words)])
+    return NextCommand(words).text(TERMINAL)
 
 
 def pieces_typed(names: Sequence[str]) -> tuple[str, ...]:

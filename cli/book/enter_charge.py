@@ -15,6 +15,7 @@ from soakwitness.cli.book.desk import Desk, way
 from soakwitness.cli.book.doors import entry_route
 from soakwitness.cli.book.sent_forms import Filled, Said, of_names, onward, seen_of, send, show, values_of
 from soakwitness.cli.options.entering import shown_time
+from soakwitness.cli.words.page_words import fields_of, on_page
 
 if TYPE_CHECKING:
     from soakwitness.analysis.logbook.opening import LogBook
@@ -30,11 +31,13 @@ def routes(desk: Desk, said: Said) -> list[Route]:
             found = await asyncio.to_thread(_context, desk, filled if form == "charge" else Filled())
         except LogBookError as error:  # there is none yet: the first pieces make one
             found = {"picks": {}, "furnaces": (), "furnace": "", "pieces": (), "seen": (), "slots": ()}
-            found["trouble"] = str(error)
+            found["trouble"] = on_page(error)
         return show(
             desk,
             request,
             "enter_charge.html",
+            form="charge",
+            new_called=fields_of("piece"),
             status=status,
             filled=filled if form == "charge" else Filled(),
             new=filled if form == "piece" else Filled(),

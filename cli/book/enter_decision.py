@@ -12,6 +12,7 @@ from starlette.routing import Route
 from soakwitness.analysis.metallurgy.hardening_again import ANNEAL_FIRST
 from soakwitness.cli.book.desk import Desk, way
 from soakwitness.cli.book.form_page import FormPage, form_routes
+from soakwitness.cli.book.run_in_book import to_be_judged, without_verdict
 from soakwitness.cli.book.sent_forms import Filled, Said, Values, seen_of
 from soakwitness.cli.options.entering import shown_time
 
@@ -45,8 +46,10 @@ def _one_entry(desk: Desk, request: Request, filled: Filled) -> dict[str, Any]:
 
 
 def _context(desk: Desk, request: Request, filled: Filled) -> dict[str, Any]:
+    from soakwitness.analysis.logbook.charges import pieces_in_run
     from soakwitness.analysis.logbook.dispositions import DECISIONS, dispositions_of
     from soakwitness.analysis.logbook.kept import last_verdict
+    from soakwitness.analysis.logbook.pieces import find_piece
     from soakwitness.analysis.logbook.runs import runs_listed
 
     with desk.open_book() as book:
@@ -55,8 +58,12 @@ def _context(desk: Desk, request: Request, filled: Filled) -> dict[str, Any]:
             raise HTTPException(404, "There is no such run in the log book.")
         entry = found[0]
         kept = last_verdict(book, entry.run)
+        stale = entry.run in to_be_judged(book, found)
         stands = dispositions_of(book, entry.run)
         seen = seen_of(book, entry.run)
+        inside = [
+            name for name in dict.fromkeys(c.piece for c in pieces_in_run(book, entry.run)) if find_piece(book, name)
+        ]
     answer = {} if kept is None else kept.answer
 
     def of(code: str, step: int | None) -> tuple[tuple[str, int], ...]:
@@ -74,13 +81,15 @@ def _context(desk: Desk, request: Request, filled: Filled) -> dict[str, Any]:
         "entry_of_run": entry,
         "began": shown_time(entry.started_utc, entry.zone),
         "verdict": None if kept is None else kept.verdict,
-        "says": (answer.get("in_short") or {}).get("says") or "It was not compared with a recipe yet.",
+        "says": (answer.get("in_short") or {}).get("says") or without_verdict(entry),
         "decisions": DECISIONS,
         "before_heat": ANNEAL_FIRST,
         "to_decide": [
             *(ToDecide(code, step, severity, says, of(code, step)) for code, step, severity, says in findings),
             ToDecide("", None, "", "", of("", None)),
         ],
+        "inside": inside,
+        "stale": stale,
         "seen": seen,
         "blank": Filled(),
     }

@@ -13,7 +13,6 @@ from soakwitness.cli.book.form_page import FormPage, form_routes
 from soakwitness.cli.book.sent_forms import Filled, Said, seen_of, the_piece
 
 BOXES = 5
-SCALES = ("HRC", "HRA", "HR15N", "HR30N", "HV")
 KEPT = ("after", "scale", "tester", "block")  # from one place to the next
 
 
@@ -29,6 +28,7 @@ def _asked(request: Request) -> Filled:
 def _context(desk: Desk, request: Request, filled: Filled) -> dict[str, Any]:
     from soakwitness.analysis.logbook.hardness import STEPS, hardness_of
     from soakwitness.analysis.logbook.recent_values import recent_values
+    from soakwitness.analysis.metallurgy.hardness_readings import SCALES
     from soakwitness.cli.charts.blade_map import blade_svg
     from soakwitness.cli.words.hardness_words import hardness_now, newest, one_test, spread_words
 

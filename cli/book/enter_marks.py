@@ -13,6 +13,7 @@ from soakwitness.cli.book.desk import Desk, way
 from soakwitness.cli.book.form_page import FormPage, form_routes
 from soakwitness.cli.book.sent_forms import Filled, Said
 from soakwitness.cli.words.figures import clock
+from soakwitness.cli.words.page_words import on_page
 from soakwitness.firmware_bridge.common.wording import moment
 
 REASONS = ("wrong piece", "wrong time", "marked twice")
@@ -61,7 +62,7 @@ def _context(desk: Desk, request: Request, filled: Filled) -> dict[str, Any]:
     try:
         marks = read_marks(run.folder)
     except BridgeError as error:
-        raise HTTPException(503, str(error)) from None
+        raise HTTPException(503, on_page(error)) from None
     return {
         "run": run,
         "began": clock(run.started_utc, 0.0, run.zone),

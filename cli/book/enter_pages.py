@@ -21,8 +21,10 @@ from soakwitness.cli.book import (
 )
 from soakwitness.cli.book.desk import Desk
 from soakwitness.cli.book.on_record import on_record
+from soakwitness.cli.book.run_in_book import to_be_judged, without_verdict
 from soakwitness.cli.book.sent_forms import Said, show, the_piece
 from soakwitness.cli.options.entering import shown_time
+from soakwitness.cli.words.page_words import on_page
 
 RUNS, PIECES = 4, 30
 
@@ -35,7 +37,7 @@ def routes(desk: Desk) -> list[Route]:
         try:
             found = await asyncio.to_thread(_beginning, desk, request.query_params.get("find", ""))
         except LogBookError as error:  # there is none yet: the first pieces make one
-            found = {"runs": (), "pieces": (), "find": "", "trouble": str(error)}
+            found = {"runs": (), "pieces": (), "find": "", "trouble": on_page(error)}
         return show(desk, request, "enter.html", said=said.take(request), **found)
 
     async def piece(request: Request) -> Response:
@@ -61,7 +63,9 @@ def _beginning(desk: Desk, find: str) -> dict[str, Any]:
     with desk.open_book() as book:
         take_in(book, stamp=desk.stamp("book"))
         runs = []
-        for entry in reversed(list_runs(book, newest=RUNS)):
+        newest = list_runs(book, newest=RUNS)
+        stale = to_be_judged(book, newest)
+        for entry in reversed(newest):
             kept = last_verdict(book, entry.run)
             inside = [c.piece for c in pieces_in_run(book, entry.run) if find_piece(book, c.piece) is not None]
             runs.append(
@@ -70,7 +74,9 @@ def _beginning(desk: Desk, find: str) -> dict[str, Any]:
                     "began": shown_time(entry.started_utc, entry.zone),
                     "furnace": entry.furnace,
                     "verdict": None if kept is None else kept.verdict,
-                    "says": None if kept is None else (kept.answer.get("in_short") or {}).get("says"),
+                    "says": ({} if kept is None else kept.answer.get("in_short") or {}).get("says")
+                    or without_verdict(entry),
+                    "stale": entry.run in stale,
                     "pieces": list(dict.fromkeys(inside)),
                     "decided": len(dispositions_of(book, entry.run)),
                 }
@@ -81,6 +87,7 @@ def _beginning(desk: Desk, find: str) -> dict[str, Any]:
 def _piece(desk: Desk, request: Request) -> dict[str, Any]:
     from soakwitness.analysis.logbook.hardness import hardness_of
     from soakwitness.analysis.logbook.history import piece_history
+    from soakwitness.analysis.logbook.runs import RunEntry
     from soakwitness.cli.charts.blade_map import blade_svg, placed
     from soakwitness.cli.words.hardness_words import hardness_now, newest, spread_words
     from soakwitness.cli.words.piece_words import known_words, waiting_words
@@ -94,6 +101,7 @@ def _piece(desk: Desk, request: Request) -> dict[str, Any]:
         "now": hardness_now(tests) if tests else None,
         "spread": spread_words(tests),
         "map": blade_svg(newest(tests)) if placed(newest(tests)) else None,
+        "run": next((step.source.run for step in reversed(life.steps) if isinstance(step.source, RunEntry)), None),
         "record": [on_record(step) for step in reversed(life.steps)],
         "known": known_words(piece, life.batches),
         "waiting": [(waiting_words(charged), charged.entry) for charged in life.waiting],

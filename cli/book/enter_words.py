@@ -30,7 +30,8 @@ def routes(desk: Desk, said: Said) -> list[Route]:
 
     async def shown(request: Request, filled: Filled, status: int = 200) -> Response:
         found = await asyncio.to_thread(_about_piece, desk, request, filled)
-        return show(desk, request, "enter_photo.html", status=status, filled=filled, said=said.take(request), **found)
+        found["said"] = said.take(request)
+        return show(desk, request, "enter_photo.html", form="photo", status=status, filled=filled, **found)
 
     async def photo(request: Request) -> Response:
         return await shown(request, Filled())

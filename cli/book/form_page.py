@@ -55,7 +55,8 @@ def form_routes(desk: Desk, said: Said, page: FormPage) -> list[Route]:
 
     async def shown(request: Request, filled: Filled, status: int = 200) -> Response:
         found = await asyncio.to_thread(page.context, desk, request, filled)
-        return show(desk, request, page.template, status=status, filled=filled, said=said.take(request), **found)
+        said_now = said.take(request)
+        return show(desk, request, page.template, form=page.form, status=status, filled=filled, said=said_now, **found)
 
     async def form(request: Request) -> Response:
         return await shown(request, page.asked(request))

@@ -15,6 +15,7 @@ from starlette.routing import Route
 from soakwitness.analysis.errors import LogBookError
 from soakwitness.cli.book.desk import Desk
 from soakwitness.cli.options.entering import shown_time
+from soakwitness.cli.words.page_words import on_page
 from soakwitness.firmware_bridge.common.units import Unit
 from soakwitness.firmware_bridge.common.wording import counted, difference, temperature
 
@@ -46,7 +47,7 @@ def routes(desk: Desk) -> list[Route]:
         try:
             shown = await asyncio.to_thread(_shown, desk, asked)
         except LogBookError as error:
-            shown = {"furnace": None, "furnaces": (), "trouble": str(error)}
+            shown = {"furnace": None, "furnaces": (), "trouble": on_page(error)}
         return desk.page(request, "furnace.html", here="furnace", **shown)
 
     return [Route("/furnace", page, name="furnace")]

@@ -13,6 +13,7 @@ from starlette.routing import Route
 
 from soakwitness.analysis.errors import LogBookError
 from soakwitness.cli.book.desk import Desk
+from soakwitness.cli.book.run_in_book import to_be_judged, without_verdict
 from soakwitness.cli.book.working import JobRefused
 from soakwitness.cli.options.entering import shown_time
 from soakwitness.firmware_bridge.version import VERSION
@@ -35,6 +36,7 @@ class LastRun:
     verdict: str | None
     says: str
     next: str | None
+    stale: bool
 
 
 def routes(desk: Desk) -> list[Route]:
@@ -72,8 +74,9 @@ def last_run(desk: Desk) -> LastRun | None:
                     entry.recipe_name,
                     shown_time(entry.started_utc, entry.zone),
                     None if kept is None else kept.verdict,
-                    short.get("says") or "It was not compared with a recipe yet.",
+                    short.get("says") or without_verdict(entry),
                     short.get("next"),
+                    entry.run in to_be_judged(book, [entry]),
                 )
     except LogBookError:
         pass

@@ -16,14 +16,16 @@ from starlette.routing import Route
 from soakwitness.analysis.record.moments import from_utc_text
 from soakwitness.cli.book.desk import Desk
 from soakwitness.cli.book.handing_out import hand_out
-from soakwitness.cli.book.run_in_book import LOOKS
+from soakwitness.cli.book.run_in_book import LOOKS, to_be_judged
 from soakwitness.cli.charts.run_data import had_words
 from soakwitness.cli.words.hardness_words import hardness_now, newest
+from soakwitness.cli.words.kept_words import decided_words
 from soakwitness.cli.words.piece_words import known_words, step_words, waiting_words
 from soakwitness.firmware_bridge.common.wording import duration, listed, temperature
 from soakwitness.firmware_bridge.common.zones import zone_on_record
 
 if TYPE_CHECKING:
+    from soakwitness.analysis.logbook.dispositions import Disposition
     from soakwitness.analysis.logbook.history import History, Step
     from soakwitness.analysis.logbook.opening import LogBook
 
@@ -42,6 +44,7 @@ class LifeLine:
     look: str = ""
     had: tuple[str, ...] = ()
     told: tuple[tuple[str, str], ...] = ()
+    decided: tuple[str, ...] = ()
     photo: str | None = None
 
 
@@ -65,8 +68,8 @@ def shown_of(desk: Desk, name: str) -> dict[str, Any]:
     from soakwitness.analysis.logbook.entries import struck_entries
     from soakwitness.analysis.logbook.hardness import hardness_of
     from soakwitness.analysis.logbook.history import piece_history
-    from soakwitness.analysis.logbook.kept import stale_runs
     from soakwitness.analysis.logbook.pieces import find_piece
+    from soakwitness.analysis.logbook.runs import RunEntry
     from soakwitness.cli.charts.blade_map import blade_svg, placed
     from soakwitness.cli.words.hardness_words import spread_words
     from soakwitness.cli.words.piece_words import struck_lines
@@ -75,7 +78,7 @@ def shown_of(desk: Desk, name: str) -> dict[str, Any]:
         if find_piece(book, name) is None:
             raise HTTPException(404, f"{name}: there is no such piece on record.")
         life = piece_history(book, name)
-        runs = [step.source.run for step in life.steps if _is_run(step)]  # type: ignore[union-attr]
+        runs = [step.source for step in life.steps if isinstance(step.source, RunEntry)]
         tests = hardness_of(book, life.piece.id)
         last = newest(tests)
         return {
@@ -89,14 +92,8 @@ def shown_of(desk: Desk, name: str) -> dict[str, Any]:
             "struck": struck_lines(struck_entries(book, life.piece.id)),
             "audit": urlencode({"suspect": life.piece.id}),
             "its_runs": urlencode({"piece": life.piece.id}),
-            "stale": stale_runs(book, runs) if runs else [],
+            "stale": sorted(to_be_judged(book, runs)),
         }
-
-
-def _is_run(step: Step) -> bool:
-    from soakwitness.analysis.logbook.runs import RunEntry
-
-    return isinstance(step.source, RunEntry)
 
 
 def _says(life: History, hard: str | None) -> str:
@@ -120,6 +117,7 @@ def _line(book: LogBook, life: History, step: Step) -> LifeLine:
         says, about = step_words(step, "C")
         photo = step.source.digest if isinstance(step.source, Photo) else None
         return LifeLine(_day(there), f"{there:%H:%M}", step.kind, says, about, photo=photo)
+    from soakwitness.analysis.logbook.dispositions import dispositions_of
     from soakwitness.analysis.logbook.kept import last_verdict
     from soakwitness.cli.book.runs_page import verdict_of
 
@@ -139,6 +137,9 @@ def _line(book: LogBook, life: History, step: Step) -> LifeLine:
         LOOKS.get(tag or "", "wait"),
         tuple(_had(answer, life.piece.id)),
         tuple((f["code"], f["says"]) for f in _findings(answer, life.piece.id)),
+        tuple(
+            decided_words(d, entry.zone) for d in dispositions_of(book, entry.run) if _of_it(d, answer, life.piece.id)
+        ),
     )
 
 
@@ -170,11 +171,18 @@ def of_piece(answer: Mapping[str, Any], piece: str) -> str | None:
     return f"Nothing failed of {piece}; the run failed by {others}."
 
 
+def _of_it(decided: Disposition, answer: Mapping[str, Any], piece: str) -> bool:
+    """Whether a decision is about the whole run, or about a finding that is not the others' alone."""
+    about = [
+        f for f in answer.get("findings", ()) if f["code"] == decided.finding and decided.step in (None, f["step"])
+    ]
+    return not about or any(_is_about(f, piece) for f in about)
+
+
+def _is_about(finding: Mapping[str, Any], piece: str) -> bool:
+    return not finding["pieces"] or piece.casefold() in {name.casefold() for name in finding["pieces"]}
+
+
 def _findings(answer: Mapping[str, Any], piece: str) -> Sequence[Mapping[str, Any]]:
     """Findings that fail or warn and are about this piece, or about no piece in particular."""
-    return [
-        f
-        for f in answer.get("findings", ())
-        if f["severity"] in ("fail", "warn")
-        and (not f["pieces"] or piece.casefold() in {name.casefold() for name in f["pieces"]})
-    ]
+    return [f for f in answer.get("findings", ()) if f["severity"] in ("fail", "warn") and _is_about(f, piece)]

@@ -15,6 +15,7 @@ from starlette.routing import Route
 from soakwitness.analysis.errors import LogBookError
 from soakwitness.cli.book.desk import Desk
 from soakwitness.cli.words.hardness_words import hardness_now
+from soakwitness.cli.words.page_words import on_page
 from soakwitness.firmware_bridge.common.wording import counted
 
 if TYPE_CHECKING:
@@ -44,7 +45,7 @@ def routes(desk: Desk) -> list[Route]:
         try:
             shown = await asyncio.to_thread(pieces_on_page, desk, asked, page)
         except LogBookError as error:
-            shown = {"trouble": str(error), "pieces": (), "count": 0, "choices": {}, "earlier": None, "later": None}
+            shown = {"trouble": on_page(error), "pieces": (), "count": 0, "choices": {}, "earlier": None, "later": None}
         return desk.page(request, "pieces.html", here="pieces", asked=asked, page_number=page, **shown)
 
     return [Route("/pieces", pieces, name="pieces")]

@@ -12,6 +12,7 @@ from starlette.responses import PlainTextResponse, Response
 
 from soakwitness.analysis.errors import LogBookError
 from soakwitness.cli.book.desk import Desk, page_text
+from soakwitness.cli.words.page_words import on_page
 
 Handler = Callable[[Request, Any], Awaitable[Response]]
 OWN_WORDS = {
@@ -43,7 +44,7 @@ def handlers(desk: Desk) -> dict[Any, Handler]:
         return answer(request, error.status_code, words, error.headers)
 
     async def no_book(request: Request, error: LogBookError) -> Response:
-        return answer(request, 503, str(error))
+        return answer(request, 503, on_page(error))
 
     async def broken(request: Request, error: Exception) -> Response:
         return answer(request, 500, OWN_WORDS[500])

@@ -83,7 +83,7 @@ def run_in_book(desk: Desk, run: str) -> RunInBook:
     """Gather what a run's page shows; what is no run is not found."""
     from soakwitness.analysis.logbook.charges import pieces_in_run
     from soakwitness.analysis.logbook.dispositions import dispositions_of
-    from soakwitness.analysis.logbook.kept import earlier_verdicts, last_verdict, stale_runs
+    from soakwitness.analysis.logbook.kept import earlier_verdicts, last_verdict
     from soakwitness.analysis.logbook.runs import runs_listed
     from soakwitness.analysis.logbook.striking import struck_runs
 
@@ -94,11 +94,10 @@ def run_in_book(desk: Desk, run: str) -> RunInBook:
         (entry,) = found
         kept = last_verdict(book, run)
         pieces = pieces_in_run(book, run)
-        judged = entry.recipe_digest is not None and not entry.missing
         return RunInBook(
             entry,
             kept,
-            judged and bool(stale_runs(book, [run])),
+            run in to_be_judged(book, [entry]),
             earlier_verdicts(book, run),
             pieces,
             dispositions_of(book, run),
@@ -113,6 +112,26 @@ def run_in_book(desk: Desk, run: str) -> RunInBook:
 def is_recorded(entry: RunEntry) -> bool:
     """Whether it is being recorded now."""
     return entry.seal is None and not entry.missing and is_held(entry.folder / RUN_LOCK)
+
+
+def without_verdict(entry: RunEntry) -> str:
+    """What is said of a run that no verdict is kept of; a page that says it asks for one (``being_judged.js``)."""
+    if entry.missing:
+        return "Its folder is missing: nothing of it can be looked at."
+    if is_recorded(entry):
+        return "It is being recorded."
+    asked = "It is being compared with its recipe now."
+    says = asked if entry.recipe_digest is not None else "It carries no recipe: nothing was asked of it."
+    return says if entry.seal else f"It was cut off. {says}"
+
+
+def to_be_judged(book: LogBook, entries: Iterable[RunEntry]) -> frozenset[str]:
+    """Those of some runs whose verdict is out of date, or that have none and can have one."""
+    from soakwitness.analysis.logbook.kept import stale_runs
+
+    return frozenset(
+        stale_runs(book, [one.run for one in entries if one.recipe_digest is not None and not one.missing])
+    )
 
 
 def unit_of(book: LogBook, entry: RunEntry) -> Unit:

@@ -30,10 +30,13 @@ from soakwitness.cli.book.run_in_book import (
     run_by_id,
     run_in_book,
     unit_of,
+    without_verdict,
 )
 from soakwitness.cli.book.working import JobRefused
 from soakwitness.cli.charts.run_data import MOST_POINTS, chart_data
 from soakwitness.cli.guide.searching import defined_at
+from soakwitness.cli.words.kept_words import decided_words
+from soakwitness.cli.words.page_words import on_page
 from soakwitness.firmware_bridge.common.wording import moment
 from soakwitness.firmware_bridge.errors import RunFolderError
 
@@ -59,18 +62,20 @@ def routes(desk: Desk) -> list[Route]:
         try:
             data = await asyncio.to_thread(_chart, desk, name, part, most)
         except (RunFolderError, OSError, ValueError) as error:
-            raise HTTPException(404, str(error)) from None
+            raise HTTPException(404, on_page(error)) from None
         return Response(json.dumps(data, allow_nan=False, separators=(",", ":")), media_type="application/json")
 
     async def judged(request: Request) -> Response:
         entry = await asyncio.to_thread(run_by_id, desk, request.path_params["run"])
+        if "over" in request.query_params and is_recorded(entry):
+            return JSONResponse({"run": entry.run, "recorded": True})
         try:
             found = await desk.worker.ask("verdict", run=entry.folder.name)
             if found["answer"] is not None:
                 in_unit[entry.run, await asyncio.to_thread(_made_utc, desk, entry.run)] = found["answer"]
         except JobRefused as error:
             return JSONResponse({"refused": str(error)}, status_code=409)
-        return JSONResponse({"run": entry.run, "verdict": found["verdict"], "says": found["says"]})
+        return JSONResponse({name: found[name] for name in ("verdict", "says", "next")} | {"run": entry.run})
 
     async def estimate(request: Request) -> Response:
         entry = await asyncio.to_thread(run_by_id, desk, request.path_params["run"])
@@ -134,7 +139,7 @@ def shown_of(request: Request, run: RunInBook) -> dict[str, Any]:
         "period": period_words(entry),
         "tag": answer.get("verdict"),
         "look": LOOKS.get(str(answer.get("verdict")), "wait"),
-        "says": short.get("says") or _without_verdict(run),
+        "says": short.get("says") or without_verdict(entry),
         "next": short.get("next"),
         "not_known": short.get("not_known") or (),
         "bars": had_bars(answer, run.shown_in),
@@ -142,7 +147,7 @@ def shown_of(request: Request, run: RunInBook) -> dict[str, Any]:
         "other_unit": run.kept is not None and run.shown_in != run.unit,
         "log": log_lines(run),
         "findings": findings_shown(run),
-        "about_run": [d for d in run.decided if d.finding is None],
+        "about_run": [decided_words(d, entry.zone) for d in run.decided if d.finding is None],
         "chart_runs": chart_runs(request, [entry], estimate=answer.get("temperature_from") == "packet estimate"),
         "clock_s": clock_s(entry),
         "on_record": run.on_record,
@@ -150,14 +155,6 @@ def shown_of(request: Request, run: RunInBook) -> dict[str, Any]:
         "same_furnace": urlencode({"furnace": entry.furnace}),
         "earlier_run": run.before and urlencode([("run", entry.run), ("run", run.before)]),
     }
-
-
-def _without_verdict(run: RunInBook) -> str:
-    if run.entry.missing:
-        return "Its folder is missing: nothing of it can be looked at."
-    if run.entry.recipe_digest is None:
-        return "It carries no recipe: nothing was asked of it."
-    return "Being judged."
 
 
 def findings_shown(run: RunInBook) -> list[dict[str, Any]]:
@@ -178,7 +175,9 @@ def findings_shown(run: RunInBook) -> list[dict[str, Any]]:
                 "at_s": finding.get("at_s"),
                 "at": None if finding.get("at_s") is None else moment(finding["at_s"]),
                 "decided": [
-                    d for d in run.decided if d.finding == finding["code"] and d.step in (None, finding.get("step"))
+                    decided_words(d, run.entry.zone)
+                    for d in run.decided
+                    if d.finding == finding["code"] and d.step in (None, finding.get("step"))
                 ],
                 "order": order.index(finding["severity"]) if finding["severity"] in order else len(order),
             }

@@ -16,7 +16,17 @@ from starlette.routing import Route
 
 from soakwitness.analysis.errors import LogBookError
 from soakwitness.cli.book.desk import Desk
-from soakwitness.cli.book.run_in_book import begun_words, chart_runs, is_recorded, known_pieces, run_by_id
+from soakwitness.cli.book.run_in_book import (
+    begun_words,
+    chart_runs,
+    is_recorded,
+    known_pieces,
+    run_by_id,
+    to_be_judged,
+    without_verdict,
+)
+from soakwitness.cli.verdicts.listed_runs import FILTERS
+from soakwitness.cli.words.page_words import on_page
 from soakwitness.firmware_bridge.common.wording import counted
 from soakwitness.firmware_bridge.errors import RunFolderError
 
@@ -27,7 +37,6 @@ if TYPE_CHECKING:
 ON_A_PAGE = 20
 MOST_OVER_EACH_OTHER = 6
 TAGS = {"pass": "good", "fail": "bad", "not proven": "wait"}
-FILTERS = ("furnace", "month", "piece", "steel", "verdict", "words")
 
 
 @dataclass(frozen=True)
@@ -57,7 +66,7 @@ def routes(desk: Desk) -> list[Route]:
         try:
             shown = await asyncio.to_thread(runs_on_page, desk, asked, page)
         except LogBookError as error:
-            shown = {"trouble": str(error), "runs": (), "count": 0, "choices": {}, "earlier": None, "later": None}
+            shown = _no_runs(error)
         return desk.page(request, "runs.html", here="runs", asked=asked, page_number=page, **shown)
 
     async def thumbnail(request: Request) -> Response:
@@ -65,7 +74,7 @@ def routes(desk: Desk) -> list[Route]:
         try:
             svg = await asyncio.to_thread(desk.lines.picture, entry.folder)
         except (RunFolderError, OSError, ValueError) as error:
-            raise HTTPException(404, str(error)) from None
+            raise HTTPException(404, on_page(error)) from None
         return Response(svg, media_type="image/svg+xml", headers={"cache-control": "private, max-age=300"})
 
     async def over_each_other(request: Request) -> Response:
@@ -81,10 +90,13 @@ def routes(desk: Desk) -> list[Route]:
     ]
 
 
+def _no_runs(error: LogBookError) -> dict[str, Any]:
+    return {"trouble": on_page(error), "runs": (), "count": 0, "choices": {}, "earlier": None, "later": None}
+
+
 def runs_on_page(desk: Desk, asked: Mapping[str, str], page: int) -> dict[str, Any]:
     """What the page shows: a page of the runs that are asked for, and what can be asked for."""
     from soakwitness.analysis.logbook.finding_runs import VERDICTS, RunsAsked, find_runs, months_of_runs, steels_known
-    from soakwitness.analysis.logbook.kept import stale_runs
     from soakwitness.analysis.logbook.runs import furnaces
 
     with desk.open_book_in_step() as book:
@@ -99,8 +111,8 @@ def runs_on_page(desk: Desk, asked: Mapping[str, str], page: int) -> dict[str, A
             wanted = RunsAsked(**given, text=asked["words"])
             found = find_runs(book, wanted, most=ON_A_PAGE, skip=(page - 1) * ON_A_PAGE)
         except LogBookError as error:
-            return {"trouble": str(error), "runs": (), "count": 0, "choices": choices, "earlier": None, "later": None}
-        stale = set(stale_runs(book, [entry.run for entry in found.entries if entry.recipe_digest is not None]))
+            return _no_runs(error) | {"choices": choices}
+        stale = to_be_judged(book, found.entries)
         runs = [listed_run(book, entry, stale=entry.run in stale) for entry in found.entries]
     whole = {name: value for name, value in asked.items() if value}
     return {
@@ -166,10 +178,8 @@ def verdict_of(book: LogBook, entry: RunEntry) -> tuple[str, str | None]:
     if entry.missing:
         return "Its folder is missing.", "missing"
     if is_recorded(entry):
-        return "It is being recorded.", None
+        return without_verdict(entry), None
     if kept is not None:
         says = (kept.answer.get("in_short") or {}).get("says") or ""
         return says + ("" if kept.rules == RULES_VERSION else f" By rules {kept.rules}."), kept.verdict
-    if entry.seal is None:
-        return "It was cut off.", None
-    return ("Not compared with its recipe yet." if entry.recipe_name else "It carries no recipe."), None
+    return without_verdict(entry), None

@@ -22,6 +22,7 @@ from starlette.responses import RedirectResponse, Response
 from soakwitness.cli.book.desk import Desk
 from soakwitness.cli.book.doors import FORM_TOKEN
 from soakwitness.cli.book.working import JobRefused
+from soakwitness.cli.words.page_words import fields_of, on_page
 
 if TYPE_CHECKING:
     from soakwitness.analysis.logbook.opening import LogBook
@@ -33,11 +34,12 @@ Values = dict[str, list[str]]
 
 @dataclass(frozen=True)
 class Filled:
-    """What a form is shown with: what is filled in, and what was refused at which field."""
+    """What a form is shown with: what is filled in, and what was refused at which field; ``named``: that it names."""
 
     values: Mapping[str, Sequence[str]] = field(default_factory=dict)
     refused: str | None = None
     at: str | None = None
+    named: Sequence[str] = ()
 
     def one(self, name: str, otherwise: str = "") -> str:
         """The first value of a field."""
@@ -91,10 +93,12 @@ class Said:
         return self._kept.pop(request.query_params.get("said", ""), ())
 
 
-def show(desk: Desk, request: Request, template: str, *, status: int = 200, **shown: Any) -> Response:
-    """A page that enters something; to a device that may only look it says so."""
+def show(
+    desk: Desk, request: Request, template: str, *, form: str | None = None, status: int = 200, **shown: Any
+) -> Response:
+    """A page that enters something, by a form whose fields have their names; who may only look is told so."""
     may = request.state.device.rights == "mark"
-    return desk.page(request, template, here="enter", status=status, may=may, **shown)
+    return desk.page(request, template, here="enter", status=status, may=may, called=fields_of(form), **shown)
 
 
 def values_of(form: FormData) -> Values:
@@ -132,7 +136,7 @@ async def send(
         return outcome
     if found.get("field") == "seen" and (first := said.before(key)) is not None:
         return first
-    return Outcome(None, (), Filled(values, found["refused"], found.get("field")))
+    return Outcome(None, (), Filled(values, found["refused"], found.get("field"), found.get("named", ())))
 
 
 def onward(said: Said, outcome: Outcome, path: str | None, **keep: str) -> Response:
@@ -157,4 +161,4 @@ def the_piece(book: LogBook, request: Request) -> Piece:
     try:
         return piece_named(book, request.path_params["piece"])
     except LogBookError as error:
-        raise HTTPException(404, str(error)) from None
+        raise HTTPException(404, on_page(error)) from None

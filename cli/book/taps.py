@@ -16,9 +16,13 @@ from starlette.routing import Route
 
 from soakwitness.cli.book.desk import Desk
 from soakwitness.cli.book.doors import entry_route
+from soakwitness.cli.words.page_words import on_page
+from soakwitness.firmware_bridge.common.surfaces import NextCommand
+from soakwitness.firmware_bridge.common.wording import joined
 from soakwitness.firmware_bridge.common.zones import computer_zone
 from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.marks.handing_over import mark_of_device, present_t_s, taken_back
+from soakwitness.firmware_bridge.marks.undoing import strike_out
 from soakwitness.firmware_bridge.runfolder.contents import ACTS, Act, Mark
 from soakwitness.firmware_bridge.runfolder.late import enter_late, outside_words, strike_late, time_in_run
 from soakwitness.firmware_bridge.runfolder.line_format import read_utc, utc_text
@@ -65,7 +69,7 @@ def routes(desk: Desk) -> list[Route]:
             tap = tap_of(form, request.state.device.name)
             said = await asyncio.to_thread(enter, desk.logbook, tap, desk.now().timestamp())
         except (RunFolderError, ValueError) as error:
-            return JSONResponse({"refused": str(error)}, status_code=409)
+            return JSONResponse({"refused": on_page(error)}, status_code=409)
         desk.states.judge_again(Path(tap.run).name)
         return JSONResponse({"entered": said})
 
@@ -128,9 +132,10 @@ def _enter_late(path: Path, dropped: DroppedMark, now_utc_s: float) -> str:
         return dropped.mark_id
     at_s = time_in_run(path, read_utc(dropped.utc))
     if (away := outside_words(path, at_s, computer_zone())) is not None:
-        words = " ".join([str(dropped.act), *dropped.pieces])
-        then = f"soakwitness mark {words} --run {path.name} --at TIME --outside"
-        raise RunFolderError(f"{away}. Nothing was entered. If it was done then: {then}")
+        then = NextCommand.of(
+            "mark", str(dropped.act), *dropped.pieces, "--run", path.name, "--at", "TIME", "--outside"
+        )
+        raise RunFolderError(joined([f"{away}. Nothing was entered. If it was done then:", then]))
     mark = Mark(
         at_s,
         cast(Act, dropped.act),
@@ -153,10 +158,8 @@ def _take_out(path: Path, tap: Tap, now_utc_s: float, *, recorded: bool) -> str:
         return tap.mark_id
     if tap.kind == "undo":
         if not recorded:
-            raise RunFolderError(
-                f"{path.name} is over: nothing is taken back there without a reason. Strike it out: "
-                f"soakwitness mark --run {path.name} --strike {tap.mark_id} --why REASON"
-            )
+            says = f"{path.name} is over: nothing is taken back there without a reason. Strike it out:"
+            raise RunFolderError(joined([says, strike_out(tap.mark_id, run=path.name)]))
         _, dropped = taken_back(marks, present_t_s(path, now_utc_s), utc_s=now_utc_s, by=tap.by, mark_id=tap.mark_id)
     else:
         if not tap.why.strip():

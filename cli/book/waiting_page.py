@@ -20,6 +20,7 @@ from soakwitness.cli.book.doors import entry_route
 from soakwitness.cli.book.sent_forms import Said, onward, send
 from soakwitness.cli.book.working import JobRefused
 from soakwitness.cli.options.entering import shown_time
+from soakwitness.cli.words.page_words import on_page
 
 LOOKS = {"at once": "bad", "today": "wait", "soon": "wait", "when it suits": "good"}
 RUNS_LOOKED_AT = 5  # of the newest runs, for dips that no mark explains
@@ -57,7 +58,7 @@ def routes(desk: Desk) -> list[Route]:
             acts, recording = await asyncio.to_thread(lines, desk, request)
             offered, looking = await dips.of_newest()
         except LogBookError as error:
-            acts, recording, offered, looking, refused = [], [], [], False, str(error)
+            acts, recording, offered, looking, refused = [], [], [], False, on_page(error)
         return desk.page(
             request,
             "waiting.html",

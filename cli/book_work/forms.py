@@ -17,6 +17,8 @@ from typing import Any
 import click
 
 from soakwitness.cli.options.common import WrongUse, told_of
+from soakwitness.cli.options.screen import read_on
+from soakwitness.cli.words.page_words import OnPage, fields_of
 
 Values = Mapping[str, str | Sequence[str]]
 LONGEST_VALUE = 4000
@@ -91,21 +93,47 @@ def enter(
     """Run the command of a form.
 
     ``by``: the device that it is entered from; ``files``: paths that the server itself made, by their fields. Returns
-    ``done`` with what the command said and ``notes`` beside it, or ``refused`` with its words and the ``field`` that
-    they are about, None where they are about no single one.
+    ``done`` with what the command said and ``notes`` beside it; or ``refused`` with its words, fields by the names that
+    the page has for them, the ``field`` that they are about, None where they are about no single one, and ``named``:
+    every field that they name.
     """
     out, err = io.StringIO(), io.StringIO()
     asked: dict[str, Any] = {}
+    page = _page(form)
+    before = read_on.set(page)
     try:
         words = arguments(logbook, form, values, by=by, files=files or {})
         with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
             _program().main(words, prog_name="soakwitness", standalone_mode=False, obj=asked)
     except Exception as error:
-        told = told_of(error, asked.get("unit", "C"))
-        if told is None:
+        unit = asked.get("unit", "C")
+        told, typed = told_of(error, unit, page), told_of(error, unit)
+        if told is None or typed is None:
             raise
-        return {"refused": told[0], "field": _field_of(error, told[0], form, values), "notes": _lines(err)}
+        named = _named_in(typed[0], form)
+        at = _field_of(error, typed[0], named, form, values)
+        return {"refused": told[0], "field": at, "named": named, "notes": _lines(err)}
+    finally:
+        read_on.reset(before)
     return {"done": out.getvalue().strip(), "notes": _lines(err)}
+
+
+def _page(form: str) -> OnPage:
+    """The page of a form as the surface that its command's words are read on."""
+    fields = fields_of(form)
+    return OnPage(fields | {word.lstrip("-"): fields[name] for word, name in _options(form).items()})
+
+
+def _options(form: str) -> dict[str, str]:
+    """The fields of a form that are options of its command, by those."""
+    params = _params(form) if form in FORMS else ()
+    return {word: str(p.name) for p in params if isinstance(p, click.Option) for word in p.opts + p.secondary_opts}
+
+
+def _named_in(says: str, form: str) -> list[str]:
+    """The fields whose options a refusal names, in its order."""
+    options = _options(form)
+    return [options[word] for word in re.findall(r"--[a-z][a-z-]*", says) if word in options]
 
 
 def _lines(text: io.StringIO) -> list[str]:
@@ -152,6 +180,12 @@ def _program() -> click.Group:
 
 def _params(form: str) -> Iterator[click.Parameter]:
     """The parameters of a form's command that it uses, in the command's order."""
+    allowed = (*FORMS[form].fields, *FORMS[form].files)
+    yield from (param for param in command_of(form).params if param.name in allowed)
+
+
+def command_of(form: str) -> click.Command:
+    """The command that a form enters by."""
     command: click.Command = _program()
     context = click.Context(command)
     for word in FORMS[form].command:
@@ -159,8 +193,7 @@ def _params(form: str) -> Iterator[click.Parameter]:
         found = command.get_command(context, word)
         assert found is not None
         command = found
-    allowed = (*FORMS[form].fields, *FORMS[form].files)
-    yield from (param for param in command.params if param.name in allowed)
+    return command
 
 
 def _given(param: click.Parameter, value: str | Sequence[str], form: str) -> list[str]:
@@ -216,8 +249,8 @@ def _option(param: click.Option, given: list[str], form: str) -> list[str]:
     return [param.secondary_opts[0]] if param.secondary_opts else []
 
 
-def _field_of(error: Exception, says: str, form: str, values: Values) -> str | None:
-    """The field that a refusal is about.
+def _field_of(error: Exception, says: str, named: Sequence[str], form: str, values: Values) -> str | None:
+    """The field that a refusal is about, by its words in a terminal.
 
     The parameter that was refused; else an option that was filled in and that its words name; else the field whose
     value stands in its words; else an option that is missing.
@@ -226,8 +259,6 @@ def _field_of(error: Exception, says: str, form: str, values: Values) -> str | N
         return None
     if isinstance(error, click.UsageError) and (param := getattr(error, "param", None)) is not None:
         return str(param.name)
-    options = {word: p.name for p in _params(form) if isinstance(p, click.Option) for word in p.opts + p.secondary_opts}
-    named = [str(options[word]) for word in re.findall(r"--[a-z][a-z-]*", says) if word in options]
     if (said := next((name for name in named if values.get(name)), None)) is not None:
         return said
     picked = {p.name for p in _params(form) if isinstance(p.type, click.Choice)}

@@ -32,7 +32,7 @@ class ToldCommand:
 LOOKS: dict[str, ToldCommand] = {
     "condition": ToldCommand(("condition",), name="furnace", chart=True, more=True),
     "sensors": ToldCommand(("sensor", "list"), options=("furnace",)),
-    "calibration": ToldCommand(("sensor", "calibration"), name="number"),
+    "calibration": ToldCommand(("sensor", "calibration"), name="number", chart=True),
     "accuracy": ToldCommand(("accuracy", "--history"), options=("furnace", "sensor"), chart=True),
     "survey": ToldCommand(("survey",), options=("show",), chart=True, more=True),
     "audit": ToldCommand(("audit",), options=("suspect", "good"), chart=True, more=True),

@@ -17,6 +17,8 @@ from typing import Any
 
 from soakwitness.cli.book_work.jobs import JOBS
 from soakwitness.cli.options.common import plain, told_of
+from soakwitness.cli.options.screen import read_on
+from soakwitness.cli.words.page_words import ON_PAGE
 
 IDLE_S = 20.0
 
@@ -52,8 +54,8 @@ def answer(logbook: Path, line: bytes, out: Any) -> None:
 
 
 def refusal_words(error: Exception) -> str:
-    """A refusal in the words that the command has for it."""
-    told = told_of(error, "C")
+    """A refusal in the words that the command has for it, as a page says them."""
+    told = told_of(error, "C", ON_PAGE)
     return told[0] if told is not None else f"{type(error).__name__}: {error}"
 
 
@@ -63,6 +65,7 @@ def main() -> None:
     parser.add_argument("--logbook", type=Path, required=True)
     parser.add_argument("--idle", type=float, default=IDLE_S)
     options = parser.parse_args()
+    read_on.set(ON_PAGE)
     os.environ.pop("COLUMNS", None)  # what is captured is read on a page, not on the screen that began the book
     with os.fdopen(os.dup(1), "wb") as out, open(os.devnull, "wb") as nowhere:
         os.dup2(nowhere.fileno(), 1)  # what a command prints is no answer

@@ -9,7 +9,7 @@ from soakwitness.cli.charts import style
 from soakwitness.cli.charts.marks import write_upright
 from soakwitness.cli.charts.run_chart import draw_estimate, frame_whole, last_pull_s
 from soakwitness.cli.charts.thinning import thin
-from soakwitness.cli.words.packet_words import eaten_words
+from soakwitness.cli.words.packet_words import eaten_words, piece
 from soakwitness.firmware_bridge.common.units import Unit, from_celsius, from_kelvin
 from soakwitness.firmware_bridge.common.wording import duration, temperature
 
@@ -24,10 +24,10 @@ if TYPE_CHECKING:
 MOST_INSETS = 4
 
 
-def save_packet_chart(
-    run: Run, prediction: Prediction, recipe: Recipe | None, path: Path, *, unit: Unit, headline: str
-) -> None:
-    """Draw an estimate and write it as PNG, SVG or PDF."""
+def save_packet_chart(run: Run, prediction: Prediction, recipe: Recipe | None, path: Path, *, unit: Unit) -> None:
+    """Draw an estimate, with recipe and piece above it, and write it as PNG, SVG or PDF."""
+    about = piece(prediction.estimate.packet)
+    headline = f"{recipe.name}: {about[0].lower()}{about[1:]}" if recipe else about
     with style.own_look():
         style.save(packet_figure(run, prediction, recipe, unit=unit, headline=headline), path)
 

@@ -18,11 +18,14 @@ from soakwitness.cli.options.common import (
     unit_option,
 )
 from soakwitness.cli.options.entering import by_option, new_stamp, open_book, why_option
-from soakwitness.cli.options.screen import say, table
+from soakwitness.cli.options.screen import say, say_words, table
+from soakwitness.cli.terminal.calibrating import CHARTS, a_file
+from soakwitness.firmware_bridge.common.surfaces import Field
 from soakwitness.firmware_bridge.common.units import Unit
-from soakwitness.firmware_bridge.common.wording import counted
+from soakwitness.firmware_bridge.common.wording import Says, counted
 
 if TYPE_CHECKING:
+    from soakwitness.analysis.calibration.from_run import Pair
     from soakwitness.analysis.logbook.opening import LogBook
     from soakwitness.cli.sheets.calibration_sheet import Recorded
 
@@ -33,25 +36,38 @@ SHEETS = (".html", ".pdf")
 @click.command()
 @click.argument("number", type=NUMBER, metavar="CALIBRATION")
 @click.option("--out", type=click.Path(path_type=Path, dir_okay=False), help="Page to print: .html or .pdf.")
+@click.option("--chart", type=a_file, help="Draw errors and correction, and how they were found: .png, .svg or .pdf.")
 @click.option("--paper", type=click.Choice(["A4", "letter"]), default="A4", show_default=True, help="Of the page.")
 @unit_option
 @json_option
 @force_option
 @logbook_option
 def calibration(
-    number: int, out: Path | None, paper: str, unit: Unit | None, as_json: bool, force: bool, logbook: Path
+    number: int,
+    out: Path | None,
+    chart: Path | None,
+    paper: str,
+    unit: Unit | None,
+    as_json: bool,
+    force: bool,
+    logbook: Path,
 ) -> None:
     """Show the whole record of a calibration, computed again from what was kept of it.
 
     Who, when, where and with what; points, budgets and correction; what a level measured twice was apart; the change
-    since the one before; limits of use; a withdrawal. The page that --out writes has every reading too.
+    since the one before; limits of use; a withdrawal. The page that --out writes has every reading too, and --chart
+    draws what calibrate drew.
 
     Example: soakwitness sensor calibration 1 --out calibration-1.pdf
     """
     if out is not None:
         check_output(out, force=force, suffixes=SHEETS)
+    if chart is not None:
+        check_output(chart, force=force, suffixes=CHARTS)
     with open_book(logbook) as book:
         one = recorded(book, number, unit or "C")
+        if chart is not None:
+            _draw(book, one, chart, unit or "C")
     if out is not None:
         from soakwitness.cli.sheets.calibration_sheet import write_calibration_sheet
 
@@ -62,6 +78,8 @@ def calibration(
         _show(one, unit or "C")
     if out is not None:
         say(f"Record: {out}", err=as_json)
+    if chart is not None:
+        say(f"Chart: {chart}", err=as_json)
 
 
 def recorded(book: LogBook, number: int, unit: Unit) -> Recorded:
@@ -88,6 +106,39 @@ def recorded(book: LogBook, number: int, unit: Unit) -> Recorded:
     return Recorded(kept, record, found, correction_from_dict(kept.correction), budgets)
 
 
+def _draw(book: LogBook, one: Recorded, chart: Path, unit: Unit) -> None:
+    """The picture that ``calibrate`` drew: of one made in a run that is there, the difference over time as well."""
+    from soakwitness.analysis.calibration.correcting.correction import correction_from_dict
+    from soakwitness.analysis.logbook.sensors import calibrations
+    from soakwitness.cli.charts.calibration_chart import draw_calibration
+
+    earlier = [
+        c for c in calibrations(book, one.kept.life) if (c.done_on, c.entry) < (one.kept.done_on, one.kept.entry)
+    ]
+    before = correction_from_dict(earlier[-1].correction) if earlier else None
+    draw_calibration(chart, one.found, one.correction, pair=_pair_of(book, one), before=before, unit=unit)
+
+
+def _pair_of(book: LogBook, one: Recorded) -> Pair | None:
+    """Sensor and reference in the run that a calibration was made from; None where it is not to be had."""
+    from soakwitness.analysis.calibration.from_run import pair_in_run
+    from soakwitness.analysis.errors import AnalysisError
+    from soakwitness.analysis.logbook.runs import runs_listed
+    from soakwitness.analysis.record.run import open_run
+    from soakwitness.firmware_bridge.errors import BridgeError
+
+    about = one.record.record
+    runs = runs_listed(book, [about["run"]]) if about["method"] == "run" and about.get("run") else ()
+    if not runs or runs[0].missing:
+        return None
+    try:
+        return pair_in_run(
+            open_run(runs[0].folder), reference=about["columns"]["reference"]["name"], sensor=about["sensor"]
+        )
+    except (AnalysisError, BridgeError, OSError):
+        return None
+
+
 def _show(one: Recorded, unit: Unit) -> None:
     from soakwitness.cli.sheets.blocks import Lines, SheetTable
     from soakwitness.cli.sheets.calibration_sheet import calibration_contents
@@ -102,10 +153,8 @@ def _show(one: Recorded, unit: Unit) -> None:
             continue
         say(f"\n{part.heading}")
         say(table([list(part.head), *(list(row) for row in part.rows)], indent="  "))
-    say(
-        f"\n{counted(sum(len(level) for level in one.record.levels), 'reading')} in "
-        f"{counted(len(one.record.levels), 'level')}: --out."
-    )
+    readings = f"{counted(sum(map(len, one.record.levels)), 'reading')} in {counted(len(one.record.levels), 'level')}"
+    say_words(Says.of("\n{readings}{out}.", readings=readings, out=Field("out", around=": {}")))
     for part in contents.blocks:
         if isinstance(part, Lines) and not part.small:
             say("\n".join(f"- {line}" for line in part.lines))

@@ -20,8 +20,9 @@ from soakwitness.cli.options.common import (
 )
 from soakwitness.cli.options.entering import by_option, furnace_named, new_stamp, open_book, take_in_runs
 from soakwitness.cli.options.screen import say
+from soakwitness.firmware_bridge.common.surfaces import Field
 from soakwitness.firmware_bridge.common.units import Unit, to_celsius
-from soakwitness.firmware_bridge.common.wording import difference, temperature
+from soakwitness.firmware_bridge.common.wording import Says, difference, joined, temperature
 
 if TYPE_CHECKING:
     from soakwitness.analysis.logbook.cutouts import CutOutTest
@@ -54,9 +55,10 @@ def cutout(furnace: str, by: str | None, unit: Unit | None, as_json: bool, logbo
 
     new = [name for name in ("set_", "tripped_at", "no_trip_up_to", "in_run") if said[name] is not None]
     if new and said["strike"] is not None:
-        raise WrongUse("--strike takes an entry back, the other options make one: one thing at a time.")
+        says = "{strike} takes an entry back, the others make one: one thing at a time."
+        raise WrongUse(Says.of(says, strike=Field("strike")))
     if new and said["set_"] is None:
-        raise WrongUse("Say what the cut-out is set to: --set 1150")
+        raise WrongUse(joined(["Say what the cut-out is set to:", Field("set", "1150")]))
     stamp = new_stamp(by)
     with open_book(logbook, create=bool(new)) as book:
         take_in_runs(book, stamp)
@@ -97,7 +99,8 @@ def _run_and_day(book: Any, furnace: str, in_run: str | None, day: str | None) -
     if in_run is not None:
         run = run_named(book, in_run)
         if run.furnace != furnace:
-            raise WrongUse(f"--in-run {run.run}: that was a run of {run.furnace}, not of {furnace}.")
+            says = "{given}: that was a run of {other}, not of {furnace}."
+            raise WrongUse(Says.of(says, given=Field("in-run", run.run), other=run.furnace, furnace=furnace))
         return run.run, local_day(run.started_utc, run.zone) if day is None else read_day(day)
     return None, datetime.now().astimezone().date().isoformat() if day is None else read_day(day)
 

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from soakwitness.analysis.logbook.dispositions import DECISIONS
 from soakwitness.cli.options.common import LARGEST_NUMBER, WrongUse, json_option, logbook_option, print_json
 from soakwitness.cli.options.entering import (
     by_option,
@@ -17,8 +18,8 @@ from soakwitness.cli.options.entering import (
     take_in_runs,
 )
 from soakwitness.cli.options.screen import say
-
-DECISIONS = ("use as it is", "use with restriction", "repeat the treatment", "scrap", "hold back", "no defect")
+from soakwitness.firmware_bridge.common.surfaces import Field
+from soakwitness.firmware_bridge.common.wording import Says
 
 
 @click.command()
@@ -55,9 +56,11 @@ def disposition(
     from soakwitness.cli.words.kept_words import gone_words
 
     if decide is None and (finding or step or why):
-        raise WrongUse("Say what was decided: --decide, one of " + ", ".join(DECISIONS) + ".")
+        says = "Say what was decided: {decide}, one of {these}."
+        raise WrongUse(Says.of(says, decide=Field("decide"), these=", ".join(DECISIONS)))
     if step is not None and finding is None:
-        raise WrongUse("--step belongs to a finding: name it with --finding.")
+        says = "{step} belongs to a finding: name it with {finding}."
+        raise WrongUse(Says.of(says, step=Field("step"), finding=Field("finding")))
     stamp = new_stamp(by)
     with open_book(logbook) as book:
         take_in_runs(book, stamp)

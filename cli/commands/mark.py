@@ -10,8 +10,10 @@ from typing import TYPE_CHECKING, cast
 import click
 
 from soakwitness.cli.options.common import Words, WrongUse, find_run, logbook_option
-from soakwitness.cli.options.screen import say
+from soakwitness.cli.options.screen import say, say_words
 from soakwitness.cli.words.mark_words import mark_words
+from soakwitness.firmware_bridge.common.surfaces import Field
+from soakwitness.firmware_bridge.common.wording import Says, Value, joined
 from soakwitness.firmware_bridge.runfolder.contents import ACTS, Act, Mark
 from soakwitness.firmware_bridge.runfolder.origins import Origin, origin_words
 
@@ -96,9 +98,11 @@ def mark(
     """
     from soakwitness.firmware_bridge.runfolder.names import spelled_out
 
-    _check_use(act, pieces, strike, why, {"--list": listed, "--undo": undo, "--inferred": inferred is not None})
+    _check_use(act, pieces, strike, why, {"list": listed, "undo": undo, "inferred": inferred is not None})
     if confirm and inferred is None:
-        raise WrongUse("--confirm goes with --inferred RUN: look first at what would be entered.")
+        says = "{confirm} goes with {inferred}: look first at what would be entered."
+        named = {"confirm": Field("confirm"), "inferred": Field("inferred", metavar="RUN")}
+        raise WrongUse(Says.of(says, **named))
     if inferred is not None:
         _infer(inferred, logbook, confirm=confirm, by=by or _user())
         return
@@ -111,7 +115,8 @@ def mark(
         return
     at_s, zone = _moment(path, at, zone, recorded=recorded, outside=outside)
     if undo and not recorded:
-        raise WrongUse(f"{path.name} is not being recorded. Strike a mark of it out with the reason: --strike ID --why")
+        says = f"{path.name} is not being recorded. Strike a mark of it out with the reason:"
+        raise WrongUse(joined([says, Field("strike", metavar="ID"), Field("why")]))
     asked = _Asked(act, pieces, note or "", by or _user(), at_s, zone, strike, why or "", undo)
     marks = _marks(path)
     made, said = _hand_over(path, asked) if recorded else _enter(path, asked)
@@ -124,7 +129,9 @@ def _infer(name: str, logbook: Path, *, confirm: bool, by: str | None) -> None:
 
     path, recorded = _which_run(name, logbook)
     if recorded:
-        raise WrongUse(f"{path.name} is being recorded: mark what was done with --at TIME; dips are read afterwards.")
+        says = f"{path.name} is being recorded: mark what was done with"
+        then = Says.of("{at}; dips are read afterwards.", at=Field("at", metavar="TIME"))
+        raise WrongUse(joined([says, then]))
     infer_marks(path, logbook, confirm=confirm, by=by)
 
 
@@ -140,9 +147,12 @@ def _moment(path: Path, at: str | None, zone: str | None, *, recorded: bool, out
     at_s = moment_in_run(path, at, zone)
     away = outside_words(path, at_s, zone, now_utc_s=time.time() if recorded else None)
     if away is not None and not (outside and (at_s < 0 or not recorded)):
-        then = " Minutes and seconds are written +0:01:25." if at.strip().startswith("+") else ""
-        then += "" if recorded and at_s > 0 else " If it was done then all the same, add --outside."
-        raise WrongUse(f"--at {at}: {away}. Nothing was entered.{then}")
+        says: list[Value] = [Says.of("{at}: {away}. Nothing was entered.", at=Field("at", at), away=away)]
+        if at.strip().startswith("+"):
+            says.append("Minutes and seconds are written +0:01:25.")
+        if not (recorded and at_s > 0):
+            says.append(Says.of("If it was done then all the same, add {outside}.", outside=Field("outside")))
+        raise WrongUse(joined(says))
     return at_s, zone
 
 
@@ -178,8 +188,7 @@ def _say_what_is_asked(marks: tuple[Mark, ...], made: Mark, known: tuple[Known, 
     others = tuple(mark for mark in marks if mark.mark_id != made.mark_id)
     before, after = (read_charges(each, known=known) for each in (marks, (*others, made)))
     for question in raised(before, after):
-        then = question.next if run is None else question.next.replace("mark --strike", f"mark --run {run} --strike")
-        say(f"Note: {question.says} {then}", err=True)
+        say_words(joined([f"Note: {question.says}", question.next_of(run)]), err=True)
 
 
 def _user() -> str | None:
@@ -194,13 +203,16 @@ def _user() -> str | None:
 def _check_use(
     act: Act | None, pieces: tuple[str, ...], strike: str | None, why: str | None, flags: dict[str, bool]
 ) -> None:
-    asked = [*([act] if act else []), *(["--strike"] if strike is not None else []), *(f for f in flags if flags[f])]
+    asked: list[Value] = [*([act] if act else []), *([Field("strike")] if strike is not None else [])]
+    asked += [Field(flag) for flag in flags if flags[flag]]
     if not asked:
-        raise WrongUse(f"say what was done: {', '.join(ACTS)}; or --strike ID, {', '.join(flags)}.")
+        others = joined([Field("strike", metavar="ID"), *map(Field, flags)], ", ")
+        raise WrongUse(Says.of("say what was done: {acts}; or {others}.", acts=", ".join(ACTS), others=others))
     if len(asked) > 1:
-        raise WrongUse(f"{' and '.join(asked)} do not go together: one thing at a time.")
+        raise WrongUse(joined([joined(asked, " and "), "do not go together: one thing at a time."]))
     if strike is not None and not (why or "").strip():
-        raise WrongUse("--strike needs --why: the reason stays with the mark.")
+        says = "{strike} needs {why}: the reason stays with the mark."
+        raise WrongUse(Says.of(says, strike=Field("strike"), why=Field("why")))
     if any(not piece.strip() for piece in pieces):
         raise WrongUse("a piece's name may not be empty.")
 
@@ -216,24 +228,26 @@ def _which_run(run: str | None, logbook: Path) -> tuple[Path, bool]:
     open_runs = sorted(path.parent for path in folder.glob(f"*/{RUN_LOCK}") if is_held(path)) if folder.is_dir() else []
     if len(open_runs) > 1:
         names = ", ".join(path.name for path in open_runs)
-        raise WrongUse(f"{len(open_runs)} runs are being recorded: {names}. Say which: --run NAME")
+        says = f"{len(open_runs)} runs are being recorded: {names}. Say which:"
+        raise WrongUse(joined([says, Field("run", metavar="NAME")]))
     if not open_runs:
-        raise WrongUse(
-            f"No recorder: nothing is being recorded in {logbook}.{_watched(logbook)} To enter a mark into a finished "
-            "run, name it and say when: --run last --at TIME"
-        )
+        says = f"No recorder: nothing is being recorded in {logbook}."
+        then = "To enter a mark into a finished run, name it and say when:"
+        named = [Field("run", "last"), Field("at", metavar="TIME")]
+        raise WrongUse(joined([says, *_watched(logbook), then, *named]))
     return open_runs[0], True
 
 
-def _watched(logbook: Path) -> str:
+def _watched(logbook: Path) -> tuple[Says, ...]:
     """Say that a watch waits, which has no run to enter a mark into."""
     from soakwitness.firmware_bridge.runfolder.lock import is_held, read_holder
 
     holders = [read_holder(path) for path in sorted((logbook / "locks").glob("*.lock")) if is_held(path)]
     names = [str(holder.get("furnace", "a furnace")) for holder in holders if holder.get("who") == "watch"]
     if not names:
-        return ""
-    return f" {', '.join(names)} is watched: its run begins when it heats, and takes earlier marks then with --at TIME."
+        return ()
+    says = "{names} is watched: its run begins when it heats, and takes earlier marks then with {at}."
+    return (Says.of(says, names=", ".join(names), at=Field("at", metavar="TIME")),)
 
 
 def _hand_over(path: Path, asked: _Asked) -> tuple[Mark, str]:
@@ -298,7 +312,8 @@ def _enter(path: Path, asked: _Asked) -> tuple[Mark, str]:
     if asked.act is None:
         raise WrongUse("say what was done.")
     if asked.at_s is None and asked.act != "note":
-        raise WrongUse(f"{path.name} is not being recorded, so say when it was done: --at TIME")
+        says = f"{path.name} is not being recorded, so say when it was done:"
+        raise WrongUse(joined([says, Field("at", metavar="TIME")]))
     t_s = last_t_s(path) if asked.at_s is None else asked.at_s
     late = Mark(
         t_s, asked.act, asked.pieces, asked.note, new_mark_id(), entered_later=True, by=asked.by, origin="typed"

@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING
 import click
 
 from soakwitness.cli.options.common import WrongUse
+from soakwitness.firmware_bridge.common.surfaces import NextCommand
+from soakwitness.firmware_bridge.common.wording import joined
 
 if TYPE_CHECKING:
     from soakwitness.analysis.verification.inferring import Inferred
@@ -31,7 +33,8 @@ def infer_marks(path: Path, logbook: Path, *, confirm: bool, by: str | None) -> 
             click.echo(line)
         return
     if not found.offered:
-        raise WrongUse(f"{path.name}: nothing is offered that could be confirmed. Look: mark --inferred {path.name}")
+        says = f"{path.name}: nothing is offered that could be confirmed. Look:"
+        raise WrongUse(joined([says, NextCommand.of("mark", "--inferred", path.name)]))
     for one in found.offered:
         mark = Mark(
             one.opening.at_s,

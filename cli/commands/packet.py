@@ -33,8 +33,10 @@ if TYPE_CHECKING:
     from soakwitness.analysis.logbook.packets import MeasuredPacket
     from soakwitness.analysis.packet.packet_file import PacketFile
     from soakwitness.analysis.packet.piece import PacketModel
+    from soakwitness.analysis.packet.rack import Beside
     from soakwitness.analysis.packet_runs.fitting import Fit
-    from soakwitness.analysis.recipes.recipe import PacketSpec
+    from soakwitness.analysis.packet_runs.prediction import Prediction
+    from soakwitness.analysis.recipes.recipe import PacketSpec, Recipe
     from soakwitness.analysis.record.run import Run
     from soakwitness.analysis.run_inputs.known_inputs import RunInputs
     from soakwitness.analysis.run_inputs.measured_packets import UsedPacket
@@ -102,14 +104,11 @@ def predict(
     thickness_mm: float | None,
     recipe_path: Path | None,
     chart: Path | None,
-    slot: int | None,
-    filled: str | None,
-    rack_path: Path | None,
     as_json: bool,
     unit: Unit | None,
     logbook: Path,
     force: bool,
-    **piece: Any,
+    **given: Any,
 ) -> None:
     """Say how many of the recipe's minutes the packet eats in RUN, and what the blade's temperature was.
 
@@ -118,40 +117,59 @@ def predict(
     Example: soakwitness packet predict sample_logs/good --thickness-mm 3
     """
     from soakwitness.analysis.packet_runs.prediction import as_json as as_data
-    from soakwitness.analysis.packet_runs.prediction import predict as predict_run
     from soakwitness.analysis.record.run import open_run
     from soakwitness.cli.verdicts.verified import take_in
-    from soakwitness.cli.words.packet_words import beside_line, prediction_lines
 
     if chart is not None:
         check_output(chart, force=force, suffixes=(".png", ".svg", ".pdf"))
-    given = given_packet(packet_path)
+    packet = given_packet(packet_path)
     opened = open_run(find_run(run, logbook))
     take_in(logbook, opened)
-    inputs = known_inputs(logbook, opened, recipe_path=recipe_path, packet=given)
+    inputs = known_inputs(logbook, opened, recipe_path=recipe_path, packet=packet)
+    found, where = _predicted(opened, inputs, logbook, thickness_mm, **given)
     recipe = inputs.recipe
+    shown = unit or (recipe.unit if recipe else "C")
+    if chart is not None:
+        from soakwitness.cli.charts.packet_chart import save_packet_chart
+
+        save_packet_chart(opened, found, recipe, chart, unit=shown)
+    if as_json:
+        print_json(as_data(found))
+    else:
+        _tell(found, where, recipe, chart, shown)
+
+
+def _predicted(
+    opened: Run,
+    inputs: RunInputs,
+    logbook: Path,
+    thickness_mm: float | None,
+    *,
+    slot: int | None,
+    filled: str | None,
+    rack_path: Path | None,
+    **piece: Any,
+) -> tuple[Prediction, Beside | None]:
+    """What the packet made of the run, and where in the rack it stood."""
+    from soakwitness.analysis.packet_runs.prediction import predict as predict_run
+
     model = _model(inputs, logbook, thickness_mm, **piece)
     where = stood_in_slot([opened], model, slot=slot, filled=filled, rack_path=rack_path)
     found = predict_run(
         inputs.on_record(opened),
         model,
-        recipe=recipe,
+        recipe=inputs.recipe,
         corrections=inputs.corrections,
         places=inputs.places,
         where=where,
     )
-    shown = unit or (recipe.unit if recipe else "C")
-    if chart is not None:
-        from soakwitness.cli.charts.packet_chart import save_packet_chart
-        from soakwitness.cli.words.packet_words import piece as piece_words
+    return found, where
 
-        about = piece_words(found.estimate.packet)
-        headline = f"{recipe.name}: {about[0].lower()}{about[1:]}" if recipe else about
-        save_packet_chart(opened, found, recipe, chart, unit=shown, headline=headline)
-    if as_json:
-        print_json(as_data(found))
-        return
-    for line in prediction_lines(found, shown):
+
+def _tell(found: Prediction, where: Beside | None, recipe: Recipe | None, chart: Path | None, unit: Unit) -> None:
+    from soakwitness.cli.words.packet_words import beside_line, prediction_lines
+
+    for line in prediction_lines(found, unit):
         say(line)
     if where is not None:
         say(beside_line(where))

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from soakwitness.analysis.logbook.treatments import KINDS
 from soakwitness.cli.commands.piece_looks import hardness, inspect, note, photo
 from soakwitness.cli.commands.pieces_table import pieces_from
 from soakwitness.cli.options.common import (
@@ -31,24 +32,13 @@ from soakwitness.cli.options.entering import (
     zone_option,
 )
 from soakwitness.cli.options.screen import say, table
+from soakwitness.firmware_bridge.common.surfaces import Field, NextCommand
 from soakwitness.firmware_bridge.common.units import Unit, to_celsius
-from soakwitness.firmware_bridge.common.wording import counted
+from soakwitness.firmware_bridge.common.wording import Says, counted, joined
 
 if TYPE_CHECKING:
     from soakwitness.analysis.logbook.pieces import Piece
 
-KINDS = (
-    "plate quench",
-    "oil quench",
-    "air quench",
-    "cold treatment",
-    "temper",
-    "stress relief",
-    "grinding",
-    "finish grinding",
-    "straightening",
-    "other",
-)
 ENTRIES = ("piece", "charge", "hardness", "treatment", "inspection", "load", "photo", "note")
 names_argument = click.argument("names", metavar="PIECE...", nargs=-1, required=True)
 
@@ -119,7 +109,8 @@ def add(
     if path is not None:
         pieces += pieces_from(path, given)
     if not pieces:
-        raise WrongUse("Name the pieces, or give --file. See: soakwitness piece add --help")
+        says = "Name the pieces, or give {file}. See: {help}"
+        raise WrongUse(Says.of(says, file=Field("file"), help=NextCommand.of("piece", "add", "--help")))
     stamp = new_stamp(by)
     with open_book(logbook, create=True) as book, entering(book, stamp, seen):
         add_pieces(book, pieces, stamp=stamp)
@@ -143,7 +134,7 @@ def change(name: str, why: str, seen: dict[str, int], by: str | None, logbook: P
     from soakwitness.analysis.logbook.pieces import change_piece
 
     if all(value is None for value in facts.values()):
-        raise WrongUse("Say what changes, such as --thickness-mm 2.6.")
+        raise WrongUse(Says.of("Say what changes, such as {such}.", such=Field("thickness-mm", "2.6")))
     facts["stamp_text"] = facts.pop("stamp")
     stamp = new_stamp(by)
     with open_book(logbook) as book, entering(book, stamp, seen):
@@ -200,14 +191,19 @@ def charge(
     load = {"kg": kg, "fixtures": fixtures, "fixtures_kg": fixtures_kg, "empty": empty}
     held = any(load.values())
     if not names and not held:
-        raise WrongUse("Name the pieces, or say what the run held: --kg 3.2, --empty.")
+        says = "Name the pieces, or say what the run held: {kg}, {empty}."
+        raise WrongUse(Says.of(says, kg=Field("kg", "3.2"), empty=Field("empty")))
     if not names and (number is not None or any(v not in (None, "") for v in packet.values())):
-        raise WrongUse("--charge, --place, --foil, --heated-faces, --blades and --note are of pieces: name them.")
+        of_pieces = joined([Field(name) for name in ("charge", "place", "foil", "heated-faces", "blades")], ", ")
+        raise WrongUse(Says.of("{these} and {note} are of pieces: name them.", these=of_pieces, note=Field("note")))
     if names and empty:
-        raise WrongUse(f"--empty, and yet {_few(names)} in it: leave out one of the two.")
+        says = "{empty}, and yet {names} in it: leave out one of the two."
+        raise WrongUse(Says.of(says, empty=Field("empty"), names=_few(names)))
 
     if (run == "next") != (furnace is not None):
-        raise WrongUse("Give --furnace with next, and only then: soakwitness piece charge next B-041 --furnace NAME")
+        says = "Give {furnace} with next, and only then: {such}"
+        such = NextCommand.of("piece", "charge", "next", "B-041", "--furnace", "NAME")
+        raise WrongUse(Says.of(says, furnace=Field("furnace"), such=such))
     stamp = new_stamp(by)
     with open_book(logbook) as book:
         take_in_runs(book, stamp)

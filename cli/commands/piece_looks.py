@@ -7,6 +7,8 @@ from typing import Any
 
 import click
 
+from soakwitness.analysis.logbook.hardness import STEPS
+from soakwitness.analysis.logbook.inspections import KINDS as LOOKS
 from soakwitness.cli.options.common import WrongUse, logbook_option
 from soakwitness.cli.options.entering import (
     by_option,
@@ -18,9 +20,8 @@ from soakwitness.cli.options.entering import (
     zone_option,
 )
 from soakwitness.cli.options.screen import say
-
-STEPS = ("delivery", "quench", "cold treatment", "temper", "second temper", "grinding", "finish")
-LOOKS = ("file test", "fracture", "magnet", "inside of the foil", "warp", "crack")
+from soakwitness.firmware_bridge.common.surfaces import Field
+from soakwitness.firmware_bridge.common.wording import Says, joined
 
 
 @click.command()
@@ -58,7 +59,10 @@ def hardness(
     from soakwitness.analysis.metallurgy.hardness_readings import HardnessReading, hrc_of_hv, hv_of_hrc, slip_of
 
     if (said["after"] is None) == (said["before"] is None):
-        raise WrongUse("Say on which side of which step: --after quench, --before temper, and so on.")
+        says = "Say on which side of which step: {after}{before}."
+        raise WrongUse(
+            Says.of(says, after=Field("after", "quench"), before=Field("before", "temper", around=", {}, and so on"))
+        )
     test = HardnessReading(
         readings,
         said["scale"],
@@ -71,7 +75,8 @@ def hardness(
     )
     slip = slip_of(test)
     if slip is not None and not said["as_read"]:
-        raise WrongUse(f"{name}: {slip} If it was read so, say --as-read. Nothing was entered.")
+        so = Says.of("If it was read so, say {as_read}. Nothing was entered.", as_read=Field("as-read"))
+        raise WrongUse(joined([f"{name}: {slip}", so]))
     stamp = new_stamp(by)
     with open_book(logbook) as book, entering(book, stamp, seen):
         entry, warnings = add_hardness(
@@ -128,7 +133,8 @@ def inspect(
     from soakwitness.analysis.logbook.pieces import pieces_named
 
     if said["after"] is not None and said["before"] is not None:
-        raise WrongUse("--after and --before: say one of the two.")
+        says = "{after} and {before}: say one of the two."
+        raise WrongUse(Says.of(says, after=Field("after"), before=Field("before")))
     stamp = new_stamp(by)
     with open_book(logbook) as book, entering(book, stamp, seen):
         entries = add_inspection(

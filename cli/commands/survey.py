@@ -21,7 +21,7 @@ from soakwitness.cli.options.common import (
     unit_option,
 )
 from soakwitness.cli.options.entering import by_option, new_stamp, open_book
-from soakwitness.cli.options.screen import say, table
+from soakwitness.cli.options.screen import read_on, say, table
 from soakwitness.cli.terminal.calibrating import (
     CHARTS,
     a_file,
@@ -30,6 +30,7 @@ from soakwitness.cli.terminal.calibrating import (
     report_place,
 )
 from soakwitness.cli.terminal.survey_inputs import certificates_of, corrections_of, sensors_named
+from soakwitness.firmware_bridge.common.surfaces import TERMINAL
 from soakwitness.firmware_bridge.common.units import Unit, to_celsius, to_kelvin
 from soakwitness.firmware_bridge.common.wording import difference, temperature
 
@@ -249,5 +250,5 @@ def _show(found: Survey, furnace: str, run: str, unit: Unit, *, every: bool, mor
 
     for line in survey_lines(found, unit, furnace=furnace, run=run, every=every):
         click.echo(line)
-    if more and not every:
+    if more and not every and read_on.get() is TERMINAL:  # a page has a button for it
         say(f"All of it: {more} --all", page=True)

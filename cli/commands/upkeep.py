@@ -20,6 +20,8 @@ from soakwitness.cli.options.entering import (
     zone_option,
 )
 from soakwitness.cli.options.screen import say, table
+from soakwitness.firmware_bridge.common.surfaces import Field
+from soakwitness.firmware_bridge.common.wording import Says
 
 
 @click.command()
@@ -56,7 +58,8 @@ def upkeep(
     from soakwitness.analysis.logbook.furnace_work import add_upkeep, upkeep_of
 
     if part is None and note:
-        raise WrongUse(f"--note belongs to a part: name it, one of {', '.join(PARTS)}.")
+        says = "{note} belongs to a part: name it, one of {parts}."
+        raise WrongUse(Says.of(says, note=Field("note"), parts=", ".join(PARTS)))
     if struck is not None and part is not None:
         raise WrongUse("Enter work, or strike an entry; not both at once.")
     stamp = new_stamp(by)
@@ -84,4 +87,5 @@ def upkeep(
 def _check_of(entry: int, furnace: str, known: list[int]) -> None:
     if entry not in known:
         there = ", ".join(map(str, known)) or "none"
-        raise WrongUse(f"--strike {entry}: {furnace} has no such entry. It has: {there}.")
+        says = "{given}: {furnace} has no such entry. It has: {there}."
+        raise WrongUse(Says.of(says, given=Field("strike", str(entry)), furnace=furnace, there=there))

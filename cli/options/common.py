@@ -15,8 +15,9 @@ from typing import Any, TypeVar
 import click
 
 from soakwitness.cli.options.screen import say
+from soakwitness.firmware_bridge.common.surfaces import TERMINAL, NextCommand, Surface
 from soakwitness.firmware_bridge.common.units import Unit
-from soakwitness.firmware_bridge.common.wording import Says
+from soakwitness.firmware_bridge.common.wording import Says, joined, saying
 
 F = TypeVar("F", bound=Callable[..., Any])
 LARGEST_NUMBER = 10**9  # of what a person counts; the database holds no more than 64 bits
@@ -26,6 +27,10 @@ class WrongUse(click.ClickException):
     """Wrong use or a wrong file: exit status 2."""
 
     exit_code = 2
+
+    def __init__(self, says: str | Says) -> None:
+        self.says = saying(says)
+        super().__init__(str(self.says))
 
 
 class Words(click.ParamType):  # type: ignore[type-arg,unused-ignore]
@@ -106,21 +111,32 @@ def run_main(command: click.Command) -> int:
     return result if isinstance(result, int) else 0
 
 
-def told_of(error: Exception, unit: Unit) -> tuple[str, int] | None:
+def told_of(error: Exception, unit: Unit, surface: Surface = TERMINAL) -> tuple[str, int] | None:
     """The sentence and the exit status of an error made on purpose; None of one that is a fault of the program."""
+    code = getattr(error, "exit_code", None)
+    says = getattr(error, "says", None)
+    if code is not None and isinstance(says, Says):
+        return says.text(unit, surface), int(code)
     if isinstance(error, click.ClickException):
-        return error.format_message(), error.exit_code
+        return _of_click(error, surface), error.exit_code
     if isinstance(error, UnicodeEncodeError):  # bytes of another encoding in what was typed
         return f"{error.object[:60]!r} is no text in UTF-8.", 2
     if isinstance(error, OSError) and not hasattr(error, "exit_code"):
         # a disk or a stream that fails where nothing more can be said of it
         where = f"{error.filename}: " if error.filename else ""
         return f"{where}{error.strerror or error}.", 1
-    code = getattr(error, "exit_code", None)
-    if code is None:
-        return None
-    says = getattr(error, "says", None)
-    return says.text(unit) if isinstance(says, Says) else str(error), int(code)
+    return None if code is None else (str(error), int(code))
+
+
+def _of_click(error: click.ClickException, surface: Surface) -> str:
+    """What click refuses: in its own words in a terminal, elsewhere with the field in place of the option."""
+    param = getattr(error, "param", None)
+    if surface is TERMINAL or param is None:
+        return error.format_message()
+    named = surface.field(param.name or "", "", "") or str(param.name)
+    if isinstance(error, click.MissingParameter):
+        return f"{named} is to be filled in."
+    return f"{named}: {error.message}"
 
 
 def plain(value: Any) -> Any:
@@ -313,4 +329,5 @@ def _found(name: str, logbook: Path) -> Path:
         return hits[0]
     if hits:
         raise WrongUse(f"{name}: {len(hits)} runs fit, from {hits[0].name} to {hits[-1].name}. Give more of the name.")
-    raise WrongUse(f"{name}: no such run folder, and no such run in {folder}. List the runs with: soakwitness runs")
+    says = f"{name}: no such run folder, and no such run in {folder}. List the runs with:"
+    raise WrongUse(joined([says, NextCommand.of("runs")]))

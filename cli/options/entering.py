@@ -16,6 +16,8 @@ import click
 
 from soakwitness.cli.options.common import WrongUse, nearest
 from soakwitness.cli.options.screen import say
+from soakwitness.firmware_bridge.common.surfaces import Field
+from soakwitness.firmware_bridge.common.wording import Says, joined
 
 if TYPE_CHECKING:
     from soakwitness.analysis.logbook.opening import LogBook
@@ -150,10 +152,9 @@ def furnace_named(book: LogBook, text: str) -> str:
     known = {name.casefold(): name for name in (*names_in_files(Path(), book.folder.parent), *furnaces(book))}
     if text.casefold() not in known:
         there = ", ".join(sorted(known.values())) or "none"
-        raise WrongUse(
-            f"--furnace {text}: no run and no furnace file here has this name.{nearest(text, known.values())} Known: "
-            f"{there}. Name the furnace file itself for one that never ran: --furnace FILE.toml"
-        )
+        unknown = f"no run and no furnace file here has this name.{nearest(text, known.values())} Known: {there}."
+        file = joined(["Name the furnace file itself for one that never ran:", Field("furnace", metavar="FILE.toml")])
+        raise WrongUse(joined([Says.of("{given}: {unknown}", given=Field("furnace", text), unknown=unknown), file]))
     return known[text.casefold()]
 
 

@@ -8,8 +8,13 @@ import shutil
 import sys
 import textwrap
 from collections.abc import Iterable, Sequence
+from contextvars import ContextVar
 
 import click
+
+from soakwitness.firmware_bridge.common.surfaces import TERMINAL, Surface
+from soakwitness.firmware_bridge.common.units import Unit
+from soakwitness.firmware_bridge.common.wording import Says
 
 NARROWEST, WIDEST, NO_TERMINAL = 60, 100, 80
 BREAKS_FROM = 14  # narrower columns hold one figure each and are not broken
@@ -50,6 +55,15 @@ def say(text: str = "", *, err: bool = False, hang: int | None = None, page: boo
     """Print a text for people in the screen's width; whole lines where no screen is known and it is part of no page."""
     width = screen_width() if page else known_width()
     click.echo(text if width is None else "\n".join(fitted(text, width, hang=hang)), err=err)
+
+
+# where it is read what a command says: a page of the book has other words for options and commands
+read_on: ContextVar[Surface] = ContextVar("read_on", default=TERMINAL)
+
+
+def say_words(says: Says, unit: Unit = "C", *, err: bool = False) -> None:
+    """Print a sentence as it is read where the command was given."""
+    say(says.text(unit, read_on.get()), err=err)
 
 
 def say_all(lines: Iterable[str]) -> None:

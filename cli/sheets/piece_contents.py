@@ -38,6 +38,7 @@ def piece_sheet(found: LifeOfPiece, *, unit: Unit | None = None, shop: tuple[str
     unit = unit or (hardened.recipe.unit if hardened is not None and hardened.recipe is not None else "C")
     zone = zone_or_utc(hardened.run.header.zone) if hardened and hardened.run else computer_zone()
     rows, hard, flags = tuple(_life(found, unit, zone)), tuple(map(_test, tests)), tuple(_flags(found, unit))
+    decided = tuple(_decided(found, zone))
     life = SheetTable(f"Its life (times in {zone})", LIFE_HEAD, rows, "Nothing is on record yet.")
     map_ = SheetTable("Hardness", HARDNESS_HEAD, hard, "No hardness test is on record.", spread_words(tests))
     verified = hardened is not None and hardened.verification is not None
@@ -57,6 +58,7 @@ def piece_sheet(found: LifeOfPiece, *, unit: Unit | None = None, shop: tuple[str
             _cut(map_, MOST_TESTS),
             *_map_of(tests),
             *([Items("Flagged", flags[:MOST_FLAGS], after=_more(len(flags) - MOST_FLAGS))] if flags else []),
+            *([Lines("Decided", decided)] if decided else []),
             Lines("Not on record", (_not_on_record(found, hardened),)),
             Lines("", tuple(_small_print(found)), small=True),
             Signature(("Place and date", "Name", "Signature")),
@@ -227,17 +229,26 @@ def _test(entry: HardnessEntry) -> Row:
 
 
 def _flags(found: LifeOfPiece, unit: Unit) -> Iterator[Item]:
-    """What failed or warns in its runs and in their order, each once."""
+    """What failed or warns in its runs and in their order, each once, with what was decided, not why."""
     seen = set()
     for of in found.runs.values():
         for flag in of.verification.findings if of.verification is not None else ():
-            item = Item(flag.severity, f"{flag.code[:1].upper()}{flag.code[1:]}: {flag.says.text(unit)}")
+            decided = [d.decision for d in of.decided if d.finding == flag.code and d.step in (None, flag.step)]
+            then = " ".join(f"Decided {words}." for words in decided)
+            item = Item(flag.severity, f"{flag.code[:1].upper()}{flag.code[1:]}: {flag.says.text(unit)}", then)
             if flag.severity in ("fail", "warn") and item not in seen:
                 seen.add(item)
                 yield item
     for gap in found.life.findings:
         if gap.severity != "note":
             yield Item(gap.severity, gap.says)
+
+
+def _decided(found: LifeOfPiece, zone: str) -> Iterator[str]:
+    """What was decided about whole runs that it was in."""
+    for of in found.runs.values():
+        day = "" if of.run is None else f" of {figures.day(of.run.header.started_utc, 0.0, zone)}"
+        yield from (f"The whole run{day}: {d.decision}." for d in of.decided if d.finding is None)
 
 
 def _not_on_record(found: LifeOfPiece, hardened: RunOfPiece | None) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,6 +12,7 @@ from soakwitness.cli.sheets.contents import SheetNotes
 from soakwitness.cli.sheets.sources import with_marks_of
 
 if TYPE_CHECKING:
+    from soakwitness.analysis.logbook.dispositions import Disposition
     from soakwitness.analysis.logbook.history import History
     from soakwitness.analysis.recipes.recipe import Recipe
     from soakwitness.analysis.record.run import Run
@@ -21,13 +22,17 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class RunOfPiece:
-    """One run as it was for one blade; without a verification where it cannot be judged, and ``trouble`` says why."""
+    """One run as it was for one blade, and what was ``decided`` about it.
+
+    Without a verification where it cannot be judged, and ``trouble`` says why.
+    """
 
     run: Run | None = None
     verification: Verification | None = None
     recipe: Recipe | None = None
     seal_digest: str | None = None
     trouble: str = ""
+    decided: tuple[Disposition, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -40,6 +45,7 @@ class LifeOfPiece:
 
 def lives_of(logbook: Path, names: Sequence[str]) -> list[LifeOfPiece]:
     """The lives of pieces; every run is opened once, and judged for each piece alone."""
+    from soakwitness.analysis.logbook.dispositions import dispositions_of
     from soakwitness.analysis.logbook.history import piece_history
     from soakwitness.analysis.logbook.runs import RunEntry
     from soakwitness.cli.options.entering import new_stamp, open_book, take_in_runs
@@ -47,13 +53,14 @@ def lives_of(logbook: Path, names: Sequence[str]) -> list[LifeOfPiece]:
     with open_book(logbook) as book:
         take_in_runs(book, new_stamp(None))
         lives = [piece_history(book, name) for name in names]
-    opened: dict[str, Verified | str] = {}
+        entries = {s.source.run: s.source for life in lives for s in life.steps if isinstance(s.source, RunEntry)}
+        decided = {run: dispositions_of(book, run) for run in entries}
+    opened = {run: _opened(entry, logbook) for run, entry in entries.items()}
     found = []
     for life in lives:
-        entries = {s.source.run: s.source for s in life.steps if isinstance(s.source, RunEntry)}
-        for run, entry in entries.items():
-            opened[run] = opened[run] if run in opened else _opened(entry, logbook)
-        found.append(LifeOfPiece(life, {run: _for_piece(opened[run], life.piece.id) for run in entries}))
+        runs = dict.fromkeys(s.source.run for s in life.steps if isinstance(s.source, RunEntry))
+        own = {run: replace(_for_piece(opened[run], life.piece.id), decided=decided[run]) for run in runs}
+        found.append(LifeOfPiece(life, own))
     return found
 
 

@@ -12,6 +12,7 @@ from soakwitness.cli.options.common import WrongUse
 from soakwitness.cli.sheets.contents import SheetNotes
 from soakwitness.cli.sheets.shop import shop_lines
 from soakwitness.cli.words.hardness_words import hardness_now
+from soakwitness.cli.words.kept_words import decision_words, gone_words
 from soakwitness.firmware_bridge.common.units import Unit
 from soakwitness.firmware_bridge.common.wording import difference, temperature
 
@@ -87,9 +88,11 @@ def _with_logbook(found: Verified, logbook: Path, customer: str | None, notes: S
             customer=customer,
         )
     decided = [
-        (f.finding.code, _decision(d) if names is None else d.decision) for f in data.findings for d in f.dispositions
+        (f.finding.code, decision_words(d) if names is None else d.decision)
+        for f in data.findings
+        for d in f.dispositions
     ]
-    further = [f"on the whole run: {_decision(d)}" for d in data.dispositions]
+    further = [f"on the whole run: {decision_words(d)}" for d in data.dispositions]
     further += [_gone(d, gone, data.zone) for d, gone in data.gone]
     notes = replace(
         notes,
@@ -127,16 +130,10 @@ def _piece_words(piece: Piece) -> str:
     return ", ".join(word for word in (piece.steel, thickness, stamp) if word)
 
 
-def _decision(decided: Disposition) -> str:
-    return f"{decided.decision}: {decided.why}" if decided.why else decided.decision
-
-
 def _gone(decided: Disposition, gone: Gone | None, zone: str | None) -> str:
-    from soakwitness.cli.words.kept_words import gone_words
-
     step = f", step {decided.step}" if decided.step else ""
     since = gone_words(gone, zone) if gone else "its finding is not among these"
-    return f"on {decided.finding}{step}: {_decision(decided)}; {since}"
+    return f"on {decided.finding}{step}: {decision_words(decided)}; {since}"
 
 
 def _sensor_words(inputs: RunInputs, unit: Unit) -> list[tuple[str, str, str]]:

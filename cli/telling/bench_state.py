@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from soakwitness.analysis.recipes.handling import practice_of
 from soakwitness.cli.words.furnace_side import at_the_furnace_state, side_of
+from soakwitness.cli.words.page_words import ON_PAGE
 from soakwitness.cli.words.turn_words import clock_time, done_words, turn_words
 from soakwitness.firmware_bridge.common.units import Unit
 from soakwitness.firmware_bridge.common.wording import duration, listed, temperature
@@ -97,7 +98,7 @@ def bench_state(
             quenched=practice_of(recipe).quenched,
         ),
         "log": _log(now, diary.lines, zone),
-        "asked": [f"{q.says} {q.next}" for q in read_charges(now.marks, known=now.pieces).questions],
+        "asked": [f"{q.says} {q.next.text('C', ON_PAGE)}" for q in read_charges(now.marks, known=now.pieces).questions],
     }
 
 

@@ -1,8 +1,8 @@
 """How this project writes numbers: temperatures, differences, rates, durations, moments, counts. Rounded here, once.
 
-A sentence that is made where nobody knows the unit of its reader carries its values (:class:`Says`) and is rendered at
-the edge. Durations read ``45 s``, ``11.4 min``, ``2 h 19 min``; moments of a run ``1:25:30`` (hours, minutes, seconds);
-what counts down while one looks at it ``6:20``.
+A sentence that is made where nobody knows the unit of its reader, or whether it is read in a terminal or on a page,
+carries its values (:class:`Says`) and is rendered at the edge. Durations read ``45 s``, ``11.4 min``, ``2 h 19 min``;
+moments of a run ``1:25:30`` (hours, minutes, seconds); what counts down while one looks at it ``6:20``.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Union
 
+from soakwitness.firmware_bridge.common.surfaces import TERMINAL, Field, NextCommand, Surface
 from soakwitness.firmware_bridge.common.units import Unit, from_celsius, from_kelvin
 
 UNKNOWN = "not known"
@@ -173,14 +174,15 @@ class Rate:
         return rate(self.c_per_h, unit)
 
 
-Value = Union[str, Temp, Diff, Rate, "Says"]
+Value = Union[str, Temp, Diff, Rate, Field, NextCommand, "Says"]
 
 
 @dataclass(frozen=True)
 class Says:
     """A sentence that carries its values: ``Says.of("stood at {level}", level=Temp(1050.0))``.
 
-    Braces in ``template`` name values; durations and counts, which have no unit to choose, are texts already.
+    Braces in ``template`` name values; durations and counts, which have no unit to choose, are texts already. What the
+    reader is to do next is a ``Field`` or a ``NextCommand``.
     """
 
     template: str
@@ -196,14 +198,21 @@ class Says:
         """A text without values, braces and all."""
         return Says("{text}", (("text", text),))
 
-    def text(self, unit: Unit) -> str:
-        """The sentence in ``unit``."""
-        shown = {name: value if isinstance(value, str) else value.text(unit) for name, value in self.values}
-        return self.template.format(**shown)
+    def text(self, unit: Unit, surface: Surface = TERMINAL) -> str:
+        """The sentence in ``unit``, as it is read on ``surface``."""
+        return self.template.format(**{name: _shown(value, unit, surface) for name, value in self.values})
 
     def __str__(self) -> str:
         """The sentence in degC."""
         return self.text("C")
+
+
+def _shown(value: Value, unit: Unit, surface: Surface) -> str:
+    if isinstance(value, str):
+        return value
+    if isinstance(value, (Field, NextCommand)):
+        return value.text(surface)
+    return value.text(unit, surface) if isinstance(value, Says) else value.text(unit)
 
 
 def saying(words: str | Says) -> Says:

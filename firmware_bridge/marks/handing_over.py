@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
+from soakwitness.firmware_bridge.common.wording import joined
 from soakwitness.firmware_bridge.errors import RunFolderError
-from soakwitness.firmware_bridge.marks.undoing import UNDONE, newest_undoable, undoable
+from soakwitness.firmware_bridge.marks.undoing import UNDONE, newest_undoable, strike_out, undoable
 from soakwitness.firmware_bridge.runfolder.contents import Act, Mark
 from soakwitness.firmware_bridge.runfolder.late import last_t_s, time_in_run
 from soakwitness.firmware_bridge.runfolder.line_format import utc_text
@@ -59,8 +60,6 @@ def taken_back(
     """
     mark = newest_undoable(marks, now_t_s) if mark_id is None else find_mark(marks, mark_id)
     if mark not in undoable(marks, now_t_s):
-        raise RunFolderError(
-            f"The {mark.act} mark {mark.mark_id} can no longer be taken back. Strike it out with the reason: "
-            f"soakwitness mark --strike {mark.mark_id} --why REASON"
-        )
+        says = f"The {mark.act} mark {mark.mark_id} can no longer be taken back. Strike it out with the reason:"
+        raise RunFolderError(joined([says, strike_out(mark.mark_id)]))
     return mark, DroppedMark(new_mark_id(), utc_text(utc_s), strike=mark.mark_id, why=UNDONE, by=by)

@@ -6,7 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
-from soakwitness.firmware_bridge.common.wording import listed, moment
+from soakwitness.firmware_bridge.common.surfaces import Field, NextCommand
+from soakwitness.firmware_bridge.common.wording import Says, Value, listed, moment
+from soakwitness.firmware_bridge.marks.undoing import strike_out
 
 if TYPE_CHECKING:
     from soakwitness.firmware_bridge.runfolder.contents import Mark
@@ -33,7 +35,18 @@ class Question:
     mark: Mark
     pieces: tuple[str, ...]
     says: str
-    next: str
+    next: Says
+
+    def next_of(self, run: str | None) -> Says:
+        """The same for a run that is not the one that is recorded: its name belongs to the command."""
+        if run is None:
+            return self.next
+        values = tuple((name, _of_run(value, run)) for name, value in self.next.values)
+        return Says(self.next.template, values)
+
+
+def _of_run(value: Value, run: str) -> Value:
+    return NextCommand.of("mark", "--run", run, *value.words[1:]) if isinstance(value, NextCommand) else value
 
 
 @dataclass(frozen=True)
@@ -52,37 +65,40 @@ class About:
 def question(kind: Kind, mark: Mark, pieces: tuple[str, ...], about: About) -> Question:
     """Put it into words."""
     says, then = _words(kind, mark, pieces, about)
-    return Question(kind, mark, pieces, f"The {mark.act} mark at {moment(mark.t_s)} {says}", then)
+    at, first = Field("at", metavar="TIME"), _strike(about.first)
+    following = Says.of(then, who=listed(pieces), strike=_strike(mark), first=first, at=at)
+    return Question(kind, mark, pieces, f"The {mark.act} mark at {moment(mark.t_s)} {says}", following)
 
 
-def _strike(mark: Mark | None) -> str:
-    return f"soakwitness mark --strike {(mark and mark.mark_id) or 'ID'} --why REASON"
+def _strike(mark: Mark | None) -> NextCommand:
+    return strike_out((mark and mark.mark_id) or "ID")
 
 
 def _words(kind: Kind, mark: Mark, pieces: Sequence[str], about: About) -> tuple[str, str]:
-    who, strike = listed(pieces), f"strike it out: {_strike(mark)}"
+    """The sentence, and the template of the next step."""
+    who, strike = listed(pieces), "strike it out: {strike}"
     it, its = ("it", "its") if len(pieces) == 1 else ("them", "their")
     if kind == "not in the charge":
         return (
             f"names {who}, which is not in the charge: {_inside(about.inside)}.",
-            f"If {who} did go in, enter its load mark with --at TIME; if the name is wrong, {strike}",
+            f"If {{who}} did go in, enter its load mark with {{at}}; if the name is wrong, {strike}",
         )
     if kind == "in already":
         since = "the start" if about.since_s is None else moment(about.since_s)
         return (
             f"names {who}, in since {since} already: nothing changes for {it}.",
-            f"If a pull came before it, enter that with --at TIME; else {strike}",
+            f"If a pull came before it, enter that with {{at}}; else {strike}",
         )
     if kind == "again":
         first = "another" if about.first is None else f"that at {moment(about.first.t_s)}"
         return (
             f"names {who}, but {its} {mark.act} mark is {first}: the first counts.",
-            f"If the later one is right, strike the first one out: {_strike(about.first)}",
+            "If the later one is right, strike the first one out: {first}",
         )
     if kind == "not pulled":
         return (
             f"names {who}, which no pull mark took out: it does not count.",
-            f"Enter the pull mark with --at TIME; if the name is wrong, {strike}",
+            f"Enter the pull mark with {{at}}; if the name is wrong, {strike}",
         )
     if kind == "which charge":
         return (

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from soakwitness.firmware_bridge.common.wording import duration, moment
+from soakwitness.firmware_bridge.common.surfaces import NextCommand
+from soakwitness.firmware_bridge.common.wording import duration, joined, moment
 from soakwitness.firmware_bridge.errors import RunFolderError
 from soakwitness.firmware_bridge.runfolder.contents import OPENS, Mark
 
@@ -42,10 +43,14 @@ def newest_undoable(marks: Sequence[Mark], now_t_s: float) -> Mark:
     if not standing:
         raise RunFolderError("Nothing to take back: no mark of this run stands.")
     last = standing[-1]
-    raise RunFolderError(
-        f"Nothing to take back: the last entry, the {last.act} mark of {moment(_entered_s(last))}, is older than "
-        f"{duration(UNDO_S)}. Strike it out with the reason: soakwitness mark --strike {last.mark_id} --why REASON"
-    )
+    says = f"Nothing to take back: the last entry, the {last.act} mark of {moment(_entered_s(last))}, is older than "
+    says += f"{duration(UNDO_S)}. Strike it out with the reason:"
+    raise RunFolderError(joined([says, strike_out(last.mark_id)]))
+
+
+def strike_out(mark_id: str, *, run: str | None = None) -> NextCommand:
+    """How a mark is struck out: of the run that is recorded, or of one that is named."""
+    return NextCommand.of("mark", *([] if run is None else ["--run", run]), "--strike", mark_id, "--why", "REASON")
 
 
 def _entered_s(mark: Mark) -> float:

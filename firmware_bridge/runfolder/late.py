@@ -9,7 +9,8 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta, tzinfo
 from pathlib import Path
 
-from soakwitness.firmware_bridge.common.wording import moment
+from soakwitness.firmware_bridge.common.surfaces import Field
+from soakwitness.firmware_bridge.common.wording import Says, moment
 from soakwitness.firmware_bridge.common.zones import placed, zone_of, zone_on_record
 from soakwitness.firmware_bridge.errors import DoubtfulHour, RunFolderError
 from soakwitness.firmware_bridge.runfolder.contents import Event, Mark
@@ -142,7 +143,10 @@ def _into_run(text: str) -> float:
 
 def _zone(text: str, zone: str | None) -> tzinfo:
     if zone is None:
-        raise RunFolderError(f"{text!r} has no time zone. Give --zone, such as Europe/Vienna, or an offset.")
+        says = "{text} has no time zone. Give{zone} an offset such as +01:00."
+        raise RunFolderError(
+            Says.of(says, text=repr(text), zone=Field("zone", around=" {}, such as Europe/Vienna, or"))
+        )
     return zone_of(zone)
 
 

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import ast
+import inspect
+import re
 from pathlib import Path
 
 import click
@@ -10,11 +13,13 @@ import pytest
 from soakwitness.analysis.logbook.opening import open_logbook
 from soakwitness.analysis.logbook.photos import photos_of
 from soakwitness.analysis.logbook.pieces import piece_named
-from soakwitness.cli.book_work.forms import FORMS, Values, _params, arguments, enter
+from soakwitness.cli.book_work.forms import FORMS, Values, _params, arguments, command_of, enter
+from soakwitness.cli.words.page_words import fields_of
 from tests.entry_shop import exported, run_words
 from tests.photographs import with_a_place
 from tests.run_folders import sealed_run
 
+HOUSE = Path(__file__).parents[2]
 ANA = "Ana's phone"
 NASTY = [
     "--by=evil",
@@ -40,6 +45,7 @@ def book(tmp_path: Path) -> Path:
 def test_every_field_is_a_parameter_of_its_command() -> None:
     for name, form in FORMS.items():
         assert {param.name for param in _params(name)} == {*form.fields, *form.files}, name
+        assert {*form.fields, *form.files} <= {*fields_of(name)}, name
 
 
 def test_every_form_s_command_says_who(book: Path) -> None:
@@ -57,7 +63,7 @@ def test_an_empty_argument_is_refused_and_the_next_does_not_take_its_place(book:
         ("strike", {"entry": "1", "why": "x"}, "kind"),
     ):
         answer = enter(book, form, values, by=ANA)
-        assert (answer["field"], "Missing argument" in answer["refused"]) == (field, True)
+        assert (answer["field"], "is to be filled in" in answer["refused"]) == (field, True)
 
 
 def test_a_decimal_comma_is_a_point_and_names_are_parted(book: Path) -> None:
@@ -76,14 +82,19 @@ def test_a_decimal_comma_is_a_point_and_names_are_parted(book: Path) -> None:
         ("hardness", {"name": "B-041", "readings": "601", "after": "temper"}, "readings", "Is 60.1 meant?"),
         ("hardness", {"name": "B-041", "readings": "60", "after": "lunch"}, "after", "'lunch' is not one of"),
         ("hardness", {"name": "B-99", "readings": "60", "after": "temper"}, "name", "B-99: no such piece"),
-        ("hardness", {"name": "B-041", "after": "temper"}, "readings", "Missing argument"),
-        ("hardness", {"name": "B-041", "readings": "60", "after": "temper", "along": "30"}, "across", "is missing"),
+        ("hardness", {"name": "B-041", "after": "temper"}, "readings", "“Readings” is to be filled in"),
+        (
+            "hardness",
+            {"name": "B-041", "readings": "60", "after": "temper", "along": "30"},
+            "across",
+            "“Across the blade” is missing",
+        ),
         ("treatment", {"kind": "temper", "names": "B-041", "shown": "5000"}, "shown", "5000 °C is not believable"),
         ("treatment", {"kind": "temper", "names": "B-041", "start": "soon"}, "start", "soon"),
         ("treatment", {"kind": "temper", "names": "B-041", "not_done": "perhaps"}, "not_done", "neither yes nor no"),
         ("disposition", {"run": "last", "decide": "scrap", "finding": "bad luck"}, "finding", "is no finding"),
         ("strike", {"kind": "hardness", "entry": "7", "why": "x"}, "entry", "There is no entry 7"),
-        ("strike", {"kind": "hardness", "entry": "7"}, "why", "Missing option '--why'"),
+        ("strike", {"kind": "hardness", "entry": "7"}, "why", "“Why?” is to be filled in"),
         ("charge", {"run": "next", "names": "B-041", "furnace": "a/b.toml"}, "furnace", "is a path"),
         ("charge", {"run": "../../runs", "names": "B-041"}, "run", "is a path"),
         ("upkeep", {"furnace": "small furnace", "part": "roof"}, "part", "is not one of"),
@@ -97,6 +108,85 @@ def test_a_refusal_names_its_field_in_the_command_s_words(
     answer = enter(book, form, values, by=ANA)
     assert answer.get("field") == field, answer
     assert says in answer["refused"]
+
+
+WRONG: list[tuple[str, Values, str]] = [
+    (
+        "inspect",
+        {"look": "warp", "names": "B-041", "after": "quench", "before": "temper"},
+        "“After which step?” and “B",
+    ),
+    ("inspect", {"look": "warp", "names": "B-041"}, "In millimetres, 0 for straight: “How much”: 0.8"),
+    ("hardness", {"name": "B-041", "readings": "5.62", "after": "temper"}, "If it was read so, say “It was read so”."),
+    ("hardness", {"name": "B-041", "readings": "60"}, "of which step: “After which step?”: quench."),
+    ("note", {"names": "B-041", "words": " "}, "“Note” is to be filled in."),
+    ("strike", {"kind": "hardness", "entry": "1", "why": "..."}, "Numbers are shown by: the piece's page"),
+    ("disposition", {"run": "last", "decide": "scrap", "step": "2"}, "“Step” belongs to a finding: name it with “Find"),
+    ("disposition", {"run": "last", "why": "x"}, "Say what was decided: “Decision”, one of use as it is"),
+    ("mark", {"act": "load", "run": "last"}, "say when it was done: “When”"),
+    (
+        "mark",
+        {"act": "load", "run": "last", "at": "+9:00"},
+        "If it was done then all the same, add “Before the record",
+    ),
+    ("mark", {"run": "last", "strike": "m1"}, "“Strike” needs “Why?”: the reason stays with the mark."),
+    ("charge", {"run": "next", "furnace": "small furnace"}, "“Mass of all in the furnace”: 3.2, “Nothing is in it”."),
+    ("charge", {"run": "next", "names": "B-041"}, "Give “Furnace” with next"),
+    (
+        "charge",
+        {"run": "next", "names": "B-041", "furnace": "shed"},
+        "“Furnace”: shed: no run and no furnace file here",
+    ),
+    ("cutout", {"furnace": "small furnace", "tripped_at": "900"}, "“Set to”: 1150"),
+    ("piece", {"names": "B-041"}, "change what is known of it: soakwitness piece change (in a terminal)"),
+    ("batch", {"name": "spring", "names": "B-99"}, "no such piece. Look with: the page Pieces"),
+    ("treatment", {"kind": "temper", "names": "B-041", "start": "soon"}, "or as 2026-11-25T07:15."),
+]
+
+
+@pytest.mark.parametrize(("form", "values", "says"), WRONG)
+def test_a_page_names_its_fields_and_pages_where_a_terminal_names_options_and_commands(
+    book: Path, form: str, values: Values, says: str
+) -> None:
+    assert says in enter(book, form, values, by=ANA)["refused"]
+
+
+WITHOUT_A_PAGE = re.compile(r"soakwitness [a-z ]+\(in a terminal\)")
+
+
+@pytest.mark.parametrize("form", FORMS)
+def test_no_refusal_of_a_form_names_an_option(book: Path, form: str) -> None:
+    """Each field empty, of another kind or far too large, beside others that are right, and alone."""
+    right = next((values for name, values, _ in EVENING if name == form), {"names": "B-043", "inferred": "last"})
+    right = {name: value for name, value in right.items() if name in FORMS[form].fields}
+    refused = []
+    for name in FORMS[form].fields:
+        for wrong in ("", "lunch", "99999"):
+            for beside in (right, {}):
+                answer = enter(book, form, {**beside, name: wrong}, by=ANA)
+                refused += [answer["refused"]] if "refused" in answer else []
+                refused += answer["notes"]
+    assert len(refused) > len(FORMS[form].fields)
+    for says in refused:
+        plain = WITHOUT_A_PAGE.sub("", says)
+        assert "--" not in plain, says
+        assert "soakwitness " not in plain, says
+
+
+def test_what_a_page_reaches_names_options_and_commands_so_that_a_page_can_say_them() -> None:
+    """Rooms and commands behind the forms: in no error an option or a command as bare words."""
+    files = [path for room in ("analysis/logbook", "firmware_bridge/marks") for path in (HOUSE / room).glob("*.py")]
+    files += {Path(inspect.getfile(inspect.unwrap(command_of(name).callback or enter))) for name in FORMS}
+    files += [HOUSE / "analysis/record/moments.py", HOUSE / "firmware_bridge/runfolder/late.py"]
+    bare = [
+        f"{path.name}:{part.lineno} {part.value!r}"
+        for path in files
+        for raised in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(raised, ast.Raise)
+        for part in ast.walk(raised)
+        if isinstance(part, ast.Constant) and re.search(r"[^\w-]--[a-z]|soakwitness [a-z]", str(part.value))
+    ]
+    assert bare == []
 
 
 def test_what_no_form_asks_for_is_refused(book: Path) -> None:

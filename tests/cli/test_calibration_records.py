@@ -108,6 +108,24 @@ def test_the_record_is_shown_and_printed(book: Path, tmp_path: Path) -> None:
     assert "There is no calibration 7" in str(ask(book, "sensor", "calibration", "7").exception)
 
 
+def test_the_record_draws_what_calibrate_drew(book: Path, tmp_path: Path) -> None:
+    """With its run the difference over time too, without it the errors alone; beside a second one the first."""
+    run, told = calibration_run(book), {}
+    for number in (1, 2):
+        drawn, again = tmp_path / f"drawn-{number}.svg", tmp_path / f"again-{number}.svg"
+        assert ask(book, "calibrate", run, *BY_U, "--chart", drawn).exit_code == 0
+        said = ask(book, "sensor", "calibration", str(number), "--chart", again)
+        assert said.stdout.rstrip().endswith(f"Chart: {again}")
+        told[number] = again.read_text(encoding="utf-8")
+        assert told[number] == drawn.read_text(encoding="utf-8")
+    assert told[1] != told[2]
+    assert "exists" in ask(book, "sensor", "calibration", "1", "--chart", tmp_path / "again-1.svg").stderr
+    run.rename(tmp_path / "elsewhere")
+    alone = tmp_path / "alone.svg"
+    assert ask(book, "sensor", "calibration", "1", "--chart", alone).exit_code == 0
+    assert 0 < alone.stat().st_size < len(told[1])
+
+
 def test_backup_and_restore_carry_the_record(book: Path, tmp_path: Path) -> None:
     ask(book, "calibrate", calibration_run(book), *BY_U)
     with open_logbook(book) as opened:

@@ -363,7 +363,7 @@ def test_a_mark_that_was_missed_is_entered_by_the_clock_and_struck_out_again(boo
     }
     token = look(book, new or "").token
     answer = post(book, new or "", {"form_token": token, "why": ""})[2]
-    assert answer.alerts == ["--strike needs --why: the reason stays with the mark."]
+    assert answer.alerts == ["“Strike” needs “Why?”: the reason stays with the mark."]
     status, _, answer = post(book, new or "", {"form_token": token, "why": ["", "wrong run"]})
     assert (status, answer.alerts) == (303, [])
     assert "looked in <em>" in look(book, path).text
@@ -396,11 +396,11 @@ REFUSED: list[tuple[str, dict[str, str | list[str]], str, str]] = [
     ("/pieces/B-041/hardness", {"readings": ["sixty"], "after": "temper"}, "readings", "'sixty' is not a valid float"),
     ("/pieces/B-041/hardness", {"readings": ["60"]}, "after", "Say on which side of which step"),
     ("/pieces/B-041/treatment", {"kind": "temper", "names": "B-041", "shown": "4000"}, "shown", "is not believable"),
-    ("/pieces/B-041/treatment", {"kind": "temper"}, "names", "Missing argument"),
-    ("/pieces/B-041/treatment", {"names": "B-041"}, "kind", "Missing argument"),
+    ("/pieces/B-041/treatment", {"kind": "temper"}, "names", "“Pieces” is to be filled in"),
+    ("/pieces/B-041/treatment", {"names": "B-041"}, "kind", "“Treatment” is to be filled in"),
     ("/pieces/B-041/inspection", {"look": "warp", "names": "B-041", "mm": "999"}, "mm", "is not believable"),
-    ("/pieces/B-041/note", {"words": "   "}, "words", "Missing option '--words'"),
-    ("/pieces/B-041/strike/hardness/1", {"why": ""}, "why", "Missing option '--why'"),
+    ("/pieces/B-041/note", {"words": "   "}, "words", "“Note” is to be filled in"),
+    ("/pieces/B-041/strike/hardness/1", {"why": ""}, "why", "“Why?” is to be filled in"),
     (f"/runs/{RUN}/decide", {"finding": "", "step": ""}, "decide", "Pick what was decided"),
     ("/enter/charge", {"names": "B-044", "furnace": "shed furnace", "kg": "4000"}, "kg", "4000 g are 4 kg"),
     ("/enter/charge", {"furnace": "shed furnace"}, "", "Name the pieces, or say what the run held"),
@@ -644,7 +644,8 @@ def test_markup_that_was_entered_stays_words(book: ServedBook, tmp_path: Path) -
 def harmless(page: Page) -> None:
     """No element that was not the page's own, and none that does anything by itself."""
     for tag, attrs in page.tags:
-        assert tag not in ("script", "iframe", "object", "style"), tag
+        assert tag not in ("iframe", "object", "style"), tag
+        assert tag != "script" or (attrs.get("src") or "").startswith("/static/"), attrs
         assert not [name for name in attrs if name.startswith("on") or name == "style"], (tag, attrs)
         if tag == "img":
             assert (attrs.get("src") or "").startswith("/photos/")
@@ -795,7 +796,11 @@ def test_the_evening_of_ten_minutes(
         ["piece", "charge", "next", "B-045", "B-046", "--furnace", "shed furnace", "--foil"],
     ):
         run_words(words, *command, "--by", HERE)
-    assert exported(book.logbook, tmp_path / "a") == exported(words, tmp_path / "b")
+    ours, theirs = exported(book.logbook, tmp_path / "a"), exported(words, tmp_path / "b")
+    for judged in ("verdicts", "figures"):  # nobody entered these: *Enter* has its runs judged while one looks
+        ours.pop(judged)
+        theirs.pop(judged)
+    assert ours == theirs
 
 
 def test_the_server_stays_light_while_it_shows_what_is_to_be_entered(logbook: Path) -> None:

@@ -135,7 +135,8 @@ def test_markup_in_every_field_is_shown_as_text(
             "runs": (f"Short {INJECTED}", f"Shed {INJECTED}", f"Blades {INJECTED}"),
             f"runs/{run}": (
                 f"Short {INJECTED}", f"Next {INJECTED}", f"Says {INJECTED}", f"Do {INJECTED}", f"slot {INJECTED}",
-                f"Decided by Ben {INJECTED}: scrap", f"rule {INJECTED}", f"recorded by Ana {INJECTED}",
+                f"Decided about short soak, step 1: scrap: {INJECTED} (Ben {INJECTED}, ", f"rule {INJECTED}",
+                f"recorded by Ana {INJECTED}",
             ),
             f"runs/over-each-other?run={run}&run={run}": (f"Short {INJECTED}",),
             "pieces": (f"steel {INJECTED}", f"customer {INJECTED}"),
@@ -212,6 +213,28 @@ def test_from_a_soft_blade_to_its_run_and_why(
 
 
 @pytest.mark.browser
+def test_a_decision_is_made_from_a_pieces_page_and_stands_there(browser: Any, tmp_path: Path) -> None:
+    with served(sample_book(tmp_path / "book", "short-soak")) as book:
+        at = Watched(browser, 390, 844)
+        tab = at.tab
+        tab.goto(f"{book.address}pieces/C-03")
+        tab.get_by_role("link", name="Too short:").wait_for(timeout=60_000)
+        tab.get_by_role("link", name="Decide about this run").click()
+        section = tab.locator("section", has_text="Short soak, step 4")
+        section.get_by_role("radio", name="use as it is").check()
+        section.get_by_label("Why").fill("cut-off test at 60 HRC")
+        section.get_by_role("button", name="Enter").click()
+        tab.get_by_role("link", name="C-03").click()
+        decided = tab.locator("li", has_text="Too short:").locator(".decided")
+        assert decided.text_content().startswith(
+            "Decided about short soak, step 4: use as it is: cut-off test at 60 HRC ("
+        )
+        tab.goto(f"{book.address}pieces/C-03/enter")
+        assert tab.get_by_role("link", name="Decide").get_attribute("href") == f"/runs/{SHORT}/decide"
+        assert at.problems == []
+
+
+@pytest.mark.browser
 def test_a_list_fills_with_verdicts_while_one_looks(browser: Any, tmp_path: Path) -> None:
     with served(sample_book(tmp_path / "book", "good", "short-soak")) as book:
         at = Watched(browser, 1280, 900)
@@ -219,6 +242,96 @@ def test_a_list_fills_with_verdicts_while_one_looks(browser: Any, tmp_path: Path
         at.tab.get_by_role("link", name="Too short:").wait_for(timeout=60_000)
         at.tab.locator(".log .tag.bad", has_text="fail").wait_for()
         assert at.problems == []
+
+
+NOW = "It is being compared with its recipe now."
+
+
+@pytest.mark.parametrize("path", ["/", "/runs", f"/runs/{SHORT}", f"/runs/{SHORT}/decide", "/enter", "/pieces/C-03"])
+def test_a_run_without_a_verdict_says_what_is_under_way_and_is_asked_for(tmp_path: Path, path: str) -> None:
+    with served(sample_book(tmp_path / "book", "short-soak")) as book:
+        page = book.ask("GET", path)[2]
+        assert NOW in page
+        (asked,) = set(re.findall(r'data-judged="([^"]+)"', page))
+        assert asked.removesuffix("?over") == f"/runs/{SHORT}/judged.json"
+        assert "being_judged.js" in page
+        told = json.loads(book.ask("GET", asked)[2])
+        assert (told["verdict"], told["says"][:10]) == ("fail", "Too short:")
+        after = book.ask("GET", path)[2]
+        assert NOW not in after
+        assert "data-judged" not in after
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("path", ["", "enter", f"runs/{SHORT}/decide"])
+def test_the_verdict_shows_itself_where_one_waits_for_it(browser: Any, tmp_path: Path, path: str) -> None:
+    with served(sample_book(tmp_path / "book", "short-soak")) as book:
+        at = Watched(browser, 390, 844)
+        at.tab.goto(book.address + path)
+        at.tab.get_by_text("Too short:").first.wait_for(timeout=60_000)
+        assert at.tab.locator(".where .tag.bad", has_text="fail").count() == 1
+        assert NOW not in at.tab.text_content("main")
+        assert at.problems == []
+
+
+@pytest.mark.browser
+def test_a_verdict_that_comes_takes_nothing_away_that_is_filled_in(browser: Any, tmp_path: Path) -> None:
+    with served(sample_book(tmp_path / "book", "short-soak")) as book:
+        at, held = Watched(browser, 390, 844), []
+        at.tab.route("**/judged.json*", lambda route: held.append(route))
+        at.tab.goto(f"{book.address}runs/{SHORT}/decide")
+        at.tab.locator("summary").first.click()
+        at.tab.get_by_label("Why").fill("half a reason")
+        at.tab.locator("h1").click()  # the field is left; what is in it counts
+        held[0].continue_()
+        at.tab.get_by_text("The verdict is there.").wait_for(timeout=60_000)
+        assert at.tab.get_by_label("Why").input_value() == "half a reason"
+        at.tab.unroute("**/judged.json*")
+        at.tab.get_by_role("link", name="Show it").click()
+        at.tab.locator("h1", has_text="Too short:").wait_for()
+        assert at.problems == []
+
+
+# flags as (place, width of the words) in a picture from 0 to 300; then where each is put: row, begin of the words
+STAIRS = [
+    ([(100, 60), (130, 80)], [[0, 40], [1, 50]]),  # to the left, each staff beside the words below
+    ([(20, 60), (50, 80)], [[1, 20], [0, 50]]),  # no room to the left: the other way round
+    ([(100, 60), (290, 60)], [[0, 40], [0, 230]]),  # far from each other: one row
+    ([(150, 290), (160, 40)], [[-1, 150], [0, 120]]),  # words that fit nowhere are left to the list
+]
+
+
+@pytest.mark.browser
+def test_words_in_a_picture_stand_on_no_others(browser: Any, samples: ServedBook) -> None:
+    tab = browser.new_page()
+    tab.goto(f"{samples.address}runs")
+    asked = (
+        "([f, m]) => import('/static/chart_painting.js').then((p) => [p.placedFlags(f, 0, 300), p.placedMarks(...m)])"
+    )
+    for flags, placed in STAIRS:
+        given = [{"x": x, "wide": wide} for x, wide in flags]
+        found, _ = tab.evaluate(asked, [given, [[], [], 0, 300]])
+        assert [[one["row"], one["begin"]] for one in found] == placed
+    # 10 px from the edge, 30 px from it, 4 px and 30 px behind another line
+    marks = [10, 40, 44, 74]
+    assert tab.evaluate(asked, [[], [marks, marks, 0, 300]])[1] == ["", "left", "", "left"]
+    assert tab.evaluate(asked, [[], [marks, marks, 0, 600]])[1] == ["right", "", "right", "right"]
+
+
+@pytest.mark.browser
+def test_a_chart_on_a_phone_has_room_for_its_numbers(browser: Any, samples: ServedBook) -> None:
+    """Half of the last time stands right of the last line: 52 px is the widest, 0:00:00."""
+    at = Watched(browser, 390, 844)
+    at.tab.goto(f"{samples.address}runs/{SHORT}")
+    at.tab.locator("[data-judged]").first.wait_for(state="detached", timeout=60_000)
+    at.tab.locator("figure[data-ready]").wait_for()
+    chart = "document.querySelector('figure').runChart.chart"
+    right = at.tab.evaluate(f"{chart}.width - ({chart}.bbox.left + {chart}.bbox.width) / devicePixelRatio")
+    assert right >= 26
+    wide = "(words) => { const c = document.createElement('canvas').getContext('2d'); "
+    wide += "c.font = '14px system-ui, sans-serif'; return c.measureText(words).width; }"
+    left = at.tab.evaluate(f"{chart}.bbox.left / devicePixelRatio")
+    assert left >= at.tab.evaluate(wide, "1000 °C") + 15  # uPlot's own tick and gap
 
 
 RECIPE_IN_F = """
@@ -326,6 +439,8 @@ def test_a_run_that_is_being_recorded_says_so(tmp_path: Path) -> None:
     with served(tmp_path / "book") as book:
         assert "It is being recorded." in book.ask("GET", "/runs")[2]
         assert "this is what is known so far" in book.ask("GET", f"/runs/{run.path.name}")[2]
+        (entry,) = re.findall(r'data-judged="([^"]+)\?over"', book.ask("GET", f"/runs/{run.path.name}")[2])
+        assert json.loads(book.ask("GET", f"{entry}?over")[2])["recorded"]
         data = json.loads(book.ask("GET", f"/runs/{run.path.name}/chart.json")[2])
         assert data["whole_s"] == [0.0, 29.0]
         run.close()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shlex
 import shutil
 from pathlib import Path
@@ -11,9 +12,10 @@ from click.testing import CliRunner, Result
 
 from soakwitness.cli.main import soakwitness
 from soakwitness.cli.options.common import WrongUse
-from soakwitness.cli.sheets.blocks import Chart, Lines, SheetTable
+from soakwitness.cli.sheets.blocks import Chart, Items, Lines, SheetTable
 from soakwitness.cli.sheets.piece_contents import piece_sheet
 from soakwitness.cli.sheets.piece_sources import lives_of
+from tests.cli.sample_books import sample_book
 from tests.cli.test_sheet_pages import pages, printed, text_of
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_logs"
@@ -100,6 +102,22 @@ def test_a_batch_is_a_page_for_each_of_its_blades(shop: Path, tmp_path: Path) ->
     for words in ("Record of blade C-01", "Record of blade C-02", "Name of the shop", "Street 1"):
         assert words in text
     assert isinstance(say(shop, f"sheet --batch spring --out {out}", 2).exception, SystemExit | WrongUse)
+
+
+def test_what_was_decided_is_on_the_page_and_why_is_not(tmp_path: Path) -> None:
+    """At its finding, of the whole run by itself; reasons are the shop's own, as on a customer's sheet of a run."""
+    book = sample_book(tmp_path / "book", "short-soak")
+    say(book, 'disposition last --decide "use as it is" --finding "short soak" --step 4 --why "cut-off at 60 HRC"')
+    say(book, 'disposition last --decide "use with restriction" --why "no cleaver"')
+    (life,) = lives_of(book, ["C-03"])
+    sheet = piece_sheet(life)
+    (flags,) = (part for part in sheet.blocks if isinstance(part, Items))
+    (short,) = (item for item in flags.items if item.text.startswith("Short soak"))
+    assert short.more == "Decided use as it is."
+    (decided,) = (part for part in sheet.blocks if isinstance(part, Lines) and part.heading == "Decided")
+    assert re.fullmatch(r"The whole run of \w+ \d+ \w+ 2026: use with restriction\.", *decided.lines)
+    assert "60 HRC" not in repr(flags) + repr(decided)
+    assert "cleaver" not in repr(sheet)
 
 
 @pytest.mark.parametrize(

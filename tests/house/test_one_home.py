@@ -104,3 +104,36 @@ def test_every_exception_is_still_one() -> None:
     trees = {name: ast.parse((ROOT / name).read_text(encoding="utf-8")) for name in {*NO_DEGREES, *BY_HAND}}
     assert {name: set(degree_sums(trees[name])) for name in NO_DEGREES} == {n: set(d) for n, d in NO_DEGREES.items()}
     assert [name for name in BY_HAND if not list(by_hand(trees[name]))] == []
+
+
+# Words that stand in several places on purpose.
+SAME_WORDS = {
+    "png": "endings of pictures, each command's own until one takes others too",
+    "K": "types of wire: what the instrument file, a reference and a table of voltages may be are three questions",
+    "special": "classes of wire, as the types",
+    "modbus": "kinds of link of a furnace file: `furnace new` has each with its questions",
+    "control": "roles of sensors: `sensor fitted` takes those that a person enters",
+}
+
+
+def lists_of_words(tree: ast.Module) -> Iterator[frozenset[str]]:
+    """Three words or more that a module gives a name to, in whatever order."""
+    for node in tree.body:
+        value = node.value if isinstance(node, (ast.Assign, ast.AnnAssign)) else None
+        if isinstance(value, (ast.Tuple, ast.List)) and len(value.elts) > 2:
+            words = [
+                part.value for part in value.elts if isinstance(part, ast.Constant) and isinstance(part.value, str)
+            ]
+            if len(words) == len(value.elts):
+                yield frozenset(words)
+
+
+def test_a_list_of_words_stands_in_one_place() -> None:
+    found: dict[frozenset[str], list[str]] = {}
+    for path in everywhere():
+        for words in lists_of_words(ast.parse(path.read_text(encoding="utf-8"))):
+            found.setdefault(words, []).append(place(path))
+    twice = {words: places for words, places in found.items() if len(places) > 1}
+    allowed = {words for words in twice if any(known in {word.lstrip(".") for word in words} for known in SAME_WORDS)}
+    assert {tuple(sorted(words)): twice[words] for words in twice.keys() - allowed} == {}
+    assert len(allowed) == len(SAME_WORDS)

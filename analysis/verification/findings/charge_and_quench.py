@@ -43,7 +43,7 @@ def _doubts(view: View) -> list[Finding]:
             "note",
             None,
             Says.plain(asked.says),
-            Says.plain(asked.next),
+            asked.next,
             at_s=asked.mark.t_s,
             pieces=asked.pieces,
         )

@@ -1,4 +1,6 @@
 // Pictures of a run: the whole of it, and the hold at hand from near. Every word goes in as text, never as markup.
+import { ROW_PX, placedFlags } from "./chart_painting.js";
+
 const SVG = "http://www.w3.org/2000/svg";
 const ZOOM_S = 2700;  // so much of the past is seen from near
 const BANDS_BELOW = 4, BANDS_ABOVE = 2;
@@ -107,8 +109,10 @@ function draw(chart, furnace, history, { first, last, bottom, top }, holds, kind
   const name = `${kind}${furnace.number}`;
   chart.setAttribute("viewBox", `0 0 ${wide} ${high}`);
   chart.replaceChildren();
-  const left = 52, right = wide - 10, up = flags.length ? 30 : 10, down = high - 28;
+  const left = 52, right = wide - 10, down = high - 28;
   const x = (t) => left + (right - left) * (t - first) / (last - first);
+  const placed = placedFlags(flags.map(([word, t]) => ({ x: x(t), wide: 8 * word.length + 6 })), left, wide, 2);
+  const up = 10 + ROW_PX * (1 + Math.max(-1, ...placed.map((one) => one.row)));
   const y = (v) => down - (down - up) * (v - bottom) / (top - bottom);
   const step = niceStep(top - bottom, 6);
   for (let v = Math.ceil(bottom / step) * step; v <= top; v += step) {
@@ -139,10 +143,10 @@ function draw(chart, furnace, history, { first, last, bottom, top }, holds, kind
     lines.append(part("path", { class: look, d: path(history, i + 1, x, y) }));
   });
   chart.append(clip, lines);
-  flags.forEach(([word, t], i) => {
-    chart.append(part("line", { class: "flag", x1: x(t), x2: x(t), y1: up - 6, y2: down }));
-    const end = x(t) > (left + right) / 2 || (flags.length > 1 && i === 0);
-    chart.append(part("text", { class: "flag", x: x(t), y: 18, "text-anchor": end ? "end" : "start" }, word));
+  flags.forEach(([word], i) => {
+    const { x: at, row, begin } = placed[i];
+    chart.append(part("line", { class: "flag", x1: at, x2: at, y1: up - ROW_PX * (row + 1), y2: down }));
+    if (row >= 0) chart.append(part("text", { class: "flag", x: begin < at ? at - 4 : at + 4, y: up - ROW_PX * row - 5, "text-anchor": begin < at ? "end" : "start" }, word));
   });
   return unread.length > 0;
 }

@@ -2,6 +2,55 @@
 
 export const ROWS = 3; // of flags above the chart; what finds no room there stands in the list below
 export const ROW_PX = 20;
+const MARK_PX = 18; // what upright words take beside their line, and how near other lines may come to it
+const NEAR_PX = 2.5;
+const NARROW_PX = 480;
+const GAP_PX = 14; // between the numbers at the left and the picture
+
+/* Where the words of flags stand above a picture: flags with their place x and how wide their words are, the weightiest
+first. Each gets a row, from 0 below, and where its words begin; row -1 where no row has room for them. No words stand on
+others, nor is a flag's staff drawn through them: stairs that go up to the right, their words to the left, or the other
+way round, whichever leaves fewer out. */
+export function placedFlags(flags, left, right, rows = ROWS) {
+  const worth = (placed) => placed.reduce((sum, one, k) => sum + (one.row < 0 ? 0 : 1 + 1 / (1 + k)), 0);
+  const byPlace = flags.map((_, k) => k).sort((a, b) => flags[a].x - flags[b].x);
+  const ways = [[byPlace, -1], [[...byPlace].reverse(), 1], [flags.map((_, k) => k), 1]]
+    .map(([order, side]) => placedInTurn(flags, order, side, left, right, rows));
+  return ways.reduce((best, one) => (worth(one) > worth(best) ? one : best));
+}
+
+function placedInTurn(flags, order, side, left, right, rows) {
+  const placed = [];
+  const fits = ([row, begin, end], x) => begin >= left && end <= right && placed.every((other) => !other || other.row < 0
+    || (other.row === row && (begin > other.end || end < other.begin))
+    || (other.row < row && (x < other.begin || x > other.end)) || (other.row > row && (other.x < begin || other.x > end)));
+  for (const k of order) {
+    const { x, wide } = flags[k];
+    const rooms = [side, -side].flatMap((to) => Array.from({ length: rows }, (_, row) => (to < 0 ? [row, x - wide, x] : [row, x, x + wide])));
+    const [row, begin, end] = rooms.find((room) => fits(room, x)) || [-1, x, x];
+    placed[k] = { x, row, begin, end };
+  }
+  return placed;
+}
+
+/* On which side of its line a mark's upright words stand, "left" or "right", or "" where others are too near: marks and
+lines by their places from left to right, in pixels. A narrow picture has them on the left alone. */
+export function placedMarks(marks, lines, left, right) {
+  const taken = [];
+  const free = (from, to) => from >= left && to <= right && !lines.some((x) => x > from && x < to) && !taken.some(([a, b]) => from < b && to > a);
+  return marks.map((x) => {
+    const side = free(x - MARK_PX, x - NEAR_PX) ? "left" : right - left > NARROW_PX && free(x + NEAR_PX, x + MARK_PX) ? "right" : "";
+    if (side) taken.push(side === "left" ? [x - MARK_PX, x - NEAR_PX] : [x + NEAR_PX, x + MARK_PX]);
+    return side;
+  });
+}
+
+function fitted(ctx, words, room) { // cut where there is no more room, and that is shown
+  if (ctx.measureText(words).width <= room) return words;
+  let kept = words;
+  while (kept && ctx.measureText(`${kept} ...`).width > room) kept = kept.slice(0, -1);
+  return kept.trim() ? `${kept.replace(/[\s,]+$/, "")} ...` : "";
+}
 
 export function drawUnder(chart, u) {
   const { ctx, bbox } = u;
@@ -52,31 +101,28 @@ export function drawOver(chart, u) {
   const x = (one) => u.valToPos(one.at_s - chart.shift[0], "x", true);
   ctx.save();
   Object.assign(ctx, { font: `${14 * scale}px system-ui, sans-serif`, textBaseline: "middle", textAlign: "left" });
-  let last = -Infinity;
-  for (const mark of chart.runs.length > 1 ? [] : run.marks.filter(inside).sort((a, b) => a.at_s - b.at_s)) {
-    stroke(chart, ctx, "--soft", 1, [1, 3], [[x(mark), bbox.top], [x(mark), bbox.top + bbox.height]]);
-    if (x(mark) - last < 17 * scale) continue; // crowded ones leave their words to the log
-    last = x(mark);
+  const flags = chart.flagged().filter(inside)
+    .sort((a, b) => (a.severity === "fail" ? 0 : 1) - (b.severity === "fail" ? 0 : 1) || a.at_s - b.at_s);
+  const marks = chart.runs.length > 1 ? [] : run.marks.filter(inside).sort((a, b) => a.at_s - b.at_s);
+  const lines = [...marks, ...flags].map((one) => x(one) / scale), right = (bbox.left + bbox.width) / scale;
+  placedMarks(marks.map((mark) => x(mark) / scale), lines, bbox.left / scale, right).forEach((side, k) => {
+    const at = x(marks[k]);
+    stroke(chart, ctx, "--soft", 1, [1, 3], [[at, bbox.top], [at, bbox.top + bbox.height]]);
+    if (!side) return; // crowded ones leave their words to the log
     ctx.save();
-    ctx.translate(x(mark) - 9 * scale, bbox.top + bbox.height - 6 * scale);
+    ctx.translate(at + (side === "left" ? -9 : 11) * scale, bbox.top + bbox.height - 6 * scale);
     ctx.rotate(-Math.PI / 2);
-    label(chart, ctx, mark.words.slice(0, 40), 0, 0, "--soft");
+    label(chart, ctx, fitted(ctx, marks[k].words, 0.75 * bbox.height), 0, 0, "--soft");
     ctx.restore();
-  }
-  const taken = Array.from({ length: ROWS }, () => []);
-  for (const flag of chart.flagged().filter(inside).sort((a, b) => (a.severity === "fail" ? 0 : 1) - (b.severity === "fail" ? 0 : 1) || a.at_s - b.at_s)) {
-    const colour = flag.severity === "fail" ? "--bad" : "--wait";
-    const wide = ctx.measureText(flag.words).width + 12 * scale;
-    const right = x(flag) + wide <= bbox.left + bbox.width;
-    const begin = right ? x(flag) : Math.max(bbox.left, x(flag) - wide);
-    const row = taken.findIndex((some) => some.every(([a, b]) => begin > b || begin + wide < a));
+  });
+  const wide = (flag) => ctx.measureText(flag.words).width / scale + 12;
+  placedFlags(flags.map((flag) => ({ x: x(flag) / scale, wide: wide(flag) })), bbox.left / scale - GAP_PX, u.width).forEach(({ row, begin }, k) => {
+    const flag = flags[k], colour = flag.severity === "fail" ? "--bad" : "--wait";
     const top = row < 0 ? bbox.top : bbox.top - (row + 1) * ROW_PX * scale;
     stroke(chart, ctx, colour, 1.5, [], [[x(flag), top], [x(flag), bbox.top]]);
     stroke(chart, ctx, colour, 1, [4, 3], [[x(flag), bbox.top], [x(flag), bbox.top + bbox.height]]);
-    if (row < 0) continue;
-    taken[row].push([begin, begin + wide]);
-    label(chart, ctx, flag.words, begin + 5 * scale, top + (ROW_PX / 2) * scale, colour);
-  }
+    if (row >= 0) label(chart, ctx, flag.words, (begin + 5) * scale, top + (ROW_PX / 2) * scale, colour);
+  });
   ctx.restore();
 }
 

@@ -57,7 +57,7 @@ function onTheWay(furnace) {
 function words(furnace) {
   const { state } = furnace;
   const over = isOver(state);
-  const last = over ? state.last || { says: "The run is over. Its verdict is being worked out." } : null;
+  const last = over ? state.last || { says: "The run is over. It is being compared with its recipe now." } : null;
   const side = over || !state.run ? null : state.at_the_furnace;
   furnace.turn = side && side.turn ? turnNow(side, onTheWay(furnace)) : null;
   furnace.article.classList.toggle("over", Boolean(over));

@@ -195,11 +195,11 @@ class RunChart {
     this.chart = new uPlot({
       ...this.size(),
       legend: { show: false },
-      padding: [Math.min(ROWS, this.flagged().length) * ROW_PX + 12, 14, 0, 0],
+      padding: [Math.min(ROWS, this.flagged().length) * ROW_PX + 12, 30, 0, 0], // half of a time stands beside the last line
       scales: { x: { time: false }, y: { range: (u, low, high) => this.reach(low, high) } },
       axes: [
-        { ...axis, incrs: STEPS_S, space: 64, values: (u, splits) => splits.map((t) => clock(t, seconds(splits))) },
-        { ...axis, size: 72, values: (u, splits) => splits.map((value, i) => (i === splits.length - 1 ? `${value} ${unit}` : String(value))) },
+        { ...axis, incrs: STEPS_S, space: 58, values: (u, splits) => splits.map((t) => clock(t, seconds(splits))) },
+        { ...axis, size: 80, values: (u, splits) => splits.map((value, i) => (i === splits.length - 1 ? `${value} ${unit}` : String(value))) },
       ],
       series: [{}, ...lines.map((one) => ({
         label: one.label, stroke: this.colour(one.colour), width: one.width, dash: one.dash,

@@ -105,7 +105,7 @@ def test_a_pull_of_a_piece_that_is_not_in_the_charge_is_asked_about_and_invents_
     assert question.kind == "not in the charge"
     assert question.mark == marks[1]
     assert question.says == "The pull mark at 1:23:20 names X, which is not in the charge: A is in."
-    assert "soakwitness mark --strike pu5000 --why" in question.next
+    assert "soakwitness mark --strike pu5000 --why" in str(question.next)
 
 
 def test_only_the_wrong_name_of_several_does_not_count() -> None:
@@ -153,7 +153,7 @@ def test_the_first_pull_counts_unless_it_is_struck() -> None:
     assert stays(*marks) == [("A", "charge 1", 10, 20)]
     assert asked(*marks) == [("again", ("A",))]
     assert "that at 0:00:20: the first counts" in read_charges(marks).questions[0].says
-    assert "--strike pu20" in read_charges(marks).questions[0].next
+    assert "--strike pu20" in str(read_charges(marks).questions[0].next)
     marks[1] = mark(20, "pull", "A", struck=True)
     assert stays(*marks) == [("A", "charge 1", 10, 30)]
 

@@ -14,7 +14,7 @@ FIRST = Mark(600.0, "pull", ("A",), mark_id="p1")
 def words(kind: Kind, act: Act, *pieces: str, about: About = NOTHING, mark_id: str | None = "m7") -> tuple[str, str]:
     asked = question(kind, Mark(5130.0, act, pieces, mark_id=mark_id), pieces, about)
     assert (asked.kind, asked.pieces, asked.mark.act) == (kind, pieces, act)
-    return asked.says, asked.next
+    return asked.says, str(asked.next)
 
 
 STRIKE = "soakwitness mark --strike m7 --why REASON"
