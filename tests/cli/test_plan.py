@@ -104,6 +104,17 @@ def test_the_furnace_is_known_by_its_runs_and_its_rack_by_its_file(shop: Path) -
     assert "No rack is known" not in text
 
 
+def test_a_recipe_of_the_log_book_is_named_without_its_file(shop: Path) -> None:
+    by_file = run(shop / "book", shop / "harden.toml", "--furnace", FURNACE, *PLACES, "--json")
+    by_name = run(shop / "book", "RECIPE.toml", "--furnace", FURNACE, *PLACES, "--json")  # as its runs call it
+    assert by_name.exit_code == 0, by_name.output
+    assert json.loads(by_name.stdout) == json.loads(by_file.stdout)
+    unknown = run(shop / "book", "recip", "--furnace", FURNACE, *PLACES)
+    assert unknown.exit_code == 2
+    for words in ("recip: there is no such file", "Did you mean 'recipe.toml'?", "It has: recipe.toml."):
+        assert words in unknown.output
+
+
 def test_a_kept_plan_is_put_beside_its_run_and_learned_from(shop: Path) -> None:
     words = [shop / "harden.toml", "--furnace", FURNACE, "--thickness", "3"]
     kept = run(shop / "book", *words, "--at", "2026-01-14T07:30Z", "--keep")
