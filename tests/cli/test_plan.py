@@ -142,6 +142,9 @@ def test_a_kept_plan_is_put_beside_its_run_and_learned_from(shop: Path) -> None:
     anew = run(shop / "book", *words, "--learn-anew", "--json")
     assert "strike plan-reset 1" in anew.stderr
     assert json.loads(anew.stdout)["learned"] is None
+    for kind in ("plan-reset", "plan"):  # what was said of it is so
+        struck = CliRunner().invoke(soakwitness, ["logbook", "strike", kind, "1", "--why", "a test"], env=env)
+        assert f"Entry 1 ({kind}) is struck through." in struck.stdout, struck.output
 
 
 def test_chart_and_page_are_written(recipe: Path, tmp_path: Path) -> None:
