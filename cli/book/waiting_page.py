@@ -7,7 +7,8 @@ import contextlib
 import shutil
 from collections import OrderedDict
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
+from urllib.parse import urlencode
 
 from starlette.datastructures import FormData
 from starlette.requests import Request
@@ -20,6 +21,9 @@ from soakwitness.cli.book.doors import entry_route
 from soakwitness.cli.book.sent_forms import Said, onward, send
 from soakwitness.cli.book.working import JobRefused
 from soakwitness.cli.options.entering import shown_time
+
+if TYPE_CHECKING:
+    from soakwitness.analysis.logbook.opening import LogBook
 
 LOOKS = {"at once": "bad", "today": "wait", "soon": "wait", "when it suits": "good"}
 RUNS_LOOKED_AT = 5  # of the newest runs, for dips that no mark explains
@@ -41,6 +45,14 @@ class WaitingLine:
     enter: str | None
 
 
+@dataclass(frozen=True)
+class ChargeAhead:
+    """Pieces that are entered for a furnace's next run, in a sentence; ``query``: what plans it."""
+
+    says: str
+    query: str
+
+
 def routes(desk: Desk) -> list[Route]:
     """The list, and what confirms the acts that door dips are offered as."""
     said, dips = Said(), DipsOffered(desk)
@@ -54,10 +66,10 @@ def routes(desk: Desk) -> list[Route]:
         from soakwitness.analysis.waiting.what_waits import LOOK_BACK_DAYS
 
         try:
-            acts, recording = await asyncio.to_thread(lines, desk, request)
+            acts, charges, recording = await asyncio.to_thread(lines, desk, request)
             offered, looking = await dips.of_newest()
         except LogBookError as error:
-            acts, recording, offered, looking, refused = [], [], [], False, str(error)
+            acts, charges, recording, offered, looking, refused = [], [], [], [], False, str(error)
         return desk.page(
             request,
             "waiting.html",
@@ -66,6 +78,7 @@ def routes(desk: Desk) -> list[Route]:
             acts=acts,
             days=LOOK_BACK_DAYS,
             recording=recording,
+            charges=charges,
             dips=offered,
             looking=looking,
             said=words,
@@ -86,8 +99,8 @@ def routes(desk: Desk) -> list[Route]:
     ]
 
 
-def lines(desk: Desk, request: Request) -> tuple[list[WaitingLine], list[str]]:
-    """What waits now, and what is being recorded, in words."""
+def lines(desk: Desk, request: Request) -> tuple[list[WaitingLine], list[ChargeAhead], list[str]]:
+    """What waits now, what is entered for a next run, and what is being recorded, in words."""
     from soakwitness.analysis.logbook.runs import take_in
     from soakwitness.analysis.waiting.what_waits import what_waits
     from soakwitness.cli.words.waiting_words import recording_words
@@ -98,6 +111,7 @@ def lines(desk: Desk, request: Request) -> tuple[list[WaitingLine], list[str]]:
         take_in(book, stamp=stamp)
         free = shutil.disk_usage(book.folder).free
         found = what_waits(book, now_utc=stamp.at_utc, zone=computer_zone(), free_bytes=free)
+        charges = _charges(book, stamp.at_utc)
     made = [
         WaitingLine(
             act.says.text("C"),
@@ -109,7 +123,23 @@ def lines(desk: Desk, request: Request) -> tuple[list[WaitingLine], list[str]]:
         )
         for act in found.acts
     ]
-    return made, [recording_words(run, found.now_utc) for run in found.recording]
+    return made, charges, [recording_words(run, found.now_utc) for run in found.recording]
+
+
+def _charges(book: LogBook, now_utc: str) -> list[ChargeAhead]:
+    """What is entered for the next run of each furnace."""
+    from soakwitness.analysis.logbook.charges import furnaces_waited_for, pieces_waiting
+    from soakwitness.analysis.waiting.waiting_acts import pieces_said
+
+    found = {name: [one.piece for one in pieces_waiting(book, name, now_utc)] for name in furnaces_waited_for(book)}
+    return [
+        ChargeAhead(
+            f"{pieces_said(pieces)} {'is' if len(pieces) == 1 else 'are'} entered for the next run of {furnace}.",
+            urlencode({"furnace": furnace}),
+        )
+        for furnace, pieces in found.items()
+        if pieces
+    ]
 
 
 def _page(request: Request, page: tuple[str, ...]) -> str | None:
