@@ -6,6 +6,7 @@ import asyncio
 import contextlib
 import shutil
 from collections import OrderedDict
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 from urllib.parse import urlencode
@@ -24,6 +25,7 @@ from soakwitness.cli.options.entering import shown_time
 
 if TYPE_CHECKING:
     from soakwitness.analysis.logbook.opening import LogBook
+    from soakwitness.analysis.waiting.waiting_acts import WaitingAct
 
 LOOKS = {"at once": "bad", "today": "wait", "soon": "wait", "when it suits": "good"}
 RUNS_LOOKED_AT = 5  # of the newest runs, for dips that no mark explains
@@ -35,7 +37,10 @@ Dips = dict[str, Any]
 
 @dataclass(frozen=True)
 class WaitingLine:
-    """One thing that waits: its sentence, how urgent, the command that settles it, where to look and where to enter."""
+    """One thing that waits: its sentence, how urgent, the command that settles it, where to look and where to enter.
+
+    ``steps``: of a furnace's first runs all three, each after how it stands.
+    """
 
     says: str
     urgency: str
@@ -43,6 +48,7 @@ class WaitingLine:
     settle: str
     page: str | None
     enter: str | None
+    steps: Sequence[tuple[str, str]] = ()
 
 
 @dataclass(frozen=True)
@@ -111,6 +117,7 @@ def lines(desk: Desk, request: Request) -> tuple[list[WaitingLine], list[ChargeA
         take_in(book, stamp=stamp)
         free = shutil.disk_usage(book.folder).free
         found = what_waits(book, now_utc=stamp.at_utc, zone=computer_zone(), free_bytes=free)
+        steps = [_steps(book, act) for act in found.acts]
         charges = _charges(book, stamp.at_utc)
     made = [
         WaitingLine(
@@ -120,10 +127,19 @@ def lines(desk: Desk, request: Request) -> tuple[list[WaitingLine], list[ChargeA
             act.settle,
             _page(request, act.page),
             _enter(request, act.page),
+            three,
         )
-        for act in found.acts
+        for act, three in zip(found.acts, steps, strict=True)
     ]
     return made, charges, [recording_words(run, found.now_utc) for run in found.recording]
+
+
+def _steps(book: LogBook, act: WaitingAct) -> list[tuple[str, str]]:
+    """The three first runs of a furnace that is asked for the next of them."""
+    from soakwitness.analysis.waiting.waiting_first_runs import first_runs
+    from soakwitness.cli.words.first_runs_words import first_runs_steps
+
+    return first_runs_steps(first_runs(book, act.concerns[-1].name), "C") if act.kind == "first runs" else []
 
 
 def _charges(book: LogBook, now_utc: str) -> list[ChargeAhead]:
