@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
+import subprocess
 from pathlib import Path
 
 import pytest
@@ -159,17 +161,25 @@ def test_chart_and_page_are_written(recipe: Path, tmp_path: Path) -> None:
     assert pdf.read_bytes().startswith(b"%PDF")
 
 
+def largest(path: Path, word: str) -> float:
+    """How high a word of the card is set [pt], descent and all."""
+    said = subprocess.run(["pdftotext", "-bbox", path, "-"], capture_output=True, text=True, check=True).stdout
+    found = re.findall(rf'yMin="([0-9.]+)"[^>]*yMax="([0-9.]+)">{word}', said)
+    return max(float(low) - float(high) for high, low in found)
+
+
 @pytest.mark.browser
 @pytest.mark.parametrize("paper", ["A4", "letter"])
-def test_the_card_is_one_page(recipe: Path, tmp_path: Path, paper: str) -> None:
-    """By the browser and as PDF, with all doubts that a plan can have."""
+@pytest.mark.parametrize(("count", "thickness"), [("1", "3"), ("12", "9")])
+def test_the_card_is_one_page(recipe: Path, tmp_path: Path, paper: str, count: str, thickness: str) -> None:
+    """By the browser and as PDF, with all doubts that a plan can have, and with few."""
     from tests.cli.browsers import chromium
     from tests.cli.test_sheet_pages import pages, size, stays_inside
 
     if shutil.which("pdfinfo") is None:
         pytest.skip("poppler-utils is not installed")
     own, page, printed = (tmp_path / name for name in ("own.pdf", "card.html", "printed.pdf"))
-    words = [recipe, "--count", "12", "--thickness", "9", *PLACES, "--paper", paper]
+    words = [recipe, "--count", count, "--thickness", thickness, *PLACES, "--paper", paper]
     for out in (own, page):
         assert run(tmp_path / "none", *words, "--sheet", out).exit_code == 0
     with chromium() as browser:
@@ -180,3 +190,4 @@ def test_the_card_is_one_page(recipe: Path, tmp_path: Path, paper: str) -> None:
         assert pages(path) == 1
         assert stays_inside(path)
         assert f"({paper})" in size(path)
+        assert largest(path, "tongs,") >= 7.9 * 1.1  # it is read standing: no run sheet's small type
