@@ -35,7 +35,7 @@ class FormPage:
 
     ``context`` reads what its template needs, in a thread. ``about`` is what the address tells beside what was filled
     in, and ``asked`` what is filled in already. ``refused`` is what the page itself sees before any command runs.
-    ``keep`` names fields that the next form begins with.
+    ``keep`` names fields that the next form begins with; ``here`` is the page that the navigation marks.
     """
 
     path: str
@@ -48,6 +48,7 @@ class FormPage:
     refused: Callable[[Values], Filled | None] = _nothing_refused
     onward: Callable[[Request], str | None] = _back_to_the_form
     keep: tuple[str, ...] = ()
+    here: str = "enter"
 
 
 def form_routes(desk: Desk, said: Said, page: FormPage) -> list[Route]:
@@ -55,7 +56,8 @@ def form_routes(desk: Desk, said: Said, page: FormPage) -> list[Route]:
 
     async def shown(request: Request, filled: Filled, status: int = 200) -> Response:
         found = await asyncio.to_thread(page.context, desk, request, filled)
-        return show(desk, request, page.template, status=status, filled=filled, said=said.take(request), **found)
+        words = said.take(request)
+        return show(desk, request, page.template, here=page.here, status=status, filled=filled, said=words, **found)
 
     async def form(request: Request) -> Response:
         return await shown(request, page.asked(request))

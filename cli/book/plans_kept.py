@@ -118,4 +118,5 @@ STRIKE = FormPage(
     context=_one,
     about=lambda request, values: {"kind": ["plan"], "entry": [str(request.path_params["entry"])]},
     onward=lambda request: way(request, "plan"),
+    here="plan",
 )

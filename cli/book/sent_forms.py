@@ -91,10 +91,12 @@ class Said:
         return self._kept.pop(request.query_params.get("said", ""), ())
 
 
-def show(desk: Desk, request: Request, template: str, *, status: int = 200, **shown: Any) -> Response:
+def show(
+    desk: Desk, request: Request, template: str, *, here: str = "enter", status: int = 200, **shown: Any
+) -> Response:
     """A page that enters something; to a device that may only look it says so."""
     may = request.state.device.rights == "mark"
-    return desk.page(request, template, here="enter", status=status, may=may, **shown)
+    return desk.page(request, template, here=here, status=status, may=may, **shown)
 
 
 def values_of(form: FormData) -> Values:

@@ -37,10 +37,16 @@ def first_run_words(one: FirstRun, unit: Unit) -> str:
 
 
 def first_runs_steps(three: Sequence[FirstRun], unit: Unit) -> list[tuple[str, str]]:
-    """The three in their order, each with its sentences after a word for how it stands: on record, next, later."""
+    """The three in their order, each with its sentences after a word for how it stands: on record, next, later.
+
+    The next one is only named: what it misses and is good for is the sentence that asks for it.
+    """
     coming = [one for one in three if not one.done]
     stands = ["on record" if one.done else "next" if one is coming[0] else "later" for one in three]
-    return [(word, first_run_words(one, unit)) for word, one in zip(stands, three, strict=True)]
+    return [
+        (word, f"{HEADS[one.name]}." if word == "next" else first_run_words(one, unit))
+        for word, one in zip(stands, three, strict=True)
+    ]
 
 
 def first_runs_json(found: Mapping[str, Sequence[FirstRun]], unit: Unit) -> dict[str, Any]:
