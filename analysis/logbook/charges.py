@@ -217,6 +217,11 @@ def pieces_in_run(book: LogBook, run: str, *, named: Sequence[str] | None = None
     return (*entered, *marked)
 
 
+def furnaces_waited_for(book: LogBook) -> tuple[str, ...]:
+    """Furnaces for whose next run something is or was entered that came into none."""
+    return tuple(row["waits_for"] for row in book.rows("SELECT DISTINCT waits_for FROM charges WHERE run IS NULL"))
+
+
 def pieces_waiting(book: LogBook, furnace: str, started_utc: str) -> tuple[Charged, ...]:
     """Pieces that wait for the run which began then: what ``bind_waiting`` is going to give it."""
     start = moment_of(started_utc)

@@ -62,6 +62,14 @@ def plan_of_run(book: LogBook, furnace: str, recipe_digest: str, started_utc: st
     return None if row is None else _kept(row)
 
 
+def plans_since(book: LogBook, since_utc: str) -> tuple[KeptPlan, ...]:
+    """Plans for furnaces that are started at a moment or later, in the order of their starts."""
+    rows = book.rows(
+        "SELECT * FROM plans WHERE struck_utc IS NULL AND starts_utc >= ? ORDER BY starts_utc, entry", since_utc
+    )
+    return tuple(_kept(row) for row in rows)
+
+
 def plans_to_learn_from(book: LogBook, furnace: str, packet: str) -> tuple[KeptPlan, ...]:
     """Plans of a furnace with the same packet, made since it was said to learn anew, in the order of their making."""
     reset = book.row(

@@ -33,8 +33,7 @@ def placed(pieces: Sequence[PieceToPlan], rack: Rack | None) -> tuple[PieceToPla
     if len(waiting) > len(free):
         upright = len(waiting) + len(held)
         raise TooMany(
-            f"{counted(upright, 'packet')}: the rack has {counted(rack.slots, 'slot')}. Plan two charges, each with "
-            "its own --count or --piece."
+            f"{counted(upright, 'packet')}: the rack has {counted(rack.slots, 'slot')}. Plan two charges, one by one."
         )
     slots = _from_outside(_spread(free, len(waiting)))
     thick_first = sorted(waiting, key=lambda n: -pieces[n].packet.steel_mm)

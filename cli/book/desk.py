@@ -34,6 +34,7 @@ if TYPE_CHECKING:
 NAVIGATION = (
     ("Now", "now"),
     ("Waiting", "waiting"),
+    ("Plan", "plan"),
     ("Enter", "enter"),
     ("Runs", "runs"),
     ("Pieces", "pieces"),
@@ -49,6 +50,7 @@ PATIENCE_S = 0.5  # a page does not wait for another writer; the next one takes 
 class Desk:
     """The log book's folder, what records, devices, the worker, form tokens, the clock; and the templates.
 
+    ``recipes``: a folder of recipe files beside those that the log book keeps.
     ``lines``: readings of the runs looked at last. ``in_step`` keeps the list of runs in step with the run folders.
     ``looker``: a second worker, for what can take minutes: whoever enters something does not wait for it.
     """
@@ -62,6 +64,7 @@ class Desk:
     in_step: InStep = field(default_factory=InStep)
     now: Callable[[], datetime] = lambda: datetime.now(UTC)
     encryption: Encryption | None = None
+    recipes: Path | None = None
     looker: WorkerProcess = field(init=False)
 
     def __post_init__(self) -> None:

@@ -35,7 +35,7 @@ class FormPage:
 
     ``context`` reads what its template needs, in a thread. ``about`` is what the address tells beside what was filled
     in, and ``asked`` what is filled in already. ``refused`` is what the page itself sees before any command runs.
-    ``keep`` names fields that the next form begins with.
+    ``keep`` names fields that the next form begins with; ``here`` is the page that the navigation marks.
     """
 
     path: str
@@ -48,6 +48,7 @@ class FormPage:
     refused: Callable[[Values], Filled | None] = _nothing_refused
     onward: Callable[[Request], str | None] = _back_to_the_form
     keep: tuple[str, ...] = ()
+    here: str = "enter"
 
 
 def form_routes(desk: Desk, said: Said, page: FormPage) -> list[Route]:
@@ -55,8 +56,14 @@ def form_routes(desk: Desk, said: Said, page: FormPage) -> list[Route]:
 
     async def shown(request: Request, filled: Filled, status: int = 200) -> Response:
         found = await asyncio.to_thread(page.context, desk, request, filled)
-        said_now = said.take(request)
-        return show(desk, request, page.template, form=page.form, status=status, filled=filled, said=said_now, **found)
+        look: dict[str, Any] = {
+            "here": page.here,
+            "form": page.form,
+            "status": status,
+            "filled": filled,
+            "said": said.take(request),
+        }
+        return show(desk, request, page.template, **look, **found)
 
     async def form(request: Request) -> Response:
         return await shown(request, page.asked(request))

@@ -14,10 +14,10 @@ from soakwitness.cli.book.desk import Desk
 from soakwitness.cli.book.working import JobRefused
 
 
-async def hand_out(desk: Desk, name: str, **of: Any) -> Response:
-    """Have the worker print a sheet ``of`` a run or a piece, and answer with it."""
+async def hand_out(desk: Desk, name: str, *, job: str = "sheet", **of: Any) -> Response:
+    """Have a worker print a sheet ``of`` a run, a piece or a plan, and answer with it."""
     try:
-        made = await desk.worker.ask("sheet", **of)
+        made = await (desk.worker if job == "sheet" else desk.looker).ask(job, **of)
     except JobRefused as error:
         raise HTTPException(409, str(error)) from None
     path = Path(made["file"])

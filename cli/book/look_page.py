@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 from urllib.parse import urlencode
@@ -13,6 +14,7 @@ from starlette.routing import Route
 
 from soakwitness.cli.book.desk import Desk
 from soakwitness.cli.book.looked import LookedLately
+from soakwitness.cli.book.told_text import ToldBlock, told_blocks
 
 
 @dataclass(frozen=True)
@@ -23,6 +25,15 @@ class LookOffered:
     asks: tuple[str, ...]
     here: str = "furnace"
     more: bool = False
+
+
+@dataclass(frozen=True)
+class ToldLook:
+    """What a command told: its words, what it said beside them, its chart as SVG."""
+
+    blocks: Sequence[ToldBlock]
+    notes: Sequence[str]
+    chart: str | None
 
 
 OFFERED = {
@@ -39,35 +50,45 @@ SEVERAL = ("suspect", "good")
 
 def routes(desk: Desk) -> list[Route]:
     """A page for each look, how far it is, and its chart."""
-    lately = LookedLately(desk)
+    lately = LookedLately(desk, "look", _told)
 
     async def page(request: Request) -> Response:
         look, about = _asked(request)
         offered, asked = OFFERED[look], about["asked"]
         shown: dict[str, Any] = {"look": look, "offered": offered, "asked": asked, "looked": None}
         if asked.get(offered.asks[0]):
-            looked = lately.ask(look, instead_of=request.query_params.get("anew", ""), **about)
+            looked = lately.ask(look=look, instead_of=request.query_params.get("anew", ""), **about)
             shown |= {"looked": looked} | _addresses(request, looked, about, more=offered.more)
         return desk.page(request, "look.html", here=offered.here, **shown)
 
     async def progress(request: Request) -> Response:
         look, about = _asked(request)
-        looked = lately.kept(look, **about)
+        looked = lately.kept(look=look, **about)
         far = None if looked is None else looked.progress
         return JSONResponse({"done": looked is None or looked.at is not None, "progress": far})
 
     async def chart(request: Request) -> Response:
         look, about = _asked(request)
-        looked = lately.kept(look, **about)
-        if looked is None or looked.chart is None:
-            raise HTTPException(404)
-        return Response(looked.chart, media_type="image/svg+xml", headers={"content-security-policy": PICTURE_POLICY})
+        looked = lately.kept(look=look, **about)
+        return picture(None if looked is None or looked.found is None else looked.found.chart)
 
     return [
         Route("/look/{look}", page, name="look"),
         Route("/look/{look}/progress.json", progress, name="look_progress"),
         Route("/look/{look}/chart.svg", chart, name="look_chart"),
     ]
+
+
+def picture(svg: str | None) -> Response:
+    """A picture by itself; one that there is not is not found."""
+    if svg is None:
+        raise HTTPException(404)
+    return Response(svg, media_type="image/svg+xml", headers={"content-security-policy": PICTURE_POLICY})
+
+
+def _told(found: dict[str, Any]) -> ToldLook:
+    notes = [line for line in found["notes"] if line.strip()]
+    return ToldLook(told_blocks(found["text"]), notes, found["chart"])
 
 
 def _asked(request: Request) -> tuple[str, dict[str, Any]]:

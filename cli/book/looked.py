@@ -1,15 +1,14 @@
-"""What was looked at lately: each look is done once by the worker, whoever waits for it, and kept for some minutes."""
+"""What was looked at lately: each is done once by the worker, whoever waits for it, and kept for some minutes."""
 
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Any
 
 from soakwitness.cli.book.desk import Desk
-from soakwitness.cli.book.told_text import ToldBlock, told_blocks
 from soakwitness.cli.book.working import JobRefused
 
 KEPT = timedelta(minutes=10)
@@ -22,54 +21,55 @@ class Looked:
 
     at: datetime | None = None
     progress: tuple[int, int] | None = None
-    blocks: Sequence[ToldBlock] = ()
-    notes: Sequence[str] = ()
-    chart: str | None = None
+    found: Any = None
     refused: str | None = None
 
 
 @dataclass
 class LookedLately:
-    """The looks of a book."""
+    """The looks of a book by one of the worker's jobs; ``reads`` makes of its answer what the page shows."""
 
     desk: Desk
+    job: str
+    reads: Callable[[Any], Any]
     _kept: dict[str, Looked] = field(default_factory=dict)
 
-    def kept(self, look: str, **about: Any) -> Looked | None:
+    def kept(self, **about: Any) -> Looked | None:
         """What came of a look, or how far it is; None where it was not asked for lately."""
-        found = self._kept.get(_key(look, about))
+        found = self._kept.get(_key(about))
         old = found is not None and found.at is not None and self.desk.now() - found.at > KEPT
         return None if old else found
 
-    def ask(self, look: str, *, instead_of: str = "", **about: Any) -> Looked:
+    def ask(self, *, instead_of: str = "", **about: Any) -> Looked:
         """The same, begun where it is not there, or where it is the one that was done at ``instead_of``."""
-        found = self.kept(look, **about)
+        found = self.kept(**about)
         if found is not None and not (found.at is not None and found.at.isoformat() == instead_of):
             return found
         if sum(one.at is None for one in self._kept.values()) >= MOST_WAITING:
             return Looked(self.desk.now(), refused="Too much is being looked at already. Load this page again later.")
-        key, made = _key(look, about), Looked()
+        key, made = _key(about), Looked()
         self._kept.pop(key, None)
         for over in [name for name, one in self._kept.items() if one.at is not None][:-MOST_KEPT]:
             del self._kept[over]
         self._kept[key] = made
-        self.desk.states.begin(self._do(made, look, about))
+        self.desk.states.begin(self._do(made, about))
         return made
 
-    async def _do(self, made: Looked, look: str, about: Mapping[str, Any]) -> None:
+    def forget(self, **about: Any) -> None:
+        """What was refused is looked at anew when it is asked for again: what kept it away may be mended by then."""
+        self._kept.pop(_key(about), None)
+
+    async def _do(self, made: Looked, about: Mapping[str, Any]) -> None:
         def progress(done: int, of: int) -> None:
             made.progress = (done, of)
 
         try:
-            found = await self.desk.looker.ask("look", progress=progress, look=look, **about)
-            made.blocks = told_blocks(found["text"])
-            made.notes = [line for line in found["notes"] if line.strip()]
-            made.chart = found["chart"]
+            made.found = self.reads(await self.desk.looker.ask(self.job, progress=progress, **about))
         except JobRefused as error:
             made.refused = str(error)
         finally:
             made.at = self.desk.now()
 
 
-def _key(look: str, about: Mapping[str, Any]) -> str:
-    return json.dumps([look, about], sort_keys=True)
+def _key(about: Mapping[str, Any]) -> str:
+    return json.dumps(about, sort_keys=True)

@@ -152,6 +152,7 @@ def shown_of(request: Request, run: RunInBook) -> dict[str, Any]:
         "clock_s": clock_s(entry),
         "on_record": run.on_record,
         "audit": urlencode({"suspect": entry.run}),
+        "plan": entry.recipe_digest and urlencode({"recipe_path": entry.recipe_digest, "furnace": entry.furnace}),
         "same_furnace": urlencode({"furnace": entry.furnace}),
         "earlier_run": run.before and urlencode([("run", entry.run), ("run", run.before)]),
     }

@@ -94,11 +94,18 @@ class Said:
 
 
 def show(
-    desk: Desk, request: Request, template: str, *, form: str | None = None, status: int = 200, **shown: Any
+    desk: Desk,
+    request: Request,
+    template: str,
+    *,
+    here: str = "enter",
+    form: str | None = None,
+    status: int = 200,
+    **shown: Any,
 ) -> Response:
     """A page that enters something, by a form whose fields have their names; who may only look is told so."""
     may = request.state.device.rights == "mark"
-    return desk.page(request, template, here="enter", status=status, may=may, called=fields_of(form), **shown)
+    return desk.page(request, template, here=here, status=status, may=may, called=fields_of(form), **shown)
 
 
 def values_of(form: FormData) -> Values:

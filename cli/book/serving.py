@@ -44,7 +44,10 @@ FIRST_DEVICE = "first device"
 
 @dataclass(frozen=True)
 class BookAsked:
-    """What is asked of a book. ``idle_s``: end when nothing records and nobody looks for so long."""
+    """What is asked of a book. ``idle_s``: end when nothing records and nobody looks for so long.
+
+    ``recipes``: a folder of recipe files that runs are planned by, beside those that runs have.
+    """
 
     logbook: Path
     port: int
@@ -52,6 +55,7 @@ class BookAsked:
     idle_s: float | None = None
     https: bool = False
     given: Encryption | None = None  # a certificate of the person's own
+    recipes: Path | None = None
 
 
 class BookServer(uvicorn.Server):
@@ -136,7 +140,8 @@ async def _serve(
 ) -> None:
     states = States(asked.logbook / "runs")
     tokens = FormTokens(devices.secret())
-    desk = Desk(asked.logbook, states, devices, WorkerProcess(asked.logbook), tokens, encryption=encryption)
+    worker = WorkerProcess(asked.logbook)
+    desk = Desk(asked.logbook, states, devices, worker, tokens, encryption=encryption, recipes=asked.recipes)
     states.when_over = judge_when_over(desk)
     await ear.listen(states.take)
     doors = book_app(desk, host_names())
@@ -223,6 +228,7 @@ def main() -> None:
     parser.add_argument("--lan", action="store_true")
     parser.add_argument("--idle", type=float, default=None)
     parser.add_argument("--https", action="store_true")
+    parser.add_argument("--recipes", type=Path, default=None)
     options = parser.parse_args()
 
     def ready(joined: Joined) -> None:
@@ -232,7 +238,10 @@ def main() -> None:
                 os.dup2(nowhere.fileno(), number)
 
     try:
-        serve(BookAsked(options.logbook, options.port, options.lan, options.idle, options.https), ready, detached=True)
+        asked = BookAsked(
+            options.logbook, options.port, options.lan, options.idle, options.https, recipes=options.recipes
+        )
+        serve(asked, ready, detached=True)
     except (BookRefused, OSError) as error:
         print(json.dumps({"refused": str(error)}), flush=True)
         sys.exit(2)

@@ -6,8 +6,10 @@ import asyncio
 import contextlib
 import shutil
 from collections import OrderedDict
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
+from urllib.parse import urlencode
 
 from starlette.datastructures import FormData
 from starlette.requests import Request
@@ -22,6 +24,10 @@ from soakwitness.cli.book.working import JobRefused
 from soakwitness.cli.options.entering import shown_time
 from soakwitness.cli.words.page_words import on_page
 
+if TYPE_CHECKING:
+    from soakwitness.analysis.logbook.opening import LogBook
+    from soakwitness.analysis.waiting.waiting_acts import WaitingAct
+
 LOOKS = {"at once": "bad", "today": "wait", "soon": "wait", "when it suits": "good"}
 RUNS_LOOKED_AT = 5  # of the newest runs, for dips that no mark explains
 WAITED_FOR_S = 2.0
@@ -32,7 +38,10 @@ Dips = dict[str, Any]
 
 @dataclass(frozen=True)
 class WaitingLine:
-    """One thing that waits: its sentence, how urgent, the command that settles it, where to look and where to enter."""
+    """One thing that waits: its sentence, how urgent, the command that settles it, where to look and where to enter.
+
+    ``steps``: of a furnace's first runs all three, each after how it stands.
+    """
 
     says: str
     urgency: str
@@ -40,6 +49,15 @@ class WaitingLine:
     settle: str
     page: str | None
     enter: str | None
+    steps: Sequence[tuple[str, str]] = ()
+
+
+@dataclass(frozen=True)
+class ChargeAhead:
+    """Pieces that are entered for a furnace's next run, in a sentence; ``query``: what plans it."""
+
+    says: str
+    query: str
 
 
 def routes(desk: Desk) -> list[Route]:
@@ -55,10 +73,10 @@ def routes(desk: Desk) -> list[Route]:
         from soakwitness.analysis.waiting.what_waits import LOOK_BACK_DAYS
 
         try:
-            acts, recording = await asyncio.to_thread(lines, desk, request)
+            acts, charges, recording = await asyncio.to_thread(lines, desk, request)
             offered, looking = await dips.of_newest()
         except LogBookError as error:
-            acts, recording, offered, looking, refused = [], [], [], False, on_page(error)
+            acts, charges, recording, offered, looking, refused = [], [], [], [], False, on_page(error)
         return desk.page(
             request,
             "waiting.html",
@@ -67,6 +85,7 @@ def routes(desk: Desk) -> list[Route]:
             acts=acts,
             days=LOOK_BACK_DAYS,
             recording=recording,
+            charges=charges,
             dips=offered,
             looking=looking,
             said=words,
@@ -87,8 +106,8 @@ def routes(desk: Desk) -> list[Route]:
     ]
 
 
-def lines(desk: Desk, request: Request) -> tuple[list[WaitingLine], list[str]]:
-    """What waits now, and what is being recorded, in words."""
+def lines(desk: Desk, request: Request) -> tuple[list[WaitingLine], list[ChargeAhead], list[str]]:
+    """What waits now, what is entered for a next run, and what is being recorded, in words."""
     from soakwitness.analysis.logbook.runs import take_in
     from soakwitness.analysis.waiting.what_waits import what_waits
     from soakwitness.cli.words.waiting_words import recording_words
@@ -99,6 +118,8 @@ def lines(desk: Desk, request: Request) -> tuple[list[WaitingLine], list[str]]:
         take_in(book, stamp=stamp)
         free = shutil.disk_usage(book.folder).free
         found = what_waits(book, now_utc=stamp.at_utc, zone=computer_zone(), free_bytes=free)
+        steps = [_steps(book, act) for act in found.acts]
+        charges = _charges(book, stamp.at_utc)
     made = [
         WaitingLine(
             act.says.text("C"),
@@ -107,10 +128,35 @@ def lines(desk: Desk, request: Request) -> tuple[list[WaitingLine], list[str]]:
             act.settle,
             _page(request, act.page),
             _enter(request, act.page),
+            three,
         )
-        for act in found.acts
+        for act, three in zip(found.acts, steps, strict=True)
     ]
-    return made, [recording_words(run, found.now_utc) for run in found.recording]
+    return made, charges, [recording_words(run, found.now_utc) for run in found.recording]
+
+
+def _steps(book: LogBook, act: WaitingAct) -> list[tuple[str, str]]:
+    """The three first runs of a furnace that is asked for the next of them."""
+    from soakwitness.analysis.waiting.waiting_first_runs import first_runs
+    from soakwitness.cli.words.first_runs_words import first_runs_steps
+
+    return first_runs_steps(first_runs(book, act.concerns[-1].name), "C") if act.kind == "first runs" else []
+
+
+def _charges(book: LogBook, now_utc: str) -> list[ChargeAhead]:
+    """What is entered for the next run of each furnace."""
+    from soakwitness.analysis.logbook.charges import furnaces_waited_for, pieces_waiting
+    from soakwitness.analysis.waiting.waiting_acts import pieces_said
+
+    found = {name: [one.piece for one in pieces_waiting(book, name, now_utc)] for name in furnaces_waited_for(book)}
+    return [
+        ChargeAhead(
+            f"{pieces_said(pieces)} {'is' if len(pieces) == 1 else 'are'} entered for the next run of {furnace}.",
+            urlencode({"furnace": furnace}),
+        )
+        for furnace, pieces in found.items()
+        if pieces
+    ]
 
 
 def _page(request: Request, page: tuple[str, ...]) -> str | None:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import contextlib
 import io
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -24,14 +24,15 @@ Values = Mapping[str, str | Sequence[str]]
 LONGEST_VALUE = 4000
 MOST_VALUES = 200
 _FACTS = ("steel", "lot", "thickness_mm", "stamp", "customer", "order", "coupon", "note")
-_PLAIN = ("run", "in_run", "furnace", "inferred")  # names out of lists; a command would take a path too
+# names out of lists; a command would take a path too
+_PLAIN = ("run", "in_run", "furnace", "inferred", "recipe_path", "temper_path")
 _TEMPERATURES_IN = "unit"
 _NOWHERE = (3, 0)
 
 
 @dataclass(frozen=True)
 class Form:
-    """One command, and which of its parameters a page may fill in; ``files``: those that only the server gives."""
+    """One command, and which of its parameters a page may fill in; ``files``: those that the server may give."""
 
     command: tuple[str, ...]
     fields: tuple[str, ...]
@@ -83,19 +84,36 @@ FORMS: dict[str, Form] = {
         ("cutout",),
         ("furnace", "set_", "tripped_at", "no_trip_up_to", "in_run", "day", "note", "strike", "why", _TEMPERATURES_IN),
     ),
+    "plan": Form(
+        ("plan",),
+        ("recipe_path", "pieces", "thickness_mm", "foil", "count", "furnace", "reaches", "starts", "temper_path")
+        + ("keep",),
+        files=("recipe_path", "temper_path"),
+    ),
     "upkeep": Form(("upkeep",), ("furnace", "part", "at", "note", "struck", "why", "zone")),
 }
 
 
+def _run(words: Sequence[str], asked: dict[str, Any]) -> None:
+    """Run the program as it is typed; ``asked`` is where it puts the unit that its errors are told in."""
+    _program().main(list(words), prog_name="soakwitness", standalone_mode=False, obj=asked)
+
+
 def enter(
-    logbook: Path, form: str, values: Values, *, by: str, files: Mapping[str, Path] | None = None
+    logbook: Path,
+    form: str,
+    values: Values,
+    *,
+    by: str,
+    files: Mapping[str, Path] | None = None,
+    does: Callable[[Sequence[str], dict[str, Any]], None] = _run,
 ) -> dict[str, Any]:
     """Run the command of a form.
 
-    ``by``: the device that it is entered from; ``files``: paths that the server itself made, by their fields. Returns
-    ``done`` with what the command said and ``notes`` beside it; or ``refused`` with its words, fields by the names that
-    the page has for them, the ``field`` that they are about, None where they are about no single one, and ``named``:
-    every field that they name.
+    ``by``: the device that it is entered from; ``files``: paths that the server itself gives, by their fields;
+    ``does``: what is done with the words of the command in place of running it. Returns ``done`` with what the command
+    said and ``notes`` beside it; or ``refused`` with its words, fields by the names that the page has for them, the
+    ``field`` that they are about, None where they are about no single one, and ``named``: every field that they name.
     """
     out, err = io.StringIO(), io.StringIO()
     asked: dict[str, Any] = {}
@@ -104,7 +122,7 @@ def enter(
     try:
         words = arguments(logbook, form, values, by=by, files=files or {})
         with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
-            _program().main(words, prog_name="soakwitness", standalone_mode=False, obj=asked)
+            does(words, asked)
     except Exception as error:
         unit = asked.get("unit", "C")
         told, typed = told_of(error, unit, page), told_of(error, unit)

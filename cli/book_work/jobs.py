@@ -67,7 +67,11 @@ def enter(
     files: dict[str, str],
 ) -> dict[str, Any]:
     """Enter what a page's form holds, by the form's command; ``files`` are paths that the server made."""
-    return forms.enter(logbook, form, values, by=by, files={name: Path(path) for name, path in files.items()})
+    return forms.enter(logbook, form, values, by=by, files=_paths(files))
+
+
+def _paths(files: dict[str, str]) -> dict[str, Path]:
+    return {name: Path(path) for name, path in files.items()}
 
 
 def look(
@@ -79,6 +83,24 @@ def look(
     return told(logbook, look, asked, unit=unit, every=every, progress=progress)
 
 
+def plan(
+    logbook: Path, progress: Progress, *, values: dict[str, list[str]], by: str, files: dict[str, str]
+) -> dict[str, Any]:
+    """The plan of a run that a page asks for: nothing is kept by it."""
+    from soakwitness.cli.book_work.to_plan import plan_to_look_at
+
+    return plan_to_look_at(logbook, values, by=by, files=_paths(files), progress=progress)
+
+
+def plan_card(
+    logbook: Path, progress: Progress, *, values: dict[str, list[str]], by: str, files: dict[str, str], paper: str
+) -> dict[str, Any]:
+    """The same plan's card as a file to print."""
+    from soakwitness.cli.book_work.to_plan import card_to_print
+
+    return card_to_print(logbook, values, by=by, files=_paths(files), paper=paper, progress=progress)
+
+
 JOBS: dict[str, Callable[..., dict[str, Any]]] = {
     "verdict": verdict,
     "sheet": sheet,
@@ -86,6 +108,8 @@ JOBS: dict[str, Callable[..., dict[str, Any]]] = {
     "inferred": inferred,
     "enter": enter,
     "look": look,
+    "plan": plan,
+    "plan card": plan_card,
 }
 
 

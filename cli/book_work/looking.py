@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import io
 import tempfile
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -47,15 +47,21 @@ def told(
     with tempfile.TemporaryDirectory(prefix="soakwitness-") as scratch:
         chart = Path(scratch) / "chart.svg"
         words = arguments(logbook, look, asked, unit=unit, every=every, chart=chart)
-        before = told_progress.set(progress)
-        try:
-            with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
-                _run(words)
-        finally:
-            told_progress.reset(before)
+        with telling(progress), contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+            _run(words)
         svg = chart.read_text(encoding="utf-8") if chart.exists() else None
     lines = [line for line in out.getvalue().splitlines() if not line.removeprefix("Chart: ").startswith(str(chart))]
     return {"text": "\n".join(lines), "notes": err.getvalue().split("\n"), "chart": svg}
+
+
+@contextlib.contextmanager
+def telling(progress: Progress) -> Iterator[None]:
+    """How far it is goes to ``progress``, in place of a bar."""
+    before = told_progress.set(progress)
+    try:
+        yield
+    finally:
+        told_progress.reset(before)
 
 
 def _run(words: Sequence[str]) -> None:

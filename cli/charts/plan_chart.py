@@ -67,7 +67,7 @@ def _draw_whole(ax: Axes, plan: Plan, when: When, unit: Unit) -> None:
     ax.set_ylabel(style.degree(unit))
     for row, (span, words) in enumerate(_moments(plan, when)):
         _draw_moment(ax, span, words, row)
-    ax.legend(loc="lower right", frameon=True, facecolor="white", edgecolor="none", framealpha=0.85)
+    ax.legend(loc="lower right", frameon=True, facecolor="white", edgecolor="none", framealpha=1.0)  # over moments
     _hours(ax, when)
 
 

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from soakwitness.cli.telling.joining import Joined
 
 FILE = click.Path(path_type=Path, dir_okay=False)
+FOLDER = click.Path(path_type=Path, file_okay=False, exists=True)
 LABEL_ENDINGS = (".svg", ".pdf", ".png")
 
 
@@ -23,6 +24,7 @@ LABEL_ENDINGS = (".svg", ".pdf", ".png")
 @click.option("--https", is_flag=True, help="Encrypt, by an authority of the book's own that devices come to trust.")
 @click.option("--certificate", type=FILE, metavar="FILE", help="Encrypt by this certificate instead; with --key.")
 @click.option("--key", type=FILE, metavar="FILE", help="Its key.")
+@click.option("--recipes", type=FOLDER, help="Folder of recipes to plan runs by, beside those that runs have.")
 @click.option("--stop", is_flag=True, help="End the book of this log book.")
 @click.option("--device", type=Words(), metavar="NAME", help="Make the link of one device, such as a phone.")
 @click.option("--look-only", is_flag=True, help="With --device: it may look, and mark nothing.")
@@ -46,6 +48,7 @@ def book(
     https: bool,
     certificate: Path | None,
     key: Path | None,
+    recipes: Path | None,
     stop: bool,
     device: str | None,
     look_only: bool,
@@ -68,7 +71,7 @@ def book(
     asked["--install"] = install
     if (certificate is None) != (key is None):
         raise WrongUse("--certificate and --key belong together.")
-    serving = lan or https or port is not None or certificate is not None
+    serving = lan or https or port is not None or certificate is not None or recipes is not None
     _check(asked, serving=serving, of_device=look_only or label is not None, write=write)
     if stop:
         return _stop(logbook)
@@ -86,7 +89,8 @@ def book(
         gone = Devices(logbook).withdraw(withdraw)
         click.echo(f'"{gone.name}" is shut out. Its link opens nothing any more.')
         return
-    _serve(logbook, lan, port, https, None if certificate is None or key is None else (certificate, key))
+    own = None if certificate is None or key is None else (certificate, key)
+    _serve(logbook, lan, port, https, own, recipes)
 
 
 def _check(asked: dict[str, bool], *, serving: bool, of_device: bool, write: bool) -> None:
@@ -95,14 +99,16 @@ def _check(asked: dict[str, bool], *, serving: bool, of_device: bool, write: boo
     if len(given) > 1:
         raise WrongUse(f"{' and '.join(given)}: one at a time.")
     if serving and given and given != ["--install"]:
-        raise WrongUse(f"--lan, --port, --https and --certificate begin a book, {given[0]} does not.")
+        raise WrongUse(f"--lan, --port, --https, --certificate and --recipes begin a book, {given[0]} does not.")
     if of_device and given != ["--device"]:
         raise WrongUse("--look-only and --label belong to --device.")
     if write and given != ["--install"]:
         raise WrongUse("--write belongs to --install.")
 
 
-def _serve(logbook: Path, lan: bool, port: int | None, https: bool, given: tuple[Path, Path] | None) -> None:
+def _serve(
+    logbook: Path, lan: bool, port: int | None, https: bool, given: tuple[Path, Path] | None, recipes: Path | None
+) -> None:
     from soakwitness.cli.telling.book_file import DEFAULT_PORT, running_book
 
     running = running_book(logbook)
@@ -120,7 +126,8 @@ def _serve(logbook: Path, lan: bool, port: int | None, https: bool, given: tuple
 
     port = DEFAULT_PORT if port is None else port
     own = None if given is None else Encryption(*given)
-    serve(BookAsked(logbook.absolute(), port, lan, https=https, given=own), ready)
+    folder = None if recipes is None else recipes.absolute()
+    serve(BookAsked(logbook.absolute(), port, lan, https=https, given=own, recipes=folder), ready)
 
 
 def _stop(logbook: Path) -> None:

@@ -52,6 +52,8 @@ ENTRIES = (
     "photo",
     "note",
     "set-aside",
+    "plan",
+    "plan-reset",
 )
 
 

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from contextlib import nullcontext
-from datetime import UTC, datetime, timedelta
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -23,10 +22,10 @@ from soakwitness.cli.options.common import (
 from soakwitness.cli.options.entering import (
     by_option,
     furnace_named,
-    moment,
     new_stamp,
     open_book,
     refresh_runs,
+    start_of,
     take_in_runs,
     zone_option,
 )
@@ -43,7 +42,6 @@ if TYPE_CHECKING:
     from soakwitness.cli.words.plan_words import When
 
 CHART_ENDINGS = (".png", ".svg", ".pdf")
-HOUR = re.compile(r"([01]?\d|2[0-3]):([0-5]\d)")
 USUAL_MM = 3.0
 
 
@@ -70,6 +68,49 @@ USUAL_MM = 3.0
 @logbook_option
 @force_option
 def plan(
+    *, chart: Path | None, sheet: Path | None, paper: Any, as_json: bool, force: bool, logbook: Path, **asked: Any
+) -> None:
+    """Plan a run by RECIPE: what to type and for how long, when to load, when to take out, what the day looks like.
+
+    The minutes are such that the slowest blade has its soak even by the low bound of its estimate, and none more than
+    at_most_minutes. Without --piece and --thickness the charge that waits for the furnace is planned, else the
+    recipe's packet. RECIPE is a file, or the name of a recipe that runs of the log book have. With --keep the plan is
+    kept, and later plans learn from it; nothing is kept unasked.
+
+    Example: soakwitness plan sample_logs/recipes/chef-blades-hot.toml --thickness 3 --count 6 --at 8:30
+    """
+    if chart is not None:
+        check_output(chart, force=force, suffixes=CHART_ENDINGS)
+    if sheet is not None:
+        check_output(sheet, force=force, suffixes=(".html", ".pdf"))
+    made = planned(logbook=logbook, **asked)
+    if chart is not None:
+        from soakwitness.cli.charts.plan_chart import save_plan_chart
+
+        save_plan_chart(made.plan, made.when, chart, unit=made.unit)
+    if sheet is not None:
+        write_card(made, sheet, logbook=logbook, paper=paper)
+    if as_json:
+        print_json(_as_json(made))
+        return
+    _tell(made)
+    for path in filter(None, (chart, sheet)):
+        click.echo(str(path))
+
+
+@dataclass(frozen=True)
+class Planned:
+    """A plan, the hours and the unit of its card, what looks unintended in its recipe; ``kept``: its entry, if kept."""
+
+    plan: Plan
+    when: When
+    unit: Unit
+    warnings: tuple[str, ...]
+    kept: int | None
+
+
+def planned(
+    *,
     recipe_path: Path,
     pieces: tuple[str, ...],
     thickness_mm: float | None,
@@ -80,118 +121,60 @@ def plan(
     starts: str | None,
     temper_path: Path | None,
     packet_path: Path | None,
-    chart: Path | None,
-    sheet: Path | None,
-    paper: Any,
     keep: bool,
     learn_anew: bool,
     by: str | None,
     zone: str | None,
-    as_json: bool,
     unit: Unit | None,
     logbook: Path,
-    force: bool,
-) -> None:
-    """Plan a run by RECIPE: what to type and for how long, when to load, when to take out, what the day looks like.
-
-    The minutes are such that the slowest blade has its soak even by the low bound of its estimate, and none more than
-    at_most_minutes. Without --piece and --thickness the charge that waits for the furnace is planned, else the
-    recipe's packet. With --keep the plan is kept, and later plans learn from it; nothing is kept unasked.
-
-    Example: soakwitness plan sample_logs/recipes/chef-blades-hot.toml --thickness 3 --count 6 --at 8:30
-    """
+) -> Planned:
+    """Make the plan that the command was asked for, and keep it where that was asked."""
     from soakwitness.analysis.planning.planning import make_plan
-    from soakwitness.analysis.recipes.recipe_file import load_recipe
     from soakwitness.analysis.run_inputs.for_plan import plan_inputs
+    from soakwitness.cli.verdicts.recipe_named import recipe_named
     from soakwitness.cli.words.plan_words import When
 
-    if chart is not None:
-        check_output(chart, force=force, suffixes=CHART_ENDINGS)
-    if sheet is not None:
-        check_output(sheet, force=force, suffixes=(".html", ".pdf"))
     if (keep or learn_anew) and furnace is None:
         raise WrongUse(f"{'--keep' if keep else '--learn-anew'} is of one furnace: name it, --furnace NAME.")
     if pieces and (thickness_mm is not None or count is not None):
         raise WrongUse("--piece names pieces of the log book, --thickness and --count such as are not in it: not both.")
-    recipe = load_recipe(recipe_path)
-    temper = None if temper_path is None else load_recipe(temper_path)
     starts_utc, zone = start_of(starts, zone)
     with _book(logbook, needed=bool(pieces or keep or learn_anew)) as book:
+        recipe, packet = recipe_named(book, recipe_path)
+        temper = None if temper_path is None else recipe_named(book, temper_path)[0]
         if book is not None and furnace is not None:
             take_in_runs(book, new_stamp(by))
         name, rack = _furnace(book, furnace)
         if book is not None and name is not None:
             _bring_up_to_date(book, name, learn_anew=learn_anew, by=by)
         infos = _infos(book, recipe, pieces, name, starts_utc, thickness_mm=thickness_mm, foil=foil, count=count)
-        asked = _asked(recipe, infos, starts_utc, zone, name, rack, given_packet(packet_path), reaches, unit, temper)
-        inputs, packet = plan_inputs(book, asked)
+        packet = given_packet(packet_path) or packet
+        inputs, lag_of = plan_inputs(
+            book, _asked(recipe, infos, starts_utc, zone, name, rack, packet, reaches, unit, temper)
+        )
         made = make_plan(inputs)
-        kept = _keep(book, made, packet, starts_utc, by) if keep and book is not None else None
-    when, shown = When(starts_utc, zone), unit or recipe.unit
-    warnings = recipe_warnings(recipe, logbook, unit)
-    _write(made, when, shown, warnings, chart=chart, sheet=sheet, paper=paper, logbook=logbook)
-    if as_json:
-        print_json(_as_json(made, when, shown, kept) | {"warnings": warnings})
-    else:
-        _tell(made, when, shown, warnings, kept)
-        for path in filter(None, (chart, sheet)):
-            click.echo(str(path))
+        kept = _keep(book, made, lag_of, starts_utc, by) if keep and book is not None else None
+    return Planned(made, When(starts_utc, zone), unit or recipe.unit, recipe_warnings(recipe, logbook, unit), kept)
 
 
-def _tell(made: Plan, when: When, unit: Unit, warnings: tuple[str, ...], kept: int | None) -> None:
+def write_card(made: Planned, path: Path, *, logbook: Path, paper: Any) -> None:
+    """Write the card as a page to print."""
+    from soakwitness.cli.sheets.plan_sheet import plan_sheet
+    from soakwitness.cli.sheets.shop import shop_lines
+    from soakwitness.cli.sheets.writing import write_sheets
+
+    page = plan_sheet(made.plan, made.when, unit=made.unit, shop=shop_lines(logbook), warnings=made.warnings)
+    write_sheets([page], path, paper=paper)
+
+
+def _tell(made: Planned) -> None:
     from soakwitness.cli.options.screen import screen_width
     from soakwitness.cli.words.plan_words import card_lines, card_of, kept_line
 
-    for line in card_lines(card_of(made, when, unit, warnings), screen_width()):
+    for line in card_lines(card_of(made.plan, made.when, made.unit, made.warnings), screen_width()):
         click.echo(line)
-    if kept is not None:
-        click.echo(kept_line(made.inputs.furnace.name, kept), err=True)
-
-
-def _write(
-    made: Plan,
-    when: When,
-    unit: Unit,
-    warnings: tuple[str, ...],
-    *,
-    chart: Path | None,
-    sheet: Path | None,
-    paper: Any,
-    logbook: Path,
-) -> None:
-    """Chart and page, where they are asked for."""
-    if chart is not None:
-        from soakwitness.cli.charts.plan_chart import save_plan_chart
-
-        save_plan_chart(made, when, chart, unit=unit)
-    if sheet is not None:
-        from soakwitness.cli.sheets.plan_sheet import plan_sheet
-        from soakwitness.cli.sheets.shop import shop_lines
-        from soakwitness.cli.sheets.writing import write_sheets
-
-        page = plan_sheet(made, when, unit=unit, shop=shop_lines(logbook), warnings=warnings)
-        write_sheets([page], sheet, paper=paper)
-
-
-def start_of(text: str | None, zone: str | None) -> tuple[str, str]:
-    """When the furnace is started as UTC text, and the zone of the card: an hour is the next such hour from now on."""
-    from soakwitness.analysis.record.moments import read_moment, utc_text
-    from soakwitness.firmware_bridge.common.zones import computer_zone, zone_of
-
-    here = zone or computer_zone()
-    now = datetime.now(UTC)
-    found = HOUR.fullmatch((text or "").strip())
-    if text is None:
-        return utc_text(now), here
-    if found is None:
-        at_utc = moment(text, zone)
-        assert at_utc is not None
-        return at_utc, here
-    local = now.astimezone(zone_of(here))
-    day = local.date()
-    if (int(found[1]), int(found[2])) < (local.hour, local.minute):
-        day += timedelta(days=1)
-    return read_moment(f"{day.isoformat()}T{int(found[1]):02d}:{found[2]}", zone=here), here
+    if made.kept is not None:
+        click.echo(kept_line(made.plan.inputs.furnace.name, made.kept), err=True)
 
 
 def _book(logbook: Path, *, needed: bool) -> Any:
@@ -324,7 +307,7 @@ def _keep(book: LogBook, made: Plan, packet: str, starts_utc: str, by: str | Non
     return keep_plan(book, plan_to_dict(made), packet=packet, starts_utc=starts_utc, stamp=new_stamp(by)).entry
 
 
-def _as_json(made: Plan, when: When, unit: Unit, kept: int | None) -> dict[str, Any]:
+def _as_json(made: Planned) -> dict[str, Any]:
     from dataclasses import asdict
 
     from soakwitness.analysis.planning.day import day_of
@@ -332,12 +315,13 @@ def _as_json(made: Plan, when: When, unit: Unit, kept: int | None) -> dict[str, 
     from soakwitness.analysis.planning.planning import program_of
     from soakwitness.cli.words.plan_words import headline
 
-    day = day_of(made)
-    return plan_to_dict(made) | {
-        "sentence": headline(made, when, unit),
-        "starts_utc": when.starts_utc,
-        "zone": when.zone,
-        "program": [asdict(step) for step in program_of(made)],
+    day = day_of(made.plan)
+    return plan_to_dict(made.plan) | {
+        "sentence": headline(made.plan, made.when, made.unit),
+        "starts_utc": made.when.starts_utc,
+        "zone": made.when.zone,
+        "program": [asdict(step) for step in program_of(made.plan)],
         "after": [] if day is None else [asdict(step) for step in day.steps],
-        "kept": kept,
+        "kept": made.kept,
+        "warnings": made.warnings,
     }

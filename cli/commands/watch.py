@@ -100,7 +100,7 @@ def watch(
         return
     about = about_runs(logbook, operator, followed.recipe, followed.packet)
     screen = Screen()
-    served = open_page(page, lan, port, logbook, screen)
+    served = open_page(page, lan, port, logbook, screen, recipes)
     _say_first(screen, checked, logbook)
     with Stop() as stop, single_keys(screen.alive and sys.stdin.isatty()):
         after = _after(logbook, recipes, unit)

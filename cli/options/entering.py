@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import contextlib
 import os
+import re
 import sys
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextvars import ContextVar
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
     from soakwitness.analysis.record.moments import Stamp
 
 F = TypeVar("F", bound=Callable[..., Any])
+HOUR = re.compile(r"([01]?\d|2[0-3]):([0-5]\d)")
 
 
 def by_option(function: F) -> F:
@@ -106,6 +108,27 @@ def moment(text: str | None, zone: str | None) -> str | None:
     if zone is None and is_local(text):
         say(f"{text} was taken in {here}, the computer's zone.", err=True)
     return at_utc
+
+
+def start_of(text: str | None, zone: str | None, *, now: datetime | None = None) -> tuple[str, str]:
+    """When a furnace is to be started as UTC text, and the zone of its hours: an hour is the next such from now on."""
+    from soakwitness.analysis.record.moments import read_moment, utc_text
+    from soakwitness.firmware_bridge.common.zones import computer_zone, zone_of
+
+    here = zone or computer_zone()
+    now = now or datetime.now(UTC)
+    found = HOUR.fullmatch((text or "").strip())
+    if text is None:
+        return utc_text(now), here
+    if found is None:
+        at_utc = moment(text, zone)
+        assert at_utc is not None
+        return at_utc, here
+    local = now.astimezone(zone_of(here))
+    day = local.date()
+    if (int(found[1]), int(found[2])) < (local.hour, local.minute):
+        day += timedelta(days=1)
+    return read_moment(f"{day.isoformat()}T{int(found[1]):02d}:{found[2]}", zone=here), here
 
 
 def open_book(logbook: Path, *, create: bool = False) -> LogBook:

@@ -12,6 +12,7 @@ if TYPE_CHECKING:
 Tone = Literal["good", "wait", "bad", ""]
 TONES: dict[str, Tone] = {"pass": "good", "fail": "bad", "not proven": "wait", "warn": "wait"}
 MOST_LINES = 24  # of tables and sentences in the larger type
+MOST_LETTERS = 2400  # of a card in the larger type
 Box = tuple[float, float, float, float]
 
 
@@ -87,6 +88,7 @@ class Sheet:
 
     ``where`` says what is told of; ``tag`` the verdict in words; ``below`` explains the sentence; ``shop`` who made it;
     ``foot`` ends the page; ``annex`` begins a page of its own where there is one. ``flat``: its picture is a small one.
+    ``card``: it is read standing, so that its sentences are as large as one page lets them.
     """
 
     title: str
@@ -101,6 +103,13 @@ class Sheet:
     shop: tuple[str, ...] = ()
     annex: tuple[Block, ...] = ()
     flat: bool = False
+    card: bool = False
+
+    @property
+    def long(self) -> bool:
+        """Whether a card says so much that it is set smaller."""
+        items = [item for part in self.blocks if isinstance(part, Items) for item in part.items]
+        return sum(len(item.text) + len(item.more) for item in items) > MOST_LETTERS
 
     @property
     def full(self) -> bool:

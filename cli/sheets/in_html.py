@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import io
 import re
+from functools import cache
+from importlib.resources import files
 from typing import Literal
 
 from soakwitness.cli.sheets.blocks import Block, Chart
@@ -29,6 +31,7 @@ COLOURS = {  # of the charts' style, and the page's names for them
 _UNIT = re.compile(r"(?<=\d) (?=°|min\b|s\b|h\b|mm\b)")
 _COLOUR = re.compile(r"(?P<what>fill|stroke)(?P<is>: |=\")(?P<colour>#[0-9a-f]{6})")
 _TEXT = re.compile(r"<text [^>]*>")
+_ALONE = "text { fill: var(--ink); font-family: ui-sans-serif, system-ui, sans-serif !important; }"
 
 
 def kind_of(block: Block) -> str:
@@ -70,3 +73,15 @@ def in_own_colours(svg: str) -> str:
         return f"{found['what']}{found['is']}{value}"
 
     return _COLOUR.sub(named, svg)
+
+
+@cache
+def colours() -> str:
+    """What the page's names of colours stand for, light and dark, as CSS."""
+    return (files("soakwitness.cli.sheets") / "colours.css").read_text(encoding="utf-8").rstrip("\n")
+
+
+def svg_alone(chart: Chart, shape: Shape) -> str:
+    """A chart as a file of its own, light or dark as the page that shows it."""
+    opening, _, rest = chart_svg(chart, shape).partition(">")
+    return f"{opening}><style>{colours()} {_ALONE}</style>{rest}"

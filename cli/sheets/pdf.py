@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 PAPER_IN = {"A4": (8.27, 11.69), "letter": (8.5, 11.0)}
 MARGIN_IN = 0.42
 SENTENCE_PT, BELOW_PT, BODY_PT, FULL_PT, SMALL_PT, CHART_PT = 15.0, 9.0, 7.4, 6.8, 6.3, 7.0
+CARD_PTS, CARD_CHART_IN = (9.6, 9.0, 8.4, 7.9), 3.0  # the largest type that leaves a card's picture so much
 INK, SOFT, LINE = "#1D1F22", "#5B6068", "#CFCABC"
 INKS = {"good": "#00785A", "wait": "#8A5A00", "bad": "#B3261E", "": INK}
 TAG_IN, BROAD_TAG_IN = 0.42, 0.52
@@ -89,11 +90,15 @@ def write_pdf(sheets: Sequence[Sheet], path: Path, *, paper: Paper) -> None:
 
 
 def _pages(sheet: Sheet, size_in: tuple[float, float]) -> Iterator[Page]:
-    setting = Setting(size_in[0] - 2 * MARGIN_IN, FULL_PT if sheet.full else BODY_PT)
-    head, body, foot = list(_head(sheet, setting)), list(_body(sheet.blocks, setting)), list(_foot(sheet, setting))
+    usual = FULL_PT if sheet.full else BODY_PT
+    for points in (*CARD_PTS, usual) if sheet.card else (usual,):
+        setting = Setting(size_in[0] - 2 * MARGIN_IN, points)
+        head, body, foot = list(_head(sheet, setting)), list(_body(sheet.blocks, setting)), list(_foot(sheet, setting))
+        left = size_in[1] - 2 * MARGIN_IN - sum(strip.height_in for strip in (*head, *body, *foot))
+        if left > CARD_CHART_IN + GAP_IN:
+            break
     charts = [block for block in sheet.blocks if isinstance(block, Chart) and not block.own_in]
     if charts:
-        left = size_in[1] - 2 * MARGIN_IN - sum(strip.height_in for strip in (*head, *body, *foot))
         tall = min(max(left - GAP_IN, charts[0].least_in), charts[0].most_in)
         body = list(_body(sheet.blocks, setting, chart_in=tall))
     yield from _filled([*head, *body, *foot], size_in)
@@ -203,7 +208,8 @@ def _after(words: str, setting: Setting) -> Iterator[Strip]:
 
 def _items(block: Items, setting: Setting) -> Iterator[Strip]:
     yield from _heading(block.heading)
-    yield from (_item(item, setting, BROAD_TAG_IN if block.broad else TAG_IN) for item in block.items)
+    tag_in = (BROAD_TAG_IN if block.broad else TAG_IN) * max(setting.points / BODY_PT, 1.0)
+    yield from (_item(item, setting, tag_in) for item in block.items)
     yield from _after(block.after if block.items else block.empty, setting)
 
 

@@ -36,6 +36,7 @@ def plan_sheet(
         ),
         foot="A plan, not a record: what the run had is told by its verdict.",
         shop=shop,
+        card=True,
     )
 
 

@@ -53,13 +53,14 @@ def sheets_html(sheets: Sequence[Sheet], *, paper: Paper = "A4") -> str:
     from jinja2 import Environment
     from markupsafe import Markup
 
-    from soakwitness.cli.sheets.in_html import chart_svg, kind_of, tied
+    from soakwitness.cli.sheets.in_html import chart_svg, colours, kind_of, tied
 
     text = (files("soakwitness.cli.sheets") / "sheet.html").read_text(encoding="utf-8")
     template = Environment(autoescape=True, trim_blocks=True, lstrip_blocks=True).from_string(text)
     return template.render(
         sheets=sheets,
         paper=paper,
+        colours=Markup(colours()),
         svg=lambda chart, shape: Markup(chart_svg(chart, shape)),
         own_svg=lambda chart: Markup(chart.svg()),
         kind=kind_of,

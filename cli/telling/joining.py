@@ -35,14 +35,21 @@ class Joined:
     trust: str | None = None
 
 
-def join_or_start(logbook: Path, *, port: int | None = None, lan: bool = False, idle_s: float = IDLE_S) -> Joined:
-    """Join the book of a log book, or start one that outlives this process.
+def join_or_start(
+    logbook: Path,
+    *,
+    port: int | None = None,
+    lan: bool = False,
+    idle_s: float = IDLE_S,
+    recipes: Path | None = None,
+) -> Joined:
+    """Join the book of a log book, or start one that outlives this process; ``recipes``: the folder that it is given.
 
     Raises BookRefused if one of another version runs, or one that does not fit what is asked, or the port is taken.
     """
     book = running_book(logbook)
     if book is None:
-        return _start(logbook, port=port, lan=lan, idle_s=idle_s)
+        return _start(logbook, port=port, lan=lan, idle_s=idle_s, recipes=recipes)
     check_fits(book, lan=lan)
     return Joined(book.address, None, book.network)
 
@@ -56,9 +63,10 @@ def check_fits(book: RunningBook, *, lan: bool) -> None:
         raise BookRefused(f"The book at {book.address} is not open to the workshop network. {again}")
 
 
-def _start(logbook: Path, *, port: int | None, lan: bool, idle_s: float) -> Joined:
+def _start(logbook: Path, *, port: int | None, lan: bool, idle_s: float, recipes: Path | None) -> Joined:
     words = [sys.executable, "-m", "soakwitness.cli.book.serving", "--logbook", str(logbook.absolute())]
     words += ["--port", str(DEFAULT_PORT if port is None else port), "--idle", f"{idle_s:g}"]
+    words += [] if recipes is None else ["--recipes", str(recipes.absolute())]
     child = subprocess.Popen(
         [*words, *(["--lan"] if lan else [])],
         stdin=subprocess.DEVNULL,

@@ -61,13 +61,15 @@ def check_page(page: bool, lan: bool, port: int | None) -> None:
         raise WrongUse("--lan and --port belong to the page: add --page.")
 
 
-def open_page(page: bool, lan: bool, port: int | None, logbook: Path, screen: Screen) -> Present:
+def open_page(
+    page: bool, lan: bool, port: int | None, logbook: Path, screen: Screen, recipes: Path | None = None
+) -> Present:
     """Join or start the book where a page is asked for, and say where it is; return what tells it how a run stands."""
     check_page(page, lan, port)
     if page:
         from soakwitness.cli.telling.joining import join_or_start
 
-        joined = join_or_start(logbook, port=port, lan=lan)
+        joined = join_or_start(logbook, port=port, lan=lan, recipes=recipes)
         for line in link_code(joined):
             click.echo(line, err=True, color=True)
         for words in address_words(joined):

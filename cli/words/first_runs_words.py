@@ -21,18 +21,32 @@ def first_runs_lines(found: Mapping[str, Sequence[FirstRun]], unit: Unit) -> Ite
     for furnace, three in found.items():
         yield from wrapped(printable(f"{furnace}: {sum(one.done for one in three)} of 3 first runs on record."), wide)
         for number, one in enumerate(three, 1):
-            yield from wrapped(printable(f"{number} {_sentences(one, unit)}"), wide, indent="  ")
+            yield from wrapped(printable(f"{number} {first_run_words(one, unit)}"), wide, indent="  ")
             if one.settle is not None:
                 yield from (f"      {line}" for line in wrapped(printable(one.settle), wide - 6, indent="  "))
 
 
-def _sentences(one: FirstRun, unit: Unit) -> str:
+def first_run_words(one: FirstRun, unit: Unit) -> str:
+    """What one of the three gave or misses, and what it is good for."""
     gave, head = "; ".join(each.text(unit) for each in one.gave), HEADS[one.name]
     missing = "" if one.missing is None else one.missing.text(unit)
     parts = [f"{head}: {gave}." if gave else f"{head}, missing: {missing}."]
     if gave and missing:
         parts.append(f"Missing: {missing}.")
     return " ".join([*parts, one.good_for[:1].upper() + one.good_for[1:] + "."])
+
+
+def first_runs_steps(three: Sequence[FirstRun], unit: Unit) -> list[tuple[str, str]]:
+    """The three in their order, each with its sentences after a word for how it stands: on record, next, later.
+
+    The next one is only named: what it misses and is good for is the sentence that asks for it.
+    """
+    coming = [one for one in three if not one.done]
+    stands = ["on record" if one.done else "next" if one is coming[0] else "later" for one in three]
+    return [
+        (word, f"{HEADS[one.name]}." if word == "next" else first_run_words(one, unit))
+        for word, one in zip(stands, three, strict=True)
+    ]
 
 
 def first_runs_json(found: Mapping[str, Sequence[FirstRun]], unit: Unit) -> dict[str, Any]:

@@ -32,7 +32,6 @@ GENERIC_LAG = "common practice says 5 to 14 min for 3 mm in foil loaded hot"
 GLOWING, FOIL, PLATES, BRITTLE = cautions.HARDENING[:4]
 ISOLATE = cautions.ISOLATE
 OVER_C = 10.0  # over what the recipe allows: something is wrong, not late
-ASSUMED_TEMPER = "the temper's own recipe tells more: --temper FILE"
 
 
 @dataclass(frozen=True)
@@ -301,7 +300,7 @@ def _known(plan: Plan, unit: Unit) -> Iterator[str]:
     yield {
         "log book": f"Climb and arrival: from {counted(known.runs, 'run')} of this furnace.",
         "by hand": "The climb is what you gave.",
-        "generic": "The climb is a guess: name the furnace (--furnace), or say where it is when (--reaches).",
+        "generic": "The climb is a guess: name a furnace that has runs, or say where yours is when at full power.",
     }[known.source]
     yield from _sentences(says.text(unit) for says in (*inputs.refused, *beside_it(plan)))
 

@@ -98,6 +98,8 @@ def test_a_decimal_comma_is_a_point_and_names_are_parted(book: Path) -> None:
         ("charge", {"run": "next", "names": "B-041", "furnace": "a/b.toml"}, "furnace", "is a path"),
         ("charge", {"run": "../../runs", "names": "B-041"}, "run", "is a path"),
         ("upkeep", {"furnace": "small furnace", "part": "roof"}, "part", "is not one of"),
+        ("plan", {"recipe_path": "recipes/harden.toml"}, "recipe_path", "is a path"),
+        ("plan", {"recipe_path": "Harden"}, "recipe_path", "the log book has no recipe of this name"),
         ("note", {"names": "B-041", "words": "x" * 5000}, "words", "too much for one entry"),
         ("note", {"names": "B-041", "words": "a\0b"}, "words", "NUL"),
     ],

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
+import subprocess
 from pathlib import Path
 
 import pytest
@@ -104,6 +106,17 @@ def test_the_furnace_is_known_by_its_runs_and_its_rack_by_its_file(shop: Path) -
     assert "No rack is known" not in text
 
 
+def test_a_recipe_of_the_log_book_is_named_without_its_file(shop: Path) -> None:
+    by_file = run(shop / "book", shop / "harden.toml", "--furnace", FURNACE, *PLACES, "--json")
+    by_name = run(shop / "book", "RECIPE.toml", "--furnace", FURNACE, *PLACES, "--json")  # as its runs call it
+    assert by_name.exit_code == 0, by_name.output
+    assert json.loads(by_name.stdout) == json.loads(by_file.stdout)
+    unknown = run(shop / "book", "recip", "--furnace", FURNACE, *PLACES)
+    assert unknown.exit_code == 2
+    for words in ("recip: there is no such file", "Did you mean 'recipe.toml'?", "It has: recipe.toml."):
+        assert words in unknown.output
+
+
 def test_a_kept_plan_is_put_beside_its_run_and_learned_from(shop: Path) -> None:
     words = [shop / "harden.toml", "--furnace", FURNACE, "--thickness", "3"]
     kept = run(shop / "book", *words, "--at", "2026-01-14T07:30Z", "--keep")
@@ -131,6 +144,9 @@ def test_a_kept_plan_is_put_beside_its_run_and_learned_from(shop: Path) -> None:
     anew = run(shop / "book", *words, "--learn-anew", "--json")
     assert "strike plan-reset 1" in anew.stderr
     assert json.loads(anew.stdout)["learned"] is None
+    for kind in ("plan-reset", "plan"):  # what was said of it is so
+        struck = CliRunner().invoke(soakwitness, ["logbook", "strike", kind, "1", "--why", "a test"], env=env)
+        assert f"Entry 1 ({kind}) is struck through." in struck.stdout, struck.output
 
 
 def test_chart_and_page_are_written(recipe: Path, tmp_path: Path) -> None:
@@ -145,17 +161,25 @@ def test_chart_and_page_are_written(recipe: Path, tmp_path: Path) -> None:
     assert pdf.read_bytes().startswith(b"%PDF")
 
 
+def largest(path: Path, word: str) -> float:
+    """How high a word of the card is set [pt], descent and all."""
+    said = subprocess.run(["pdftotext", "-bbox", path, "-"], capture_output=True, text=True, check=True).stdout
+    found = re.findall(rf'yMin="([0-9.]+)"[^>]*yMax="([0-9.]+)">{word}', said)
+    return max(float(low) - float(high) for high, low in found)
+
+
 @pytest.mark.browser
 @pytest.mark.parametrize("paper", ["A4", "letter"])
-def test_the_card_is_one_page(recipe: Path, tmp_path: Path, paper: str) -> None:
-    """By the browser and as PDF, with all doubts that a plan can have."""
+@pytest.mark.parametrize(("count", "thickness"), [("1", "3"), ("12", "9")])
+def test_the_card_is_one_page(recipe: Path, tmp_path: Path, paper: str, count: str, thickness: str) -> None:
+    """By the browser and as PDF, with all doubts that a plan can have, and with few."""
     from tests.cli.browsers import chromium
     from tests.cli.test_sheet_pages import pages, size, stays_inside
 
     if shutil.which("pdfinfo") is None:
         pytest.skip("poppler-utils is not installed")
     own, page, printed = (tmp_path / name for name in ("own.pdf", "card.html", "printed.pdf"))
-    words = [recipe, "--count", "12", "--thickness", "9", *PLACES, "--paper", paper]
+    words = [recipe, "--count", count, "--thickness", thickness, *PLACES, "--paper", paper]
     for out in (own, page):
         assert run(tmp_path / "none", *words, "--sheet", out).exit_code == 0
     with chromium() as browser:
@@ -166,3 +190,4 @@ def test_the_card_is_one_page(recipe: Path, tmp_path: Path, paper: str) -> None:
         assert pages(path) == 1
         assert stays_inside(path)
         assert f"({paper})" in size(path)
+        assert largest(path, "tongs,") >= 7.9 * 1.1  # it is read standing: no run sheet's small type

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 import shutil
+import time
 import urllib.parse
 from html import unescape
 from pathlib import Path
@@ -16,10 +17,12 @@ from click.testing import CliRunner, Result
 from soakwitness.cli.main import soakwitness
 from soakwitness.firmware_bridge.runfolder.late import strike_late
 from soakwitness.firmware_bridge.runfolder.reader import check_record, read_header, read_marks
+from soakwitness.firmware_bridge.runfolder.writer import RunFolder
 from tests.cli.axe import broken_rules, needs_axe
 from tests.cli.books import ServedBook, served, until
 from tests.cli.browsers import chromium
 from tests.make_sample_logs import SAMPLES
+from tests.run_folders import COLUMNS
 
 
 def run(*words: object) -> Result:
@@ -79,6 +82,27 @@ def test_dips_are_confirmed_by_a_button_as_the_command_confirms_them(logbook: Pa
         ("pull", ("B",), "this computer", "inferred", 10.0),
     ]
     assert check_record(folder).intact
+
+
+def test_a_new_furnace_shows_its_three_first_runs_and_which_is_next(tmp_path: Path) -> None:
+    begun = time.time() - 7200.0
+    made = RunFolder.create(tmp_path, columns=COLUMNS, furnace_name="new shed", started_utc=begun, every_s=1.0)
+    made.close()
+    made.seal(sealed_utc=begun + 60.0)
+    with served(tmp_path) as book:
+        text = book.ask("GET", "/waiting")[2]
+    steps = re.findall(r'<li><span class="tag[^"]*">([^<]*)</span> ([^<]*)</li>', text)
+    assert [(stands, re.split("[,:.]", says)[0]) for stands, says in steps] == [
+        ("next", "Empty"),  # nobody said that its only run was empty
+        ("later", "A wandering second sensor"),
+        ("later", "A packet with a sensor"),
+    ]
+    told = json.loads(run("today", "--first-runs", "--json", "--logbook", tmp_path).stdout)["furnaces"][0]
+    for (stands, says), one in zip(steps, told["first_runs"], strict=True):
+        asked = text if stands == "next" else says  # the next one in the sentence above the three
+        assert one["missing"] in unescape(asked)
+        assert one["good_for"] in unescape(asked).lower()
+    assert 'href="/guide/first-runs"' in text
 
 
 def test_a_book_without_runs_says_so(tmp_path: Path) -> None:
