@@ -102,16 +102,19 @@ def _write(ax: Axes, group: Sequence[Mark], after: Sequence[Mark], *, brief: boo
     told = listed(names, most=3) if names else ""
     for words in (f"{what}{told}", f"{acts[0]} {told}", f"{acts[0]} {many}", least):
         if words.strip() and UPRIGHT_IN * len(words.strip()) <= room_in:
-            write_upright(ax, group[0].t_s, words.strip(), start)
+            write_upright(ax, group[0].t_s, words.strip(), start, on_white=True)
             return
 
 
-def write_upright(ax: Axes, t_s: float, words: str, start: float = 0.02) -> None:
-    """Write words upright beside the line at a time and inside the axes, from a share of their height upwards."""
+def write_upright(ax: Axes, t_s: float, words: str, start: float = 0.02, *, on_white: bool = False) -> None:
+    """Write words upright beside the line at a time and inside the axes, from a share of their height upwards.
+
+    ``on_white``: over the lines of other marks, where no curve runs.
+    """
     first, last = ax.get_xlim()
     side = "left" if t_s < first + 0.02 * (last - first) else "right"
     beside_s = t_s + (0.003 if side == "left" else -0.003) * (last - first)
-    white = {"facecolor": "white", "edgecolor": "none", "pad": 0.2, "alpha": 0.8}  # over the lines of other marks
+    white = {"facecolor": "white", "edgecolor": "none", "pad": 0.2, "alpha": 0.8} if on_white else None
     look: dict[str, Any] = {"rotation": 90, "ha": side, "va": "bottom", "fontsize": "small", "bbox": white}
     ax.text(beside_s, start, words, transform=ax.get_xaxis_transform(), **look)
 

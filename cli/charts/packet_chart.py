@@ -112,5 +112,10 @@ def _draw_inset(ax: Axes, run: Run, prediction: Prediction, recipe: Recipe | Non
 
 
 def _eaten(hold: HoldLag) -> str:
-    whole = f"of {duration(hold.required_s)}"
-    return f"eats all {whole}" if hold.lag.low_s is None else f"eats {eaten_words(hold)} {whole}"
+    """How much of a hold the packet eats; one that lags for longer than is asked for cannot eat more than all."""
+    asked = duration(hold.required_s)
+    if hold.lag.low_s is None:
+        return f"eats all of {asked}"
+    if hold.lag.best_s is not None and hold.lag.best_s >= hold.required_s:
+        return f"blade later by {eaten_words(hold)}, {asked} asked"
+    return f"eats {eaten_words(hold)} of {asked}"

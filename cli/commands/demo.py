@@ -157,8 +157,8 @@ def demo(out: Path, speed: float, browser: bool | None) -> None:
     click.echo("Recorded and sealed. Verifying and drawing ...", err=True)
     found = verify_run(run, None, out)
     _tell(found)
-    page = _leave_reports(found, run / "reports")
-    if browser if browser is not None else has_desktop():
+    page = _leave_reports(found, run / "reports", speed)
+    if page is not None and (browser if browser is not None else has_desktop()):
         click.launch(str(page.resolve()))
 
 
@@ -269,8 +269,11 @@ def _tell(found: Verified) -> None:
         click.echo("By the control sensor alone this run would look perfect.")
 
 
-def _leave_reports(found: Verified, reports: Path) -> Path:
-    """Write the page, chart, sheet and the two files that made the run beside it; say where all lies."""
+def _leave_reports(found: Verified, reports: Path, speed: float) -> Path | None:
+    """Write the page, chart, sheet and the two files that made the run beside it; say where all lies.
+
+    There is no page where the computer was too busy to record the blade's hold at this speed.
+    """
     from soakwitness.cli.charts.run_chart import save_run_chart
     from soakwitness.cli.playback.playback import playback_html
     from soakwitness.cli.sheets.writing import write_sheet
@@ -289,9 +292,15 @@ def _leave_reports(found: Verified, reports: Path) -> Path:
         ("soakwitness guide", ""),
     ]
     place = "demo furnace, simulated; all names are invented"
-    page.write_text(
-        playback_html(found.run, found.verification, piece="cleaver", place=place, links=links), encoding="utf-8"
-    )
-    click.echo(f"\nPage:  {page}\nChart: {chart}\nSheet: {sheet}\nRun:   {reports.parent}")
-    click.echo(f"\nAsk again: {again}")
+    lies = f"Chart: {chart}\nSheet: {sheet}\nRun:   {reports.parent}\n\nAsk again: {again}"
+    try:
+        played = playback_html(found.run, found.verification, piece="cleaver", place=place, links=links)
+    except ValueError as error:
+        slower = (
+            f"This computer was too busy at that speed; again with: soakwitness demo --speed {max(speed / 4, 10):g}"
+        )
+        click.echo(f"\nNo page: {error}. {slower}\n{lies}")
+        return None
+    page.write_text(played, encoding="utf-8")
+    click.echo(f"\nPage:  {page}\n{lies}")
     return page

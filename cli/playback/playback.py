@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 POINTS = 420
 BELOW_C = 90.0  # so far below the band the close view begins
 AFTER_S = 120.0  # so much of the cooling is played
+UNSEEN = "this run has no hold that a load sensor saw"
 
 
 def playback_html(
@@ -27,7 +28,10 @@ def playback_html(
     """
     from jinja2 import Environment
 
-    hold = max((h for h in verification.holds if h.measured_by != verification.sensor), key=lambda h: h.target_c)
+    seen = [hold for hold in verification.holds if hold.measured_by not in (None, verification.sensor)]
+    if not seen:
+        raise ValueError(UNSEEN)
+    hold = max(seen, key=lambda h: h.target_c)
     text = (files("soakwitness.cli.playback") / "playback.html").read_text(encoding="utf-8")
     return (
         Environment(autoescape=True)
@@ -46,7 +50,7 @@ def _played(run: Run, verification: Verification, hold: HoldResult, piece: str) 
     """What the page's script draws: times [s], temperatures [degC], and the sentence from each moment on."""
     enter_s, leave_s, work_s = hold.control_enter_s, hold.control_leave_s, hold.enter_s
     if enter_s is None or leave_s is None or work_s is None or hold.soak_s is None or hold.measured_by is None:
-        raise ValueError("this run has no hold that a load sensor saw")
+        raise ValueError(UNSEEN)
     end_s = leave_s + AFTER_S
     had_s = hold.soak_s.best
     short = verification.in_short

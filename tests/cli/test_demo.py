@@ -6,16 +6,19 @@ import signal
 import subprocess
 import sys
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
 
 from soakwitness.analysis.recipes.recipe_file import parse_recipe
-from soakwitness.cli.commands.demo import FURNACE, RECIPE, has_desktop
+from soakwitness.cli.commands.demo import FURNACE, RECIPE, _leave_reports, has_desktop
+from soakwitness.cli.verdicts.verified import verify_run
 from soakwitness.firmware_bridge.connecting.furnace_file import load_furnace
 from soakwitness.firmware_bridge.runfolder.reader import check_record, read_header, read_marks
 from tests.cli.browsers import chromium
+from tests.make_sample_logs import SAMPLES
 
 FAST = ["--speed", "900"]
 CODE = "from soakwitness.cli.main import main; main()"
@@ -46,6 +49,19 @@ def test_it_shows_the_fault_and_exits_0(shown):
     assert answer.stdout.index("Too short") < answer.stdout.index("Page:")
     assert "no safety device" in answer.stderr
     assert "\x1b" not in answer.stdout + answer.stderr  # no terminal, no bar
+
+
+def test_a_computer_too_busy_to_record_the_hold_is_told_so(tmp_path, capsys):
+    """Nothing of the blade was read before the plates: what is left is shown, and a slower speed advised."""
+    found = verify_run(SAMPLES / "short-soak", None, tmp_path / "book")
+    unseen = tuple(replace(hold, measured_by="control") for hold in found.verification.holds)
+    found = replace(found, verification=replace(found.verification, steps=unseen))
+    assert _leave_reports(found, tmp_path / "reports", 900.0) is None
+    said = capsys.readouterr().out
+    assert "No page: this run has no hold that a load sensor saw." in said
+    assert "soakwitness demo --speed 225" in said
+    assert (tmp_path / "reports" / "chart.png").exists()
+    assert not (tmp_path / "reports" / "demo.html").exists()
 
 
 def test_what_it_names_is_there(shown):

@@ -58,6 +58,15 @@ def test_a_hold_that_the_blade_never_reaches_is_eaten_whole() -> None:
     assert figure.axes[2].get_title(loc="left").endswith("eats all of 15 min")
 
 
+def test_a_blade_later_than_the_hold_is_long_eats_no_more_than_there_is() -> None:
+    run, found = made()
+    late = replace(found.holds[1], lag=replace(found.holds[1].lag, low_s=840.0, best_s=1080.0, high_s=1500.0))
+    with style.own_look():
+        figure = packet_figure(run, replace(found, holds=(found.holds[0], late)), TWO, unit="C", headline="")
+    title = figure.axes[2].get_title(loc="left")
+    assert title.endswith("blade later by 18 min (likely 14 to 25 min), 15 min asked")
+
+
 def test_a_time_without_readings_is_hatched_and_stays_hatched_in_the_hold() -> None:
     t_s, temp_c = drawn(COURSE, every_s=5)
     some = (t_s < 4000) | (t_s > 4600)
