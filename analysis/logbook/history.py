@@ -18,7 +18,8 @@ from soakwitness.analysis.logbook.treatments import QUENCHES, Treatment, treatme
 from soakwitness.analysis.recipes.recipe import Recipe
 from soakwitness.analysis.recipes.waits import COLD_WITHIN_S, TEMPER_WITHIN_S
 from soakwitness.analysis.record.moments import seconds_between
-from soakwitness.firmware_bridge.common.wording import duration
+from soakwitness.firmware_bridge.common.surfaces import NextCommand
+from soakwitness.firmware_bridge.common.wording import Says, duration, joined
 
 HARDENS_FROM_C = 740.0  # below the lowest hardening temperature of any steel treated here, above any temper
 
@@ -46,7 +47,7 @@ class OrderFinding:
     code: str
     severity: str
     says: str
-    next: str
+    next: Says
 
 
 @dataclass(frozen=True)
@@ -148,7 +149,9 @@ def order_findings(steps: Sequence[Step], order: Sequence[str]) -> tuple[OrderFi
 def _left_out(told: Sequence[Step]) -> list[OrderFinding]:
     """What somebody said was not done, and was not done later either."""
     return [
-        OrderFinding("not done", "warn", f"The {s.kind} was not done.", "Do it if it still can be, or audit the piece.")
+        OrderFinding(
+            "not done", "warn", f"The {s.kind} was not done.", Says("Do it if it still can be, or audit the piece.")
+        )
         for i, s in enumerate(told)
         if s.not_done and not any(later.kind == s.kind and not later.not_done for later in told[i + 1 :])
     ]
@@ -162,7 +165,8 @@ def _not_on_record(told: Sequence[Step], order: Sequence[str]) -> list[OrderFind
         for number in range(seen + 1, wanted + 1):
             which = f"{_ORDINALS[min(number, len(_ORDINALS)) - 1]} {word}" if wanted > 1 else word
             says = f"The {which} that the recipe states is not on record."
-            found.append(OrderFinding("not on record", "note", says, "Enter it: soakwitness piece treatment"))
+            enter = joined(["Enter it:", NextCommand.of("piece", "treatment")])
+            found.append(OrderFinding("not on record", "note", says, enter))
     return found
 
 
@@ -175,7 +179,7 @@ def _out_of_order(done: Sequence[Step], order: Sequence[str]) -> list[OrderFindi
     if list(dict.fromkeys(seen)) == list(dict.fromkeys(wanted)):
         return []
     says = f"Done in the order {', '.join(dict.fromkeys(seen))}; the recipe states {', '.join(dict.fromkeys(wanted))}."
-    return [OrderFinding("other order", "warn", says, "Check the times that were entered.")]
+    return [OrderFinding("other order", "warn", says, Says("Check the times that were entered."))]
 
 
 def _late(steps: Sequence[Step]) -> list[OrderFinding]:
@@ -193,6 +197,6 @@ def _late(steps: Sequence[Step]) -> list[OrderFinding]:
                     f"common practice is within {duration(limit_s)}."
                 )
                 code = "tempered late" if step.kind == "temper" else "cold treatment late"
-                found.append(OrderFinding(code, "warn", says, "Look for cracks, and for low hardness."))
+                found.append(OrderFinding(code, "warn", says, Says("Look for cracks, and for low hardness.")))
             quenched = None if step.kind == "temper" else step.end_utc or step.start_utc
     return found

@@ -92,10 +92,14 @@ def _context(desk: Desk, filled: Filled) -> dict[str, Any]:
             "pieces": [(piece, _where(book, piece.id)) for piece in pieces],
             "seen": [seen_of(book, piece.id) for piece in pieces],
             "slots": range(1, rack.slots + 1) if rack is not None else (),
-            "picks": {
-                name: recent_values(book, name) for name in ("steel", "thickness_mm", "lot", "place", "fixtures")
-            },
+            "picks": {name: recent_values(book, name) for name in ("steel", "thickness_mm", "lot", "fixtures")}
+            | {"place": sorted(recent_values(book, "place"), key=_slot)},
         }
+
+
+def _slot(place: str) -> tuple[bool, int]:
+    """Slots by their numbers, then places in words as they were entered lately."""
+    return not place.isdecimal(), int(place) if place.isdecimal() else 0
 
 
 def _where(book: LogBook, piece: str) -> str:

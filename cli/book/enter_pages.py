@@ -96,12 +96,14 @@ def _piece(desk: Desk, request: Request) -> dict[str, Any]:
         piece = the_piece(book, request)
         tests = hardness_of(book, piece.id)
         life = piece_history(book, piece.id)
+        stale = to_be_judged(book, [step.source for step in life.steps if isinstance(step.source, RunEntry)])
     return {
         "piece": piece,
         "now": hardness_now(tests) if tests else None,
         "spread": spread_words(tests),
         "map": blade_svg(newest(tests)) if placed(newest(tests)) else None,
         "run": next((step.source.run for step in reversed(life.steps) if isinstance(step.source, RunEntry)), None),
+        "stale": sorted(stale),
         "record": [on_record(step) for step in reversed(life.steps)],
         "known": known_words(piece, life.batches),
         "waiting": [(waiting_words(charged), charged.entry) for charged in life.waiting],

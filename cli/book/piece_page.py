@@ -20,6 +20,7 @@ from soakwitness.cli.book.run_in_book import LOOKS, to_be_judged
 from soakwitness.cli.charts.run_data import had_words
 from soakwitness.cli.words.hardness_words import hardness_now, newest
 from soakwitness.cli.words.kept_words import decided_words
+from soakwitness.cli.words.page_words import ON_PAGE
 from soakwitness.cli.words.piece_words import known_words, step_words, waiting_words
 from soakwitness.firmware_bridge.common.wording import duration, listed, temperature
 from soakwitness.firmware_bridge.common.zones import zone_on_record
@@ -85,6 +86,7 @@ def shown_of(desk: Desk, name: str) -> dict[str, Any]:
             "life": life,
             "map": blade_svg(last) if placed(last) else None,
             "spread": spread_words(tests),
+            "flagged": [(f, f.next.text("C", ON_PAGE)) for f in life.findings],
             "known": known_words(life.piece, life.batches),
             "says": _says(life, hardness_now(tests) if last else None),
             "lines": [line for step in reversed(life.steps) for line in [_line(book, life, step)]],

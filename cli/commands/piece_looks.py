@@ -59,9 +59,11 @@ def hardness(
     from soakwitness.analysis.metallurgy.hardness_readings import HardnessReading, hrc_of_hv, hv_of_hrc, slip_of
 
     if (said["after"] is None) == (said["before"] is None):
-        says = "Say on which side of which step: {after}{before}."
+        says = "Say after which step it was read: {after}{before}."
         raise WrongUse(
-            Says.of(says, after=Field("after", "quench"), before=Field("before", "temper", around=", {}, and so on"))
+            Says.of(
+                says, after=Field("after", "quench"), before=Field("before", "temper", around=", or before which: {}")
+            )
         )
     test = HardnessReading(
         readings,

@@ -151,7 +151,7 @@ def history_json(life: History, former: Sequence[Struck] = (), *, entries: int) 
         "entries": entries,
         "batches": list(life.batches),
         "steps": steps,
-        "findings": [asdict(f) for f in life.findings],
+        "findings": [{**vars(f), "next": str(f.next)} for f in life.findings],
         "waiting": [asdict(c) for c in life.waiting],
         "struck": [asdict(s) for s in former],
     }

@@ -120,7 +120,7 @@ WRONG: list[tuple[str, Values, str]] = [
     ),
     ("inspect", {"look": "warp", "names": "B-041"}, "In millimetres, 0 for straight: “How much”: 0.8"),
     ("hardness", {"name": "B-041", "readings": "5.62", "after": "temper"}, "If it was read so, say “It was read so”."),
-    ("hardness", {"name": "B-041", "readings": "60"}, "of which step: “After which step?”: quench."),
+    ("hardness", {"name": "B-041", "readings": "60"}, "it was read: “After which step?”: quench."),
     ("note", {"names": "B-041", "words": " "}, "“Note” is to be filled in."),
     ("strike", {"kind": "hardness", "entry": "1", "why": "..."}, "Numbers are shown by: the piece's page"),
     ("disposition", {"run": "last", "decide": "scrap", "step": "2"}, "“Step” belongs to a finding: name it with “Find"),

@@ -380,6 +380,11 @@ def test_the_first_pieces_make_a_log_book(tmp_path: Path) -> None:
         assert "B-002" in look(book, "/enter").text
 
 
+def test_slots_are_offered_by_their_numbers(book: ServedBook) -> None:
+    offered = [field["value"] for field in look(book, "/enter/charge").fields("place") if field.get("type") == "radio"]
+    assert offered == ["", "1", "2", "3"]  # entered as 1-3 for three blades, the third of them last
+
+
 def test_a_charge_that_waits_is_told_and_can_be_taken_back(book: ServedBook) -> None:
     enter(book, "/enter/charge", names="B-044", furnace="shed furnace")
     page = look(book, "/pieces/B-044/enter")
@@ -394,7 +399,12 @@ def test_a_charge_that_waits_is_told_and_can_be_taken_back(book: ServedBook) -> 
 REFUSED: list[tuple[str, dict[str, str | list[str]], str, str]] = [
     ("/pieces/B-041/hardness", {"readings": ["5.62", "60"], "after": "temper"}, "readings", "Is 56.2 meant?"),
     ("/pieces/B-041/hardness", {"readings": ["sixty"], "after": "temper"}, "readings", "'sixty' is not a valid float"),
-    ("/pieces/B-041/hardness", {"readings": ["60"]}, "after", "Say on which side of which step"),
+    (
+        "/pieces/B-041/hardness",
+        {"readings": ["60"]},
+        "after",
+        "Say after which step it was read: “After which step?”: quench.",
+    ),
     ("/pieces/B-041/treatment", {"kind": "temper", "names": "B-041", "shown": "4000"}, "shown", "is not believable"),
     ("/pieces/B-041/treatment", {"kind": "temper"}, "names", "“Pieces” is to be filled in"),
     ("/pieces/B-041/treatment", {"names": "B-041"}, "kind", "“Treatment” is to be filled in"),

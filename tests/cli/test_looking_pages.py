@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 import json
 import re
 import shutil
@@ -13,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from click.testing import CliRunner
 
 from soakwitness.analysis.logbook.charges import charge_pieces
 from soakwitness.analysis.logbook.dispositions import add_disposition
@@ -24,6 +26,7 @@ from soakwitness.analysis.logbook.runs import give_recipe, run_named, take_in
 from soakwitness.analysis.logbook.treatments import add_treatment
 from soakwitness.analysis.metallurgy.hardness_readings import HardnessReading
 from soakwitness.cli.book.piece_page import of_piece
+from soakwitness.cli.main import soakwitness
 from soakwitness.firmware_bridge.runfolder.contents import Column
 from soakwitness.firmware_bridge.runfolder.lock import RUN_LOCK, Lock
 from soakwitness.firmware_bridge.runfolder.writer import RunFolder
@@ -247,11 +250,13 @@ def test_a_list_fills_with_verdicts_while_one_looks(browser: Any, tmp_path: Path
 NOW = "It is being compared with its recipe now."
 
 
-@pytest.mark.parametrize("path", ["/", "/runs", f"/runs/{SHORT}", f"/runs/{SHORT}/decide", "/enter", "/pieces/C-03"])
+@pytest.mark.parametrize(
+    "path", ["/", "/runs", f"/runs/{SHORT}", f"/runs/{SHORT}/decide", "/enter", "/pieces/C-03", "/pieces/C-03/enter"]
+)
 def test_a_run_without_a_verdict_says_what_is_under_way_and_is_asked_for(tmp_path: Path, path: str) -> None:
     with served(sample_book(tmp_path / "book", "short-soak")) as book:
         page = book.ask("GET", path)[2]
-        assert NOW in page
+        assert NOW in page.replace("One of its runs is", "It is")
         (asked,) = set(re.findall(r'data-judged="([^"]+)"', page))
         assert asked.removesuffix("?over") == f"/runs/{SHORT}/judged.json"
         assert "being_judged.js" in page
@@ -396,6 +401,19 @@ def test_filters_and_pages_are_plain_addresses(samples: ServedBook) -> None:
 
 
 NOWHERE = ("runs/none", "runs/none/chart.json", "runs/none/thumbnail.svg", "runs/none/sheet.pdf", "pieces/none")
+
+
+def test_a_gap_in_a_life_leads_to_where_the_page_enters_it(tmp_path: Path) -> None:
+    folder = sample_book(tmp_path / "book", "short-soak")
+    asked = RECIPE_IN_F.replace('load = "cold"', 'load = "cold"\norder = ["harden", "cold treatment", "temper"]')
+    with open_logbook(folder) as book:
+        give_recipe(book, SHORT, "With a cold treatment", asked, stamp=STAMP)
+    told = CliRunner().invoke(soakwitness, ["piece", "history", "C-03", "--logbook", str(folder)]).output
+    assert "is not on record. Enter it: soakwitness piece treatment" in re.sub(r"\s+", " ", told)
+    with served(folder) as book:
+        page = re.sub(r"\s+", " ", html.unescape(book.ask("GET", "/pieces/C-03")[2]))
+    assert "is not on record. Enter it: Enter something else, on the piece's page" in page
+    assert "soakwitness " not in page
 
 
 @pytest.mark.parametrize("path", NOWHERE)

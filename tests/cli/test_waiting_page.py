@@ -64,6 +64,8 @@ def test_dips_are_confirmed_by_a_button_as_the_command_confirms_them(logbook: Pa
     question = "Were these the pulls of A and B, in the order of the rack?"
     with served(logbook) as book:
         text: Any = until(lambda: text if question in (text := page(book)) else None, 60.0)
+        assert 'asked for <a href="#unmarked">below</a>' in text
+        assert "Nothing else is waiting" not in text
         action = re.search(r'action="(/waiting/[^"]*/inferred)"', text)
         token = re.search(r'name="form_token" value="([^"]+)"', text)
         assert action is not None
