@@ -19,6 +19,8 @@ from click.testing import CliRunner
 from soakwitness.analysis.logbook.opening import LogBook, open_logbook
 from soakwitness.cli.book.devices import Devices
 from soakwitness.cli.main import soakwitness
+from soakwitness.cli.telling.book_file import stop_book
+from soakwitness.cli.telling.joining import join_or_start
 from tests.cli.axe import broken_rules
 from tests.cli.books import INJECTED, ServedBook, served, until
 from tests.cli.browsers import Watched, chromium
@@ -222,6 +224,7 @@ def test_a_plan_is_kept_once_as_the_command_keeps_it_and_struck(
     same = ("furnace", "recipe_digest", "recipe_name", "packet", "starts_utc", "plan")
     assert {name: kept[name] for name in same} == {name: theirs[name] for name in same}
     assert kept["entered_by"] == "this computer"
+    assert "Paring blades, harden, shed furnace</a>" in book.ask("GET", "/")[2].partition("A plan is kept for ")[2]
     listed = book.ask("GET", "/plan")[2]
     again = re.search(r'<a href="(/plan\?[^"]*)">Paring blades, harden, shed furnace</a>', listed)
     assert again is not None
@@ -328,6 +331,15 @@ def test_a_folder_of_recipes_comes_beside_those_of_the_runs(logbook: Path, tmp_p
         assert "as it was used 2026-03-03" in older
 
 
+def test_a_book_that_a_recording_starts_is_given_the_folder_too(tmp_path: Path) -> None:
+    joined = join_or_start(tmp_path / "none", port=0, idle_s=60.0, recipes=SAMPLES / "recipes")
+    try:
+        with urllib.request.urlopen(f"{joined.address}plan", timeout=30) as answer:
+            assert "Paring blades, harden" in answer.read().decode()
+    finally:
+        stop_book(tmp_path / "none")
+
+
 def test_a_book_without_recipes_says_what_makes_one_known(tmp_path: Path) -> None:
     with served(tmp_path / "none") as book:
         status, _, text = book.ask("GET", "/plan")
@@ -378,6 +390,7 @@ def test_an_evening_with_ten_minutes(browser: Any, logbook: Path, width: int, he
         assert f"chart-{shape}.svg" in tab.evaluate("document.querySelector('figure img').currentSrc")
         assert at.fits(width)
         assert broken_rules(tab) == []
+        assert tab.locator("dl dt").all_text_contents()[0] == "Ready"
         tab.get_by_role("button", name="Keep this plan").click()
         tab.get_by_text("It is kept as plan 1").wait_for(timeout=60_000)
         assert "is kept: verify puts the next run" in tab.text_content(".said")
