@@ -2,22 +2,30 @@
 
 from __future__ import annotations
 
+import asyncio
 import html
 import re
 import shutil
 import subprocess
+import time
 import urllib.parse
 import urllib.request
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, MutableMapping, Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 import pytest
 from click.testing import CliRunner
+from starlette.applications import Starlette
+from starlette.routing import Route
 
 from soakwitness.analysis.logbook.opening import LogBook, open_logbook
-from soakwitness.cli.book.devices import Devices
+from soakwitness.cli.book import plan_page
+from soakwitness.cli.book.desk import Desk
+from soakwitness.cli.book.devices import THIS_COMPUTER, Devices
+from soakwitness.cli.book.states import States
+from soakwitness.cli.book.working import WorkerProcess
 from soakwitness.cli.main import soakwitness
 from soakwitness.cli.telling.book_file import stop_book
 from soakwitness.cli.telling.joining import join_or_start
@@ -364,6 +372,53 @@ def test_nothing_that_can_be_touched_is_a_word_of_a_controller(samples: ServedBo
     for one in touched:
         assert not re.search(r"\b(start|stop|run it|send|setpoint|program|rate)\b", words_of(one), re.IGNORECASE), one
     assert "<table" not in page
+
+
+def test_a_plan_that_is_done_while_its_page_is_made_is_no_empty_page(
+    logbook: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The page says that it is planning, as it was when it was asked for; its next look shows the plan."""
+    desk = Desk(logbook, States(logbook / "runs"), Devices(logbook), WorkerProcess(logbook))
+    done = asyncio.Event()
+
+    class Looker:
+        async def ask(self, job: str, **about: object) -> dict[str, object]:
+            await done.wait()
+            return {"card": {"headline": "Type 1040", "where": "", "parts": []}, "charts": {}, "notes": []}
+
+    object.__setattr__(desk, "looker", Looker())
+
+    def kept(desk: Desk, told: object) -> tuple[None, list[object]]:
+        desk_loop.call_soon_threadsafe(done.set)
+        time.sleep(0.3)  # in which the plan is done
+        return None, []
+
+    monkeypatch.setattr(plan_page, "plans_ahead", kept)
+    app = Starlette(routes=[*plan_page.routes(desk), Route("/guide/{page}", lambda request: None, name="guide_page")])
+    path, _, query = address({"recipe_path": digest_of(logbook), "starts": STARTS}).partition("?")
+    scope = {"type": "http", "method": "GET", "path": path, "query_string": query.encode(), "headers": [], "app": app}
+
+    async def asked() -> str:
+        said: list[bytes] = []
+
+        async def send(message: MutableMapping[str, Any]) -> None:
+            said.append(message.get("body", b""))
+
+        await app({**scope, "state": {"device": THIS_COMPUTER}}, receive, send)
+        return b"".join(said).decode()
+
+    async def receive() -> dict[str, Any]:
+        return {"type": "http.request", "body": b""}
+
+    async def both() -> tuple[str, str]:
+        nonlocal desk_loop
+        desk_loop = asyncio.get_running_loop()
+        return await asked(), await asked()
+
+    desk_loop: asyncio.AbstractEventLoop
+    first, second = asyncio.run(both())
+    assert "Planning ..." in first
+    assert "<h1>Type 1040</h1>" in second
 
 
 @pytest.mark.browser
