@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,12 +13,14 @@ from starlette.routing import Route
 
 from soakwitness.analysis.errors import LogBookError
 from soakwitness.cli.book.desk import Desk
+from soakwitness.cli.book.plans_kept import PlanAhead, plans_ahead
 from soakwitness.cli.book.run_in_book import to_be_judged, without_verdict
 from soakwitness.cli.book.working import JobRefused
 from soakwitness.cli.options.entering import shown_time
 from soakwitness.firmware_bridge.version import VERSION
 
 MOST_BROWSERS = 200
+MOST_PLANS = 3
 SEALED_WITHIN_S = 120.0
 SEAL_LOOKED_FOR_S = 0.3
 ASKED_AGAIN_S = 5.0
@@ -43,9 +45,9 @@ def routes(desk: Desk) -> list[Route]:
     """The page, the stream of states, and what the book says of itself."""
 
     async def now(request: Request) -> Response:
-        last = None if desk.states.recording() else await asyncio.to_thread(last_run, desk)
+        last, ahead = (None, []) if desk.states.recording() else await asyncio.to_thread(quiet, desk)
         may_mark = request.state.device.rights == "mark"
-        return desk.page(request, "now.html", here="now", last=last, may_mark=may_mark)
+        return desk.page(request, "now.html", here="now", last=last, ahead=ahead, may_mark=may_mark)
 
     async def states(request: Request) -> Response:
         if desk.states.browsers >= MOST_BROWSERS:
@@ -56,6 +58,11 @@ def routes(desk: Desk) -> list[Route]:
         return JSONResponse({"logbook": str(desk.logbook), "version": VERSION})
 
     return [Route("/", now, name="now"), Route("/states", states), Route("/about", about)]
+
+
+def quiet(desk: Desk) -> tuple[LastRun | None, Sequence[PlanAhead]]:
+    """What is shown while nothing records: the last run, and the plans of coming ones."""
+    return last_run(desk), plans_ahead(desk, None)[1][:MOST_PLANS]
 
 
 def last_run(desk: Desk) -> LastRun | None:

@@ -276,7 +276,9 @@ def test_the_serving_process_loads_nothing_heavy() -> None:
     code = (
         "import sys, soakwitness.cli.book.serving, soakwitness.analysis.logbook.runs;"
         "import soakwitness.analysis.logbook.kept, soakwitness.analysis.logbook.striking;"
-        "import soakwitness.analysis.waiting.what_waits;"
+        "import soakwitness.analysis.waiting.what_waits, soakwitness.analysis.logbook.plans;"
+        "import soakwitness.analysis.logbook.kept_recipes, soakwitness.cli.terminal.after_run;"
+        "import soakwitness.analysis.recipes.recipe_file, soakwitness.analysis.waiting.waiting_first_runs;"
         f"print([name for name in {HEAVY!r} if name in sys.modules])"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

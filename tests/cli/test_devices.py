@@ -77,6 +77,8 @@ def test_a_device_is_let_in_listed_and_withdrawn(logbook: Path) -> None:
         (["--withdraw", "nobody"], 'There are: "phone"'),
         (["--device", "x", "--stop"], "one at a time"),
         (["--devices", "--port", "0"], "begin a book, --devices does not"),
+        (["--devices", "--recipes", "."], "begin a book, --devices does not"),
+        (["--recipes", "nowhere"], "Directory 'nowhere' does not exist."),
         (["--look-only"], "belong to --device"),
         (["--label", "x.png"], "belong to --device"),
         (["--certificate", "x.crt"], "belong together"),

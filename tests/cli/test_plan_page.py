@@ -2,23 +2,33 @@
 
 from __future__ import annotations
 
+import asyncio
 import html
 import re
 import shutil
 import subprocess
+import time
 import urllib.parse
 import urllib.request
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, MutableMapping, Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 import pytest
 from click.testing import CliRunner
+from starlette.applications import Starlette
+from starlette.routing import Route
 
 from soakwitness.analysis.logbook.opening import LogBook, open_logbook
-from soakwitness.cli.book.devices import Devices
+from soakwitness.cli.book import plan_page
+from soakwitness.cli.book.desk import Desk
+from soakwitness.cli.book.devices import THIS_COMPUTER, Devices
+from soakwitness.cli.book.states import States
+from soakwitness.cli.book.working import WorkerProcess
 from soakwitness.cli.main import soakwitness
+from soakwitness.cli.telling.book_file import stop_book
+from soakwitness.cli.telling.joining import join_or_start
 from tests.cli.axe import broken_rules
 from tests.cli.books import INJECTED, ServedBook, served, until
 from tests.cli.browsers import Watched, chromium
@@ -222,6 +232,7 @@ def test_a_plan_is_kept_once_as_the_command_keeps_it_and_struck(
     same = ("furnace", "recipe_digest", "recipe_name", "packet", "starts_utc", "plan")
     assert {name: kept[name] for name in same} == {name: theirs[name] for name in same}
     assert kept["entered_by"] == "this computer"
+    assert "Paring blades, harden, shed furnace</a>" in book.ask("GET", "/")[2].partition("A plan is kept for ")[2]
     listed = book.ask("GET", "/plan")[2]
     again = re.search(r'<a href="(/plan\?[^"]*)">Paring blades, harden, shed furnace</a>', listed)
     assert again is not None
@@ -328,6 +339,15 @@ def test_a_folder_of_recipes_comes_beside_those_of_the_runs(logbook: Path, tmp_p
         assert "as it was used 2026-03-03" in older
 
 
+def test_a_book_that_a_recording_starts_is_given_the_folder_too(tmp_path: Path) -> None:
+    joined = join_or_start(tmp_path / "none", port=0, idle_s=60.0, recipes=SAMPLES / "recipes")
+    try:
+        with urllib.request.urlopen(f"{joined.address}plan", timeout=30) as answer:
+            assert "Paring blades, harden" in answer.read().decode()
+    finally:
+        stop_book(tmp_path / "none")
+
+
 def test_a_book_without_recipes_says_what_makes_one_known(tmp_path: Path) -> None:
     with served(tmp_path / "none") as book:
         status, _, text = book.ask("GET", "/plan")
@@ -354,6 +374,53 @@ def test_nothing_that_can_be_touched_is_a_word_of_a_controller(samples: ServedBo
     assert "<table" not in page
 
 
+def test_a_plan_that_is_done_while_its_page_is_made_is_no_empty_page(
+    logbook: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The page says that it is planning, as it was when it was asked for; its next look shows the plan."""
+    desk = Desk(logbook, States(logbook / "runs"), Devices(logbook), WorkerProcess(logbook))
+    done = asyncio.Event()
+
+    class Looker:
+        async def ask(self, job: str, **about: object) -> dict[str, object]:
+            await done.wait()
+            return {"card": {"headline": "Type 1040", "where": "", "parts": []}, "charts": {}, "notes": []}
+
+    object.__setattr__(desk, "looker", Looker())
+
+    def kept(desk: Desk, told: object) -> tuple[None, list[object]]:
+        desk_loop.call_soon_threadsafe(done.set)
+        time.sleep(0.3)  # in which the plan is done
+        return None, []
+
+    monkeypatch.setattr(plan_page, "plans_ahead", kept)
+    app = Starlette(routes=[*plan_page.routes(desk), Route("/guide/{page}", lambda request: None, name="guide_page")])
+    path, _, query = address({"recipe_path": digest_of(logbook), "starts": STARTS}).partition("?")
+    scope = {"type": "http", "method": "GET", "path": path, "query_string": query.encode(), "headers": [], "app": app}
+
+    async def asked() -> str:
+        said: list[bytes] = []
+
+        async def send(message: MutableMapping[str, Any]) -> None:
+            said.append(message.get("body", b""))
+
+        await app({**scope, "state": {"device": THIS_COMPUTER}}, receive, send)
+        return b"".join(said).decode()
+
+    async def receive() -> dict[str, Any]:
+        return {"type": "http.request", "body": b""}
+
+    async def both() -> tuple[str, str]:
+        nonlocal desk_loop
+        desk_loop = asyncio.get_running_loop()
+        return await asked(), await asked()
+
+    desk_loop: asyncio.AbstractEventLoop
+    first, second = asyncio.run(both())
+    assert "Planning ..." in first
+    assert "<h1>Type 1040</h1>" in second
+
+
 @pytest.mark.browser
 @pytest.mark.parametrize(("width", "height", "scheme"), SIZES)
 def test_an_evening_with_ten_minutes(browser: Any, logbook: Path, width: int, height: int, scheme: str) -> None:
@@ -378,6 +445,7 @@ def test_an_evening_with_ten_minutes(browser: Any, logbook: Path, width: int, he
         assert f"chart-{shape}.svg" in tab.evaluate("document.querySelector('figure img').currentSrc")
         assert at.fits(width)
         assert broken_rules(tab) == []
+        assert tab.locator("dl dt").all_text_contents()[0] == "Ready"
         tab.get_by_role("button", name="Keep this plan").click()
         tab.get_by_text("It is kept as plan 1").wait_for(timeout=60_000)
         assert "is kept: verify puts the next run" in tab.text_content(".said")
