@@ -15,7 +15,7 @@ from soakwitness.analysis.errors import LogBookError
 from soakwitness.analysis.logbook.copies import COPIES, DATABASE, copy_of_the_day, copy_to, only_for_the_owner
 from soakwitness.analysis.record.moments import Stamp
 
-SCHEMA_VERSION = 12
+SCHEMA_VERSION = 13
 
 
 @dataclass(frozen=True)
