@@ -13,9 +13,12 @@ from soakwitness.firmware_bridge.common.wording import Says, counted, listed
 
 
 def undecided(book: LogBook, lately: Lately, asking: AskedAbout, *, asked_since_utc: str) -> Iterator[WaitingAct]:
-    """Failed runs of which nobody said what was decided, of the whole run or of each finding it failed for."""
+    """Failed runs of which nobody said what was decided, of the whole run or of each finding it failed for.
+
+    An empty run is asked for none: it held no piece of which anything could be decided.
+    """
     for run in lately.runs:
-        if lately.judged.get(run.run) != "fail" or run.started_utc < asked_since_utc:
+        if lately.judged.get(run.run) != "fail" or run.run in lately.empty or run.started_utc < asked_since_utc:
             continue
         if not asking.wanted("decision", run.run, run.furnace):
             continue

@@ -38,6 +38,13 @@ def test_runs_that_passed_or_are_not_proven_wait_for_none(shop: Workshop) -> Non
     assert shop.acts(8, "decision", "look") == []
 
 
+def test_an_empty_run_that_failed_is_asked_for_no_decision(shop: Workshop) -> None:
+    run = shop.run(0, PLAIN)
+    shop.verdict(run, "fail", SHORT)
+    enter_load(shop.book, run=run, empty=True, stamp=stamp(3))
+    assert shop.acts(5, "decision") == []
+
+
 def test_runs_without_a_verdict_are_one_sentence(shop: Workshop) -> None:
     first = shop.run(0, PLAIN)
     assert shop.says(3, "look") == ["The run of 2026-03-02 07:00 in shed has no verdict yet."]
