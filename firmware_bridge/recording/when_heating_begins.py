@@ -2,7 +2,8 @@
 
 What tells heating from sun on the wall, a space heater in the shed, a door that was open or interference:
 
-- *asked for*: the output is on, or the setpoint was raised or is being followed, and the temperature climbs;
+- *asked for*: the output is on, or the setpoint was raised or is being followed, and the temperature climbs; the output
+  is high for ten minutes, or on while a program moves the setpoint;
 - *climbing*: over 60 degC, by 12 K in ten minutes or 20 K in an hour, above what its bricks can give back (``bricks``),
   or at an even rate for half an hour and longer (bricks that give heat back slow down);
 - *held*: a furnace left to itself falls, ever more slowly; one that stays level for an hour and a half is heated, or
@@ -14,9 +15,9 @@ that feels the furnace is followed (``trail``); one that reads higher than the c
 chamber's own does not feel, and is believed then.
 
 A run is over when the furnace is cold, or when nothing has heated it for two hours (three while it still is so hot
-that a power cut is likelier than the next charge, or while the setpoint asks for heat; the output, where it is read,
-knows better). An instrument that was silent is waited for while the furnace may still be warm. Numbers are common
-practice for small brick-lined furnaces, kilns and tempering ovens; the settings change most.
+that a power cut is likelier than the next charge and no door was opened, or while the setpoint asks for heat; the
+output, where it is read, knows better). An instrument that was silent is waited for while the furnace may still be
+warm. Numbers are common practice for small brick-lined furnaces, kilns and tempering ovens; the settings change most.
 """
 
 from __future__ import annotations
