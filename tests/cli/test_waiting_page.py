@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 import shutil
+import time
 import urllib.parse
 from html import unescape
 from pathlib import Path
@@ -16,10 +17,12 @@ from click.testing import CliRunner, Result
 from soakwitness.cli.main import soakwitness
 from soakwitness.firmware_bridge.runfolder.late import strike_late
 from soakwitness.firmware_bridge.runfolder.reader import check_record, read_header, read_marks
+from soakwitness.firmware_bridge.runfolder.writer import RunFolder
 from tests.cli.axe import broken_rules, needs_axe
 from tests.cli.books import ServedBook, served, until
 from tests.cli.browsers import chromium
 from tests.make_sample_logs import SAMPLES
+from tests.run_folders import COLUMNS
 
 
 def run(*words: object) -> Result:
@@ -54,6 +57,21 @@ def test_it_says_what_today_says_with_the_same_commands(logbook: Path) -> None:
     for act in told:
         assert re.sub(r"\s+", " ", act["says"]) in text
         assert act["settle"] in text
+
+
+def test_a_run_that_may_be_no_heating_is_asked_about_and_has_a_page(tmp_path: Path) -> None:
+    """An hour ago: only the last 30 days are asked for."""
+    start_s = time.time() - 3600.0
+    run = RunFolder.create(tmp_path, columns=COLUMNS, furnace_name="small furnace", started_utc=start_s, every_s=1.0)
+    run.write_event(0, start_s, "doubtful", "level above 70 °C, by the heater or by hot bricks")
+    run.write_row(0, start_s, {"control": 90.0})
+    run.seal(sealed_utc=start_s + 1)
+    with served(tmp_path) as book:
+        text = page(book)
+        assert "may be no heating: level above 70 °C, by the heater or by hot bricks." in text
+        assert "soakwitness runs --doubtful" in text
+        assert f'href="/runs/{run.path.name}"' in text
+        assert book.ask("GET", f"/runs/{run.path.name}")[0] == 200
 
 
 def test_dips_are_confirmed_by_a_button_as_the_command_confirms_them(logbook: Path) -> None:
