@@ -1,4 +1,7 @@
-"""Runs of which nobody knows whether they were heatings: kept apart until a person confirms one, or strikes it out."""
+"""Runs of which nobody knows whether they were heatings: kept apart until a person settles them.
+
+A person confirms one, strikes it out, or enters pieces that were in it: pieces prove that somebody fired.
+"""
 
 from __future__ import annotations
 
@@ -10,7 +13,7 @@ from soakwitness.firmware_bridge.common.wording import joined
 
 
 def doubtful_runs(book: LogBook) -> dict[str, str]:
-    """Why runs are doubtful, by their ids; those confirmed or struck out are not."""
+    """Why runs are doubtful, by their ids; those confirmed, struck out or with pieces are not."""
     return {row["run"]: row["doubtful"] for row in book.rows("SELECT run, doubtful FROM doubtful_runs ORDER BY run")}
 
 

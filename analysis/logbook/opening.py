@@ -17,7 +17,7 @@ from soakwitness.analysis.record.moments import Stamp
 from soakwitness.firmware_bridge.common.surfaces import Field, NextCommand
 from soakwitness.firmware_bridge.common.wording import Says, joined
 
-SCHEMA_VERSION = 12
+SCHEMA_VERSION = 13
 
 
 @dataclass(frozen=True)

@@ -24,6 +24,7 @@ KINDS = (
     "second temper",
     "decision",
     "hardness",
+    "doubtful",
     "look",
     "cut-out test",
     "calibration",

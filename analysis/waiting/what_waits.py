@@ -17,7 +17,7 @@ from soakwitness.analysis.waiting.waiting_recordings import (
     open_runs,
     waiting_recordings,
 )
-from soakwitness.analysis.waiting.waiting_runs import undecided, unlooked
+from soakwitness.analysis.waiting.waiting_runs import doubted, undecided, unlooked
 from soakwitness.analysis.waiting.waiting_upkeep import waiting_book, waiting_furnaces
 
 LOOK_BACK_DAYS = 30  # what was left open for longer is not asked for: it is in each piece's history
@@ -55,6 +55,7 @@ def what_waits(
         *waiting_blades(found, lately, asking, asked_since_utc=since_utc),
         *undecided(book, lately, asking, asked_since_utc=since_utc),
         *missing_hardness(found, lately, asking, asked_since_utc=since_utc),
+        *doubted(book, asking, asked_since_utc=since_utc),
         *unlooked(lately, asking, recording, asked_since_utc=since_utc),
         *waiting_furnaces(book, in_use, asking),
         *waiting_book(book, asking, free_bytes=free_bytes),

@@ -88,10 +88,10 @@ class Asking:
         return FOLLOWED if setpoint_c <= temp_c + ASKS_C else None
 
     def works(self) -> bool:
-        """Whether the output was high for so long that the furnace must heat, whatever its sensors show."""
+        """Whether the output was high for so long, or on while a program ran: it heats, whatever its sensors show."""
         outputs = self.outputs(self._works_s)
         seen = self.now.t_s - self._minutes[0].t_s >= self._works_s
-        return seen and len(outputs) >= 3 and min(outputs) >= FULL_OUTPUT
+        return seen and len(outputs) >= 3 and min(outputs) >= (self._on if self.moves_setpoint() else FULL_OUTPUT)
 
     def moves_setpoint(self) -> bool:
         """Whether a program runs: the setpoint goes on and on."""

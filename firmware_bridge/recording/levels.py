@@ -1,6 +1,6 @@
 """Levels that only heat can hold: where a furnace left to itself would have fallen, or bricks have nothing left. Pure.
 
-- *held*: level for an hour and a half; for two hours where bricks may have given heat back;
+- *held*: level for an hour and a half, with no door that bricks may be coming back from;
 - *caught*: a fall that went on by itself, and stopped;
 - *stopped sharply*: a fast climb to a level, where bricks come to theirs slowly;
 - *maybe held*: level for half an hour, which bricks could do as well;
@@ -19,18 +19,17 @@ SHARP_S = 1200.0  # so fast is a climb that stops sharply
 CAUGHT_WITHIN_S = (HALF_HOUR_S / 3, HALF_HOUR_S * 2 / 3)
 
 
-def was_held(trail: Trail, least_c: float, *, bricks: bool) -> bool:
+def was_held(trail: Trail, least_c: float) -> bool:
     """Whether it was level for an hour and a half, neither falling nor just turning.
 
-    ``bricks`` may have given heat back: they are level for a while too, at the top of a curve; then two hours.
+    Behind a door it tells nothing: the best of slow bricks is level for as long.
     """
-    third_s = 2400.0 if bricks else HALF_HOUR_S
-    thirds = trail.thirds_c(third_s)
-    if not thirds or min(thirds) < least_c:
+    thirds = trail.thirds_c(HALF_HOUR_S)
+    if trail.may_come_back or not thirds or min(thirds) < least_c:
         return False
     first, second, third = thirds
-    fall_c = LEVEL_C if bricks else min(2.0, (third - ROOM_C) / SLOWEST_H / 2)
-    all_c = sorted(minute.temp_c for minute in trail.since(trail.minutes[-1].t_s - 3 * third_s))
+    fall_c = min(2.0, (third - ROOM_C) / SLOWEST_H / 2)
+    all_c = sorted(minute.temp_c for minute in trail.since(trail.minutes[-1].t_s - 3 * HALF_HOUR_S))
     flat = all_c[len(all_c) // 10] >= third - swing_c(third)
     return flat and -fall_c <= third - first <= 10.0 and first - 2 * second + third >= -fall_c
 

@@ -129,6 +129,10 @@ class Trail:
             shows = falls_c >= (STRAY_C if never_moved else fall_c) or (never_moved and other.now.temp_c < cold_c)
             self.is_stuck = self.is_stuck or shows
 
+    def lies_outside(self) -> None:
+        """Forget how hot its bricks can be: it feels none."""
+        self.minutes[-1] = replace(self.minutes[-1], bricks=Bricks(self.minutes[-1].temp_c, self.minutes[-1].temp_c))
+
     def _forget_excursion(self, minute: Minute) -> None:
         """Drop minutes that jumped away and are back now, or where the furnace went meanwhile."""
         swing = swing_c(minute.temp_c)
@@ -254,12 +258,22 @@ class Trail:
             return False
         return min(latest_c, earlier_c) >= least_c and latest_c >= earlier_c - LEVEL_C
 
+    @property
+    def plunges(self) -> bool:
+        """Whether it falls as no heated furnace does, whatever it was half an hour ago."""
+        before_c = self.at_c(self.minutes[-1].t_s - SHORTEST_S)
+        return before_c is not None and before_c - self.minutes[-1].temp_c > swing_c(before_c)
+
     def falls_evenly(self, least_c: float) -> bool:
         """Whether it fell at one rate for an hour and a half: controlled. Left to itself it would have slowed down.
 
-        Seen twice, ten minutes apart: where a fall has just begun, one moment looks even too.
+        Seen twice, ten minutes apart: where a fall has just begun, one moment looks even too. Bricks that came back
+        fall evenly on their way from the top to a fall by themselves: it must be further than they could lift it.
         """
         now = self.minutes[-1]
+        fell_c = (self.at_c(now.t_s - 3 * HALF_HOUR_S) or now.temp_c) - now.temp_c
+        if self.may_come_back and self.bricks_c - now.temp_c > fell_c:
+            return False
         even = all(self._fell_evenly(now.t_s - back_s) for back_s in (0.0, 600.0))
         return now.temp_c >= least_c and (even or self._falls_too_slowly())
 

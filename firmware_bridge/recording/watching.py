@@ -35,7 +35,7 @@ from soakwitness.firmware_bridge.runfolder.files import Files
 from soakwitness.firmware_bridge.runfolder.lock import LockHeld
 
 RECENT_S = 600.0  # kept reading by reading
-OLDER_S = 12_000.0  # kept thinned: where bricks may give heat back, a hold is believed only after two hours
+OLDER_S = 12_000.0  # kept thinned: a hold without a climb is believed late
 THINNED_S = 10.0
 MOST_RECENT = 6000
 KEPT_APART = "It is kept apart: soakwitness runs --doubtful"

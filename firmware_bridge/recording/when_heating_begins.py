@@ -2,11 +2,12 @@
 
 What tells heating from sun on the wall, a space heater in the shed, a door that was open or interference:
 
-- *asked for*: the output is on, or the setpoint was raised or is being followed, and the temperature climbs;
+- *asked for*: the output is on, or the setpoint was raised or is being followed, and the temperature climbs; the output
+  is high for ten minutes, or on while a program moves the setpoint;
 - *climbing*: over 60 degC, by 12 K in ten minutes or 20 K in an hour, above what its bricks can give back (``bricks``),
   or at an even rate for half an hour and longer (bricks that give heat back slow down);
 - *held*: a furnace left to itself falls, ever more slowly; one that stays level for an hour and a half is heated, or
-  for half an hour where its fall stopped;
+  for half an hour where its fall stopped; not behind a door, where bricks do the same;
 - *doubtful*: level for half an hour and none of these, which may be bricks: recorded, until one of them settles it.
 
 A reason counts when it stands for five minutes, a climb that nobody asked for when it stands for twenty. Each sensor
@@ -14,9 +15,9 @@ that feels the furnace is followed (``trail``); one that reads higher than the c
 chamber's own does not feel, and is believed then.
 
 A run is over when the furnace is cold, or when nothing has heated it for two hours (three while it still is so hot
-that a power cut is likelier than the next charge, or while the setpoint asks for heat; the output, where it is read,
-knows better). An instrument that was silent is waited for while the furnace may still be warm. Numbers are common
-practice for small brick-lined furnaces, kilns and tempering ovens; the settings change most.
+that a power cut is likelier than the next charge and no door was opened, or while the setpoint asks for heat; the
+output, where it is read, knows better). An instrument that was silent is waited for while the furnace may still be
+warm. Numbers are common practice for small brick-lined furnaces, kilns and tempering ovens; the settings change most.
 """
 
 from __future__ import annotations
@@ -27,6 +28,7 @@ from typing import Literal
 
 from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, duration
 from soakwitness.firmware_bridge.recording.asking import ASKS_C, FOLLOWED, OFF_BELOW, ON, Asking
+from soakwitness.firmware_bridge.recording.heat_sensors import HeatSensors
 from soakwitness.firmware_bridge.recording.levels import (
     caught_s,
     climbed_again_s,
@@ -42,7 +44,6 @@ SAME_WHILE_WARM_S = 6 * 3600.0  # a longer one only if the furnace is still warm
 WARM_C = 60.0
 STANDS_S = 300.0  # so long a reason must stand
 RETURNED_S = RETURNS_S + STANDS_S  # and a climb that nobody asked for: what jumps returns sooner
-HIGHER_C = 25.0  # a sensor that reads so much more than the chamber's own is nearer to the heat
 UNSEEN_S = 900.0
 HOT_C = 100.0
 CHAMBER = "chamber"
@@ -95,15 +96,15 @@ class Heating:
         self.settings = settings or HeatingSettings()
         self.running = heating_since_s is not None
         self.doubtful = self.running and doubtful
-        self._trails: dict[str, Trail] = {}
         set_ = self.settings
+        self._sensors = HeatSensors(cold_c=set_.cold_c, warm_c=set_.warm_c, climb_c=set_.climb_c)
         self._asking = Asking(on=set_.output, warm_c=set_.warm_c, works_s=set_.climb_s)
         self._minute_s = -float("inf")
-        self._seen_s = -float("inf")
         self._ended_s = -float("inf")
         self._reason_s: float | None = None
         self._onset_s = heating_since_s or -float("inf")
         self._heated_s = heating_since_s or 0.0
+        self._by_bricks = False
         self._read_s: float | None = heating_since_s
         self._warm_s: float | None = heating_since_s
         self._doubts: list[tuple[str, str]] = []
@@ -123,13 +124,9 @@ class Heating:
         controller output [%].
         """
         temps = temps_c if isinstance(temps_c, Mapping) else {CHAMBER: temps_c}
-        read = {name: temp_c for name, temp_c in temps.items() if temp_c is not None}
-        if not read:
+        if all(temp_c is None for temp_c in temps.values()):
             return self._silent(t_s)
-        for name in temps:
-            self._trails.setdefault(name, Trail())
-        for name, temp_c in read.items():
-            self._trails[name].read(t_s, temp_c)
+        self._sensors.read(t_s, temps)
         self._read_s = t_s
         self._asking.read(setpoint_c, output)
         if t_s - self._minute_s < MINUTE_S:
@@ -145,71 +142,31 @@ class Heating:
         idle_s = self.settings.idle_s
         if not self.running or self._read_s is None or t_s - self._read_s < idle_s:
             return None
-        hottest_c = self._hottest_c()
+        hottest_c = self._sensors.hottest_c()
         if same_while_warm(t_s - self._read_s, hottest_c, hottest_c):
             return None
         warm = same_while_warm(0.0, hottest_c, hottest_c)
         return self._over(f"no reading for {duration(max(idle_s, SAME_WHILE_WARM_S) if warm else idle_s)}", t_s)
 
     def _close_minute(self, t_s: float) -> HeatingDecision | None:
-        before_s, before_c = self._seen_s, self._hottest_c()
-        for trail in self._trails.values():
-            trail.close_minute(self._minute_s, t_s, heated=self.running and not self.doubtful)
+        before_c, since_s = self._sensors.hottest_c(), self._minute_s
         self._asking.close_minute(t_s)
         self._minute_s = t_s
-        if all(trail.now is None or trail.now.t_s < t_s for trail in self._trails.values()):
+        on = max(self._asking.outputs(), default=0.0) >= self.settings.output
+        before_s = self._sensors.close_minute(since_s, t_s, heated=self.running and not self.doubtful, on=on)
+        if before_s is None:
             return None
-        self._seen_s = t_s
-        self._find_stuck()
         if not self.running:
             return self._begin(t_s)
         if self._believe_all:
             self._believe_all = False
-            for trail in self._trails.values():
-                trail.believe()
+            self._sensors.believe()
         gap_s = t_s - before_s
         if before_c is not None and gap_s >= UNSEEN_S:
-            if gap_s >= self.settings.idle_s and not same_while_warm(gap_s, before_c, self._hottest_c()):
+            if gap_s >= self.settings.idle_s and not same_while_warm(gap_s, before_c, self._sensors.hottest_c()):
                 return self._over("cold after a time without readings", t_s)
             self._heated_s += gap_s  # nobody knows what it did
         return (self._settle(t_s) if self.doubtful else None) or self._end(t_s)
-
-    # Which sensor
-
-    def _live(self) -> dict[str, Trail]:
-        """Sensors that were read lately and are not stuck, in their order."""
-        return {name: trail for name, trail in self._read_lately().items() if not trail.is_stuck}
-
-    def _read_lately(self) -> dict[str, Trail]:
-        lately_s = self._seen_s - HALF_HOUR_S
-        return {name: tr for name, tr in self._trails.items() if tr.now is not None and tr.now.t_s >= lately_s}
-
-    def _find_stuck(self) -> None:
-        """Look for sensors that show heat with one exact number, while nothing is known to heat and others cool."""
-        outputs, set_ = self._asking.outputs(), self.settings
-        if outputs and max(outputs) >= set_.output:
-            return
-        read = self._read_lately().values()
-        for trail in read:
-            if trail.minutes[-1].temp_c >= set_.warm_c:
-                trail.disbelieve(read, cold_c=set_.cold_c, fall_c=set_.climb_c)
-
-    def _nearer(self, live: Mapping[str, Trail]) -> dict[str, Trail]:
-        """Sensors that are hotter than the chamber's own: it does not feel what they feel."""
-        own_c = next(iter(live.values())).minutes[-1].temp_c
-        return {name: trail for name, trail in live.items() if trail.minutes[-1].temp_c >= own_c + HIGHER_C}
-
-    def _leader(self, live: Mapping[str, Trail]) -> Trail:
-        """The chamber's own sensor, or one that was heated and is hotter."""
-        nearer = [trail for trail in self._nearer(live).values() if trail.moved_c >= self.settings.climb_c]
-        return nearer[0] if nearer else next(iter(live.values()))
-
-    def _hottest_c(self) -> float | None:
-        return max((trail.minutes[-1].temp_c for trail in self._live().values()), default=None)
-
-    def _bricks_c(self) -> float:
-        """How hot the furnace's bricks can be at most: a load that lay on the bench knows nothing of them."""
-        return max(trail.bricks_c for trail in self._live().values())
 
     # Beginning
 
@@ -228,9 +185,9 @@ class Heating:
     def _found(self, t_s: float) -> tuple[Says, float] | None:
         """Why it surely heats, and since when, once that has stood for long enough."""
         # A program that has just begun may put little out for a while: its setpoint moves.
-        for trail in filter(self._only_bricks, () if self._asking.moves_setpoint() else self._live().values()):
+        for trail in filter(self._only_bricks, () if self._asking.moves_setpoint() else self._sensors.live().values()):
             trail.left_alone_s = t_s
-        found = self._reason(self._live())
+        found = self._reason()
         if found is None:
             self._reason_s = None
             return None
@@ -253,17 +210,17 @@ class Heating:
 
     def _doubt(self) -> tuple[Says, float] | None:
         """Why it may heat, and since when, though bricks behind a door could do the same; nothing says it is off."""
-        leader, held_c = self._leader(self._live()), self.settings.held_c
+        leader, held_c = self._sensors.leader(), self.settings.held_c
         if self._minute_s - HALF_HOUR_S < self._ended_s or self._is_off(leader) or not leader.ever_moved:
             return None
         since_s = maybe_held_since_s(leader, held_c, self.settings.climb_c)
         says = Says.of("level above {hot}, by the heater or by hot bricks", hot=Temp(held_c))
         return None if since_s is None else (says, since_s)
 
-    def _reason(self, live: Mapping[str, Trail]) -> tuple[Says, float, float] | None:
+    def _reason(self) -> tuple[Says, float, float] | None:
         """Why a run begins, since when it heats, and how long that reason must stand."""
-        own = next(iter(live.values()))
-        for trail in (own, *self._nearer(live).values()):
+        own = next(iter(self._sensors.live().values()))
+        for trail in (own, *self._sensors.nearer().values()):
             asked, why = self._why_asked(trail), self._why_climbing(trail)
             if asked is not None or why is not None:
                 onset_s = trail.onset_s(ceiling_c=trail.minutes[-1].temp_c + 10.0)
@@ -272,7 +229,7 @@ class Heating:
                 onset_s = held_since_s(trail, self.settings.held_c, self.settings.climb_c)
                 return Says.of("held above {hot}", hot=Temp(self.settings.held_c)), onset_s, STANDS_S
         if self._asking.works():
-            return Says.plain(ON), self._minute_s - self.settings.climb_s, STANDS_S
+            return Says.plain(ON), self._minute_s - self.settings.climb_s, 0.0
         return None
 
     def _why_asked(self, trail: Trail) -> Says | None:
@@ -280,7 +237,7 @@ class Heating:
         asked = self._asking.heat(now_c)
         if asked is None or not trail.rises(climb_c, within_s, after_s=self._ended_s):
             return None
-        if asked == FOLLOWED and self._asking.stands_still and now_c < self._bricks_c():
+        if asked == FOLLOWED and self._asking.stands_still and now_c < self._sensors.bricks_c():
             return None  # bricks that come back may pass a setpoint that nobody touched
         return Says.plain(f"{asked} and the temperature climbs")
 
@@ -296,7 +253,9 @@ class Heating:
         """Whether it is hotter than its bricks can make it, for half an hour: even one step is heat then."""
         if self._minute_s - HALF_HOUR_S - self.settings.climb_s < self._ended_s or self._only_bricks(trail):
             return False
-        return trail.stays_above(max(self._bricks_c() + self.settings.climb_c, self.settings.warm_c), HALF_HOUR_S)
+        return trail.stays_above(
+            max(self._sensors.bricks_c() + self.settings.climb_c, self.settings.warm_c), HALF_HOUR_S
+        )
 
     def _held(self, trail: Trail) -> bool:
         set_ = self.settings
@@ -306,9 +265,10 @@ class Heating:
         outputs = self._asking.outputs()
         if outputs and min(outputs) >= set_.output and trail.is_level(set_.held_c):
             return True
-        if caught_s(trail, set_.held_c) is not None or was_held(trail, set_.held_c, bricks=trail.may_come_back):
+        little = bool(outputs) and max(outputs) < set_.output  # it may have fallen that far by itself
+        if was_held(trail, set_.held_c) or (caught_s(trail, set_.held_c) is not None and not little):
             return True
-        if trail.minutes[-1].temp_c >= self._bricks_c() and stopped_sharply(trail, set_.climb_c):
+        if trail.minutes[-1].temp_c >= self._sensors.bricks_c() and stopped_sharply(trail, set_.climb_c):
             return True
         return climbed_again_s(trail, set_.climb_c) is not None
 
@@ -317,7 +277,7 @@ class Heating:
         now = trail.minutes[-1]
         if now.temp_c < self.settings.warm_c or not trail.climbs(climb_c, within_s, after_s=self._ended_s):
             return False
-        if now.temp_c >= self._bricks_c() + self.settings.climb_c:
+        if now.temp_c >= self._sensors.bricks_c() + self.settings.climb_c:
             return True
         return not self._is_off(trail) and trail.keeps_climbing(climb_c, max(within_s, HALF_HOUR_S))
 
@@ -340,11 +300,10 @@ class Heating:
 
     def _end(self, t_s: float) -> HeatingDecision | None:
         set_ = self.settings
-        live = self._live()
-        leader = self._leader(live)
-        self._say_doubts(self._read_lately(), leader)
+        leader = self._sensors.leader()
+        self._say_doubts(self._sensors.read_lately(), leader)
         if self._heats(leader):
-            self._heated_s = t_s
+            self._heated_s, self._by_bricks = t_s, leader.may_come_back
         if (now_c := leader.minutes[-1].temp_c) > set_.cold_c or self._warm_s is None:
             self._warm_s = t_s
         quiet_s = t_s - self._heated_s
@@ -356,13 +315,16 @@ class Heating:
         return None
 
     def _patience(self, now_c: float) -> float:
-        """So many times the idle time: more where a little comes out, or this may be a power cut."""
+        """So many times the idle time: more where a little comes out, or this may be a power cut.
+
+        What came back behind a door was no power cut: somebody stood there.
+        """
         if outputs := self._asking.outputs():
             return 1.0 if max(outputs) < OFF_BELOW else 1.4  # bricks may carry most of a hold
         setpoint_c = self._asking.now.setpoint_c
         if setpoint_c is not None and setpoint_c >= max(self.settings.warm_c, now_c + ASKS_C):
             return 2.25
-        return 1.4 if now_c >= HOT_C else 1.0
+        return 1.4 if now_c >= HOT_C and not self._by_bricks else 1.0
 
     def _heats(self, leader: Trail) -> bool:
         """Whether anything shows heating now: the controller, a climb, or that it does not fall by itself.
@@ -372,7 +334,7 @@ class Heating:
         warm_c = self.settings.warm_c
         if self._asking.is_on or self._asking.moves_setpoint():
             return True
-        if self._only_bricks(leader):
+        if self._only_bricks(leader) or leader.plunges:
             return False
         within_s, ever_s = self.settings.climb_s, -float("inf")
         asked = self._asking.heat(leader.minutes[-1].temp_c)
@@ -380,11 +342,9 @@ class Heating:
         return climbs or leader.is_level(warm_c) or leader.falls_evenly(warm_c)
 
     def _over(self, why: str, t_s: float) -> HeatingDecision:
-        self.running = False
+        self.running = self.doubtful = self._doubted = False
         self._ended_s = t_s
-        self._doubted = False
-        for trail in self._trails.values():
-            trail.stand_still(t_s)
+        self._sensors.stand_still(t_s)
         return HeatingDecision("end", Says.plain(why), t_s)
 
     def _say_doubts(self, live: Mapping[str, Trail], leader: Trail) -> None:

@@ -32,7 +32,9 @@ def test_doubtful_runs_are_kept_apart_and_confirmed(tmp_path: Path) -> None:
         assert listed(tmp_path, "last") == [sure]
         assert said(tmp_path, "logbook", "check").exit_code == 0
         assert said(tmp_path, "logbook", "rebuild").exit_code == 0
-    apart = " ".join(said(tmp_path, "runs", "--doubtful").stdout.split())
+    asked = said(tmp_path, "runs", "--doubtful")
+    assert asked.stderr.startswith("A heating: soakwitness runs RUN --heating; none: soakwitness runs RUN --strike")
+    apart = " ".join(asked.stdout.split())
     assert "doubtful: level above 70 °C, by the heater or by hot bricks" in apart
     named = " ".join(said(tmp_path, "runs", first, "--check").stderr.split())
     assert named.startswith(f"{first} may be no heating: level above 70 °C")

@@ -59,6 +59,21 @@ def test_it_says_what_today_says_with_the_same_commands(logbook: Path) -> None:
         assert act["settle"] in text
 
 
+def test_a_run_that_may_be_no_heating_is_asked_about_and_has_a_page(tmp_path: Path) -> None:
+    """An hour ago: only the last 30 days are asked for."""
+    start_s = time.time() - 3600.0
+    run = RunFolder.create(tmp_path, columns=COLUMNS, furnace_name="small furnace", started_utc=start_s, every_s=1.0)
+    run.write_event(0, start_s, "doubtful", "level above 70 °C, by the heater or by hot bricks")
+    run.write_row(0, start_s, {"control": 90.0})
+    run.seal(sealed_utc=start_s + 1)
+    with served(tmp_path) as book:
+        text = page(book)
+        assert "may be no heating: level above 70 °C, by the heater or by hot bricks." in text
+        assert "soakwitness runs --doubtful" in text
+        assert f'href="/runs/{run.path.name}"' in text
+        assert book.ask("GET", f"/runs/{run.path.name}")[0] == 200
+
+
 def test_dips_are_confirmed_by_a_button_as_the_command_confirms_them(logbook: Path) -> None:
     folder = next((logbook / "runs").iterdir())
     question = "Were these the pulls of A and B, in the order of the rack?"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -10,6 +11,7 @@ from soakwitness.analysis.errors import LogBookError
 from soakwitness.analysis.logbook.backing_up import back_up, restore
 from soakwitness.analysis.logbook.calibration_records import heats_of, keep_hours_hot
 from soakwitness.analysis.logbook.care import check_book, rebuild
+from soakwitness.analysis.logbook.charges import charge_pieces
 from soakwitness.analysis.logbook.doubting import confirm_run, doubtful_runs, sealed_and_sure
 from soakwitness.analysis.logbook.entries import strike
 from soakwitness.analysis.logbook.exporting import export_book
@@ -66,6 +68,26 @@ def test_a_mark_that_is_entered_later_takes_the_doubt_away(tmp_path: Path) -> No
     take_in(book, stamp=LATER)
     assert doubtful_runs(book) == {}
     assert doubtful in {entry.run for entry in list_runs(book)}
+
+
+def test_pieces_that_were_entered_for_it_take_the_doubt_away_until_they_are_struck(tmp_path: Path) -> None:
+    """Pieces prove that somebody fired; and what is known of the furnace in a later run changes with it."""
+    book, sure, doubtful = two_runs(tmp_path)
+    with book.writing(LATER):
+        book.connection.execute("UPDATE runs SET started_utc = '2026-12-01T07:00:00.000Z' WHERE run = ?", (sure,))
+
+    def figures_kept_after(act: Callable[[], object]) -> bool:
+        with book.writing(LATER):
+            book.connection.execute("INSERT OR REPLACE INTO figures VALUES (?, NULL, '1', '', '', '')", (sure,))
+        act()
+        return book.row("SELECT 1 FROM figures WHERE run = ?", sure) is not None
+
+    assert not figures_kept_after(lambda: charge_pieces(book, ["B-001"], run=doubtful, stamp=LATER))
+    assert doubtful_runs(book) == {}
+    assert {entry.run for entry in list_runs(book)} == {sure, doubtful}
+    (row,) = book.rows("SELECT entry FROM charge_pieces")
+    assert not figures_kept_after(lambda: strike(book, "charge_pieces", [row["entry"]], why="no", stamp=LATER))
+    assert doubtful_runs(book) == {doubtful: WHY}
 
 
 def test_its_hours_count_and_no_heat(tmp_path: Path) -> None:
