@@ -128,7 +128,7 @@ def _list(logbook: Path, asked: Mapping[str, str | None], given: Mapping[str, An
     print_runs(paths, logbook, doubted, compare=given["check"] or not given["everything"], as_json=as_json)
     if only == "standing" and doubted and not as_json:
         say(f"{counted(len(doubted), 'doubtful heating')} kept apart: soakwitness runs --doubtful", err=True)
-    if run is None and only == "doubtful" and paths and not as_json:
+    if only == "doubtful" and paths and not as_json:
         say('A heating: soakwitness runs RUN --heating; none: soakwitness runs RUN --strike --why "bricks"', err=True)
     if older:
         say(f"Not shown: {counted(older, 'older run')}: --page {page + 1}, or --all", err=True)
