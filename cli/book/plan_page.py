@@ -36,6 +36,7 @@ from soakwitness.cli.book.plan_asked import (
 )
 from soakwitness.cli.book.plans_kept import STRIKE, PlanTold, kept_already, plans_ahead
 from soakwitness.cli.book.sent_forms import Filled, Said, Values, send, values_of
+from soakwitness.cli.words.page_words import fields_of
 
 PAPERS = {"A4": "A4", "letter": "Letter"}
 MADE = "made"  # stands in the address of a plan, not in that of a form which is filled in already
@@ -108,6 +109,7 @@ class PlanPages:
             kept=kept,
             ahead=ahead,
             said=self._said.take(request),
+            called=fields_of("plan"),
             may=request.state.device.rights == "mark",
         )
 

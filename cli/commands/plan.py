@@ -31,7 +31,9 @@ from soakwitness.cli.options.entering import (
 )
 from soakwitness.cli.verdicts.recipe_warnings import recipe_warnings
 from soakwitness.cli.verdicts.verified import given_packet, packet_option
+from soakwitness.firmware_bridge.common.surfaces import Field
 from soakwitness.firmware_bridge.common.units import Unit
+from soakwitness.firmware_bridge.common.wording import Says
 
 if TYPE_CHECKING:
     from soakwitness.analysis.logbook.opening import LogBook
@@ -135,9 +137,15 @@ def planned(
     from soakwitness.cli.words.plan_words import When
 
     if (keep or learn_anew) and furnace is None:
-        raise WrongUse(f"{'--keep' if keep else '--learn-anew'} is of one furnace: name it, --furnace NAME.")
+        asked = Field("keep" if keep else "learn-anew")
+        raise WrongUse(
+            Says.of("{asked} is of one furnace: name it, {name}.", asked=asked, name=Field("furnace", metavar="NAME"))
+        )
     if pieces and (thickness_mm is not None or count is not None):
-        raise WrongUse("--piece names pieces of the log book, --thickness and --count such as are not in it: not both.")
+        named = {"piece": Field("piece"), "mm": Field("thickness"), "count": Field("count")}
+        raise WrongUse(
+            Says.of("{piece} names pieces of the log book, {mm} and {count} such as are not in it: not both.", **named)
+        )
     starts_utc, zone = start_of(starts, zone)
     with _book(logbook, needed=bool(pieces or keep or learn_anew)) as book:
         recipe, packet = recipe_named(book, recipe_path)
@@ -194,10 +202,12 @@ def _furnace(book: LogBook | None, furnace: str | None) -> tuple[str | None, Any
         found = load_furnace(furnace)
         return found.name, found.rack
     if book is None:
-        raise WrongUse(
-            f"--furnace {furnace}: there is no log book here, so nothing is known of it. Name its file, or leave it "
-            "out and say how it climbs: --reaches 600:20,900:45"
+        says = (
+            "{furnace}: there is no log book here, so nothing is known of it. Name its file, or leave it out and say "
+            "how it climbs: {climb}"
         )
+        climb = Field("reaches", "600:20,900:45")
+        raise WrongUse(Says.of(says, furnace=Field("furnace", furnace), climb=climb))
     return furnace_named(book, furnace), None
 
 

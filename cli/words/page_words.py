@@ -103,6 +103,17 @@ _OF_FORM: dict[str, dict[str, str]] = {
         "in_run": "In the run",
         "day": "Day",
     },
+    "plan": {
+        "recipe_path": "Recipe",
+        "pieces": "Names",
+        "thickness_mm": "Or their thickness",
+        "count": "How many packets",
+        "foil": "In foil?",
+        "reaches": "A furnace without runs: where is it when?",
+        "starts": "Switched on at",
+        "temper_path": "Recipe of the temper",
+        "keep": _HIDDEN,
+    },
     "upkeep": {"part": "Part", "struck": "Strike"},
 }
 

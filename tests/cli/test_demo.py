@@ -20,7 +20,7 @@ from soakwitness.firmware_bridge.runfolder.reader import check_record, read_head
 from tests.cli.browsers import chromium
 from tests.make_sample_logs import SAMPLES
 
-FAST = ["--speed", "900"]
+FAST = ["--speed", "450"]
 CODE = "from soakwitness.cli.main import main; main()"
 
 
