@@ -71,9 +71,14 @@ class HeatSensors:
         return {name: trail for name, trail in live.items() if trail.minutes[-1].temp_c >= own_c + HIGHER_C}
 
     def leader(self) -> Trail:
-        """The chamber's own sensor, or one that was heated and is hotter."""
-        nearer = [trail for trail in self.nearer().values() if trail.moved_c >= self._climb_c]
-        return nearer[0] if nearer else next(iter(self.live().values()))
+        """The chamber's own sensor, or one that was heated and is hotter.
+
+        That was once is enough where the chamber's own never felt anything: it is broken.
+        """
+        own = next(iter(self.live().values()))
+        feels = own.felt_c >= self._climb_c
+        nearer = (tr for tr in self.nearer().values() if (tr.moved_c if feels else tr.felt_c) >= self._climb_c)
+        return next(nearer, own)
 
     def hottest_c(self) -> float | None:
         """The highest of the live ones [degC]."""

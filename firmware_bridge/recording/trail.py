@@ -54,6 +54,7 @@ class Trail:
     def __init__(self) -> None:
         self.minutes: deque[Minute] = deque()
         self._range_c: tuple[float, float] | None = None
+        self._felt_c = (float("inf"), -float("inf"))
         self._same_since_s: float | None = None
         self.ever_moved = False
         self.is_stuck = False
@@ -69,6 +70,11 @@ class Trail:
     def moved_c(self) -> float:
         """Between which temperatures it was [K]."""
         return self._range_c[1] - self._range_c[0] if self._range_c is not None else 0.0
+
+    @property
+    def felt_c(self) -> float:
+        """Between which temperatures it ever was [K]."""
+        return self._felt_c[1] - self._felt_c[0]
 
     def read(self, t_s: float, temp_c: float) -> None:
         """Take one reading."""
@@ -93,6 +99,7 @@ class Trail:
         self.minutes.append(replace(minute, bricks=self._bricks_after(minute, heated)))
         low_c, high_c = self._range_c or (minute.temp_c, minute.temp_c)
         self._range_c = min(low_c, minute.temp_c), max(high_c, minute.temp_c)
+        self._felt_c = min(self._felt_c[0], minute.temp_c), max(self._felt_c[1], minute.temp_c)
         while self.minutes[0].t_s < minute.t_s - KEPT_S:
             self.minutes.popleft()
 

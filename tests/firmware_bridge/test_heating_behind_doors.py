@@ -93,6 +93,21 @@ def test_a_load_that_was_taken_out_hot_knows_nothing_of_the_bricks() -> None:
     assert [act for act, _ in look_at(temps)] == ["begin"]
 
 
+@pytest.mark.parametrize("control", ["stuck", "reads the room"])
+def test_a_cool_temper_soon_after_a_run_is_not_lost_where_the_chamber_s_own_sensor_is_broken(control: str) -> None:
+    """A temper at 164 is over at 80; the fall is caught at 74 for 85 min: only 6 K for the sensor that feels it."""
+    other = [20.0] * 60 + ramp(20, 164, 30) + [164.0] * 120 + [20 + 144 * math.exp(-k / 141) for k in range(138)]
+    other += [other[-1]] * 85 + [20 + (other[-1] - 20) * math.exp(-k / 141) for k in range(120)]
+    room = [24.0 + (control != "stuck") * 0.5 * (k % 3) for k in range(len(other))]
+    heating, decided = Heating(), []
+    for k, (room_c, other_c) in enumerate(zip(room, other, strict=True)):
+        decision = heating.look(k * 60.0, {"control": room_c, "limiter": other_c})
+        decided += [] if decision is None else [(decision.act, k)]
+    assert [act for act, _ in decided] == ["begin", "end", "begin", "end"]
+    assert decided[2][1] <= 348 + 45
+    assert decided[3][1] >= 348 + 85
+
+
 def in_a_program(outputs: list[float]) -> list[HeatingDecision]:
     """A furnace falls by itself from 230 by 60 K/h, the setpoint of its program with it; then these outputs."""
     heating = Heating()
