@@ -35,7 +35,7 @@ def furnace_sentences(furnace: Furnace) -> list[str]:
         says.append(
             f"An answer that does not come in time may still come within {duration(link.late_reply_s)}: until then no"
             " question is asked whose answer it could pass for. Reading up to 7 registers along leaves others to ask;"
-            " an instrument that allows none is left alone for so long (furnace read tells which it is)."
+            " an instrument that allows none is not read for so long then (furnace read tells which it is)."
         )
     says += [_part_sentence(part, furnace) for part in furnace.parts]
     return [*says, *_limit_sentences(furnace)]
@@ -85,8 +85,8 @@ def lengths_sentence(furnace: Furnace, lengths: int) -> str:
     if lengths > 1:
         return f"It allows {lengths} lengths of answer: after one that does not come it is asked for another."
     return (
-        f"It allows one length of answer alone: after one that does not come nothing is asked for {late} (late_reply_s"
-        " in [link]), since the late answer would pass for the next."
+        f"It allows one length of answer alone: after one that does not come it is not read for {late} (late_reply_s in"
+        " [link]), since the late answer would pass for the next."
     )
 
 

@@ -4,42 +4,34 @@ A reply shows the function code and the number of registers of its question and 
 comes late may belong to any question of its form, so no form is asked again while one of it may be under way: until it
 came, or until ``late_reply_s`` after it was asked. Reading a few registers along gives a block more than one form.
 
-Whether a silent line lives again is asked by a *probe*: more registers than any block reads along. Its answer, good or
-refused, passes for no other, so that it uses up none of the forms that bring values.
+Whether a line lives is asked by a *probe* (``links.probing``), which uses up none of the forms that bring values.
 """
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from weakref import WeakKeyDictionary
 
 from soakwitness.firmware_bridge.furnace.sensors_and_links import LinkSettings
 from soakwitness.firmware_bridge.links.base import LinkClock
-from soakwitness.firmware_bridge.links.blocks import FUNCTION, LARGEST_BLOCK, Block
+from soakwitness.firmware_bridge.links.blocks import (
+    FUNCTION,
+    LARGEST_BLOCK,
+    LAST_REGISTER,
+    MOST_ALONG,
+    Block,
+    BlockQuestion,
+    Form,
+)
+from soakwitness.firmware_bridge.links.probing import TRY_AGAIN_S, Probing
 
-MOST_ALONG = 7  # registers read along at most
-TRY_AGAIN_S = 60.0  # what was refused is tried again after so long
-_PROBE_SHARE = 0.2  # of the silence, from one probe to the next: a gateway may keep them all
+_PROBE_SHARE = 0.1  # of the silence, from one probe to the next: a gateway may keep them all
 _PROBES_AT_MOST = 65  # in the longest time that an answer may take
+_FEW = 3  # so many forms are few
+_ANSWERS_KEPT = 50  # the longest of so many says how long answers take
 _RESTLESS_S = 600.0  # so long after anything odd the forms are changed with every question
-_LAST_REGISTER = 65535
-
-Form = tuple[int, int]  # function code, number of registers
-
-
-@dataclass(frozen=True)
-class BlockQuestion:
-    """Registers ``start`` to ``start + count - 1`` by one function code."""
-
-    function: int
-    start: int
-    count: int
-
-    @property
-    def form(self) -> Form:
-        """What its reply shows of it."""
-        return self.function, self.count
 
 
 class Questions:
@@ -50,53 +42,61 @@ class Questions:
         self.silences = 0  # questions in a row without any answer
         self.disturbances = 0
         self.lateness_s: float | None = None  # of the last reply that came after its time
+        self.took_s: deque[float] = deque(maxlen=_ANSWERS_KEPT)
         self.lengths: dict[Block, Lengths] = {}
         self.refused: set[BlockQuestion] = set()  # what is known to be refused
-        self.probe: BlockQuestion | None = None
-        self.probe_answers = False
-        self._probes = 0  # asked and not answered yet
-        self._probed_s = self._silent_s = -float("inf")
+        self.probing = Probing()
+        self.time_to_probe = True  # before and behind each block
+        self._silent_s = -float("inf")
         self._unclear = False
         self._since_s = since_s
         self._sure: set[Block] = set()
-        self._under_way: dict[Form, float] = {}
+        self._seen: dict[bytes, float] = {}  # frames of the last minute
+        self._doubling_until_s = -float("inf")
+        self._under_way: dict[Form, list[float]] = {}  # when they were asked; only a probe more than once
         self._asked: dict[Form, tuple[float, Block | None]] = {}
         self._restless_until_s = -float("inf")
         self._block: Block | None = None
 
     def ask(self, form: Form, now_s: float) -> None:
         """Note a question as it is sent."""
-        self._under_way[form] = now_s
         if self._is_probe(form):
-            self._probes = 1 if now_s - self._probed_s >= self.late_reply_s else self._probes + 1
-            self._probed_s = now_s
+            self.probing.asked_s = now_s
+            self._under_way[form] = [*self._still_open(form, now_s), now_s]
         else:
             self._asked[form] = (now_s, self._block)
+            self._under_way[form] = [now_s]
 
     def answered(self, form: Form) -> None:
-        """Note that its answer is here, whole or damaged. Of a probe another may be under way yet."""
+        """Note that its answer is here, whole or damaged. Of a probe an older one may be under way yet."""
         self.silences, self._unclear = 0, False
-        self._probes -= self._is_probe(form)
-        if not self._is_probe(form) or self._probes <= 0:
-            self._under_way.pop(form, None)
+        if times_s := self._under_way.get(form):
+            times_s.pop()
 
     def unanswered(self, form: Form, now_s: float, *, refused: bool = False) -> None:
         """Note that nothing came within the time; ``refused``: but a refusal that may be another question's."""
+        self._silent_s = now_s if self.silences == 0 else self._silent_s
         if not self._is_probe(form):
-            self._silent_s = now_s if self.silences == 0 else self._silent_s
             self.silences, self._unclear = self.silences + 1, refused
+        elif self.probing.answers:
+            self.silences = max(self.silences, 1)
+            self.probing.unanswered()
         self.disturbed(now_s)
 
     def late(self, form: Form, now_s: float) -> None:
-        """Note an answer that came after its time."""
-        self.lateness_s = now_s - self._under_way[form]
+        """Note an answer that came after its time: of several probes the oldest one's."""
+        oldest_s, *others_s = self._still_open(form, now_s)
+        self.lateness_s = now_s - oldest_s
+        self._under_way[form] = [*others_s, oldest_s]
         self.answered(form)
         self.disturbed(now_s)
 
     def may_come(self, form: Form, now_s: float) -> bool:
         """Whether a reply of that form may be under way."""
-        asked_s = self._under_way.get(form)
-        return asked_s is not None and now_s - asked_s < self.late_reply_s
+        return bool(self._still_open(form, now_s))
+
+    def _still_open(self, form: Form, now_s: float) -> list[float]:
+        return [asked_s for asked_s in self._under_way.get(form, ()) if now_s - asked_s < self.late_reply_s]
 
     def under_way(self, function: int | None, now_s: float) -> list[Form]:
         """Forms of a function, or of all, whose reply may be under way."""
@@ -107,6 +107,18 @@ class Questions:
         self.disturbances += 1
         self._restless_until_s = now_s + _RESTLESS_S
         self._sure.clear()
+
+    def doubled(self, now_s: float) -> None:
+        """Note that something came twice, or that nobody had asked for."""
+        self._doubling_until_s = now_s + _RESTLESS_S
+        self.disturbed(now_s)
+
+    def saw(self, frame: bytes, now_s: float) -> bool:
+        """Note what came; say whether it may be what came before, once more: then it answers nothing for sure."""
+        again = now_s < self._doubling_until_s and frame in self._seen
+        self._seen = {known: at_s for known, at_s in self._seen.items() if now_s - at_s < self.late_reply_s}
+        self._seen[frame] = now_s
+        return again
 
     def sure(self, block: Block, now_s: float) -> bool:
         """Whether nothing that was asked before this process began can pass for an answer to this block."""
@@ -123,7 +135,7 @@ class Questions:
         was not asked for longest. Before its lengths were tried, the shortest is taken.
         """
         self._block = block
-        free = [question for question in self._of(block) if not self.may_come(question.form, now_s)]
+        free = self._free(block, now_s)
         restless, tried = now_s < self._restless_until_s, self.lengths[block].tried
 
         def used_s(question: BlockQuestion) -> float:
@@ -136,38 +148,53 @@ class Questions:
 
     def free_s(self, block: Block) -> float:
         """When the next question for a block may be asked where none may be now."""
-        return min(self._under_way.get(q.form, -float("inf")) for q in self._of(block)) + self.late_reply_s
+        newest_s = (max(self._under_way.get(q.form, ()), default=-float("inf")) for q in self._of(block))
+        return min(newest_s) + self.late_reply_s
 
     def rest_s(self, block: Block, now_s: float) -> float:
         """How long a silent line is left alone before it is asked again: its forms last as long as its silence may."""
         forms = len(self._of(block))
-        probes = self.probe_answers and not self._unclear
+        probes = self.probing.answers and not self._unclear
         at_once = 1 if probes else max(1, forms // 2 - 1)
-        times = 2 if probes else forms - at_once + 1
+        times = max(1, min(2, len(self._free(block, now_s)))) if probes else forms - at_once + 1
         last_s = max((asked_s for asked_s, _ in self._asked.values()), default=-float("inf"))
+        last_s = max(last_s, self._silent_s) if probes else last_s
         return 0.0 if self.silences < at_once else last_s + self.late_reply_s / times - now_s
 
-    def new_probe(self) -> BlockQuestion | None:
-        """Give the probe for what is asked, where it is another than the last: it is to be tried."""
-        block = max(self.lengths, key=lambda block: block.count, default=None)
-        if block is None or block.count + MOST_ALONG >= LARGEST_BLOCK:
-            return None
-        count = block.count + MOST_ALONG + 1
-        if self.probe is not None and self.probe.count == count:
-            return None
-        start = min(block.start, _LAST_REGISTER + 1 - count)
-        self.probe, self.probe_answers = BlockQuestion(FUNCTION[block.table], start, count), False
-        return self.probe
+    def new_probe(self, now_s: float) -> BlockQuestion | None:
+        """Give the probe to be tried, where the one that there is does not do."""
+        return self.probing.new(list(self.lengths), now_s, lambda function: bool(self.under_way(function, now_s)))
 
-    def probe_due(self, now_s: float) -> BlockQuestion | None:
-        """Give the probe where the line is silent and it is time to ask whether it lives."""
-        if not self.silences or not self.probe_answers or self._unclear:
+    def probe_due(self, block: Block, now_s: float) -> BlockQuestion | None:
+        """Give the probe where it is time to ask whether the line lives.
+
+        That is where it is silent; and on a restless one before one of the last forms of a block is spent, unless
+        something was answered just now: what begins between two readings then costs the probe.
+        """
+        if not self.probing.answers or self._unclear:
             return None
-        due_s = self._probed_s + max(self.late_reply_s / _PROBES_AT_MOST, _PROBE_SHARE * (now_s - self._silent_s))
-        return self.probe if self._probed_s < self._silent_s or now_s >= due_s else None
+        if not self.silences:
+            few = len(self._free(block, now_s)) <= max(_FEW, len(self._of(block)) // 2)
+            wanted = self._has_time(now_s) and (few or not self.probing.proved) and not self.probing.lives(now_s)
+            return self.probing.question if wanted else None
+        if self.rest_s(block, now_s) <= 0:
+            return None
+        due_s = self.probing.asked_s + max(self.late_reply_s / _PROBES_AT_MOST, _PROBE_SHARE * (now_s - self._silent_s))
+        return self.probing.question if self.probing.asked_s < self._silent_s or now_s >= due_s else None
+
+    def confirms(self, now_s: float) -> BlockQuestion | None:
+        """Give the probe where something came twice not long ago."""
+        return self.probing.question if self._has_time(now_s) and now_s < self._doubling_until_s else None
+
+    def _has_time(self, now_s: float) -> bool:
+        """Whether the line is restless, and there is the time for a probe."""
+        return self.time_to_probe and self.probing.answers and now_s < self._restless_until_s
 
     def _is_probe(self, form: Form) -> bool:
-        return self.probe is not None and form == self.probe.form
+        return self.probing.question is not None and form == self.probing.question.form
+
+    def _free(self, block: Block, now_s: float) -> list[BlockQuestion]:
+        return [question for question in self._of(block) if not self.may_come(question.form, now_s)]
 
     def _of(self, block: Block) -> Sequence[BlockQuestion]:
         return self.lengths.setdefault(block, Lengths(block)).questions()
@@ -197,7 +224,7 @@ class Lengths:
 
     @property
     def _most_up(self) -> int:
-        return min(self._most, _LAST_REGISTER + 1 - self.block.start - self.block.count)
+        return min(self._most, LAST_REGISTER + 1 - self.block.start - self.block.count)
 
     def questions(self) -> list[BlockQuestion]:
         """Give the questions that bring this block, the shortest first."""

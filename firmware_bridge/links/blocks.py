@@ -9,11 +9,14 @@ from dataclasses import dataclass
 from soakwitness.firmware_bridge.furnace.sensors_and_links import ModbusSource, Table
 
 LARGEST_BLOCK = 125  # MODBUS Application Protocol V1.1b3, 6.3 and 6.4: quantity of registers 1 to 125
+LAST_REGISTER = 65535
+MOST_ALONG = 7  # registers read along at most, for other lengths of reply
 LARGEST_GAP = 16  # registers read along and thrown away: cheaper than a second transaction
 FUNCTION = {"holding": 3, "input": 4}
 _PACKED = {"int16": ">h", "uint16": ">H", "int32": ">i", "uint32": ">I", "float32": ">f"}
 
 Words = Mapping[tuple[str, int], int]  # (table, register) -> word
+Form = tuple[int, int]  # function code, number of registers
 
 
 @dataclass(frozen=True)
@@ -33,6 +36,20 @@ class Block:
     def words(self, registers: Sequence[int]) -> dict[tuple[str, int], int]:
         """Name the words of a reply."""
         return {(self.table, self.start + i): word for i, word in enumerate(registers)}
+
+
+@dataclass(frozen=True)
+class BlockQuestion:
+    """Registers ``start`` to ``start + count - 1`` by one function code."""
+
+    function: int
+    start: int
+    count: int
+
+    @property
+    def form(self) -> Form:
+        """What its reply shows of it."""
+        return self.function, self.count
 
 
 def registers_of(source: ModbusSource) -> range:

@@ -7,12 +7,11 @@ from the one that is waited for.
 
 from __future__ import annotations
 
-from collections import deque
-
 from soakwitness.firmware_bridge.errors import LinkError
 from soakwitness.firmware_bridge.furnace.sensors_and_links import LinkSettings
 from soakwitness.firmware_bridge.links.base import LinkClock
-from soakwitness.firmware_bridge.links.block_questions import Form, Questions
+from soakwitness.firmware_bridge.links.block_questions import Questions
+from soakwitness.firmware_bridge.links.blocks import Form
 from soakwitness.firmware_bridge.links.checksums import crc16_modbus
 from soakwitness.firmware_bridge.links.port import Port
 
@@ -22,7 +21,6 @@ _SHORTEST_ASCII = 11  # colon, four times two digits, CR, LF
 _LOOK_EVERY_S = 0.005
 _QUIET_LOOKS = 4  # so many looks without a byte end what came unasked
 _MOST_LOOKS = 200
-_ANSWERS_KEPT = 20  # the longest of so many says how long answers take
 
 
 class Wire:
@@ -31,7 +29,7 @@ class Wire:
     def __init__(self, port: Port, settings: LinkSettings, clock: LinkClock, questions: Questions) -> None:
         self.port: str | None = None  # minimalmodbus keeps times by port name; ours are kept here
         self.is_open = True
-        self.timeout = settings.timeout_s
+        self.timeout = self._longest_s = settings.timeout_s
         self._port = port
         self._ascii = settings.framing == "ascii"
         self._echoes = settings.echo
@@ -43,10 +41,11 @@ class Wire:
         self._request = b""
         self._reply = b""
         self._behind = b""
-        self._took_s: deque[float] = deque(maxlen=_ANSWERS_KEPT)
-        self._echo_due = False
+        self._echo_may_come = False
         self.takes_refusals = True  # whether a refusal can only be the answer to the last request, or may pass for it
         self.passed_refusals = False
+        self.stray = False  # set where a whole reply came that nobody waited for
+        self.again = False  # whether the last reply may be what came before, once more
 
     @property
     def baudrate(self) -> int:
@@ -79,25 +78,23 @@ class Wire:
         if not self._sort(self._gather()):  # after the silence; minimalmodbus empties the input before it
             self._questions.disturbed(self._clock.monotonic())
             raise LinkError("garbled", f"{self._port.name}: garbled, bytes came that nobody had asked for.")
-        self._request, self._reply, self._behind, self._echo_due = bytes(request), b"", b"", self._echoes
+        self._request, self._reply, self._behind, self._echo_may_come = bytes(request), b"", b"", True
         self.passed_refusals = False
         self._questions.ask(self._asked(), self._clock.monotonic())
         self._port.write(self._request)
 
     def read(self, size: int) -> bytes:
         """Read the reply to the request, or what came instead within the timeout."""
-        until_s = self._clock.monotonic() + self.timeout
-        data = self._port.read(min(size, _SHORTEST_ASCII if self._ascii else _SHORTEST_RTU))
-        if data and len(data) < (need := self._need(data)):
-            data += self._port.read(need - len(data))
-        self._reply = self._await(data, until_s)
+        asked_s = self._clock.monotonic()
+        self._reply = self._await(asked_s + self.timeout)
         self._last_s = self._clock.monotonic()
-        if self._reply:
-            self._took_s.append(self._last_s - (until_s - self.timeout))
+        if self._is_own(self._reply):
+            self._questions.took_s.append(self._last_s - asked_s)
         return self._reply
 
-    def _await(self, data: bytes, until_s: float) -> bytes:
+    def _await(self, until_s: float) -> bytes:
         """Pass over late replies until the one that is waited for is whole, or something else came, or time is up."""
+        data = b""
         while True:
             while len(data) >= self._need(data) > 0:
                 frame, data = data[: self._need(data)], data[self._need(data) :]
@@ -105,13 +102,13 @@ class Wire:
                 self.passed_refusals = self.passed_refusals or older
                 if self._is_own(frame) and not older:
                     self._behind = data
+                    self.again = self._questions.saw(frame, self._clock.monotonic())
                     return frame
                 if not self._passes(frame):
                     return frame + data + self._gather()
             if self._clock.monotonic() >= until_s:
-                return data
-            self._clock.sleep(_LOOK_EVERY_S)
-            data += self._port.read_waiting()
+                return data if data or self._echo_may_come or self._echoes else self._request
+            data += self._port.read(self._need(data) - len(data))
 
     def alone(self, listen_s: float = 0.0) -> bool:
         """Whether nothing followed the reply but late replies to older questions, or the same bytes again.
@@ -120,7 +117,7 @@ class Wire:
         within the time that answers take.
         """
         behind, self._behind = self._behind, b""
-        until_s = min(self._last_s + listen_s, self._last_s + 2 * max(self._took_s, default=0.0))
+        until_s = min(self._last_s + listen_s, self._last_s + 2 * max(self._questions.took_s, default=0.0))
         while not behind and self._clock.monotonic() < until_s:
             self._clock.sleep(_LOOK_EVERY_S)
             behind = self._port.read_waiting()
@@ -133,7 +130,7 @@ class Wire:
 
     def echo_missing(self) -> bool:
         """Whether the adapter should have handed back what was sent and did not."""
-        return self._echo_due
+        return self._echoes and self._echo_may_come
 
     def refused(self) -> bool:
         """Whether what came is an exception reply to the last request and nothing else."""
@@ -144,7 +141,7 @@ class Wire:
         function, count = self._asked()
         head = bytes([self._unit, function, 2 * count])
         begins = b":" + head.hex().upper().encode() if self._ascii else head
-        return len(self._reply) == self._size(count) or self._reply.startswith(begins)
+        return not self.echoed() and (len(self._reply) == self._size(count) or self._reply.startswith(begins))
 
     def _gather(self, data: bytes = b"") -> bytes:
         """Read what is there, and what follows it without a pause."""
@@ -162,7 +159,7 @@ class Wire:
         while data:
             frame, data = data[: self._need(data)], data[self._need(data) :]
             if frame == self._reply and frame:
-                self._questions.disturbed(self._clock.monotonic())
+                self._questions.doubled(self._clock.monotonic())
             elif not frame or not self._passes(frame):
                 return False
         return True
@@ -170,19 +167,28 @@ class Wire:
     def _passes(self, frame: bytes) -> bool:
         """Take a frame that is not waited for; say whether it is known what it is."""
         now_s, plain = self._clock.monotonic(), self._plain(frame)
-        if self._echo_due and frame == self._request:
-            self._echo_due = False
+        if self._echo_may_come and frame == self._request:
+            self._echo_may_come = False
             return True
         form = self._form(plain)
+        again = bool(plain) and self._questions.saw(frame, now_s)
         if form is not None and self._questions.may_come(form, now_s):
+            if again:
+                return True
             self._questions.late(form, now_s)
+            if (took_s := self._questions.lateness_s or 0.0) <= self._longest_s:
+                self._questions.took_s.append(took_s)
             return True
         if self._is_refusal(frame):
             waiting = self._questions.under_way(plain[1] & 0x7F, now_s)
             self._questions.disturbed(now_s)
-            if len(waiting) == 1:
+            if len(waiting) == 1 and not again:
                 self._questions.answered(waiting[0])
-            return bool(waiting)
+            if waiting:
+                return True
+        if form is not None or self._is_refusal(frame):
+            self.stray = True
+            self._questions.doubled(now_s)
         return False
 
     def _is_own(self, frame: bytes) -> bool:
@@ -219,9 +225,10 @@ class Wire:
             function, registers = _hex(head[2:4]), _hex(head[4:6]) // 2
         else:
             function, registers = (data[1], data[2] // 2) if len(data) > 2 else (0, 0)
-        need = self._size(0 if function & 0x80 else registers)
-        echo = self._echo_due and self._request.startswith(data[: len(self._request)])
-        return len(self._request) if echo and not (len(data) >= need and self._plain(data[:need])) else need
+        need, sent = self._size(0 if function & 0x80 else registers), len(self._request)
+        if not self._echo_may_come or not self._request.startswith(data[:sent]):
+            return need
+        return sent if len(data) >= need and not self._plain(data[:need]) else min(need, sent)
 
     def _plain(self, frame: bytes) -> bytes:
         """Unit, function and data of a frame whose checksum is right, else nothing."""

@@ -10,25 +10,31 @@ from __future__ import annotations
 
 import time
 from collections import Counter
-from collections.abc import Mapping
+from dataclasses import replace
+from statistics import median
 
 import minimalmodbus
 
 from soakwitness.firmware_bridge.common.wording import duration
 from soakwitness.firmware_bridge.errors import LinkError, LinkReason
-from soakwitness.firmware_bridge.furnace.sensors_and_links import Contact, Furnace, ModbusSource, Sensor, Signal
+from soakwitness.firmware_bridge.furnace.sensors_and_links import Furnace
 from soakwitness.firmware_bridge.links.base import LinkClock, Reading
-from soakwitness.firmware_bridge.links.block_questions import TRY_AGAIN_S, BlockQuestion, questions_asked
-from soakwitness.firmware_bridge.links.blocks import FUNCTION, Block, Words, number, plan_blocks
+from soakwitness.firmware_bridge.links.block_questions import questions_asked
+from soakwitness.firmware_bridge.links.blocks import FUNCTION, Block, BlockQuestion, Words, plan_blocks
 from soakwitness.firmware_bridge.links.frames import Wire
-from soakwitness.firmware_bridge.links.linear import put_back
-from soakwitness.firmware_bridge.links.numbers import fault_word, is_fault, scaled
 from soakwitness.firmware_bridge.links.port import Port, open_port
+from soakwitness.firmware_bridge.links.probing import TRY_AGAIN_S
+from soakwitness.firmware_bridge.links.register_values import register_sources, values_read
 
 _TRY_AGAIN_WITHIN = 0.5  # of the sampling interval
+_PATIENCE = 0.4  # of the sampling interval, at least, where answers are known to take less
+_TIMES_THE_SLOWEST = 4  # so many times what the slowest of the last answers took
+WAIT_S = 0.05  # one wait for bytes; how long an answer is waited for is counted by the clock
 _LISTEN = 0.25  # of the sampling interval, at most, for what follows the answers
+_TIME_TO_PROBE = 0.5  # of the sampling interval, for all questions together
 _SILENT_TRIALS = 2  # a trial that is not answered so often is a refusal
 _MOST_TRIALS = 20
+_MOST_PROBES = 5
 
 
 class ModbusLink:
@@ -42,7 +48,7 @@ class ModbusLink:
         self._questions = questions_asked(furnace.link, self._clock)
         self._wire = Wire(port, furnace.link, self._clock, self._questions)
         self._instrument = minimalmodbus.Instrument(self._wire, furnace.link.unit_id, mode=furnace.link.framing)
-        self._plan = self._blocks = plan_blocks(_sources(furnace))
+        self._plan = self._blocks = plan_blocks(register_sources(furnace))
         self._split_s = 0.0
         self._silent_trials: Counter[BlockQuestion] = Counter()
         self._heard = False
@@ -50,6 +56,8 @@ class ModbusLink:
     def read(self) -> Reading:
         """Read all blocks; a failed read is tried once more where the sampling interval leaves the time."""
         until_s = self._clock.monotonic() + _TRY_AGAIN_WITHIN * self._furnace.every_s
+        all_s = (2 * len(self._blocks) + 1) * median(self._questions.took_s or [0.0])
+        self._questions.time_to_probe = all_s <= _TIME_TO_PROBE * self._furnace.every_s
         if self._heard:
             self._try_lengths()
         try:
@@ -92,7 +100,7 @@ class ModbusLink:
             try:
                 got[block] = self._ask(block)
             except LinkError as failed:
-                if failed.reason != "refused":
+                if failed.reason != "refused" or not self._questions.probing.proved:
                     raise
                 pieces = self._split(block, failed)
                 if pieces:
@@ -104,9 +112,8 @@ class ModbusLink:
             raise error
         self._heard = True
         texts = tuple(dict.fromkeys(refused.values())) + self._leave_out_old(got)
-        return self._reading(
-            {at: word for _, words in got.values() for at, word in words.items()}, refused, texts, missed
-        )
+        read = {at: word for _, words in got.values() for at, word in words.items()}
+        return values_read(self._furnace, read, refused, texts, missed)
 
     def _leave_out_old(self, got: dict[Block, tuple[float, Words]]) -> tuple[str, ...]:
         """Ask again what was asked longer ago than a reading may be old; leave out what is old even then."""
@@ -150,8 +157,24 @@ class ModbusLink:
             registers = self._insist(block, question, refusal)
             if not registers:  # only reading along is refused
                 return self._ask_once(block)
+        self._confirm(block)
         words = dict(enumerate(registers, question.start))
         return asked_s, {(block.table, r): words[r] for r in range(block.start, block.start + block.count)}
+
+    def _confirm(self, block: Block) -> None:
+        """Where answers may come twice, see that the line lives: then the true one would have followed a repeated one.
+
+        Of a line that fell silent with the question, an old answer that comes again is all that is ever seen.
+        """
+        probe = self._questions.confirms(self._clock.monotonic())
+        self._wire.stray = False
+        for again in (True, False):
+            failed = self._probe_fails(block, probe, strict=True) if probe is not None else None
+            if failed is None or failed.reason == "refused":
+                return
+            if failed.reason != "silent" or self._wire.stray or not again:
+                says = "whether the answer is its own, or an older one that came again, is not to be told"
+                raise self._failed("garbled", block, says) from failed
 
     def _next(self, block: Block) -> BlockQuestion:
         """Choose a question whose answer cannot be mistaken."""
@@ -159,12 +182,17 @@ class ModbusLink:
         now_s = self._clock.monotonic()
         question = self._questions.choose(block, now_s)
         wait_s = self._questions.rest_s(block, now_s) if question else self._questions.free_s(block) - now_s
-        if question is not None and wait_s > 0 and (probe := self._questions.probe_due(now_s)) is not None:
-            wait_s = 0.0 if self._lives(block, probe) else wait_s
+        if question is not None and (probe := self._questions.probe_due(block, now_s)) is not None:
+            failed = self._probe_fails(block, probe)
+            if failed is not None and failed.reason == "refused":
+                raise failed
+            wait_s = 0.0 if failed is None else max(wait_s, 1.0)
         if question is None or wait_s > 0:
-            again = (
-                f"it is asked again in {duration(max(wait_s, 1.0))}, when no older answer can be mistaken for its own"
-            )
+            again = f"it is asked again in {duration(max(wait_s, 1.0))}"
+            if question is not None:
+                again = f"it did not answer; {'it is asked again soon' if self._questions.probing.answers else again}"
+            else:
+                again += ", when no older answer can be mistaken for its own"
             raise self._failed("silent", block, again)
         return question
 
@@ -177,6 +205,9 @@ class ModbusLink:
         if question not in self._questions.refused:
             if self._questions.under_way(question.function, self._clock.monotonic()):
                 raise self._failed("garbled", block, "a refusal that may belong to an older question") from refusal
+            probe = self._questions.probe_due(block, self._clock.monotonic())
+            if probe is not None and self._probe_fails(block, probe) is not None:
+                raise refusal
             try:
                 return self._exchange(block, question)
             except LinkError as again:
@@ -191,32 +222,47 @@ class ModbusLink:
             return []
         raise refusal
 
-    def _exchange(self, block: Block, question: BlockQuestion) -> list[int]:
+    def _exchange(self, block: Block, question: BlockQuestion, listen_s: float | None = None) -> list[int]:
         """Send a question and give the registers of its answer; note what became of it."""
         asked, form = self._questions, question.form
+        self._wire.timeout = self._patience_s()
         older = asked.under_way(form[0], self._clock.monotonic())
-        self._wire.takes_refusals = not older or question == asked.probe or question in asked.refused
+        self._wire.takes_refusals = not older or question == asked.probing.question or question in asked.refused
         try:
             reply = self._instrument.read_registers(question.start, question.count, functioncode=question.function)
         except minimalmodbus.NoResponseError as error:
             asked.unanswered(form, self._clock.monotonic(), refused=self._wire.passed_refusals)
-            raise self._failed("silent", block, f"no answer within {duration(self._settings.timeout_s)}") from error
+            raise self._failed("silent", block, f"no answer within {duration(self._wire.timeout)}") from error
         except minimalmodbus.SlaveReportedException as error:
             if not self._wire.refused():  # minimalmodbus takes any function code above 0x7F for a refusal
                 raise self._damaged(block, question, error) from error
-            if asked.under_way(form[0], self._clock.monotonic()) == [form] or question in asked.refused:
+            alone = asked.under_way(form[0], self._clock.monotonic()) == [form]
+            if (alone and not self._wire.again) or question == asked.probing.question or question in asked.refused:
                 asked.answered(form)
             raise self._failed("refused", block, str(error)) from error
         except (minimalmodbus.ModbusException, ValueError, TypeError) as error:
             raise self._damaged(block, question, error) from error
         asked.answered(form)
-        if not self._wire.alone(_LISTEN * self._furnace.every_s / len(self._blocks)):
+        listen_s = _LISTEN * self._furnace.every_s / len(self._blocks) if listen_s is None else listen_s
+        if not self._wire.alone(listen_s):
             asked.disturbed(self._clock.monotonic())
             raise self._failed("garbled", block, "more bytes came than were asked for")
         if self._wire.echo_missing():
             raise self._failed("garbled", block, "what was sent did not come back first")
+        if question != asked.probing.question:
+            asked.probing.gave(self._clock.monotonic())
         asked.refused.discard(question)
         return [int(word) for word in reply]
+
+    def _patience_s(self) -> float:
+        """How long to wait for an answer: so that one that is lost leaves the time to ask again in the same interval.
+
+        An answer that comes later is a late one, and told from all others as such.
+        """
+        longest_s, took_s = self._settings.timeout_s, self._questions.took_s
+        if not took_s:
+            return longest_s
+        return min(longest_s, max(_PATIENCE * self._furnace.every_s, _TIMES_THE_SLOWEST * max(took_s)))
 
     def _damaged(self, block: Block, question: BlockQuestion, error: Exception) -> LinkError:
         """Note what came instead of an answer: as long as the answer it is that, damaged on its way."""
@@ -229,12 +275,12 @@ class ModbusLink:
     def _try_lengths(self) -> bool:
         """On a quiet line try what may be read along for one block; say whether anything was left to be tried."""
         now_s = self._clock.monotonic()
-        if self._questions.under_way(None, now_s):
+        if self._questions.silences or not self._lives():
             return False
         for block in self._blocks:
             lengths = self._questions.lengths[block]
             question = lengths.trial(now_s)
-            if question is None:
+            if question is None or self._questions.under_way(question.function, now_s):
                 continue
             try:
                 self._exchange(block, question)
@@ -251,22 +297,39 @@ class ModbusLink:
             return True
         return self._try_probe()
 
+    def _lives(self) -> bool:
+        """Whether a line that was odd not long ago answers as ever."""
+        probe = self._questions.probe_due(self._blocks[0], self._clock.monotonic())
+        return probe is None or self._probe_fails(self._blocks[0], probe) is None
+
     def _try_probe(self) -> bool:
         """Try whether the question that only shows a living line is answered; say whether it was new."""
-        probe = self._questions.new_probe()
-        if probe is not None:
-            self._questions.probe_answers = self._lives(self._blocks[0], probe)
+        probe = self._questions.new_probe(self._clock.monotonic())
+        if probe is not None and self._probe_fails(self._blocks[0], probe) is not None:
+            self._questions.probing.no_use(self._clock.monotonic())
         return probe is not None
 
-    def _lives(self, block: Block, probe: BlockQuestion) -> bool:
-        """Ask what brings no value: an answer, good or refused, shows that the line lives."""
-        try:
-            self._exchange(block, probe)
-        except LinkError as failed:
-            if failed.reason != "refused":
-                return False
-            self._questions.answered(probe.form)
-        return True
+    def _probe_fails(self, block: Block, probe: BlockQuestion, *, strict: bool = False) -> LinkError | None:
+        """Ask what brings no value: None where an answer, good or refused as ever, shows that the line lives."""
+        garbled = False
+        for _ in range(_MOST_PROBES):
+            says = "good"
+            try:
+                self._exchange(block, probe, listen_s=0.0)
+            except LinkError as failed:
+                if failed.reason == "garbled" and not garbled and not (strict and self._wire.stray):
+                    garbled = True
+                    continue
+                if failed.reason != "refused":
+                    return failed
+                says = str(failed.__cause__)
+            self._questions.probing.answered(says)
+            if self._questions.probing.otherwise:
+                return self._failed("refused", block, f"it refuses what it answers else: {says}")
+            if self._questions.probing.proved:
+                break
+        self._questions.probing.alive(self._clock.monotonic())
+        return None
 
     def _refused_again(self, block: Block, question: BlockQuestion) -> bool:
         if question in self._questions.refused:
@@ -283,7 +346,7 @@ class ModbusLink:
         """After a refused address read this block in smaller pieces from now on: the rest of it may be there."""
         if not isinstance(refusal.__cause__, minimalmodbus.IllegalRequestError):
             return ()
-        mine = [s for s in _sources(self._furnace) if s.table == block.table and s.register in block.used]
+        mine = [s for s in register_sources(self._furnace) if s.table == block.table and s.register in block.used]
         pieces = plan_blocks(mine, largest_gap=0 if block.has_gaps else -1)
         if len(pieces) == 1 and not block.has_gaps:
             return ()
@@ -302,7 +365,7 @@ class ModbusLink:
         if reason == "garbled" and self._wire.echo_missing():
             says, step[reason] = "what was sent did not come back first", "Is echo = true right for this adapter?"
         late_s = self._questions.lateness_s
-        if reason == "silent" and late_s is not None:
+        if reason == "silent" and late_s is not None and late_s > self._settings.timeout_s:
             step[reason] = f"An answer came {duration(late_s)} after its question: is timeout_s too short?"
         if reason == "refused" and "illegal" not in says:  # busy, or broken within
             step[reason] = "Look at the instrument; it is asked again with the next reading."
@@ -311,46 +374,11 @@ class ModbusLink:
             reason, f"{self._port.name}: {reason}, {_named(block)}: {says}. {step.get(reason, '')}".rstrip()
         )
 
-    def _reading(
-        self, words: Words, refused: Mapping[tuple[str, int], str], texts: tuple[str, ...], missed: int
-    ) -> Reading:
-        values: dict[str, float | None] = {}
-        faults: dict[str, str] = {}
-        for part in self._furnace.parts:
-            assert isinstance(part.source, ModbusSource)
-            raw = number(part.source, words)
-            if isinstance(part, Contact):
-                values[part.name] = None if raw is None else float(raw == part.closed_is)
-                continue
-            fault = self._fault(part, raw, words, refused)
-            if fault:
-                faults[part.name] = fault
-            values[part.name] = None if fault or raw is None else scaled(part, raw)
-        put_back(self._furnace, values, faults)
-        return Reading(values=values, faults=faults, texts=texts, missed=missed)
-
-    def _fault(
-        self, part: Sensor | Signal, raw: float | None, words: Words, refused: Mapping[tuple[str, int], str]
-    ) -> str | None:
-        if raw is None:
-            assert isinstance(part.source, ModbusSource)
-            return "refused" if (part.source.table, part.source.register) in refused else None
-        if isinstance(part, Sensor) and isinstance(part.fault_source, ModbusSource):
-            bits = number(part.fault_source, words)
-            fault = "fault bits missing" if bits is None else fault_word(bits, part.fault_words)
-            if fault:
-                return fault
-        return f"fault value {raw:g}" if is_fault(raw, part.fault_values, part.source) else None
-
 
 def open_modbus(furnace: Furnace, clock: LinkClock | None = None) -> ModbusLink:
     """Open the port of a furnace file; raises LinkError."""
-    return ModbusLink(furnace, open_port(furnace.link), clock)
-
-
-def _sources(furnace: Furnace) -> list[ModbusSource]:
-    faults = [sensor.fault_source for sensor in furnace.sensors]
-    return [s for s in (*(part.source for part in furnace.parts), *faults) if isinstance(s, ModbusSource)]
+    settings = replace(furnace.link, timeout_s=min(furnace.link.timeout_s, WAIT_S))
+    return ModbusLink(furnace, open_port(settings), clock)
 
 
 def _named(block: Block) -> str:

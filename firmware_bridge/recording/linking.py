@@ -88,8 +88,14 @@ class LinkKeeper:
             self._link = None
 
     def _open_again(self) -> None:
-        self._try_at_s = self._clock.monotonic() + self._wait_s
-        self._wait_s = min(2 * self._wait_s, LONGEST_WAIT_S)
+        """Open the link; where that fails it is left alone for a while."""
+        try:
+            self._open_as_named_or_found()
+        except LinkError:
+            self._leave_alone()
+            raise
+
+    def _open_as_named_or_found(self) -> None:
         try:
             self.open()
         except LinkError as error:
@@ -110,14 +116,20 @@ class LinkKeeper:
         self._error = error
         self._failures += 1
         port_gone = error.reason in _PORT_GONE
-        if self._link is not None and (port_gone or self._hangs()):
+        if self._link is not None and port_gone:
             self.close()
-            self._try_at_s = self._clock.monotonic() + self._wait_s
+            self._leave_alone()
+        elif self._link is not None and self._hangs():
+            self.close()  # and opened anew with the next look
         change = None
         if not self.lost and (port_gone or self._failures >= FAILURES_TO_LOSE):
             self.lost = True
             change = LinkChange(False, self.last_good_s, str(error))
         return Look(None, error, change)
+
+    def _leave_alone(self) -> None:
+        self._try_at_s = self._clock.monotonic() + self._wait_s
+        self._wait_s = min(2 * self._wait_s, LONGEST_WAIT_S)
 
     def _hangs(self) -> bool:
         since_s = max(self._opened_s, self.last_good_s or self._opened_s)

@@ -17,13 +17,15 @@ import minimalmodbus
 from soakwitness.firmware_bridge.connecting.furnace_file import parse_furnace
 from soakwitness.firmware_bridge.errors import LinkError
 from soakwitness.firmware_bridge.furnace.sensors_and_links import Furnace
+from soakwitness.firmware_bridge.links.blocks import MOST_ALONG
 from soakwitness.firmware_bridge.links.checksums import crc16_ccitt, crc16_modbus
 from soakwitness.firmware_bridge.links.lines import LinesLink
-from soakwitness.firmware_bridge.links.modbus import ModbusLink
+from soakwitness.firmware_bridge.links.modbus import WAIT_S, ModbusLink
 from soakwitness.firmware_bridge.links.port import Port
 from tests.fake_serial import Answer, FakeClock, FakeSerial
 
 TIMEOUT_S = 0.2
+REGISTERS = 2  # of each table
 SLOWEST_S = 0.9  # late replies come up to so long after the request; the link waits a second
 KINDS = ("good", "cut", "glued", "flipped", "noise", "echoed", "late", "wrong unit", "wrong function", "wrong length")
 
@@ -33,6 +35,7 @@ class Score:
     """What came of a campaign. ``wrong`` must stay 0; ``by_chance`` are corrupted frames whose checksum was right."""
 
     frames: int = 0
+    polls: int = 0
     accepted: int = 0
     wrong: int = 0
     by_chance: int = 0
@@ -55,11 +58,13 @@ class BadInstrument:
         self.score = score
         self.requests = 0
         self.by_chance = False
-        self.newest = {3: 0, 4: 0}  # what the first register held at the last question of each function
+        self.newest = {3: 0, 4: 0}  # what the first register held at the last question for values of each function
 
     def registers(self, function: int, count: int) -> bytes:
-        self.newest[function] = self.requests % 16000 * 4 + (function == 3)
-        return (self.newest[function].to_bytes(2, "big") + b"\x12\x34" * count)[: 2 * count]
+        first = self.requests % 16000 * 4 + (function == 3)
+        if count <= REGISTERS + MOST_ALONG:
+            self.newest[function] = first
+        return (first.to_bytes(2, "big") + b"\x12\x34" * count)[: 2 * count]
 
     def answer(self, request: bytes) -> Answer:
         assert request[1] in (3, 4)
@@ -117,7 +122,7 @@ def modbus_furnace() -> Furnace:
     sensors = "".join(
         f'[[sensor]]\nname = "{table} {n}"\nrole = "load"\ntable = "{table}"\nregister = {n}\nformat = "uint16"\n'
         for table in ("holding", "input")
-        for n in (0, 1)
+        for n in range(REGISTERS)
     )
     head = f'name = "x"\nunit = "C"\n[link]\nkind = "modbus"\nport = "P"\ntimeout_s = {TIMEOUT_S}\nlate_reply_s = 1\n'
     return parse_furnace(head + sensors, "fuzz")
@@ -127,7 +132,7 @@ def fuzz_modbus(frames: int, seed: int) -> Score:
     """Poll two tables until so many replies were sent."""
     clock, score = FakeClock(), Score()
     instrument = BadInstrument(random.Random(seed), score)
-    wire = FakeSerial(clock, instrument.answer, timeout=TIMEOUT_S)
+    wire = FakeSerial(clock, instrument.answer, timeout=WAIT_S)
     link = ModbusLink(modbus_furnace(), Port(wire, "P"), clock)
     fake_time = types.SimpleNamespace(monotonic=clock.monotonic, sleep=clock.sleep)
     with (
@@ -138,6 +143,7 @@ def fuzz_modbus(frames: int, seed: int) -> Score:
             wire.written.clear()
             clock.sleep(0.1)
             instrument.by_chance = False
+            score.polls += 1
             try:
                 values = link.read().values
             except LinkError as error:

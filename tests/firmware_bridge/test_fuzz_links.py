@@ -7,15 +7,13 @@ import pytest
 from soakwitness.firmware_bridge.links import modbus, textlines
 from soakwitness.firmware_bridge.links.block_questions import Questions
 from tests.campaigns.fuzz_links import KINDS, fuzz_lines, fuzz_modbus
-from tests.campaigns.late_replies import LAYOUTS, campaign
+from tests.campaigns.late_replies import INEVITABLE, LAYOUTS, campaign
 
 
 def test_no_wrong_value_from_bad_modbus_replies() -> None:
     score = fuzz_modbus(10_000, seed=1)
     assert score.wrong == 0
-    assert (
-        score.accepted > 1500
-    )  # both of two replies good: about a quarter of 5,000 polls, and some bad ones are mended
+    assert score.accepted > 0.25 * score.polls  # both of two replies good: a quarter; bad ones are asked again
     assert set(score.kinds) == set(KINDS)
 
 
@@ -42,7 +40,7 @@ def test_the_campaign_would_find_a_link_that_does_not_look_at_checksums(monkeypa
 def test_no_late_lone_doubled_or_mixed_up_reply_is_read_wrongly(layout: str, along: int) -> None:
     score = campaign(layout, along, 1_000, seed=11)
     assert (score.wrong, score.old) == (0, 0)
-    assert score.missed_percent < (35 if along == 0 else 20)
+    assert score.missed_percent - score.percent(rule=INEVITABLE) < (5 if along == 0 else 2)
 
 
 def test_nor_after_the_program_was_started_anew_within_a_stall() -> None:
@@ -55,6 +53,7 @@ def test_the_late_replies_would_find_such_a_link_too(monkeypatch: pytest.MonkeyP
     monkeypatch.setattr(Questions, "choose", lambda self, block, now_s: self._of(block)[0])
     monkeypatch.setattr(modbus, "_LISTEN", 0.0)
     monkeypatch.setattr(Questions, "rest_s", lambda self, block, now_s: 0.0)
+    monkeypatch.setattr(Questions, "confirms", lambda self, now_s: None)
     score = campaign("two blocks of one table", 7, 3_000, seed=3)
     assert score.wrong > 0
     assert score.old > 0

@@ -15,7 +15,7 @@ from soakwitness.firmware_bridge.furnace.sensors_and_links import Furnace
 from soakwitness.firmware_bridge.links.block_questions import Questions
 from soakwitness.firmware_bridge.links.checksums import crc16_modbus
 from soakwitness.firmware_bridge.links.frames import Wire
-from soakwitness.firmware_bridge.links.modbus import ModbusLink
+from soakwitness.firmware_bridge.links.modbus import WAIT_S, ModbusLink
 from soakwitness.firmware_bridge.links.port import Port
 from tests.fake_serial import Answer, FakeClock, FakeSerial
 
@@ -59,7 +59,7 @@ def frame(text: str) -> bytes:
 
 def opened(found: Furnace, clock: FakeClock, answer: dict[str, Answer]) -> tuple[ModbusLink, FakeSerial]:
     """Open a link to an instrument that knows whole requests as hex digits."""
-    wire = FakeSerial(clock, lambda data: answer.get(data.hex(" "), ()), timeout=found.link.timeout_s)
+    wire = FakeSerial(clock, lambda data: answer.get(data.hex(" "), ()), timeout=WAIT_S)
     return ModbusLink(found, Port(wire, "P"), clock), wire
 
 
@@ -194,6 +194,41 @@ def test_with_one_length_alone_a_lost_reply_is_waited_for(clock: FakeClock) -> N
     assert link.read().values == {"a": 6.0}
 
 
+def test_with_one_length_alone_a_restless_line_is_asked_whether_it_lives_before_the_length_is_spent(
+    clock: FakeClock,
+) -> None:
+    """What begins between two readings then costs the question that brings no value: no waiting for 65 s."""
+    link, wire = opened(furnace(sensor("a", 0)), clock, {})
+    wire._answer = lambda data: [(0.01, one_register(data, 5))]
+    for _ in range(10):
+        link.read()
+        clock.sleep(1.0)
+    wire._answer = lambda data: ()
+    with pytest.raises(LinkError):
+        link.read()
+    wire._answer = lambda data: [(0.01, one_register(data, 6))]
+    clock.sleep(66.0)
+    assert link.read().values == {"a": 6.0}  # all is well again, but it was not long ago
+    for silent_s in (1.0, 20.0, 50.0):
+        wire._answer = lambda data: ()
+        asked = len(wire.written)
+        until_s = clock.now_s + silent_s
+        while clock.now_s < until_s:
+            clock.sleep(1.0)
+            with pytest.raises(LinkError):
+                link.read()
+        assert all(length(data) > 1 for _, data in wire.written[asked:])
+        wire._answer = lambda data: [(0.01, one_register(data, 7))]
+        back_s = clock.now_s
+        while clock.now_s < back_s + silent_s / 10 + 1.0:
+            clock.sleep(1.0)
+            with contextlib.suppress(LinkError):
+                assert link.read().values == {"a": 7.0}
+                break
+        else:
+            pytest.fail("not read again")
+
+
 def three_registers(request: bytes, value: int) -> bytes:
     """Answer for up to three registers from 0 on, refuse more."""
     return words(request, {0: value}) if length(request) <= 3 else frame(f"01 {request[1] | 0x80:02x} 02")
@@ -203,7 +238,7 @@ def three_registers(request: bytes, value: int) -> bytes:
 def test_a_line_that_was_silent_is_read_again_soon_and_its_silence_uses_up_few_lengths(
     clock: FakeClock, silent_s: float
 ) -> None:
-    """What it refuses is asked until it is refused again: within a fifth of the silence, and a slot."""
+    """What it refuses is asked until it is refused again: within a tenth of the silence, and two slots."""
     link, wire = opened(furnace(sensor("a", 0)), clock, {})
     wire._answer = lambda data: [(0.01, three_registers(data, 5))]
     for _ in range(20):
@@ -220,7 +255,7 @@ def test_a_line_that_was_silent_is_read_again_soon_and_its_silence_uses_up_few_l
     assert len(asked) <= 25
     wire._answer = lambda data: [(0.01, three_registers(data, 6))]
     back_s = clock.now_s
-    while clock.now_s <= back_s + silent_s / 5 + 2.0:
+    while clock.now_s <= back_s + silent_s / 10 + 2.0:
         with contextlib.suppress(LinkError):
             assert link.read().values == {"a": 6.0}
             return
@@ -263,6 +298,8 @@ def test_the_lengths_an_instrument_allows_are_tried_behind_and_before(clock: Fak
     def answer(data: bytes) -> Answer:
         start, count = int.from_bytes(data[2:4], "big"), length(data)
         there = start >= 6 and start + count <= 13  # registers 6 to 12: two behind, four before
+        if data[1] == 4:
+            return []  # silent, where others would refuse
         return [(0.01, words(data, {10: 5}) if there else frame("01 83 02"))]
 
     wire._answer = answer
@@ -326,6 +363,34 @@ def test_a_failed_read_is_tried_again_where_the_interval_leaves_the_time(clock: 
     assert reading.missed == 1
 
 
+def test_a_lost_answer_leaves_the_time_to_ask_again_where_the_timeout_is_as_long_as_the_interval(
+    clock: FakeClock,
+) -> None:
+    link, wire = opened(furnace(sensor("a", 0), every_s=0.2), clock, {})
+    wire._answer = lambda data: [(0.01, words(data, {0: 5}))]
+    for _ in range(3):
+        link.read()
+        clock.sleep(0.2)
+    lost = [True]
+    wire._answer = lambda data: () if lost and lost.pop() else [(0.01, words(data, {0: 6}))]
+    begin_s = clock.now_s
+    reading = link.read()
+    assert (reading.values, reading.missed) == ({"a": 6.0}, 1)
+    assert clock.now_s - begin_s <= 0.2
+
+
+def test_an_instrument_that_takes_its_time_is_waited_for(clock: FakeClock) -> None:
+    """Answers at 0.1 of 0.2 s: one that comes after 0.14 s is no lost one."""
+    link, wire = opened(furnace(sensor("a", 0), "late_reply_s = 1\n", every_s=0.2), clock, {})
+    wire._answer = lambda data: [(0.1, words(data, {0: 5}))]
+    for _ in range(10):
+        link.read()
+        clock.sleep(0.2)
+    wire._answer = lambda data: [(0.14, words(data, {0: 6}))]
+    reading = link.read()
+    assert (reading.values, reading.missed) == ({"a": 6.0}, 0)
+
+
 @pytest.mark.parametrize(
     ("reply", "reason"),
     [
@@ -366,6 +431,22 @@ def test_an_echoing_adapter_can_be_declared(clock: FakeClock) -> None:
     reply: Answer = [(0.001, request), (0.01, frame("01 03 02 00 05"))]
     link, _ = opened(furnace(sensor("a", 0), "echo = true\n"), clock, {request.hex(" "): reply})
     assert link.read().values == {"a": 5.0}
+
+
+def test_an_echo_that_nobody_declared_hides_no_answer_behind_it(clock: FakeClock) -> None:
+    link, wire = opened(furnace(sensor("a", 0)), clock, {})
+    wire._answer = lambda data: [(0.001, data), (0.01, words(data, {0: 5}))]
+    assert link.read().values == {"a": 5.0}
+
+
+@pytest.mark.parametrize("register", [0x0200, 0x1000])  # as the request goes on, so does a reply
+def test_a_reply_that_begins_as_its_question_is_no_echo(clock: FakeClock, register: int) -> None:
+    """Unit, function and the first byte of the register number stand where unit, function and size of a reply do."""
+    link, wire = opened(furnace(sensor("a", register)), clock, {})
+    wire._answer = lambda data: [(0.01, words(data, {register: 0}))]
+    begin_s = clock.now_s
+    assert link.read().values == {"a": 0.0}
+    assert clock.now_s - begin_s < 0.3
 
 
 def test_an_adapter_that_hands_nothing_back_is_not_an_echoing_one(clock: FakeClock) -> None:
@@ -546,3 +627,89 @@ def test_nothing_but_functions_3_and_4_leaves_the_wire(clock: FakeClock) -> None
             with pytest.raises(LinkError, match="never sent"):
                 wire.write(request)
     assert {data[1] for _, data in port.written} == {3, 4}
+
+
+def test_a_probe_that_is_answered_no_more_costs_no_more_than_a_few_readings(clock: FakeClock) -> None:
+    """An instrument that stays silent to what it used to refuse, after something odd."""
+    link, wire = opened(furnace(sensor("a", 0), "late_reply_s = 10\n"), clock, {})
+    wire._answer = lambda data: [(0.01, one_register(data, 5))]
+    for _ in range(20):
+        link.read()
+        clock.sleep(1.0)
+    wire._answer = lambda data: ()
+    with pytest.raises(LinkError):
+        link.read()
+    wire._answer = lambda data: [(0.01, words(data, {0: 6}))] if length(data) == 1 else []
+    had = 0
+    for _ in range(120):
+        clock.sleep(1.0)
+        with contextlib.suppress(LinkError):
+            had += link.read().values == {"a": 6.0}
+    assert had > 60
+
+
+def test_where_the_interval_is_short_for_it_the_questions_that_bring_no_value_are_left_out(clock: FakeClock) -> None:
+    """Five questions of 0.05 s and two times of listening do not fit into 0.25 s; two do."""
+    found = furnace(sensor("a", 0) + sensor("b", 100), "late_reply_s = 5\n", every_s=0.25)
+    link, wire = opened(found, clock, {})
+    wire._answer = lambda data: [(0.05, words(data, {0: 5, 100: 7}))]
+    begin_s = clock.now_s
+    for slot in range(200):
+        clock.now_s = max(clock.now_s, begin_s + 0.25 * slot)
+        with contextlib.suppress(LinkError):
+            reading = link.read()
+        if slot == 100:
+            wire.arrives(0.01, b"\0\0")  # something odd
+        if slot > 101:
+            assert (reading.values, reading.texts) == ({"a": 5.0, "b": 7.0}, ())
+
+
+def test_an_old_answer_that_comes_again_as_the_line_falls_silent_is_no_answer(clock: FakeClock) -> None:
+    """Two registers and one length: the answer about one comes again 2 s late, as the question about the other is lost.
+
+    A line that lives would have sent the true one behind it.
+    """
+    link, wire = opened(furnace(sensor("a", 0) + sensor("b", 100)), clock, {})
+    alone = {(0,): 5, (100,): 7}
+
+    def answer(data: bytes) -> Answer:
+        start = int.from_bytes(data[2:4], "big")
+        refusal = frame(f"01 {data[1] | 0x80:02x} 02")
+        return [(0.01, words(data, {0: 5, 100: 7}) if length(data) == 1 and (start,) in alone else refusal)] * 2
+
+    wire._answer = answer
+    for _ in range(80):
+        with contextlib.suppress(LinkError):
+            assert link.read().values == {"a": 5.0, "b": 7.0}
+        clock.sleep(1.0)
+
+    def falls_silent(data: bytes) -> Answer:
+        if data[1] == 3 and data[2:4] == b"\0\x64":
+            wire._answer = lambda data: ()
+            return [(0.02, frame("01 03 02 00 05"))]  # what was said of the other
+        return answer(data)
+
+    wire._answer = falls_silent
+    with pytest.raises(LinkError):
+        link.read()
+
+
+def test_a_refusal_that_comes_again_frees_no_length_whose_answer_may_come(clock: FakeClock) -> None:
+    """Two tables, so that the probe is refused by the function of a block; a refusal came twice before."""
+    asked = Questions(65.0, 0.0)
+    found = furnace(TWO_TABLES)
+    port = FakeSerial(clock, lambda data: (), timeout=WAIT_S)
+    wire = Wire(Port(port, "P"), found.link, clock, asked)
+    refusal = frame("01 83 02")
+    for _ in range(2):  # nobody had asked, twice: what comes may come again
+        port.arrives(0.0, refusal)
+        wire.reset_input_buffer()
+    wire.write(frame("01 03 00 00 00 01"))
+    port.arrives(0.01, refusal)
+    clock.sleep(0.1)
+    wire.reset_input_buffer()
+    assert asked.may_come((3, 1), clock.now_s)
+    port.arrives(0.01, frame("01 83 06"))  # this one is new: the length is free
+    clock.sleep(0.1)
+    wire.reset_input_buffer()
+    assert not asked.may_come((3, 1), clock.now_s)

@@ -16,6 +16,7 @@ from soakwitness.firmware_bridge.errors import LinkError
 from soakwitness.firmware_bridge.furnace.sensors_and_links import Furnace
 from soakwitness.firmware_bridge.links import modbus
 from soakwitness.firmware_bridge.links.block_questions import Questions
+from soakwitness.firmware_bridge.links.blocks import MOST_ALONG
 from tests.wires import Wire, pymodbus_server, wire
 
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="needs pseudo-terminals")
@@ -121,7 +122,9 @@ class Counting:
 
     def trace(self, sending: bool, pdu: Any) -> Any:
         if sending and getattr(pdu, "registers", None):
-            first = self.newest[pdu.function_code] = self.requests * 4 + (pdu.function_code == 3)
+            first = self.requests * 4 + (pdu.function_code == 3)
+            if len(pdu.registers) <= 2 + MOST_ALONG:  # two are read; more are asked for to see that the line lives
+                self.newest[pdu.function_code] = first
             pdu.registers = [first, first + 2, *[9999] * len(pdu.registers)][: len(pdu.registers)]
         elif not sending:
             self.requests += 1
@@ -137,7 +140,7 @@ def poll(line: Wire, polls: int) -> tuple[int, int]:
     parts += sensor("hold", "holding", 0, "uint16") + sensor("hold 2", "holding", 1, "uint16")
     accepted = wrong = 0
     with pymodbus_server(line.far, (data, data), trace=counting.trace):
-        link = open_link(furnace(line.near, parts, "timeout_s = 0.03\nlate_reply_s = 0.2\n"))
+        link = open_link(furnace(line.near, parts, "timeout_s = 0.03\nlate_reply_s = 1\n"))
         line.delay_s = lambda: chance.uniform(0.035, 0.09) if chance.random() < 0.2 else 0.0
         for _ in range(polls):
             try:
@@ -167,6 +170,9 @@ def test_with_one_length_for_all_questions_wrong_values_would_come(
 ) -> None:
     monkeypatch.setattr(Questions, "choose", lambda self, block, now_s: self._of(block)[0])
     monkeypatch.setattr(modbus, "_LISTEN", 0.0)
+    monkeypatch.setattr(Questions, "confirms", lambda self, now_s: None)
+    monkeypatch.setattr(Questions, "probe_due", lambda self, block, now_s: None)
+    monkeypatch.setattr(Questions, "rest_s", lambda self, block, now_s: 0.0)
     with wire(tmp_path) as line:
         _, wrong = poll(line, 60)
     assert wrong > 0

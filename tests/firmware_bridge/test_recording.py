@@ -187,6 +187,35 @@ def test_a_hanging_adapter_is_opened_anew(tmp_path: Path) -> None:
     assert instrument.opened == 2
 
 
+def test_a_port_that_hangs_is_opened_anew_with_the_next_look() -> None:
+    """Nothing is won by leaving it alone: what is behind it may live again at any moment."""
+    clock, opened = FakeClock(), []
+
+    class Silent:
+        def read(self) -> Reading:
+            raise LinkError("silent", "P: silent")
+
+        def close(self) -> None:
+            opened.append(("shut", clock.now_s))
+
+        def describe(self) -> str:
+            return "P"
+
+    def opener(*_: object) -> Silent:
+        opened.append(("open", clock.now_s))
+        return Silent()
+
+    keeper = LinkKeeper(make_furnace(), clock, opener)
+    begin_s = clock.now_s
+    for _ in range(40):
+        keeper.look()
+        clock.sleep(1.0)
+    shut_s = [at_s - begin_s for what, at_s in opened if what == "shut"]
+    open_s = [at_s - begin_s for what, at_s in opened if what == "open"]
+    assert shut_s == [11.0, 23.0, 35.0]  # silent for more than 10 s each time
+    assert open_s == [0.0, 12.0, 24.0, 36.0]
+
+
 def test_an_adapter_is_found_under_its_new_name_only_where_that_is_sure() -> None:
     ports = [("/dev/a", "maker 1"), ("/dev/b", "maker 2")]
     memory = PortMemory(lambda: list(ports))
