@@ -60,9 +60,17 @@ def convection(gas_c: float, wall_c: float, height_m: float) -> float:
 
 
 def solve(
-    packet: TruePacket, chamber: Callable[[float], float], at_s: FloatArray, *, start_c: float = 20.0
+    packet: TruePacket,
+    chamber: Callable[[float], float],
+    at_s: FloatArray,
+    *,
+    start_c: float = 20.0,
+    heat: Callable[[float], float] | None = None,
 ) -> FloatArray:
-    """Blade [degC] at times from the loading on; ``chamber`` tells degC at a time since the loading."""
+    """Blade [degC] at times from the loading on; ``chamber`` tells degC at a time since the loading.
+
+    ``heat``: specific heat of a steel whose peak lies elsewhere [J/kgK] at a temperature [degC].
+    """
     mass = 7850 * packet.thickness_mm / 1000 / packet.faces
 
     def rates(t: float, state: FloatArray) -> list[float]:
@@ -70,21 +78,31 @@ def solve(
         wall, blade = state[0], state[-1]
         outer = packet.eps_o * SIGMA * ((gas + KELVIN) ** 4 - (wall + KELVIN) ** 4)
         outer += packet.convection * convection(gas, wall, packet.height_m) * (gas - wall)
-        heat = scaled_heat(blade, packet.peak_factor)
+        heat_j = scaled_heat(blade, packet.peak_factor) if heat is None else heat(blade)
         if not packet.foil:
-            return [outer / (mass * heat)]
+            return [outer / (mass * heat_j)]
         film = (wall + blade) / 2 + KELVIN
         air = 2.64638e-3 * film**1.5 / (film + 245.4 * 10 ** (-12 / film))
         inner = packet.f_i * SIGMA * ((wall + KELVIN) ** 4 - (blade + KELVIN) ** 4)
         inner += air / (packet.gap_mm / 1000) * (wall - blade)
         foil_heat = 450 + 0.280 * wall - 2.91e-4 * wall**2 + 1.34e-7 * wall**3
-        return [(outer - inner) / (7850 * packet.foil_mm / 1000 * foil_heat), inner / (mass * heat)]
+        return [(outer - inner) / (7850 * packet.foil_mm / 1000 * foil_heat), inner / (mass * heat_j)]
 
     start = [start_c] * (2 if packet.foil else 1)
     answer = solve_ivp(rates, (0, at_s[-1]), start, method="LSODA", t_eval=at_s, rtol=1e-8, atol=1e-6, max_step=10.0)
     assert answer.success
     blade: FloatArray = answer.y[-1]
     return blade
+
+
+def shown_late(t_s: FloatArray, chamber_c: FloatArray, lag_s: float) -> FloatArray:
+    """What a sensor of first order shows of a chamber; exact for steps held at the middle of two readings."""
+    shown = np.empty_like(chamber_c)
+    shown[0] = chamber_c[0]
+    for i, stays in enumerate(np.exp(-np.diff(t_s) / lag_s), start=1):
+        middle_c = 0.5 * (chamber_c[i] + chamber_c[i - 1])
+        shown[i] = middle_c + (shown[i - 1] - middle_c) * stays
+    return shown
 
 
 def minutes_behind(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from functools import lru_cache
 from statistics import NormalDist
 
@@ -13,8 +14,9 @@ from soakwitness.analysis.packet.stepping import Bundle
 from soakwitness.firmware_bridge.common import heat_transfer_properties as properties
 
 FloatArray = npt.NDArray[np.float64]
-DIMENSIONS = 7  # four figures, place of the peak, convection, what the chamber did in a gap
-BASES = (2, 3, 5, 7, 11, 13, 17)
+DIMENSIONS = 8  # four figures, place of the peak, convection, what the chamber did in a gap, lag of its sensor
+IN_A_GAP, LAG_OF_SENSOR = 6, 7  # of them
+BASES = (2, 3, 5, 7, 11, 13, 17, 19)
 SKIPPED = 20
 CONVECTION_SPREAD = 0.20  # of natural convection, Incropera chapter 9: correlations hold within about 20 %
 REFERENCE_K = 1000.0
@@ -47,7 +49,7 @@ def _mirrored(number: int, base: int) -> float:
 def normal_set(draws: int) -> FloatArray:
     """Standard normal points from :func:`uniform_set`.
 
-    ``draws``: number of points [-]. Returns shape (draws, 7) [-].
+    ``draws``: number of points [-]. Returns shape (draws, 8) [-].
     """
     inverse = NormalDist().inv_cdf
     return np.array([[inverse(u) for u in row] for row in uniform_set(draws).tolist()]).reshape(draws, DIMENSIONS)
@@ -60,13 +62,11 @@ def bundle_of(packet: PacketModel, draws: int) -> tuple[Bundle, FloatArray]:
     within its doubt in a gap, -1 to 1 [-], shape (draws + 1,).
     """
     points = normal_set(draws)
-    spread, scatter = np.array(packet.spread), np.array(packet.scatter)
-    covariance = np.outer(spread, spread) * np.array(packet.correlation) + np.diag(scatter**2)
-    logs = points[:, :4] @ _root_of(covariance).T
+    logs = _logs(packet, draws)
     figures = {name: _drawn(getattr(packet, name), logs[:, i], *LIMITS[name]) for i, name in enumerate(PARAMETERS)}
     shift = packet.peak_c - properties.PEAK_MID_C + np.append(0.0, packet.peak_spread_c * points[:, 4])
     convection = np.append(1.0, np.exp(CONVECTION_SPREAD * points[:, 5]))
-    unseen = np.append(0.0, np.clip(points[:, 6] / 2.0, -1.0, 1.0))
+    unseen = np.append(0.0, np.clip(points[:, IN_A_GAP] / 2.0, -1.0, 1.0))
     sigma = properties.STEFAN_BOLTZMANN
     steel = properties.STEEL_DENSITY * packet.steel_mm / 1000.0
     bundle = Bundle(
@@ -78,8 +78,37 @@ def bundle_of(packet: PacketModel, draws: int) -> tuple[Bundle, FloatArray]:
         peak_shift_k=shift.astype(np.float32),
         steel_kg_m2=(steel * _stretch(packet, figures)).astype(np.float32),
         foil_kg_m2=properties.FOIL_DENSITY * packet.foil_mm / 1000.0 if packet.foil else 0.0,
+        sensor_lag_s=_sensor_lags(packet, logs).astype(np.float32),
     )
     return bundle, unseen
+
+
+def sensor_lags_s(packet: PacketModel, draws: int) -> FloatArray:
+    """Lags of the chamber's sensor [s], the best figure first, shape (draws + 1,)."""
+    return _sensor_lags(packet, _logs(packet, draws))
+
+
+def _sensor_lags(packet: PacketModel, logs: FloatArray) -> FloatArray:
+    """Drawn together with the figures: what these say of the lag, and what they leave open."""
+    own = packet.sensor_lag_spread_s
+    points = normal_set(logs.shape[0])[:, LAG_OF_SENSOR]
+    together = own * np.array(packet.spread) * np.array(packet.sensor_lag_with)
+    by_figures = np.linalg.pinv(_covariance(packet)) @ together
+    left = math.sqrt(max(own**2 - float(together @ by_figures), 0.0))
+    return packet.sensor_lag_s + np.append(0.0, logs @ by_figures + left * points)
+
+
+def _covariance(packet: PacketModel) -> FloatArray:
+    """Of the logarithms of a packet's figures: what is not known of them, and what differs from packet to packet."""
+    spread, scatter = np.array(packet.spread), np.array(packet.scatter)
+    covariance: FloatArray = np.outer(spread, spread) * np.array(packet.correlation) + np.diag(scatter**2)
+    return covariance
+
+
+def _logs(packet: PacketModel, draws: int) -> FloatArray:
+    """How far each draw's figures are off the best ones, as logarithms, shape (draws, 4)."""
+    logs: FloatArray = normal_set(draws)[:, :4] @ _root_of(_covariance(packet)).T
+    return logs
 
 
 def _root_of(covariance: FloatArray) -> FloatArray:

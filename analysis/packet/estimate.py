@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from soakwitness.analysis.errors import NotEnoughData
-from soakwitness.analysis.packet.draws import bundle_of, uniform_set
+from soakwitness.analysis.packet.draws import IN_A_GAP, bundle_of, uniform_set
 from soakwitness.analysis.packet.grid import ChamberGrid, Steps, bridge, lay_steps, quickest_time_s
 from soakwitness.analysis.packet.marching import march
 from soakwitness.analysis.packet.piece import PacketModel as PacketModel
@@ -230,7 +230,7 @@ def _told(
     """The estimate out of the blade's temperatures at the steps' edges, best figures first."""
     chamber, load = over.chamber, over.load_s
     if packet.sensor_offset_c:  # which of the two sensors was right is not known: each draw believes it by a share
-        table[:, 1:] += np.float32(packet.sensor_offset_c) * uniform_set(over.draws)[:, -1].astype(np.float32)
+        table[:, 1:] += np.float32(packet.sensor_offset_c) * uniform_set(over.draws)[:, IN_A_GAP].astype(np.float32)
     low, high = _quantiles(table[:, 1:])
     low, high = np.minimum(low, table[:, 0]), np.maximum(high, table[:, 0])  # draws cross in a swing
     low_c, best_c, high_c = (np.interp(over.t_s, over.steps.edges_s, column) for column in (low, table[:, 0], high))

@@ -38,13 +38,15 @@ class ChamberGrid:
 class Steps:
     """Steps of the model: ``edges_s`` [s], shape (m + 1,); the rest shape (m,).
 
-    ``mean_c`` [degC] and ``slope_c_per_s`` [K/s] of the chamber, ``doubt_c`` [K] how far it may be off within a gap.
+    ``mean_c`` [degC] and ``slope_c_per_s`` [K/s] of the chamber, ``doubt_c`` [K] how far it may be off within a gap,
+    ``rate_c_per_s`` [K/s] its slope over a span that a sensor can follow.
     """
 
     edges_s: FloatArray
     mean_c: FloatArray
     slope_c_per_s: FloatArray
     doubt_c: FloatArray
+    rate_c_per_s: FloatArray
 
     @property
     def length_s(self) -> FloatArray:
@@ -89,7 +91,19 @@ def lay_steps(chamber: ChamberGrid, packet: PacketModel, load_t_s: float, start_
         edges = _for_foil(edges)
     mean = np.diff(_integral(chamber, edges)) / np.diff(edges)
     slope = np.diff(np.interp(edges, chamber.t_s, chamber.temp_c)) / np.diff(edges)
-    return Steps(edges, mean, slope, _doubt(chamber, 0.5 * (edges[1:] + edges[:-1])))
+    middle = 0.5 * (edges[1:] + edges[:-1])
+    return Steps(edges, mean, slope, _doubt(chamber, middle), rate_c_per_s(chamber, middle))
+
+
+def rate_c_per_s(chamber: ChamberGrid, middle_s: FloatArray) -> FloatArray:
+    """How fast the chamber moves [K/s], over a span within which no sensor answers.
+
+    By so much for each second of its lag it is ahead of a sensor of first order.
+    """
+    ends = np.clip(np.array([middle_s - 0.5 * STEP_S, middle_s + 0.5 * STEP_S]), chamber.t_s[0], chamber.t_s[-1])
+    rise_c = np.diff(np.interp(ends, chamber.t_s, chamber.temp_c), axis=0)[0]
+    rate: FloatArray = rise_c / np.maximum(ends[1] - ends[0], 1e-3)
+    return rate
 
 
 def _integral(chamber: ChamberGrid, at_s: FloatArray) -> FloatArray:

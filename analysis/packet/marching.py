@@ -18,6 +18,7 @@ MEMORY_TIMES = 4.0  # time constants that a piece starts early, from a guess of 
 SHORTEST_CUT = 3000  # steps; less is marched in one piece
 CALM_CHANGE_C = 0.5  # change of the chamber's step from one step to the next up to which one pass will do
 CALM_STEP_C = 1.0
+POSSIBLE_K = (np.float32(173.15), np.float32(1773.15))
 
 
 @dataclass(frozen=True)
@@ -43,7 +44,7 @@ def march(steps: Steps, bundle: Bundle, unseen: FloatArray, start_c: float) -> S
     first = np.arange(cut.pieces) * cut.stride
     blade = (_begin_c(steps, bundle, first, start_c) + properties.ZERO_C_IN_K).astype(np.float32)
     state = State(blade, blade)
-    feed = Feed(steps, unseen.astype(np.float32))
+    feed = Feed(steps, unseen.astype(np.float32), bundle.sensor_lag_s)
     count = steps.mean_c.size
     for number in range(cut.stride + cut.overlap):
         index = np.minimum(first + number, count - 1)
@@ -58,12 +59,15 @@ def march(steps: Steps, bundle: Bundle, unseen: FloatArray, start_c: float) -> S
 class Feed:
     """Steps in single precision, picked for all pieces at once as columns."""
 
-    def __init__(self, steps: Steps, unseen: SingleArray) -> None:
+    def __init__(self, steps: Steps, unseen: SingleArray, sensor_lag_s: SingleArray | float) -> None:
         self._mean = (steps.mean_c + properties.ZERO_C_IN_K).astype(np.float32)[:, None]
         self._slope = steps.slope_c_per_s.astype(np.float32)[:, None]
         self._length = steps.length_s.astype(np.float32)[:, None]
         self._doubt = steps.doubt_c.astype(np.float32)[:, None]
         self._unseen = unseen
+        self._ahead = steps.rate_c_per_s.astype(np.float32)[:, None]
+        self._sensor_lag_s = sensor_lag_s
+        self._lags = bool(np.any(sensor_lag_s))
         self._in_doubt = bool(steps.doubt_c.any())
         self._brisk = brisk_steps(steps)
 
@@ -72,6 +76,8 @@ class Feed:
         mean = self._mean[index]
         if self._in_doubt and self._doubt[index].any():
             mean = mean + self._doubt[index] * self._unseen
+        if self._lags:
+            mean = np.clip(mean + self._ahead[index] * self._sensor_lag_s, *POSSIBLE_K)
         return Drive(mean, self._slope[index], self._length[index])
 
     def twice(self, index: npt.NDArray[np.intp]) -> npt.NDArray[np.intp]:

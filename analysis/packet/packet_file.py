@@ -11,6 +11,7 @@ from soakwitness.analysis.errors import PacketFileError
 from soakwitness.analysis.packet.piece import (
     GENERIC_BARE,
     GENERIC_FOIL,
+    LAG_LIMITS,
     LIMITS,
     NO_CORRELATION,
     PARAMETERS,
@@ -25,7 +26,8 @@ from soakwitness.firmware_bridge.common.tables import Table, parse
 
 FORMAT = "soakwitness/packet-file/1"
 KEYS = ("format", "fitted", "fitted_from", "thickness_mm", "foil", "foil_mm", "heated_faces", "blades", "steel_group")
-FIGURES = (*PARAMETERS, "peak_c", "peak_spread_c", "sensor_offset_c")
+FIGURES = (*PARAMETERS, "peak_c", "peak_spread_c", "sensor_offset_c", "sensor_lag_s", "sensor_lag_spread_s")
+LAG = "sensor_lag_s"
 MAKE = "Make one with: soakwitness packet fit"
 TABLES = ("spread", "scatter", "correlation")
 
@@ -114,6 +116,7 @@ def parse_packet(text: str, source: str = "packet file") -> PacketModel:
 
 def _packet(top: Table, source: str) -> PacketModel:
     top.check_keys((*KEYS, *FIGURES, *TABLES))
+    together = top.table("correlation")
     if top.values.get("format", FORMAT) != FORMAT:
         top.refuse("format", f'must be "{FORMAT}".')
     thickness = top.number("thickness_mm", low=0.0, high=100.0, unit="mm", above=True)
@@ -132,13 +135,16 @@ def _packet(top: Table, source: str) -> PacketModel:
         blades=top.whole("blades", 1, 100, 1),
         spread=_logs(top.table("spread"), tuple(generic[name][1] for name in PARAMETERS)),
         scatter=_logs(top.table("scatter"), (0.0,) * len(PARAMETERS)),
-        correlation=_correlation(top.table("correlation")),
+        correlation=_correlation(together),
+        sensor_lag_with=_with_lag(together),
         peak_c=top.number("peak_c", PEAK_C[group][0], low=600.0, high=950.0, unit="°C"),
         peak_spread_c=top.number("peak_spread_c", PEAK_C[group][1], low=0.0, high=100.0, unit="°C"),
         steel_group=group,
         fitted=fitted,
         slow_side=1.0 if fitted else 1.5,
         sensor_offset_c=top.number("sensor_offset_c", 0.0, low=-50.0, high=50.0, unit="°C"),
+        sensor_lag_s=top.number("sensor_lag_s", 0.0, low=LAG_LIMITS[0], high=LAG_LIMITS[1], unit="s"),
+        sensor_lag_spread_s=top.number("sensor_lag_spread_s", 0.0, low=0.0, high=300.0, unit="s"),
         fitted_from=top.text("fitted_from") or "",
         fitted_thickness_mm=thickness if fitted else None,
         source=source,
@@ -163,17 +169,24 @@ def _correlation(table: Table | None) -> tuple[tuple[float, ...], ...]:
     """Correlations, one row a figure in the order of ``PARAMETERS``."""
     if table is None:
         return NO_CORRELATION
-    table.check_keys(PARAMETERS)
-    rows = []
-    for name in PARAMETERS:
-        row = table.values.get(name)
-        good = isinstance(row, list) and len(row) == len(PARAMETERS)
-        if not good or not all(isinstance(v, (int, float)) and -1.0 <= v <= 1.0 for v in cast(list[Any], row)):
-            table.refuse(name, f"must be {len(PARAMETERS)} numbers from -1 to 1: {', '.join(PARAMETERS)}.")
-        rows.append(tuple(float(v) for v in cast(list[Any], row)))
+    table.check_keys((*PARAMETERS, LAG))
+    rows = [_row(table, name) for name in PARAMETERS]
     if any(abs(rows[i][j] - rows[j][i]) > 1e-6 or rows[i][i] != 1.0 for i in range(len(rows)) for j in range(i)):
         table.refuse(PARAMETERS[0], "the rows must be the same across the diagonal, which is 1.")
     return tuple(rows)
+
+
+def _with_lag(table: Table | None) -> tuple[float, ...]:
+    """How the sensor's lag goes together with the figures; not at all in files that do not say."""
+    return (0.0,) * len(PARAMETERS) if table is None or LAG not in table.values else _row(table, LAG)
+
+
+def _row(table: Table, name: str) -> tuple[float, ...]:
+    row = table.values.get(name)
+    good = isinstance(row, list) and len(row) == len(PARAMETERS)
+    if not good or not all(isinstance(v, (int, float)) and -1.0 <= v <= 1.0 for v in cast(list[Any], row)):
+        table.refuse(name, f"must be {len(PARAMETERS)} numbers from -1 to 1: {', '.join(PARAMETERS)}.")
+    return tuple(float(v) for v in cast(list[Any], row))
 
 
 def packet_text(packet: PacketModel) -> str:
@@ -197,7 +210,8 @@ def packet_text(packet: PacketModel) -> str:
         f"blades = {packet.blades}",
         f'steel_group = "{packet.steel_group}"',
         "# eps_o: emissivity outside; f_i: radiation factor from foil to blade; gap_mm: gas between them;",
-        "# peak_factor: size of the transformation peak of c_p against EN 1993-1-2, peak_c its place in °C.",
+        "# peak_factor: size of the transformation peak of c_p against EN 1993-1-2, peak_c its place in °C;",
+        "# sensor_lag_s: how many seconds the chamber's sensor is behind what the packet feels.",
         *(f"{name} = {getattr(packet, name):.5g}" for name in FIGURES),
         "# Standard deviations of the logarithms: 0.2 is about 20 %. Of the figures, then from run to run.",
         *_table("spread", packet.spread),
@@ -205,7 +219,7 @@ def packet_text(packet: PacketModel) -> str:
         "[correlation]",
         *(
             f"{name} = [{', '.join(f'{v:.6g}' for v in row)}]"
-            for name, row in zip(PARAMETERS, packet.correlation, strict=True)
+            for name, row in zip((*PARAMETERS, LAG), (*packet.correlation, packet.sensor_lag_with), strict=True)
         ),
     ]
     return "\n".join(lines) + "\n"

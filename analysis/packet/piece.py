@@ -18,6 +18,7 @@ FIGURE_WORDS = {
     "peak_factor": "transformation peak",
 }
 LIMITS = {"eps_o": (0.02, 0.98), "f_i": (0.005, 0.9), "gap_mm": (0.02, 10.0), "peak_factor": (0.05, 4.0)}
+LAG_LIMITS = (-60.0, 300.0)  # of ``sensor_lag_s``: below nought where the elements shine on the packet more
 NO_CORRELATION = tuple(tuple(1.0 if i == j else 0.0 for j in range(4)) for i in range(4))
 
 # Engineering guesses, no source: a figure and its standard deviation as a logarithm (0.3 is about 30 %).
@@ -41,7 +42,9 @@ class PacketModel:
     ``f_i`` the radiation factor between foil and blade, ``gap_mm`` the mean gas gap between them [mm],
     ``peak_factor`` scales the transformation peak of EN 1993-1-2, ``peak_c`` its place [degC].
     ``spread`` and ``scatter`` are standard deviations of the logarithms of ``PARAMETERS``: of the figures, and from
-    run to run. ``slow_side`` stretches the slow half of the draws (1.5 unless fitted).
+    run to run. ``slow_side`` stretches the slow half of the draws (1.5 unless fitted). ``sensor_lag_s`` is how long the
+    chamber's sensor takes to show what the packet feels [s], with its standard deviation and how it goes
+    together with each of ``PARAMETERS``: a slow packet beside a slow sensor looks like a quick one beside a quick one.
     """
 
     thickness_mm: float
@@ -62,6 +65,9 @@ class PacketModel:
     fitted: bool = False
     slow_side: float = 1.5
     sensor_offset_c: float = 0.0
+    sensor_lag_s: float = 0.0
+    sensor_lag_spread_s: float = 0.0
+    sensor_lag_with: tuple[float, ...] = (0.0, 0.0, 0.0, 0.0)
     fitted_from: str = ""
     fitted_thickness_mm: float | None = None
     source: str = ""
@@ -172,5 +178,5 @@ def packet_to_dict(packet: PacketModel) -> dict[str, Any]:
 
 def packet_from_dict(data: Mapping[str, Any]) -> PacketModel:
     """Packet from plain data that ``packet_to_dict`` made and JSON may have carried."""
-    lists = {name: tuple(data[name]) for name in ("spread", "scatter")}
+    lists = {name: tuple(data[name]) for name in ("spread", "scatter", "sensor_lag_with") if name in data}
     return PacketModel(**{**data, **lists, "correlation": tuple(tuple(row) for row in data["correlation"])})

@@ -43,7 +43,16 @@ def row_bundle(row: Row, draws: int) -> tuple[RowBundle, npt.NDArray[np.float64]
 
 def joined(row: Row, bundles: list[Bundle]) -> RowBundle:
     """Bundles of a row's packets, one for each in its order, as one with what they exchange."""
-    names = ("eps_sigma", "f_sigma", "gap_m", "convection", "peak_factor", "peak_shift_k", "steel_kg_m2")
+    names = (
+        "eps_sigma",
+        "f_sigma",
+        "gap_m",
+        "convection",
+        "peak_factor",
+        "peak_shift_k",
+        "steel_kg_m2",
+        "sensor_lag_s",
+    )
     stacked = Bundle(
         foil_kg_m2=0.0, **{name: np.stack([getattr(bundle, name) for bundle in bundles]) for name in names}
     )

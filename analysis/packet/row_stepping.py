@@ -45,7 +45,7 @@ def march_row(steps: Steps, row: RowBundle, unseen: FloatArray, start_c: float) 
     table[:, 0] = start_c
     start_k = np.float32(start_c + properties.ZERO_C_IN_K)
     state = RowState(np.full((packets, draws), start_k), np.full((2, packets, draws), start_k))
-    feed = Feed(steps, unseen.astype(np.float32))
+    feed = Feed(steps, unseen.astype(np.float32), row.bundle.sensor_lag_s)
     for number in range(count):
         index = np.array([number])
         state = advance_row(state, feed.drive(index), row, twice=bool(feed.twice(index).size))

@@ -27,7 +27,7 @@ class Bundle:
 
     ``eps_sigma`` and ``f_sigma`` are radiation factors times the Stefan-Boltzmann constant [W/m2K4], ``gap_m`` the gas
     gap [m], ``convection`` a factor [-], ``peak_factor`` [-], ``peak_shift_k`` [K], ``steel_kg_m2`` and ``foil_kg_m2``
-    mass behind one heated face [kg/m2] (no foil: 0).
+    mass behind one heated face [kg/m2] (no foil: 0), ``sensor_lag_s`` the lag of the chamber's sensor [s].
     """
 
     eps_sigma: SingleArray
@@ -38,6 +38,7 @@ class Bundle:
     peak_shift_k: SingleArray
     steel_kg_m2: SingleArray
     foil_kg_m2: float
+    sensor_lag_s: SingleArray | float = 0.0
 
 
 @dataclass

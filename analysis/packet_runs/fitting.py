@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
@@ -10,11 +11,12 @@ import numpy as np
 import numpy.typing as npt
 
 from soakwitness.analysis.errors import NotEnoughData
-from soakwitness.analysis.packet.draws import bundle_of
+from soakwitness.analysis.packet.draws import CONVECTION_SPREAD, bundle_of
 from soakwitness.analysis.packet.grid import STEP_S, ChamberGrid, Steps, bridge, lay_steps
 from soakwitness.analysis.packet.marching import march
 from soakwitness.analysis.packet.piece import (
     FIGURE_WORDS,
+    LAG_LIMITS,
     LIMITS,
     PARAMETERS,
     PacketModel,
@@ -29,17 +31,23 @@ from soakwitness.firmware_bridge.common import heat_transfer_properties as prope
 from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, counted, moment
 
 FloatArray = npt.NDArray[np.float64]
-# Weak priors: standard deviations of the logarithms, then of the peak's place [K] and the sensor's offset [K].
+# Weak priors: standard deviations of the logarithms, then of the peak's place [K] and the sensor's offset [K]; the lag
+# of the chamber's sensor with its middle [s].
 PRIOR_LOGS = (0.35, 0.50, 0.50, 0.40)
 PRIOR_PEAK_C, PRIOR_OFFSET_C = 30.0, 5.0
-STEPS_OF_DERIVATIVE = (0.02, 0.02, 0.02, 0.03, 1.0)
+# Of a sheathed sensor, and how much its lag seems to differ from run to run as the elements shine on it more or less:
+# engineering guesses, no source.
+PRIOR_LAG_S, PRIOR_LAG_SPREAD_S, LAG_AGAIN_S = 20.0, 15.0, 8.0
+STEPS_OF_DERIVATIVE = (0.02, 0.02, 0.02, 0.03, 1.0, 2.0, 0.05)
 RUN_TO_RUN = (0.15, 0.15, 0.30, 0.0)  # of eps_o, f_i, gap_mm, peak_factor unless measured: engineering guess, no source
 NOISE_AT_LEAST_C = 0.5
+PEAKS_TRIED_C = (735.0, 780.0, 825.0)  # where a search begins, until the model follows the sensor
 LEAST_RISE_C = 100.0
 QUENCH_C_PER_S = 3.0
 FEWEST_POINTS = 20
 ROUNDS, TOLERANCES = 12, (0.03, 0.01, 0.01, 0.001)  # of each weighing; the last two with neighbours counted as alike
-GOOD_FIT_C = 2.0  # root mean square; beyond it the warm part is tried alone
+GOOD_FIT_C = 2.0  # root mean square; beyond it other places of the peak are tried
+CLEAN_FIT_C = 0.7  # hardly more than a thermocouple's own noise; beyond it the warm part is tried alone
 FAR, MOST_ALIKE = 2.0, 25.0  # in usual differences; in neighbours that say the same
 
 
@@ -100,7 +108,7 @@ def fit_packet(
         raise NotEnoughData(Says.of(says, rise=Diff(rise), least=Diff(LEAST_RISE_C)))
     whole = _solved(_problem(chamber, packet, where, (times, work), load, stop, progress), fitted_from)
     warm = _warm_from(chamber, load)
-    if whole.residual_c <= GOOD_FIT_C or warm >= stop - FEWEST_POINTS * STEP_S:
+    if whole.residual_c <= CLEAN_FIT_C or warm >= stop - FEWEST_POINTS * STEP_S:
         return whole
     part = _solved(_problem(chamber, packet, where, (times, work), warm, stop, progress), fitted_from)
     if part.residual_c > 0.5 * whole.residual_c:
@@ -152,8 +160,17 @@ def _warm_from(chamber: ChamberGrid, load_s: float) -> float:
     return float(chamber.t_s[hot[0]]) if hot.size else load_s
 
 
+def usual_lag_s(before: PacketModel) -> float:
+    """Lag of the chamber's sensor that a fit starts from [s]."""
+    return before.sensor_lag_s if before.fitted else PRIOR_LAG_S
+
+
 class _Problem:
-    """Residuals and derivatives of one fit; the unknowns are five figures and the offset, all zero at the prior."""
+    """Residuals and derivatives of one fit.
+
+    The unknowns, all zero at the prior: five figures, the lag of the chamber's sensor, the convection, which nobody
+    asks for but which is not known either, and last the offset.
+    """
 
     def __init__(
         self,
@@ -166,14 +183,19 @@ class _Problem:
         progress: Callable[[], None],
     ) -> None:
         self.packet, self.steps, self.start_c, self._progress = packet, steps, start_c, progress
+        self.lag_s = usual_lag_s(packet)
         self._where = None if where is None or where.alone else where
         edges = steps.edges_s
         self.index = np.flatnonzero((edges > times[0]) & (edges <= times[-1]))
         self.t_s = edges[self.index]
         self.measured_c = _around(times, work, self.t_s)
-        self.noise_c = np.full(self.index.size, NOISE_AT_LEAST_C)
-        self.prior = np.array([*PRIOR_LOGS, PRIOR_PEAK_C, PRIOR_OFFSET_C])
+        self.weigh_alike()
+        self.prior = np.array([*PRIOR_LOGS, PRIOR_PEAK_C, PRIOR_LAG_SPREAD_S, CONVECTION_SPREAD, PRIOR_OFFSET_C])
         self._answers: dict[bytes, tuple[FloatArray, FloatArray]] = {}
+
+    def weigh_alike(self) -> None:
+        """Before anything is known of the differences, each point counts the same."""
+        self.noise_c = np.full(self.index.size, NOISE_AT_LEAST_C)
 
     def weigh(self, left: FloatArray, most_alike: float) -> None:
         """Give each point the noise that its like has shown; points far off, such as the cold start, count little."""
@@ -188,28 +210,31 @@ class _Problem:
             name: float(np.clip(getattr(self.packet, name) * np.exp(x[i]), *LIMITS[name]))
             for i, name in enumerate(PARAMETERS)
         }
-        return replace(self.packet, peak_c=self.packet.peak_c + float(x[4]), **values)
+        lag_s = float(np.clip(self.lag_s + x[5], *LAG_LIMITS))
+        return replace(self.packet, peak_c=self.packet.peak_c + float(x[4]), sensor_lag_s=lag_s, **values)
 
     def modelled(self, x: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Load sensor as modelled [degC], shape (k,), and its derivatives, shape (k, 6)."""
+        """Load sensor as modelled [degC], shape (k,), and its derivatives, shape (k, 8)."""
         key = x.tobytes()
         if key not in self._answers:
-            moved = [x] + [x + step * np.eye(6)[i] for i, step in enumerate(STEPS_OF_DERIVATIVE)]
+            moved = [x] + [x + step * np.eye(8)[i] for i, step in enumerate(STEPS_OF_DERIVATIVE)]
             self._progress()
-            table = self._marched([self.figures(m) for m in moved])
+            table = self._marched([self.figures(m) for m in moved], np.exp([m[6] for m in moved]))
             picked = table[self.index].astype(float)
             slopes = (picked[:, 1:] - picked[:, :1]) / np.array(STEPS_OF_DERIVATIVE)
-            self._answers = {key: (picked[:, 0] + x[5], np.column_stack([slopes, np.ones(self.index.size)]))}
+            self._answers = {key: (picked[:, 0] + x[7], np.column_stack([slopes, np.ones(self.index.size)]))}
         return self._answers[key]
 
-    def _marched(self, packets: list[PacketModel]) -> npt.NDArray[np.float32]:
+    def _marched(self, packets: list[PacketModel], convection: FloatArray) -> npt.NDArray[np.float32]:
         """The blade with each of several figures [degC], shape (m + 1, figures); its neighbours have the same."""
         unseen = np.zeros(len(packets))
         if self._where is None:
-            return march(self.steps, _side_by_side(packets), unseen, self.start_c)
+            return march(self.steps, _side_by_side(packets, convection), unseen, self.start_c)
         row, slot = self._where.row, self._where.slot
         bundles = [
-            _side_by_side([one if number == slot else _wrapped_as(one, row.slots[number]) for one in packets])
+            _side_by_side(
+                [one if number == slot else _wrapped_as(one, row.slots[number]) for one in packets], convection
+            )
             for number in row.filled
         ]
         blades = march_row(self.steps, joined(row, bundles), unseen, self.start_c)
@@ -240,23 +265,44 @@ def _wrapped_as(one: PacketModel, neighbour: PacketModel | None) -> PacketModel:
     return for_piece(one, spec_of_packet(neighbour)) if one.foil == neighbour.foil else neighbour
 
 
-def _side_by_side(packets: list[PacketModel]) -> Bundle:
+def _side_by_side(packets: list[PacketModel], convection: FloatArray) -> Bundle:
     """Best figures of several packets as one bundle."""
     bundles = [bundle_of(replace(packet, slow_side=1.0), 0)[0] for packet in packets]
-    names = ("eps_sigma", "f_sigma", "gap_m", "convection", "peak_factor", "peak_shift_k", "steel_kg_m2")
+    names = ("eps_sigma", "f_sigma", "gap_m", "peak_factor", "peak_shift_k", "steel_kg_m2", "sensor_lag_s")
     joined = {name: np.concatenate([getattr(b, name) for b in bundles]) for name in names}
-    return Bundle(foil_kg_m2=bundles[0].foil_kg_m2, **joined)
+    return Bundle(foil_kg_m2=bundles[0].foil_kg_m2, convection=convection.astype(np.float32), **joined)
 
 
 def _solved(problem: _Problem, fitted_from: str) -> Fit:
-    from scipy.optimize import least_squares
+    """The best solution: a peak that is far off its usual place is not found by small steps from there."""
+    best: Fit | None = None
+    for begin_c in dict.fromkeys((problem.packet.peak_c, *PEAKS_TRIED_C)):
+        found = _solved_from(problem, begin_c, fitted_from)
+        if best is None or found.residual_c < best.residual_c:
+            best = found
+        if best.residual_c <= GOOD_FIT_C:
+            break
+    assert best is not None
+    return best
 
-    x, left = np.zeros(6), np.zeros(0)
+
+def _solved_from(problem: _Problem, peak_c: float, fitted_from: str) -> Fit:
+    x, left = np.zeros(8), np.zeros(0)
+    x[4] = peak_c - problem.packet.peak_c
+    problem.weigh_alike()
     for again, tolerance in enumerate(TOLERANCES):
-        x = least_squares(problem.residuals, x, jac=problem.jacobian, ftol=tolerance, xtol=tolerance, max_nfev=ROUNDS).x
+        x = _least(problem, x, tolerance)
         left = problem.modelled(x)[0] - problem.measured_c
         problem.weigh(left, MOST_ALIKE if again >= 2 else 1.0)
     return _told(problem, x, left, fitted_from)
+
+
+def _least(problem: _Problem, x: FloatArray, tolerance: float) -> FloatArray:
+    from scipy.optimize import least_squares
+
+    options = {"ftol": tolerance, "xtol": tolerance, "max_nfev": ROUNDS}
+    x = least_squares(problem.residuals, x, jac=problem.jacobian, **options).x
+    return np.asarray(x, dtype=np.float64)
 
 
 def _told(problem: _Problem, x: FloatArray, left: FloatArray, fitted_from: str) -> Fit:
@@ -270,13 +316,18 @@ def _told(problem: _Problem, x: FloatArray, left: FloatArray, fitted_from: str) 
     foil = problem.packet.foil
     used = [foil or name not in ("f_i", "gap_mm") for name in PARAMETERS]
     spread = tuple(float(deviation[i]) if used[i] else 0.0 for i in range(len(PARAMETERS)))
+    lag_spread_s = math.hypot(float(deviation[5]), LAG_AGAIN_S)
     packet = replace(
         problem.figures(x),
         spread=spread,
         correlation=tuple(tuple(round(float(v), 6) for v in row[:4]) for row in correlation[:4]),
         scatter=RUN_TO_RUN if foil else (RUN_TO_RUN[0], 0.0, 0.0, RUN_TO_RUN[3]),
         peak_spread_c=float(deviation[4]),
-        sensor_offset_c=float(x[5]),
+        sensor_offset_c=float(x[7]),
+        sensor_lag_spread_s=lag_spread_s,
+        sensor_lag_with=tuple(
+            round(float(correlation[5, i] * deviation[5]) / lag_spread_s, 6) if used[i] else 0.0 for i in range(4)
+        ),
         fitted=True,
         slow_side=1.0,
         fitted_from=fitted_from,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
@@ -9,12 +10,19 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from soakwitness.analysis.packet.piece import LIMITS, PARAMETERS, PacketModel
-from soakwitness.analysis.packet_runs.fitting import PRIOR_LOGS, RUN_TO_RUN
+from soakwitness.analysis.packet.piece import LAG_LIMITS, LIMITS, PARAMETERS, PacketModel
+from soakwitness.analysis.packet_runs.fitting import (
+    LAG_AGAIN_S,
+    PRIOR_LAG_SPREAD_S,
+    PRIOR_LOGS,
+    RUN_TO_RUN,
+    usual_lag_s,
+)
 
 FloatArray = npt.NDArray[np.float64]
 GUESS_COUNTS = 3.0  # the scatter that was assumed counts as so many runs beside those measured
 SCATTER_LIMITS = (0.02, 1.0)
+LEAST_LAG_SPREAD_S = 0.1
 SAME = ("thickness_mm", "foil", "foil_mm", "heated_faces", "blades")
 
 
@@ -25,7 +33,7 @@ def combine_fits(fits: Sequence[PacketModel], *, before: PacketModel) -> PacketM
     itself is its fit less the prior that the fit contains. Scatter: the most probable one, where the guess made for a
     single run counts as three runs (scaled inverse chi-squared), so that two runs alone cannot claim that packets never
     differ. The size of the transformation peak belongs to the steel and does not scatter. The peak's place is a mean
-    weighted by what each run told, the offset between the two sensors a plain mean.
+    weighted by what each run told, the offset between the two sensors a plain mean. The chamber's sensor has one lag.
 
     ``fits``: two or more, each fitted to one run, of one thickness [mm]. Returns mean figures with their spread, and
     the scatter from run to run as the runs showed it.
@@ -40,26 +48,32 @@ def combine_fits(fits: Sequence[PacketModel], *, before: PacketModel) -> PacketM
         if len({getattr(fit, name) for fit in fits}) > 1:
             raise ValueError(f"The fits are of different pieces: {name} {[getattr(fit, name) for fit in fits]}.")
     used = [i for i, name in enumerate(PARAMETERS) if before.foil or name in ("eps_o", "peak_factor")]
-    guess = np.array(RUN_TO_RUN)[used]
-    told = [_told(fit, before, used) for fit in fits]
-    scatter = _most_probable(told, guess, np.diag(1.0 / np.array(PRIOR_LOGS)[used] ** 2))
-    mean, covariance = _mean(told, scatter, np.diag(1.0 / np.array(PRIOR_LOGS)[used] ** 2))
+    guess = np.append(np.array(RUN_TO_RUN)[used], 0.0)  # and last the chamber's sensor, which is the same in all
+    prior = np.diag(np.append(np.array(PRIOR_LOGS)[used], PRIOR_LAG_SPREAD_S) ** -2.0)
+    told = [_told(fit, before, used, prior) for fit in fits]
+    scatter = _most_probable(told, guess, prior)
+    mean, covariance = _mean(told, scatter, prior)
     deviation = np.sqrt(np.diag(covariance))
-    correlation = np.eye(len(PARAMETERS))
-    correlation[np.ix_(used, used)] = covariance / np.outer(deviation, deviation)
+    correlation, last = np.eye(len(PARAMETERS) + 1), [*used, len(PARAMETERS)]
+    correlation[np.ix_(last, last)] = covariance / np.outer(deviation, deviation)
     np.fill_diagonal(correlation, 1.0)
+    correlation = 0.5 * (correlation + correlation.T)
     figures: dict[str, Any] = {
         PARAMETERS[i]: float(np.clip(getattr(before, PARAMETERS[i]) * np.exp(x), *LIMITS[PARAMETERS[i]]))
-        for i, x in zip(used, mean, strict=True)
+        for i, x in zip(used, mean[:-1], strict=True)
     }
+    lag_spread_s = math.hypot(float(deviation[-1]), LAG_AGAIN_S)
     weights = np.array([fit.peak_spread_c**-2.0 for fit in fits])
     return replace(
         fits[0],
-        spread=_all(used, deviation),
-        scatter=_all(used, np.where(guess > 0.0, np.sqrt(scatter), 0.0)),
-        correlation=tuple(tuple(round(float(v), 6) for v in row) for row in 0.5 * (correlation + correlation.T)),
+        spread=_all(used, deviation[:-1]),
+        scatter=_all(used, np.where(guess > 0.0, np.sqrt(scatter), 0.0)[:-1]),
+        correlation=tuple(tuple(round(float(v), 6) for v in row[:-1]) for row in correlation[:-1]),
         peak_c=float(np.average([fit.peak_c for fit in fits], weights=weights)),
         peak_spread_c=float(weights.sum() ** -0.5),
+        sensor_lag_s=float(np.clip(usual_lag_s(before) + mean[-1], *LAG_LIMITS)),
+        sensor_lag_spread_s=lag_spread_s,
+        sensor_lag_with=tuple(round(float(v * deviation[-1]) / lag_spread_s, 6) for v in correlation[-1, :-1]),
         sensor_offset_c=float(np.mean([fit.sensor_offset_c for fit in fits])),
         fitted_from=", ".join(fit.fitted_from for fit in fits),
         source=", ".join(fit.fitted_from for fit in fits),
@@ -74,15 +88,18 @@ def _all(used: Sequence[int], values: FloatArray) -> tuple[float, ...]:
     return tuple(float(v) for v in row)
 
 
-def _told(fit: PacketModel, before: PacketModel, used: Sequence[int]) -> tuple[FloatArray, FloatArray]:
-    """What one run told by itself: precision of its likelihood, shape (k, k), and precision times mean, shape (k,)."""
-    spread, correlation = np.array(fit.spread)[list(used)], np.array(fit.correlation)[np.ix_(used, used)]
-    precision = np.linalg.inv(np.outer(spread, spread) * correlation)
-    x = np.array([np.log(getattr(fit, PARAMETERS[i]) / getattr(before, PARAMETERS[i])) for i in used])
-    own = precision - np.diag(1.0 / np.array(PRIOR_LOGS)[list(used)] ** 2)
-    values, vectors = np.linalg.eigh(0.5 * (own + own.T))
+def _told(
+    fit: PacketModel, before: PacketModel, used: Sequence[int], prior: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """What one run told by itself of figures and sensor lag: precision of its likelihood, and precision times mean."""
+    spread = np.append(np.array(fit.spread)[list(used)], max(fit.sensor_lag_spread_s, LEAST_LAG_SPREAD_S))
+    together = np.array(fit.sensor_lag_with)[list(used), None]
+    own = np.block([[np.array(fit.correlation)[np.ix_(used, used)], together], [together.T, np.eye(1)]])
+    precision = np.linalg.inv(np.outer(spread, spread) * own)
+    x = [np.log(getattr(fit, PARAMETERS[i]) / getattr(before, PARAMETERS[i])) for i in used]
+    values, vectors = np.linalg.eigh(0.5 * (precision + precision.T) - prior)
     likelihood: FloatArray = (vectors * np.maximum(values, 0.0)) @ vectors.T
-    return likelihood, precision @ x
+    return likelihood, precision @ np.array([*x, fit.sensor_lag_s - usual_lag_s(before)])
 
 
 def _mean(

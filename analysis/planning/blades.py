@@ -3,47 +3,63 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
+from soakwitness.analysis.packet.draws import IN_A_GAP, normal_set, sensor_lags_s
 from soakwitness.analysis.packet.estimate import PacketEstimate, estimate, estimate_row
+from soakwitness.analysis.packet.grid import ChamberGrid, rate_c_per_s
 from soakwitness.analysis.packet.piece import ROOM_C, PacketModel
 from soakwitness.analysis.packet.rack import Row
+from soakwitness.analysis.packet_runs.fitting import PRIOR_LAG_S
 from soakwitness.analysis.planning.expected_chamber import ChamberCourse
 from soakwitness.analysis.planning.plan import PieceToPlan
+from soakwitness.analysis.recipes.recipe import Hold
 from soakwitness.firmware_bridge.furnace.rack import Rack
 
 FloatArray = npt.NDArray[np.float64]
 DRAWS = 64  # of each chamber
+# Sensors' lags differ by some 15 s, and the elements shine on a packet as if it were as much again more or less: half
+# of what a run told is the sensor's own. Engineering guesses.
+OWN_SHARE, OWN_SPREAD_S = 0.5, 10.5
+BEFORE_S, AFTER_S = 900.0, 3600.0  # of the display's entering: where the chamber's own is looked for
 
 
 @dataclass(frozen=True)
 class Crossings:
-    """When each piece comes into the band [s from the start]: all draws, shape (pieces, draws), and the best figures.
+    """When a hold's edge is passed [s from the start], inf for never: by the draws and by the best figures.
 
-    NaN where it does not.
+    ``draws_s`` and ``best_s`` are each piece's, shape (pieces, draws) and (pieces,); ``chamber_s`` and
+    ``chamber_best_s`` the chamber's own, whose sensor shows it later, with each piece's draws of that lag.
     """
 
     draws_s: FloatArray
     best_s: FloatArray
+    chamber_s: FloatArray
+    chamber_best_s: FloatArray
 
 
 def estimates(chamber: ChamberCourse, pieces: Sequence[PieceToPlan], rack: Rack | None) -> tuple[PacketEstimate, ...]:
-    """Each piece over a chamber: those with slots as one row, alike ones without as one."""
+    """Each piece over a chamber: those with slots as one row, alike ones without as one.
+
+    What its place is off the sensor's is the chamber's affair here, and drawn with it.
+    """
+    pieces = [replace(one, packet=replace(one.packet, sensor_offset_c=0.0)) for one in pieces]
     upright = {one.slot: one.packet for one in pieces if one.slot is not None}
     in_rack: dict[int, PacketEstimate] = {}
+    true_c = chamber.temp_c + chamber.reads_low_c + chamber.place_c
     if rack is not None and upright:
         row = Row(rack, tuple(upright.get(slot) for slot in range(1, rack.slots + 1)))
-        each = estimate_row(chamber.t_s, chamber.temp_c, row=row, load_t_s=chamber.load_s, start_c=ROOM_C, draws=DRAWS)
+        each = estimate_row(chamber.t_s, true_c, row=row, load_t_s=chamber.load_s, start_c=ROOM_C, draws=DRAWS)
         in_rack = {slot: one for slot, one in enumerate(each, start=1) if one is not None}
     alone: dict[PacketModel, PacketEstimate] = {}
     for one in pieces:
         if one.slot not in in_rack and one.packet not in alone:
             alone[one.packet] = estimate(
                 chamber.t_s,
-                chamber.temp_c,
+                true_c,
                 packet=one.packet,
                 load_t_s=chamber.load_s,
                 start_c=ROOM_C,
@@ -52,11 +68,49 @@ def estimates(chamber: ChamberCourse, pieces: Sequence[PieceToPlan], rack: Rack 
     return tuple(in_rack.get(one.slot or 0) or alone[one.packet] for one in pieces)
 
 
-def crossings(found: Sequence[PacketEstimate], level_c: float, since_s: float) -> Crossings:
-    """First moments from ``since_s`` on at or above a level."""
-    until_s = float(found[0].draw_t_s[-1])
-    draws = np.array([one.crossing_s(level_c, since_s, until_s) for one in found])
-    best = [one.lag_s(level_c, since_s, until_s).best_s for one in found]
-    begun = [max(since_s, one.load_t_s) for one in found]
-    best_s = [np.nan if lag is None else at + lag for at, lag in zip(begun, best, strict=True)]
-    return Crossings(draws, np.array(best_s))
+def crossings(chamber: ChamberCourse, pieces: Sequence[PieceToPlan], rack: Rack | None, hold: Hold) -> Crossings:
+    """First moments within a hold's band: no piece is there before the chamber, nor before it is loaded."""
+    load_s = chamber.load_s or 0.0
+    own = [np.maximum(entering(chamber, hold, _own_lags_s(one.packet)), load_s) for one in pieces]
+    since_s = min(float(one.min()) for one in own)
+    found = []
+    for each, one in zip(estimates(chamber, pieces, rack), own, strict=True):
+        until_s = float(each.draw_t_s[-1])
+        lag_s = each.lag_s(hold.lower_c, since_s, until_s).best_s
+        best_s = np.inf if lag_s is None else max(since_s, each.load_t_s) + lag_s
+        draws = np.nan_to_num(each.crossing_s(hold.lower_c, since_s, until_s), nan=np.inf)
+        found.append(np.maximum(np.append(best_s, draws), one))
+    blades, chambers = np.array(found), np.array(own)
+    return Crossings(blades[:, 1:], blades[:, 0], chambers[:, 1:], chambers[:, 0])
+
+
+def _own_lags_s(packet: PacketModel) -> FloatArray:
+    """The sensor's own lag [s], best first and draws: what a run told of it has the shine of the elements in it."""
+    lags = sensor_lags_s(packet, DRAWS)
+    if not packet.fitted:
+        return lags
+    rest = (
+        OWN_SPREAD_S * normal_set(DRAWS)[:, IN_A_GAP]
+    )  # a dimension of the draws that an expected chamber leaves free
+    own: FloatArray = PRIOR_LAG_S + OWN_SHARE * (lags - PRIOR_LAG_S) + np.append(0.0, rest)
+    return own
+
+
+def entering(chamber: ChamberCourse, hold: Hold, lags_s: FloatArray) -> FloatArray:
+    """When the chamber itself comes into a hold's band [s], for several lags of its sensor [s].
+
+    Before or after the display shows it, by that lag and by what the sensor reads wrong.
+    """
+    shown_s = chamber.enters[hold.number]
+    near = np.flatnonzero((chamber.t_s >= shown_s - BEFORE_S) & (chamber.t_s <= shown_s + AFTER_S))
+    t_s = chamber.t_s[near]
+    grid = ChamberGrid(chamber.t_s, chamber.temp_c, np.zeros((0, 2)))
+    true_c = chamber.temp_c[near] + chamber.reads_low_c + lags_s[:, None] * rate_c_per_s(grid, t_s)
+    over_c = true_c - hold.lower_c if chamber.temp_c[near[0]] < hold.lower_c else hold.upper_c - true_c
+    index = (over_c >= 0.0).argmax(axis=1)
+    rows = np.arange(lags_s.size)
+    before = np.maximum(index - 1, 0)
+    short = -over_c[rows, before]
+    share = short / np.maximum(short + over_c[rows, index], 1e-9)
+    crossed: FloatArray = np.where(index > 0, t_s[before] + share * (t_s[index] - t_s[before]), shown_s)
+    return crossed

@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from soakwitness.analysis.packet.draws import uniform_set
-from soakwitness.analysis.planning.furnace_known import ROOM_C, FurnaceKnown, UsualArrival
+from soakwitness.analysis.planning.furnace_known import ROOM_C, USUAL_MM, FurnaceKnown, UsualArrival
 from soakwitness.analysis.recipes.recipe import Hold, Ramp
 
 FloatArray = npt.NDArray[np.float64]
@@ -19,10 +19,12 @@ STEP_S = 10.0
 CHAMBERS = 10  # drawn beside the likely one
 NEAR_C = 3.0  # a controller that waits for the furnace counts from so near on
 COOLING_C_PER_H = 500.0  # of a closed furnace, free: engineering guess
-DIP_C, DIP_TO_C = 60.0, 5.0  # how far a cold load and its door pull the reading down, and when that is over
+DIP_C = 100.0  # how far a cold load and its door pull the reading down: engineering guess
+DIP_TO_C = 5.0  # when that is over, where no band says it
 DIP_RISES_S = 20.0
 HUMP_S = 150.0  # from the arrival to the top of an overshoot
-DIMENSIONS = 6
+DIMENSIONS = 7
+NARROW = 0.6  # of a band below its level: a sensor or a place further off could not hold it at all
 LONGEST_RAMP_S = 48 * 3600.0
 
 
@@ -31,7 +33,8 @@ class PossibleChamber:
     """One furnace within what is not known of it: ``climb`` is a factor on its rates, ``recovery_s`` the load's [s].
 
     ``settle``, ``overshoot`` and ``level`` say where it stands within the spread of those, in standard deviations;
-    ``shifted_c`` is what its chamber stands off besides [K], by the sensor's error or on purpose.
+    ``shifted_c`` is what its display is set off on purpose [K], ``reads_low_c`` what its sensor shows too little [K],
+    ``place_c`` what the work's place is warmer than the sensor's [K].
     """
 
     climb: float = 1.0
@@ -40,6 +43,8 @@ class PossibleChamber:
     level: float = 0.0
     recovery_s: float = 0.0
     shifted_c: float = 0.0
+    reads_low_c: float = 0.0
+    place_c: float = 0.0
 
     def settle_s(self, usual: UsualArrival) -> float:
         """Time constant of the last degrees [s]."""
@@ -58,20 +63,24 @@ class PossibleChamber:
 class Loading:
     """A cold load into the hot furnace: in which hold (its step; None: at a temperature on the way) and how late in it.
 
-    ``after_s`` counts from when the chamber is within the hold's band [s].
+    ``after_s`` counts from when the chamber is within the hold's band [s]; ``steel_mm`` is the blades' thickness
+    summed, ``below_c`` how far below its level the chamber is back [K].
     """
 
     step: int | None
     after_s: float = 0.0
     at_c: float | None = None
+    steel_mm: float = USUAL_MM
+    below_c: float = DIP_TO_C
 
 
 @dataclass(frozen=True)
 class ChamberCourse:
-    """A chamber over a program [s, degC]. ``enters`` and ``begins`` map a hold's step to a moment [s].
+    """A chamber over a program [s, degC], as its display shows it. ``enters`` and ``begins`` map a hold's step to [s].
 
     It enters where it crosses into the band, and begins where a controller that waits begins to count. ``load_s`` is
-    None for a load that was in from the start.
+    None for a load that was in from the start, ``reads_low_c`` what the display shows too little [K],
+    ``place_c`` what the work's place is warmer than the sensor's [K].
     """
 
     t_s: FloatArray
@@ -79,25 +88,38 @@ class ChamberCourse:
     enters: Mapping[int, float]
     begins: Mapping[int, float]
     load_s: float | None
+    reads_low_c: float = 0.0
+    place_c: float = 0.0
 
 
-def likely_chamber(known: FurnaceKnown) -> PossibleChamber:
+def likely_chamber(known: FurnaceKnown, *, steel_mm: float = USUAL_MM) -> PossibleChamber:
     """The furnace with its middle figures."""
-    return PossibleChamber(recovery_s=known.recovery.value)
+    return PossibleChamber(recovery_s=known.recovery_s(steel_mm))
 
 
-def drawn_chambers(known: FurnaceKnown, *, error_c: float = 0.0) -> tuple[PossibleChamber, ...]:
+def drawn_chambers(
+    known: FurnaceKnown, *, error_c: float = 0.0, place_c: float = 0.0, steel_mm: float = USUAL_MM
+) -> tuple[PossibleChamber, ...]:
     """Furnaces spread over what is not known, from a fixed low-discrepancy set.
 
-    ``error_c``: standard deviation of what the sensor may read wrong though it was calibrated [K].
+    ``error_c``: standard deviation of what the sensor may read wrong though it was calibrated [K], ``place_c``: of what
+    the work's place is off the sensor's [K].
     """
     inverse = NormalDist().inv_cdf
     made = []
     for row in uniform_set(CHAMBERS, DIMENSIONS).tolist():
-        climb, settle, over, level, back, error = (inverse(u) for u in row)
-        recovery_s = known.recovery.value * math.exp(known.recovery.spread * back)
+        climb, settle, over, level, back, error, place = (inverse(u) for u in row)
+        recovery_s = known.recovery_s(steel_mm) * math.exp(known.recovery.spread * back)
         made.append(
-            PossibleChamber(math.exp(known.climb_spread * climb), settle, over, level, recovery_s, error_c * error)
+            PossibleChamber(
+                math.exp(known.climb_spread * climb),
+                settle,
+                over,
+                level,
+                recovery_s,
+                reads_low_c=error_c * error,
+                place_c=place_c * place,
+            )
         )
     return tuple(made)
 
@@ -130,6 +152,7 @@ class _Making:
         self._temps = [start_c]
         self._enters: dict[int, float] = {}
         self._begins: dict[int, float] = {}
+        self._holds: list[Hold] = []
         self._humps: list[tuple[float, float]] = []
         self._load_s: float | None = None
 
@@ -151,6 +174,7 @@ class _Making:
     def hold(self, step: Hold, lasts_s: float) -> None:
         """At a level, from its begin on."""
         self._begins[step.number] = self._now_s
+        self._holds.append(step)
         self._look(step, at_last=True)
         over_c = self._chamber.overshoot_c(self._known.arrival_at(step.target_c))
         self._humps.append((self._now_s, over_c))
@@ -168,9 +192,18 @@ class _Making:
             temp_c += over_c * since * np.exp(1.0 - since)
         if self._load_s is not None:
             since = np.maximum(t_s - self._load_s, 0.0)
-            back_s = max(self._chamber.recovery_s, 30.0) / math.log(DIP_C / DIP_TO_C)
+            below_c = DIP_TO_C if self._loading is None else self._loading.below_c
+            back_s = max(self._chamber.recovery_s, 30.0) / math.log(DIP_C / below_c)
             temp_c -= DIP_C * np.exp(-since / back_s) * (1.0 - np.exp(-since / DIP_RISES_S))
-        return ChamberCourse(t_s, temp_c, dict(self._enters), dict(self._begins), self._load_s)
+        return ChamberCourse(t_s, temp_c, dict(self._enters), dict(self._begins), self._load_s, *self._off_c())
+
+    def _off_c(self) -> tuple[float, float]:
+        """What the sensor shows too little, and the place is warmer [K]: never so much that no hold could be had."""
+        wrong_c, place_c = self._chamber.reads_low_c, self._chamber.place_c
+        together = wrong_c + place_c
+        least_c = min((NARROW * hold.below_c for hold in self._holds), default=math.inf)
+        share = min(1.0, least_c / -together) if together < 0.0 else 1.0
+        return wrong_c * share, place_c * share
 
     def _level_c(self, hold: Hold) -> float:
         """Where the chamber stands in a hold: off what was set, never quite out of its band."""

@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from statistics import median
-from typing import Literal
+from typing import Any, Literal
 
 from soakwitness.analysis.errors import AnalysisError
 from soakwitness.analysis.evidence.arrival import Arrival
@@ -27,6 +27,9 @@ SLOWEST_C_PER_H = 20.0
 GENERIC_CLIMB = ((100.0, 1300.0), (600.0, 800.0), (800.0, 600.0), (900.0, 450.0), (1000.0, 320.0), (1100.0, 220.0))
 GENERIC_SPREAD = 0.4  # standard deviation of the logarithm of all rates together
 HAND_SPREAD, LEAST_SPREAD = 0.12, 0.04
+DOOR_S = 45.0  # of the time to come back after a load: what the open door takes by itself
+USUAL_MM = 9.0  # steel of a load of which nobody wrote what it was: three blades of 3 mm
+UNWRITTEN_SPREAD = 0.5
 FEW_RUNS = 3.0  # what is generic counts as so many runs beside those measured
 
 
@@ -51,6 +54,17 @@ class Climb:
 
 
 @dataclass(frozen=True)
+class Recovery:
+    """One cold load into the hot furnace: how long it set it back [s], and its steel, the blades' thickness summed.
+
+    ``steel_mm`` None: nobody wrote what went in.
+    """
+
+    took_s: float
+    steel_mm: float | None = None
+
+
+@dataclass(frozen=True)
 class UsualArrival:
     """How the chamber usually comes to holds near a temperature.
 
@@ -70,7 +84,7 @@ class FurnaceKnown:
     ``climb`` maps lower edges of windows of 100 degC to rates at full power [K/h], in order, with ``climb_spread`` (of
     the logarithm), which nobody knows above ``climb_to_c`` [degC]; ``runs`` counts those it is of. ``near`` is how it
     arrives by the target of a hold [degC], ``arrival`` how it does elsewhere, of ``arrivals`` holds. ``recovery`` is
-    how long a cold load sets it back [s].
+    how long a cold load of ``USUAL_MM`` sets it back [s]; ``loads_written`` whether the loads before are known.
     """
 
     name: str = ""
@@ -81,8 +95,19 @@ class FurnaceKnown:
     climb_spread: float = GENERIC_SPREAD
     arrival: UsualArrival = UsualArrival()
     near: tuple[tuple[float, UsualArrival], ...] = ()
-    recovery: WithSpread = WithSpread(240.0, 0.5)
+    recovery: WithSpread = WithSpread(450.0, 0.6)  # half a MJ into blades of 3 x 3 mm, at some 1.1 kW to spare
     climb_to_c: float = math.inf
+    loads_written: bool = True
+
+    def recovery_s(self, steel_mm: float) -> float:
+        """How long a cold load sets it back: what the steel takes up, the furnace gives at the same pace [s].
+
+        Where nobody wrote what the loads before were, they were as much like this one as like the usual, and a small
+        one is not taken to be less than they were.
+        """
+        share = steel_mm / USUAL_MM
+        share = share if self.loads_written else math.sqrt(max(share, 1.0))
+        return DOOR_S + max(self.recovery.value - DOOR_S, 0.0) * share
 
     def arrival_at(self, target_c: float) -> UsualArrival:
         """How it arrives at a hold: as at the nearest target that its runs had, where one is near."""
@@ -133,11 +158,12 @@ def from_runs(
     name: str,
     climbs: Sequence[Climb],
     arrivals: Sequence[Arrival],
-    recoveries_s: Sequence[float] = (),
+    loads: Sequence[Recovery] = (),
 ) -> FurnaceKnown:
     """What a furnace's runs tell; what they do not tell stays generic.
 
-    ``arrivals`` are those of its holds. The spread is what the runs showed, the generic one counting as three runs.
+    ``arrivals`` are those of its holds, ``loads`` the cold ones into it while hot. The spread is what the runs showed,
+    the generic one counting as three runs.
     """
     known = FurnaceKnown(name)
     told = [climb for climb in climbs if climb.full_power or climb.seen]
@@ -161,8 +187,22 @@ def from_runs(
         arrivals=len(arrivals),
         arrival=_usual(arrivals, known.arrival),
         near=tuple((at_c, _usual(group, known.arrival)) for at_c, group in _groups(arrivals)),
-        recovery=_time(recoveries_s, known.recovery),
+        **_recovery(loads, known.recovery),
     )
+
+
+def _recovery(loads: Sequence[Recovery], guess: WithSpread) -> dict[str, Any]:
+    """Of the usual load, by those of which is known what they were; else by all, as if each had been usual."""
+    written = [one for one in loads if one.steel_mm]
+    known = written or list(loads)
+    usual = _time([_as_usual(one) for one in known], guess)
+    if loads and not written:
+        usual = replace(usual, spread=math.hypot(usual.spread, UNWRITTEN_SPREAD))
+    return {"recovery": usual, "loads_written": bool(written) or not loads}
+
+
+def _as_usual(one: Recovery) -> float:
+    return DOOR_S + max(one.took_s - DOOR_S, 15.0) * USUAL_MM / (one.steel_mm or USUAL_MM)
 
 
 def _can(climbs: Sequence[Climb], low: str, below: float) -> float:

@@ -67,15 +67,17 @@ class Span:
 
 @dataclass(frozen=True)
 class PieceTimes:
-    """One piece in one hold, times from when its soak may begin: the chamber's entering, or the load in that hold.
+    """One piece in one hold: times from when the display shows the chamber in the band, or from the load if later.
 
-    ``lag`` is until it is in the band; out of the furnace from ``earliest_s`` on, at ``latest_s`` at the latest (None:
-    the recipe states no most); ``soak`` is what it has at ``out_s``. ``never`` is the share of the draws that are not
-    in the band within three hours.
+    ``lag`` is until it is in the band from when the chamber itself is; its sensor shows that later, and ``shown_lag``
+    is what is left from then (below nought: it is there before). Out of the furnace from ``earliest_s`` on, at
+    ``latest_s`` at the latest (None: the recipe states no most); ``soak`` is what it has at ``out_s``. ``never`` is the
+    share of the draws that are not in the band within three hours.
     """
 
     piece: PieceToPlan
     lag: Span
+    shown_lag: Span
     earliest_s: float
     latest_s: float | None
     out_s: float
@@ -85,7 +87,7 @@ class PieceTimes:
     @property
     def both(self) -> bool:
         """Whether the least soak and the most that is allowed can both be had."""
-        return self.latest_s is None or self.earliest_s <= self.latest_s
+        return self.latest_s is None or self.earliest_s <= self.out_s <= self.latest_s
 
 
 @dataclass(frozen=True)
@@ -187,6 +189,7 @@ def _piece(one: PieceTimes) -> dict[str, Any]:
         "thickness_mm": packet.thickness_mm,
         "foil": packet.foil,
         "lag_s": asdict(one.lag),
+        "shown_lag_s": asdict(one.shown_lag),
         "soak_s": asdict(one.soak),
         "earliest_s": one.earliest_s,
         "latest_s": one.latest_s,

@@ -44,7 +44,8 @@ def plan_and_run(plan: Mapping[str, Any], answer: Mapping[str, Any]) -> PlanAndR
         return None
     lag_s = (step.get("lag_s") or {}).get("best")
     measured = answer.get("temperature_from") == MEASURED
-    return PlanAndRun(slowest["lag_s"], slowest["soak_s"], lag_s, step["soak_s"]["best"], measured)
+    shown = slowest.get("shown_lag_s", slowest["lag_s"])  # plans of before have one lag
+    return PlanAndRun(shown, slowest["soak_s"], lag_s, step["soak_s"]["best"], measured)
 
 
 def lag_pair(run: str, plan: Mapping[str, Any], answer: Mapping[str, Any]) -> LagPair | None:

@@ -12,8 +12,8 @@ import numpy.typing as npt
 from soakwitness.analysis.errors import AnalysisError
 from soakwitness.analysis.packet.estimate import HIGH_SHARE, LOW_SHARE
 from soakwitness.analysis.packet.piece import PacketModel
-from soakwitness.analysis.packet_runs.fitting import RUN_TO_RUN
-from soakwitness.analysis.planning.blades import crossings, estimates
+from soakwitness.analysis.packet_runs.fitting import PRIOR_LAG_S, RUN_TO_RUN
+from soakwitness.analysis.planning.blades import crossings
 from soakwitness.analysis.planning.cautioning import says_of
 from soakwitness.analysis.planning.expected_chamber import (
     STEP_S,
@@ -25,15 +25,21 @@ from soakwitness.analysis.planning.expected_chamber import (
     likely_chamber,
 )
 from soakwitness.analysis.planning.expecting import expected
-from soakwitness.analysis.planning.plan import HoldPlan, PieceTimes, Plan, PlanInputs, Span
+from soakwitness.analysis.planning.furnace_known import USUAL_MM
+from soakwitness.analysis.planning.plan import HoldPlan, PieceTimes, PieceToPlan, Plan, PlanInputs, Span
 from soakwitness.analysis.planning.rack_places import placed
 from soakwitness.analysis.recipes.program import ProgramStep, program_setpoints
 from soakwitness.analysis.recipes.recipe import Hold, Ramp, Recipe
 
 FloatArray = npt.NDArray[np.float64]
 LOOKED_S, LONGEST_S = 3600.0, 3 * 3600.0  # how long after the chamber a blade may come into the band; most are quick
-MARGIN_S = 30.0  # a pull is not made to the second, nor is an edge read to it
+MARGIN_S = 20.0  # a pull is not made to the second
 WAITS_S = 300.0  # the hot furnace stands at its level so long before the load: its walls are to be warm too
+USUAL_LAG_SPREAD_S = 12.0  # of a chamber's sensor
+# Standard deviations, engineering guesses: of a sensor that was never compared (new wire of type K is within 4 K at
+# 1000 degC by IEC 60584-1, class 1), and of what the work's place is off the sensor's, unmeasured and once measured.
+UNKNOWN_SENSOR_C, PLACE_C, PLACE_AGAIN_C = 1.5, 2.0, 0.7
+AGREED_C = 0.7  # of a sensor that was never compared but in an instrumented run, beside the one in the packet
 PULLING_S = 30.0  # from one piece to the next
 MINUTE_S = 60.0
 
@@ -44,13 +50,16 @@ class NothingToPlan(AnalysisError):
 
 @dataclass(frozen=True)
 class _Lags:
-    """Lags in one hold from when its soak may begin [s], inf for never.
+    """Lags in one hold [s], inf for never: draws, shape (pieces, n), and by the best figures, shape (pieces,).
 
-    Draws, shape (pieces, n), and by the best figures, shape (pieces,).
+    ``draws_s`` and ``best_s`` from when the chamber is in the band, ``shown_s`` and ``shown_best_s`` from when the
+    display shows it, which people go by; from the load where that is later.
     """
 
     draws_s: FloatArray
     best_s: FloatArray
+    shown_s: FloatArray
+    shown_best_s: FloatArray
 
 
 def make_plan(inputs: PlanInputs) -> Plan:
@@ -58,10 +67,10 @@ def make_plan(inputs: PlanInputs) -> Plan:
 
     Raises NothingToPlan for a recipe without holds, TooMany for more packets than the rack has slots.
     """
-    inputs = replace(inputs, pieces=placed(inputs.pieces, inputs.rack))
+    inputs = replace(inputs, pieces=placed(tuple(map(_beside_usual_sensor, inputs.pieces)), inputs.rack))
     holds, pulls = _holds(inputs)
     steps = _steps(inputs.recipe)
-    loading = loading_of(inputs.recipe)
+    loading = loading_of(inputs)
     lasts = {hold.step: hold.typed_s for hold in holds}
     chambers = _chambers(inputs)
     courses = [course(steps, lasts, one, inputs.furnace, loading) for one in chambers]
@@ -84,12 +93,28 @@ def make_plan(inputs: PlanInputs) -> Plan:
     return replace(plan, says=says_of(plan))
 
 
-def loading_of(recipe: Recipe) -> Loading | None:
+def _beside_usual_sensor(one: PieceToPlan) -> PieceToPlan:
+    """A packet that no run told anything of, with what is usual for a chamber's sensor."""
+    if one.packet.fitted:
+        return one
+    lags = replace(one.packet, sensor_lag_s=PRIOR_LAG_S, sensor_lag_spread_s=USUAL_LAG_SPREAD_S)
+    return replace(one, packet=lags)
+
+
+def loading_of(inputs: PlanInputs) -> Loading | None:
     """When the charge goes in: None where it rides the first ramp."""
+    recipe, steel_mm = inputs.recipe, steel_of(inputs.pieces)
     if recipe.load_at_c is None:
         return None
     near = [h for h in recipe.holds if h.cycle == 1 and h.lower_c - 10.0 <= recipe.load_at_c <= h.upper_c + 10.0]
-    return Loading(near[0].number, WAITS_S) if near else Loading(None, at_c=recipe.load_at_c)
+    if not near:
+        return Loading(None, at_c=recipe.load_at_c, steel_mm=steel_mm)
+    return Loading(near[0].number, WAITS_S, steel_mm=steel_mm, below_c=near[0].below_c)
+
+
+def steel_of(pieces: Sequence[PieceToPlan]) -> float:
+    """The blades' thickness summed [mm]: what a load takes up."""
+    return sum(one.packet.thickness_mm * one.packet.blades for one in pieces) or USUAL_MM
 
 
 def since_s(chamber: ChamberCourse, step: int) -> float:
@@ -102,16 +127,37 @@ def _steps(recipe: Recipe) -> list[Ramp | Hold]:
 
 
 def _chambers(inputs: PlanInputs) -> tuple[PossibleChamber, ...]:
-    error_c = max(inputs.error_c.values(), default=0.0) / 2.0
-    chambers = (likely_chamber(inputs.furnace), *drawn_chambers(inputs.furnace, error_c=error_c))
+    unknown_c = AGREED_C if _measured(inputs) else UNKNOWN_SENSOR_C
+    error_c = max(inputs.error_c.values()) / 2.0 if inputs.error_c else unknown_c
+    steel_mm = steel_of(inputs.pieces)
+    drawn = drawn_chambers(inputs.furnace, error_c=error_c, place_c=_place_c(inputs), steel_mm=steel_mm)
+    chambers = (likely_chamber(inputs.furnace, steel_mm=steel_mm), *drawn)
     typed_c = 0.0 if inputs.set_to_c else inputs.recipe.program.offset_c  # nothing is known: the display goes there
     return tuple(replace(one, shifted_c=one.shifted_c + typed_c) for one in chambers)
+
+
+def _measured(inputs: PlanInputs) -> bool:
+    return bool(inputs.pieces) and all(one.packet.fitted for one in inputs.pieces)
+
+
+def _place_c(inputs: PlanInputs) -> float:
+    """Standard deviation of what the work's place is off the sensor's [K].
+
+    Of what an instrumented run showed between the two sensors half is believed, either way; but not what a calibration
+    that came later explains.
+    """
+    if not _measured(inputs):
+        return PLACE_C
+    targets = {hold.number: hold.target_c for hold in inputs.recipe.holds}
+    known = [0.0, *(set_c - targets[number] for number, set_c in inputs.set_to_c.items())]
+    offsets = [min((one.packet.sensor_offset_c + high_c for high_c in known), key=abs) for one in inputs.pieces]
+    return math.hypot(PLACE_AGAIN_C, 0.5 * max(map(abs, offsets)))
 
 
 def _holds(inputs: PlanInputs) -> tuple[list[HoldPlan], tuple[str, ...]]:
     """Every hold in turn, each with what was found for those before it, and the order of pulling."""
     recipe = inputs.recipe
-    steps, loading = _steps(recipe), loading_of(recipe)
+    steps, loading = _steps(recipe), loading_of(inputs)
     holds = [step for step in steps if isinstance(step, Hold)]
     if not holds:
         raise NothingToPlan(
@@ -142,13 +188,13 @@ def _hold(
     pieces: tuple[PieceTimes, ...] = ()
     if inside and inputs.pieces and (by_blade or is_last):
         lags = _lags(inputs, hold, courses) if by_blade else _chamber_lags(hold, courses, len(inputs.pieces))
-        pieces = _piece_times(inputs, hold, lags)
+        pieces = _piece_times(inputs, hold, lags, apart_s=PULLING_S if is_last else 0.0)
         lasts_s = max(one.out_s for one in pieces) + (PULLING_S * (len(pieces) - 1) if is_last else 0.0)
         latest = [one.latest_s for one in pieces if one.latest_s is not None]
         lasts_s = min(lasts_s, max([*latest, max(one.out_s for one in pieces)])) if latest else lasts_s
     else:
         lags = _chamber_lags(hold, courses, 1)
-        lasts_s = hold.required_s + (_quantile(lags.draws_s[0], HIGH_SHARE) if inside else 0.0)
+        lasts_s = hold.required_s + (_quantile(lags.shown_s[0], HIGH_SHARE) if inside else 0.0)
     waited_s = loading.after_s if loaded and loading is not None else 0.0
     known_c = inputs.set_to_c.get(hold.number)
     set_c = hold.target_c + inputs.recipe.program.offset_c if known_c is None else known_c
@@ -182,14 +228,15 @@ def whole_minutes(time_s: float) -> float:
 
 def _lags(inputs: PlanInputs, hold: Hold, courses: Sequence[ChamberCourse]) -> _Lags:
     """Lags of all pieces over all chambers; what was learned is applied to them."""
-    draws, best = [], np.zeros(len(inputs.pieces))
-    for number, each in enumerate(courses):
-        at_s = since_s(each, hold.number)
-        found = crossings(estimates(each, inputs.pieces, inputs.rack), hold.lower_c, at_s)
-        draws.append(np.nan_to_num(found.draws_s - at_s, nan=np.inf))
-        if number == 0:
-            best = np.nan_to_num(found.best_s - at_s, nan=np.inf)
-    return taught(inputs, _Lags(np.concatenate(draws, axis=1), best))
+    found = [crossings(each, inputs.pieces, inputs.rack, hold) for each in courses]
+    shown = [since_s(each, hold.number) for each in courses]
+    lags = _Lags(
+        np.concatenate([one.draws_s - one.chamber_s for one in found], axis=1),
+        found[0].best_s - found[0].chamber_best_s,
+        np.concatenate([one.draws_s - at_s for one, at_s in zip(found, shown, strict=True)], axis=1),
+        found[0].best_s - shown[0],
+    )
+    return taught(inputs, lags)
 
 
 def taught(inputs: PlanInputs, lags: _Lags) -> _Lags:
@@ -197,12 +244,16 @@ def taught(inputs: PlanInputs, lags: _Lags) -> _Lags:
     learned = inputs.learned
     if learned is None or not learned.used:
         return lags
-    best = lags.best_s * learned.factor
+    best = np.maximum(lags.shown_best_s, 1.0) * learned.factor
     with np.errstate(divide="ignore", invalid="ignore"):
-        logs = np.log(np.maximum(lags.draws_s, 1.0) / np.maximum(lags.best_s, 1.0)[:, None])
+        logs = np.log(np.maximum(lags.shown_s, 1.0) / np.maximum(lags.shown_best_s, 1.0)[:, None])
     spread = np.array([float(np.std(row[np.isfinite(row)])) if np.isfinite(row).any() else 1.0 for row in logs])
     narrower = np.minimum(1.0, learned.spread / np.maximum(spread, 1e-6))
-    return _Lags(best[:, None] * np.exp(logs * narrower[:, None]), best)
+    shown = best[:, None] * np.exp(logs * narrower[:, None])
+    with np.errstate(invalid="ignore"):
+        draws = np.where(np.isfinite(shown), np.maximum(lags.draws_s + shown - lags.shown_s, 0.0), np.inf)
+        own = np.where(np.isfinite(best), np.maximum(lags.best_s + best - lags.shown_best_s, 0.0), np.inf)
+    return _Lags(draws, own, shown, best)
 
 
 def _chamber_lags(hold: Hold, courses: Sequence[ChamberCourse], pieces: int) -> _Lags:
@@ -213,37 +264,58 @@ def _chamber_lags(hold: Hold, courses: Sequence[ChamberCourse], pieces: int) -> 
         outside = np.flatnonzero((each.t_s >= at_s) & (each.temp_c < hold.lower_c))
         back_s = float(each.t_s[outside[-1]]) + STEP_S if outside.size and each.load_s == at_s else at_s
         lags.append(back_s - at_s)
-    return _Lags(np.tile(np.array(lags), (pieces, 1)), np.full(pieces, lags[0]))
+    draws, best = np.tile(np.array(lags), (pieces, 1)), np.full(pieces, lags[0])
+    return _Lags(draws, best, draws, best)
 
 
-def _piece_times(inputs: PlanInputs, hold: Hold, lags: _Lags) -> tuple[PieceTimes, ...]:
-    """Each piece's window, then the moment that suits all, or each its own."""
+def _piece_times(inputs: PlanInputs, hold: Hold, lags: _Lags, *, apart_s: float) -> tuple[PieceTimes, ...]:
+    """Each piece's window, then the moment that suits all, or each its own; pulled in turn, ``apart_s`` apart."""
     windows = [_window(hold, lags, n) for n in range(len(inputs.pieces))]
-    opens = max(earliest for earliest, _ in windows)
-    closes = min((latest for _, latest in windows if latest is not None), default=math.inf)
     times = []
-    for n, (earliest, latest) in enumerate(windows):
-        out_s = opens if opens <= closes else earliest if latest is None else min(earliest, latest)
-        lag = Span(*(_known(v) for v in _bounds(lags, n)))
-        soak = Span(max(out_s - lag.high_s, 0.0), max(out_s - lag.best_s, 0.0), max(out_s - lag.low_s, 0.0))
+    for n, ((earliest, latest), out_s) in enumerate(zip(windows, out_times_s(windows, apart_s), strict=True)):
+        lag = Span(*map(_known, _bounds(lags.draws_s, lags.best_s, n)))
+        shown = Span(*map(_known, _bounds(lags.shown_s, lags.shown_best_s, n)))
+        soak = Span(max(out_s - shown.high_s, 0.0), max(out_s - shown.best_s, 0.0), max(out_s - shown.low_s, 0.0))
         never = float(np.mean(np.isinf(lags.draws_s[n])))
-        times.append(PieceTimes(inputs.pieces[n], lag, earliest, latest, out_s, soak, never))
+        times.append(PieceTimes(inputs.pieces[n], lag, shown, earliest, latest, out_s, soak, never))
     return tuple(times)
 
 
+def out_times_s(windows: Sequence[tuple[float, float | None]], apart_s: float) -> list[float]:
+    """When each piece comes out [s], by the windows (earliest, latest): one moment where it suits all, pulled in turn.
+
+    Else each its own, so far apart as a hand needs; the latest is kept where it cannot be both.
+    """
+    opens = max(earliest for earliest, _ in windows)
+    last = [math.inf if latest is None else latest for _, latest in windows]
+    if all(opens + apart_s * turn <= late for turn, late in enumerate(sorted(last))):
+        return [opens] * len(windows)
+    order = sorted(range(len(windows)), key=lambda n: (min(windows[n][0], last[n]), last[n]))
+    times = [0.0] * len(windows)
+    free_s = -math.inf
+    for n in order:
+        times[n] = max(windows[n][0], free_s)
+        free_s = times[n] + apart_s
+    before_s = math.inf
+    for n in reversed(order):
+        times[n] = min(times[n], last[n], before_s)
+        before_s = times[n] - apart_s
+    return times
+
+
 def _window(hold: Hold, lags: _Lags, n: int) -> tuple[float, float | None]:
-    low, _, high = (_known(value) for value in _bounds(lags, n))
+    low, _, high = (_known(value) for value in _bounds(lags.shown_s, lags.shown_best_s, n))
     latest = None if hold.at_most_s is None else hold.at_most_s + low
     earliest = hold.required_s + high + MARGIN_S
     rounded = whole_minutes(earliest)
     return (rounded if latest is None or rounded <= latest else earliest), latest
 
 
-def _bounds(lags: _Lags, n: int) -> tuple[float, float, float]:
+def _bounds(draws_s: FloatArray, best_s: FloatArray, n: int) -> tuple[float, float, float]:
     """Low, likely and high lag of a piece: of several pieces none is to be outside more often than a lone one is."""
-    outside = LOW_SHARE / lags.best_s.size
-    low, high = (_quantile(lags.draws_s[n], share) for share in (outside, 1.0 - outside))
-    best = float(lags.best_s[n])
+    outside = LOW_SHARE / best_s.size
+    low, high = (_quantile(draws_s[n], share) for share in (outside, 1.0 - outside))
+    best = float(best_s[n])
     return min(low, best), best, max(high, best if math.isfinite(best) else high)
 
 
@@ -273,7 +345,10 @@ def _saved_s(inputs: PlanInputs, last: HoldPlan, chamber: ChamberCourse) -> floa
     hold = next(one for one in inputs.recipe.holds if one.number == last.step)
     sure = tuple(replace(one, packet=as_if_measured(one.packet)) for one in inputs.pieces)
     now, then = (_lags(replace(inputs, pieces=pieces), hold, [chamber]) for pieces in (inputs.pieces, sure))
-    slowest = [max(_known(_bounds(lags, n)[2]) for n in range(len(inputs.pieces))) for lags in (now, then)]
+    slowest = [
+        max(_known(_bounds(lags.shown_s, lags.shown_best_s, n)[2]) for n in range(len(inputs.pieces)))
+        for lags in (now, then)
+    ]
     return slowest[0] - slowest[1] if slowest[0] - slowest[1] >= MINUTE_S else None
 
 

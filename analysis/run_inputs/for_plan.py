@@ -15,7 +15,14 @@ from soakwitness.analysis.logbook.plans import GENERIC_PACKET, plan_of_run, plan
 from soakwitness.analysis.logbook.runs import list_runs, runs_listed
 from soakwitness.analysis.packet.packet_file import PacketFile, named_packet
 from soakwitness.analysis.packet.piece import packet_of
-from soakwitness.analysis.planning.furnace_known import Climb, FurnaceKnown, by_hand, from_runs, generic_furnace
+from soakwitness.analysis.planning.furnace_known import (
+    Climb,
+    FurnaceKnown,
+    Recovery,
+    by_hand,
+    from_runs,
+    generic_furnace,
+)
 from soakwitness.analysis.planning.learning import LagPair, Learned, learn
 from soakwitness.analysis.planning.plan import PieceToPlan, PlanInputs
 from soakwitness.analysis.planning.plan_and_run import lag_pair
@@ -112,10 +119,11 @@ def furnace_known(book: LogBook, furnace: str) -> FurnaceKnown:
             came += arrivals(open_run(entry.folder), figures[entry.run])
         except BridgeError:
             continue  # ``logbook check`` says what is wrong with it
-    recoveries = [one.recovery_s for one in figures.values() if one.recovery_s]
+    steel = {run: one.charge_mm for run, one in conditions.items()}
+    loads = [Recovery(one.recovery_s, steel.get(run)) for run, one in figures.items() if one.recovery_s]
     seen = {run: one.climb or {} for run, one in figures.items()}
     climbs = [Climb(one.full_power or {}, seen.get(one.run, {})) for one in loaded]
-    return from_runs(furnace, climbs, came, recoveries)
+    return from_runs(furnace, climbs, came, loads)
 
 
 def rack_of(book: LogBook, furnace: str) -> Rack | None:

@@ -135,7 +135,7 @@ def _draw_lag(ax: Axes, last: HoldPlan, since_s: float, low: float) -> None:
         return
     slowest = max(last.pieces, key=lambda one: one.lag.high_s)
     out_s, y = since_s + slowest.out_s, low - 0.12 * abs(ax.get_ylim()[1] - low or 1.0)
-    lag, soak = slowest.lag, slowest.soak
+    lag, soak = slowest.shown_lag, slowest.soak
     ax.hlines(y, since_s + lag.high_s, out_s, colors=style.VERMILION, linewidth=5.0)
     ax.hlines(y, since_s + lag.low_s, since_s + lag.high_s, colors=style.VERMILION, linewidth=5.0, alpha=0.35)
     words = f"soak {duration(soak.best_s)}, at least {duration(soak.low_s)}"

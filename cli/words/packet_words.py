@@ -148,6 +148,8 @@ def _figure_lines(packet: PacketModel, told: Sequence[str], unit: Unit) -> Itera
         value = f"{getattr(packet, name):.2f}{TAILS.get(name, '')}"
         yield f"  {words}: {value} ± {packet.spread[number] * 100:.0f} %{little}"
     yield f"  load sensor against control sensor: {difference(packet.sensor_offset_c, unit, signed=True)}"
+    late = f"{duration(max(packet.sensor_lag_s, 0.0))} ± {duration(packet.sensor_lag_spread_s)}"
+    yield f"  control sensor behind what the packet feels: {late}"
 
 
 def kept_line(kept: MeasuredPacket) -> str:

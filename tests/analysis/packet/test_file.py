@@ -31,6 +31,9 @@ FITTED = PacketModel(
     fitted=True,
     slow_side=1.0,
     sensor_offset_c=-0.7,
+    sensor_lag_s=24.0,
+    sensor_lag_spread_s=3.5,
+    sensor_lag_with=(0.6, -0.2, 0.4, 0.0),
     fitted_from='20261125T071502Z_"shed"\\_0a1b',
     fitted_thickness_mm=3.2,
 )

@@ -13,7 +13,7 @@ from soakwitness.analysis.packet.estimate import estimate
 from soakwitness.analysis.packet.piece import for_piece, generic_packet
 from soakwitness.analysis.packet_runs.fitting import Fit, fit_packet
 from soakwitness.analysis.recipes.recipe import PacketSpec
-from tests.packet_oracle import TruePacket, solve
+from tests.packet_oracle import TruePacket, scaled_heat, shown_late, solve
 
 RECIPE = ((0.0, 20.0), (1900.0, 780.0), (2600.0, 780.0), (4940.0, 1040.0), (7500.0, 1040.0))
 
@@ -166,3 +166,34 @@ def test_a_bare_blade_has_no_gap() -> None:
     found = fit_packet(t, c, work, packet=generic_packet(PacketSpec(foil=False)))
     assert found.packet.eps_o == pytest.approx(0.7, abs=0.02)
     assert found.packet.spread[1:3] == (0.0, 0.0)
+
+
+@pytest.mark.parametrize(("lag_s", "seed"), [(10.0, 0), (25.0, 2), (40.0, 4)])
+def test_the_lag_of_the_chambers_sensor_is_not_taken_for_a_quick_packet(lag_s: float, seed: int) -> None:
+    """Both are behind the chamber: beside a slow sensor a thin packet looks quick, and a thick one comes later."""
+    true, _, _ = made(seed)
+    t = np.arange(0.0, 7500.0, 2.0)
+    c = np.array([chamber("recipe", x) for x in t])
+    shown, work = shown_late(t, c, lag_s), solve(true, lambda x: chamber("recipe", x), t)
+    found = fit_packet(t, shown, work, packet=generic_packet(PacketSpec(true.thickness_mm)), load_t_s=0.0)
+    assert found.packet.sensor_lag_s == pytest.approx(lag_s, abs=8.0)
+    thick = replace(true, thickness_mm=8.0)
+    there_s = t[np.argmax(solve(thick, lambda x: chamber("recipe", x), t) >= 1034.0)]
+    enters_s = t[np.argmax(shown >= 1034.0)]
+    lag = estimate(t, shown, packet=for_piece(found.packet, PacketSpec(8.0)), load_t_s=0.0).lag_s(1034.0, enters_s)
+    assert lag.best_s == pytest.approx(there_s - enters_s, rel=0.08)
+
+
+def test_a_peak_far_from_its_usual_place_is_found() -> None:
+    """At 825 degC where 735 was expected: small steps from there end in a fit that has no peak at all."""
+    true = TruePacket(thickness_mm=6.0, eps_o=0.45)
+    t = np.arange(0.0, 7500.0, 4.0)
+
+    def moved(t_c: float) -> float:
+        return scaled_heat(t_c, 0.0) + scaled_heat(t_c - 90.0, 1.0) - scaled_heat(t_c - 90.0, 0.0)
+
+    work = solve(true, lambda x: chamber("recipe", x), t, heat=moved)
+    c = np.array([chamber("recipe", x) for x in t])
+    found = fit_packet(t, c, work, packet=generic_packet(PacketSpec(6.0)), load_t_s=0.0)
+    assert found.packet.peak_c == pytest.approx(825.0, abs=3.0)
+    assert found.residual_c < 1.5

@@ -76,3 +76,14 @@ def test_alike_runs_narrow_the_prediction_and_unlike_ones_widen_it(scatter: floa
     assert lag.low_s is not None
     assert lag.high_s is not None
     assert lag.low_s <= t[np.argmax(truth >= 1044.0)] <= lag.high_s
+
+
+def test_the_chambers_sensor_has_one_lag_in_all_runs() -> None:
+    """Two runs that say 20 and 30 s, each to 3 s, say 25 to 3/sqrt(2), and the next one may differ by 8.
+
+    The weak prior, 20 to 15, moves that by 5 (2.1 / 15)^2 = 0.1 s.
+    """
+    fits = [replace(told_exactly(0.6), sensor_lag_s=lag_s, sensor_lag_spread_s=3.0) for lag_s in (20.0, 30.0)]
+    found = combine_fits(fits, before=BEFORE)
+    assert found.sensor_lag_s == pytest.approx(25.0, abs=0.15)
+    assert found.sensor_lag_spread_s == pytest.approx(np.hypot(3.0 / np.sqrt(2.0), 8.0), rel=0.01)

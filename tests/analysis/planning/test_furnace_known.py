@@ -5,7 +5,14 @@ from __future__ import annotations
 import pytest
 
 from soakwitness.analysis.evidence.arrival import Arrival
-from soakwitness.analysis.planning.furnace_known import Climb, FiguresError, by_hand, from_runs, generic_furnace
+from soakwitness.analysis.planning.furnace_known import (
+    Climb,
+    FiguresError,
+    Recovery,
+    by_hand,
+    from_runs,
+    generic_furnace,
+)
 
 
 def test_figures_by_hand_are_temperatures_with_their_minutes() -> None:
@@ -78,3 +85,25 @@ def test_one_run_in_which_something_broke_leaves_the_spread_as_it_was() -> None:
     odd = from_runs("shed", (), [*usual, Arrival(1040.0, 28.0, 22.7, 0.2)])
     assert odd.arrival.overshoot.value == pytest.approx(1.6)
     assert odd.arrival.overshoot.spread < 1.5
+
+
+def test_a_load_takes_as_long_as_its_steel_is_much() -> None:
+    """6 mm took 165 s, 45 of them the open door: 20 s a mm, so 24 mm take 45 + 480."""
+    known = from_runs("shed", (), (), [Recovery(165.0, 6.0), Recovery(285.0, 12.0), Recovery(45.0 + 9 * 20.0, 9.0)])
+    assert known.recovery_s(24.0) == pytest.approx(525.0)
+    assert known.recovery_s(3.0) == pytest.approx(105.0)
+
+
+def test_a_load_of_which_nobody_wrote_what_it_was_says_less_and_nothing_of_smaller_ones() -> None:
+    written = from_runs("shed", (), (), [Recovery(225.0, 9.0)] * 3)
+    unwritten = from_runs("shed", (), (), [Recovery(225.0)] * 3)
+    assert written.recovery_s(18.0) == pytest.approx(45.0 + 180.0 * 2.0)
+    assert unwritten.recovery_s(18.0) == pytest.approx(45.0 + 180.0 * 2.0**0.5)
+    assert unwritten.recovery_s(3.0) == pytest.approx(225.0)
+    assert written.recovery_s(3.0) == pytest.approx(45.0 + 180.0 / 3.0)
+    assert unwritten.recovery.spread > written.recovery.spread + 0.2
+
+
+def test_runs_with_pieces_on_record_put_those_without_aside() -> None:
+    known = from_runs("shed", (), (), [Recovery(225.0, 9.0)] * 3 + [Recovery(2000.0)] * 5)
+    assert known.recovery_s(9.0) == pytest.approx(225.0)
