@@ -81,7 +81,7 @@ class PlanPages:
         told = looked.found
         if told is not None and told.refused is not None:
             self._lately.forget(**about)
-            return await self._shown(request, found, Filled(values, told.refused, told.field), status=422)
+            return await self._shown(request, found, Filled(values, told.refused, told.field, told.named), status=422)
         return await self._shown(request, found, Filled(values), looked)
 
     async def _shown(

@@ -26,7 +26,10 @@ REASONS = ("kept by mistake", "it will be done otherwise")
 
 @dataclass(frozen=True)
 class PlanTold:
-    """What the worker made: the card in words and its pictures; else what was ``refused``, and at which ``field``."""
+    """What the worker made: the card in words and its pictures; else what was ``refused``, and at which ``field``.
+
+    ``named``: every field that a refusal names.
+    """
 
     card: Mapping[str, Any] | None = None
     charts: Mapping[str, str] | None = None
@@ -37,6 +40,7 @@ class PlanTold:
     notes: Sequence[str] = ()
     refused: str | None = None
     field: str | None = None
+    named: Sequence[str] = ()
 
 
 @dataclass(frozen=True)
