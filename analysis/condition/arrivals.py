@@ -15,6 +15,7 @@ FROM_C, TO_C = 6.0, 1.0  # below the level: the last degrees
 SHORTEST_S = 300.0
 LATER_SHARE = 0.5  # of a hold: what is level by then
 EARLY_SHARE = 0.6  # of a hold: where a hump that came with the climb has its top
+OF_A_SAW = 1.8  # nine tenths of the time a saw is within nine tenths of its range, which is twice its swing
 CLEAR_S = 60.0  # a door opened for loading or pulling moves the reading so long before its mark
 
 
@@ -41,7 +42,8 @@ def _arrival(t_s: FloatArray, temp_c: FloatArray, hold: HoldFigures, moved_s: tu
     inside = (t_s >= enter_s) & (t_s <= end_s)
     if end_s - enter_s < SHORTEST_S or inside.sum() < 10:
         return None
-    level_c = float(np.median(temp_c[inside & (t_s >= enter_s + LATER_SHARE * (end_s - enter_s))]))
+    later_c = temp_c[inside & (t_s >= enter_s + LATER_SHARE * (end_s - enter_s))]
+    level_c = float(np.median(later_c))
     rising = (t_s > enter_s - 1800.0) & (t_s <= end_s)
     t, temp = t_s[rising], temp_c[rising]
     below, there = np.flatnonzero(temp < level_c - FROM_C), np.flatnonzero(temp >= level_c - TO_C)
@@ -56,4 +58,5 @@ def _arrival(t_s: FloatArray, temp_c: FloatArray, hold: HoldFigures, moved_s: tu
         settle_s=max(float(t[first]) - start_s, 0.0) / math.log(FROM_C / TO_C),
         overshoot_c=max(over_c, 0.0),
         level_c=None if hold.setpoint_c is None else level_c - hold.setpoint_c,
+        swing_c=float(np.subtract(*np.percentile(later_c, (95.0, 5.0)))) / OF_A_SAW,
     )

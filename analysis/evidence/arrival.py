@@ -10,10 +10,11 @@ class Arrival:
     """One hold's beginning: ``settle_s`` is the time constant of its last degrees [s].
 
     ``overshoot_c`` is how far the reading went over its own level [K], ``level_c`` that level less the setpoint as
-    logged [K], None where none was.
+    logged [K], None where none was, ``swing_c`` how far it swings to either side of it [K].
     """
 
     target_c: float
     settle_s: float
     overshoot_c: float
     level_c: float | None = None
+    swing_c: float = 0.0

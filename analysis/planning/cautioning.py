@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from soakwitness.analysis.planning.plan import HoldPlan, PieceTimes, Plan
 
 SLOWER = 0.9  # of the rate asked: so much less is said
+LEAST_BELOW = 0.03  # of a hold
 LEAST_LEVEL_C = 1.0
 NEVER_SAID = 0.01
 TAKEN_STEP_C = 25.0
@@ -28,6 +29,7 @@ def beside_it(plan: Plan) -> tuple[Says, ...]:
         *_never(plan),
         *_slow_ramps(plan),
         *_overshoot(plan),
+        *_swing(plan),
         *_level(plan),
         *_own_minutes(plan),
         *_places(plan),
@@ -98,6 +100,18 @@ def _overshoot(plan: Plan) -> Iterator[Says]:
                 step=str(hold.number),
                 most=Diff(most_c),
             )
+
+
+def _swing(plan: Plan) -> Iterator[Says]:
+    hold, known = plan.last, plan.inputs.furnace
+    swing_c = known.arrival_at(hold.target_c).swing_c
+    if hold.below_share >= LEAST_BELOW:
+        yield Says.of(
+            "In a hold the furnace swings by {swing} to either side, and the band of the last one begins {below} below "
+            "its target: the minutes count on what may be lost at each turn. A band that is wider below asks for fewer",
+            swing=Diff(swing_c),
+            below=Diff(hold.target_c - hold.lower_c),
+        )
 
 
 def _level(plan: Plan) -> Iterator[Says]:

@@ -69,12 +69,13 @@ class UsualArrival:
     """How the chamber usually comes to holds near a temperature.
 
     ``settle`` is the time constant of the last degrees before a hold [s], ``overshoot`` how far the chamber goes over
-    its level [K], ``level`` how far it stands from what was set [K].
+    its level [K], ``level`` how far it stands from what was set [K], ``swing_c`` how far it swings about that [K].
     """
 
     settle: WithSpread = WithSpread(90.0, 0.5)
     overshoot: WithSpread = WithSpread(2.0, 1.5)
     level: WithSpread = WithSpread(0.0, 0.7)
+    swing_c: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -234,6 +235,7 @@ def _usual(arrivals: Sequence[Arrival], guess: UsualArrival) -> UsualArrival:
         settle=_time([a.settle_s for a in arrivals], guess.settle),
         overshoot=_plain([a.overshoot_c for a in arrivals], guess.overshoot),
         level=_plain([a.level_c for a in arrivals if a.level_c is not None], guess.level),
+        swing_c=median(a.swing_c for a in arrivals) if arrivals else guess.swing_c,
     )
 
 

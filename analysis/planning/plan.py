@@ -96,7 +96,7 @@ class HoldPlan:
 
     ``setpoint_c`` and ``typed_s`` are typed; ``enter`` is when the chamber comes into the band, from the start;
     ``shown_c`` what the display shows then [degC]. ``decides`` says whose soak the minutes are for. ``loaded`` whether
-    the charge goes in during it.
+    the charge goes in during it. ``below_share``: how much of it a furnace that swings may be below the band.
     """
 
     step: int
@@ -112,6 +112,7 @@ class HoldPlan:
     decides: Literal["blade", "chamber"]
     loaded: bool
     pieces: tuple[PieceTimes, ...] = ()
+    below_share: float = 0.0
 
 
 @dataclass(frozen=True)

@@ -28,6 +28,7 @@ from soakwitness.analysis.planning.expecting import expected
 from soakwitness.analysis.planning.furnace_known import USUAL_MM
 from soakwitness.analysis.planning.plan import HoldPlan, PieceTimes, PieceToPlan, Plan, PlanInputs, Span
 from soakwitness.analysis.planning.rack_places import placed
+from soakwitness.analysis.planning.swinging import OutOfBand, out_of_band
 from soakwitness.analysis.recipes.program import ProgramStep, program_setpoints
 from soakwitness.analysis.recipes.recipe import Hold, Ramp, Recipe
 
@@ -185,16 +186,18 @@ def _hold(
     loaded = loading is not None and loading.step == hold.number
     inside = all(each.load_s is not None for each in courses) or inputs.recipe.load_at_c is None
     by_blade = bool(inputs.pieces) and inside and hold.soak_from == "work" and hold.judged
+    swing_c = inputs.furnace.arrival_at(hold.target_c).swing_c
+    out = out_of_band(hold, swing_c, courses, by_blade=by_blade)
     pieces: tuple[PieceTimes, ...] = ()
     if inside and inputs.pieces and (by_blade or is_last):
         lags = _lags(inputs, hold, courses) if by_blade else _chamber_lags(hold, courses, len(inputs.pieces))
-        pieces = _piece_times(inputs, hold, lags, apart_s=PULLING_S if is_last else 0.0)
+        pieces = _piece_times(inputs, hold, lags, out, apart_s=PULLING_S if is_last else 0.0)
         lasts_s = max(one.out_s for one in pieces) + (PULLING_S * (len(pieces) - 1) if is_last else 0.0)
         latest = [one.latest_s for one in pieces if one.latest_s is not None]
         lasts_s = min(lasts_s, max([*latest, max(one.out_s for one in pieces)])) if latest else lasts_s
     else:
         lags = _chamber_lags(hold, courses, 1)
-        lasts_s = hold.required_s + (_quantile(lags.shown_s[0], HIGH_SHARE) if inside else 0.0)
+        lasts_s = out.needs_s(hold.required_s) + (_quantile(lags.shown_s[0], HIGH_SHARE) if inside else 0.0)
     waited_s = loading.after_s if loaded and loading is not None else 0.0
     known_c = inputs.set_to_c.get(hold.number)
     set_c = hold.target_c + inputs.recipe.program.offset_c if known_c is None else known_c
@@ -212,6 +215,7 @@ def _hold(
         decides="blade" if by_blade else "chamber",
         loaded=loaded,
         pieces=pieces,
+        below_share=out.most,
     )
 
 
@@ -268,14 +272,17 @@ def _chamber_lags(hold: Hold, courses: Sequence[ChamberCourse], pieces: int) -> 
     return _Lags(draws, best, draws, best)
 
 
-def _piece_times(inputs: PlanInputs, hold: Hold, lags: _Lags, *, apart_s: float) -> tuple[PieceTimes, ...]:
+def _piece_times(
+    inputs: PlanInputs, hold: Hold, lags: _Lags, out: OutOfBand, *, apart_s: float
+) -> tuple[PieceTimes, ...]:
     """Each piece's window, then the moment that suits all, or each its own; pulled in turn, ``apart_s`` apart."""
-    windows = [_window(hold, lags, n) for n in range(len(inputs.pieces))]
+    windows = [_window(hold, lags, out, n) for n in range(len(inputs.pieces))]
     times = []
     for n, ((earliest, latest), out_s) in enumerate(zip(windows, out_times_s(windows, apart_s), strict=True)):
         lag = Span(*map(_known, _bounds(lags.draws_s, lags.best_s, n)))
         shown = Span(*map(_known, _bounds(lags.shown_s, lags.shown_best_s, n)))
-        soak = Span(max(out_s - shown.high_s, 0.0), max(out_s - shown.best_s, 0.0), max(out_s - shown.low_s, 0.0))
+        inside = ((shown.high_s, out.most), (shown.best_s, out.likely), (shown.low_s, 0.0))
+        soak = Span(*(max(out_s - lag_s, 0.0) * (1.0 - below) for lag_s, below in inside))
         never = float(np.mean(np.isinf(lags.draws_s[n])))
         times.append(PieceTimes(inputs.pieces[n], lag, shown, earliest, latest, out_s, soak, never))
     return tuple(times)
@@ -303,10 +310,10 @@ def out_times_s(windows: Sequence[tuple[float, float | None]], apart_s: float) -
     return times
 
 
-def _window(hold: Hold, lags: _Lags, n: int) -> tuple[float, float | None]:
+def _window(hold: Hold, lags: _Lags, out: OutOfBand, n: int) -> tuple[float, float | None]:
     low, _, high = (_known(value) for value in _bounds(lags.shown_s, lags.shown_best_s, n))
     latest = None if hold.at_most_s is None else hold.at_most_s + low
-    earliest = hold.required_s + high + MARGIN_S
+    earliest = out.needs_s(hold.required_s) + high + MARGIN_S
     rounded = whole_minutes(earliest)
     return (rounded if latest is None or rounded <= latest else earliest), latest
 

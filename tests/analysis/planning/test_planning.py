@@ -266,3 +266,21 @@ def test_a_heavy_load_into_the_hot_furnace_is_waited_for_longer() -> None:
         for count in (1, 6)
     )
     assert six.last.pieces[0].lag.best_s > one.last.pieces[0].lag.best_s + 300.0
+
+
+def test_minutes_are_added_where_the_furnace_swings_out_of_the_band() -> None:
+    """A saw of 9 K to either side about 1040, band from 1034: a sixth of each period is below, by hand."""
+    steady = replace(KNOWN, arrival=UsualArrival(WithSpread(40.0, 0.2), WithSpread(0.0, 0.0), WithSpread(0.0, 0.0)))
+    swings = replace(steady, arrival=replace(steady.arrival, swing_c=9.0))
+    packet, known = measured(), {4: 1040.0}
+    plain, longer = (
+        planned(packet, recipe(most_min=None), furnace=one, set_to_c=known, error_c={4: 0.01})
+        for one in (steady, swings)
+    )
+    assert plain.last.below_share == 0.0
+    assert longer.last.below_share >= (9.0 - 6.0) / 18.0
+    assert (
+        longer.last.pieces[0].earliest_s >= plain.last.pieces[0].earliest_s + 1500.0 / (1.0 - 1.0 / 6.0) - 1500.0 - 60.0
+    )
+    assert any("swings by" in str(says) for says in longer.says)
+    assert not any("swings by" in str(says) for says in plain.says)
