@@ -47,11 +47,12 @@ DRAW = (
     ("recipe", "recipe plot sample_logs/recipes/chef-blades-hot.toml --out {out}"),
     ("packet", "packet predict sample_logs/pulled-one-by-one --thickness-mm 5 --chart {out}"),
     ("plan", f"plan {HOT} --chart {{out}}"),
-    ("calibration", f"calibrate sample_logs/calibration/run {REFERENCE} --no-entry --chart {{out}}"),
     ("accuracy", f"accuracy sample_logs/calibration/run {REFERENCE} --chart {{out}}"),
     ("survey", "survey sample_logs/calibration/run --sensors survey --band 8 --no-entry --chart {out}"),
     ("audit", "audit --suspect P-21 --suspect P-22 --chart {out}"),
     ("condition", 'condition "shed furnace" --chart {out}'),
+    ("calibration", f"calibrate sample_logs/calibration/run {REFERENCE} --chart {{out}}"),  # last: it is entered
+    ("calibration-kept", "sensor calibration 1 --chart {out}"),
 )
 SHEETS = (
     *((f"sheet-{name}", f"sheet sample_logs/{name} --out {{out}}") for name in ("good", "pulled-one-by-one")),

@@ -95,7 +95,7 @@ def test_from_the_furnace_to_what_is_on_record_of_it(
         tab.get_by_text("Looked at").wait_for(timeout=60_000)
         assert words in tab.text_content("main"), link
         if link != "What each calibration adds":
-            tab.wait_for_function("document.querySelector('figure.told img').naturalWidth > 0")
+            tab.locator("figure.told img").first.evaluate("picture => picture.decode()")
         assert tab.locator("h1").count() == 1
         assert "--" not in tab.text_content("main")
         assert at.fits(width), link

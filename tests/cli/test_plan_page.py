@@ -440,7 +440,7 @@ def test_an_evening_with_ten_minutes(browser: Any, logbook: Path, width: int, he
         tab.get_by_role("button", name="Keep this plan").wait_for(timeout=120_000)
         assert tab.text_content("h1").startswith("Type 1040 °C and ")
         assert "B-044" in tab.text_content("dl")
-        tab.wait_for_function("document.querySelector('figure img').naturalWidth > 0")
+        tab.locator("figure img").first.evaluate("picture => picture.decode()")
         shape = "narrow" if width < 600 else "wide"
         assert f"chart-{shape}.svg" in tab.evaluate("document.querySelector('figure img').currentSrc")
         assert at.fits(width)

@@ -59,7 +59,7 @@ def test_a_piece_shows_what_it_has_and_leads_to_its_forms(
         picture = tab.locator(".life img.photo")
         assert picture.get_attribute("src") == f"/photos/{photo.digest}.jpg"
         picture.scroll_into_view_if_needed()
-        tab.wait_for_function("document.querySelector('img.photo').naturalWidth > 0")
+        tab.locator("img.photo").first.evaluate("picture => picture.decode()")
         assert at.fits(width)
         for word, path in (("Enter hardness", "hardness"), ("Photograph it", "photo"), ("Enter something", "enter")):
             tab.get_by_role("link", name=word).click()
@@ -91,7 +91,7 @@ def test_a_verdict_that_comes_does_not_stop_who_is_leaving(browser: Any, folder:
         tab.route("**/judged.json", lambda route: held.update(verdict=route))
         tab.route("**/pieces/C-03/enter", lambda route: held.update(page=route))
         tab.goto(f"{book.address}pieces/C-03")
-        tab.wait_for_function("document.querySelector('[data-judged]')")
+        tab.locator("[data-judged]").first.wait_for(state="attached")
         tab.get_by_role("link", name="Enter something").click(no_wait_after=True)
         while "page" not in held or "verdict" not in held:
             tab.wait_for_timeout(20)
