@@ -15,7 +15,7 @@ FROM_C, TO_C = 6.0, 1.0  # below the level: the last degrees
 SHORTEST_S = 300.0
 LATER_SHARE = 0.5  # of a hold: what is level by then
 EARLY_SHARE = 0.6  # of a hold: where a hump that came with the climb has its top
-OF_A_SAW = 1.8  # nine tenths of the time a saw is within nine tenths of its range, which is twice its swing
+OF_A_SAW = 0.9  # nine tenths of the time a saw is within nine tenths of its range, which is twice its swing
 CLEAR_S = 60.0  # a door opened for loading or pulling moves the reading so long before its mark
 
 
@@ -58,5 +58,5 @@ def _arrival(t_s: FloatArray, temp_c: FloatArray, hold: HoldFigures, moved_s: tu
         settle_s=max(float(t[first]) - start_s, 0.0) / math.log(FROM_C / TO_C),
         overshoot_c=max(over_c, 0.0),
         level_c=None if hold.setpoint_c is None else level_c - hold.setpoint_c,
-        swing_c=float(np.subtract(*np.percentile(later_c, (95.0, 5.0)))) / OF_A_SAW,
+        swing_c=float(np.subtract(*np.percentile(later_c, (95.0, 5.0)))) / (2.0 * OF_A_SAW),
     )

@@ -26,9 +26,9 @@ from soakwitness.analysis.planning.expected_chamber import (
 )
 from soakwitness.analysis.planning.expecting import expected
 from soakwitness.analysis.planning.furnace_known import USUAL_MM
+from soakwitness.analysis.planning.out_of_band import OutOfBand, out_of_band
 from soakwitness.analysis.planning.plan import HoldPlan, PieceTimes, PieceToPlan, Plan, PlanInputs, Span
 from soakwitness.analysis.planning.rack_places import placed
-from soakwitness.analysis.planning.swinging import OutOfBand, out_of_band
 from soakwitness.analysis.recipes.program import ProgramStep, program_setpoints
 from soakwitness.analysis.recipes.recipe import Hold, Ramp, Recipe
 
