@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import asdict, replace
 from typing import Any
 
 import numpy as np
@@ -16,6 +16,7 @@ from soakwitness.analysis.packet_runs.fitting import (
     PRIOR_LAG_SPREAD_S,
     PRIOR_LOGS,
     RUN_TO_RUN,
+    Fit,
     usual_lag_s,
 )
 
@@ -79,6 +80,33 @@ def combine_fits(fits: Sequence[PacketModel], *, before: PacketModel) -> PacketM
         source=", ".join(fit.fitted_from for fit in fits),
         **figures,
     )
+
+
+def fits_to_dict(fits: Sequence[Fit], found: PacketModel, *, file: str) -> dict[str, Any]:
+    """What runs told of a packet as plain data, ``soakwitness/packet-fit/1``: each fit, and what was made of all.
+
+    ``file`` is where that was written.
+    """
+    each = [
+        {
+            "run": one.packet.fitted_from,
+            "residual_c": one.residual_c,
+            "worst_c": one.worst_c,
+            "told": list(one.told),
+            "says": [str(says) for says in one.says],
+        }
+        for one in fits
+    ]
+    return {
+        "schema": "soakwitness/packet-fit/1",
+        "file": file,
+        "packet": asdict(found),
+        "residual_c": max(one.residual_c for one in fits),
+        "worst_c": max(one.worst_c for one in fits),
+        "told": sorted({name for one in fits for name in one.told}),
+        "says": list(dict.fromkeys(str(says) for one in fits for says in one.says)),
+        "runs": each,
+    }
 
 
 def _all(used: Sequence[int], values: FloatArray) -> tuple[float, ...]:

@@ -34,7 +34,6 @@ if TYPE_CHECKING:
     from soakwitness.analysis.packet.packet_file import PacketFile
     from soakwitness.analysis.packet.piece import PacketModel
     from soakwitness.analysis.packet.rack import Beside
-    from soakwitness.analysis.packet_runs.fitting import Fit
     from soakwitness.analysis.packet_runs.prediction import Prediction
     from soakwitness.analysis.recipes.recipe import PacketSpec, Recipe
     from soakwitness.analysis.record.run import Run
@@ -259,7 +258,7 @@ def fit(
     from soakwitness.analysis.packet.packet_file import PacketFile, packet_text
     from soakwitness.analysis.packet.piece import generic_packet
     from soakwitness.analysis.packet_runs.prediction import fit_run
-    from soakwitness.analysis.packet_runs.several import combine_fits
+    from soakwitness.analysis.packet_runs.several import combine_fits, fits_to_dict
     from soakwitness.analysis.recipes.recipe import PacketSpec
     from soakwitness.analysis.record.moments import local_day
     from soakwitness.cli.words.packet_words import fit_lines, several_lines
@@ -284,7 +283,7 @@ def fit(
         kept = _keep(logbook, PacketFile(out.name, text), since=since, note="", by=by)
         say(kept_line(kept), err=True)
     if as_json:
-        print_json(_fit_data(fits, found, out))
+        print_json(fits_to_dict(fits, found, file=str(out)))
         return
     shown = unit or (recipe.unit if recipe else "C")
     for line in fit_lines(fits[0], shown) if len(fits) == 1 else several_lines(fits, found, shown):
@@ -316,31 +315,6 @@ def _thickness(runs: Sequence[Run], load: str, thickness_mm: float | None) -> fl
     if value is None:
         raise WrongUse(f"The thickness of the blade that carried {load} is not known. Say it: --thickness-mm 3")
     return value
-
-
-def _fit_data(fits: Sequence[Fit], found: PacketModel, out: Path) -> dict[str, Any]:
-    from dataclasses import asdict
-
-    each = [
-        {
-            "run": one.packet.fitted_from,
-            "residual_c": one.residual_c,
-            "worst_c": one.worst_c,
-            "told": list(one.told),
-            "says": [str(says) for says in one.says],
-        }
-        for one in fits
-    ]
-    return {
-        "schema": "soakwitness/packet-fit/1",
-        "file": str(out),
-        "packet": asdict(found),
-        "residual_c": max(one.residual_c for one in fits),
-        "worst_c": max(one.worst_c for one in fits),
-        "told": sorted({name for one in fits for name in one.told}),
-        "says": list(dict.fromkeys(str(says) for one in fits for says in one.says)),
-        "runs": each,
-    }
 
 
 @contextmanager
