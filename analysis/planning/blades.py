@@ -15,12 +15,14 @@ from soakwitness.analysis.packet.piece import ROOM_C, PacketModel
 from soakwitness.analysis.packet.rack import Row
 from soakwitness.analysis.packet_runs.fitting import PRIOR_LAG_S
 from soakwitness.analysis.planning.expected_chamber import ChamberCourse
+from soakwitness.analysis.planning.out_of_band import share_below
 from soakwitness.analysis.planning.plan import PieceToPlan
 from soakwitness.analysis.recipes.recipe import Hold
 from soakwitness.firmware_bridge.furnace.rack import Rack
 
 FloatArray = npt.NDArray[np.float64]
 DRAWS = 64  # of each chamber
+EVERY_S = 10.0
 # Sensors' lags differ by some 15 s, and the elements shine on a packet as if it were as much again more or less: half
 # of what a run told is the sensor's own. Engineering guesses.
 OWN_SHARE, OWN_SPREAD_S = 0.5, 10.5
@@ -32,13 +34,16 @@ class Crossings:
     """When a hold's edge is passed [s from the start], inf for never: by the draws and by the best figures.
 
     ``draws_s`` and ``best_s`` are each piece's, shape (pieces, draws) and (pieces,); ``chamber_s`` and
-    ``chamber_best_s`` the chamber's own, whose sensor shows it later, with each piece's draws of that lag.
+    ``chamber_best_s`` the chamber's own, whose sensor shows it later, with each piece's draws of that lag. ``below``
+    and ``below_best`` are the shares of what follows in which a furnace that swings has the piece below the edge.
     """
 
     draws_s: FloatArray
     best_s: FloatArray
     chamber_s: FloatArray
     chamber_best_s: FloatArray
+    below: FloatArray
+    below_best: FloatArray
 
 
 def estimates(chamber: ChamberCourse, pieces: Sequence[PieceToPlan], rack: Rack | None) -> tuple[PacketEstimate, ...]:
@@ -73,15 +78,23 @@ def crossings(chamber: ChamberCourse, pieces: Sequence[PieceToPlan], rack: Rack 
     load_s = chamber.load_s or 0.0
     own = [np.maximum(entering(chamber, hold, _own_lags_s(one.packet)), load_s) for one in pieces]
     since_s = min(float(one.min()) for one in own)
-    found = []
+    found, below = [], []
     for each, one in zip(estimates(chamber, pieces, rack), own, strict=True):
         until_s = float(each.draw_t_s[-1])
         lag_s = each.lag_s(hold.lower_c, since_s, until_s).best_s
         best_s = np.inf if lag_s is None else max(since_s, each.load_t_s) + lag_s
         draws = np.nan_to_num(each.crossing_s(hold.lower_c, since_s, until_s), nan=np.inf)
         found.append(np.maximum(np.append(best_s, draws), one))
-    blades, chambers = np.array(found), np.array(own)
-    return Crossings(blades[:, 1:], blades[:, 0], chambers[:, 1:], chambers[:, 0])
+        below.append(_below(each, hold.lower_c, found[-1]) if chamber.swings else np.zeros(DRAWS + 1))
+    blades, chambers, out = np.array(found), np.array(own), np.array(below)
+    return Crossings(blades[:, 1:], blades[:, 0], chambers[:, 1:], chambers[:, 0], out[:, 1:], out[:, 0])
+
+
+def _below(each: PacketEstimate, level_c: float, from_s: FloatArray) -> FloatArray:
+    """Share of the time below a level after the first crossing, best first and draws; even where steps are uneven."""
+    t_s = np.arange(each.load_t_s, float(each.draw_t_s[-1]), EVERY_S)
+    every = (each.best_draw_c, *each.draws_c)
+    return share_below(t_s, np.array([np.interp(t_s, each.draw_t_s, one) for one in every]), level_c, from_s)
 
 
 def _own_lags_s(packet: PacketModel) -> FloatArray:

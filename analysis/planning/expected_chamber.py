@@ -23,6 +23,7 @@ DIP_C = 100.0  # how far a cold load and its door pull the reading down: enginee
 DIP_TO_C = 5.0  # when that is over, where no band says it
 DIP_RISES_S = 20.0
 HUMP_S = 150.0  # from the arrival to the top of an overshoot
+OF_A_WAVE = 0.91  # a saw's nine tenths of the range, as arrivals have it, of a wave that has as much in nine tenths
 DIMENSIONS = 7
 NARROW = 0.6  # of a band below its level: a sensor or a place further off could not hold it at all
 LONGEST_RAMP_S = 48 * 3600.0
@@ -80,7 +81,7 @@ class ChamberCourse:
 
     It enters where it crosses into the band, and begins where a controller that waits begins to count. ``load_s`` is
     None for a load that was in from the start, ``reads_low_c`` what the display shows too little [K],
-    ``place_c`` what the work's place is warmer than the sensor's [K].
+    ``place_c`` what the work's place is warmer than the sensor's [K]; ``swings``: it goes up and down in the last hold.
     """
 
     t_s: FloatArray
@@ -90,6 +91,23 @@ class ChamberCourse:
     load_s: float | None
     reads_low_c: float = 0.0
     place_c: float = 0.0
+    swings: bool = False
+
+
+@dataclass(frozen=True)
+class _Wave:
+    """A chamber going up and down about its level in a hold, upwards first as it came [s, K]."""
+
+    from_s: float
+    to_s: float
+    swing_c: float
+    period_s: float
+
+    def at(self, t_s: FloatArray) -> FloatArray:
+        """How far it is off its level [K]."""
+        turns = np.sin(2.0 * math.pi * (t_s - self.from_s) / self.period_s)
+        wave: FloatArray = np.where((t_s >= self.from_s) & (t_s <= self.to_s), self.swing_c * turns, 0.0)
+        return wave
 
 
 def likely_chamber(known: FurnaceKnown, *, steel_mm: float = USUAL_MM) -> PossibleChamber:
@@ -154,6 +172,7 @@ class _Making:
         self._begins: dict[int, float] = {}
         self._holds: list[Hold] = []
         self._humps: list[tuple[float, float]] = []
+        self._waves: list[_Wave] = []
         self._load_s: float | None = None
 
     @property
@@ -176,12 +195,15 @@ class _Making:
         self._begins[step.number] = self._now_s
         self._holds.append(step)
         self._look(step, at_last=True)
-        over_c = self._chamber.overshoot_c(self._known.arrival_at(step.target_c))
-        self._humps.append((self._now_s, over_c))
-        end_s = self._now_s + lasts_s
+        usual, begin_s = self._known.arrival_at(step.target_c), self._now_s
+        swing_c = 0.0 if usual.swing_s is None else OF_A_WAVE * usual.swing_c
+        self._humps.append((begin_s, max(self._chamber.overshoot_c(usual) - swing_c, 0.0)))
+        end_s = begin_s + lasts_s
         while self._now_s < end_s:
             self._advance(self._level_c(step), None, step)
             self._look(step)
+        if usual.swing_s is not None:
+            self._waves.append(_Wave(begin_s, self._now_s, swing_c, usual.swing_s))
 
     def course(self) -> ChamberCourse:
         """What came of it, with the humps after the arrivals and the dip at the load."""
@@ -190,12 +212,22 @@ class _Making:
         for at_s, over_c in self._humps:
             since = np.maximum(t_s - at_s, 0.0) / HUMP_S
             temp_c += over_c * since * np.exp(1.0 - since)
+        for wave in self._waves:
+            temp_c += wave.at(t_s)
         if self._load_s is not None:
             since = np.maximum(t_s - self._load_s, 0.0)
             below_c = DIP_TO_C if self._loading is None else self._loading.below_c
             back_s = max(self._chamber.recovery_s, 30.0) / math.log(DIP_C / below_c)
             temp_c -= DIP_C * np.exp(-since / back_s) * (1.0 - np.exp(-since / DIP_RISES_S))
-        return ChamberCourse(t_s, temp_c, dict(self._enters), dict(self._begins), self._load_s, *self._off_c())
+        return ChamberCourse(
+            t_s,
+            temp_c,
+            dict(self._enters),
+            dict(self._begins),
+            self._load_s,
+            *self._off_c(),
+            swings=bool(self._waves) and self._waves[-1].to_s >= self._now_s,
+        )
 
     def _off_c(self) -> tuple[float, float]:
         """What the sensor shows too little, and the place is warmer [K]: never so much that no hold could be had."""

@@ -69,13 +69,15 @@ class UsualArrival:
     """How the chamber usually comes to holds near a temperature.
 
     ``settle`` is the time constant of the last degrees before a hold [s], ``overshoot`` how far the chamber goes over
-    its level [K], ``level`` how far it stands from what was set [K], ``swing_c`` how far it swings about that [K].
+    its level [K], ``level`` how far it stands from what was set [K], ``swing_c`` how far it swings about that [K]
+    and ``swing_s`` how long that takes, from one rise to the next [s]; None where it does not go up and down.
     """
 
     settle: WithSpread = WithSpread(90.0, 0.5)
     overshoot: WithSpread = WithSpread(2.0, 1.5)
     level: WithSpread = WithSpread(0.0, 0.7)
     swing_c: float = 0.0
+    swing_s: float | None = None
 
 
 @dataclass(frozen=True)
@@ -236,7 +238,14 @@ def _usual(arrivals: Sequence[Arrival], guess: UsualArrival) -> UsualArrival:
         overshoot=_plain([a.overshoot_c for a in arrivals], guess.overshoot),
         level=_plain([a.level_c for a in arrivals if a.level_c is not None], guess.level),
         swing_c=median(a.swing_c for a in arrivals) if arrivals else guess.swing_c,
+        swing_s=_usual_period_s(arrivals),
     )
+
+
+def _usual_period_s(arrivals: Sequence[Arrival]) -> float | None:
+    """Of the swing, where half of the holds or more went up and down."""
+    known = [a.swing_s for a in arrivals if a.swing_s is not None]
+    return median(known) if known and 2 * len(known) >= len(arrivals) else None
 
 
 def _time(values: Sequence[float], guess: WithSpread) -> WithSpread:

@@ -1,38 +1,20 @@
-"""A furnace that swings about its level: out of the band at each turn, where the soak of what follows it stands."""
+"""A furnace that swings about its level: who is out of the band at each turn, and so gets no soak there."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+import numpy as np
+import numpy.typing as npt
 
-from soakwitness.analysis.planning.expected_chamber import ChamberCourse
-from soakwitness.analysis.recipes.recipe import Hold
-
+FloatArray = npt.NDArray[np.float64]
 MOST_OUT = 0.5  # a hold in which more is out is none that minutes could mend
 
 
-@dataclass(frozen=True)
-class OutOfBand:
-    """Share of a hold's time below its band: likely, and at the most."""
+def share_below(t_s: FloatArray, temp_c: npt.NDArray[np.floating], level_c: float, from_s: FloatArray) -> FloatArray:
+    """Share of the time that each row stands below a level once it has been there, shape (rows,).
 
-    likely: float = 0.0
-    most: float = 0.0
-
-    def needs_s(self, soak_s: float) -> float:
-        """How long it takes for so much in the band, at the most [s]."""
-        return soak_s / (1.0 - self.most)
-
-
-def out_of_band(hold: Hold, swing_c: float, courses: Sequence[ChamberCourse], *, by_blade: bool) -> OutOfBand:
-    """By how a chamber stands in a hold that its courses end in, the likely course first; ``swing_c``: half its swing.
-
-    The swing of a controller that switches on and off is a saw's, and a thin blade follows it: engineering guesses.
+    ``t_s``: shape (n,) [s], ``temp_c``: shape (rows, n) [degC], ``from_s``: when each row came there, shape (rows,)
+    [s], inf for one that never did. Never more than ``MOST_OUT``.
     """
-    shares = [_below(hold, swing_c, each, by_blade=by_blade) for each in courses]
-    return OutOfBand(shares[0], max(shares))
-
-
-def _below(hold: Hold, swing_c: float, chamber: ChamberCourse, *, by_blade: bool) -> float:
-    true_c = chamber.reads_low_c + (chamber.place_c if by_blade else 0.0)
-    over_c = float(chamber.temp_c[-1]) + true_c - hold.lower_c
-    return min(max((swing_c - over_c) / (2.0 * swing_c), 0.0), MOST_OUT) if swing_c > 0.0 else 0.0
+    after = t_s >= from_s[:, None]
+    share: FloatArray = (after & (temp_c < level_c)).sum(axis=1) / np.maximum(after.sum(axis=1), 1)
+    return np.minimum(share, MOST_OUT)

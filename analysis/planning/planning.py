@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
@@ -16,7 +16,6 @@ from soakwitness.analysis.packet_runs.fitting import PRIOR_LAG_S, RUN_TO_RUN
 from soakwitness.analysis.planning.blades import crossings
 from soakwitness.analysis.planning.cautioning import says_of
 from soakwitness.analysis.planning.expected_chamber import (
-    STEP_S,
     ChamberCourse,
     Loading,
     PossibleChamber,
@@ -26,7 +25,7 @@ from soakwitness.analysis.planning.expected_chamber import (
 )
 from soakwitness.analysis.planning.expecting import expected
 from soakwitness.analysis.planning.furnace_known import USUAL_MM
-from soakwitness.analysis.planning.out_of_band import OutOfBand, out_of_band
+from soakwitness.analysis.planning.lags import Lags, chamber_lags, since_s, taught
 from soakwitness.analysis.planning.plan import HoldPlan, PieceTimes, PieceToPlan, Plan, PlanInputs, Span
 from soakwitness.analysis.planning.rack_places import placed
 from soakwitness.analysis.recipes.program import ProgramStep, program_setpoints
@@ -47,20 +46,6 @@ MINUTE_S = 60.0
 
 class NothingToPlan(AnalysisError):
     """A recipe without a hold."""
-
-
-@dataclass(frozen=True)
-class _Lags:
-    """Lags in one hold [s], inf for never: draws, shape (pieces, n), and by the best figures, shape (pieces,).
-
-    ``draws_s`` and ``best_s`` from when the chamber is in the band, ``shown_s`` and ``shown_best_s`` from when the
-    display shows it, which people go by; from the load where that is later.
-    """
-
-    draws_s: FloatArray
-    best_s: FloatArray
-    shown_s: FloatArray
-    shown_best_s: FloatArray
 
 
 def make_plan(inputs: PlanInputs) -> Plan:
@@ -116,11 +101,6 @@ def loading_of(inputs: PlanInputs) -> Loading | None:
 def steel_of(pieces: Sequence[PieceToPlan]) -> float:
     """The blades' thickness summed [mm]: what a load takes up."""
     return sum(one.packet.thickness_mm * one.packet.blades for one in pieces) or USUAL_MM
-
-
-def since_s(chamber: ChamberCourse, step: int) -> float:
-    """From when the soak in a hold may count: the chamber's entering, or the load where that is later."""
-    return max(chamber.enters[step], chamber.load_s or 0.0)
 
 
 def _steps(recipe: Recipe) -> list[Ramp | Hold]:
@@ -186,18 +166,17 @@ def _hold(
     loaded = loading is not None and loading.step == hold.number
     inside = all(each.load_s is not None for each in courses) or inputs.recipe.load_at_c is None
     by_blade = bool(inputs.pieces) and inside and hold.soak_from == "work" and hold.judged
-    swing_c = inputs.furnace.arrival_at(hold.target_c).swing_c
-    out = out_of_band(hold, swing_c, courses, by_blade=by_blade)
     pieces: tuple[PieceTimes, ...] = ()
     if inside and inputs.pieces and (by_blade or is_last):
-        lags = _lags(inputs, hold, courses) if by_blade else _chamber_lags(hold, courses, len(inputs.pieces))
-        pieces = _piece_times(inputs, hold, lags, out, apart_s=PULLING_S if is_last else 0.0)
+        lags = _lags(inputs, hold, courses) if by_blade else chamber_lags(hold, courses, len(inputs.pieces))
+        pieces = _piece_times(inputs, hold, lags, apart_s=PULLING_S if is_last else 0.0)
         lasts_s = max(one.out_s for one in pieces) + (PULLING_S * (len(pieces) - 1) if is_last else 0.0)
         latest = [one.latest_s for one in pieces if one.latest_s is not None]
         lasts_s = min(lasts_s, max([*latest, max(one.out_s for one in pieces)])) if latest else lasts_s
     else:
-        lags = _chamber_lags(hold, courses, 1)
-        lasts_s = out.needs_s(hold.required_s) + (_quantile(lags.shown_s[0], HIGH_SHARE) if inside else 0.0)
+        lags = chamber_lags(hold, courses, 1)
+        until_s = lags.until_s(hold.required_s)[0]
+        lasts_s = _quantile(until_s if inside else until_s - lags.shown_s[0], HIGH_SHARE)
     waited_s = loading.after_s if loaded and loading is not None else 0.0
     known_c = inputs.set_to_c.get(hold.number)
     set_c = hold.target_c + inputs.recipe.program.offset_c if known_c is None else known_c
@@ -215,7 +194,7 @@ def _hold(
         decides="blade" if by_blade else "chamber",
         loaded=loaded,
         pieces=pieces,
-        below_share=out.most,
+        below_share=float(lags.below.max()),
     )
 
 
@@ -230,59 +209,29 @@ def whole_minutes(time_s: float) -> float:
     return MINUTE_S * math.ceil(time_s / MINUTE_S - 1e-6)
 
 
-def _lags(inputs: PlanInputs, hold: Hold, courses: Sequence[ChamberCourse]) -> _Lags:
+def _lags(inputs: PlanInputs, hold: Hold, courses: Sequence[ChamberCourse]) -> Lags:
     """Lags of all pieces over all chambers; what was learned is applied to them."""
     found = [crossings(each, inputs.pieces, inputs.rack, hold) for each in courses]
     shown = [since_s(each, hold.number) for each in courses]
-    lags = _Lags(
+    lags = Lags(
         np.concatenate([one.draws_s - one.chamber_s for one in found], axis=1),
         found[0].best_s - found[0].chamber_best_s,
         np.concatenate([one.draws_s - at_s for one, at_s in zip(found, shown, strict=True)], axis=1),
         found[0].best_s - shown[0],
+        np.concatenate([one.below for one in found], axis=1),
+        found[0].below_best,
     )
-    return taught(inputs, lags)
+    return taught(inputs.learned, lags)
 
 
-def taught(inputs: PlanInputs, lags: _Lags) -> _Lags:
-    """The lags by what the last runs showed: their middle moved, and drawn together where runs agree better."""
-    learned = inputs.learned
-    if learned is None or not learned.used:
-        return lags
-    best = np.maximum(lags.shown_best_s, 1.0) * learned.factor
-    with np.errstate(divide="ignore", invalid="ignore"):
-        logs = np.log(np.maximum(lags.shown_s, 1.0) / np.maximum(lags.shown_best_s, 1.0)[:, None])
-    spread = np.array([float(np.std(row[np.isfinite(row)])) if np.isfinite(row).any() else 1.0 for row in logs])
-    narrower = np.minimum(1.0, learned.spread / np.maximum(spread, 1e-6))
-    shown = best[:, None] * np.exp(logs * narrower[:, None])
-    with np.errstate(invalid="ignore"):
-        draws = np.where(np.isfinite(shown), np.maximum(lags.draws_s + shown - lags.shown_s, 0.0), np.inf)
-        own = np.where(np.isfinite(best), np.maximum(lags.best_s + best - lags.shown_best_s, 0.0), np.inf)
-    return _Lags(draws, own, shown, best)
-
-
-def _chamber_lags(hold: Hold, courses: Sequence[ChamberCourse], pieces: int) -> _Lags:
-    """Where the chamber's own minutes count: none, or until it is back from the load."""
-    lags = []
-    for each in courses:
-        at_s = since_s(each, hold.number)
-        outside = np.flatnonzero((each.t_s >= at_s) & (each.temp_c < hold.lower_c))
-        back_s = float(each.t_s[outside[-1]]) + STEP_S if outside.size and each.load_s == at_s else at_s
-        lags.append(back_s - at_s)
-    draws, best = np.tile(np.array(lags), (pieces, 1)), np.full(pieces, lags[0])
-    return _Lags(draws, best, draws, best)
-
-
-def _piece_times(
-    inputs: PlanInputs, hold: Hold, lags: _Lags, out: OutOfBand, *, apart_s: float
-) -> tuple[PieceTimes, ...]:
+def _piece_times(inputs: PlanInputs, hold: Hold, lags: Lags, *, apart_s: float) -> tuple[PieceTimes, ...]:
     """Each piece's window, then the moment that suits all, or each its own; pulled in turn, ``apart_s`` apart."""
-    windows = [_window(hold, lags, out, n) for n in range(len(inputs.pieces))]
+    windows = [_window(hold, lags, n) for n in range(len(inputs.pieces))]
     times = []
     for n, ((earliest, latest), out_s) in enumerate(zip(windows, out_times_s(windows, apart_s), strict=True)):
-        lag = Span(*map(_known, _bounds(lags.draws_s, lags.best_s, n)))
-        shown = Span(*map(_known, _bounds(lags.shown_s, lags.shown_best_s, n)))
-        inside = ((shown.high_s, out.most), (shown.best_s, out.likely), (shown.low_s, 0.0))
-        soak = Span(*(max(out_s - lag_s, 0.0) * (1.0 - below) for lag_s, below in inside))
+        lag = Span(*map(_known, _bounds(lags.draws_s[n], float(lags.best_s[n]), len(inputs.pieces))))
+        shown = Span(*map(_known, _bounds(lags.shown_s[n], float(lags.shown_best_s[n]), len(inputs.pieces))))
+        soak = Span(*_bounds(*lags.soaks_s(out_s, n), len(inputs.pieces)))
         never = float(np.mean(np.isinf(lags.draws_s[n])))
         times.append(PieceTimes(inputs.pieces[n], lag, shown, earliest, latest, out_s, soak, never))
     return tuple(times)
@@ -310,19 +259,22 @@ def out_times_s(windows: Sequence[tuple[float, float | None]], apart_s: float) -
     return times
 
 
-def _window(hold: Hold, lags: _Lags, out: OutOfBand, n: int) -> tuple[float, float | None]:
-    low, _, high = (_known(value) for value in _bounds(lags.shown_s, lags.shown_best_s, n))
-    latest = None if hold.at_most_s is None else hold.at_most_s + low
-    earliest = out.needs_s(hold.required_s) + high + MARGIN_S
+def _window(hold: Hold, lags: Lags, n: int) -> tuple[float, float | None]:
+    def until_s(soak_s: float) -> tuple[float, float]:
+        best_s = lags.shown_best_s[n] + soak_s / (1.0 - lags.below_best[n])
+        low, _, high = _bounds(lags.until_s(soak_s)[n], float(best_s), lags.best_s.size)
+        return low, high
+
+    latest = None if hold.at_most_s is None else _known(until_s(hold.at_most_s)[0])
+    earliest = _known(until_s(hold.required_s)[1]) + MARGIN_S
     rounded = whole_minutes(earliest)
     return (rounded if latest is None or rounded <= latest else earliest), latest
 
 
-def _bounds(draws_s: FloatArray, best_s: FloatArray, n: int) -> tuple[float, float, float]:
-    """Low, likely and high lag of a piece: of several pieces none is to be outside more often than a lone one is."""
-    outside = LOW_SHARE / best_s.size
-    low, high = (_quantile(draws_s[n], share) for share in (outside, 1.0 - outside))
-    best = float(best_s[n])
+def _bounds(draws: FloatArray, best: float, pieces: int) -> tuple[float, float, float]:
+    """Low, likely and high figure of a piece: of several pieces none is to be outside more often than a lone one is."""
+    outside = LOW_SHARE / pieces
+    low, high = (_quantile(draws, share) for share in (outside, 1.0 - outside))
     return min(low, best), best, max(high, best if math.isfinite(best) else high)
 
 
@@ -353,7 +305,10 @@ def _saved_s(inputs: PlanInputs, last: HoldPlan, chamber: ChamberCourse) -> floa
     sure = tuple(replace(one, packet=as_if_measured(one.packet)) for one in inputs.pieces)
     now, then = (_lags(replace(inputs, pieces=pieces), hold, [chamber]) for pieces in (inputs.pieces, sure))
     slowest = [
-        max(_known(_bounds(lags.shown_s, lags.shown_best_s, n)[2]) for n in range(len(inputs.pieces)))
+        max(
+            _known(_bounds(lags.shown_s[n], float(lags.shown_best_s[n]), len(inputs.pieces))[2])
+            for n in range(len(inputs.pieces))
+        )
         for lags in (now, then)
     ]
     return slowest[0] - slowest[1] if slowest[0] - slowest[1] >= MINUTE_S else None

@@ -66,3 +66,5 @@ def test_a_swing_is_measured_to_either_side() -> None:
     (still,), (swings,) = measured(60.0), measured(60.0, saw_c=5.0)
     assert still.swing_c < 0.2
     assert swings.swing_c == pytest.approx(5.0, abs=0.3)
+    assert still.swing_s is None
+    assert swings.swing_s == pytest.approx(240.0, abs=5.0)
