@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from copy import copy
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -27,10 +28,12 @@ from soakwitness.analysis.packet.rack import Beside
 from soakwitness.analysis.packet.row_bundle import joined
 from soakwitness.analysis.packet.row_stepping import march_row
 from soakwitness.analysis.packet.stepping import Bundle
+from soakwitness.analysis.packet_runs.asking_together import together
 from soakwitness.firmware_bridge.common import heat_transfer_properties as properties
 from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, counted, moment
 
 FloatArray = npt.NDArray[np.float64]
+_Modelled = tuple[FloatArray, FloatArray]
 # Weak priors: standard deviations of the logarithms, then of the peak's place [K] and the sensor's offset [K]; the lag
 # of the chamber's sensor with its middle [s].
 PRIOR_LOGS = (0.35, 0.50, 0.50, 0.40)
@@ -191,7 +194,14 @@ class _Problem:
         self.measured_c = _around(times, work, self.t_s)
         self.weigh_alike()
         self.prior = np.array([*PRIOR_LOGS, PRIOR_PEAK_C, PRIOR_LAG_SPREAD_S, CONVECTION_SPREAD, PRIOR_OFFSET_C])
-        self._answers: dict[bytes, tuple[FloatArray, FloatArray]] = {}
+        self._ask: Callable[[FloatArray], _Modelled] = lambda x: self.answers([x])[0]
+        self._answered: dict[bytes, _Modelled] = {}
+
+    def asking(self, ask: Callable[[FloatArray], _Modelled]) -> _Problem:
+        """The same problem for one of several searches, which has its own weights and gets its answers so."""
+        twin = copy(self)
+        twin._ask, twin._answered = ask, {}
+        return twin
 
     def weigh_alike(self) -> None:
         """Before anything is known of the differences, each point counts the same."""
@@ -213,17 +223,25 @@ class _Problem:
         lag_s = float(np.clip(self.lag_s + x[5], *LAG_LIMITS))
         return replace(self.packet, peak_c=self.packet.peak_c + float(x[4]), sensor_lag_s=lag_s, **values)
 
-    def modelled(self, x: FloatArray) -> tuple[FloatArray, FloatArray]:
+    def modelled(self, x: FloatArray) -> _Modelled:
         """Load sensor as modelled [degC], shape (k,), and its derivatives, shape (k, 8)."""
         key = x.tobytes()
-        if key not in self._answers:
-            moved = [x] + [x + step * np.eye(8)[i] for i, step in enumerate(STEPS_OF_DERIVATIVE)]
-            self._progress()
-            table = self._marched([self.figures(m) for m in moved], np.exp([m[6] for m in moved]))
-            picked = table[self.index].astype(float)
-            slopes = (picked[:, 1:] - picked[:, :1]) / np.array(STEPS_OF_DERIVATIVE)
-            self._answers = {key: (picked[:, 0] + x[7], np.column_stack([slopes, np.ones(self.index.size)]))}
-        return self._answers[key]
+        if key not in self._answered:
+            self._answered = {key: self._ask(x)}
+        return self._answered[key]
+
+    def answers(self, points: Sequence[FloatArray]) -> list[_Modelled]:
+        """The same at several points, in one march."""
+        moves = np.vstack([np.zeros(8), np.eye(7, 8) * np.array(STEPS_OF_DERIVATIVE)[:, None]])
+        moved = [x + move for x in points for move in moves]
+        self._progress()
+        table = self._marched([self.figures(m) for m in moved], np.exp([m[6] for m in moved]))
+        picked = np.split(table[self.index].astype(float), len(points), axis=1)
+        return [self._slopes(x, each) for x, each in zip(points, picked, strict=True)]
+
+    def _slopes(self, x: FloatArray, picked: FloatArray) -> _Modelled:
+        slopes = (picked[:, 1:] - picked[:, :1]) / np.array(STEPS_OF_DERIVATIVE)
+        return picked[:, 0] + x[7], np.column_stack([slopes, np.ones(self.index.size)])
 
     def _marched(self, packets: list[PacketModel], convection: FloatArray) -> npt.NDArray[np.float32]:
         """The blade with each of several figures [degC], shape (m + 1, figures); its neighbours have the same."""
@@ -275,15 +293,12 @@ def _side_by_side(packets: list[PacketModel], convection: FloatArray) -> Bundle:
 
 def _solved(problem: _Problem, fitted_from: str) -> Fit:
     """The best solution: a peak that is far off its usual place is not found by small steps from there."""
-    best: Fit | None = None
-    for begin_c in dict.fromkeys((problem.packet.peak_c, *PEAKS_TRIED_C)):
-        found = _solved_from(problem, begin_c, fitted_from)
-        if best is None or found.residual_c < best.residual_c:
-            best = found
-        if best.residual_c <= GOOD_FIT_C:
-            break
-    assert best is not None
-    return best
+    begins_c = dict.fromkeys((problem.packet.peak_c, *PEAKS_TRIED_C))
+    searches = [
+        lambda ask, begin_c=begin_c: _solved_from(problem.asking(ask), begin_c, fitted_from) for begin_c in begins_c
+    ]
+    found = together(searches, problem.answers, lambda fit: fit.residual_c <= GOOD_FIT_C)
+    return min(found, key=lambda fit: fit.residual_c)
 
 
 def _solved_from(problem: _Problem, peak_c: float, fitted_from: str) -> Fit:
