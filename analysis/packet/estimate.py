@@ -188,7 +188,7 @@ def estimate_row(
     quickest = min(row.packets, key=lambda packet: quickest_time_s(packet, hottest_c))
     over = _over(t_s, chamber_c, quickest, load_t_s, start_c, draws)
     bundle, unseen = row_bundle(row, over.draws)
-    tables = iter(march_row(over.steps, bundle, unseen, start_c))
+    tables = iter(march_row([over.steps], bundle, unseen, [start_c])[0])
     return tuple(
         None if packet is None else _told(over, packet, next(tables), load_t_s, start_c) for packet in row.slots
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from queue import SimpleQueue
 from typing import TypeVar
@@ -19,9 +19,9 @@ class _Stopped(Exception):
 def together(
     searches: Sequence[Callable[[Callable[[Question], Answer]], Found]],
     answers: Callable[[Sequence[Question]], Sequence[Answer]],
-    enough: Callable[[Found], bool],
-) -> list[Found]:
-    """What the searches find, up to the first that is enough: as if one were made after the other.
+    needed: Callable[[Mapping[int, Found]], Collection[int]],
+) -> dict[int, Found]:
+    """What the searches find, by their numbers. ``needed`` tells which are of use still, by what was found so far.
 
     A search gets a function that answers it. Each waits in a thread of its own, because a solver that calls back cannot
     be left and come back to; ``answers`` is called in the caller's, and only while all of them wait.
@@ -43,30 +43,22 @@ def together(
             events.put((number, ()))
 
     with ThreadPoolExecutor(len(searches)) as pool:
-        ended = [pool.submit(search, number) for number in range(len(searches))]
+        made = [pool.submit(search, number) for number in range(len(searches))]
         try:
             running = len(searches)
             while running:
                 said = [events.get() for _ in range(running)]
                 asked = dict(sorted((number, question) for number, one in said for question in one))
-                running = 0 if _decided(found, enough) else len(asked)
-                if running:
-                    for number, answer in zip(asked, answers(list(asked.values())), strict=True):
-                        replies[number].put((answer,))
+                going = {number: question for number, question in asked.items() if number in needed(found)}
+                answered = dict(zip(going, answers(list(going.values())) if going else (), strict=True))
+                for number in asked:
+                    replies[number].put((answered[number],) if number in answered else ())
+                running = len(asked)
         finally:
             for reply in replies:
                 reply.put(())
-    needed = _decided(found, enough) or len(searches)
-    for one in ended[:needed]:
-        one.result()  # raises what the search raised
-    return [found[number] for number in range(needed)]
-
-
-def _decided(found: Mapping[int, Found], enough: Callable[[Found], bool]) -> int:
-    """How many are needed, where one of those that have ended is enough and all before it have ended too; else 0."""
-    for number in range(len(found)):
-        if number not in found:
-            return 0
-        if enough(found[number]):
-            return number + 1
-    return 0
+    for one in made:
+        problem = one.exception()
+        if problem is not None and not isinstance(problem, _Stopped):
+            raise problem
+    return found

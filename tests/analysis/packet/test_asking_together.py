@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 
 import pytest
 
@@ -36,26 +36,33 @@ class Answers:
         return [2 * each for each in questions]
 
 
+def all_of(count: int) -> Callable[[Mapping[int, int]], Collection[int]]:
+    return lambda _: range(count)
+
+
 def test_each_search_gets_its_own_answers_and_all_are_asked_at_once() -> None:
     answers = Answers()
-    assert together([climbing(1, 3), climbing(10, 1), climbing(100, 2)], answers, lambda _: False) == [8, 20, 400]
+    searches = [climbing(1, 3), climbing(10, 1), climbing(100, 2)]
+    assert together(searches, answers, all_of(3)) == {0: 8, 1: 20, 2: 400}
     assert answers.asked == [[1, 10, 100], [2, 200], [4]]
 
 
-def test_nothing_is_found_beyond_the_first_that_is_enough() -> None:
+def test_a_search_that_nobody_needs_any_more_is_asked_no_further() -> None:
     answers = Answers()
-    found = together([climbing(1, 2), climbing(10, 1), climbing(100, 9)], answers, lambda at: at < 50)
-    assert found == [4]  # the second had ended before, and would have been enough too
-    assert answers.asked == [[1, 10, 100], [2, 200]]
+    searches = [climbing(1, 4), climbing(10, 1), climbing(100, 9)]
+    assert together(searches, answers, lambda found: {0, 1} if 1 in found else {0, 1, 2}) == {0: 16, 1: 20}
+    assert answers.asked == [[1, 10, 100], [2], [4], [8]]
 
 
-def test_one_that_is_enough_waits_for_those_before_it() -> None:
-    assert together([climbing(1, 5), climbing(10, 1)], Answers(), lambda at: at == 20) == [32, 20]
+def test_nothing_is_answered_once_all_that_is_needed_is_found() -> None:
+    answers = Answers()
+    assert together([climbing(1, 1), climbing(10, 9)], answers, lambda found: () if found else (0, 1)) == {0: 2}
+    assert answers.asked == [[1, 10]]
 
 
 def test_searches_that_ask_nothing() -> None:
     answers = Answers()
-    assert together([climbing(1, 0), climbing(2, 0)], answers, lambda _: False) == [1, 2]
+    assert together([climbing(1, 0), climbing(2, 0)], answers, all_of(2)) == {0: 1, 1: 2}
     assert answers.asked == []
 
 
@@ -65,7 +72,7 @@ def test_what_a_search_raises_is_raised_and_no_thread_stays() -> None:
 
     before = threading.active_count()
     with pytest.raises(ZeroDivisionError, match="at 2"):
-        together([climbing(1, 2), breaks], Answers(), lambda _: False)
+        together([climbing(1, 2), breaks], Answers(), all_of(2))
     assert threading.active_count() == before
 
 
@@ -75,5 +82,5 @@ def test_what_answering_raises_is_raised_and_no_thread_stays() -> None:
 
     before = threading.active_count()
     with pytest.raises(KeyboardInterrupt):
-        together([climbing(1, 2), climbing(1, 2)], breaks, lambda _: False)
+        together([climbing(1, 2), climbing(1, 2)], breaks, all_of(2))
     assert threading.active_count() == before
