@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import repeat
 
 import numpy as np
 import numpy.typing as npt
@@ -10,7 +12,7 @@ import numpy.typing as npt
 from soakwitness.analysis.errors import NotEnoughData
 from soakwitness.analysis.packet.draws import IN_A_GAP, bundle_of, uniform_set
 from soakwitness.analysis.packet.grid import ChamberGrid, Steps, bridge, lay_steps, quickest_time_s
-from soakwitness.analysis.packet.marching import march
+from soakwitness.analysis.packet.marching import march_each
 from soakwitness.analysis.packet.piece import PacketModel as PacketModel
 from soakwitness.analysis.packet.rack import Row
 from soakwitness.analysis.packet.row_bundle import row_bundle
@@ -24,6 +26,7 @@ LOW_SHARE, HIGH_SHARE = 0.025, 0.975
 HOT_START_C = 100.0
 MANY_DRAWS, FEW_DRAWS, MANY_STEPS = 200, 64, 4500
 THICK_BIOT = 0.1
+MOST_AT_ONCE = 4000  # blades that march side by side, draws and all: more are no quicker
 POSSIBLE_C = (-100.0, 1500.0)
 
 
@@ -154,9 +157,8 @@ def estimate(
 
     Raises NotEnoughData with fewer than two readings of the chamber, or none after the loading.
     """
-    over = _over(t_s, chamber_c, packet, load_t_s, start_c, draws)
-    bundle, unseen = bundle_of(packet, over.draws)
-    return _told(over, packet, march(over.steps, bundle, unseen, start_c), load_t_s, start_c)
+    chamber = ChamberToFollow(np.asarray(t_s, dtype=float), np.asarray(chamber_c, dtype=float), load_t_s)
+    return next(estimate_each([chamber], packet=packet, start_c=start_c, draws=draws))
 
 
 def estimate_row(
@@ -177,69 +179,106 @@ def estimate_row(
     ``row``: what stands in the slots; the rest as for :func:`estimate`. Returns one estimate for each slot, None where
     it is empty. A packet without neighbours comes out as :func:`estimate` has it.
     """
+    chamber = ChamberToFollow(np.asarray(t_s, dtype=float), np.asarray(chamber_c, dtype=float), load_t_s)
+    return next(estimate_row_each([chamber], row=row, start_c=start_c, draws=draws))
+
+
+@dataclass(frozen=True)
+class ChamberToFollow:
+    """One of several chambers that the same pieces may have had: as ``estimate`` takes it."""
+
+    t_s: FloatArray
+    chamber_c: FloatArray
+    load_t_s: float | None = None
+
+
+def estimate_each(
+    chambers: Sequence[ChamberToFollow], *, packet: PacketModel, start_c: float = 20.0, draws: int | None = None
+) -> Iterator[PacketEstimate]:
+    """What ``estimate`` says over each of several chambers, for less than one after the other."""
+    for overs in _side_by_side(chambers, lambda _: packet, start_c, draws, packets=1):
+        bundle, unseen = bundle_of(packet, overs[0].draws)
+        tables = march_each([over.steps for over in overs], bundle, unseen, [start_c] * len(overs))
+        for over, table in zip(overs, tables, strict=True):
+            yield _told(over, packet, table, start_c)
+
+
+def estimate_row_each(
+    chambers: Sequence[ChamberToFollow], *, row: Row, start_c: float = 20.0, draws: int | None = None
+) -> Iterator[tuple[PacketEstimate | None, ...]]:
+    """What ``estimate_row`` says over each of several chambers, for less than one after the other."""
     if len(row.filled) < 2:
-        return tuple(
-            None
-            if packet is None
-            else estimate(t_s, chamber_c, packet=packet, load_t_s=load_t_s, start_c=start_c, draws=draws)
-            for packet in row.slots
-        )
-    hottest_c = float(np.nanmax(np.clip(np.asarray(chamber_c, dtype=float), *POSSIBLE_C), initial=start_c))
-    quickest = min(row.packets, key=lambda packet: quickest_time_s(packet, hottest_c))
-    over = _over(t_s, chamber_c, quickest, load_t_s, start_c, draws)
-    bundle, unseen = row_bundle(row, over.draws)
-    tables = iter(march_row(over.steps, bundle, unseen, start_c))
-    return tuple(
-        None if packet is None else _told(over, packet, next(tables), load_t_s, start_c) for packet in row.slots
-    )
+        alone = (estimate_each(chambers, packet=packet, start_c=start_c, draws=draws) for packet in row.packets)
+        for one in next(alone, repeat(None, len(chambers))):
+            yield tuple(None if packet is None else one for packet in row.slots)
+        return
+
+    def quickest(chamber: ChamberToFollow) -> PacketModel:
+        hottest_c = float(np.nanmax(np.clip(chamber.chamber_c, *POSSIBLE_C), initial=start_c))
+        return min(row.packets, key=lambda packet: quickest_time_s(packet, hottest_c))
+
+    for overs in _side_by_side(chambers, quickest, start_c, draws, packets=len(row.packets)):
+        bundle, unseen = row_bundle(row, overs[0].draws)
+        each = march_row([over.steps for over in overs], bundle, unseen, [start_c] * len(overs))
+        for over, blades in zip(overs, each, strict=True):
+            tables = iter(blades)
+            yield tuple(None if one is None else _told(over, one, next(tables), start_c) for one in row.slots)
 
 
 @dataclass(frozen=True)
 class _Over:
     """One chamber as the model steps through it, from the load [s] on, with a number of draws [-]."""
 
-    t_s: FloatArray
+    read: ChamberToFollow
     chamber: ChamberGrid
     load_s: float
     steps: Steps
     draws: int
 
 
-def _over(
-    t_s: npt.ArrayLike,
-    chamber_c: npt.ArrayLike,
-    packet: PacketModel,
-    load_t_s: float | None,
+def _side_by_side(
+    chambers: Sequence[ChamberToFollow],
+    quickest: Callable[[ChamberToFollow], PacketModel],
     start_c: float,
     draws: int | None,
-) -> _Over:
-    times = np.asarray(t_s, dtype=float)
-    chamber = bridge(times, np.clip(np.asarray(chamber_c, dtype=float), *POSSIBLE_C))
-    load = float(chamber.t_s[0]) if load_t_s is None else max(float(load_t_s), float(chamber.t_s[0]))
+    *,
+    packets: int,
+) -> Iterator[list[_Over]]:
+    """The chambers in as many at once as pay, alike in the number of draws."""
+    together: list[_Over] = []
+    for over in (_over(one, quickest(one), start_c, draws) for one in chambers):
+        if together and (over.draws != together[0].draws or packets * over.draws * len(together) >= MOST_AT_ONCE):
+            yield together
+            together = []
+        together.append(over)
+    yield together
+
+
+def _over(read: ChamberToFollow, packet: PacketModel, start_c: float, draws: int | None) -> _Over:
+    chamber = bridge(read.t_s, np.clip(read.chamber_c, *POSSIBLE_C))
+    load = float(chamber.t_s[0]) if read.load_t_s is None else max(float(read.load_t_s), float(chamber.t_s[0]))
     if load >= chamber.t_s[-1]:
         last = moment(float(chamber.t_s[-1]))
         raise NotEnoughData(f"The load mark at {moment(load)} is after the last reading at {last}.")
     steps = lay_steps(chamber, packet, load, start_c)
     count = draws or (MANY_DRAWS if steps.mean_c.size <= MANY_STEPS else FEW_DRAWS)
-    return _Over(times, chamber, load, steps, count)
+    return _Over(read, chamber, load, steps, count)
 
 
-def _told(
-    over: _Over, packet: PacketModel, table: SingleArray, load_t_s: float | None, start_c: float
-) -> PacketEstimate:
+def _told(over: _Over, packet: PacketModel, table: SingleArray, start_c: float) -> PacketEstimate:
     """The estimate out of the blade's temperatures at the steps' edges, best figures first."""
-    chamber, load = over.chamber, over.load_s
+    chamber, load, t_s = over.chamber, over.load_s, over.read.t_s
     if packet.sensor_offset_c:  # which of the two sensors was right is not known: each draw believes it by a share
         table[:, 1:] += np.float32(packet.sensor_offset_c) * uniform_set(over.draws)[:, IN_A_GAP].astype(np.float32)
     low, high = _quantiles(table[:, 1:])
     low, high = np.minimum(low, table[:, 0]), np.maximum(high, table[:, 0])  # draws cross in a swing
-    low_c, best_c, high_c = (np.interp(over.t_s, over.steps.edges_s, column) for column in (low, table[:, 0], high))
-    before = over.t_s < load
+    low_c, best_c, high_c = (np.interp(t_s, over.steps.edges_s, column) for column in (low, table[:, 0], high))
+    before = t_s < load
     if before.any():
         low_c[before] = best_c[before] = high_c[before] = start_c
     biot = biot_number(packet, float(chamber.temp_c[np.searchsorted(chamber.t_s, load) :].max()))
     return PacketEstimate(
-        t_s=over.t_s,
+        t_s=t_s,
         low_c=low_c,
         best_c=best_c,
         high_c=high_c,
@@ -251,7 +290,7 @@ def _told(
         fitted=packet.fitted,
         packet=packet,
         gaps=tuple((float(start), float(stop)) for start, stop in chamber.gaps),
-        says=_says(chamber, packet, load_t_s, start_c, biot),
+        says=_says(chamber, packet, over.read.load_t_s, start_c, biot),
     )
 
 

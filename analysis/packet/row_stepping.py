@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -27,43 +28,50 @@ BARE_W_PER_M2_K = np.float32(1e6)  # from a bare blade's surface to itself: so g
 
 @dataclass(frozen=True)
 class RowState:
-    """Blades [K] and their last rate [K/s], shape (packets, draws); left and right sides, shape (2, packets, draws)."""
+    """Blades [K] and their last rate [K/s], shape (packets, chambers, draws); left and right sides, shape (2, ...)."""
 
     blade_k: SingleArray
     sides_k: SingleArray
     blade_rate: SingleArray | float = 0.0
 
 
-def march_row(steps: Steps, row: RowBundle, unseen: FloatArray, start_c: float) -> SingleArray:
-    """Step a row from the loading to the last reading.
+def march_row(
+    each: Sequence[Steps], row: RowBundle, unseen: FloatArray, starts_c: Sequence[float]
+) -> list[SingleArray]:
+    """Step a row from the loading to the last reading, over several chambers side by side.
 
-    ``unseen``: as for ``marching.march``. ``start_c``: temperature of all packets at the first edge [degC]. Returns
-    blades [degC], float32, shape (packets, m + 1, draws), at the edges.
+    ``unseen``: as for ``marching.march``. ``starts_c``: temperature of all packets at the first edge of each chamber
+    [degC]. Returns for each chamber blades [degC], float32, shape (packets, m + 1, draws), at the edges.
     """
-    count, (packets, draws) = steps.mean_c.size, row.bundle.gap_m.shape
-    table = np.empty((packets, count + 1, draws), dtype=np.float32)
-    table[:, 0] = start_c
-    start_k = np.float32(start_c + properties.ZERO_C_IN_K)
-    state = RowState(np.full((packets, draws), start_k), np.full((2, packets, draws), start_k))
-    feed = Feed(steps, unseen.astype(np.float32), row.bundle.sensor_lag_s)
-    for number in range(count):
-        index = np.array([number])
-        state = advance_row(state, feed.drive(index), row, twice=bool(feed.twice(index).size))
+    feed = Feed(each, unseen.astype(np.float32), row.bundle.sensor_lag_s)
+    packets, _, draws = row.bundle.gap_m.shape
+    table = np.empty((packets, feed.counts.max() + 1, len(each), draws), dtype=np.float32)
+    table[:, 0] = np.array(starts_c)[:, None]
+    start_k = (np.array(starts_c)[:, None] + properties.ZERO_C_IN_K).astype(np.float32)
+    blade = np.zeros_like(table[:, 0]) + start_k
+    state = RowState(blade, np.stack([blade, blade]))
+    for number in range(table.shape[1] - 1):
+        index = feed.at(number)
+        state = advance_row(state, feed.drive(index), row, feed.twice(index))
         table[:, number + 1] = state.blade_k - properties.ZERO_C_IN_K
-    return table
+    return [table[:, : count + 1, n] for n, count in enumerate(feed.counts)]
 
 
-def advance_row(state: RowState, drive: Drive, row: RowBundle, *, twice: bool) -> RowState:
+def advance_row(state: RowState, drive: Drive, row: RowBundle, twice: npt.NDArray[np.intp]) -> RowState:
     """Advance all packets of a row by one step.
 
-    ``state``: where they are [K]. ``twice``: conductances and heat capacity are taken anew at the middle of the step.
-    Returns where they are at the end of the step.
+    ``state``: where they are [K]. ``twice``: the chambers over which conductances and heat capacity are taken anew at
+    the middle of the step. Returns where they are at the end of the step.
     """
     start_j = enthalpy(state.blade_k, row.bundle)
     moved = state.blade_rate * drive.step_s
-    end = RowState(state.blade_k + moved, state.sides_k + moved)
-    for _ in range(2 if twice else 1):
-        end = _solve(state, end, start_j, drive, row)
+    end = _solve(state, RowState(state.blade_k + moved, state.sides_k + moved), start_j, drive, row)
+    if twice.size:
+        again = _solve(state, end, start_j, drive, row)
+        if twice.size == drive.chamber_k.shape[-2]:
+            end = again
+        else:
+            end.blade_k[:, twice], end.sides_k[:, :, twice] = again.blade_k[:, twice], again.sides_k[:, :, twice]
     return RowState(end.blade_k, end.sides_k, (end.blade_k - state.blade_k) / drive.step_s)
 
 
@@ -72,8 +80,8 @@ class _Felt:
     """What each side is made of, and what each blade feels; foils follow at once.
 
     A side stands at ``of_chamber`` of the chamber, ``of_neighbour`` of the blade across the opening and the rest of its
-    own [-], shape (2, packets, draws). Conductances from blades [W/m2K], both sides together: to the chamber, to the
-    next, to the one before, shape (packets, draws), (packets - 1, draws).
+    own [-], shape (2, packets, chambers, draws). Conductances from blades [W/m2K], both sides together: to the chamber,
+    to the next, to the one before, shape (packets, chambers, draws), (packets - 1, ...).
     """
 
     of_chamber: SingleArray

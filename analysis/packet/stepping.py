@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -23,7 +24,7 @@ SMALLEST_CHANGE_K = 0.2  # the enthalpy secant is taken over no less
 
 @dataclass(frozen=True)
 class Bundle:
-    """Figures of many packets side by side, float32, each shape (draws,).
+    """Figures of many packets side by side, float32, each shape (draws,), or (pieces, draws) where each has its own.
 
     ``eps_sigma`` and ``f_sigma`` are radiation factors times the Stefan-Boltzmann constant [W/m2K4], ``gap_m`` the gas
     gap [m], ``convection`` a factor [-], ``peak_factor`` [-], ``peak_shift_k`` [K], ``steel_kg_m2`` and ``foil_kg_m2``
@@ -39,6 +40,13 @@ class Bundle:
     steel_kg_m2: SingleArray
     foil_kg_m2: float
     sensor_lag_s: SingleArray | float = 0.0
+
+    def rows(self, rows: npt.NDArray[np.intp] | int) -> Bundle:
+        """The figures of only some of the pieces."""
+        if self.gap_m.ndim < 2:
+            return self
+        own: dict[str, Any] = {name: each[rows] for name, each in vars(self).items() if isinstance(each, np.ndarray)}
+        return replace(self, **own)
 
 
 @dataclass
@@ -128,7 +136,8 @@ def advance(state: State, drive: Drive, bundle: Bundle, twice: npt.NDArray[np.in
         foil, blade = _solve(state, (foil, blade), start_j, drive, bundle)
     elif twice.size:
         some = State(state.foil_k[twice], state.blade_k[twice])
-        foil[twice], blade[twice] = _solve(some, (foil[twice], blade[twice]), start_j[twice], drive.rows(twice), bundle)
+        again = (some, (foil[twice], blade[twice]), start_j[twice], drive.rows(twice), bundle.rows(twice))
+        foil[twice], blade[twice] = _solve(*again)
     step_s = drive.step_s
     return State(foil, blade, (foil - state.foil_k) / step_s, (blade - state.blade_k) / step_s)
 

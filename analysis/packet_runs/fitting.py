@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import itertools
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
+from copy import copy
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -11,26 +13,24 @@ import numpy as np
 import numpy.typing as npt
 
 from soakwitness.analysis.errors import NotEnoughData
-from soakwitness.analysis.packet.draws import CONVECTION_SPREAD, bundle_of
+from soakwitness.analysis.packet.draws import CONVECTION_SPREAD
 from soakwitness.analysis.packet.grid import STEP_S, ChamberGrid, Steps, bridge, lay_steps
-from soakwitness.analysis.packet.marching import march
 from soakwitness.analysis.packet.piece import (
     FIGURE_WORDS,
     LAG_LIMITS,
     LIMITS,
     PARAMETERS,
     PacketModel,
-    for_piece,
-    spec_of_packet,
 )
 from soakwitness.analysis.packet.rack import Beside
-from soakwitness.analysis.packet.row_bundle import joined
-from soakwitness.analysis.packet.row_stepping import march_row
-from soakwitness.analysis.packet.stepping import Bundle
+from soakwitness.analysis.packet_runs.asking_together import together
+from soakwitness.analysis.packet_runs.blades_with_figures import blades_with
 from soakwitness.firmware_bridge.common import heat_transfer_properties as properties
 from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, counted, moment
 
 FloatArray = npt.NDArray[np.float64]
+_Modelled = tuple[FloatArray, FloatArray]
+_Asked = tuple["_Problem", FloatArray]
 # Weak priors: standard deviations of the logarithms, then of the peak's place [K] and the sensor's offset [K]; the lag
 # of the chamber's sensor with its middle [s].
 PRIOR_LOGS = (0.35, 0.50, 0.50, 0.40)
@@ -106,19 +106,18 @@ def fit_packet(
         says = f"{seen} and rises by {{rise}}; a fit needs {counted(FEWEST_POINTS, 'reading')} and {{least}}. "
         says += "Check which sensor rode in the packet."
         raise NotEnoughData(Says.of(says, rise=Diff(rise), least=Diff(LEAST_RISE_C)))
-    whole = _solved(_problem(chamber, packet, where, (times, work), load, stop, progress), fitted_from)
     warm = _warm_from(chamber, load)
-    if whole.residual_c <= CLEAN_FIT_C or warm >= stop - FEWEST_POINTS * STEP_S:
-        return whole
-    part = _solved(_problem(chamber, packet, where, (times, work), warm, stop, progress), fitted_from)
-    if part.residual_c > 0.5 * whole.residual_c:
+    begins = (load, warm) if warm < stop - FEWEST_POINTS * STEP_S else (load,)
+    problems = [_problem(chamber, packet, where, (times, work), begin, stop) for begin in begins]
+    whole, *parts = _solved(problems, fitted_from, progress)
+    if not parts or parts[0].residual_c > 0.5 * whole.residual_c:
         return whole
     note = Says.of(
         f"before {moment(warm)}, while the chamber was not half as hot as it got, the two sensors do not go together "
         "({apart} apart): only what came after was used",
         apart=Diff(whole.residual_c),
     )
-    return replace(part, says=(note, *part.says))
+    return replace(parts[0], says=(note, *parts[0].says))
 
 
 def _problem(
@@ -128,7 +127,6 @@ def _problem(
     measured: tuple[FloatArray, FloatArray],
     begin_s: float,
     stop_s: float,
-    progress: Callable[[], None],
 ) -> _Problem:
     times, work = measured
     inside = (times >= begin_s) & (times <= stop_s)
@@ -136,7 +134,7 @@ def _problem(
     seen = chamber.t_s <= stop_s + STEP_S
     until = replace(chamber, t_s=chamber.t_s[seen], temp_c=chamber.temp_c[seen])
     steps = lay_steps(until, packet, begin_s, min(start_c, float(chamber.temp_c.max())))
-    return _Problem(packet, where, steps, times[inside], work[inside], start_c, progress)
+    return _Problem(packet, where, steps, times[inside], work[inside], start_c)
 
 
 def _seen(t_s: npt.ArrayLike, work_c: npt.ArrayLike) -> tuple[FloatArray, FloatArray]:
@@ -180,18 +178,24 @@ class _Problem:
         times: FloatArray,
         work: FloatArray,
         start_c: float,
-        progress: Callable[[], None],
     ) -> None:
-        self.packet, self.steps, self.start_c, self._progress = packet, steps, start_c, progress
+        self.packet, self.steps, self.start_c = packet, steps, start_c
         self.lag_s = usual_lag_s(packet)
-        self._where = None if where is None or where.alone else where
+        self.where = None if where is None or where.alone else where
         edges = steps.edges_s
         self.index = np.flatnonzero((edges > times[0]) & (edges <= times[-1]))
         self.t_s = edges[self.index]
         self.measured_c = _around(times, work, self.t_s)
         self.weigh_alike()
         self.prior = np.array([*PRIOR_LOGS, PRIOR_PEAK_C, PRIOR_LAG_SPREAD_S, CONVECTION_SPREAD, PRIOR_OFFSET_C])
-        self._answers: dict[bytes, tuple[FloatArray, FloatArray]] = {}
+        self._ask: Callable[[_Asked], _Modelled] | None = None
+        self._answered: dict[bytes, _Modelled] = {}
+
+    def asking(self, ask: Callable[[_Asked], _Modelled]) -> _Problem:
+        """The same problem for one of several searches, which has its own weights and gets its answers so."""
+        twin = copy(self)
+        twin._ask, twin._answered = ask, {}
+        return twin
 
     def weigh_alike(self) -> None:
         """Before anything is known of the differences, each point counts the same."""
@@ -213,33 +217,19 @@ class _Problem:
         lag_s = float(np.clip(self.lag_s + x[5], *LAG_LIMITS))
         return replace(self.packet, peak_c=self.packet.peak_c + float(x[4]), sensor_lag_s=lag_s, **values)
 
-    def modelled(self, x: FloatArray) -> tuple[FloatArray, FloatArray]:
+    def modelled(self, x: FloatArray) -> _Modelled:
         """Load sensor as modelled [degC], shape (k,), and its derivatives, shape (k, 8)."""
         key = x.tobytes()
-        if key not in self._answers:
-            moved = [x] + [x + step * np.eye(8)[i] for i, step in enumerate(STEPS_OF_DERIVATIVE)]
-            self._progress()
-            table = self._marched([self.figures(m) for m in moved], np.exp([m[6] for m in moved]))
-            picked = table[self.index].astype(float)
-            slopes = (picked[:, 1:] - picked[:, :1]) / np.array(STEPS_OF_DERIVATIVE)
-            self._answers = {key: (picked[:, 0] + x[7], np.column_stack([slopes, np.ones(self.index.size)]))}
-        return self._answers[key]
+        if key not in self._answered:
+            assert self._ask is not None
+            self._answered = {key: self._ask((self, x))}
+        return self._answered[key]
 
-    def _marched(self, packets: list[PacketModel], convection: FloatArray) -> npt.NDArray[np.float32]:
-        """The blade with each of several figures [degC], shape (m + 1, figures); its neighbours have the same."""
-        unseen = np.zeros(len(packets))
-        if self._where is None:
-            return march(self.steps, _side_by_side(packets, convection), unseen, self.start_c)
-        row, slot = self._where.row, self._where.slot
-        bundles = [
-            _side_by_side(
-                [one if number == slot else _wrapped_as(one, row.slots[number]) for one in packets], convection
-            )
-            for number in row.filled
-        ]
-        blades = march_row(self.steps, joined(row, bundles), unseen, self.start_c)
-        blade: npt.NDArray[np.float32] = blades[row.filled.index(slot)]
-        return blade
+    def slopes(self, x: FloatArray, table: npt.NDArray[np.float32]) -> _Modelled:
+        """The same out of the blades, shape (m + 1, 8): at a point, and a step from there in each direction."""
+        picked = table[self.index].astype(float)
+        slopes = (picked[:, 1:] - picked[:, :1]) / np.array(STEPS_OF_DERIVATIVE)
+        return picked[:, 0] + x[7], np.column_stack([slopes, np.ones(self.index.size)])
 
     def residuals(self, x: FloatArray) -> FloatArray:
         """Differences over the noise, then the unknowns over their priors."""
@@ -248,6 +238,22 @@ class _Problem:
     def jacobian(self, x: FloatArray) -> FloatArray:
         """Derivatives of :meth:`residuals`."""
         return np.vstack([self.modelled(x)[1] / self.noise_c[:, None], np.diag(1.0 / self.prior)])
+
+
+def _answers(asked: Sequence[_Asked]) -> list[_Modelled]:
+    """What is asked by searches of one problem or two, in one march: two differ in when they begin and no more."""
+    problems = list({id(one.steps): one for one, _ in asked}.values())
+    points = [[x for one, x in asked if one.steps is problem.steps] for problem in problems]
+    most = max(map(len, points))
+    moves = np.vstack([np.zeros(8), np.eye(7, 8) * np.array(STEPS_OF_DERIVATIVE)[:, None]])
+    moved = [x + move for each in points for x in each + each[-1:] * (most - len(each)) for move in moves]
+    packets, convection = [problems[0].figures(m) for m in moved], np.exp([m[6] for m in moved])
+    begins = [(one.steps, one.start_c) for one in problems]
+    tables = blades_with(packets, convection, begins, problems[0].where)
+    found: list[_Modelled] = []
+    for problem, each, table in zip(problems, points, tables, strict=True):
+        found += [problem.slopes(x, table[:, 8 * n : 8 * n + 8]) for n, x in enumerate(each)]
+    return found
 
 
 def _around(times: FloatArray, work: FloatArray, at_s: FloatArray) -> FloatArray:
@@ -259,31 +265,36 @@ def _around(times: FloatArray, work: FloatArray, at_s: FloatArray) -> FloatArray
     return np.where(np.ptp(near, axis=1) < 10.0, near.mean(axis=1), middle)
 
 
-def _wrapped_as(one: PacketModel, neighbour: PacketModel | None) -> PacketModel:
-    """A neighbour with the figures of another packet, where both are in foil or both bare."""
-    assert neighbour is not None
-    return for_piece(one, spec_of_packet(neighbour)) if one.foil == neighbour.foil else neighbour
+def _solved(problems: Sequence[_Problem], fitted_from: str, progress: Callable[[], None]) -> list[Fit]:
+    """The best solution of each problem, but of none after one that is clean.
 
+    A peak that is far off its usual place is not found by small steps from there: others are begun from too, unless
+    the fit is good.
+    """
+    begins_c = tuple(dict.fromkeys((problems[0].packet.peak_c, *PEAKS_TRIED_C)))
 
-def _side_by_side(packets: list[PacketModel], convection: FloatArray) -> Bundle:
-    """Best figures of several packets as one bundle."""
-    bundles = [bundle_of(replace(packet, slow_side=1.0), 0)[0] for packet in packets]
-    names = ("eps_sigma", "f_sigma", "gap_m", "peak_factor", "peak_shift_k", "steel_kg_m2", "sensor_lag_s")
-    joined = {name: np.concatenate([getattr(b, name) for b in bundles]) for name in names}
-    return Bundle(foil_kg_m2=bundles[0].foil_kg_m2, convection=convection.astype(np.float32), **joined)
+    def search(problem: _Problem, begin_c: float) -> Callable[[Callable[[_Asked], _Modelled]], Fit]:
+        return lambda ask: _solved_from(problem.asking(ask), begin_c, fitted_from)
 
+    def answers(asked: Sequence[_Asked]) -> list[_Modelled]:
+        progress()
+        return _answers(asked)
 
-def _solved(problem: _Problem, fitted_from: str) -> Fit:
-    """The best solution: a peak that is far off its usual place is not found by small steps from there."""
-    best: Fit | None = None
-    for begin_c in dict.fromkeys((problem.packet.peak_c, *PEAKS_TRIED_C)):
-        found = _solved_from(problem, begin_c, fitted_from)
-        if best is None or found.residual_c < best.residual_c:
-            best = found
-        if best.residual_c <= GOOD_FIT_C:
-            break
-    assert best is not None
-    return best
+    def of_use(found: Mapping[int, Fit]) -> list[list[int]]:
+        """Numbers of the searches, problem by problem."""
+        use: list[list[int]] = []
+        for n in range(len(problems)):
+            numbers = list(range(n * len(begins_c), (n + 1) * len(begins_c)))
+            ended = list(itertools.takewhile(found.__contains__, numbers))
+            good = [number for number in ended if found[number].residual_c <= GOOD_FIT_C]
+            use.append(numbers[: numbers.index(good[0]) + 1] if good else numbers)
+            if found.keys() >= set(use[-1]) and min(found[number].residual_c for number in use[-1]) <= CLEAN_FIT_C:
+                break
+        return use
+
+    searches = [search(problem, begin_c) for problem in problems for begin_c in begins_c]
+    found = together(searches, answers, lambda found: [number for numbers in of_use(found) for number in numbers])
+    return [min((found[number] for number in numbers), key=lambda fit: fit.residual_c) for numbers in of_use(found)]
 
 
 def _solved_from(problem: _Problem, peak_c: float, fitted_from: str) -> Fit:

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
 from soakwitness.analysis.packet.draws import IN_A_GAP, normal_set, sensor_lags_s
-from soakwitness.analysis.packet.estimate import PacketEstimate, estimate, estimate_row
+from soakwitness.analysis.packet.estimate import ChamberToFollow, PacketEstimate, estimate_each, estimate_row_each
 from soakwitness.analysis.packet.grid import ChamberGrid, rate_c_per_s
 from soakwitness.analysis.packet.piece import ROOM_C, PacketModel
 from soakwitness.analysis.packet.rack import Row
@@ -46,53 +46,59 @@ class Crossings:
     below_best: FloatArray
 
 
-def estimates(chamber: ChamberCourse, pieces: Sequence[PieceToPlan], rack: Rack | None) -> tuple[PacketEstimate, ...]:
-    """Each piece over a chamber: those with slots as one row, alike ones without as one.
+def estimates(
+    chambers: Sequence[ChamberCourse], pieces: Sequence[PieceToPlan], rack: Rack | None
+) -> Iterator[tuple[PacketEstimate, ...]]:
+    """Each piece over each chamber: those with slots as one row, alike ones without as one.
 
     What its place is off the sensor's is the chamber's affair here, and drawn with it.
     """
     pieces = [replace(one, packet=replace(one.packet, sensor_offset_c=0.0)) for one in pieces]
-    upright = {one.slot: one.packet for one in pieces if one.slot is not None}
-    in_rack: dict[int, PacketEstimate] = {}
-    true_c = chamber.temp_c + chamber.reads_low_c + chamber.place_c
+    true = [ChamberToFollow(c.t_s, c.temp_c + c.reads_low_c + c.place_c, c.load_s) for c in chambers]
+    upright = {one.slot: one.packet for one in pieces if one.slot is not None} if rack is not None else {}
+    rows: Iterator[tuple[PacketEstimate | None, ...]] = iter([()] * len(chambers))
     if rack is not None and upright:
         row = Row(rack, tuple(upright.get(slot) for slot in range(1, rack.slots + 1)))
-        each = estimate_row(chamber.t_s, true_c, row=row, load_t_s=chamber.load_s, start_c=ROOM_C, draws=DRAWS)
-        in_rack = {slot: one for slot, one in enumerate(each, start=1) if one is not None}
-    alone: dict[PacketModel, PacketEstimate] = {}
-    for one in pieces:
-        if one.slot not in in_rack and one.packet not in alone:
-            alone[one.packet] = estimate(
-                chamber.t_s,
-                true_c,
-                packet=one.packet,
-                load_t_s=chamber.load_s,
-                start_c=ROOM_C,
-                draws=DRAWS,
-            )
-    return tuple(in_rack.get(one.slot or 0) or alone[one.packet] for one in pieces)
+        rows = estimate_row_each(true, row=row, start_c=ROOM_C, draws=DRAWS)
+    alone = {
+        packet: estimate_each(true, packet=packet, start_c=ROOM_C, draws=DRAWS)
+        for packet in dict.fromkeys(one.packet for one in pieces if one.slot not in upright)
+    }
+    for in_rack in rows:
+        by_itself = {packet: next(each) for packet, each in alone.items()}
+        found = [by_itself[p.packet] if p.slot not in upright else in_rack[p.slot - 1] for p in pieces]
+        yield tuple(one for one in found if one is not None)
 
 
-def crossings(chamber: ChamberCourse, pieces: Sequence[PieceToPlan], rack: Rack | None, hold: Hold) -> Crossings:
+def crossings(
+    chambers: Sequence[ChamberCourse], pieces: Sequence[PieceToPlan], rack: Rack | None, hold: Hold
+) -> list[Crossings]:
     """First moments within a hold's band: no piece is there before the chamber, nor before it is loaded."""
+    each = zip(chambers, estimates(chambers, pieces, rack), strict=True)
+    return [_crossings(chamber, pieces, found, hold) for chamber, found in each]
+
+
+def _crossings(
+    chamber: ChamberCourse, pieces: Sequence[PieceToPlan], estimated: Sequence[PacketEstimate], hold: Hold
+) -> Crossings:
     load_s = chamber.load_s or 0.0
     own = [np.maximum(entering(chamber, hold, _own_lags_s(one.packet)), load_s) for one in pieces]
     since_s = min(float(one.min()) for one in own)
     found, below = [], []
-    for each, one in zip(estimates(chamber, pieces, rack), own, strict=True):
+    for each, one in zip(estimated, own, strict=True):
         until_s = float(each.draw_t_s[-1])
         lag_s = each.lag_s(hold.lower_c, since_s, until_s).best_s
         best_s = np.inf if lag_s is None else max(since_s, each.load_t_s) + lag_s
         draws = np.nan_to_num(each.crossing_s(hold.lower_c, since_s, until_s), nan=np.inf)
         found.append(np.maximum(np.append(best_s, draws), one))
-        below.append(_below(each, hold.lower_c, found[-1]) if chamber.swings else np.zeros(DRAWS + 1))
+        below.append(_below(each, hold.lower_c, found[-1], since_s) if chamber.swings else np.zeros(DRAWS + 1))
     blades, chambers, out = np.array(found), np.array(own), np.array(below)
     return Crossings(blades[:, 1:], blades[:, 0], chambers[:, 1:], chambers[:, 0], out[:, 1:], out[:, 0])
 
 
-def _below(each: PacketEstimate, level_c: float, from_s: FloatArray) -> FloatArray:
+def _below(each: PacketEstimate, level_c: float, from_s: FloatArray, since_s: float) -> FloatArray:
     """Share of the time below a level after the first crossing, best first and draws; even where steps are uneven."""
-    t_s = np.arange(each.load_t_s, float(each.draw_t_s[-1]), EVERY_S)
+    t_s = np.arange(since_s, float(each.draw_t_s[-1]), EVERY_S)
     every = (each.best_draw_c, *each.draws_c)
     return share_below(t_s, np.array([np.interp(t_s, each.draw_t_s, one) for one in every]), level_c, from_s)
 
@@ -102,9 +108,7 @@ def _own_lags_s(packet: PacketModel) -> FloatArray:
     lags = sensor_lags_s(packet, DRAWS)
     if not packet.fitted:
         return lags
-    rest = (
-        OWN_SPREAD_S * normal_set(DRAWS)[:, IN_A_GAP]
-    )  # a dimension of the draws that an expected chamber leaves free
+    rest = OWN_SPREAD_S * normal_set(DRAWS)[:, IN_A_GAP]  # of the draws what an expected chamber leaves free
     own: FloatArray = PRIOR_LAG_S + OWN_SHARE * (lags - PRIOR_LAG_S) + np.append(0.0, rest)
     return own
 

@@ -25,7 +25,7 @@ def expected(
     if not pieces:
         return ExpectedHeat(t_s, chamber, None)
     latest = sorted(courses[1:], key=lambda each: float(each.enters[max(each.enters)]))
-    found = [estimates(each, pieces, rack) for each in (courses[0], latest[0], latest[-1])]
+    found = list(estimates((courses[0], latest[0], latest[-1]), pieces, rack))
     slowest = min(range(len(pieces)), key=lambda n: float(found[0][n].best_c.sum()))
     blades = [each[slowest] for each in found]
     low = np.array([np.interp(t_s, one.t_s, one.low_c) for one in blades]).min(axis=0)

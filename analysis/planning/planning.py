@@ -211,7 +211,7 @@ def whole_minutes(time_s: float) -> float:
 
 def _lags(inputs: PlanInputs, hold: Hold, courses: Sequence[ChamberCourse]) -> Lags:
     """Lags of all pieces over all chambers; what was learned is applied to them."""
-    found = [crossings(each, inputs.pieces, inputs.rack, hold) for each in courses]
+    found = crossings(courses, inputs.pieces, inputs.rack, hold)
     shown = [since_s(each, hold.number) for each in courses]
     lags = Lags(
         np.concatenate([one.draws_s - one.chamber_s for one in found], axis=1),
