@@ -24,7 +24,7 @@ DIP_TO_C = 5.0  # when that is over, where no band says it
 DIP_RISES_S = 20.0
 HUMP_S = 150.0  # from the arrival to the top of an overshoot
 OF_A_WAVE = 0.91  # a saw's nine tenths of the range, as arrivals have it, of a wave that has as much in nine tenths
-DIMENSIONS = 7
+DIMENSIONS = 8
 NARROW = 0.6  # of a band below its level: a sensor or a place further off could not hold it at all
 LONGEST_RAMP_S = 48 * 3600.0
 
@@ -35,7 +35,8 @@ class PossibleChamber:
 
     ``settle``, ``overshoot`` and ``level`` say where it stands within the spread of those, in standard deviations;
     ``shifted_c`` is what its display is set off on purpose [K], ``reads_low_c`` what its sensor shows too little [K],
-    ``place_c`` what the work's place is warmer than the sensor's [K].
+    ``place_c`` what the work's place is warmer than the sensor's [K], ``turn`` the share of
+    a swing at which a slow ramp begins.
     """
 
     climb: float = 1.0
@@ -46,6 +47,7 @@ class PossibleChamber:
     shifted_c: float = 0.0
     reads_low_c: float = 0.0
     place_c: float = 0.0
+    turn: float = 0.0
 
     def settle_s(self, usual: UsualArrival) -> float:
         """Time constant of the last degrees [s]."""
@@ -94,22 +96,6 @@ class ChamberCourse:
     swings: bool = False
 
 
-@dataclass(frozen=True)
-class _Wave:
-    """A chamber going up and down about its level in a hold, upwards first as it came [s, K]."""
-
-    from_s: float
-    to_s: float
-    swing_c: float
-    period_s: float
-
-    def at(self, t_s: FloatArray) -> FloatArray:
-        """How far it is off its level [K]."""
-        turns = np.sin(2.0 * math.pi * (t_s - self.from_s) / self.period_s)
-        wave: FloatArray = np.where((t_s >= self.from_s) & (t_s <= self.to_s), self.swing_c * turns, 0.0)
-        return wave
-
-
 def likely_chamber(known: FurnaceKnown, *, steel_mm: float = USUAL_MM) -> PossibleChamber:
     """The furnace with its middle figures."""
     return PossibleChamber(recovery_s=known.recovery_s(steel_mm))
@@ -126,7 +112,7 @@ def drawn_chambers(
     inverse = NormalDist().inv_cdf
     made = []
     for row in uniform_set(CHAMBERS, DIMENSIONS).tolist():
-        climb, settle, over, level, back, error, place = (inverse(u) for u in row)
+        climb, settle, over, level, back, error, place = (inverse(u) for u in row[:-1])
         recovery_s = known.recovery_s(steel_mm) * math.exp(known.recovery.spread * back)
         made.append(
             PossibleChamber(
@@ -137,6 +123,7 @@ def drawn_chambers(
                 recovery_s,
                 reads_low_c=error_c * error,
                 place_c=place_c * place,
+                turn=row[-1],
             )
         )
     return tuple(made)
@@ -172,7 +159,8 @@ class _Making:
         self._begins: dict[int, float] = {}
         self._holds: list[Hold] = []
         self._humps: list[tuple[float, float]] = []
-        self._waves: list[_Wave] = []
+        self._swings = [0.0]  # how far it is off its mean [K], beside the mean in ``_temps``
+        self._phase: float | None = None  # where in a swing, None where it climbs as fast as it can
         self._load_s: float | None = None
 
     @property
@@ -195,25 +183,21 @@ class _Making:
         self._begins[step.number] = self._now_s
         self._holds.append(step)
         self._look(step, at_last=True)
-        usual, begin_s = self._known.arrival_at(step.target_c), self._now_s
+        usual = self._known.arrival_at(step.target_c)
         swing_c = 0.0 if usual.swing_s is None else OF_A_WAVE * usual.swing_c
-        self._humps.append((begin_s, max(self._chamber.overshoot_c(usual) - swing_c, 0.0)))
-        end_s = begin_s + lasts_s
+        self._humps.append((self._now_s, max(self._chamber.overshoot_c(usual) - swing_c, 0.0)))
+        end_s = self._now_s + lasts_s
         while self._now_s < end_s:
-            self._advance(self._level_c(step), None, step)
+            self._advance(self._level_c(step), None, step, holds=True)
             self._look(step)
-        if usual.swing_s is not None:
-            self._waves.append(_Wave(begin_s, self._now_s, swing_c, usual.swing_s))
 
     def course(self) -> ChamberCourse:
         """What came of it, with the humps after the arrivals and the dip at the load."""
         t_s: FloatArray = STEP_S * np.arange(len(self._temps), dtype=np.float64)
-        temp_c = np.array(self._temps)
+        temp_c = np.array(self._temps) + np.array(self._swings)
         for at_s, over_c in self._humps:
             since = np.maximum(t_s - at_s, 0.0) / HUMP_S
             temp_c += over_c * since * np.exp(1.0 - since)
-        for wave in self._waves:
-            temp_c += wave.at(t_s)
         if self._load_s is not None:
             since = np.maximum(t_s - self._load_s, 0.0)
             below_c = DIP_TO_C if self._loading is None else self._loading.below_c
@@ -226,7 +210,7 @@ class _Making:
             dict(self._begins),
             self._load_s,
             *self._off_c(),
-            swings=bool(self._waves) and self._waves[-1].to_s >= self._now_s,
+            swings=self._phase is not None,
         )
 
     def _off_c(self) -> tuple[float, float]:
@@ -242,7 +226,7 @@ class _Making:
         off = self._chamber.off_c(self._known.arrival_at(hold.target_c))
         return hold.target_c + min(max(off, -0.8 * hold.below_c), 0.8 * hold.above_c)
 
-    def _advance(self, goal_c: float, asked_c_per_h: float | None, hold: Hold | None) -> None:
+    def _advance(self, goal_c: float, asked_c_per_h: float | None, hold: Hold | None, *, holds: bool = False) -> None:
         now_c = self._temps[-1]
         left_c = goal_c - now_c
         can = self._known.rate_c_per_h(now_c) * self._chamber.climb if left_c > 0.0 else COOLING_C_PER_H
@@ -251,10 +235,25 @@ class _Making:
             settle_s = self._chamber.settle_s(self._known.arrival_at(hold.target_c))
             moved = min(moved, abs(left_c) * (1.0 - math.exp(-STEP_S / max(settle_s, 1.0))))
         self._temps.append(now_c + math.copysign(min(moved, abs(left_c)), left_c))
+        slow = left_c > 0.0 and (asked_c_per_h or can) < can
+        self._swing(
+            None if hold is None else self._known.arrival_at(hold.target_c),
+            on=holds or slow,
+            begins=0.0 if holds else self._chamber.turn,
+        )
+
+    def _swing(self, usual: UsualArrival | None, *, on: bool, begins: float) -> None:
+        """Up and down about its mean, in a hold and on a ramp slower than it can; ``begins``: at which share of it."""
+        if usual is None or usual.swing_s is None or not on:
+            self._phase = None
+            self._swings.append(0.0)
+            return
+        self._phase = begins if self._phase is None else self._phase + STEP_S / usual.swing_s
+        self._swings.append(OF_A_WAVE * usual.swing_c * math.sin(2.0 * math.pi * self._phase))
 
     def _look(self, hold: Hold | None, *, at_last: bool = False) -> None:
         """Note the first moment in a hold's band, and the load."""
-        now_c = self._temps[-1]
+        now_c = self._shown_c(-1)
         if (
             hold is not None
             and hold.number not in self._enters
@@ -272,4 +271,7 @@ class _Making:
                 self._load_s = self._now_s
 
     def _passed(self, hold: Hold) -> bool:
-        return len(self._temps) > 1 and (self._temps[-2] < hold.lower_c) and self._temps[-1] > hold.upper_c
+        return len(self._temps) > 1 and (self._shown_c(-2) < hold.lower_c) and self._shown_c(-1) > hold.upper_c
+
+    def _shown_c(self, place: int) -> float:
+        return self._temps[place] + self._swings[place]
