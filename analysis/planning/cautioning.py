@@ -108,7 +108,7 @@ def _swing(plan: Plan) -> Iterator[Says]:
     if hold.below_share >= LEAST_BELOW:
         yield Says.of(
             "In a hold the furnace swings by {swing} to either side, and the band of the last one begins {below} below "
-            "its target: the minutes count on what may be lost at each turn. A band that is wider below asks for fewer",
+            "its target: the minutes count on what a blade that follows it may lose. A wider band below asks for fewer",
             swing=Diff(swing_c),
             below=Diff(hold.target_c - hold.lower_c),
         )
