@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import repeat
 
@@ -17,6 +17,7 @@ from soakwitness.analysis.packet.piece import PacketModel as PacketModel
 from soakwitness.analysis.packet.rack import Row
 from soakwitness.analysis.packet.row_bundle import row_bundle
 from soakwitness.analysis.packet.row_stepping import march_row
+from soakwitness.analysis.packet.stepping import stacked
 from soakwitness.firmware_bridge.common import heat_transfer_properties as properties
 from soakwitness.firmware_bridge.common.wording import Says, Temp, duration, moment
 
@@ -158,7 +159,7 @@ def estimate(
     Raises NotEnoughData with fewer than two readings of the chamber, or none after the loading.
     """
     chamber = ChamberToFollow(np.asarray(t_s, dtype=float), np.asarray(chamber_c, dtype=float), load_t_s)
-    return next(estimate_each([chamber], packet=packet, start_c=start_c, draws=draws))
+    return next(estimate_each([(packet, chamber)], start_c=start_c, draws=draws))
 
 
 def estimate_row(
@@ -193,14 +194,17 @@ class ChamberToFollow:
 
 
 def estimate_each(
-    chambers: Sequence[ChamberToFollow], *, packet: PacketModel, start_c: float = 20.0, draws: int | None = None
+    asked: Iterable[tuple[PacketModel, ChamberToFollow]], *, start_c: float = 20.0, draws: int | None = None
 ) -> Iterator[PacketEstimate]:
-    """What ``estimate`` says over each of several chambers, for less than one after the other."""
-    for overs in _side_by_side(chambers, lambda _: packet, start_c, draws, packets=1):
-        bundle, unseen = bundle_of(packet, overs[0].draws)
+    """What ``estimate`` says of each packet over its chamber, for less than one after the other."""
+    for overs in _side_by_side(asked, start_c, draws, packets=1):
+        found = {over.packet: bundle_of(over.packet, over.draws) for over in overs}
+        bundle, unseen = found[overs[0].packet]
+        if len(found) > 1:
+            bundle = stacked([found[over.packet][0] for over in overs])
         tables = march_each([over.steps for over in overs], bundle, unseen, [start_c] * len(overs))
         for over, table in zip(overs, tables, strict=True):
-            yield _told(over, packet, table, start_c)
+            yield _told(over, over.packet, table, start_c)
 
 
 def estimate_row_each(
@@ -208,16 +212,12 @@ def estimate_row_each(
 ) -> Iterator[tuple[PacketEstimate | None, ...]]:
     """What ``estimate_row`` says over each of several chambers, for less than one after the other."""
     if len(row.filled) < 2:
-        alone = (estimate_each(chambers, packet=packet, start_c=start_c, draws=draws) for packet in row.packets)
-        for one in next(alone, repeat(None, len(chambers))):
+        alone = [(packet, chamber) for packet in row.packets for chamber in chambers]
+        for one in estimate_each(alone, start_c=start_c, draws=draws) if alone else repeat(None, len(chambers)):
             yield tuple(None if packet is None else one for packet in row.slots)
         return
-
-    def quickest(chamber: ChamberToFollow) -> PacketModel:
-        hottest_c = float(np.nanmax(np.clip(chamber.chamber_c, *POSSIBLE_C), initial=start_c))
-        return min(row.packets, key=lambda packet: quickest_time_s(packet, hottest_c))
-
-    for overs in _side_by_side(chambers, quickest, start_c, draws, packets=len(row.packets)):
+    quickest = [(_quickest(row, chamber, start_c), chamber) for chamber in chambers]
+    for overs in _side_by_side(quickest, start_c, draws, packets=len(row.packets)):
         bundle, unseen = row_bundle(row, overs[0].draws)
         each = march_row([over.steps for over in overs], bundle, unseen, [start_c] * len(overs))
         for over, blades in zip(overs, each, strict=True):
@@ -225,36 +225,43 @@ def estimate_row_each(
             yield tuple(None if one is None else _told(over, one, next(tables), start_c) for one in row.slots)
 
 
+def _quickest(row: Row, chamber: ChamberToFollow, start_c: float) -> PacketModel:
+    hottest_c = float(np.nanmax(np.clip(chamber.chamber_c, *POSSIBLE_C), initial=start_c))
+    return min(row.packets, key=lambda packet: quickest_time_s(packet, hottest_c))
+
+
 @dataclass(frozen=True)
 class _Over:
     """One chamber as the model steps through it, from the load [s] on, with a number of draws [-]."""
 
+    packet: PacketModel
     read: ChamberToFollow
     chamber: ChamberGrid
     load_s: float
     steps: Steps
     draws: int
 
+    @property
+    def alike(self) -> tuple[float, ...]:
+        """What those have in common that march at once [-, mm]."""
+        return self.draws, self.packet.foil and self.packet.foil_mm
+
 
 def _side_by_side(
-    chambers: Sequence[ChamberToFollow],
-    quickest: Callable[[ChamberToFollow], PacketModel],
-    start_c: float,
-    draws: int | None,
-    *,
-    packets: int,
+    asked: Iterable[tuple[PacketModel, ChamberToFollow]], start_c: float, draws: int | None, *, packets: int
 ) -> Iterator[list[_Over]]:
-    """The chambers in as many at once as pay, alike in the number of draws."""
+    """As many in turn as march at once and as pay, each standing for so many packets."""
     together: list[_Over] = []
-    for over in (_over(one, quickest(one), start_c, draws) for one in chambers):
-        if together and (over.draws != together[0].draws or packets * over.draws * len(together) >= MOST_AT_ONCE):
+    for over in (_over(packet, read, start_c, draws) for packet, read in asked):
+        full = packets * over.draws * len(together) >= MOST_AT_ONCE
+        if together and (full or over.alike != together[0].alike):
             yield together
             together = []
         together.append(over)
     yield together
 
 
-def _over(read: ChamberToFollow, packet: PacketModel, start_c: float, draws: int | None) -> _Over:
+def _over(packet: PacketModel, read: ChamberToFollow, start_c: float, draws: int | None) -> _Over:
     chamber = bridge(read.t_s, np.clip(read.chamber_c, *POSSIBLE_C))
     load = float(chamber.t_s[0]) if read.load_t_s is None else max(float(read.load_t_s), float(chamber.t_s[0]))
     if load >= chamber.t_s[-1]:
@@ -262,7 +269,7 @@ def _over(read: ChamberToFollow, packet: PacketModel, start_c: float, draws: int
         raise NotEnoughData(f"The load mark at {moment(load)} is after the last reading at {last}.")
     steps = lay_steps(chamber, packet, load, start_c)
     count = draws or (MANY_DRAWS if steps.mean_c.size <= MANY_STEPS else FEW_DRAWS)
-    return _Over(read, chamber, load, steps, count)
+    return _Over(packet, read, chamber, load, steps, count)
 
 
 def _told(over: _Over, packet: PacketModel, table: SingleArray, start_c: float) -> PacketEstimate:

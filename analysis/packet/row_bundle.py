@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -20,17 +22,22 @@ class RowBundle:
     """Figures of many draws of a whole row, float32, shape (packets, chambers, draws) unless said otherwise.
 
     One chamber where the figures are the same for all. ``bundle`` as for lone packets, but that the foils stand in
-    ``foil_kg_m2`` [kg/m2], shape (packets, 1, 1), 0 where bare. Radiation factors times the Stefan-Boltzmann constant
-    [W/m2K4]: ``chamber_sigma`` of left and right sides towards the chamber, shape (2, packets, chambers, draws);
-    ``right_sigma`` of each right side towards the next packet, ``left_sigma`` of the next one's left side towards it,
-    shape (packets - 1, chambers, draws).
+    ``foil_kg_m2`` [kg/m2], shape (packets, 1, 1), 0 where bare. ``sides`` has the same for left and right sides, shape
+    (packets, 2, chambers, draws), where they differ, with their radiation factors towards the chamber.
+    ``facing_sigma`` is across each opening the radiation factor of the right side before it and of the left side after
+    it towards each other, times the Stefan-Boltzmann constant [W/m2K4], shape (packets - 1, 2, chambers, draws).
     """
 
     bundle: Bundle
     foil_kg_m2: SingleArray
-    chamber_sigma: SingleArray
-    right_sigma: SingleArray
-    left_sigma: SingleArray
+    sides: Bundle
+    facing_sigma: SingleArray
+
+    @cached_property
+    def foiled(self) -> npt.NDArray[np.bool_] | bool:
+        """Which packets are in foil, as sides have it; a word for all where they are alike."""
+        foiled = (self.foil_kg_m2 > 0.0)[:, None]
+        return bool(foiled.any()) if foiled.all() == foiled.any() else foiled
 
 
 def row_bundle(row: Row, draws: int) -> tuple[RowBundle, npt.NDArray[np.float64]]:
@@ -59,12 +66,13 @@ def joined(row: Row, bundles: list[Bundle]) -> RowBundle:
         **{name: np.stack([np.atleast_2d(getattr(bundle, name)) for bundle in bundles]) for name in names},
     )
     sigma = np.float32(properties.STEFAN_BOLTZMANN)
-    chamber = np.stack([stacked.eps_sigma, stacked.eps_sigma])  # a side without a neighbour sees the chamber alone
-    right, left = np.zeros((2, len(bundles) - 1, *stacked.gap_m.shape[1:]), dtype=np.float32)
+    chamber = np.stack([stacked.eps_sigma] * 2, axis=1)  # a side without a neighbour sees the chamber alone
+    facing = np.empty((len(bundles) - 1, *chamber.shape[1:]), dtype=np.float32)
     for n, (one, other) in enumerate(zip(row.filled, row.filled[1:], strict=False)):
         mine, theirs = row.views(one, other)
         eps, other_eps = stacked.eps_sigma[n] / sigma, stacked.eps_sigma[n + 1] / sigma
         factors = [factor * sigma for factor in exchanged(eps, other_eps, mine, theirs)]
-        right[n], chamber[1, n], left[n], chamber[0, n + 1] = factors
+        facing[n, 0], chamber[n, 1], facing[n, 1], chamber[n + 1, 0] = factors
+    sides: dict[str, Any] = {name: getattr(stacked, name)[:, None] for name in names}
     foil = np.array([[[bundle.foil_kg_m2]] for bundle in bundles], dtype=np.float32)
-    return RowBundle(stacked, foil, chamber, right, left)
+    return RowBundle(stacked, foil, Bundle(foil_kg_m2=0.0, **{**sides, "eps_sigma": chamber}), facing)

@@ -16,7 +16,7 @@ from soakwitness.analysis.packet.stepping import (
     Drive,
     enthalpy,
     inner_conductance,
-    natural_convection,
+    outer_conductance,
 )
 from soakwitness.analysis.packet.tables import foil_table
 from soakwitness.firmware_bridge.common import heat_transfer_properties as properties
@@ -28,7 +28,7 @@ BARE_W_PER_M2_K = np.float32(1e6)  # from a bare blade's surface to itself: so g
 
 @dataclass(frozen=True)
 class RowState:
-    """Blades [K] and their last rate [K/s], shape (packets, chambers, draws); left and right sides, shape (2, ...)."""
+    """Blades [K] and their last rate [K/s], shape (packets, chambers, draws); sides [K], shape (packets, 2, ...)."""
 
     blade_k: SingleArray
     sides_k: SingleArray
@@ -49,7 +49,7 @@ def march_row(
     table[:, 0] = np.array(starts_c)[:, None]
     start_k = (np.array(starts_c)[:, None] + properties.ZERO_C_IN_K).astype(np.float32)
     blade = np.zeros_like(table[:, 0]) + start_k
-    state = RowState(blade, np.stack([blade, blade]))
+    state = RowState(blade, np.stack([blade, blade], axis=1))
     for number in range(table.shape[1] - 1):
         index = feed.at(number)
         state = advance_row(state, feed.drive(index), row, feed.twice(index))
@@ -64,8 +64,9 @@ def advance_row(state: RowState, drive: Drive, row: RowBundle, twice: npt.NDArra
     the middle of the step. Returns where they are at the end of the step.
     """
     start_j = enthalpy(state.blade_k, row.bundle)
-    moved = state.blade_rate * drive.step_s
-    end = _solve(state, RowState(state.blade_k + moved, state.sides_k + moved), start_j, drive, row)
+    moved_k = state.blade_rate * drive.step_s
+    guess = RowState(state.blade_k + moved_k, state.sides_k + _at_sides(moved_k))
+    end = _solve(state, guess, start_j, drive, row)
     if twice.size:
         again = _solve(state, end, start_j, drive, row)
         if twice.size == drive.chamber_k.shape[-2]:
@@ -75,13 +76,25 @@ def advance_row(state: RowState, drive: Drive, row: RowBundle, twice: npt.NDArra
     return RowState(end.blade_k, end.sides_k, (end.blade_k - state.blade_k) / drive.step_s)
 
 
+def _at_sides(values: SingleArray) -> SingleArray:
+    """What is the same for both sides of a packet, or for all packets, to be taken with sides."""
+    return values[..., None, :, :]
+
+
+def _facing(sides: SingleArray) -> SingleArray:
+    """Of the sides of a row those that look at each other across an opening: a view, shape (packets - 1, 2, ...)."""
+    inside = sides.reshape(-1, *sides.shape[2:])[1:-1]
+    return inside.reshape(-1, 2, *sides.shape[2:])
+
+
 @dataclass(frozen=True)
 class _Felt:
     """What each side is made of, and what each blade feels; foils follow at once.
 
-    A side stands at ``of_chamber`` of the chamber, ``of_neighbour`` of the blade across the opening and the rest of its
-    own [-], shape (2, packets, chambers, draws). Conductances from blades [W/m2K], both sides together: to the chamber,
-    to the next, to the one before, shape (packets, chambers, draws), (packets - 1, ...).
+    A side stands at ``of_chamber`` of the chamber [-], shape (packets, 2, chambers, draws), across an opening at
+    ``of_neighbour`` of the blade beyond it, shape (packets - 1, 2, ...), and the rest of its own. Conductances from
+    blades [W/m2K], both sides together: to the chamber, shape (packets, ...); to the next and to the one before, across
+    each opening, shape (packets - 1, ...).
     """
 
     of_chamber: SingleArray
@@ -93,15 +106,16 @@ class _Felt:
     @property
     def total(self) -> SingleArray:
         """Conductance of each blade to all around it."""
-        return self.with_neighbours(self.chamber, 1.0, 1.0)
+        felt = self.chamber.copy()
+        felt[:-1] += self.right
+        felt[1:] += self.left
+        return felt
 
-    def with_neighbours(
-        self, chamber: SingleArray, after: SingleArray | float, before: SingleArray | float
-    ) -> SingleArray:
+    def heat_of(self, chamber_k: SingleArray, blade_k: SingleArray) -> SingleArray:
         """What comes from the chamber and, by their conductances, from the packets after and before."""
-        felt = chamber.copy()
-        felt[:-1] += self.right * after
-        felt[1:] += self.left * before
+        felt: SingleArray = self.chamber * chamber_k
+        felt[:-1] += self.right * blade_k[1:]
+        felt[1:] += self.left * blade_k[:-1]
         return felt
 
 
@@ -111,28 +125,30 @@ def _felt(chamber_k: SingleArray, sides_k: SingleArray, blade_k: SingleArray, ro
     Across an opening both sides R and L follow from (gR + nR + iR) R = gR T + nR L + iR B1 and its like for L: g to the
     chamber, n to the neighbour, i inwards.
     """
-    radiated = (chamber_k * chamber_k + sides_k * sides_k) * (chamber_k + sides_k)
-    outer = row.chamber_sigma * radiated + natural_convection(chamber_k, sides_k, row.bundle)
-    inner = np.full_like(outer, BARE_W_PER_M2_K)
-    if row.foil_kg_m2.any():
-        inner = np.where(row.foil_kg_m2 > 0.0, inner_conductance(sides_k, blade_k, row.bundle), inner)
+    outer = outer_conductance(_at_sides(chamber_k), sides_k, row.sides)
+    inner = _inner(sides_k, blade_k, row)
     all_around = outer + inner
-    one, other = sides_k[1, :-1], sides_k[0, 1:]
-    across = (one * one + other * other) * (one + other)
-    to_next, to_last = row.right_sigma * across, row.left_sigma * across
-    all_around[1, :-1] += to_next
-    all_around[0, 1:] += to_last
-    of_chamber, of_neighbour = outer / all_around, np.zeros_like(outer)
-    next_share, last_share = to_next / all_around[1, :-1], to_last / all_around[0, 1:]
-    divisor = 1.0 - next_share * last_share
-    first, second = of_chamber[1, :-1].copy(), of_chamber[0, 1:].copy()
-    of_chamber[1, :-1] = (first + next_share * second) / divisor
-    of_chamber[0, 1:] = (second + last_share * first) / divisor
-    of_neighbour[1, :-1] = next_share * (inner[0, 1:] / all_around[0, 1:]) / divisor
-    of_neighbour[0, 1:] = last_share * (inner[1, :-1] / all_around[1, :-1]) / divisor
+    facing, around = _facing(sides_k), _facing(all_around)
+    squares = facing * facing
+    across = (squares[:, 0] + squares[:, 1]) * (facing[:, 0] + facing[:, 1])
+    to_neighbour = row.facing_sigma * across[:, None]
+    around += to_neighbour
+    of_chamber, share = outer / all_around, to_neighbour / around
+    divisor = 1.0 - share[:, :1] * share[:, 1:]
+    alone = _facing(of_chamber)
+    alone[...] = (alone + share * alone[:, ::-1]) / divisor
+    of_neighbour = share * (_facing(inner) / around)[:, ::-1] / divisor
     half = np.float32(0.5) * inner
-    exchanged = half * of_neighbour
-    return _Felt(of_chamber, of_neighbour, (half * of_chamber).sum(axis=0), exchanged[1, :-1], exchanged[0, 1:])
+    exchanged, taken = _facing(half) * of_neighbour, half * of_chamber
+    return _Felt(of_chamber, of_neighbour, taken[:, 0] + taken[:, 1], exchanged[:, 0], exchanged[:, 1])
+
+
+def _inner(sides_k: SingleArray, blade_k: SingleArray, row: RowBundle) -> SingleArray:
+    """Conductance from each side to its blade; a bare one's side is the blade [W/m2K]."""
+    if row.foiled is False:
+        return np.full_like(sides_k, BARE_W_PER_M2_K)
+    inner = inner_conductance(sides_k, _at_sides(blade_k), row.sides)
+    return inner if row.foiled is True else np.where(row.foiled, inner, BARE_W_PER_M2_K)
 
 
 def _solve(state: RowState, guess: RowState, start_j: SingleArray, drive: Drive, row: RowBundle) -> RowState:
@@ -146,16 +162,19 @@ def _solve(state: RowState, guess: RowState, start_j: SingleArray, drive: Drive,
     felt = _felt(drive.chamber_k, sides_mid, blade_mid, row)
     total, rise_k = felt.total, drive.slope_k_per_s * drive.step_s
     begin_k, end_k = drive.chamber_k - 0.5 * rise_k, drive.chamber_k + 0.5 * rise_k
-    start = felt.with_neighbours(felt.chamber * begin_k, state.blade_k[1:], state.blade_k[:-1]) / total
+    start = felt.heat_of(begin_k, state.blade_k) / total
     lag = _capacity(state, guess, start_j, sides_mid, felt, row) / (total * drive.step_s)  # in steps
     stays = np.exp(-1.0 / lag)
     follows = (1.0 - lag + stays * lag) / total
     moved = (1.0 - stays) * (start - state.blade_k) + follows * (felt.chamber * rise_k)
     blade = state.blade_k + _tridiagonal(-follows[1:] * felt.left, -follows[:-1] * felt.right, moved)
-    own = 1.0 - felt.of_chamber - felt.of_neighbour
-    sides = felt.of_chamber * end_k + own * blade
-    sides[1, :-1] += felt.of_neighbour[1, :-1] * blade[1:]
-    sides[0, 1:] += felt.of_neighbour[0, 1:] * blade[:-1]
+    own = 1.0 - felt.of_chamber
+    facing = _facing(own)
+    facing -= felt.of_neighbour
+    sides = felt.of_chamber * _at_sides(end_k) + own * _at_sides(blade)
+    facing = _facing(sides)
+    facing[:, 0] += felt.of_neighbour[:, 0] * blade[1:]
+    facing[:, 1] += felt.of_neighbour[:, 1] * blade[:-1]
     return RowState(blade, sides)
 
 
@@ -167,9 +186,9 @@ def _capacity(
     change = np.where(np.abs(change) < SMALLEST_CHANGE_K, np.float32(SMALLEST_CHANGE_K), change)
     bundle = row.bundle
     capacity: SingleArray = bundle.steel_kg_m2 * (enthalpy(state.blade_k + change, bundle) - start_j) / change
-    if row.foil_kg_m2.any():
+    if row.foiled is not False:
         heat = foil_table().take(sides_mid.astype(np.int32)) * (1.0 - felt.of_chamber)
-        capacity += row.foil_kg_m2 * np.float32(0.5) * heat.sum(axis=0)
+        capacity += row.foil_kg_m2 * np.float32(0.5) * (heat[:, 0] + heat[:, 1])
     return capacity
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -47,6 +48,13 @@ class Bundle:
             return self
         own: dict[str, Any] = {name: each[rows] for name, each in vars(self).items() if isinstance(each, np.ndarray)}
         return replace(self, **own)
+
+
+def stacked(bundles: Sequence[Bundle]) -> Bundle:
+    """Bundles of alike foils as one, each for a piece of its own."""
+    names = [name for name, value in vars(bundles[0]).items() if isinstance(value, np.ndarray)]
+    each: dict[str, Any] = {name: np.stack([getattr(bundle, name) for bundle in bundles]) for name in names}
+    return replace(bundles[0], **each)
 
 
 @dataclass

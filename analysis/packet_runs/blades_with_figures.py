@@ -35,17 +35,18 @@ def blades_with(
     unseen, steps, starts_c = np.zeros(len(packets) // len(begins)), *map(list, zip(*begins, strict=True))
     if where is None:
         return march_each(steps, _side_by_side(packets, convection, len(begins)), unseen, starts_c)
-    row, bundles = where.row, []
-    for number in row.filled:
-        own = packets if number == where.slot else [_wrapped_as(one, row.slots[number]) for one in packets]
-        bundles.append(_side_by_side(own, convection, len(begins)))
-    blades = march_row(steps, joined(row, bundles), unseen, starts_c)
-    return [each[row.filled.index(where.slot)] for each in blades]
+    row, mine = where.row, where.row.filled.index(where.slot)
+    beside = {}
+    for neighbour in {packet for n, packet in enumerate(row.packets) if n != mine}:
+        alike = [_wrapped_as(one, neighbour) for one in packets]
+        beside[neighbour] = _side_by_side(alike, convection, len(begins))
+    own = _side_by_side(packets, convection, len(begins))
+    bundles = [own if n == mine else beside[packet] for n, packet in enumerate(row.packets)]
+    return [each[mine] for each in march_row(steps, joined(row, bundles), unseen, starts_c)]
 
 
-def _wrapped_as(one: PacketModel, neighbour: PacketModel | None) -> PacketModel:
+def _wrapped_as(one: PacketModel, neighbour: PacketModel) -> PacketModel:
     """A neighbour with the figures of another packet, where both are in foil or both bare."""
-    assert neighbour is not None
     return for_piece(one, spec_of_packet(neighbour)) if one.foil == neighbour.foil else neighbour
 
 

@@ -222,7 +222,7 @@ class _Problem:
         key = x.tobytes()
         if key not in self._answered:
             assert self._ask is not None
-            self._answered = {key: self._ask((self, x))}
+            self._answered[key] = self._ask((self, x))  # a solver comes back to a point when the next is no better
         return self._answered[key]
 
     def slopes(self, x: FloatArray, table: npt.NDArray[np.float32]) -> _Modelled:

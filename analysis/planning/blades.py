@@ -60,12 +60,16 @@ def estimates(
     if rack is not None and upright:
         row = Row(rack, tuple(upright.get(slot) for slot in range(1, rack.slots + 1)))
         rows = estimate_row_each(true, row=row, start_c=ROOM_C, draws=DRAWS)
-    alone = {
-        packet: estimate_each(true, packet=packet, start_c=ROOM_C, draws=DRAWS)
-        for packet in dict.fromkeys(one.packet for one in pieces if one.slot not in upright)
-    }
+    wrapped: dict[float, dict[PacketModel, None]] = {}  # by the foil [mm]: what has the same marches at once
+    for one in pieces:
+        if one.slot not in upright:
+            wrapped.setdefault(one.packet.foil and one.packet.foil_mm, {})[one.packet] = None
+    alone = [
+        (packets, estimate_each(((p, c) for c in true for p in packets), start_c=ROOM_C, draws=DRAWS))
+        for packets in wrapped.values()
+    ]
     for in_rack in rows:
-        by_itself = {packet: next(each) for packet, each in alone.items()}
+        by_itself = {packet: next(each) for packets, each in alone for packet in packets}
         found = [by_itself[p.packet] if p.slot not in upright else in_rack[p.slot - 1] for p in pieces]
         yield tuple(one for one in found if one is not None)
 

@@ -110,12 +110,14 @@ def test_energy_is_kept() -> None:
     row = Row(Rack(2, 10.0), (packet(3.0, foil=False), packet(8.0, foil=False)))
     figures, _ = row_bundle(row, 50)
     # Equal areas: each gives the other what it gets from it, draw by draw.
-    assert figures.right_sigma == pytest.approx(figures.left_sigma, rel=1e-5)
+    right_sigma, left_sigma = figures.facing_sigma[0]
+    assert right_sigma == pytest.approx(left_sigma, rel=1e-5)
     # And of a face's emission nothing is lost: both factors together are what it would exchange with both at one
     # temperature, never more than a lone face.
     lone = figures.bundle.eps_sigma
-    assert np.all(figures.chamber_sigma[1, 0] + figures.right_sigma[0] <= lone[0] * 1.00001)
-    assert np.array_equal(figures.chamber_sigma[0, 0], lone[0])
+    outside_sigma, inside_sigma = figures.sides.eps_sigma[0]  # of the first packet, towards the chamber
+    assert np.all(inside_sigma + right_sigma <= lone[0] * 1.00001)
+    assert np.array_equal(outside_sigma, lone[0])
 
 
 def test_the_middle_is_latest_and_closer_is_later() -> None:

@@ -8,7 +8,13 @@ import numpy as np
 import pytest
 
 from soakwitness.analysis.packet.draws import bundle_of
-from soakwitness.analysis.packet.estimate import ChamberToFollow, estimate_row, estimate_row_each
+from soakwitness.analysis.packet.estimate import (
+    ChamberToFollow,
+    estimate,
+    estimate_each,
+    estimate_row,
+    estimate_row_each,
+)
 from soakwitness.analysis.packet.grid import Steps, bridge, lay_steps
 from soakwitness.analysis.packet.marching import march, march_each
 from soakwitness.analysis.packet.piece import PacketModel, generic_packet
@@ -90,3 +96,18 @@ def test_estimates_over_several_chambers_say_what_each_says_alone(monkeypatch: p
                         np.testing.assert_array_equal(mine.draws_c, other.draws_c)
                         np.testing.assert_array_equal(mine.best_c, other.best_c)
                         assert (mine.load_t_s, mine.biot, mine.says) == (other.load_t_s, other.biot, other.says)
+
+
+def test_unlike_packets_over_several_chambers_say_what_each_says_alone() -> None:
+    """In foil and bare, in foils of two kinds, and with another number of draws where the run is long."""
+    thick = replace(packet(foil=True), foil_mm=0.1)
+    packets = (packet(foil=True), packet(foil=True, mm=5.0), thick, packet(foil=False))
+    t = np.arange(0.0, 200_000.0, 30.0)
+    long = ChamberToFollow(t, 900.0 + 20.0 * np.sin(t / 100.0), 600.0)
+    short = np.arange(0.0, 4000.0, 10.0)
+    read = [ChamberToFollow(short, np.interp(short, [0, 1500], [20, c]), None) for c in (1040.0, 800.0)]
+    asked = [(one, chamber) for one in packets for chamber in read] + [(packets[0], long)]
+    for (one, chamber), found in zip(asked, estimate_each(asked), strict=True):
+        alone = estimate(chamber.t_s, chamber.chamber_c, packet=one, load_t_s=chamber.load_t_s)
+        np.testing.assert_array_equal(found.draws_c, alone.draws_c)
+        assert found.packet == one
