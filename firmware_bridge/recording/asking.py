@@ -10,6 +10,7 @@ from soakwitness.firmware_bridge.recording.trail import HALF_HOUR_S, MINUTE_S
 ASKS_C = 15.0
 RAISED_C = 20.0
 OFF_BELOW, FULL_OUTPUT = 1.0, 50.0  # %: nothing comes out; with this no furnace stays as it is
+TRICKLES_S = 1200.0
 FOLLOWED = "the setpoint is followed"
 RAISED = "the setpoint was raised"
 ON = "the output is on"
@@ -92,6 +93,12 @@ class Asking:
         outputs = self.outputs(self._works_s)
         seen = self.now.t_s - self._minutes[0].t_s >= self._works_s
         return seen and len(outputs) >= 3 and min(outputs) >= (self._on if self.moves_setpoint() else FULL_OUTPUT)
+
+    def trickles(self) -> bool:
+        """Whether something, however little, came out for twenty minutes on end."""
+        outputs = self.outputs(TRICKLES_S)
+        seen = self.now.t_s - self._minutes[0].t_s >= TRICKLES_S
+        return seen and len(outputs) >= 3 and min(outputs) >= OFF_BELOW
 
     def moves_setpoint(self) -> bool:
         """Whether a program runs: the setpoint goes on and on."""

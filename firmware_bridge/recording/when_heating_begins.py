@@ -8,7 +8,8 @@ What tells heating from sun on the wall, a space heater in the shed, a door that
   or at an even rate for half an hour and longer (bricks that give heat back slow down);
 - *held*: a furnace left to itself falls, ever more slowly; one that stays level for an hour and a half is heated, or
   for half an hour where its fall stopped; not behind a door, where bricks do the same;
-- *doubtful*: level for half an hour and none of these, which may be bricks: recorded, until one of them settles it.
+- *doubtful*: level for half an hour, or a little output for twenty minutes, and none of these, which may be bricks:
+  recorded, until one of them settles it.
 
 A reason counts when it stands for five minutes, a climb that nobody asked for when it stands for twenty. Each sensor
 that feels the furnace is followed (``trail``); one that reads higher than the chamber's own shows heat that the
@@ -27,7 +28,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, duration
-from soakwitness.firmware_bridge.recording.asking import ASKS_C, FOLLOWED, OFF_BELOW, ON, Asking
+from soakwitness.firmware_bridge.recording.asking import ASKS_C, FOLLOWED, OFF_BELOW, ON, TRICKLES_S, Asking
 from soakwitness.firmware_bridge.recording.heat_sensors import HeatSensors
 from soakwitness.firmware_bridge.recording.levels import (
     caught_s,
@@ -213,6 +214,8 @@ class Heating:
         leader, held_c = self._sensors.leader(), self.settings.held_c
         if self._minute_s - HALF_HOUR_S < self._ended_s or self._is_off(leader) or not leader.ever_moved:
             return None
+        if leader.minutes[-1].temp_c >= held_c and self._asking.trickles():
+            return Says.of("a little comes out above {hot}", hot=Temp(held_c)), self._minute_s - TRICKLES_S
         since_s = maybe_held_since_s(leader, held_c, self.settings.climb_c)
         says = Says.of("level above {hot}, by the heater or by hot bricks", hot=Temp(held_c))
         return None if since_s is None else (says, since_s)
