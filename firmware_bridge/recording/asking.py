@@ -39,6 +39,7 @@ class Asking:
         self._minutes: deque[AskedFor] = deque()
         self._outputs: list[float] = []
         self._setpoint_c: float | None = None
+        self._has_asked = False
 
     def read(self, setpoint_c: float | None, output: float | None) -> None:
         """Take one reading."""
@@ -48,9 +49,14 @@ class Asking:
     def close_minute(self, t_s: float) -> None:
         """Make a minute of the readings since the last one."""
         self._minutes.append(AskedFor(t_s, self._setpoint_c, mean_of(self._outputs)))
+        self._has_asked = self._has_asked or (self._setpoint_c or 0.0) >= self._warm_c
         self._setpoint_c, self._outputs = None, []
         while self._minutes[0].t_s < t_s - HALF_HOUR_S:
             self._minutes.popleft()
+
+    def stand_still(self) -> None:
+        """Nothing heats: what its setpoint asked for is over."""
+        self._has_asked = False
 
     @property
     def now(self) -> AskedFor:
@@ -66,6 +72,11 @@ class Asking:
     def stands_still(self) -> bool:
         """Whether nobody touched the setpoint."""
         return len(set(self.setpoints())) == 1
+
+    @property
+    def let_go(self) -> bool:
+        """Whether its setpoint asked for heat and asks for none now: its program is over, which no power cut does."""
+        return self._has_asked and self.now.setpoint_c is not None and self.now.setpoint_c < self._warm_c
 
     def setpoints(self) -> list[float]:
         """Setpoints of the last half hour, oldest first."""
