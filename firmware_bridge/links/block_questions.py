@@ -49,6 +49,7 @@ class Questions:
         self.time_to_probe = True  # before and behind each block
         self._silent_s = -float("inf")
         self._unclear = False
+        self._rested = False  # whether nothing was asked for the time of a rest before the last probe
         self._since_s = since_s
         self._sure: set[Block] = set()
         self._seen: dict[bytes, float] = {}  # frames of the last minute
@@ -61,6 +62,7 @@ class Questions:
     def ask(self, form: Form, now_s: float) -> None:
         """Note a question as it is sent."""
         if self._is_probe(form):
+            self._rested = max(self.probing.asked_s, self._asked_last_s) + self.late_reply_s / 2 <= now_s
             self.probing.asked_s = now_s
             self._under_way[form] = [*self._still_open(form, now_s), now_s]
         else:
@@ -75,8 +77,9 @@ class Questions:
 
     def unanswered(self, form: Form, now_s: float, *, refused: bool = False) -> None:
         """Note that nothing came within the time; ``refused``: but a refusal that may be another question's."""
-        self._silent_s = now_s if self.silences == 0 else self._silent_s
-        if not self._is_probe(form):
+        probe = self._is_probe(form)
+        self._silent_s = now_s if self.silences == 0 or (probe and self._rested) else self._silent_s
+        if not probe:
             self.silences, self._unclear = self.silences + 1, refused
         elif self.probing.answers:
             self.silences = max(self.silences, 1)
@@ -154,11 +157,10 @@ class Questions:
     def rest_s(self, block: Block, now_s: float) -> float:
         """How long a silent line is left alone before it is asked again: its forms last as long as its silence may."""
         forms = len(self._of(block))
-        probes = self.probing.answers and not self._unclear
+        probes = self.probing.answers and not self._is_unclear(now_s)
         at_once = 1 if probes else max(1, forms // 2 - 1)
         times = max(1, min(2, len(self._free(block, now_s)))) if probes else forms - at_once + 1
-        last_s = max((asked_s for asked_s, _ in self._asked.values()), default=-float("inf"))
-        last_s = max(last_s, self._silent_s) if probes else last_s
+        last_s = max(self._asked_last_s, self._silent_s) if probes else self._asked_last_s
         return 0.0 if self.silences < at_once else last_s + self.late_reply_s / times - now_s
 
     def new_probe(self, now_s: float) -> BlockQuestion | None:
@@ -169,22 +171,32 @@ class Questions:
         """Give the probe where it is time to ask whether the line lives.
 
         That is where it is silent; and on a restless one before one of the last forms of a block is spent, unless
-        something was answered just now: what begins between two readings then costs the probe.
+        something was answered just now: what begins between two readings, or in the rest, then costs the probe.
         """
-        if not self.probing.answers or self._unclear:
+        if not self.probing.answers or self._is_unclear(now_s):
             return None
         if not self.silences:
             few = len(self._free(block, now_s)) <= max(_FEW, len(self._of(block)) // 2)
             wanted = self._has_time(now_s) and (few or not self.probing.proved) and not self.probing.lives(now_s)
             return self.probing.question if wanted else None
         if self.rest_s(block, now_s) <= 0:
-            return None
+            rested = self._has_time(now_s) and self.probing.asked_s < self._asked_last_s
+            return self.probing.question if rested else None
         due_s = self.probing.asked_s + max(self.late_reply_s / _PROBES_AT_MOST, _PROBE_SHARE * (now_s - self._silent_s))
         return self.probing.question if self.probing.asked_s < self._silent_s or now_s >= due_s else None
 
     def confirms(self, now_s: float) -> BlockQuestion | None:
         """Give the probe where something came twice not long ago."""
         return self.probing.question if self._has_time(now_s) and now_s < self._doubling_until_s else None
+
+    @property
+    def _asked_last_s(self) -> float:
+        """When a question for values was asked last."""
+        return max((asked_s for asked_s, _ in self._asked.values()), default=-float("inf"))
+
+    def _is_unclear(self, now_s: float) -> bool:
+        """Whether a refusal came that may be another question's, while one is under way."""
+        return self._unclear and bool(self.under_way(None, now_s))
 
     def _has_time(self, now_s: float) -> bool:
         """Whether the line is restless, and there is the time for a probe."""

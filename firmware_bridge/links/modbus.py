@@ -243,6 +243,7 @@ class ModbusLink:
         except (minimalmodbus.ModbusException, ValueError, TypeError) as error:
             raise self._damaged(block, question, error) from error
         asked.answered(form)
+        here_s = self._clock.monotonic()
         listen_s = _LISTEN * self._furnace.every_s / len(self._blocks) if listen_s is None else listen_s
         if not self._wire.alone(listen_s):
             asked.disturbed(self._clock.monotonic())
@@ -250,7 +251,7 @@ class ModbusLink:
         if self._wire.echo_missing():
             raise self._failed("garbled", block, "what was sent did not come back first")
         if question != asked.probing.question:
-            asked.probing.gave(self._clock.monotonic())
+            asked.probing.gave(here_s)  # what begins while it listens is not known yet
         asked.refused.discard(question)
         return [int(word) for word in reply]
 

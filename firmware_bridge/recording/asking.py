@@ -10,6 +10,7 @@ from soakwitness.firmware_bridge.recording.trail import HALF_HOUR_S, MINUTE_S
 ASKS_C = 15.0
 RAISED_C = 20.0
 OFF_BELOW, FULL_OUTPUT = 1.0, 50.0  # %: nothing comes out; with this no furnace stays as it is
+TRICKLES_S = 1200.0
 FOLLOWED = "the setpoint is followed"
 RAISED = "the setpoint was raised"
 ON = "the output is on"
@@ -38,6 +39,7 @@ class Asking:
         self._minutes: deque[AskedFor] = deque()
         self._outputs: list[float] = []
         self._setpoint_c: float | None = None
+        self._has_asked = False
 
     def read(self, setpoint_c: float | None, output: float | None) -> None:
         """Take one reading."""
@@ -47,9 +49,14 @@ class Asking:
     def close_minute(self, t_s: float) -> None:
         """Make a minute of the readings since the last one."""
         self._minutes.append(AskedFor(t_s, self._setpoint_c, mean_of(self._outputs)))
+        self._has_asked = self._has_asked or (self._setpoint_c or 0.0) >= self._warm_c
         self._setpoint_c, self._outputs = None, []
         while self._minutes[0].t_s < t_s - HALF_HOUR_S:
             self._minutes.popleft()
+
+    def stand_still(self) -> None:
+        """Nothing heats: what its setpoint asked for is over."""
+        self._has_asked = False
 
     @property
     def now(self) -> AskedFor:
@@ -65,6 +72,11 @@ class Asking:
     def stands_still(self) -> bool:
         """Whether nobody touched the setpoint."""
         return len(set(self.setpoints())) == 1
+
+    @property
+    def let_go(self) -> bool:
+        """Whether its setpoint asked for heat and asks for none now: its program is over, which no power cut does."""
+        return self._has_asked and self.now.setpoint_c is not None and self.now.setpoint_c < self._warm_c
 
     def setpoints(self) -> list[float]:
         """Setpoints of the last half hour, oldest first."""
@@ -92,6 +104,12 @@ class Asking:
         outputs = self.outputs(self._works_s)
         seen = self.now.t_s - self._minutes[0].t_s >= self._works_s
         return seen and len(outputs) >= 3 and min(outputs) >= (self._on if self.moves_setpoint() else FULL_OUTPUT)
+
+    def trickles(self) -> bool:
+        """Whether something, however little, came out for twenty minutes on end."""
+        outputs = self.outputs(TRICKLES_S)
+        seen = self.now.t_s - self._minutes[0].t_s >= TRICKLES_S
+        return seen and len(outputs) >= 3 and min(outputs) >= OFF_BELOW
 
     def moves_setpoint(self) -> bool:
         """Whether a program runs: the setpoint goes on and on."""

@@ -32,11 +32,12 @@ DRIFT_C_PER_H = 1.0  # a room does so in the morning
 
 @dataclass(frozen=True)
 class Minute:
-    """The median temperature up to a moment."""
+    """The median temperature up to a moment; ``back``: whether a door let heat out, and it has not come back yet."""
 
     t_s: float
     temp_c: float
     bricks: Bricks = field(default=Bricks(0.0, 0.0), compare=False)
+    back: bool = field(default=False, compare=False)
 
 
 def swing_c(temp_c: float) -> float:
@@ -96,7 +97,10 @@ class Trail:
     def _add(self, minute: Minute, heated: bool) -> None:
         self._forget_excursion(minute)
         self._follow_sameness(minute)
-        self.minutes.append(replace(minute, bricks=self._bricks_after(minute, heated)))
+        bricks = self._bricks_after(minute, heated)
+        away_c, before = bricks.most_c - minute.temp_c, self.now
+        back = away_c >= BACK_C or (before is not None and before.back and away_c > 0.0)
+        self.minutes.append(replace(minute, bricks=bricks, back=back))
         low_c, high_c = self._range_c or (minute.temp_c, minute.temp_c)
         self._range_c = min(low_c, minute.temp_c), max(high_c, minute.temp_c)
         self._felt_c = min(self._felt_c[0], minute.temp_c), max(self._felt_c[1], minute.temp_c)
@@ -138,7 +142,8 @@ class Trail:
 
     def lies_outside(self) -> None:
         """Forget how hot its bricks can be: it feels none."""
-        self.minutes[-1] = replace(self.minutes[-1], bricks=Bricks(self.minutes[-1].temp_c, self.minutes[-1].temp_c))
+        temp_c = self.minutes[-1].temp_c
+        self.minutes[-1] = replace(self.minutes[-1], bricks=Bricks(temp_c, temp_c), back=False)
 
     def _forget_excursion(self, minute: Minute) -> None:
         """Drop minutes that jumped away and are back now, or where the furnace went meanwhile."""
@@ -237,7 +242,7 @@ class Trail:
     @property
     def may_come_back(self) -> bool:
         """Whether a door let heat out of which its bricks may still give some back."""
-        return self.bricks_c >= self.minutes[-1].temp_c + BACK_C
+        return self.minutes[-1].back
 
     def keeps_climbing(self, climb_c: float, within_s: float) -> bool:
         """Whether it climbs at an even rate: bricks that give heat back slow down."""

@@ -8,16 +8,18 @@ What tells heating from sun on the wall, a space heater in the shed, a door that
   or at an even rate for half an hour and longer (bricks that give heat back slow down);
 - *held*: a furnace left to itself falls, ever more slowly; one that stays level for an hour and a half is heated, or
   for half an hour where its fall stopped; not behind a door, where bricks do the same;
-- *doubtful*: level for half an hour and none of these, which may be bricks: recorded, until one of them settles it.
+- *doubtful*: level for half an hour, or a little output for twenty minutes, and none of these, which may be bricks:
+  recorded, until one of them settles it.
 
 A reason counts when it stands for five minutes, a climb that nobody asked for when it stands for twenty. Each sensor
 that feels the furnace is followed (``trail``); one that reads higher than the chamber's own shows heat that the
 chamber's own does not feel, and is believed then.
 
 A run is over when the furnace is cold, or when nothing has heated it for two hours (three while it still is so hot
-that a power cut is likelier than the next charge and no door was opened, or while the setpoint asks for heat; the
-output, where it is read, knows better). An instrument that was silent is waited for while the furnace may still be
-warm. Numbers are common practice for small brick-lined furnaces, kilns and tempering ovens; the settings change most.
+that a power cut is likelier than the next charge, no door was opened and no setpoint was let go, or while the setpoint
+asks for heat; the output, where it is read, knows better). An instrument that was silent is waited for while the
+furnace may still be warm. Numbers are common practice for small brick-lined furnaces, kilns and tempering ovens; the
+settings change most.
 """
 
 from __future__ import annotations
@@ -27,7 +29,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, duration
-from soakwitness.firmware_bridge.recording.asking import ASKS_C, FOLLOWED, OFF_BELOW, ON, Asking
+from soakwitness.firmware_bridge.recording.asking import ASKS_C, FOLLOWED, OFF_BELOW, ON, TRICKLES_S, Asking
 from soakwitness.firmware_bridge.recording.heat_sensors import HeatSensors
 from soakwitness.firmware_bridge.recording.levels import (
     caught_s,
@@ -104,7 +106,7 @@ class Heating:
         self._reason_s: float | None = None
         self._onset_s = heating_since_s or -float("inf")
         self._heated_s = heating_since_s or 0.0
-        self._by_bricks = False
+        self._by_bricks = self._let_go = False
         self._read_s: float | None = heating_since_s
         self._warm_s: float | None = heating_since_s
         self._doubts: list[tuple[str, str]] = []
@@ -213,6 +215,8 @@ class Heating:
         leader, held_c = self._sensors.leader(), self.settings.held_c
         if self._minute_s - HALF_HOUR_S < self._ended_s or self._is_off(leader) or not leader.ever_moved:
             return None
+        if leader.minutes[-1].temp_c >= held_c and self._asking.trickles():
+            return Says.of("a little comes out above {hot}", hot=Temp(held_c)), self._minute_s - TRICKLES_S
         since_s = maybe_held_since_s(leader, held_c, self.settings.climb_c)
         says = Says.of("level above {hot}, by the heater or by hot bricks", hot=Temp(held_c))
         return None if since_s is None else (says, since_s)
@@ -302,7 +306,9 @@ class Heating:
         set_ = self.settings
         leader = self._sensors.leader()
         self._say_doubts(self._sensors.read_lately(), leader)
-        if self._heats(leader):
+        heats = self._heats(leader)
+        self._let_go = self._asking.let_go or (self._let_go and not heats)
+        if heats:
             self._heated_s, self._by_bricks = t_s, leader.may_come_back
         if (now_c := leader.minutes[-1].temp_c) > set_.cold_c or self._warm_s is None:
             self._warm_s = t_s
@@ -321,6 +327,8 @@ class Heating:
         """
         if outputs := self._asking.outputs():
             return 1.0 if max(outputs) < OFF_BELOW else 1.4  # bricks may carry most of a hold
+        if self._let_go:
+            return 1.0
         setpoint_c = self._asking.now.setpoint_c
         if setpoint_c is not None and setpoint_c >= max(self.settings.warm_c, now_c + ASKS_C):
             return 2.25
@@ -329,10 +337,11 @@ class Heating:
     def _heats(self, leader: Trail) -> bool:
         """Whether anything shows heating now: the controller, a climb, or that it does not fall by itself.
 
-        A setpoint near by is not enough: one that was left there is passed by a furnace that is off.
+        A setpoint near by is not enough: one that was left there is passed by a furnace that is off. Nor is the one of
+        another program than that which is over, until the furnace answers.
         """
         warm_c = self.settings.warm_c
-        if self._asking.is_on or self._asking.moves_setpoint():
+        if self._asking.is_on or (self._asking.moves_setpoint() and not self._let_go):
             return True
         if self._only_bricks(leader) or leader.plunges:
             return False
@@ -342,9 +351,10 @@ class Heating:
         return climbs or leader.is_level(warm_c) or leader.falls_evenly(warm_c)
 
     def _over(self, why: str, t_s: float) -> HeatingDecision:
-        self.running = self.doubtful = self._doubted = False
+        self.running = self.doubtful = self._doubted = self._let_go = False
         self._ended_s = t_s
         self._sensors.stand_still(t_s)
+        self._asking.stand_still()
         return HeatingDecision("end", Says.plain(why), t_s)
 
     def _say_doubts(self, live: Mapping[str, Trail], leader: Trail) -> None:

@@ -157,3 +157,16 @@ def test_the_top_of_slow_bricks_is_no_sure_run_in_whole_degrees() -> None:
     heating = Heating()
     assert feed(heating, noisy(temps, noise_c=0.1, resolution=1.0)) == []
     assert heating.doubtful
+
+
+def test_slow_bricks_that_still_come_back_after_four_hours_are_no_sure_run() -> None:
+    """A door for 50 min, back at 73 within 20, then up to 80 in 4.5 h, 3 K below the most they can be: simulated."""
+    falls = [310, 290, 272, 256, 242, 230, 218, 208, 199, 190, 183, 175, 169, 163, 157, 151, 146, 141, 136, 130.4]
+    door = [117, 70.9, 61.7, 59.1, 57.6, 56.4, 55.3, 54.2, 53.2, 52.2, 51.2, 50.3, 49.4, 48.5, 47.6, 46.8, 46.0, 45.2]
+    door += [44.4, 43.7, 43.0, 42.3, 41.7, 41.0, 40.4, 39.8, 39.2]
+    back = [54.8, 63.4, 67.7, 69.9, 71.1, 71.7, 72.0, 72.3, 72.5, 72.6, 72.8, 72.9, 73.0, 73.1, 73.2]
+    slow = [74.0, 74.8, 75.5, 76.1, 76.7, 77.2, 77.7, 78.1, 78.4, 78.7, 79.0, 79.2, 79.4, 79.6, 79.7, 79.8, 79.8]
+    temps = between(falls, 60) + between(door + back, 2) + between(slow, 15)
+    heating = Heating()
+    assert feed(heating, noisy(temps, noise_c=0.2)) == []
+    assert heating.doubtful

@@ -229,6 +229,64 @@ def test_with_one_length_alone_a_restless_line_is_asked_whether_it_lives_before_
             pytest.fail("not read again")
 
 
+def calm(link: ModbusLink, clock: FakeClock, slots: int = 10) -> None:
+    """Read for a while where all is well."""
+    for _ in range(slots):
+        link.read()
+        clock.sleep(1.0)
+
+
+def test_with_one_length_alone_what_begins_while_the_length_rests_costs_no_second_rest(clock: FakeClock) -> None:
+    """A lost answer; 60 s later the line is silent for 20 s: asked for values at 65 s, it would rest until 130."""
+    link, wire = opened(furnace(sensor("a", 0)), clock, {})
+    wire._answer = lambda data: [(0.01, one_register(data, 5))]
+    calm(link, clock)
+    wire._answer = lambda data: ()
+    with pytest.raises(LinkError):
+        link.read()
+    lost_s = clock.now_s
+    wire._answer = lambda data: [(0.01, one_register(data, 6))] if not 60 <= clock.now_s - lost_s < 80 else ()
+    while clock.now_s < lost_s + 80.0:
+        clock.sleep(1.0)
+        with pytest.raises(LinkError):
+            link.read()
+    clock.sleep(3.0)
+    assert link.read().values == {"a": 6.0}
+
+
+def test_what_begins_while_the_link_listens_behind_an_answer_does_not_cost_the_next_block_its_length(
+    clock: FakeClock,
+) -> None:
+    """On a restless line of two blocks the first is answered; within the next tenth of a second all falls silent."""
+    link, wire = opened(furnace(sensor("a", 0) + sensor("b", 100)), clock, {})
+    silent_from_s = float("inf")
+
+    def answer(data: bytes) -> Answer:
+        return [(0.04, one_register(data, 5))] if clock.now_s < silent_from_s else ()
+
+    wire._answer = answer
+    calm(link, clock)
+    wire.arrives(0.01, b"\0\0")  # something odd
+    clock.sleep(1.0)
+    calm(link, clock, 2)
+    asked = len(wire.written)
+
+    def last_answer(data: bytes) -> Answer:
+        nonlocal silent_from_s
+        if length(data) == 1 and data[2:4] == b"\0\0":
+            silent_from_s = clock.now_s + 0.05
+        return answer(data)
+
+    wire._answer = last_answer
+    with pytest.raises(LinkError):
+        link.read()
+    assert [data[3] for _, data in wire.written[asked:] if length(data) == 1] == [0]
+    silent_from_s = float("inf")
+    wire._answer = answer
+    clock.sleep(1.0)
+    assert link.read().values["a"] == 5.0
+
+
 def three_registers(request: bytes, value: int) -> bytes:
     """Answer for up to three registers from 0 on, refuse more."""
     return words(request, {0: value}) if length(request) <= 3 else frame(f"01 {request[1] | 0x80:02x} 02")
