@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from contextlib import nullcontext
 from dataclasses import dataclass
 from pathlib import Path
@@ -161,7 +161,8 @@ def planned(
             book, _asked(recipe, infos, starts_utc, zone, name, rack, packet, reaches, unit, temper)
         )
         made = make_plan(inputs)
-        kept = _keep(book, made, lag_of, starts_utc, by) if keep and book is not None else None
+        told = {"temper": temper and temper.digest, "reaches": reaches, "foil": foil, "unit": unit}
+        kept = _keep(book, made, lag_of, starts_utc, by, told) if keep and book is not None else None
     return Planned(made, When(starts_utc, zone), unit or recipe.unit, recipe_warnings(recipe, logbook, unit), kept)
 
 
@@ -310,11 +311,14 @@ def _asked(
     )
 
 
-def _keep(book: LogBook, made: Plan, packet: str, starts_utc: str, by: str | None) -> int:
+def _keep(book: LogBook, made: Plan, packet: str, starts_utc: str, by: str | None, told: Mapping[str, Any]) -> int:
+    """Keep it with what it was asked by, as far as the plan itself does not say it."""
     from soakwitness.analysis.logbook.plans import keep_plan
     from soakwitness.analysis.planning.plan import plan_to_dict
 
-    return keep_plan(book, plan_to_dict(made), packet=packet, starts_utc=starts_utc, stamp=new_stamp(by)).entry
+    asked = {name: value for name, value in told.items() if value is not None}
+    plan = plan_to_dict(made) | {"asked": asked}
+    return keep_plan(book, plan, packet=packet, starts_utc=starts_utc, stamp=new_stamp(by)).entry
 
 
 def _as_json(made: Planned) -> dict[str, Any]:

@@ -21,6 +21,7 @@ from starlette.applications import Starlette
 from starlette.routing import Route
 
 from soakwitness.analysis.logbook.opening import LogBook, open_logbook
+from soakwitness.analysis.recipes.recipe_file import load_recipe
 from soakwitness.cli.book import plan_page
 from soakwitness.cli.book.desk import Desk
 from soakwitness.cli.book.devices import THIS_COMPUTER, Devices
@@ -33,6 +34,7 @@ from tests.cli.axe import broken_rules
 from tests.cli.books import INJECTED, ServedBook, served, until
 from tests.cli.browsers import Watched, chromium
 from tests.entry_shop import evening_shop, run_words
+from tests.furnace_days import TEMPER
 from tests.make_sample_logs import SAMPLES
 
 SIZES = [(390, 844, "dark"), (390, 844, "light"), (1280, 900, "dark"), (1280, 900, "light")]
@@ -243,6 +245,37 @@ def test_a_plan_is_kept_once_as_the_command_keeps_it_and_struck(
     assert plans(logbook) == []
     assert "Kept for coming runs" not in book.ask("GET", "/plan")[2]
     assert book.ask("GET", "/plan/strike/1")[0] == 404
+
+
+def test_a_kept_plan_comes_back_as_it_was_asked(logbook: Path, tmp_path: Path) -> None:
+    """Its temper's recipe and the climb given by hand too; they decide about the evening and the arrival."""
+    recipes = tmp_path / "recipes"
+    recipes.mkdir()
+    (recipes / "temper.toml").write_text(TEMPER, encoding="utf-8")
+    with served(logbook, "--recipes", str(recipes)) as book:
+        comes_back(book, logbook, load_recipe(recipes / "temper.toml").digest)
+
+
+def comes_back(book: ServedBook, logbook: Path, temper: str) -> None:
+    """Plan, keep, reopen: the address, that it is kept, and the card."""
+    more = {"temper_path": temper, "reaches": "600:20, 900:45", "foil": "no"}
+    asked: dict[str, Any] = {"recipe_path": digest_of(logbook), "furnace": FURNACE, "starts": STARTS, **more}
+    asked |= {"pieces": ["B-041", "B-044"]}
+    page = planned(book, address(asked))
+    assert "Temper 1" in words_of(page)
+    assert "The climb is what you gave." in words_of(page)
+    assert sent(book, page, "/plan/keep", asked)[0] == 303
+    listed = book.ask("GET", "/plan")[2]
+    again = re.search(r'<a href="(/plan\?[^"]*)">Paring blades, harden, shed furnace</a>', listed)
+    assert again is not None
+    reopened = urllib.parse.parse_qs(html.unescape(again[1]).partition("?")[2])
+    assert reopened == {name: [text] if isinstance(text, str) else text for name, text in asked.items()} | {
+        "made": ["yes"]
+    }
+    text = planned(book, html.unescape(again[1]))
+    assert "It is kept as plan 1" in text
+    card = re.compile(r'<dl class="card">.*?</dl>', re.DOTALL)
+    assert card.findall(text) == card.findall(page)
 
 
 def test_another_charge_for_the_same_start_is_another_plan(book: ServedBook, logbook: Path) -> None:
