@@ -21,7 +21,8 @@ if TYPE_CHECKING:
     from soakwitness.analysis.logbook.plans import KeptPlan
 
 BACK_S = 86400.0  # plans of today and of coming days are listed
-ASKED = {"temper": "temper_path", "reaches": "reaches"}  # what a plan was asked by, and the fields of its form
+# what a plan was asked by, and the fields of its form
+ASKED = {"temper": "temper_path", "reaches": "reaches", "unit": "unit", "packet": "packet_path"}
 REASONS = ("kept by mistake", "it will be done otherwise")
 
 

@@ -115,6 +115,7 @@ _OF_FORM: dict[str, dict[str, str]] = {
         "reaches": "A furnace without runs: where is it when?",
         "starts": "Switched on at",
         "temper_path": "Recipe of the temper",
+        "packet_path": "Measured packet",
         "keep": _HIDDEN,
     },
     "upkeep": {"part": "Done to", "struck": "Strike"},
