@@ -6,6 +6,7 @@ from collections.abc import Collection, Sequence
 from typing import TYPE_CHECKING, Any
 
 from soakwitness.cli.charts import style
+from soakwitness.cli.charts.flags import failed_of
 from soakwitness.firmware_bridge.common.wording import listed
 from soakwitness.firmware_bridge.runfolder.names import in_ranges
 
@@ -28,11 +29,9 @@ SIGN_IN = 0.05  # of a sign's middle under its line's upper end
 
 
 def failed_pieces(verification: Verification) -> set[str]:
-    """The pieces that something failed of where it did not of all: the sign of their pull is filled."""
-    results = [p for hold in verification.holds if hold.judged for p in hold.pieces if p.piece]
-    failed = {p.piece for p in results if p.piece and p.verdict == "fail"}
-    failed |= {name for f in verification.findings if f.severity == "fail" for name in f.pieces}
-    return failed if {p.piece for p in results} - failed else set()
+    """The pieces whose pull has its sign filled."""
+    results = [(p.piece, p.verdict) for hold in verification.holds if hold.judged for p in hold.pieces if p.piece]
+    return failed_of(results, verification.findings)
 
 
 def draw_marks(
