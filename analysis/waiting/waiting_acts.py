@@ -10,7 +10,7 @@ from soakwitness.analysis.logbook.runs import RunEntry
 from soakwitness.analysis.logbook.set_aside import SetAside
 from soakwitness.analysis.record.moments import from_utc_text, local_day
 from soakwitness.firmware_bridge.common.surfaces import TERMINAL, NextCommand
-from soakwitness.firmware_bridge.common.wording import Says, counted, duration, listed
+from soakwitness.firmware_bridge.common.wording import Says, duration, listed
 from soakwitness.firmware_bridge.common.zones import zone_on_record
 from soakwitness.firmware_bridge.runfolder.names import in_ranges
 
@@ -37,7 +37,6 @@ KINDS = (
 )
 Urgency = Literal["at once", "today", "soon", "when it suits"]
 About = Literal["run", "piece", "sensor", "furnace", "log book"]
-HOURS_UP_TO_S = 72 * 3600.0
 
 
 @dataclass(frozen=True)
@@ -111,9 +110,7 @@ class AskedAbout:
 
 
 def how_long(time_s: float) -> str:
-    """How long something waits [s]: ``45 s``, ``93 min``, ``5 h 20 min``, from three days on ``4 days``."""
-    if time_s >= HOURS_UP_TO_S:
-        return counted(int(time_s // 86400), "day")
+    """How long something waits [s], in whole minutes: ``45 s``, ``33 min``, ``5 h 20 min``, ``4 days``."""
     return duration(60.0 * round(time_s / 60.0) if time_s >= 120.0 else time_s)
 
 

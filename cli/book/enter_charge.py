@@ -46,7 +46,7 @@ def routes(desk: Desk, said: Said) -> list[Route]:
         )
 
     async def form(request: Request) -> Response:
-        asked = {name: request.query_params.getlist(name) for name in ("names", "furnace")}
+        asked = {name: request.query_params.getlist(name) for name in ("names", "furnace", "empty")}
         return await shown(request, Filled({k: v for k, v in asked.items() if v}), "charge")
 
     async def charged(request: Request, form: FormData) -> Response:

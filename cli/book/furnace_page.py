@@ -13,7 +13,10 @@ from starlette.responses import Response
 from starlette.routing import Route
 
 from soakwitness.analysis.errors import LogBookError
+from soakwitness.cli.book import enter_furnace
 from soakwitness.cli.book.desk import Desk
+from soakwitness.cli.book.sent_forms import Said
+from soakwitness.cli.book.settled_where import SettledWhere, settled_where
 from soakwitness.cli.options.entering import shown_time
 from soakwitness.cli.words.page_words import on_page
 from soakwitness.firmware_bridge.common.units import Unit
@@ -40,20 +43,22 @@ class KeptLine:
 
 
 def routes(desk: Desk) -> list[Route]:
-    """The page: the furnaces, or the one that is asked for."""
+    """The page: the furnaces, or the one that is asked for; and what is entered about it."""
+    said = Said()
 
     async def page(request: Request) -> Response:
         asked = request.query_params.get("furnace", "").strip()
         try:
-            shown = await asyncio.to_thread(_shown, desk, asked)
+            shown = await asyncio.to_thread(_shown, desk, request, asked)
         except LogBookError as error:
             shown = {"furnace": None, "furnaces": (), "trouble": on_page(error)}
-        return desk.page(request, "furnace.html", here="furnace", **shown)
+        done = bool(said.take(request))  # what the command said stands on the page
+        return desk.page(request, "furnace.html", here="furnace", done=done, **shown)
 
-    return [Route("/furnace", page, name="furnace")]
+    return [Route("/furnace", page, name="furnace"), *enter_furnace.routes(desk, said)]
 
 
-def _shown(desk: Desk, asked: str) -> dict[str, Any]:
+def _shown(desk: Desk, request: Request, asked: str) -> dict[str, Any]:
     from soakwitness.analysis.logbook.runs import furnaces
 
     with desk.open_book_in_step() as book:
@@ -64,10 +69,10 @@ def _shown(desk: Desk, asked: str) -> dict[str, Any]:
             listed = [(name, urlencode({"furnace": name})) for name in known.values()]
             return {"furnace": None, "furnaces": listed, "trouble": None}
         name = known[asked.casefold()] if asked else next(iter(known.values()))
-        return _of(desk, book, name) | {"others": len(known) > 1}
+        return _of(desk, request, book, name) | {"others": len(known) > 1}
 
 
-def _of(desk: Desk, book: LogBook, name: str) -> dict[str, Any]:
+def _of(desk: Desk, request: Request, book: LogBook, name: str) -> dict[str, Any]:
     from soakwitness.analysis.logbook.cutouts import cutout_tests
     from soakwitness.analysis.logbook.furnace_work import upkeep_of
     from soakwitness.analysis.logbook.runs import list_runs
@@ -81,7 +86,7 @@ def _of(desk: Desk, book: LogBook, name: str) -> dict[str, Any]:
     return {
         "furnace": name,
         "latest": None if not newest else (newest[-1].run, shown_time(newest[-1].started_utc, newest[-1].zone)),
-        "due": _due(desk, book, name, unit),
+        "due": _due(desk, request, book, name, unit),
         "lives": [_life(book, life, unit) for life in reversed(lives)],
         "accuracy": [_accuracy(test, unit) for test in reversed(accuracy_tests(book, name))],
         "surveys": [_survey(one, unit) for one in reversed(surveys(book, name))],
@@ -94,8 +99,8 @@ def _of(desk: Desk, book: LogBook, name: str) -> dict[str, Any]:
     }
 
 
-def _due(desk: Desk, book: LogBook, name: str, unit: Unit) -> list[tuple[str, str]]:
-    """What waits for the furnace, each with the command that settles it; of one that rested for long as well."""
+def _due(desk: Desk, request: Request, book: LogBook, name: str, unit: Unit) -> list[tuple[str, SettledWhere]]:
+    """What waits for the furnace, each with where it is settled; of one that rested for long as well."""
     from soakwitness.analysis.logbook.lately import furnaces_in_use
     from soakwitness.analysis.logbook.set_aside import set_aside_entries
     from soakwitness.analysis.waiting.waiting_acts import AskedAbout
@@ -104,7 +109,7 @@ def _due(desk: Desk, book: LogBook, name: str, unit: Unit) -> list[tuple[str, st
 
     asking = AskedAbout(desk.stamp("book").at_utc, computer_zone(), set_aside_entries(book))
     found = [one for one in furnaces_in_use(book, since_utc="") if one.furnace == name]
-    return [(act.says.text(unit), act.settle) for act in waiting_furnaces(book, found, asking)]
+    return [(act.says.text(unit), settled_where(request, act)) for act in waiting_furnaces(book, found, asking)]
 
 
 def _life(book: LogBook, life: SensorLife, unit: Unit) -> dict[str, Any]:

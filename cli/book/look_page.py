@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 from urllib.parse import urlencode
 
@@ -15,6 +15,7 @@ from starlette.routing import Route
 from soakwitness.cli.book.desk import Desk
 from soakwitness.cli.book.looked import LookedLately
 from soakwitness.cli.book.told_text import ToldBlock, told_blocks
+from soakwitness.cli.words.page_words import kept_on_page
 
 
 @dataclass(frozen=True)
@@ -87,8 +88,12 @@ def picture(svg: str | None) -> Response:
 
 
 def _told(found: dict[str, Any]) -> ToldLook:
-    notes = [line for line in found["notes"] if line.strip()]
-    return ToldLook(told_blocks(found["text"]), notes, found["chart"])
+    notes = [kept_on_page(line) for line in found["notes"] if line.strip()]
+    blocks = [
+        one if one.kind == "figures" else replace(one, text=kept_on_page(one.text))
+        for one in told_blocks(found["text"])
+    ]
+    return ToldLook(blocks, notes, found["chart"])
 
 
 def _asked(request: Request) -> tuple[str, dict[str, Any]]:

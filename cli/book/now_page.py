@@ -17,6 +17,7 @@ from soakwitness.cli.book.plans_kept import PlanAhead, plans_ahead
 from soakwitness.cli.book.run_in_book import to_be_judged, without_verdict
 from soakwitness.cli.book.working import JobRefused
 from soakwitness.cli.options.entering import shown_time
+from soakwitness.cli.words.page_words import kept_on_page
 from soakwitness.firmware_bridge.version import VERSION
 
 MOST_BROWSERS = 200
@@ -82,7 +83,7 @@ def last_run(desk: Desk) -> LastRun | None:
                     shown_time(entry.started_utc, entry.zone),
                     None if kept is None else kept.verdict,
                     short.get("says") or without_verdict(entry),
-                    short.get("next"),
+                    short.get("next") and kept_on_page(short["next"]),
                     entry.run in to_be_judged(book, [entry]),
                 )
     except LogBookError:
@@ -112,7 +113,7 @@ async def _verdict(desk: Desk, run: str) -> dict[str, Any]:
     """The verdict on a run by the worker; else the one that someone else kept meanwhile; else why there is none."""
     try:
         found: dict[str, Any] = await desk.worker.ask("verdict", run=run)
-        return found
+        return found | {"next": found["next"] and kept_on_page(found["next"])}
     except JobRefused as error:
         refused = str(error)
     last = await asyncio.to_thread(last_run, desk)

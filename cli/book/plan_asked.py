@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -17,10 +18,14 @@ from soakwitness.cli.options.entering import HOUR, names_in_files, shown_time, s
 if TYPE_CHECKING:
     from soakwitness.analysis.logbook.kept_recipes import KeptRecipe
     from soakwitness.analysis.logbook.opening import LogBook
+    from soakwitness.analysis.logbook.packets import MeasuredPacket
     from soakwitness.analysis.logbook.pieces import Piece
     from soakwitness.analysis.recipes.recipe import Recipe
 
-ONE = ("recipe_path", "furnace", "thickness_mm", "count", "foil", "starts", "reaches", "temper_path")
+ONE = (
+    *("recipe_path", "furnace", "thickness_mm", "count", "foil", "starts", "reaches", "temper_path", "packet_path"),
+    "unit",
+)
 OF_RECIPES = ("recipe_path", "temper_path")
 CLOCK = ("hour", "day")  # what is filled in of ``starts``
 MOST_PIECES, LOOKED_THROUGH = 24, 100
@@ -47,12 +52,22 @@ class PieceOffered:
 
 
 @dataclass(frozen=True)
+class PacketOffered:
+    """A measured packet that the log book keeps."""
+
+    digest: str
+    name: str
+    says: str
+
+
+@dataclass(frozen=True)
 class PlanOffered:
     """All that can be chosen; ``trouble``: what keeps some of it away."""
 
     recipes: Sequence[RecipeOffered] = ()
     furnaces: Sequence[str] = ()
     pieces: Sequence[PieceOffered] = ()
+    packets: Sequence[PacketOffered] = ()
     trouble: Sequence[str] = ()
 
     def recipe(self, digest: str) -> RecipeOffered | None:
@@ -109,14 +124,20 @@ def _in_order_of_use(book: LogBook, files: Sequence[Recipe], values: Values) -> 
     return recipes
 
 
-def _of_book(book: LogBook) -> tuple[Sequence[str], Sequence[PieceOffered]]:
-    """Its furnaces, and the newest pieces that were in no run yet."""
+def _of_book(book: LogBook) -> tuple[Sequence[str], Sequence[PieceOffered], Sequence[PacketOffered]]:
+    """Its furnaces, the newest pieces that were in no run yet, and its measured packets."""
+    from soakwitness.analysis.logbook.packets import measured_packets
     from soakwitness.analysis.logbook.pieces import search
     from soakwitness.analysis.logbook.runs import furnaces
 
     pieces = [one for piece in search(book, limit=LOOKED_THROUGH) for one in _piece(book, piece)]
     named = dict.fromkeys((*furnaces(book), *names_in_files(book.folder.parent)))
-    return tuple(named), pieces[:MOST_PIECES]
+    return tuple(named), pieces[:MOST_PIECES], [_packet(one) for one in reversed(measured_packets(book))]
+
+
+def _packet(kept: MeasuredPacket) -> PacketOffered:
+    says = f"{'in foil' if kept.foil else 'bare'}, counts from {kept.since}"
+    return PacketOffered(hashlib.sha256(kept.text.encode()).hexdigest(), kept.name, says)
 
 
 def files_of(recipes: Sequence[RecipeOffered], values: Values) -> dict[str, str]:
@@ -181,6 +202,10 @@ def unfit(values: Values, found: PlanOffered, desk: Desk) -> Filled | None:
     temper, furnace = first(values, "temper_path"), first(values, "furnace")
     if temper and found.recipe(temper) is None:
         return refused("temper_path", "The temper's recipe that was chosen is not known here any more. Choose another.")
+    if (packet := first(values, "packet_path")) and packet not in {one.digest for one in found.packets}:
+        return refused("packet_path", "The packet that was chosen is not known here any more. Choose another.")
+    if first(values, "unit") not in ("", "C", "F"):
+        return refused("unit", f"{first(values, 'unit')!r} is no unit. Choose one of these.")
     if furnace and furnace not in found.furnaces:
         return refused("furnace", f"{furnace}: no furnace of this name is known here. Choose one of these.")
     if values.get("pieces", ()) and (thickness or count):

@@ -21,6 +21,8 @@ if TYPE_CHECKING:
     from soakwitness.analysis.logbook.plans import KeptPlan
 
 BACK_S = 86400.0  # plans of today and of coming days are listed
+# what a plan was asked by, and the fields of its form
+ASKED = {"temper": "temper_path", "reaches": "reaches", "unit": "unit", "packet": "packet_path"}
 REASONS = ("kept by mistake", "it will be done otherwise")
 
 
@@ -95,10 +97,14 @@ def _asked(book: LogBook, kept: KeptPlan) -> list[tuple[str, str]]:
     from soakwitness.analysis.logbook.pieces import find_piece
 
     about = [("recipe_path", kept.recipe_digest), ("furnace", kept.furnace), ("starts", kept.starts_utc)]
+    asked = kept.plan.get("asked") or {}
+    about += [(field, str(asked[name])) for name, field in ASKED.items() if name in asked]
     holds = kept.plan.get("holds") or [{}]
     pieces = holds[-1].get("pieces") or []
     names = [str(one["piece"]) for one in pieces]
     if names and all(find_piece(book, name) is not None for name in names):
+        if "foil" in asked:
+            about += [("foil", "yes" if asked["foil"] else "no")]
         return about + [("pieces", name) for name in names]
     for one in pieces[:1]:
         foil = "yes" if one.get("foil") else "no"

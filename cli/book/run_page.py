@@ -32,11 +32,12 @@ from soakwitness.cli.book.run_in_book import (
     unit_of,
     without_verdict,
 )
+from soakwitness.cli.book.settled_where import linked_parts
 from soakwitness.cli.book.working import JobRefused
 from soakwitness.cli.charts.run_data import MOST_POINTS, chart_data
 from soakwitness.cli.guide.searching import defined_at
 from soakwitness.cli.words.kept_words import decided_words
-from soakwitness.cli.words.page_words import on_page
+from soakwitness.cli.words.page_words import kept_on_page, on_page
 from soakwitness.firmware_bridge.common.wording import moment
 from soakwitness.firmware_bridge.errors import RunFolderError
 
@@ -75,7 +76,8 @@ def routes(desk: Desk) -> list[Route]:
                 in_unit[entry.run, await asyncio.to_thread(_made_utc, desk, entry.run)] = found["answer"]
         except JobRefused as error:
             return JSONResponse({"refused": str(error)}, status_code=409)
-        return JSONResponse({name: found[name] for name in ("verdict", "says", "next")} | {"run": entry.run})
+        act = found["next"] and kept_on_page(found["next"])
+        return JSONResponse({"run": entry.run, "verdict": found["verdict"], "says": found["says"], "next": act})
 
     async def estimate(request: Request) -> Response:
         entry = await asyncio.to_thread(run_by_id, desk, request.path_params["run"])
@@ -140,13 +142,15 @@ def shown_of(request: Request, run: RunInBook) -> dict[str, Any]:
         "tag": answer.get("verdict"),
         "look": LOOKS.get(str(answer.get("verdict")), "wait"),
         "says": short.get("says") or without_verdict(entry),
-        "next": short.get("next"),
+        "next": linked_parts(request, short.get("next") or "", {"run": entry.run}),
+        "not_seen": [kept_on_page(says) for says in answer.get("not_seen") or ()],
+        "would_prove": [kept_on_page(says) for says in answer.get("would_prove") or ()],
         "not_known": short.get("not_known") or (),
         "bars": had_bars(answer, run.shown_in),
         "recorded": is_recorded(entry),
         "other_unit": run.kept is not None and run.shown_in != run.unit,
         "log": log_lines(run),
-        "findings": findings_shown(run),
+        "findings": findings_shown(request, run),
         "about_run": [decided_words(d, entry.zone) for d in run.decided if d.finding is None],
         "chart_runs": chart_runs(request, [entry], estimate=answer.get("temperature_from") == "packet estimate"),
         "clock_s": clock_s(entry),
@@ -158,7 +162,7 @@ def shown_of(request: Request, run: RunInBook) -> dict[str, Any]:
     }
 
 
-def findings_shown(run: RunInBook) -> list[dict[str, Any]]:
+def findings_shown(request: Request, run: RunInBook) -> list[dict[str, Any]]:
     """Findings, what fails first; each with what was decided about it."""
     order = list(SEVERITY)
     found = []
@@ -172,7 +176,7 @@ def findings_shown(run: RunInBook) -> list[dict[str, Any]]:
                 "word": word,
                 "look": look,
                 "says": finding["says"],
-                "next": finding["next"],
+                "next": linked_parts(request, finding["next"], {"run": run.entry.run}),
                 "at_s": finding.get("at_s"),
                 "at": None if finding.get("at_s") is None else moment(finding["at_s"]),
                 "decided": [

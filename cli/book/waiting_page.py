@@ -20,6 +20,7 @@ from soakwitness.analysis.errors import LogBookError
 from soakwitness.cli.book.desk import Desk, way
 from soakwitness.cli.book.doors import entry_route
 from soakwitness.cli.book.sent_forms import Said, onward, send
+from soakwitness.cli.book.settled_where import SettledWhere, settled_where
 from soakwitness.cli.book.working import JobRefused
 from soakwitness.cli.options.entering import shown_time
 from soakwitness.cli.words.page_words import on_page
@@ -38,7 +39,7 @@ Dips = dict[str, Any]
 
 @dataclass(frozen=True)
 class WaitingLine:
-    """One thing that waits: its sentence, how urgent, the command that settles it, where to look and where to enter.
+    """One thing that waits: its sentence, how urgent, where to look, and where it is settled.
 
     ``steps``: of a furnace's first runs all three, each after how it stands.
     """
@@ -46,9 +47,8 @@ class WaitingLine:
     says: str
     urgency: str
     look: str
-    settle: str
+    settled: SettledWhere
     page: str | None
-    enter: str | None
     steps: Sequence[tuple[str, str]] = ()
 
 
@@ -125,9 +125,8 @@ def lines(desk: Desk, request: Request) -> tuple[list[WaitingLine], list[ChargeA
             act.says.text("C"),
             act.urgency,
             LOOKS[act.urgency],
-            act.settle,
+            settled_where(request, act),
             _page(request, act.page),
-            _enter(request, act.page),
             three,
         )
         for act, three in zip(found.acts, steps, strict=True)
@@ -164,10 +163,6 @@ def _page(request: Request, page: tuple[str, ...]) -> str | None:
     if not page:
         return None
     return way(request, page[0], **({page[0]: page[1]} if len(page) > 1 else {}))
-
-
-def _enter(request: Request, page: tuple[str, ...]) -> str | None:
-    return way(request, "enter_piece", piece=page[1]) if page[:1] == ("piece",) and len(page) > 1 else None
 
 
 class DipsOffered:

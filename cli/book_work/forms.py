@@ -25,7 +25,7 @@ LONGEST_VALUE = 4000
 MOST_VALUES = 200
 _FACTS = ("steel", "lot", "thickness_mm", "stamp", "customer", "order", "coupon", "note")
 # names out of lists; a command would take a path too
-_PLAIN = ("run", "in_run", "furnace", "inferred", "recipe_path", "temper_path")
+_PLAIN = ("run", "in_run", "furnace", "inferred", "recipe_path", "temper_path", "packet_path")
 _TEMPERATURES_IN = "unit"
 _NOWHERE = (3, 0)
 
@@ -87,7 +87,7 @@ FORMS: dict[str, Form] = {
     "plan": Form(
         ("plan",),
         ("recipe_path", "pieces", "thickness_mm", "foil", "count", "furnace", "reaches", "starts", "temper_path")
-        + ("keep",),
+        + ("packet_path", _TEMPERATURES_IN, "keep"),
         files=("recipe_path", "temper_path"),
     ),
     "upkeep": Form(("upkeep",), ("furnace", "part", "at", "note", "struck", "why", "zone")),

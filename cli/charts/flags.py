@@ -26,6 +26,16 @@ DIPS = {"door": "door open", "power": "heat off", "gap": "gap", "cycling": "swin
 LIMITS = ("out of band", "overshoot")
 
 
+def failed_of(pieces: Iterable[tuple[str, str]], findings: Iterable[Finding]) -> set[str]:
+    """The pieces that something failed of where it did not of all, by their verdicts in the holds that are judged: the
+    sign of their pull is filled.
+    """
+    results = list(pieces)
+    failed = {piece for piece, verdict in results if verdict == "fail"}
+    failed |= {name for f in findings if f.severity == "fail" for name in f.pieces}
+    return failed if {piece for piece, _ in results} - failed else set()
+
+
 @dataclass(frozen=True)
 class Flag:
     """Words at a time [s], in a row counted from the chart upwards; ``left``: they stand to the left of it."""

@@ -6,7 +6,9 @@ from collections.abc import Collection, Sequence
 from typing import TYPE_CHECKING, Any
 
 from soakwitness.cli.charts import style
+from soakwitness.cli.charts.flags import failed_of
 from soakwitness.firmware_bridge.common.wording import listed
+from soakwitness.firmware_bridge.runfolder.names import in_ranges
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -22,15 +24,14 @@ LINES: dict[str, tuple[float, tuple[float, ...]]] = {"pull": (0.8, (4.0, 2.0))} 
 FINE = (0.6, (1.0, 3.0))
 SIGN: dict[str, Any] = {"marker": "v", "markersize": 5.0, "markeredgewidth": 0.8, "markeredgecolor": style.BLACK}
 FULL = "#333333"  # not black, which an SVG leaves out as its own default: a dark page could not draw it light
+MOST_NAMED = 3  # of more it is said how many they are
 SIGN_IN = 0.05  # of a sign's middle under its line's upper end
 
 
 def failed_pieces(verification: Verification) -> set[str]:
-    """The pieces that something failed of where it did not of all: the sign of their pull is filled."""
-    results = [p for hold in verification.holds if hold.judged for p in hold.pieces if p.piece]
-    failed = {p.piece for p in results if p.piece and p.verdict == "fail"}
-    failed |= {name for f in verification.findings if f.severity == "fail" for name in f.pieces}
-    return failed if {p.piece for p in results} - failed else set()
+    """The pieces whose pull has its sign filled."""
+    results = [(p.piece, p.verdict) for hold in verification.holds if hold.judged for p in hold.pieces if p.piece]
+    return failed_of(results, verification.findings)
 
 
 def draw_marks(
@@ -78,10 +79,10 @@ def pull_lines(ax: Axes, marks: Sequence[Mark], first_s: float, last_s: float) -
 
 
 def _groups(marks: Sequence[Mark], near_s: float) -> list[list[Mark]]:
-    """Marks that share their words: all that stand nearer than words are wide to the first of them."""
+    """Marks that share their words: each nearer than words are wide to the one before it, whose line they'd cover."""
     groups: list[list[Mark]] = []
     for mark in marks:
-        if groups and mark.t_s - groups[-1][0].t_s < near_s:
+        if groups and mark.t_s - groups[-1][-1].t_s < near_s:
             groups[-1].append(mark)
         else:
             groups.append([mark])
@@ -99,11 +100,15 @@ def _write(ax: Axes, group: Sequence[Mark], after: Sequence[Mark], *, brief: boo
     start, room = _free_room(ax, group[0].t_s)
     room_in = room * _height_in(ax)
     least = many if acts == [WORDS["pull"]] else acts[0]
-    told = listed(names, most=3) if names else ""
+    told = listed(names, most=3) if len(names) <= MOST_NAMED else f"{many}, {listed(_in_ranges(names), most=3)}"
     for words in (f"{what}{told}", f"{acts[0]} {told}", f"{acts[0]} {many}", least):
         if words.strip() and UPRIGHT_IN * len(words.strip()) <= room_in:
             write_upright(ax, group[0].t_s, words.strip(), start, on_white=True)
             return
+
+
+def _in_ranges(names: Sequence[str]) -> list[str]:
+    return [one.replace("..", " to ") for one in in_ranges(names)]
 
 
 def write_upright(ax: Axes, t_s: float, words: str, start: float = 0.02, *, on_white: bool = False) -> None:

@@ -15,7 +15,7 @@ from typing import Any
 
 from soakwitness.analysis.record.spikes import COLDEST_C, HOTTEST_C
 from soakwitness.analysis.verification.results.report import findings_from
-from soakwitness.cli.charts.flags import SHOWN, flag_words, has_a_place, is_told, place_s
+from soakwitness.cli.charts.flags import SHOWN, failed_of, flag_words, has_a_place, is_told, place_s
 from soakwitness.cli.charts.windows_of_lines import TraceLine, line_of, part_of, usual_gap_s
 from soakwitness.cli.words.mark_sentences import mark_sentence
 from soakwitness.firmware_bridge.common.units import Unit, from_celsius, to_celsius
@@ -125,10 +125,22 @@ def chart_data(
         "gaps_s": [list(gap) for gap in run.gaps],
         "holds": [] if answer is None else list(_holds(answer, unit)),
         "flags": [] if answer is None else list(_flags(answer, run.stop_s - run.start_s)),
-        "marks": [
-            {"at_s": mark.t_s, "act": mark.act, "words": mark_sentence(mark)} for mark in run.marks if not mark.struck
-        ],
+        "marks": list(_marks(run, answer)),
+        "zero": round(from_celsius(0.0, unit), 2),
     }
+
+
+def _marks(run: RunLines, answer: Answer | None) -> Iterator[dict[str, Any]]:
+    """Marks that stand; ``full``: a pull of a piece that something failed of, where not of all."""
+    holds = [
+        step for step in (answer or {}).get("steps", ()) if step.get("kind") == "hold" and step.get("judged", True)
+    ]
+    pieces = [(p["piece"], str(p.get("verdict"))) for hold in holds for p in hold.get("pieces", ()) if p.get("piece")]
+    failed = failed_of(pieces, findings_from(answer or {}))
+    for mark in run.marks:
+        if not mark.struck:
+            full = mark.act == "pull" and bool(failed & set(mark.pieces))
+            yield {"at_s": mark.t_s, "act": mark.act, "words": mark_sentence(mark), "full": full}
 
 
 def _line(one: DrawnLine, start_s: float, stop_s: float, most: int, unit: Unit) -> dict[str, Any]:

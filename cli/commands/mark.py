@@ -11,7 +11,7 @@ import click
 
 from soakwitness.cli.options.common import Words, WrongUse, find_run, logbook_option
 from soakwitness.cli.options.screen import say, say_words
-from soakwitness.cli.words.mark_words import mark_words
+from soakwitness.cli.words.mark_words import mark_words, one_of_marks
 from soakwitness.firmware_bridge.common.surfaces import Field
 from soakwitness.firmware_bridge.common.wording import Says, Value, joined
 from soakwitness.firmware_bridge.runfolder.contents import ACTS, Act, Mark
@@ -283,7 +283,7 @@ def _hand_over(path: Path, asked: _Asked) -> tuple[Mark, str]:
     when = "" if asked.at_s is None else f" at {moment_words(path, asked.at_s, asked.zone)}"
     said = f"{_words(dropped)} entered into {path.name}{when}{taken}."
     if asked.undo and struck is not None:
-        said = f"Taken back from {path.name}{taken}: {mark_words(struck)}."
+        said = f"Taken back from {path.name}{taken}: {one_of_marks(struck, marks)}."
     if struck is not None:
         return replace(struck, struck=True), said
     t_s = max(time_in_run(path, now_utc_s), *(mark.t_s for mark in marks), 0.0) if asked.at_s is None else asked.at_s
@@ -308,7 +308,7 @@ def _enter(path: Path, asked: _Asked) -> tuple[Mark, str]:
     say(f"No recorder writes {path.name}; this is entered later, and says so.", err=True)
     if asked.strike is not None:
         struck = strike_late(path, asked.strike, why=asked.why, by=asked.by, now_utc=time.time())
-        return replace(struck, struck=True), f"{mark_words(struck)} struck out of {path.name}."
+        return replace(struck, struck=True), f"{one_of_marks(struck, _marks(path))} struck out of {path.name}."
     if asked.act is None:
         raise WrongUse("say what was done.")
     if asked.at_s is None and asked.act != "note":
@@ -319,7 +319,10 @@ def _enter(path: Path, asked: _Asked) -> tuple[Mark, str]:
         t_s, asked.act, asked.pieces, asked.note, new_mark_id(), entered_later=True, by=asked.by, origin="typed"
     )
     enter_late(path, late, now_utc=time.time())
-    return late, f"{mark_words(late)} entered into {path.name} at {moment_words(path, t_s, asked.zone)}."
+    return (
+        late,
+        f"{one_of_marks(late, _marks(path))} entered into {path.name} at {moment_words(path, t_s, asked.zone)}.",
+    )
 
 
 def _when(t_s: float) -> str:

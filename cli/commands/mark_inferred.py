@@ -20,12 +20,13 @@ if TYPE_CHECKING:
 def infer_marks(path: Path, logbook: Path, *, confirm: bool, by: str | None) -> None:
     """Say what is offered for a finished run; enter it where it is confirmed."""
     from soakwitness.cli.words.inferred_words import inferred_lines
-    from soakwitness.cli.words.mark_words import mark_words
+    from soakwitness.cli.words.mark_words import one_of_marks
     from soakwitness.firmware_bridge.common.wording import moment
     from soakwitness.firmware_bridge.runfolder.contents import Mark
     from soakwitness.firmware_bridge.runfolder.late import enter_late
     from soakwitness.firmware_bridge.runfolder.marks import new_mark_id
     from soakwitness.firmware_bridge.runfolder.origins import INFERRED_WITHIN_S, origin_words
+    from soakwitness.firmware_bridge.runfolder.reader import read_marks
 
     found, unit = found_in(path, logbook)
     if not confirm:
@@ -47,7 +48,7 @@ def infer_marks(path: Path, logbook: Path, *, confirm: bool, by: str | None) -> 
             within_s=INFERRED_WITHIN_S,
         )
         enter_late(path, mark, now_utc=time.time())
-        click.echo(f"{moment(mark.t_s)}  {mark_words(mark)} entered as {origin_words(mark)}.")
+        click.echo(f"{moment(mark.t_s)}  {one_of_marks(mark, read_marks(path))} entered as {origin_words(mark)}.")
 
 
 def found_in(path: Path, logbook: Path) -> tuple[Inferred, Unit]:

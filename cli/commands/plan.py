@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from contextlib import nullcontext
 from dataclasses import dataclass
 from pathlib import Path
@@ -30,7 +30,7 @@ from soakwitness.cli.options.entering import (
     zone_option,
 )
 from soakwitness.cli.verdicts.recipe_warnings import recipe_warnings
-from soakwitness.cli.verdicts.verified import given_packet, packet_option
+from soakwitness.cli.verdicts.verified import packet_option
 from soakwitness.firmware_bridge.common.surfaces import Field
 from soakwitness.firmware_bridge.common.units import Unit
 from soakwitness.firmware_bridge.common.wording import Says
@@ -133,7 +133,7 @@ def planned(
     """Make the plan that the command was asked for, and keep it where that was asked."""
     from soakwitness.analysis.planning.planning import make_plan
     from soakwitness.analysis.run_inputs.for_plan import plan_inputs
-    from soakwitness.cli.verdicts.recipe_named import recipe_named
+    from soakwitness.cli.verdicts.recipe_named import packet_named, recipe_named
     from soakwitness.cli.words.plan_words import When
 
     if (keep or learn_anew) and furnace is None:
@@ -156,12 +156,14 @@ def planned(
         if book is not None and name is not None:
             _bring_up_to_date(book, name, learn_anew=learn_anew, by=by)
         infos = _infos(book, recipe, pieces, name, starts_utc, thickness_mm=thickness_mm, foil=foil, count=count)
-        packet = given_packet(packet_path) or packet
+        packet = packet_named(book, packet_path) or packet
         inputs, lag_of = plan_inputs(
             book, _asked(recipe, infos, starts_utc, zone, name, rack, packet, reaches, unit, temper)
         )
         made = make_plan(inputs)
-        kept = _keep(book, made, lag_of, starts_utc, by) if keep and book is not None else None
+        told = {"temper": temper and temper.digest, "reaches": reaches, "foil": foil, "unit": unit}
+        told |= {"packet": packet.file.digest if packet_path is not None and packet is not None else None}
+        kept = _keep(book, made, lag_of, starts_utc, by, told) if keep and book is not None else None
     return Planned(made, When(starts_utc, zone), unit or recipe.unit, recipe_warnings(recipe, logbook, unit), kept)
 
 
@@ -310,11 +312,14 @@ def _asked(
     )
 
 
-def _keep(book: LogBook, made: Plan, packet: str, starts_utc: str, by: str | None) -> int:
+def _keep(book: LogBook, made: Plan, packet: str, starts_utc: str, by: str | None, told: Mapping[str, Any]) -> int:
+    """Keep it with what it was asked by, as far as the plan itself does not say it."""
     from soakwitness.analysis.logbook.plans import keep_plan
     from soakwitness.analysis.planning.plan import plan_to_dict
 
-    return keep_plan(book, plan_to_dict(made), packet=packet, starts_utc=starts_utc, stamp=new_stamp(by)).entry
+    asked = {name: value for name, value in told.items() if value is not None}
+    plan = plan_to_dict(made) | {"asked": asked}
+    return keep_plan(book, plan, packet=packet, starts_utc=starts_utc, stamp=new_stamp(by)).entry
 
 
 def _as_json(made: Planned) -> dict[str, Any]:

@@ -1,4 +1,4 @@
-"""A recipe as a command is told of it: its file, or what the log book's runs were judged by."""
+"""A recipe or a measured packet as a command is told of it: its file, or what the log book keeps under that name."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from soakwitness.cli.options.common import WrongUse, nearest
 from soakwitness.cli.options.screen import say
+from soakwitness.cli.verdicts.verified import given_packet
 
 if TYPE_CHECKING:
     from soakwitness.analysis.logbook.opening import LogBook
@@ -36,6 +37,19 @@ def recipe_named(book: LogBook | None, named: Path) -> tuple[Recipe, UsedPacket 
         )
     recipe = replace(parse_recipe(kept.text, f"{kept.name} of the log book"), digest=kept.digest)
     return recipe, _packet_named(book, recipe, kept.packet_digest)
+
+
+def packet_named(book: LogBook | None, named: Path | None) -> UsedPacket | None:
+    """The measured packet of a file; else the newest one that the log book keeps by this name or digest."""
+    if book is None or named is None or named.exists():
+        return given_packet(named)
+    from soakwitness.analysis.logbook.packets import measured_packets
+    from soakwitness.analysis.packet.packet_file import PacketFile
+    from soakwitness.analysis.run_inputs.measured_packets import used
+
+    kept = [PacketFile(one.name, one.text) for one in measured_packets(book)]
+    found = [one for one in kept if str(named) in (one.name, one.digest)]
+    return used(found[-1], "option") if found else given_packet(named)
 
 
 def _packet_named(book: LogBook, recipe: Recipe, digest: str | None) -> UsedPacket | None:

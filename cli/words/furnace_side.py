@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from soakwitness.analysis.live.at_the_furnace import AtTheFurnace, PieceThere, at_the_furnace
 from soakwitness.analysis.recipes.handling import practice_of
-from soakwitness.cli.words.mark_words import expected_words, mark_words
+from soakwitness.cli.words.mark_words import expected_words, one_of_marks
 
 if TYPE_CHECKING:
     from soakwitness.analysis.live.state import ClockState
@@ -69,7 +69,7 @@ def at_the_furnace_state(side: AtTheFurnace, *, utc_s: float, clock: ClockState 
                 "id": one.mark.mark_id,
                 "act": one.mark.act,
                 "pieces": list(one.mark.pieces),
-                "words": mark_words(one.mark),
+                "words": one_of_marks(one.mark, [each.mark for each in side.undo]),
                 "by": one.mark.by,
                 "at_ms": ms(one.mark.t_s),
                 "until_ms": ms(one.until_s),

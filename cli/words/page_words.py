@@ -6,11 +6,14 @@ Templates take the fields' names from here, and so does a refusal that names a f
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from itertools import pairwise
 
+from soakwitness.cli.words.commands_in_text import RetoldPart, retold
 from soakwitness.firmware_bridge.common.surfaces import TERMINAL
 from soakwitness.firmware_bridge.common.wording import Says
 
+IN_A_TERMINAL = " (in a terminal)"
 _HIDDEN = ""  # what a page carries along and nobody fills in
 _EVERYWHERE = {
     "names": "Pieces",
@@ -112,31 +115,79 @@ _OF_FORM: dict[str, dict[str, str]] = {
         "reaches": "A furnace without runs: where is it when?",
         "starts": "Switched on at",
         "temper_path": "Recipe of the temper",
+        "packet_path": "Measured packet",
         "keep": _HIDDEN,
     },
-    "upkeep": {"part": "Part", "struck": "Strike"},
+    "upkeep": {"part": "Done to", "struck": "Strike"},
 }
 
-# Where a page has what a command does: words that the command has, the closer ones first.
-_PAGES: tuple[tuple[tuple[str, ...], str], ...] = (
-    (("mark", "--strike"), "Strike beside it, under Enter or strike marks on the run's page"),
-    (("mark", "--inferred"), "the page Waiting"),
-    (("mark",), "Enter or strike marks, on the run's page"),
-    (("piece", "add"), "New pieces, under Enter"),
-    (("piece", "charge"), "The charge of the next run, under Enter"),
-    (("piece", "treatment"), "Enter something else, on the piece's page"),
-    (("piece", "strike"), "Strike beside it, under Enter something else on the piece's page"),
-    (("piece", "history"), "the piece's page"),
-    (("piece", "find"), "the page Pieces"),
-    (("batch", "list"), "the page Pieces"),
-    (("disposition",), "Decide, on the run's page"),
-    (("sensor", "list"), "the page Furnace"),
-    (("survey", "--list"), "the page Furnace"),
-    (("cutout",), "the page Furnace"),
-    (("upkeep",), "the page Furnace"),
-    (("today",), "the page Waiting"),
-    (("runs",), "the page Runs"),
+
+@dataclass(frozen=True)
+class PageOfCommand:
+    """A page that has what a command does.
+
+    ``command``: words that the command has. ``says`` where, in a sentence; ``act`` stands on what leads there: to the
+    page of the name ``route``, which is that of one run or piece, or asks for a furnace, as ``of`` tells.
+    """
+
+    command: tuple[str, ...]
+    says: str
+    act: str = ""
+    route: str = ""
+    of: str = ""
+
+
+# The closer ones first.
+PAGES = (
+    PageOfCommand(
+        ("mark", "--strike"),
+        "Strike beside it, under Enter or strike marks on the run's page",
+        "Strike the mark",
+        "strike_mark",
+        of="run",
+    ),
+    PageOfCommand(("mark", "--inferred"), "the page Waiting"),
+    PageOfCommand(
+        ("mark",), "Enter or strike marks, on the run's page", "Enter or strike marks", "enter_marks", of="run"
+    ),
+    PageOfCommand(("piece", "add"), "New pieces, under Enter", "Enter new pieces", "enter_charge"),
+    PageOfCommand(
+        ("piece", "charge", "next"),
+        "The charge of the next run, under Enter",
+        "Enter the charge of the next run",
+        "enter_charge",
+    ),
+    PageOfCommand(
+        ("piece", "treatment"),
+        "Enter something else, on the piece's page",
+        "Enter what was done",
+        "enter_treatment",
+        of="piece",
+    ),
+    PageOfCommand(
+        ("piece", "hardness"), "Enter hardness, on the piece's page", "Enter hardness", "enter_hardness", of="piece"
+    ),
+    PageOfCommand(("piece", "strike"), "Strike beside it, under Enter something else on the piece's page"),
+    PageOfCommand(("piece", "history"), "the piece's page", "Its page", "piece", of="piece"),
+    PageOfCommand(("piece", "find"), "the page Pieces", "Pieces", "pieces"),
+    PageOfCommand(("batch", "list"), "the page Pieces", "Pieces", "pieces"),
+    PageOfCommand(("disposition",), "Decide, on the run's page", "Decide about it", "enter_decision", of="run"),
+    PageOfCommand(("sensor", "list"), "the page Furnace", "Its furnace", "furnace", of="furnace"),
+    PageOfCommand(("survey", "--list"), "the page Furnace", "Its furnace", "furnace", of="furnace"),
+    PageOfCommand(("cutout",), "the page Furnace", "Enter a test of its cut-out", "enter_cutout", of="furnace"),
+    PageOfCommand(("upkeep",), "the page Furnace", "Enter what was done to it", "enter_upkeep", of="furnace"),
+    PageOfCommand(("condition",), "How it is doing, on the page Furnace", "How it is doing", "condition", of="furnace"),
+    PageOfCommand(("today",), "the page Waiting", "Waiting", "waiting"),
+    PageOfCommand(("runs",), "the page Runs", "Runs", "runs"),
 )
+_ON_NO_PAGE = (("runs", "--doubtful"), ("runs", "--strike"), ("runs", "--heating"), ("today", "--not-needed"))
+
+
+def page_of(words: tuple[str, ...]) -> PageOfCommand | None:
+    """The page that has what a command does; None where only a terminal has it."""
+    if any(known[0] == words[0] and {*known} <= {*words} for known in _ON_NO_PAGE):
+        return None
+    return next((page for page in PAGES if page.command[0] == words[0] and {*page.command} <= {*words}), None)
 
 
 def fields_of(form: str | None) -> dict[str, str]:
@@ -157,11 +208,25 @@ class OnPage:
 
     def command(self, words: tuple[str, ...]) -> str:
         """The page that has it; else the command, which needs a terminal."""
-        found = (page for known, page in _PAGES if known[0] == words[0] and {*known} <= {*words})
-        return next(found, f"{TERMINAL.command(words)} (in a terminal)")
+        page = page_of(words)
+        return f"{TERMINAL.command(words)}{IN_A_TERMINAL}" if page is None else page.says
 
 
 ON_PAGE = OnPage()
+
+
+def kept_parts(text: str) -> list[RetoldPart]:
+    """A sentence that was kept as a terminal reads it, or that a command printed, as a page says it, in its parts."""
+    told = retold(text, ON_PAGE.command)
+    for number, (part, after) in enumerate(pairwise(told)):
+        if after.text.startswith(")") and part.text.endswith(IN_A_TERMINAL):  # an aside within an aside
+            told[number] = replace(part, text=f"{part.text.removesuffix(IN_A_TERMINAL)}, in a terminal")
+    return told
+
+
+def kept_on_page(text: str) -> str:
+    """The same as one text."""
+    return "".join(part.text for part in kept_parts(text))
 
 
 def on_page(error: Exception) -> str:

@@ -1,8 +1,8 @@
 """How this project writes numbers: temperatures, differences, rates, durations, moments, counts. Rounded here, once.
 
 A sentence that is made where nobody knows the unit of its reader, or whether it is read in a terminal or on a page,
-carries its values (:class:`Says`) and is rendered at the edge. Durations read ``45 s``, ``11.4 min``, ``2 h 19 min``;
-moments of a run ``1:25:30`` (hours, minutes, seconds); what counts down while one looks at it ``6:20``.
+carries its values (:class:`Says`) and is rendered at the edge. Durations read ``45 s``, ``11.4 min``, ``2 h 19 min``,
+``4 days``; moments of a run ``1:25:30`` (hours, minutes, seconds); what counts down while one looks at it ``6:20``.
 """
 
 from __future__ import annotations
@@ -17,6 +17,8 @@ from soakwitness.firmware_bridge.common.units import Unit, from_celsius, from_ke
 
 UNKNOWN = "not known"
 LONGEST_IN_SECONDS = 90.0  # from here on minutes: 115 s beside 8.5 min would have to be converted by who reads it
+LONGEST_IN_MINUTES = 90.0  # from here on hours and minutes, as a clock has them
+LONGEST_IN_HOURS = 72  # from here on whole days
 
 
 def number(value: float, digits: int = 1) -> str:
@@ -50,7 +52,7 @@ def rate(c_per_h: float | None, unit: Unit, *, in_tens: bool = False) -> str:
 
 
 def duration(time_s: float | None) -> str:
-    """A duration [s]: ``0.25 s``, ``45 s``, ``10 min``, ``11.4 min``, ``2 h``, ``2 h 19 min``."""
+    """A duration [s]: ``0.25 s``, ``45 s``, ``10 min``, ``11.4 min``, ``2 h``, ``2 h 19 min``, ``4 days``."""
     if time_s is None:
         return UNKNOWN
     if time_s < 0.0:
@@ -59,9 +61,11 @@ def duration(time_s: float | None) -> str:
     if time_s < LONGEST_IN_SECONDS and time_s != 60.0:
         return f"{time_s:g} s"
     minutes = round(time_s / 60.0, 1)
-    if minutes < 120.0:
+    if minutes < LONGEST_IN_MINUTES:
         return f"{number(minutes)} min"
     hours, rest = divmod(round(minutes), 60)
+    if hours >= LONGEST_IN_HOURS:
+        return counted(hours // 24, "day")
     return f"{hours} h" + (f" {rest} min" if rest else "")
 
 

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import json
 import re
 import shutil
+import time
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -19,10 +21,13 @@ from soakwitness.analysis.logbook.opening import open_logbook
 from soakwitness.analysis.logbook.sensors import fit_sensor
 from soakwitness.cli.book.told_text import ToldBlock, told_blocks
 from soakwitness.cli.main import soakwitness
+from soakwitness.cli.words.page_words import kept_on_page
+from soakwitness.firmware_bridge.runfolder.writer import RunFolder
 from tests.cli.books import INJECTED, ServedBook, served, until
 from tests.cli.browsers import Watched, chromium
 from tests.cli.sample_books import ROOT, SHORT, sample_book
 from tests.log_books import STAMP
+from tests.run_folders import COLUMNS
 
 SIZES = [(390, 844, "dark"), (1280, 900, "light")]
 FURNACE = "shed furnace"
@@ -63,6 +68,59 @@ def book(shop: Path) -> Iterator[ServedBook]:
 def browser() -> Iterator[Any]:
     with chromium() as browser:
         yield browser
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("width", [390, 1280])
+def test_what_is_due_for_a_furnace_is_entered_from_its_page(browser: Any, tmp_path: Path, width: int) -> None:
+    """A furnace without a test of its cut-out: from the sentence to the form, and what it enters is the command's."""
+    begun = time.time() - 7200.0
+    made = RunFolder.create(tmp_path, columns=COLUMNS, furnace_name=FURNACE, started_utc=begun, every_s=1.0)
+    made.close()
+    made.seal(sealed_utc=begun + 60.0)
+    with served(tmp_path) as book:
+        at = Watched(browser, width, 844)
+        at.tab.goto(f"{book.address}furnace")
+        assert "soakwitness cutout" not in at.tab.text_content("main")
+        at.tab.locator(".due").get_by_role("link", name="Enter a test of its cut-out").click()
+        at.tab.get_by_role("button").click()
+        assert "Say what the cut-out is set to." in at.tab.text_content("main")
+        at.tab.get_by_label("Set to").fill("900")
+        at.tab.get_by_label("It cut at").fill("899,5")
+        at.tab.get_by_label("Note").fill(INJECTED)
+        assert at.fits(width)
+        at.tab.get_by_role("button").click()
+        said = at.tab.text_content("main")
+        assert "It is entered" in said
+        assert f"set to 900 °C, cut at 899.5 °C, {INJECTED}" in said
+        assert "no test of its over-temperature cut-out" not in said
+        at.tab.get_by_role("link", name="Enter what was done to it").click()
+        at.tab.get_by_role("button").click()
+        assert "Pick what it was done to." in at.tab.text_content("main")
+        at.tab.get_by_label("door seal").check()
+        assert at.fits(width)
+        at.tab.get_by_role("button").click()
+        assert "door seal, by this computer" in at.tab.text_content("main")
+        assert at.tab.evaluate("window.broken") is None
+        assert [one for one in at.problems if "422" not in one] == []
+        assert book.ask("GET", "/furnace/cut-out?furnace=nobody")[0] == 404
+        assert book.ask("GET", "/furnace/upkeep")[0] == 404
+    entered = json.loads(commanded("cutout", FURNACE, "--json", f"--logbook={tmp_path}"))["tests"]
+    assert [(one["set_c"], one["tripped_c"], one["entered_by"]) for one in entered] == [(900.0, 899.5, "this computer")]
+
+
+def test_next_on_a_run_s_page_leads_to_the_page_that_has_it(tmp_path: Path) -> None:
+    folder = sample_book(tmp_path / "book", "short-soak")
+    commanded("verify", SHORT, f"--logbook={folder}")
+    with served(folder) as book:
+        page = book.ask("GET", f"/runs/{SHORT}")[2]
+        marks = f"/runs/{SHORT}/marks"
+        assert f'Mark the pull and the plates: <a href="{marks}">Enter or strike marks, on the run' in page
+        assert f'strike it out: <a href="{marks}/m02/strike">Strike beside it' in page
+        assert book.ask("GET", f"{marks}/m02/strike")[0] == 200
+    nexts = re.findall(r"<b>Next</b>.*?</p>", page)
+    assert len(nexts) > 5
+    assert not any("soakwitness" in one and "in a terminal" not in one for one in nexts)
 
 
 def looked_at(book: ServedBook, path: str) -> str:
@@ -123,7 +181,8 @@ def test_why_a_run_is_bad_by_taps(browser: Any, book: ServedBook) -> None:
 def test_a_page_tells_every_word_of_the_command(book: ServedBook, shop: Path) -> None:
     page = looked_at(book, f"/look/audit?suspect={SHORT}")
     shown = re.sub(r"<[^>]+>", " ", page.replace("&#39;", "'"))
-    for word in commanded("audit", f"--suspect={SHORT}", f"--logbook={shop}").split():
+    told = " ".join(commanded("audit", f"--suspect={SHORT}", f"--logbook={shop}").split())
+    for word in kept_on_page(told).split():
         assert word in shown, word
 
 

@@ -11,9 +11,11 @@ from typing import Any
 import pytest
 
 from soakwitness.cli.book.lines_kept import RUNS_KEPT, LinesKept
+from soakwitness.firmware_bridge.runfolder.reader import read_header
 from tests.cli.books import ServedBook, served
 from tests.cli.browsers import Watched, chromium
 from tests.cli.sample_books import GOOD, SHORT, sample_book
+from tests.make_sample_logs import SAMPLES
 from tests.run_folders import fill, new_run, sealed_run
 
 
@@ -59,6 +61,45 @@ def test_lines_band_and_flag_are_painted_in_the_pages_colours(browser: Any, samp
     at.tab.wait_for_timeout(200)
     assert at.tab.evaluate(PAINTED, "--chamber") > 300
     assert at.problems == []
+
+
+# what colour the picture has at a time of the run [s] and a temperature
+POINT = """([t_s, shown, down]) => {
+  const figure = document.querySelector("figure"), u = figure.runChart.chart;
+  const x = Math.round(u.valToPos(t_s, "x", true)), y = Math.round(u.valToPos(shown, "y", true)) + down;
+  return [...u.ctx.getImageData(x, y, 1, 1).data].slice(0, 3).join();
+}"""
+
+
+@pytest.mark.browser
+def test_a_hold_too_thin_to_be_seen_is_a_column_and_a_pull_has_its_sign(browser: Any, tmp_path: Path) -> None:
+    """The hold of 780 degC began at 0:31 and lasts 10 min; C-01 failed, nothing did of the dummy."""
+    run = read_header(SAMPLES / "pulled-one-by-one").run
+    with served(sample_book(tmp_path / "book", "pulled-one-by-one")) as book:
+        assert book.ask("GET", f"/runs/{run}/judged.json")[0] == 200
+        at = Watched(browser, 1280, 900, "light")
+        at.tab.goto(f"{book.address}runs/{run}")
+        at.tab.locator("figure[data-ready]").wait_for()
+        whole = {name: at.tab.evaluate(POINT, [t_s, 430, 0]) for name, t_s in (("hold", 2300), ("climb", 700))}
+        assert whole["hold"] != whole["climb"]
+        signs = [
+            at.tab.evaluate(
+                "at => [at, document.querySelector('figure').runChart.pulls().find(m => m.at_s === at).full]", t_s
+            )
+            for t_s in (5485.0, 6145.0)
+        ]
+        assert [full for _, full in signs] == [True, False]
+        inked = """t_s => {
+          const u = document.querySelector("figure").runChart.chart, x = Math.round(u.valToPos(t_s, "x", true));
+          return [...u.ctx.getImageData(x - 2, u.bbox.top + 3, 1, 1).data].slice(0, 3).reduce((a, b) => a + b);
+        }"""
+        assert at.tab.evaluate(inked, 5485.0) < 200  # full: ink
+        assert at.tab.evaluate(inked, 6145.0) > 600  # empty: paper
+        assert "full where a piece failed" in at.tab.text_content("figure")
+        at.tab.get_by_role("button", name="10 min at 780 °C").click()  # now its band is high enough
+        at.tab.wait_for_timeout(400)
+        assert at.tab.evaluate(POINT, [2300, 765, 0]) == at.tab.evaluate(POINT, [2200, 765, 0])
+        assert at.problems == []
 
 
 @pytest.mark.browser

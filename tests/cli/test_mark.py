@@ -41,7 +41,7 @@ def test_a_mark_reaches_the_recorder_and_can_be_struck_out(tmp_path: Path) -> No
         assert run_for_real("mark", "pull", "B-041", cwd=tmp_path).returncode == 0
         undone = run_for_real("mark", "--undo", "--by", "anna", cwd=tmp_path)
         assert "Taken back from" in undone.stdout
-        assert "Pull of B-041 (id " in undone.stdout
+        assert ": Pull of B-041." in undone.stdout
         running.wait_for(" struck out: taken back at once")
         again = run_for_real("mark", "--undo", cwd=tmp_path)
         assert again.returncode == 2
@@ -263,9 +263,10 @@ def test_a_time_outside_the_record_is_refused_unless_it_is_meant(tmp_path: Path,
 
 
 def test_what_a_mark_names_that_is_not_in_the_charge_is_said_with_the_command_to_strike_it(tmp_path: Path) -> None:
-    sealed_run(tmp_path)  # B-041 and B-042 are loaded at 0:00:10
+    path = sealed_run(tmp_path)  # B-041 and B-042 are loaded at 0:00:10
     done = mark(tmp_path, "pull", "B-O41", "--run", "last", "--at", "+30")
-    mark_id = done.stdout.split("(id ")[1].split(")")[0]
+    assert done.stdout.startswith("Pull of B-O41 entered into")
+    mark_id = read_marks(path)[-1].mark_id
     assert done.exit_code == 0
     assert "The pull mark at 0:00:30 names B-O41, which is not in the charge: B-041 and B-042 are in." in done.stderr
     assert f"soakwitness mark --run last --strike {mark_id} --why" in done.stderr
@@ -295,10 +296,11 @@ def test_what_a_mark_changes_and_what_not(tmp_path: Path, words: tuple[str, ...]
 
 
 def test_the_first_pull_counts_and_striking_it_makes_the_second_count(tmp_path: Path) -> None:
-    sealed_run(tmp_path)
-    first = mark(tmp_path, "pull", "B-041", "--run", "last", "--at", "+40")
-    mark_id = first.stdout.split("(id ")[1].split(")")[0]
+    path = sealed_run(tmp_path)
+    mark(tmp_path, "pull", "B-041", "--run", "last", "--at", "+40")
+    mark_id = read_marks(path)[-1].mark_id
     earlier = mark(tmp_path, "pull", "B-041", "--run", "last", "--at", "+30")
+    assert earlier.stdout.startswith("Pull of B-041 (id ")  # another one reads alike
     assert "The pull mark at 0:00:40 names B-041, but its pull mark is that at 0:00:30" in earlier.stderr
     load = mark(tmp_path, "--strike", "a1b2c3", "--why", "wrong", "--run", "last")
     assert load.exit_code == 0

@@ -17,9 +17,10 @@ from soakwitness.analysis.record.run import Run, open_run
 from soakwitness.analysis.verification.results.verification import Verification
 from soakwitness.analysis.verification.verifying import verify
 from soakwitness.cli.charts import style
-from soakwitness.cli.charts.marks import FULL, SIGN
+from soakwitness.cli.charts.marks import FULL, SIGN, draw_marks
 from soakwitness.cli.charts.run_chart import draw_run, run_figure, save_run_chart, title_words
 from soakwitness.cli.sheets.in_html import in_own_colours
+from soakwitness.firmware_bridge.runfolder.contents import Mark
 from tests.make_sample_logs import RUNS, SAMPLES
 
 ONE_BY_ONE = "pulled-one-by-one"
@@ -74,6 +75,18 @@ def test_where_there_is_none_they_share_their_words() -> None:
     narrow = drawn(ONE_BY_ONE, (3.8, 7.8))[0]
     assert any("3 pieces" in said or "C-02" in said for said in words(narrow))
     assert sum("pull" in said for said in words(narrow)) < 4
+
+
+def test_of_many_that_came_out_together_it_is_said_how_many_and_who() -> None:
+    """Six a few seconds apart, one at the far end of them and one half an hour before: no words stand on a line."""
+    out = {"A-1": 1000.0, **{f"C-{n}": 2800.0 + 6.0 * n for n in range(1, 7)}, "dummy": 2860.0}
+    figure = Figure(figsize=(4.0, 3.0))
+    FigureCanvasAgg(figure)
+    ax = figure.add_subplot()
+    ax.set_xlim(0.0, 3600.0)
+    ax.plot([0.0, 1.0], [0.0, 1.0])
+    draw_marks(ax, [Mark(t_s, "pull", (name,), mark_id=name) for name, t_s in out.items()], brief=True)
+    assert words(ax) == ["A-1", "7 pieces, C-1 to C-6 and dummy"]
 
 
 def test_the_svg_has_the_words_of_each_pull(tmp_path: Path) -> None:

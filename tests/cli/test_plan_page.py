@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import hashlib
 import html
 import re
 import shutil
@@ -11,6 +12,7 @@ import time
 import urllib.parse
 import urllib.request
 from collections.abc import Iterator, Mapping, MutableMapping, Sequence
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -21,6 +23,11 @@ from starlette.applications import Starlette
 from starlette.routing import Route
 
 from soakwitness.analysis.logbook.opening import LogBook, open_logbook
+from soakwitness.analysis.logbook.packets import keep_measured
+from soakwitness.analysis.packet.packet_file import packet_text
+from soakwitness.analysis.packet.piece import generic_packet
+from soakwitness.analysis.recipes.recipe import PacketSpec
+from soakwitness.analysis.recipes.recipe_file import load_recipe
 from soakwitness.cli.book import plan_page
 from soakwitness.cli.book.desk import Desk
 from soakwitness.cli.book.devices import THIS_COMPUTER, Devices
@@ -33,6 +40,8 @@ from tests.cli.axe import broken_rules
 from tests.cli.books import INJECTED, ServedBook, served, until
 from tests.cli.browsers import Watched, chromium
 from tests.entry_shop import evening_shop, run_words
+from tests.furnace_days import TEMPER
+from tests.log_books import STAMP
 from tests.make_sample_logs import SAMPLES
 
 SIZES = [(390, 844, "dark"), (390, 844, "light"), (1280, 900, "dark"), (1280, 900, "light")]
@@ -243,6 +252,85 @@ def test_a_plan_is_kept_once_as_the_command_keeps_it_and_struck(
     assert plans(logbook) == []
     assert "Kept for coming runs" not in book.ask("GET", "/plan")[2]
     assert book.ask("GET", "/plan/strike/1")[0] == 404
+
+
+def test_a_kept_plan_comes_back_as_it_was_asked(logbook: Path, tmp_path: Path) -> None:
+    """Its temper's recipe and the climb given by hand too; they decide about the evening and the arrival."""
+    recipes = tmp_path / "recipes"
+    recipes.mkdir()
+    (recipes / "temper.toml").write_text(TEMPER, encoding="utf-8")
+    with served(logbook, "--recipes", str(recipes)) as book:
+        comes_back(book, logbook, load_recipe(recipes / "temper.toml").digest)
+
+
+def comes_back(book: ServedBook, logbook: Path, temper: str) -> None:
+    """Plan, keep, reopen: the address, that it is kept, and the card."""
+    more = {"temper_path": temper, "reaches": "600:20, 900:45", "foil": "no"}
+    asked: dict[str, Any] = {"recipe_path": digest_of(logbook), "furnace": FURNACE, "starts": STARTS, **more}
+    asked |= {"pieces": ["B-041", "B-044"]}
+    page = planned(book, address(asked))
+    assert "Temper 1" in words_of(page)
+    assert "The climb is what you gave." in words_of(page)
+    assert sent(book, page, "/plan/keep", asked)[0] == 303
+    listed = book.ask("GET", "/plan")[2]
+    again = re.search(r'<a href="(/plan\?[^"]*)">Paring blades, harden, shed furnace</a>', listed)
+    assert again is not None
+    reopened = urllib.parse.parse_qs(html.unescape(again[1]).partition("?")[2])
+    assert reopened == {name: [text] if isinstance(text, str) else text for name, text in asked.items()} | {
+        "made": ["yes"]
+    }
+    text = planned(book, html.unescape(again[1]))
+    assert "It is kept as plan 1" in text
+    card = re.compile(r'<dl class="card">.*?</dl>', re.DOTALL)
+    assert card.findall(text) == card.findall(page)
+
+
+def measured_packets_in(logbook: Path) -> dict[str, str]:
+    """Two measured packets, the older one blacker inside; their digests by their names."""
+    generic = generic_packet(PacketSpec(thickness_mm=3.0), "S44004")
+    digests = {}
+    with open_logbook(logbook) as opened:
+        for name, since, eps in (("black.toml", "2026-03-01", 0.8), ("bright.toml", "2026-03-02", 0.4)):
+            tight = tuple(0.3 * one for one in generic.spread)
+            text = packet_text(replace(generic, eps_o=eps, spread=tight, fitted=True, fitted_from=name))
+            keep_measured(opened, name, text, since=since, foil=True, stamp=STAMP)
+            digests[name] = hashlib.sha256(text.encode()).hexdigest()
+    return digests
+
+
+def test_unit_and_packet_are_chosen_as_with_the_command(book: ServedBook, logbook: Path) -> None:
+    packets = measured_packets_in(logbook)
+    asked = {
+        "recipe_path": digest_of(logbook),
+        "furnace": FURNACE,
+        "starts": STARTS,
+        "thickness_mm": "3",
+        "foil": "yes",
+    }
+    offered = re.findall(r'name="packet_path" value="(\w*)"', book.ask("GET", "/plan")[2])
+    assert offered == [packets["bright.toml"], packets["black.toml"], ""]
+    words = ["--thickness", "3", "--foil", "--furnace", FURNACE, "--at", STARTS]
+    lags = []
+    for name in packets:
+        more = {"packet_path": packets[name], "unit": "F"}
+        page = planned(book, address({**asked, **more}))
+        said = command(logbook, NAME, *words, "--packet", name, "--unit", "F").splitlines()
+        assert f"<h1>{html.escape(said[0])}</h1>" in page
+        lag = re.search(rf"The lag is measured, here (.*?): measured packet {name}", words_of(page))
+        assert lag is not None
+        assert lag[0] in " ".join(" ".join(said).split())
+        lags.append(lag[1])
+        assert "1904 °F" in said[0]  # 1040 °C
+    assert lags[0] != lags[1]
+    assert sent(book, page, "/plan/keep", {**asked, **more})[0] == 303
+    (kept,) = plans(logbook)
+    assert kept["packet"] == packets["bright.toml"]
+    again = re.search(r'<a href="(/plan\?[^"]*)">Paring blades, harden, shed', book.ask("GET", "/plan")[2])
+    assert again is not None
+    reopened = urllib.parse.parse_qs(html.unescape(again[1]).partition("?")[2])
+    assert {name: reopened[name] for name in more} == {name: [text] for name, text in more.items()}
+    status, says = refused(book, {**asked, "packet_path": "0" * 64})
+    assert (status, "The packet that was chosen is not known here" in says) == (422, True)
 
 
 def test_another_charge_for_the_same_start_is_another_plan(book: ServedBook, logbook: Path) -> None:

@@ -23,6 +23,19 @@ from soakwitness.firmware_bridge.runfolder.writer import RunFolder
 SAMPLES = Path(__file__).parents[2] / "sample_logs"
 GAP_S = 3.0
 
+
+def test_a_pull_of_a_piece_that_failed_where_others_did_not_has_its_sign_full() -> None:
+    """In the sample C-01 came out early and C-03 was late to the plates; nothing failed of C-02 and the dummy."""
+    told = CliRunner().invoke(soakwitness, ["verify", str(SAMPLES / "pulled-one-by-one"), "--json", "--exit-zero"])
+    data = chart_data(read_lines(SAMPLES / "pulled-one-by-one"), json.loads(told.stdout), unit="F")
+    pulls = {mark["words"]: mark["full"] for mark in data["marks"] if mark["act"] == "pull"}
+    assert [full for words, full in pulls.items() if "C-01" in words or "C-03" in words] == [True, True]
+    assert sum(pulls.values()) == 2
+    assert len(pulls) == 4
+    assert not any(mark["full"] for mark in data["marks"] if mark["act"] != "pull")
+    assert data["zero"] == 32.0  # 0 degC, where a column stands
+
+
 readings = st.lists(
     st.tuples(
         st.sampled_from([1.0, 1.0, 1.0, 2.0, 30.0]),

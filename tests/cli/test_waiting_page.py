@@ -13,8 +13,18 @@ from typing import Any
 
 import pytest
 from click.testing import CliRunner, Result
+from starlette.applications import Starlette
+from starlette.requests import Request
 
+from soakwitness.analysis.waiting.waiting_acts import Concern, WaitingAct
+from soakwitness.cli.book.app import PAGES
+from soakwitness.cli.book.desk import Desk
+from soakwitness.cli.book.devices import Devices
+from soakwitness.cli.book.settled_where import settled_where
+from soakwitness.cli.book.states import States
+from soakwitness.cli.book.working import WorkerProcess
 from soakwitness.cli.main import soakwitness
+from soakwitness.firmware_bridge.common.wording import Says
 from soakwitness.firmware_bridge.runfolder.late import strike_late
 from soakwitness.firmware_bridge.runfolder.reader import check_record, read_header, read_marks
 from soakwitness.firmware_bridge.runfolder.writer import RunFolder
@@ -49,14 +59,63 @@ def page(book: ServedBook) -> str:
     return re.sub(r"\s+", " ", unescape(text))
 
 
-def test_it_says_what_today_says_with_the_same_commands(logbook: Path) -> None:
-    told = json.loads(run("today", "--json", "--logbook", logbook).stdout)["waiting"]
-    assert told
-    with served(logbook) as book:
+def test_it_says_what_today_says_and_where_it_is_settled(tmp_path: Path) -> None:
+    """What a page has is a link there, filled in as the command is; what only a terminal has is typed out."""
+    begun = time.time() - 7200.0
+    made = RunFolder.create(tmp_path, columns=COLUMNS, furnace_name="Ana's & shed", started_utc=begun, every_s=1.0)
+    made.close()
+    made.seal(sealed_utc=begun + 60.0)
+    told = json.loads(run("today", "--json", "--logbook", tmp_path).stdout)["waiting"]
+    with served(tmp_path) as book:
         text = page(book)
+    links = {
+        "cut-out test": "/furnace/cut-out?furnace=Ana%27s+%26+shed",
+        "first runs": "/enter/charge?furnace=Ana%27s+%26+shed&empty=yes",
+        "look": None,  # it has no recipe: a terminal names one
+    }
+    assert {act["kind"] for act in told} == set(links)
     for act in told:
         assert re.sub(r"\s+", " ", act["says"]) in text
-        assert act["settle"] in text
+        link = links[act["kind"]]
+        assert (act["settle"] in text) == (link is None)
+        assert link is None or f'<a class="step" href="{link}">' in text
+
+
+def test_what_a_command_settles_is_settled_on_the_page_that_has_it(tmp_path: Path) -> None:
+    """Each kind of settling command that ``analysis/waiting`` makes."""
+    desk = Desk(tmp_path, States(tmp_path), Devices(tmp_path), WorkerProcess(tmp_path))
+    request = Request({"type": "http", "app": Starlette(routes=[r for one in PAGES for r in one.routes(desk)])})
+    about = (Concern("piece", "B-1"), Concern("piece", "B-2"), Concern("run", "r1"), Concern("furnace", "Ana's & shed"))
+    furnace = "furnace=Ana%27s+%26+shed"
+    for kind, words, path in (
+        ("temper", "piece treatment temper B-1 B-2", "/pieces/B-1/treatment?kind=temper"),
+        ("cold treatment", "piece treatment 'cold treatment' B-1", "/pieces/B-1/treatment?kind=cold+treatment"),
+        ("hardness", "piece hardness B-1 HRC --after temper", "/pieces/B-1/hardness"),
+        ("decision", "disposition r1 --decide DECISION --why REASON", "/runs/r1/decide"),
+        ("recording", "runs r1", "/runs/r1"),
+        ("look", "verify r1", "/runs/r1"),
+        ("hot", "mark pull --run r1", "/"),
+        ("temper", "piece add B-1 B-2", "/enter/charge"),
+        ("first runs", "piece charge next --empty --furnace shed", f"/enter/charge?{furnace}&empty=yes"),
+        ("first runs", "condition shed", f"/look/condition?{furnace}"),
+        ("cut-out test", "cutout shed --set TEMPERATURE", f"/furnace/cut-out?{furnace}"),
+    ):
+        act = WaitingAct(kind, "soon", Says("."), about, f"soakwitness {words}", ())
+        assert settled_where(request, act).path == path, words
+        assert settled_where(request, act).typed is None, words
+    for words, page in (
+        ("calibrate --help", "calibration"),
+        ("logbook backup FILE.zip", "files"),
+        ("record FURNACE.toml", "first-run"),
+        ("verify r1 --recipe RECIPE.toml", "verify"),
+        ("runs --doubtful", None),
+        ("today r1 --not-needed temper --why REASON", None),
+        ("piece charge r1 PIECE", None),
+    ):
+        act = WaitingAct("look", "soon", Says("."), about, f"soakwitness {words}", ())
+        found = settled_where(request, act)
+        assert found.typed == f"soakwitness {words}"
+        assert found.path == (page and f"/guide/{page}"), words
 
 
 def test_a_run_that_may_be_no_heating_is_asked_about_and_has_a_page(tmp_path: Path) -> None:

@@ -5,6 +5,8 @@ export const ROW_PX = 20;
 const MARK_PX = 18; // what upright words take beside their line, and how near other lines may come to it
 const NEAR_PX = 2.5;
 const NARROW_PX = 480;
+const THIN_PX = 16; // a band lower than that is seen as the top of a column, as in the pictures of the commands
+const SIGN_PX = 6; // half of the sign of a pull
 const GAP_PX = 14; // between the numbers at the left and the picture
 
 /* Where the words of flags stand above a picture: flags with their place x and how wide their words are, the weightiest
@@ -62,10 +64,12 @@ export function drawUnder(chart, u) {
   for (const [from, to] of chart.runs.length > 1 ? [] : chart.runs[0].gaps_s) hatch(chart, ctx, x(from), x(to), bbox);
   for (const hold of chart.runs[0].holds) {
     const [left, right] = [x(hold.from_s - chart.shift[0]), x(hold.until_s - chart.shift[0])];
+    const thin = y(hold.low) - y(hold.high) < THIN_PX * devicePixelRatio, foot = y(chart.runs[0].zero);
     ctx.globalAlpha = 0.4;
     ctx.fillStyle = chart.colour("--band");
-    ctx.fillRect(left, y(hold.high), right - left, y(hold.low) - y(hold.high));
+    ctx.fillRect(left, y(hold.high), right - left, (thin ? foot : y(hold.low)) - y(hold.high));
     ctx.globalAlpha = 1;
+    for (const side of thin ? [left, right] : []) stroke(chart, ctx, "--edge", 0.5, [], [[side, y(hold.high)], [side, foot]]);
     stroke(chart, ctx, "--edge", 1, [], [[left, y(hold.high)], [right, y(hold.high)]]);
     stroke(chart, ctx, "--edge", 1, [], [[left, y(hold.low)], [right, y(hold.low)]]);
     stroke(chart, ctx, "--ink", 1, [6, 4], [[left, y(hold.target)], [right, y(hold.target)]]);
@@ -107,7 +111,7 @@ export function drawOver(chart, u) {
   const lines = [...marks, ...flags].map((one) => x(one) / scale), right = (bbox.left + bbox.width) / scale;
   placedMarks(marks.map((mark) => x(mark) / scale), lines, bbox.left / scale, right).forEach((side, k) => {
     const at = x(marks[k]);
-    stroke(chart, ctx, "--soft", 1, [1, 3], [[at, bbox.top], [at, bbox.top + bbox.height]]);
+    stroke(chart, ctx, "--soft", 1, marks[k].act === "pull" ? [4, 2] : [1, 3], [[at, bbox.top], [at, bbox.top + bbox.height]]);
     if (!side) return; // crowded ones leave their words to the log
     ctx.save();
     ctx.translate(at + (side === "left" ? -9 : 11) * scale, bbox.top + bbox.height - 6 * scale);
@@ -123,7 +127,19 @@ export function drawOver(chart, u) {
     stroke(chart, ctx, colour, 1, [4, 3], [[x(flag), bbox.top], [x(flag), bbox.top + bbox.height]]);
     if (row >= 0) label(chart, ctx, flag.words, (begin + 5) * scale, top + (ROW_PX / 2) * scale, colour);
   });
+  for (const mark of marks) if (mark.act === "pull") sign(chart, ctx, x(mark), bbox.top + SIGN_PX * scale, mark.full);
   ctx.restore();
+}
+
+function sign(chart, ctx, x, y, full) { // of a pull: a triangle on its line, full where a piece failed
+  const half = SIGN_PX * devicePixelRatio;
+  ctx.beginPath();
+  for (const [dx, dy] of [[-half, -half], [half, -half], [0, half]]) ctx.lineTo(x + dx, y + dy);
+  ctx.closePath();
+  Object.assign(ctx, { fillStyle: chart.colour(full ? "--ink" : "--card"), strokeStyle: chart.colour("--ink"), lineWidth: devicePixelRatio });
+  ctx.setLineDash([]);
+  ctx.fill();
+  ctx.stroke();
 }
 
 function label(chart, ctx, words, x, y, colour) {

@@ -230,7 +230,8 @@ class RunChart {
     const most = Math.max(high ?? -Infinity, ...bands.map((h) => h.high));
     if (!isFinite(least)) return [0, 100];
     const spare = Math.max(1, 0.04 * (most - least));
-    return [least - spare, most + spare];
+    const signs = this.pulls().length ? 0.06 * (most - least) : 0; // of pulls, above the lines
+    return [least - spare, most + spare + signs];
   }
 
   /* Readings under the finger. */
@@ -333,9 +334,13 @@ class RunChart {
     }));
     const words = [];
     if (this.runs.length < 2 && this.runs[0].gaps_s.length) words.push("hatched: nothing was read");
-    if (this.runs[0].holds.length) words.push("yellow: the band, as long as it was asked for");
+    if (this.runs[0].holds.length) words.push("yellow: asked for, the band on top");
+    const pulls = this.pulls();
+    if (pulls.length) words.push(pulls.some((mark) => mark.full) ? "triangle: pulled, full where a piece failed" : "triangle: pulled");
     if (words.length) this.legend.append(make("span", {}, words.join("; ")));
   }
+
+  pulls() { return this.runs.length > 1 ? [] : this.runs[0].marks.filter((mark) => mark.act === "pull"); }
 
   flagged() { return this.runs.length > 1 ? [] : this.runs[0].flags; } // they are one run's own
 

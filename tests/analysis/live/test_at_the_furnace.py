@@ -164,7 +164,7 @@ def test_as_json_with_moments_of_the_clock_and_what_can_be_undone() -> None:
         "plates_within_s": 30.0,
     }
     (undo,) = found["undo"]
-    assert (undo["id"], undo["words"], undo["by"]) == ("bbbbbb", "Pull of A (id bbbbbb)", "key")
+    assert (undo["id"], undo["words"], undo["by"]) == ("bbbbbb", "Pull of A", "key")
     assert undo["until_ms"] == round((UTC_S + 1120.0) * 1000)
     inside = found["pieces"][1]
     assert (inside["piece"], inside["stands"], inside["soak"]["complete"]) == ("B", "in", True)

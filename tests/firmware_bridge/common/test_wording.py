@@ -13,7 +13,9 @@ from soakwitness.firmware_bridge.common.wording import Diff, Rate, Says, Temp
     [
         (0, "0 s"), (0.25, "0.25 s"), (0.5, "0.5 s"), (0.04, "0.04 s"), (0.003, "0 s"), (1.04, "1 s"), (9.96, "10 s"),
         (45, "45 s"), (60, "1 min"), (89.4, "89 s"), (89.6, "1.5 min"), (115, "1.9 min"), (119.6, "2 min"),
-        (150, "2.5 min"), (684, "11.4 min"), (7125, "118.8 min"), (7200, "2 h"), (8335, "2 h 19 min"),
+        (150, "2.5 min"), (684, "11.4 min"), (5396, "89.9 min"), (5398, "1 h 30 min"), (5502, "1 h 32 min"),
+        (7200, "2 h"), (8335, "2 h 19 min"), (71.9 * 3600, "71 h 54 min"), (72 * 3600, "3 days"),
+        (6372.98 * 3600, "265 days"),
         (-90, "-1.5 min"),
         (None, "not known"),
     ],
@@ -45,7 +47,7 @@ def test_a_span_of_durations_names_the_unit_once() -> None:
 def test_bounds_drop_the_unit_that_all_share() -> None:
     assert wording.duration_range(684, 664, 694) == "11.4 min (11.1 to 11.6)"
     assert wording.duration_range(115, 80, 150) == "1.9 min (80 s to 2.5 min)"
-    assert wording.duration_range(7500, 7100, 7600) == "2 h 5 min (118.3 min to 2 h 7 min)"
+    assert wording.duration_range(7500, 7100, 7600) == "2 h 5 min (1 h 58 min to 2 h 7 min)"
     assert wording.duration_range(60, 60, 60) == "1 min"
     assert wording.duration_range(684, 664, float("inf")) == "11.4 min (11.1 min or longer)"
     assert wording.duration_range(684, 682, float("inf")) == "11.4 min (or longer)"
