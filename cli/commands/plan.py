@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from soakwitness.cli.options.common import (
+    Finite,
     WrongUse,
     check_output,
     force_option,
@@ -50,7 +51,7 @@ USUAL_MM = 3.0
 @click.command()
 @click.argument("recipe_path", type=click.Path(path_type=Path), metavar="RECIPE")
 @click.option("--piece", "pieces", multiple=True, metavar="NAME", help="Piece of the log book, or B-041..B-046.")
-@click.option("--thickness", "thickness_mm", type=click.FloatRange(0, 100, min_open=True), help="Of each blade, in mm.")
+@click.option("--thickness", "thickness_mm", type=Finite(0, 100, min_open=True), help="Of each blade, in mm.")
 @click.option("--foil/--bare", default=None, help="In foil or bare; else as the recipe says.")
 @click.option("--count", type=click.IntRange(1, 100), default=None, help="How many packets.")
 @click.option("--furnace", help="Furnace whose runs and sensor count: its name, or its file.")
