@@ -110,7 +110,7 @@ def _unexplained(hold: HoldResult, short: Finding | None) -> bool:
 def open_hold(found: Verification, hold: HoldResult, findings: Sequence[Finding]) -> tuple[Reason, Says | None]:
     """Why a hold is not proven, and what to do; ``findings`` are those of this hold and of no step."""
     if not hold.found:
-        absent = _absent("Not proven", hold, findings)
+        absent = _absent("Not proven", hold, [f for f in findings if f.step == hold.step])
         return absent, None if absent.leads is None else absent.leads.next
     for code, why in _open_reasons(found, hold):
         finding = _first(findings, code)
