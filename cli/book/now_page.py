@@ -74,6 +74,7 @@ def last_run(desk: Desk) -> LastRun | None:
         with desk.open_book() as book:
             for entry in list_runs(book, newest=1):
                 kept = last_verdict(book, entry.run)
+                stale = entry.run in to_be_judged(book, [entry])
                 short = {} if kept is None else kept.answer.get("in_short") or {}
                 return LastRun(
                     entry.run,
@@ -81,9 +82,9 @@ def last_run(desk: Desk) -> LastRun | None:
                     entry.recipe_name,
                     shown_time(entry.started_utc, entry.zone),
                     None if kept is None else kept.verdict,
-                    short.get("says") or without_verdict(entry),
+                    short.get("says") or without_verdict(entry, stale=stale),
                     short.get("next"),
-                    entry.run in to_be_judged(book, [entry]),
+                    stale,
                 )
     except LogBookError:
         pass

@@ -139,7 +139,7 @@ def shown_of(request: Request, run: RunInBook) -> dict[str, Any]:
         "period": period_words(entry),
         "tag": answer.get("verdict"),
         "look": LOOKS.get(str(answer.get("verdict")), "wait"),
-        "says": short.get("says") or without_verdict(entry),
+        "says": short.get("says") or without_verdict(entry, stale=run.stale),
         "next": short.get("next"),
         "not_known": short.get("not_known") or (),
         "bars": had_bars(answer, run.shown_in),
