@@ -34,7 +34,7 @@ from soakwitness.cli.verdicts.recipe_warnings import recipe_warnings
 from soakwitness.cli.verdicts.verified import given_packet, packet_option
 from soakwitness.firmware_bridge.common.surfaces import Field
 from soakwitness.firmware_bridge.common.units import Unit
-from soakwitness.firmware_bridge.common.wording import Says
+from soakwitness.firmware_bridge.common.wording import Says, Temp
 
 if TYPE_CHECKING:
     from soakwitness.analysis.logbook.opening import LogBook
@@ -150,7 +150,7 @@ def planned(
     starts_utc, zone = start_of(starts, zone)
     with _book(logbook, needed=bool(pieces or keep or learn_anew)) as book:
         recipe, packet = recipe_named(book, recipe_path)
-        temper = None if temper_path is None else recipe_named(book, temper_path)[0]
+        temper = None if temper_path is None else _temper(recipe_named(book, temper_path)[0])
         if book is not None and furnace is not None:
             take_in_runs(book, new_stamp(by))
         name, rack = _furnace(book, furnace)
@@ -164,6 +164,18 @@ def planned(
         made = make_plan(inputs)
         kept = _keep(book, made, lag_of, starts_utc, by) if keep and book is not None else None
     return Planned(made, When(starts_utc, zone), unit or recipe.unit, recipe_warnings(recipe, logbook, unit), kept)
+
+
+def _temper(recipe: Recipe) -> Recipe:
+    """The temper's recipe; one that hardens was named by mistake."""
+    from soakwitness.analysis.recipes.recipe import HARDENING_FROM_C
+
+    hottest_c = max((hold.target_c for hold in recipe.holds), default=0.0)
+    if hottest_c >= HARDENING_FROM_C:
+        says = "{temper}: its recipe goes to {hot}, and no blade is tempered above {most}. Name the temper's own."
+        most, named = Temp(HARDENING_FROM_C), Field("temper")
+        raise WrongUse(Says.of(says, temper=named, hot=Temp(hottest_c), most=most))
+    return recipe
 
 
 def write_card(made: Planned, path: Path, *, logbook: Path, paper: Any) -> None:

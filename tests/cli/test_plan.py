@@ -86,6 +86,14 @@ def test_wrong_use_names_the_next_step(recipe: Path, tmp_path: Path, words: list
     assert says in " ".join(result.output.split()) or says in str(result.exception)
 
 
+def test_a_recipe_that_hardens_is_no_temper(recipe: Path, tmp_path: Path) -> None:
+    result = run(tmp_path / "none", recipe, *PLACES, "--temper", recipe)
+    assert result.exit_code == 2
+    says = " ".join(result.output.split())
+    assert "--temper: its recipe goes to 1040 °C, and no blade is tempered above 700 °C." in says
+    assert "Type" not in says
+
+
 @pytest.fixture(scope="module")
 def shop(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A log book with three heatings, a blade with a thermocouple in it each time, and the recipe beside it."""
