@@ -209,7 +209,8 @@ def _window(last: HoldPlan, since: str) -> str:
     if by_s is not None and by_s <= out_s:
         return f"At {duration(by_s)} {since}, as the program ends"
     by = "" if by_s is None else f", all out by {duration(by_s)}"
-    return f"From {duration(out_s)} {since} on, as the program ends{by}"
+    ends = "as the program ends" if len(last.pieces) == 1 else "while the program still holds"  # for the pulling
+    return f"From {duration(out_s)} {since} on, {ends}{by}"
 
 
 def floored(time_s: float) -> float:

@@ -94,6 +94,15 @@ def test_a_recipe_that_hardens_is_no_temper(recipe: Path, tmp_path: Path) -> Non
     assert "Type" not in says
 
 
+def test_several_pieces_come_out_while_the_program_still_holds(recipe: Path, tmp_path: Path) -> None:
+    alone, six = (
+        " ".join(run(tmp_path / "none", recipe, *PLACES, "--count", count).stdout.split()) for count in ("1", "6")
+    )
+    assert "as the program ends" in alone
+    assert "as the program ends" not in six
+    assert re.search(r"Pull From \d+ min after the display first shows 1034 °C on, while the program still holds", six)
+
+
 @pytest.fixture(scope="module")
 def shop(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A log book with three heatings, a blade with a thermocouple in it each time, and the recipe beside it."""
