@@ -9,9 +9,12 @@ from soakwitness.analysis.verification.findings.view import hold_words, level_ab
 from soakwitness.analysis.verification.results.verification import Finding, HoldResult, PieceResult, Verification
 from soakwitness.firmware_bridge.common.wording import (
     Diff,
+    Missed,
     Says,
     Temp,
+    Value,
     duration,
+    duration_missed,
     duration_of,
     duration_range,
     listed,
@@ -62,7 +65,7 @@ def failed_hold(found: Verification, hold: HoldResult, findings: Sequence[Findin
         says = Says.of(
             "Too long: {who} stood {long} at {at}, {most} allowed",
             who=SUBJECT[hold.temperature_from],
-            long=duration(hold.longest_s.best),
+            long=duration_missed(hold.longest_s.best, hold.at_most_s or 0.0),
             at=Temp(hold.target_c),
             most=duration(hold.at_most_s),
         )
@@ -72,7 +75,7 @@ def failed_hold(found: Verification, hold: HoldResult, findings: Sequence[Findin
         says = Says.of(
             "Too cold: {who} stood at {level} where {low} is the least for {target}.",
             who=SUBJECT[hold.temperature_from],
-            level=Temp(hold.level_c if hold.level_c is not None else hold.band_c[0]),
+            level=_level(hold, hold.band_c[0], over=False),
             low=Temp(hold.band_c[0]),
             target=Temp(hold.target_c),
         )
@@ -247,17 +250,24 @@ def _hot(hold: HoldResult) -> Says:
         return Says.of(
             "Too hot: {who} went {over} over {target}, {most} allowed.",
             who=who,
-            over=Diff(hold.overshoot_c),
+            over=Missed(Diff(hold.overshoot_c), Diff(hold.max_overshoot_c or 0.0), over=True),
             target=Temp(hold.target_c),
             most=Diff(hold.max_overshoot_c or 0.0),
         )
     return Says.of(
         "Too hot: {who} stood at {level}, {high} is the most for {target}.",
         who=who,
-        level=Temp(hold.level_c if hold.level_c is not None else hold.band_c[1]),
+        level=_level(hold, hold.band_c[1], over=True),
         high=Temp(hold.band_c[1]),
         target=Temp(hold.target_c),
     )
+
+
+def _level(hold: HoldResult, limit_c: float, *, over: bool) -> Value:
+    """Where the furnace stood, beside the edge of the band [degC] that it missed."""
+    if hold.level_c is None or (hold.level_c > limit_c) != over:
+        return Temp(hold.level_c if hold.level_c is not None else limit_c)
+    return Missed(Temp(hold.level_c), Temp(limit_c), over=over)
 
 
 def _never_there(hold: HoldResult) -> bool:
