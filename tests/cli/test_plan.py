@@ -103,6 +103,14 @@ def test_several_pieces_come_out_while_the_program_still_holds(recipe: Path, tmp
     assert re.search(r"Pull From \d+ min after the display first shows 1034 °C on, while the program still holds", six)
 
 
+def test_what_cannot_both_be_had_stands_in_the_first_sentences(tmp_path: Path) -> None:
+    narrow = tmp_path / "narrow.toml"
+    narrow.write_text(HOT.replace("at_most_minutes = 40", "at_most_minutes = 26"))
+    card = run(tmp_path / "none", narrow, *PLACES, "--thickness", "8").stdout
+    headline = " ".join(card[: card.index("Chef's blades (S44004)")].split())
+    assert re.search(r"take out .+\. The soak is not sure: likely .+ of 25 min\.$", headline)
+
+
 @pytest.fixture(scope="module")
 def shop(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A log book with three heatings, a blade with a thermocouple in it each time, and the recipe beside it."""
