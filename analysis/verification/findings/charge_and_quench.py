@@ -16,7 +16,7 @@ from soakwitness.firmware_bridge.common.wording import (
     Says,
     Temp,
     duration,
-    duration_missed,
+    duration_past_limit,
     joined,
     listed,
     moment,
@@ -69,7 +69,7 @@ def _quench(view: View) -> list[Finding]:
         delay = stay.quench_delay_s
         if delay is not None and delay > quench.within_s:
             name, allowed = _name(stay), duration(quench.within_s)
-            took = duration_missed(delay, quench.within_s)
+            took = duration_past_limit(delay, quench.within_s)
             says = f"took {took} from the pull to the {quench.medium}; {allowed}"
             brief = f"{name} took {took} to the {quench.medium}, {allowed} allowed"
             found.append(

@@ -14,7 +14,7 @@ from soakwitness.analysis.verification.findings.view import View, hold_words, le
 from soakwitness.analysis.verification.inputs.readings import GAP_PERIODS
 from soakwitness.analysis.verification.measuring.too_hot import hot_limit_c
 from soakwitness.analysis.verification.results.verification import Finding, HoldResult, TooHot
-from soakwitness.firmware_bridge.common.wording import Diff, Missed, Says, Temp, Value, duration
+from soakwitness.firmware_bridge.common.wording import Diff, PastLimit, Says, Temp, Value, duration
 
 MOST_EQUAL_S = 3_600_000.0
 WORTH_SAYING_C = 0.05
@@ -119,7 +119,7 @@ def _beside(over_c: float, limit_c: float | None) -> Value:
     """An overshoot [K] beside what is allowed."""
     if limit_c is None or over_c <= limit_c:
         return Diff(over_c)
-    return Missed(Diff(over_c), Diff(limit_c), over=True)
+    return PastLimit(Diff(over_c), Diff(limit_c), over=True)
 
 
 def _overshoot(view: View, hold: HoldResult) -> list[Finding]:

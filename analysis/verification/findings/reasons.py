@@ -9,13 +9,13 @@ from soakwitness.analysis.verification.findings.view import hold_words, level_ab
 from soakwitness.analysis.verification.results.verification import Finding, HoldResult, PieceResult, Verification
 from soakwitness.firmware_bridge.common.wording import (
     Diff,
-    Missed,
+    PastLimit,
     Says,
     Temp,
     Value,
     duration,
-    duration_missed,
     duration_of,
+    duration_past_limit,
     duration_range,
     listed,
 )
@@ -65,7 +65,7 @@ def failed_hold(found: Verification, hold: HoldResult, findings: Sequence[Findin
         says = Says.of(
             "Too long: {who} stood {long} at {at}, {most} allowed",
             who=SUBJECT[hold.temperature_from],
-            long=duration_missed(hold.longest_s.best, hold.at_most_s or 0.0),
+            long=duration_past_limit(hold.longest_s.best, hold.at_most_s or 0.0),
             at=Temp(hold.target_c),
             most=duration(hold.at_most_s),
         )
@@ -250,7 +250,7 @@ def _hot(hold: HoldResult) -> Says:
         return Says.of(
             "Too hot: {who} went {over} over {target}, {most} allowed.",
             who=who,
-            over=Missed(Diff(hold.overshoot_c), Diff(hold.max_overshoot_c or 0.0), over=True),
+            over=PastLimit(Diff(hold.overshoot_c), Diff(hold.max_overshoot_c or 0.0), over=True),
             target=Temp(hold.target_c),
             most=Diff(hold.max_overshoot_c or 0.0),
         )
@@ -267,7 +267,7 @@ def _level(hold: HoldResult, limit_c: float, *, over: bool) -> Value:
     """Where the furnace stood, beside the edge of the band [degC] that it missed."""
     if hold.level_c is None or (hold.level_c > limit_c) != over:
         return Temp(hold.level_c if hold.level_c is not None else limit_c)
-    return Missed(Temp(hold.level_c), Temp(limit_c), over=over)
+    return PastLimit(Temp(hold.level_c), Temp(limit_c), over=over)
 
 
 def _never_there(hold: HoldResult) -> bool:
