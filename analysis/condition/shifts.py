@@ -190,7 +190,7 @@ def _pick(y: FloatArray, known: KnownColumns, scatter: float, fresh: int) -> lis
             np.column_stack([known.columns, *(s.course for s in picked)]),
             np.concatenate([known.spread, np.full(len(picked), 1e3 * scatter)]),
         )
-        gains = _gains(y, taken, scatter, fresh)
+        gains = {way: _apart(of, picked) for way, of in _gains(y, taken, scatter, fresh).items()}
         best = {way: float(of.max()) if of.size else 0.0 for way, of in gains.items()}
         way: Way = "at once" if best["at once"] >= best["slowly"] else "slowly"
         if best[way] <= 0.0 or (picked and best[way] < ADD_GAIN):
@@ -198,6 +198,13 @@ def _pick(y: FloatArray, known: KnownColumns, scatter: float, fresh: int) -> lis
         begins = int(np.argmax(gains[way]))
         picked.append(_shape(y.size, begins, way, best[way] - min(best.values())))
     return picked
+
+
+def _apart(gains: FloatArray, picked: list[_CandidateShape]) -> FloatArray:
+    """Gains without those that begin beside a shape: two slow ones there would be a step that no run tells of."""
+    at = np.arange(gains.size)
+    near = np.any([np.abs(at - shape.begins) < REFERENCES for shape in picked], axis=0) if picked else False
+    return np.where(near, 0.0, gains)
 
 
 def _gains(y: FloatArray, known: KnownColumns, scatter: float, fresh: int) -> dict[Way, FloatArray]:

@@ -81,7 +81,7 @@ def _context(desk: Desk, request: Request, filled: Filled) -> dict[str, Any]:
         "entry_of_run": entry,
         "began": shown_time(entry.started_utc, entry.zone),
         "verdict": None if kept is None else kept.verdict,
-        "says": (answer.get("in_short") or {}).get("says") or without_verdict(entry),
+        "says": (answer.get("in_short") or {}).get("says") or without_verdict(entry, stale=stale),
         "decisions": DECISIONS,
         "before_heat": ANNEAL_FIRST,
         "to_decide": [

@@ -75,7 +75,7 @@ def _beginning(desk: Desk, find: str) -> dict[str, Any]:
                     "furnace": entry.furnace,
                     "verdict": None if kept is None else kept.verdict,
                     "says": ({} if kept is None else kept.answer.get("in_short") or {}).get("says")
-                    or without_verdict(entry),
+                    or without_verdict(entry, stale=entry.run in stale),
                     "stale": entry.run in stale,
                     "pieces": list(dict.fromkeys(inside)),
                     "decided": len(dispositions_of(book, entry.run)),

@@ -1,11 +1,17 @@
-"""What was looked at lately: each is done once by the worker, whoever waits for it, and kept for some minutes."""
+"""What was looked at lately: each is done once by the worker, whoever waits for it, and kept for some minutes.
+
+No longer than the log book stays as it is: a plan made before a calibration was entered would have the wrong
+temperature typed.
+"""
 
 from __future__ import annotations
 
+import contextlib
 import json
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
+from pathlib import Path
 from typing import Any
 
 from soakwitness.cli.book.desk import Desk
@@ -17,9 +23,13 @@ MOST_KEPT, MOST_WAITING = 16, 8
 
 @dataclass
 class Looked:
-    """A look: how far it is, and what came of it. ``at``: when it was done, None as long as it is not."""
+    """A look: how far it is, and what came of it. ``at``: when it was done, None as long as it is not.
+
+    ``of``: the state of the log book that it tells of.
+    """
 
     at: datetime | None = None
+    of: tuple[int, ...] = ()
     progress: tuple[int, int] | None = None
     found: Any = None
     refused: str | None = None
@@ -38,7 +48,18 @@ class LookedLately:
         """What came of a look, or how far it is; None where it was not asked for lately."""
         found = self._kept.get(_key(about))
         old = found is not None and found.at is not None and self.desk.now() - found.at > KEPT
-        return None if old else found
+        return None if old or self.outdated(**about) else found
+
+    def outdated(self, **about: Any) -> bool:
+        """Whether something was written into the log book since it was done."""
+        found = self._kept.get(_key(about))
+        return found is not None and found.at is not None and found.of != _state_of(self.desk.logbook)
+
+    def holds(self, **about: Any) -> None:
+        """What was written since does not change what came of it."""
+        found = self._kept.get(_key(about))
+        if found is not None and found.at is not None:
+            found.of = _state_of(self.desk.logbook)
 
     def ask(self, *, instead_of: str = "", **about: Any) -> Looked:
         """The same, begun where it is not there, or where it is the one that was done at ``instead_of``."""
@@ -68,7 +89,19 @@ class LookedLately:
         except JobRefused as error:
             made.refused = str(error)
         finally:
-            made.at = self.desk.now()
+            made.at, made.of = self.desk.now(), _state_of(self.desk.logbook)
+
+
+def _state_of(logbook: Path) -> tuple[int, ...]:
+    """Size and time of the log book's files: they change with whatever is written."""
+    from soakwitness.analysis.logbook.copies import DATABASE
+
+    found: list[int] = []
+    for name in (DATABASE, f"{DATABASE}-wal"):
+        with contextlib.suppress(OSError):
+            about = (logbook / name).stat()
+            found += [about.st_size, about.st_mtime_ns] if about.st_size else []
+    return tuple(found)
 
 
 def _key(about: Mapping[str, Any]) -> str:

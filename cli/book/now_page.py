@@ -75,6 +75,7 @@ def last_run(desk: Desk) -> LastRun | None:
         with desk.open_book() as book:
             for entry in list_runs(book, newest=1):
                 kept = last_verdict(book, entry.run)
+                stale = entry.run in to_be_judged(book, [entry])
                 short = {} if kept is None else kept.answer.get("in_short") or {}
                 return LastRun(
                     entry.run,
@@ -82,9 +83,9 @@ def last_run(desk: Desk) -> LastRun | None:
                     entry.recipe_name,
                     shown_time(entry.started_utc, entry.zone),
                     None if kept is None else kept.verdict,
-                    short.get("says") or without_verdict(entry),
+                    short.get("says") or without_verdict(entry, stale=stale),
                     short.get("next") and kept_on_page(short["next"]),
-                    entry.run in to_be_judged(book, [entry]),
+                    stale,
                 )
     except LogBookError:
         pass

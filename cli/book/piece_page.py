@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 from urllib.parse import urlencode
@@ -80,6 +80,7 @@ def shown_of(desk: Desk, name: str) -> dict[str, Any]:
             raise HTTPException(404, f"{name}: there is no such piece on record.")
         life = piece_history(book, name)
         runs = [step.source for step in life.steps if isinstance(step.source, RunEntry)]
+        stale = to_be_judged(book, runs)
         tests = hardness_of(book, life.piece.id)
         last = newest(tests)
         return {
@@ -89,12 +90,12 @@ def shown_of(desk: Desk, name: str) -> dict[str, Any]:
             "flagged": [(f, f.next.text("C", ON_PAGE)) for f in life.findings],
             "known": known_words(life.piece, life.batches),
             "says": _says(life, hardness_now(tests) if last else None),
-            "lines": [line for step in reversed(life.steps) for line in [_line(book, life, step)]],
+            "lines": [line for step in reversed(life.steps) for line in [_line(book, life, step, stale)]],
             "waiting": [waiting_words(charged) for charged in life.waiting],
             "struck": struck_lines(struck_entries(book, life.piece.id)),
             "audit": urlencode({"suspect": life.piece.id}),
             "its_runs": urlencode({"piece": life.piece.id}),
-            "stale": sorted(to_be_judged(book, runs)),
+            "stale": sorted(stale),
         }
 
 
@@ -109,7 +110,7 @@ def _says(life: History, hard: str | None) -> str:
     return f"{name}: the last that is on record is {done[-1]}. Hardness is not on record."
 
 
-def _line(book: LogBook, life: History, step: Step) -> LifeLine:
+def _line(book: LogBook, life: History, step: Step, stale: Collection[str]) -> LifeLine:
     from soakwitness.analysis.logbook.photos import Photo
     from soakwitness.analysis.logbook.runs import RunEntry
 
@@ -125,7 +126,7 @@ def _line(book: LogBook, life: History, step: Step) -> LifeLine:
 
     entry = step.source
     there = at.astimezone(zone_on_record(entry.zone))
-    says, tag = verdict_of(book, entry)
+    says, tag = verdict_of(book, entry, stale=entry.run in stale)
     kept = last_verdict(book, entry.run)
     answer = {} if kept is None else kept.answer
     return LifeLine(

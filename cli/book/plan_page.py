@@ -39,6 +39,7 @@ from soakwitness.cli.book.sent_forms import Filled, Said, Values, send, values_o
 from soakwitness.cli.words.page_words import fields_of
 
 PAPERS = {"A4": "A4", "letter": "Letter"}
+MADE_ANEW = "The log book changed since this plan was made, and it was made anew. Keep it if it still holds."
 MADE = "made"  # stands in the address of a plan, not in that of a form which is filled in already
 
 
@@ -149,15 +150,19 @@ class PlanPages:
             refused = Filled(values, "A plan is kept for one furnace. Choose it, and plan again.", "furnace")
         if refused is None:
             async with self._keeping:
-                looked = self._lately.kept(**_about(values, found.recipes))
+                about = _about(values, found.recipes)
+                looked = self._lately.kept(**about)
                 told = None if looked is None else looked.found
-                if not await asyncio.to_thread(kept_already, self._desk, told):
+                if self._lately.outdated(**about):
+                    notes = [MADE_ANEW]
+                elif not await asyncio.to_thread(kept_already, self._desk, told):
                     to_keep = {**values, "keep": ["yes"]}
                     outcome = await send(
                         self._desk, self._said, request, "plan", to_keep, files=files_of(found.recipes, values)
                     )
                     refused = outcome.filled if outcome.done is None else None
                     notes = list(outcome.notes)
+                    self._lately.holds(**about)
         if refused is not None:
             return await self._shown(request, found, refused, status=422)
         said = [("said", self._said.put(notes))] if notes else []

@@ -114,13 +114,13 @@ def is_recorded(entry: RunEntry) -> bool:
     return entry.seal is None and not entry.missing and is_held(entry.folder / RUN_LOCK)
 
 
-def without_verdict(entry: RunEntry) -> str:
-    """What is said of a run that no verdict is kept of; a page that says it asks for one (``being_judged.js``)."""
+def without_verdict(entry: RunEntry, *, stale: bool) -> str:
+    """What is said of a run that no verdict is kept of; that of a ``stale`` one is asked for (``being_judged.js``)."""
     if entry.missing:
         return "Its folder is missing: nothing of it can be looked at."
     if is_recorded(entry):
         return "It is being recorded."
-    asked = "It is being compared with its recipe now."
+    asked = "It is being compared with its recipe now." if stale else "It could not be compared with its recipe."
     says = asked if entry.recipe_digest is not None else "It carries no recipe: nothing was asked of it."
     return says if entry.seal else f"It was cut off. {says}"
 

@@ -141,7 +141,7 @@ def shown_of(request: Request, run: RunInBook) -> dict[str, Any]:
         "period": period_words(entry),
         "tag": answer.get("verdict"),
         "look": LOOKS.get(str(answer.get("verdict")), "wait"),
-        "says": short.get("says") or without_verdict(entry),
+        "says": short.get("says") or without_verdict(entry, stale=run.stale),
         "next": linked_parts(request, short.get("next") or "", {"run": entry.run}),
         "not_seen": [kept_on_page(says) for says in answer.get("not_seen") or ()],
         "would_prove": [kept_on_page(says) for says in answer.get("would_prove") or ()],

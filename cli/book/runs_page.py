@@ -142,7 +142,8 @@ def _side_by_side(desk: Desk, names: Sequence[str]) -> list[tuple[RunEntry, str,
 
     with desk.open_book() as book:
         entries = runs_listed(book, names)
-        told = [(entry, *verdict_of(book, entry)) for entry in entries]
+        stale = to_be_judged(book, entries)
+        told = [(entry, *verdict_of(book, entry, stale=entry.run in stale)) for entry in entries]
     return [(entry, begun_words(entry), says, tag, TAGS.get(tag or "", "wait")) for entry, says, tag in told]
 
 
@@ -150,7 +151,7 @@ def listed_run(book: LogBook, entry: RunEntry, *, stale: bool = False) -> Listed
     """One run with its sentence."""
     from soakwitness.analysis.logbook.charges import pieces_in_run
 
-    says, tag = verdict_of(book, entry)
+    says, tag = verdict_of(book, entry, stale=stale)
     pieces = tuple(dict.fromkeys(charged.piece for charged in pieces_in_run(book, entry.run)))
     shown, more = pieces[:PIECES_SHOWN], max(0, len(pieces) - PIECES_SHOWN)
     look = TAGS.get(tag or "", "wait")
@@ -169,7 +170,7 @@ def listed_run(book: LogBook, entry: RunEntry, *, stale: bool = False) -> Listed
     )
 
 
-def verdict_of(book: LogBook, entry: RunEntry) -> tuple[str, str | None]:
+def verdict_of(book: LogBook, entry: RunEntry, *, stale: bool) -> tuple[str, str | None]:
     """The sentence of the verdict kept last, and the tag of the run."""
     from soakwitness.analysis.logbook.kept import last_verdict
     from soakwitness.analysis.rules import RULES_VERSION
@@ -178,8 +179,8 @@ def verdict_of(book: LogBook, entry: RunEntry) -> tuple[str, str | None]:
     if entry.missing:
         return "Its folder is missing.", "missing"
     if is_recorded(entry):
-        return without_verdict(entry), None
+        return without_verdict(entry, stale=stale), None
     if kept is not None:
         says = (kept.answer.get("in_short") or {}).get("says") or ""
         return says + ("" if kept.rules == RULES_VERSION else f" By rules {kept.rules}."), kept.verdict
-    return without_verdict(entry), None
+    return without_verdict(entry, stale=stale), None

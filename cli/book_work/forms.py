@@ -172,7 +172,8 @@ def arguments(logbook: Path, form: str, values: Values, *, by: str, files: Mappi
     options = [f"--by={by}", f"--logbook={logbook}"]
     places: list[tuple[click.Parameter, list[str]]] = []
     for param in _params(form):
-        given = _given(param, values.get(param.name or "", ()), form)
+        given = _given(param, values.get(param.name or "", ()))
+        _refuse_paths(logbook, param, given)
         if param.name in files:
             given = [str(files[param.name])]
         if isinstance(param, click.Option):
@@ -214,7 +215,7 @@ def command_of(form: str) -> click.Command:
     return command
 
 
-def _given(param: click.Parameter, value: str | Sequence[str], form: str) -> list[str]:
+def _given(param: click.Parameter, value: str | Sequence[str]) -> list[str]:
     """What was filled in, without what was left empty."""
     several = [value] if isinstance(value, str) else list(value)
     given = [text.strip() for text in several if text.strip()]
@@ -230,11 +231,26 @@ def _given(param: click.Parameter, value: str | Sequence[str], form: str) -> lis
         given = [re.sub(r"(?<=\d),(?=\d)", ".", text) for text in given]
     if len(given) > 1 and not _takes_several(param):
         raise click.BadParameter("one value is asked for, and several were given.", param=param)
-    if param.name in _PLAIN and any(re.search(r"[\\/]|^\.|\.toml$", text) for text in given):
-        raise click.BadParameter(
-            f"{given[0]!r} is a path; name the {form_word(param)} as the log book does.", param=param
-        )
     return given
+
+
+def _refuse_paths(logbook: Path, param: click.Parameter, given: Sequence[str]) -> None:
+    """Refuse what a command could take for a path; a furnace may well be called ``kiln 1/left``."""
+    paths = [text for text in given if re.search(r"[\\/]|^\.|\.toml$", text)] if param.name in _PLAIN else []
+    if paths and not (param.name == "furnace" and all(_is_furnace(logbook, text) for text in paths)):
+        raise click.BadParameter(
+            f"{paths[0]!r} is a path; name the {form_word(param)} as the log book does.", param=param
+        )
+
+
+def _is_furnace(logbook: Path, text: str) -> bool:
+    """Whether a furnace that has runs is called so, and no file."""
+    from soakwitness.analysis.logbook.runs import furnaces, take_in
+    from soakwitness.cli.options.entering import new_stamp, open_book
+
+    with open_book(logbook, create=(logbook / "runs").is_dir()) as book:
+        take_in(book, stamp=new_stamp(None))
+        return text in furnaces(book) and not Path(text).exists()
 
 
 def form_word(param: click.Parameter) -> str:

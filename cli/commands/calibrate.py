@@ -102,7 +102,9 @@ def calibrate(run: str | None, logbook: Path, unit: Unit | None, as_json: bool, 
     correction = _correction(made, given)
     stop_at_a_fault(made, unit or "C", enter=not given["no_entry"])
     beside, correction = beside_of(logbook, correction, made, given)
-    said = doubts(made.found, beside, plugs_tried=given["plugs_tried"])
+    reference = None if made.pair is None else made.pair.reference
+    load = reference.name if reference is not None and reference.role == "load" else None
+    said = doubts(made.found, beside, plugs_tried=given["plugs_tried"], beside_a_load=load)
     answer = _answer(made, correction) | {
         "kind": beside.kind if beside else "calibration",
         "doubts": [str(words) for words in said],

@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from soakwitness.cli.options.common import Finite
+
 if TYPE_CHECKING:
     from soakwitness.cli.terminal.attending import Stop
     from soakwitness.cli.verdicts.verified import Verified
@@ -133,7 +135,7 @@ scale = 0.1
 )
 @click.option(
     "--speed",
-    type=click.FloatRange(10.0, 1000.0),
+    type=Finite(10.0, 1000.0),
     default=220.0,
     show_default=True,
     help="How many times faster than life the furnace and the recorder's clock run.",

@@ -48,10 +48,10 @@ DECIMALS = {"point": ".", "comma": ","}
 @click.option("--unit", type=click.Choice(["C", "F"]), help="Unit of the temperatures; else as the names say, or C.")
 @click.option("--thermocouple", type=click.Choice(list("BEJKNRST"), case_sensitive=False), help="Thermocouple letter.")
 @click.option("--tolerance-class", type=click.Choice(["1", "2", "special", "standard"]), help="Tolerance of new wire.")
-@click.option("--expanded-uncertainty", type=float, metavar="U", help="U (k = 2) of the readings, in --unit.")
+@click.option("--expanded-uncertainty", type=Finite(), metavar="U", help="U (k = 2) of the readings, in --unit.")
 @click.option("--name", help="What to call the run; in its folder's name unless --furnace is.")
 @click.option("--furnace", help="Name of the furnace, the same every time.")
-@click.option("--clock-offset", type=float, metavar="SECONDS", help="Added to the logger's times.")
+@click.option("--clock-offset", type=Finite(), metavar="SECONDS", help="Added to the logger's times.")
 @click.option("--separator", type=click.Choice(list(SEPARATORS)), help="Between cells; found out if not given.")
 @click.option("--decimal", type=click.Choice(list(DECIMALS)), help="Decimal sign; found out if not given.")
 @click.option(

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from soakwitness.cli.options.common import (
+    Finite,
     SuggestingGroup,
     WrongUse,
     check_output,
@@ -59,7 +60,7 @@ def piece_options(function: F) -> F:
     """Options that say what the piece is."""
     for option in (
         click.option("--steel", help="Open designation: where the transformation is expected."),
-        click.option("--foil-mm", type=click.FloatRange(0, 1, min_open=True), help="Thickness of the foil in mm."),
+        click.option("--foil-mm", type=Finite(0, 1, min_open=True), help="Thickness of the foil in mm."),
         click.option("--blades", type=click.IntRange(1, 100), help="Blades on top of each other in one packet."),
         click.option("--heated-faces", type=click.IntRange(1, 2), help="2 standing in a rack, 1 lying on the hearth."),
         click.option("--no-foil", is_flag=True, help="The blade is bare."),
@@ -88,7 +89,7 @@ def slot_options(function: F) -> F:
 @packet.command()
 @click.argument("run")
 @packet_option
-@click.option("--thickness-mm", type=click.FloatRange(0, 100, min_open=True), help="Thickness of the blade in mm.")
+@click.option("--thickness-mm", type=Finite(0, 100, min_open=True), help="Thickness of the blade in mm.")
 @click.option("--recipe", "recipe_path", type=click.Path(path_type=Path), help="Recipe file; else the run's own.")
 @click.option("--chart", type=click.Path(path_type=Path), help="Draw the estimate as FILE.png, .svg or .pdf.")
 @piece_options
@@ -219,7 +220,7 @@ def _spec(base: PacketSpec, thickness_mm: float | None, **piece: Any) -> PacketS
 @packet.command()
 @click.argument("runs", nargs=-1, required=True, metavar="RUN...")
 @click.option("--load", required=True, metavar="SENSOR", help="Sensor that rode in the packet: its name or role.")
-@click.option("--thickness-mm", type=click.FloatRange(0, 100, min_open=True), help="Thickness of that blade in mm.")
+@click.option("--thickness-mm", type=Finite(0, 100, min_open=True), help="Thickness of that blade in mm.")
 @click.option(
     "--out", type=click.Path(path_type=Path), required=True, metavar="FILE.toml", help="Packet file to write."
 )

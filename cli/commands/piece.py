@@ -12,6 +12,7 @@ from soakwitness.cli.commands.piece_looks import hardness, inspect, note, photo
 from soakwitness.cli.commands.pieces_table import pieces_from
 from soakwitness.cli.options.common import (
     LARGEST_NUMBER,
+    Finite,
     SuggestingGroup,
     WrongUse,
     json_option,
@@ -64,7 +65,7 @@ def facts_options(function: Any) -> Any:
     for option in (
         click.option("--steel", help="Designation, such as S44004."),
         click.option("--lot", help="Heat or supplier's lot."),
-        click.option("--thickness-mm", type=float, help="Thickness of the blade in the furnace."),
+        click.option("--thickness-mm", type=Finite(), help="Thickness of the blade in the furnace."),
         click.option("--stamp", help="What is stamped on it."),
         click.option("--customer", help="Whose it is."),
         click.option("--order", help="The customer's order."),
@@ -153,9 +154,9 @@ def change(name: str, why: str, seen: dict[str, int], by: str | None, logbook: P
 @click.option("--foil/--no-foil", default=None, help="Whether each piece is in a foil packet.")
 @click.option("--heated-faces", type=click.IntRange(1, 2), help="1 where it lies on the hearth, else 2.")
 @click.option("--blades", type=click.IntRange(1, 50), help="Blades in one packet.")
-@click.option("--kg", type=float, help="Mass of all that is in the furnace in this run, blades and fixtures.")
+@click.option("--kg", type=Finite(), help="Mass of all that is in the furnace in this run, blades and fixtures.")
 @click.option("--fixtures", help="Racks, plates and the like that are in it, such as 'rack of tube'.")
-@click.option("--fixtures-kg", type=float, help="Their share of the mass.")
+@click.option("--fixtures-kg", type=Finite(), help="Their share of the mass.")
 @click.option("--empty", is_flag=True, help="Nothing is in it; no PIECE.")
 @click.option("--note", default="", help="Anything else.")
 @seen_option
@@ -227,11 +228,11 @@ def charge(
 @names_argument
 @click.option("--start", default="now", help="When it began, ISO 8601; else now.")
 @click.option("--end", help="When it ended.")
-@click.option("--lowest", type=float, help="Lowest temperature of a cold treatment.")
-@click.option("--shown", type=float, help="What oven, bath or plates showed.")
-@click.option("--second", type=float, help="What a second thermometer in it showed.")
+@click.option("--lowest", type=Finite(), help="Lowest temperature of a cold treatment.")
+@click.option("--shown", type=Finite(), help="What oven, bath or plates showed.")
+@click.option("--second", type=Finite(), help="What a second thermometer in it showed.")
 @click.option("--oven", help="Which oven or bath, such as 'kitchen oven'.")
-@click.option("--removed-mm", type=float, help="What was ground off a face.")
+@click.option("--removed-mm", type=Finite(), help="What was ground off a face.")
 @click.option("--not-done", is_flag=True, help="It was left out, and that is known; not the same as not on record.")
 @click.option("--note", default="", help="Anything else.")
 @unit_option

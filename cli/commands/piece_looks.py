@@ -9,7 +9,7 @@ import click
 
 from soakwitness.analysis.logbook.hardness import STEPS
 from soakwitness.analysis.logbook.inspections import KINDS as LOOKS
-from soakwitness.cli.options.common import WrongUse, logbook_option
+from soakwitness.cli.options.common import Finite, WrongUse, logbook_option
 from soakwitness.cli.options.entering import (
     by_option,
     entering,
@@ -26,22 +26,22 @@ from soakwitness.firmware_bridge.common.wording import Says, joined
 
 @click.command()
 @click.argument("name", metavar="PIECE")
-@click.argument("readings", metavar="READING...", nargs=-1, required=True, type=float)
+@click.argument("readings", metavar="READING...", nargs=-1, required=True, type=Finite())
 @click.option("--after", type=click.Choice(STEPS), help="Which step had been done last.")
 @click.option("--before", type=click.Choice(STEPS), help="Which step comes next.")
 @click.option("--at", default="now", help="When, ISO 8601; else now.")
 @click.option("--scale", type=click.Choice(["HRC", "HRA", "HR15N", "HR30N", "HV"]), default="HRC", show_default=True)
-@click.option("--load-n", type=float, help="Test load [N].")
-@click.option("--block", type=float, help="Value of the test block.")
-@click.option("--block-reading", type=float, multiple=True, help="What the tester read on the block; repeat it.")
+@click.option("--load-n", type=Finite(), help="Test load [N].")
+@click.option("--block", type=Finite(), help="Value of the test block.")
+@click.option("--block-reading", type=Finite(), multiple=True, help="What the tester read on the block; repeat it.")
 @click.option("--tester", help="Which tester.")
 @click.option("--spot", help="Where on the piece, such as edge, spine, tip.")
-@click.option("--along", type=float, help="Place along the blade in per cent, from heel (0) to tip (100).")
-@click.option("--across", type=float, help="Place across it in per cent, from edge (0) to spine (100).")
-@click.option("--ground-off-mm", type=float, help="What had been ground off the skin there.")
-@click.option("--spacing-mm", type=float, help="Distance between indentations, centre to centre.")
-@click.option("--edge-mm", type=float, help="Distance from an edge.")
-@click.option("--section-mm", type=float, help="Thickness there; else the piece's.")
+@click.option("--along", type=Finite(), help="Place along the blade in per cent, from heel (0) to tip (100).")
+@click.option("--across", type=Finite(), help="Place across it in per cent, from edge (0) to spine (100).")
+@click.option("--ground-off-mm", type=Finite(), help="What had been ground off the skin there.")
+@click.option("--spacing-mm", type=Finite(), help="Distance between indentations, centre to centre.")
+@click.option("--edge-mm", type=Finite(), help="Distance from an edge.")
+@click.option("--section-mm", type=Finite(), help="Thickness there; else the piece's.")
 @click.option("--as-read", is_flag=True, help="The readings are as typed, though they look like slips.")
 @click.option("--note", default="", help="Anything else.")
 @zone_option
@@ -112,7 +112,7 @@ def hardness(
     help="What it showed. File test: skates, bites. Fracture: fine, coarse, mixed. Magnet: strong, weak, none. "
     "Inside of the foil: clean, coloured, scale.",
 )
-@click.option("--mm", type=float, help="Warp: off straight. Crack: how long; 0 where one looked and found none.")
+@click.option("--mm", type=Finite(), help="Warp: off straight. Crack: how long; 0 where one looked and found none.")
 @click.option("--place", help="Where on the blade, such as edge, tip, heel, tang.")
 @click.option("--after", type=click.Choice(STEPS), help="Which step had been done last.")
 @click.option("--before", type=click.Choice(STEPS), help="Which step comes next.")

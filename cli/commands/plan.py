@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from soakwitness.cli.options.common import (
+    Finite,
     WrongUse,
     check_output,
     force_option,
@@ -33,7 +34,7 @@ from soakwitness.cli.verdicts.recipe_warnings import recipe_warnings
 from soakwitness.cli.verdicts.verified import packet_option
 from soakwitness.firmware_bridge.common.surfaces import Field
 from soakwitness.firmware_bridge.common.units import Unit
-from soakwitness.firmware_bridge.common.wording import Says
+from soakwitness.firmware_bridge.common.wording import Says, Temp
 
 if TYPE_CHECKING:
     from soakwitness.analysis.logbook.opening import LogBook
@@ -50,7 +51,7 @@ USUAL_MM = 3.0
 @click.command()
 @click.argument("recipe_path", type=click.Path(path_type=Path), metavar="RECIPE")
 @click.option("--piece", "pieces", multiple=True, metavar="NAME", help="Piece of the log book, or B-041..B-046.")
-@click.option("--thickness", "thickness_mm", type=click.FloatRange(0, 100, min_open=True), help="Of each blade, in mm.")
+@click.option("--thickness", "thickness_mm", type=Finite(0, 100, min_open=True), help="Of each blade, in mm.")
 @click.option("--foil/--bare", default=None, help="In foil or bare; else as the recipe says.")
 @click.option("--count", type=click.IntRange(1, 100), default=None, help="How many packets.")
 @click.option("--furnace", help="Furnace whose runs and sensor count: its name, or its file.")
@@ -149,7 +150,7 @@ def planned(
     starts_utc, zone = start_of(starts, zone)
     with _book(logbook, needed=bool(pieces or keep or learn_anew)) as book:
         recipe, packet = recipe_named(book, recipe_path)
-        temper = None if temper_path is None else recipe_named(book, temper_path)[0]
+        temper = None if temper_path is None else _temper(recipe_named(book, temper_path)[0])
         if book is not None and furnace is not None:
             take_in_runs(book, new_stamp(by))
         name, rack = _furnace(book, furnace)
@@ -165,6 +166,18 @@ def planned(
         told |= {"packet": packet.file.digest if packet_path is not None and packet is not None else None}
         kept = _keep(book, made, lag_of, starts_utc, by, told) if keep and book is not None else None
     return Planned(made, When(starts_utc, zone), unit or recipe.unit, recipe_warnings(recipe, logbook, unit), kept)
+
+
+def _temper(recipe: Recipe) -> Recipe:
+    """The temper's recipe; one that hardens was named by mistake."""
+    from soakwitness.analysis.recipes.recipe import HARDENING_FROM_C
+
+    hottest_c = max((hold.target_c for hold in recipe.holds), default=0.0)
+    if hottest_c >= HARDENING_FROM_C:
+        says = "{temper}: its recipe goes to {hot}, and no blade is tempered above {most}. Name the temper's own."
+        most, named = Temp(HARDENING_FROM_C), Field("temper")
+        raise WrongUse(Says.of(says, temper=named, hot=Temp(hottest_c), most=most))
+    return recipe
 
 
 def write_card(made: Planned, path: Path, *, logbook: Path, paper: Any) -> None:

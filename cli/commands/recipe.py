@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from soakwitness.cli.options.common import (
+    Finite,
     SuggestingGroup,
     WrongUse,
     check_output,
@@ -82,7 +83,7 @@ def check(file: Path, furnace: str | None, unit: Unit | None, logbook: Path, as_
 
 @recipe.command()
 @click.option("--from-steel", "steel", required=True, help="Designation, such as S44004; see: soakwitness steels.")
-@click.option("--temper", type=float, help="Draft its tempers instead, at this published temperature in --unit.")
+@click.option("--temper", type=Finite(), help="Draft its tempers instead, at this published temperature in --unit.")
 @click.option("--out", type=click.Path(path_type=Path, dir_okay=False), help="File to write; else it is printed.")
 @unit_option
 @logbook_option

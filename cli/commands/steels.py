@@ -9,7 +9,15 @@ from typing import TYPE_CHECKING
 import click
 
 from soakwitness.analysis.metallurgy.published_treatments import WHATS
-from soakwitness.cli.options.common import WrongUse, json_option, logbook_option, nearest, print_json, unit_option
+from soakwitness.cli.options.common import (
+    Finite,
+    WrongUse,
+    json_option,
+    logbook_option,
+    nearest,
+    print_json,
+    unit_option,
+)
 from soakwitness.cli.options.screen import say
 from soakwitness.firmware_bridge.common.units import Unit, to_celsius
 
@@ -95,10 +103,10 @@ def show(name: str | None, unit: Unit | None, logbook: Path, as_json: bool) -> N
 @steels.command()
 @click.argument("name")
 @click.option("--what", required=True, type=click.Choice([w for w in WHATS if w != "soak"]), help="Which figure.")
-@click.option("--temp", type=float, help="Temperature, or the lowest of a range, in --unit.")
-@click.option("--to", type=float, help="Highest of the range.")
-@click.option("--hrc", type=float, help="Hardness, or the lowest of a range.")
-@click.option("--hrc-to", type=float, help="Highest hardness of the range.")
+@click.option("--temp", type=Finite(), help="Temperature, or the lowest of a range, in --unit.")
+@click.option("--to", type=Finite(), help="Highest of the range.")
+@click.option("--hrc", type=Finite(), help="Hardness, or the lowest of a range.")
+@click.option("--hrc-to", type=Finite(), help="Highest hardness of the range.")
 @click.option("--note", default="", help="A word on it, such as the bar's size.")
 @click.option("--also", multiple=True, help="Another designation. Repeat.")
 @click.option("--source", required=True, help="Where it is published, or who told it.")
@@ -161,8 +169,8 @@ def add(
 
 
 @steels.command()
-@click.option("--ms", type=float, help="Martensite start that was measured for this steel and hardening temperature.")
-@click.option("--temp", type=float, required=True, help="Lowest temperature of the cold treatment.")
+@click.option("--ms", type=Finite(), help="Martensite start measured for this steel and hardening temperature.")
+@click.option("--temp", type=Finite(), required=True, help="Lowest temperature of the cold treatment.")
 @unit_option
 @json_option
 def cold(ms: float | None, temp: float, unit: Unit | None, as_json: bool) -> None:

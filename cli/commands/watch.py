@@ -46,7 +46,7 @@ FILE = click.Path(path_type=Path, dir_okay=False)
 @recorded_packet_option
 @click.option("--recipes", type=FOLDER, help="Folder of the recipes that a run can be seen to follow.")
 @click.option("--operator", type=Words(), help="Who runs the furnace.")
-@click.option("--cold", type=float, help="A run is over below this, in the furnace's unit; else 50 C.")
+@click.option("--cold", type=Finite(), help="A run is over below this, in the furnace's unit; else 50 C.")
 @click.option("--idle", "idle_s", type=Duration(), default="2h", show_default=True, help="Or not heated for so long.")
 @click.option("--before", "before_s", type=Duration(), default="5m", show_default=True, help="Kept from before a run.")
 @click.option("--for", "for_s", type=Duration(), help="End the watch by itself after so long.")

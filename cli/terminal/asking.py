@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from soakwitness.cli.options.common import WrongUse, check_output
+from soakwitness.cli.options.common import Finite, WrongUse, check_output
 from soakwitness.cli.options.screen import say
 from soakwitness.cli.terminal.calibrating import CLASSES, HOTTEST_C, LETTERS
 from soakwitness.cli.words.cautions import CALIBRATING
@@ -53,16 +53,14 @@ def _ask_of_the_reference(given: dict[str, Any], unit: Unit) -> None:
                 str(click.prompt("Certificate file", type=click.Path(exists=True, dir_okay=False)))
             )
         elif how == "U":
-            given["stated"] = click.prompt(f"U (k = 2) of its readings, °{unit}", type=click.FloatRange(min=0.01))
+            given["stated"] = click.prompt(f"U (k = 2) of its readings, °{unit}", type=Finite(min=0.01))
         else:
             given["reference_type"] = click.prompt("Type of its wire", type=click.Choice(LETTERS, case_sensitive=False))
             given["reference_class"] = click.prompt("Class of its wire", type=click.Choice(CLASSES))
     if given["meter_accuracy"] is None and given["stated"] is None:
         says = f"Accuracy of its meter by the data sheet, cold junction included: ± °{unit}"
-        given["meter_accuracy"] = click.prompt(says, type=click.FloatRange(min=0.0))
-        given["meter_percent"] = click.prompt(
-            "and ± percent of the reading", type=click.FloatRange(0.0, 20.0), default=0.0
-        )
+        given["meter_accuracy"] = click.prompt(says, type=Finite(min=0.0))
+        given["meter_percent"] = click.prompt("and ± percent of the reading", type=Finite(0.0, 20.0), default=0.0)
     if not given["plugs_tried"]:
         given["plugs_tried"] = click.confirm("Was a tip warmed in the hand, so that each plug is known to be its own?")
 

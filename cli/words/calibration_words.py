@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
+from soakwitness.firmware_bridge.common.surfaces import NextCommand
 from soakwitness.firmware_bridge.common.units import Unit
 from soakwitness.firmware_bridge.common.wording import (
     Diff,
@@ -109,9 +110,20 @@ def range_words(correction: Correction, unit: Unit) -> str:
     return f"Outside {span} nothing is stated."
 
 
-def doubts(found: Calibration, beside: BesideTheBook | None, *, plugs_tried: bool) -> list[Says]:
-    """What may be doubted of a calibration, and what would take the doubt away."""
+def doubts(
+    found: Calibration, beside: BesideTheBook | None, *, plugs_tried: bool, beside_a_load: str | None = None
+) -> list[Says]:
+    """What may be doubted of a calibration, and what would take the doubt away.
+
+    ``beside_a_load``: the reference, where it is the load sensor of a run.
+    """
     said = []
+    if beside_a_load is not None:
+        says = (
+            "{name} is a load sensor: what its place is colder or warmer by is taken for an error of the sensor here. "
+            "A reference hangs beside the sensor, tip to tip; of two places tells: {place}"
+        )
+        said.append(Says.of(says, name=beside_a_load, place=NextCommand.of("place", "measure")))
     if found.repeats.apart_c is None:
         said.append(
             Says(

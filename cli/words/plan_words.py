@@ -17,6 +17,7 @@ from soakwitness.firmware_bridge.common.units import Unit
 from soakwitness.firmware_bridge.common.wording import (
     counted,
     duration,
+    duration_of,
     duration_range,
     duration_span,
     listed,
@@ -100,12 +101,17 @@ def card_lines(card: Card, width: int) -> list[str]:
 
 
 def headline(plan: Plan, when: When, unit: Unit) -> str:
-    """What to do in one sentence."""
+    """What to do in one sentence, and that the soak is not sure where the least and the most cannot both be had."""
     last = plan.last
+    torn = min((one for one in last.pieces if not one.both), key=lambda one: one.soak.best_s, default=None)
+    doubt = ""
+    if torn is not None:
+        of_name = f" of {torn.piece.name}" if len(last.pieces) > 1 else ""
+        doubt = f" The soak{of_name} is not sure: likely {duration_of(torn.soak.best_s, last.required_s)}."
     load = f"start at {when.hour(0.0)}, loaded cold" if plan.load is None else f"load at {when.hour(plan.load.best_s)}"
     return (
         f"Type {temperature(last.setpoint_c, unit)} and {duration(last.typed_s)}; {load}; take out "
-        f"{when.span(plan.out)}."
+        f"{when.span(plan.out)}.{doubt}"
     )
 
 
@@ -209,7 +215,8 @@ def _window(last: HoldPlan, since: str) -> str:
     if by_s is not None and by_s <= out_s:
         return f"At {duration(by_s)} {since}, as the program ends"
     by = "" if by_s is None else f", all out by {duration(by_s)}"
-    return f"From {duration(out_s)} {since} on, as the program ends{by}"
+    ends = "as the program ends" if len(last.pieces) == 1 else "while the program still holds"  # for the pulling
+    return f"From {duration(out_s)} {since} on, {ends}{by}"
 
 
 def floored(time_s: float) -> float:

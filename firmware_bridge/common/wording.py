@@ -178,7 +178,29 @@ class Rate:
         return rate(self.c_per_h, unit)
 
 
-Value = Union[str, Temp, Diff, Rate, Field, NextCommand, "Says"]
+@dataclass(frozen=True)
+class PastLimit:
+    """A value beside the limit that it missed: what rounding would hide is ``just over 6 °C``, or ``just under``."""
+
+    value: Temp | Diff | Rate
+    limit: Temp | Diff | Rate
+    over: bool
+
+    def text(self, unit: Unit) -> str:
+        """In words."""
+        return _past_limit(self.value.text(unit), self.limit.text(unit), over=self.over)
+
+
+def duration_past_limit(had_s: float, limit_s: float) -> str:
+    """A duration beside the limit that it missed [s]: ``31 s``, and ``just over 30 s`` where rounding would hide it."""
+    return _past_limit(duration(had_s), duration(limit_s), over=had_s > limit_s)
+
+
+def _past_limit(value: str, limit: str, *, over: bool) -> str:
+    return f"just {'over' if over else 'under'} {limit}" if value == limit else value
+
+
+Value = Union[str, Temp, Diff, Rate, PastLimit, Field, NextCommand, "Says"]
 
 
 @dataclass(frozen=True)

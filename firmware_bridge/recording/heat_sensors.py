@@ -64,6 +64,11 @@ class HeatSensors:
         lately_s = self._seen_s - HALF_HOUR_S
         return {name: tr for name, tr in self._trails.items() if tr.now is not None and tr.now.t_s >= lately_s}
 
+    @property
+    def only_stuck(self) -> bool:
+        """Whether all that is read is stuck: nobody tells of the furnace."""
+        return bool(self.read_lately()) and not self.live()
+
     def nearer(self) -> dict[str, Trail]:
         """Sensors that are hotter than the chamber's own: it does not feel what they feel."""
         live = self.live()

@@ -129,7 +129,8 @@ class Heating:
         if all(temp_c is None for temp_c in temps.values()):
             return self._silent(t_s)
         self._sensors.read(t_s, temps)
-        self._read_s = t_s
+        if not self._sensors.only_stuck:
+            self._read_s = t_s
         self._asking.read(setpoint_c, output)
         if t_s - self._minute_s < MINUTE_S:
             return None
@@ -158,6 +159,8 @@ class Heating:
         before_s = self._sensors.close_minute(since_s, t_s, heated=self.running and not self.doubtful, on=on)
         if before_s is None:
             return None
+        if self._sensors.only_stuck:
+            return self._silent(t_s)
         if not self.running:
             return self._begin(t_s)
         if self._believe_all:

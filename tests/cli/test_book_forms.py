@@ -15,9 +15,10 @@ from soakwitness.analysis.logbook.photos import photos_of
 from soakwitness.analysis.logbook.pieces import piece_named
 from soakwitness.cli.book_work.forms import FORMS, Values, _params, arguments, command_of, enter
 from soakwitness.cli.words.page_words import fields_of
+from soakwitness.firmware_bridge.runfolder.writer import RunFolder
 from tests.entry_shop import exported, run_words
 from tests.photographs import with_a_place
-from tests.run_folders import sealed_run
+from tests.run_folders import COLUMNS, STARTED_UTC, fill, sealed_run
 
 HOUSE = Path(__file__).parents[2]
 ANA = "Ana's phone"
@@ -53,6 +54,17 @@ def test_every_form_s_command_says_who(book: Path) -> None:
         filled = {p.name or "": "1" for p in _params(name) if isinstance(p, click.Argument) and p.name in form.fields}
         files = {field: book for field in form.files}
         assert arguments(book, name, filled, by=ANA, files=files)[len(form.command)] == f"--by={ANA}"
+
+
+def test_a_furnace_whose_name_looks_like_a_path_is_named_as_the_log_book_does(tmp_path: Path) -> None:
+    folder = tmp_path / "book"
+    run = RunFolder.create(folder, columns=COLUMNS, furnace_name="kiln 1/left", started_utc=STARTED_UTC, every_s=1.0)
+    fill(run, 60)
+    run.seal(sealed_utc=STARTED_UTC + 60)
+    done = enter(folder, "upkeep", {"furnace": "kiln 1/left", "part": "elements"}, by=ANA)
+    assert "done" in done, done
+    refused = enter(folder, "upkeep", {"furnace": "kiln 1/right", "part": "elements"}, by=ANA)
+    assert "is a path" in refused["refused"]
 
 
 def test_an_empty_argument_is_refused_and_the_next_does_not_take_its_place(book: Path) -> None:

@@ -335,3 +335,13 @@ def test_a_run_of_another_type_of_swap(book: Path) -> None:
     words = ("calibrate", run, *BY_U, "--no-entry")
     assert any("Which plug is whose" in says for says in as_json(book, *words)["doubts"])
     assert not any("Which plug is whose" in says for says in as_json(book, *words, "--plugs-tried")["doubts"])
+
+
+def test_a_load_sensor_taken_for_a_reference_tells_of_its_place_too(book: Path) -> None:
+    in_the_work = replace(REFERENCE, role="load")
+    run = make_run(book, {in_the_work: true_c, CONTROL: lambda t_s: true_c(t_s) + 3.0}).path
+    says = " ".join(as_json(book, "calibrate", run, *BY_U, "--no-entry")["doubts"])
+    assert "ref is a load sensor: what its place is colder or warmer by is taken for an error of the sensor" in says
+    assert "soakwitness place measure" in says
+    beside = " ".join(as_json(book, "calibrate", calibration_run(book / "other"), *BY_U, "--no-entry")["doubts"])
+    assert "load sensor" not in beside

@@ -398,7 +398,7 @@ def test_a_charge_that_waits_is_told_and_can_be_taken_back(book: ServedBook) -> 
 
 REFUSED: list[tuple[str, dict[str, str | list[str]], str, str]] = [
     ("/pieces/B-041/hardness", {"readings": ["5.62", "60"], "after": "temper"}, "readings", "Is 56.2 meant?"),
-    ("/pieces/B-041/hardness", {"readings": ["sixty"], "after": "temper"}, "readings", "'sixty' is not a valid float"),
+    ("/pieces/B-041/hardness", {"readings": ["sixty"], "after": "temper"}, "readings", "'sixty' is not a valid number"),
     (
         "/pieces/B-041/hardness",
         {"readings": ["60"]},

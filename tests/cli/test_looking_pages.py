@@ -25,6 +25,7 @@ from soakwitness.analysis.logbook.pieces import Piece, add_pieces
 from soakwitness.analysis.logbook.runs import give_recipe, run_named, take_in
 from soakwitness.analysis.logbook.treatments import add_treatment
 from soakwitness.analysis.metallurgy.hardness_readings import HardnessReading
+from soakwitness.analysis.recomputing.refreshing import refresh
 from soakwitness.cli.book.piece_page import of_piece
 from soakwitness.cli.main import soakwitness
 from soakwitness.firmware_bridge.runfolder.contents import Column
@@ -34,7 +35,7 @@ from tests.cli.books import INJECTED, ServedBook, served
 from tests.cli.browsers import Watched, chromium
 from tests.cli.sample_books import GOOD, ROOT, SHORT, sample_book
 from tests.log_books import STAMP
-from tests.run_folders import fill, new_run
+from tests.run_folders import STARTED_UTC, fill, new_run
 
 SIZES = [(390, 844, "dark"), (1280, 900, "light")]
 # what has a name for who cannot see: a text, a label, or aria-label
@@ -265,6 +266,22 @@ def test_a_run_without_a_verdict_says_what_is_under_way_and_is_asked_for(tmp_pat
         after = book.ask("GET", path)[2]
         assert NOW not in after
         assert "data-judged" not in after
+
+
+@pytest.mark.parametrize("path", ["/", "/runs", "/runs/RUN", "/runs/RUN/decide", "/enter"])
+def test_a_run_that_cannot_be_compared_says_so_and_is_waited_for_no_longer(tmp_path: Path, path: str) -> None:
+    recipe = (ROOT / "sample_logs" / "recipes" / "paring-blades.toml").read_text()
+    run = new_run(tmp_path / "book", recipe_name="Paring blades, harden", recipe_file=recipe)
+    fill(run, 3)  # fewer readings than any comparison takes
+    run.seal(sealed_utc=STARTED_UTC + 3)
+    name = run.path.name
+    with open_logbook(tmp_path / "book", create=True) as kept:
+        take_in(kept, stamp=STAMP)
+        assert refresh(kept, stamp=STAMP).troubles
+    with served(tmp_path / "book") as book:
+        page = book.ask("GET", path.replace("RUN", name))[2]
+        assert NOW not in page
+        assert "It could not be compared with its recipe" in page
 
 
 @pytest.mark.browser

@@ -86,6 +86,31 @@ def test_wrong_use_names_the_next_step(recipe: Path, tmp_path: Path, words: list
     assert says in " ".join(result.output.split()) or says in str(result.exception)
 
 
+def test_a_recipe_that_hardens_is_no_temper(recipe: Path, tmp_path: Path) -> None:
+    result = run(tmp_path / "none", recipe, *PLACES, "--temper", recipe)
+    assert result.exit_code == 2
+    says = " ".join(result.output.split())
+    assert "--temper: its recipe goes to 1040 °C, and no blade is tempered above 700 °C." in says
+    assert "Type" not in says
+
+
+def test_several_pieces_come_out_while_the_program_still_holds(recipe: Path, tmp_path: Path) -> None:
+    alone, six = (
+        " ".join(run(tmp_path / "none", recipe, *PLACES, "--count", count).stdout.split()) for count in ("1", "6")
+    )
+    assert "as the program ends" in alone
+    assert "as the program ends" not in six
+    assert re.search(r"Pull From \d+ min after the display first shows 1034 °C on, while the program still holds", six)
+
+
+def test_what_cannot_both_be_had_stands_in_the_first_sentences(tmp_path: Path) -> None:
+    narrow = tmp_path / "narrow.toml"
+    narrow.write_text(HOT.replace("at_most_minutes = 40", "at_most_minutes = 26"))
+    card = run(tmp_path / "none", narrow, *PLACES, "--thickness", "8").stdout
+    headline = " ".join(card[: card.index("Chef's blades (S44004)")].split())
+    assert re.search(r"take out .+\. The soak is not sure: likely .+ of 25 min\.$", headline)
+
+
 @pytest.fixture(scope="module")
 def shop(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A log book with three heatings, a blade with a thermocouple in it each time, and the recipe beside it."""

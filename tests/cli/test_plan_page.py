@@ -333,6 +333,23 @@ def test_unit_and_packet_are_chosen_as_with_the_command(book: ServedBook, logboo
     assert (status, "The packet that was chosen is not known here" in says) == (422, True)
 
 
+def test_a_plan_is_made_anew_when_the_log_book_knows_better_by_now(book: ServedBook, logbook: Path) -> None:
+    asked: dict[str, Any] = {"recipe_path": digest_of(logbook), "furnace": FURNACE, "starts": STARTS, "pieces": "B-044"}
+    page = planned(book, address(asked))
+    assert "Type 1040 °C" in words_of(page)
+    measured = ("--at", "1040", "--difference", "-6", "--uncertainty", "2", "--why", "paint")
+    run_words(logbook, "place", "enter", "control", "--furnace", FURNACE, *measured)
+    status, headers, _ = sent(book, page, "/plan/keep", asked)  # what is on the screen is of before
+    assert status == 303
+    assert plans(logbook) == []
+    assert "it was made anew. Keep it if it still holds." in words_of(book.ask("GET", headers["location"])[2])
+    page = planned(book, address(asked))
+    assert "Type 1046 °C" in words_of(page)  # 1040 and the 6 that the work has less
+    assert sent(book, page, "/plan/keep", asked)[0] == 303
+    assert [plan["entry"] for plan in plans(logbook)] == [1]
+    assert "It is kept as plan 1" in words_of(book.ask("GET", address(asked))[2])
+
+
 def test_another_charge_for_the_same_start_is_another_plan(book: ServedBook, logbook: Path) -> None:
     asked: dict[str, Any] = {"recipe_path": digest_of(logbook), "furnace": FURNACE, "starts": STARTS}
     for thickness in ("3", "5"):

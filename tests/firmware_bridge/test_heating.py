@@ -362,6 +362,20 @@ def test_a_sensor_that_is_stuck_hot_is_no_run(
     assert look_at(ordered, *signals) == []
 
 
+@pytest.mark.parametrize("lost_min", [90, 400])
+def test_where_only_a_stuck_sensor_is_left_nothing_is_read(lost_min: int) -> None:
+    """The load stays at 600.0; the control sensor shows the furnace cool, breaks, and is there again the next day."""
+    real = [20.0] * 30 + ramp(20, 900, 60) + [20 + 880 * math.exp(-k / 120) for k in range(1500)]
+    again = 1200
+    temps: list[dict[str, float | None]] = [
+        {"control": None if 120 + lost_min <= k < again else real[k], "load": min(real[k], 600.0) if k < 75 else 600.0}
+        for k in range(len(real))
+    ]
+    begin, end = look_at(temps)
+    assert (begin[0], end[0]) == ("begin", "end")
+    assert end[1] < again
+
+
 def test_a_sensor_that_gets_stuck_hot_does_not_keep_a_run_open() -> None:
     """The control sensor stays at 400.0 on the way down; the limiter shows the furnace."""
     real = [20.0] * 60 + ramp(20, 600, 60) + [600.0] * 60 + [20 + 580 * math.exp(-k / 120) for k in range(900)]

@@ -11,7 +11,16 @@ from soakwitness.analysis.verification.holds.assignment import block_medians
 from soakwitness.analysis.verification.inputs.stays import Stay
 from soakwitness.analysis.verification.results.verification import Finding
 from soakwitness.analysis.verification.sensors.gathered_run import GatheredRun
-from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, duration, joined, listed, moment
+from soakwitness.firmware_bridge.common.wording import (
+    Diff,
+    Says,
+    Temp,
+    duration,
+    duration_past_limit,
+    joined,
+    listed,
+    moment,
+)
 
 DOOR_DROP_C = 8.0
 DOOR_WITHIN_S = 120.0
@@ -60,8 +69,9 @@ def _quench(view: View) -> list[Finding]:
         delay = stay.quench_delay_s
         if delay is not None and delay > quench.within_s:
             name, allowed = _name(stay), duration(quench.within_s)
-            says = f"took {duration(delay)} from the pull to the {quench.medium}; {allowed}"
-            brief = f"{name} took {duration(delay)} to the {quench.medium}, {allowed} allowed"
+            took = duration_past_limit(delay, quench.within_s)
+            says = f"took {took} from the pull to the {quench.medium}; {allowed}"
+            brief = f"{name} took {took} to the {quench.medium}, {allowed} allowed"
             found.append(
                 Finding(
                     "late quench",

@@ -14,7 +14,7 @@ from soakwitness.analysis.verification.findings.view import View, hold_words, le
 from soakwitness.analysis.verification.inputs.readings import GAP_PERIODS
 from soakwitness.analysis.verification.measuring.too_hot import hot_limit_c
 from soakwitness.analysis.verification.results.verification import Finding, HoldResult, TooHot
-from soakwitness.firmware_bridge.common.wording import Diff, Says, Temp, Value, duration
+from soakwitness.firmware_bridge.common.wording import Diff, PastLimit, Says, Temp, Value, duration
 
 MOST_EQUAL_S = 3_600_000.0
 WORTH_SAYING_C = 0.05
@@ -115,6 +115,13 @@ def _as_temper(view: View, hold: HoldResult, hot: TooHot) -> Says:
     )
 
 
+def _beside(over_c: float, limit_c: float | None) -> Value:
+    """An overshoot [K] beside what is allowed."""
+    if limit_c is None or over_c <= limit_c:
+        return Diff(over_c)
+    return PastLimit(Diff(over_c), Diff(limit_c), over=True)
+
+
 def _overshoot(view: View, hold: HoldResult) -> list[Finding]:
     if hold.overshoot_c is None:
         return []
@@ -122,7 +129,7 @@ def _overshoot(view: View, hold: HoldResult) -> list[Finding]:
     words: dict[str, Value] = {
         "hold": hold_words(hold),
         "over": Says.of(
-            "{least}{by}", least="at least " if hold.overshoot_is_at_least else "", by=Diff(hold.overshoot_c)
+            "{least}{by}", least="at least " if hold.overshoot_is_at_least else "", by=_beside(hold.overshoot_c, limit)
         ),
         "above": f", {duration(hold.above_band_s)} above the band" if hold.above_band_s else "",
     }

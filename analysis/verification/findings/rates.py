@@ -11,7 +11,7 @@ from soakwitness.analysis.recipes.recipe import Ramp
 from soakwitness.analysis.record.run import FloatArray
 from soakwitness.analysis.verification.findings.view import View, severity_of
 from soakwitness.analysis.verification.results.verification import Finding, RampResult
-from soakwitness.firmware_bridge.common.wording import Rate, Says, Temp, duration, duration_of
+from soakwitness.firmware_bridge.common.wording import PastLimit, Rate, Says, Temp, duration, duration_of
 
 OFF_PACE = 0.2  # of the stated rate; common practice, no source
 SAME_SETPOINT_C = 1.5
@@ -86,7 +86,7 @@ def _pace(view: View, step: Ramp, ramp: RampResult) -> list[Finding]:
             broke = Says.of(
                 "ramp to {to} ran at {pace}{cause}, {word} {limit} is asked",
                 to=Temp(step.to_c),
-                pace=Rate(pace),
+                pace=PastLimit(Rate(pace), Rate(limit), over=pace > limit),
                 cause=cause.words,
                 word="at least" if code == "slow ramp" else "at most",
                 limit=Rate(limit),

@@ -9,10 +9,13 @@ from soakwitness.analysis.verification.findings.view import hold_words, level_ab
 from soakwitness.analysis.verification.results.verification import Finding, HoldResult, PieceResult, Verification
 from soakwitness.firmware_bridge.common.wording import (
     Diff,
+    PastLimit,
     Says,
     Temp,
+    Value,
     duration,
     duration_of,
+    duration_past_limit,
     duration_range,
     listed,
 )
@@ -62,7 +65,7 @@ def failed_hold(found: Verification, hold: HoldResult, findings: Sequence[Findin
         says = Says.of(
             "Too long: {who} stood {long} at {at}, {most} allowed",
             who=SUBJECT[hold.temperature_from],
-            long=duration(hold.longest_s.best),
+            long=duration_past_limit(hold.longest_s.best, hold.at_most_s or 0.0),
             at=Temp(hold.target_c),
             most=duration(hold.at_most_s),
         )
@@ -72,7 +75,7 @@ def failed_hold(found: Verification, hold: HoldResult, findings: Sequence[Findin
         says = Says.of(
             "Too cold: {who} stood at {level} where {low} is the least for {target}.",
             who=SUBJECT[hold.temperature_from],
-            level=Temp(hold.level_c if hold.level_c is not None else hold.band_c[0]),
+            level=_level(hold, hold.band_c[0], over=False),
             low=Temp(hold.band_c[0]),
             target=Temp(hold.target_c),
         )
@@ -110,7 +113,7 @@ def _unexplained(hold: HoldResult, short: Finding | None) -> bool:
 def open_hold(found: Verification, hold: HoldResult, findings: Sequence[Finding]) -> tuple[Reason, Says | None]:
     """Why a hold is not proven, and what to do; ``findings`` are those of this hold and of no step."""
     if not hold.found:
-        absent = _absent("Not proven", hold, findings)
+        absent = _absent("Not proven", hold, [f for f in findings if f.step == hold.step])
         return absent, None if absent.leads is None else absent.leads.next
     for code, why in _open_reasons(found, hold):
         finding = _first(findings, code)
@@ -247,17 +250,24 @@ def _hot(hold: HoldResult) -> Says:
         return Says.of(
             "Too hot: {who} went {over} over {target}, {most} allowed.",
             who=who,
-            over=Diff(hold.overshoot_c),
+            over=PastLimit(Diff(hold.overshoot_c), Diff(hold.max_overshoot_c or 0.0), over=True),
             target=Temp(hold.target_c),
             most=Diff(hold.max_overshoot_c or 0.0),
         )
     return Says.of(
         "Too hot: {who} stood at {level}, {high} is the most for {target}.",
         who=who,
-        level=Temp(hold.level_c if hold.level_c is not None else hold.band_c[1]),
+        level=_level(hold, hold.band_c[1], over=True),
         high=Temp(hold.band_c[1]),
         target=Temp(hold.target_c),
     )
+
+
+def _level(hold: HoldResult, limit_c: float, *, over: bool) -> Value:
+    """Where the furnace stood, beside the edge of the band [degC] that it missed."""
+    if hold.level_c is None or (hold.level_c > limit_c) != over:
+        return Temp(hold.level_c if hold.level_c is not None else limit_c)
+    return PastLimit(Temp(hold.level_c), Temp(limit_c), over=over)
 
 
 def _never_there(hold: HoldResult) -> bool:

@@ -45,6 +45,16 @@ def test_one_odd_run_is_no_change() -> None:
     assert abs(found(values).change) < 0.05
 
 
+def test_one_odd_run_near_the_first_that_a_known_condition_half_explains_is_no_change() -> None:
+    """Seven runs alike, the second one off: with a heavy charge entered for it that was none, say."""
+    values = np.zeros(8)
+    values[1] = 0.38
+    heavy = np.zeros(8)
+    heavy[1] = 6.67
+    known = KnownColumns(np.column_stack([heavy, np.ones(8)]), np.array([0.12, 0.5]))
+    assert abs(shift_of(values, known, usual_scatter=SCATTER).change) < SCATTER
+
+
 def test_what_is_known_is_not_taken_for_a_change() -> None:
     season = np.where(np.arange(40) < 20, -1.0, 1.0)
     values = noise(40) + 0.1 * season

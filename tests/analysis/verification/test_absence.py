@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from soakwitness.analysis.recipes.recipe import Recipe
+from soakwitness.analysis.recipes.recipe import Quench, Recipe
 from soakwitness.analysis.recipes.recipe_file import parse_recipe
 from soakwitness.analysis.verification.results.verification import Finding, Verification
 from soakwitness.analysis.verification.verifying import verify
@@ -195,6 +195,15 @@ def test_a_wrong_unit_goes_before_every_other_reason() -> None:
     assert "import again with --unit F or C" in str(one.next)
     assert found.verdict == "not proven"
     assert [h.unproven for h in found.holds] == [("unit",)]
+
+
+def test_what_is_not_on_record_of_the_quench_is_no_reason_why_a_hold_is_absent() -> None:
+    t_s, temp_c = drawn([(0, 20), (1960, 1000), (3000, 1000), (4800, 100)])
+    recipe = replace(simple_recipe((1000, 10, 5)), quench=Quench(within_s=30.0))
+    wrong = verify(make_run(t_s, {"furnace": np.round(temp_c * 1.8 + 32, 1)}), recipe)
+    assert "not on record" in {f.code for f in wrong.findings}
+    assert str(wrong.in_short.says) == "Not proven: the readings look like the other unit."
+    assert str(wrong.in_short.next) == "Check the unit of the readings; import again with --unit F or C as it is."
 
 
 def test_celsius_taken_for_fahrenheit_is_recognised_too() -> None:

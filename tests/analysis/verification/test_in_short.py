@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
+from soakwitness.analysis.recipes.recipe import Quench
 from soakwitness.analysis.recipes.recipe_file import load_recipe
 from soakwitness.analysis.record.run import open_run
 from soakwitness.analysis.verification.verifying import verify
+from soakwitness.firmware_bridge.runfolder.contents import Act, Mark
 from tests.make_sample_logs import SAMPLES
 from tests.named_cases import NamedCase, named_cases
 from tests.verification_runs import drawn, make_run, sensor, simple_recipe
@@ -45,6 +49,16 @@ def said(name: str) -> tuple[str, str]:
     case = named_cases()[name]
     short = verify(case.run, case.recipe).in_short
     return short.says.text("C"), "" if short.next is None else short.next.text("C")
+
+
+def test_a_limit_that_was_missed_by_little_is_not_told_as_kept() -> None:
+    t_s, temp_c = drawn([(0, 20), (1960, 1000), (2700, 1000), (3300, 600)])
+    acts: list[tuple[float, Act]] = [(2690.0, "pull"), (2720.4, "plates")]
+    marks = [Mark(t_s=at_s, act=act, entered_t_s=at_s) for at_s, act in acts]
+    recipe = replace(simple_recipe((1000, 10, 5)), quench=Quench(within_s=30.0))
+    found = verify(make_run(t_s, {"furnace": temp_c}, marks=marks), recipe)
+    says = found.in_short.says.text("C")
+    assert says == "Late to the quench: the charge took just over 30 s to the plates, 30 s allowed."
 
 
 def test_a_power_cut_is_the_reason_of_the_short_soak() -> None:

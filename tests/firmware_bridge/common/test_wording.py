@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from soakwitness.firmware_bridge.common import wording
-from soakwitness.firmware_bridge.common.wording import Diff, Rate, Says, Temp
+from soakwitness.firmware_bridge.common.wording import Diff, PastLimit, Rate, Says, Temp
 
 
 @pytest.mark.parametrize(
@@ -22,6 +22,25 @@ from soakwitness.firmware_bridge.common.wording import Diff, Rate, Says, Temp
 )  # fmt: skip
 def test_durations_have_one_notation(seconds: float | None, words: str) -> None:
     assert wording.duration(seconds) == words
+
+
+@pytest.mark.parametrize(
+    ("missed", "in_c", "in_f"),
+    [
+        (PastLimit(Diff(6.03), Diff(6.0), over=True), "just over 6 °C", "10.9 °F"),  # 10.85 and 10.8 °F
+        (PastLimit(Diff(6.2), Diff(6.0), over=True), "6.2 °C", "11.2 °F"),
+        (PastLimit(Temp(991.97), Temp(992.0), over=False), "just under 992 °C", "1817.5 °F"),  # 1817.55 and 1817.6 °F
+        (PastLimit(Rate(299.6), Rate(300.0), over=False), "just under 300 °C/h", "539 °F/h"),
+    ],
+)
+def test_rounding_hides_no_limit_that_was_missed(missed: PastLimit, in_c: str, in_f: str) -> None:
+    assert (missed.text("C"), missed.text("F")) == (in_c, in_f)
+
+
+def test_rounding_hides_no_duration_that_was_too_long() -> None:
+    assert wording.duration_past_limit(30.4, 30.0) == "just over 30 s"
+    assert wording.duration_past_limit(30.6, 30.0) == "31 s"
+    assert wording.duration_past_limit(1798.0, 1800.0) == "just under 30 min"
 
 
 def test_numbers_have_at_most_one_decimal() -> None:
