@@ -105,7 +105,12 @@ def _overshoot(plan: Plan) -> Iterator[Says]:
 def _swing(plan: Plan) -> Iterator[Says]:
     hold, known = plan.last, plan.inputs.furnace
     swing_c = known.arrival_at(hold.target_c).swing_c
-    if hold.below_share >= LEAST_BELOW:
+    if hold.below_share >= LEAST_BELOW and not known.arrivals:
+        yield Says.plain(
+            "No run tells whether the furnace swings in a hold: some minutes are for one that does. A logged run may "
+            "save them"
+        )
+    elif hold.below_share >= LEAST_BELOW:
         yield Says.of(
             "In a hold the furnace swings by {swing} to either side, and the band of the last one begins {below} below "
             "its target: the minutes count on what a blade that follows it may lose. A wider band below asks for fewer",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from statistics import NormalDist
 
 import numpy as np
@@ -23,8 +23,11 @@ DIP_C = 100.0  # how far a cold load and its door pull the reading down: enginee
 DIP_TO_C = 5.0  # when that is over, where no band says it
 DIP_RISES_S = 20.0
 HUMP_S = 150.0  # from the arrival to the top of an overshoot
+# Of furnaces that nobody saw in a hold so many switch on and off and swing so much: engineering guesses, no source.
+SWINGING, UNSEEN_SWING_C, UNSEEN_SWING_S = 0.3, 8.0, 150.0
 OF_A_WAVE = 0.91  # a saw's nine tenths of the range, as arrivals have it, of a wave that has as much in nine tenths
-DIMENSIONS = 8
+DIMENSIONS = 7
+GOLDEN = 0.618034  # multiples of it lie evenly within a whole one, however many they are
 NARROW = 0.6  # of a band below its level: a sensor or a place further off could not hold it at all
 LONGEST_RAMP_S = 48 * 3600.0
 
@@ -36,7 +39,7 @@ class PossibleChamber:
     ``settle``, ``overshoot`` and ``level`` say where it stands within the spread of those, in standard deviations;
     ``shifted_c`` is what its display is set off on purpose [K], ``reads_low_c`` what its sensor shows too little [K],
     ``place_c`` what the work's place is warmer than the sensor's [K], ``turn`` the share of
-    a swing at which a slow ramp begins.
+    a swing at which a slow ramp begins. ``unseen``: it swings, as a furnace may that nobody saw in a hold.
     """
 
     climb: float = 1.0
@@ -48,6 +51,7 @@ class PossibleChamber:
     reads_low_c: float = 0.0
     place_c: float = 0.0
     turn: float = 0.0
+    unseen: bool = False
 
     def settle_s(self, usual: UsualArrival) -> float:
         """Time constant of the last degrees [s]."""
@@ -111,8 +115,9 @@ def drawn_chambers(
     """
     inverse = NormalDist().inv_cdf
     made = []
-    for row in uniform_set(CHAMBERS, DIMENSIONS).tolist():
-        climb, settle, over, level, back, error, place = (inverse(u) for u in row[:-1])
+    for number, row in enumerate(uniform_set(CHAMBERS, DIMENSIONS).tolist()):
+        turn = number * GOLDEN % 1.0
+        climb, settle, over, level, back, error, place = (inverse(u) for u in row)
         recovery_s = known.recovery_s(steel_mm) * math.exp(known.recovery.spread * back)
         made.append(
             PossibleChamber(
@@ -123,7 +128,8 @@ def drawn_chambers(
                 recovery_s,
                 reads_low_c=error_c * error,
                 place_c=place_c * place,
-                turn=row[-1],
+                turn=turn,
+                unseen=not known.arrivals and turn > 1.0 - SWINGING,
             )
         )
     return tuple(made)
@@ -159,6 +165,7 @@ class _Making:
         self._begins: dict[int, float] = {}
         self._holds: list[Hold] = []
         self._humps: list[tuple[float, float]] = []
+        self._usual: dict[int, UsualArrival] = {}
         self._swings = [0.0]  # how far it is off its mean [K], beside the mean in ``_temps``
         self._phase: float | None = None  # where in a swing, None where it climbs as fast as it can
         self._load_s: float | None = None
@@ -183,7 +190,7 @@ class _Making:
         self._begins[step.number] = self._now_s
         self._holds.append(step)
         self._look(step, at_last=True)
-        usual = self._known.arrival_at(step.target_c)
+        usual = self._usually(step)
         swing_c = 0.0 if usual.swing_s is None else OF_A_WAVE * usual.swing_c
         self._humps.append((self._now_s, max(self._chamber.overshoot_c(usual) - swing_c, 0.0)))
         end_s = self._now_s + lasts_s
@@ -221,9 +228,17 @@ class _Making:
         share = min(1.0, least_c / -together) if together < 0.0 else 1.0
         return wrong_c * share, place_c * share
 
+    def _usually(self, hold: Hold) -> UsualArrival:
+        """How it arrives at a hold, and stands there."""
+        if hold.number not in self._usual:
+            usual = self._known.arrival_at(hold.target_c)
+            unseen = replace(usual, swing_c=UNSEEN_SWING_C, swing_s=UNSEEN_SWING_S)
+            self._usual[hold.number] = unseen if self._chamber.unseen else usual
+        return self._usual[hold.number]
+
     def _level_c(self, hold: Hold) -> float:
         """Where the chamber stands in a hold: off what was set, never quite out of its band."""
-        off = self._chamber.off_c(self._known.arrival_at(hold.target_c))
+        off = self._chamber.off_c(self._usually(hold))
         return hold.target_c + min(max(off, -0.8 * hold.below_c), 0.8 * hold.above_c)
 
     def _advance(self, goal_c: float, asked_c_per_h: float | None, hold: Hold | None, *, holds: bool = False) -> None:
@@ -232,12 +247,12 @@ class _Making:
         can = self._known.rate_c_per_h(now_c) * self._chamber.climb if left_c > 0.0 else COOLING_C_PER_H
         moved = min(can, asked_c_per_h or can) * STEP_S / 3600.0
         if hold is not None:
-            settle_s = self._chamber.settle_s(self._known.arrival_at(hold.target_c))
+            settle_s = self._chamber.settle_s(self._usually(hold))
             moved = min(moved, abs(left_c) * (1.0 - math.exp(-STEP_S / max(settle_s, 1.0))))
         self._temps.append(now_c + math.copysign(min(moved, abs(left_c)), left_c))
         slow = left_c > 0.0 and (asked_c_per_h or can) < can
         self._swing(
-            None if hold is None else self._known.arrival_at(hold.target_c),
+            None if hold is None else self._usually(hold),
             on=holds or slow,
             begins=0.0 if holds else self._chamber.turn,
         )

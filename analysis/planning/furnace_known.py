@@ -30,6 +30,7 @@ HAND_SPREAD, LEAST_SPREAD = 0.12, 0.04
 DOOR_S = 45.0  # of the time to come back after a load: what the open door takes by itself
 USUAL_MM = 9.0  # steel of a load of which nobody wrote what it was: three blades of 3 mm
 UNWRITTEN_SPREAD = 0.5
+SLOWER = (0.5, 3.0)  # how far a furnace that climbs otherwise than usual is followed in what is not known of its loads
 FEW_RUNS = 3.0  # what is generic counts as so many runs beside those measured
 
 
@@ -80,6 +81,9 @@ class UsualArrival:
     swing_s: float | None = None
 
 
+GENERIC_RECOVERY = WithSpread(450.0, 0.6)  # half a MJ into blades of 3 x 3 mm, at some 1.1 kW to spare
+
+
 @dataclass(frozen=True)
 class FurnaceKnown:
     """What is known of a furnace.
@@ -98,7 +102,7 @@ class FurnaceKnown:
     climb_spread: float = GENERIC_SPREAD
     arrival: UsualArrival = UsualArrival()
     near: tuple[tuple[float, UsualArrival], ...] = ()
-    recovery: WithSpread = WithSpread(450.0, 0.6)  # half a MJ into blades of 3 x 3 mm, at some 1.1 kW to spare
+    recovery: WithSpread = GENERIC_RECOVERY
     climb_to_c: float = math.inf
     loads_written: bool = True
 
@@ -110,7 +114,15 @@ class FurnaceKnown:
         """
         share = steel_mm / USUAL_MM
         share = share if self.loads_written else math.sqrt(max(share, 1.0))
+        if self.recovery == GENERIC_RECOVERY:
+            share *= self._slower()
         return DOOR_S + max(self.recovery.value - DOOR_S, 0.0) * share
+
+    def _slower(self) -> float:
+        """How much longer than usual it takes for what it has to spare near its top: by its climb there."""
+        top_c = max(self.climb[-1][0], GENERIC_CLIMB[0][0])
+        usual = next(rate for low_c, rate in reversed(GENERIC_CLIMB) if low_c <= top_c)
+        return min(max(usual / self.rate_c_per_h(top_c), SLOWER[0]), SLOWER[1])
 
     def arrival_at(self, target_c: float) -> UsualArrival:
         """How it arrives at a hold: as at the nearest target that its runs had, where one is near."""

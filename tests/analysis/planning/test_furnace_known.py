@@ -107,3 +107,13 @@ def test_a_load_of_which_nobody_wrote_what_it_was_says_less_and_nothing_of_small
 def test_runs_with_pieces_on_record_put_those_without_aside() -> None:
     known = from_runs("shed", (), (), [Recovery(225.0, 9.0)] * 3 + [Recovery(2000.0)] * 5)
     assert known.recovery_s(9.0) == pytest.approx(225.0)
+
+
+def test_a_furnace_with_little_to_spare_takes_longer_for_a_load_that_nobody_saw() -> None:
+    """160 K/h from 900 degC on, where 450 are usual: it has so much less to spare, and takes longer for the steel."""
+    slow = by_hand("900:60,1000:97.5", unit="C")
+    assert slow.climb[-1] == pytest.approx((900.0, 160.0))
+    usual_s = generic_furnace().recovery_s(9.0) - 45.0
+    assert slow.recovery_s(9.0) == pytest.approx(45.0 + usual_s * 450.0 / 160.0)
+    seen = from_runs("shed", (Climb({"900": 160.0}),), (), [Recovery(450.0, 9.0)] * 3)
+    assert seen.recovery_s(9.0) == pytest.approx(450.0)  # what was seen needs no guess

@@ -260,9 +260,10 @@ def test_one_hand_pulls_the_pieces_in_turn(windows: list[tuple[float, float | No
 
 
 def test_a_heavy_load_into_the_hot_furnace_is_waited_for_longer() -> None:
-    asked = replace(recipe(most_min=None), load="hot", load_at_c=1040.0)
+    asked, known = replace(recipe(most_min=None), load="hot", load_at_c=1040.0), WithSpread(450.0, 0.5)
+    furnace = replace(KNOWN, recovery=known)
     one, six = (
-        make_plan(PlanInputs(asked, tuple(PieceToPlan(f"B-{n}", measured()) for n in range(count)), KNOWN))
+        make_plan(PlanInputs(asked, tuple(PieceToPlan(f"B-{n}", measured()) for n in range(count)), furnace))
         for count in (1, 6)
     )
     assert six.last.pieces[0].lag.best_s > one.last.pieces[0].lag.best_s + 300.0
@@ -308,3 +309,13 @@ def test_minutes_are_added_where_the_furnace_swings_out_of_the_band() -> None:
     assert longer.last.pieces[0].earliest_s >= plain.last.pieces[0].earliest_s + 1500.0 / (1.0 - 0.9 * share) - 1500.0
     assert any("swings by" in str(says) for says in longer.says)
     assert not any("swings by" in str(says) for says in plain.says)
+
+
+def test_a_furnace_that_nobody_saw_in_a_hold_may_swing() -> None:
+    """Three of ten such do, by 7.3 K: of a band that begins 6 below, a thin blade is out for a fifth of a turn."""
+    thin = generic_packet(PacketSpec(1.5, foil=False), "S44004")
+    unseen = planned(thin, recipe(most_min=None), furnace=replace(KNOWN, arrivals=0))
+    seen = planned(thin, recipe(most_min=None))
+    assert seen.last.below_share == 0.0
+    assert unseen.last.below_share >= 0.15
+    assert any("No run tells whether the furnace swings" in str(says) for says in unseen.says)
