@@ -73,11 +73,11 @@ def refresh(
     waiting: list[Computed] = []
     for number, (task, done) in enumerate(zip(tasks, _computed(tasks, processes), strict=True), start=1):
         if isinstance(done, str):
-            troubles.append(f"{task.entry.run}: {done}")
+            troubles.append(_of_run(task.entry.run, done))
         else:
             waiting.append(done)
             if done.trouble:
-                troubles.append(f"{task.entry.run}: {done.trouble}")
+                troubles.append(_of_run(task.entry.run, done.trouble))
         if len(waiting) >= PORTION:
             changed += keep_beside(book, waiting, stamp=stamp)
             waiting.clear()
@@ -85,6 +85,11 @@ def refresh(
             progress(number, len(tasks))
     changed += keep_beside(book, waiting, stamp=stamp)
     return Refreshed(len(tasks), tuple(troubles), tuple(changed))
+
+
+def _of_run(run: str, says: str) -> str:
+    """A sentence that names its run, once."""
+    return says if says.startswith(f"{run}:") else f"{run}: {says}"
 
 
 def _task(book: LogBook, entry: RunEntry) -> _Task:

@@ -277,7 +277,9 @@ def test_a_run_that_cannot_be_compared_says_so_and_is_waited_for_no_longer(tmp_p
     name = run.path.name
     with open_logbook(tmp_path / "book", create=True) as kept:
         take_in(kept, stamp=STAMP)
-        assert refresh(kept, stamp=STAMP).troubles
+        (trouble,) = refresh(kept, stamp=STAMP).troubles
+    assert trouble.count(f"{name}:") == 1
+    assert f"soakwitness runs {name} --strike --why REASON" in trouble  # or it waits for a verdict for ever
     with served(tmp_path / "book") as book:
         page = book.ask("GET", path.replace("RUN", name))[2]
         assert NOW not in page

@@ -11,6 +11,8 @@ from soakwitness.analysis.record.run import Run, Trace
 from soakwitness.analysis.verification.inputs.readings import gaps, readings_of
 from soakwitness.analysis.verification.rules.states import ROOM_C
 from soakwitness.firmware_bridge.common.chamber import FEWEST_READINGS, Candidate, Seen, chamber_of
+from soakwitness.firmware_bridge.common.surfaces import NextCommand
+from soakwitness.firmware_bridge.common.wording import joined
 
 ALIKE_C = 3.0  # a change beyond that is a finding wherever two sensors are compared; common practice, no source
 
@@ -58,10 +60,11 @@ def chamber_trace(run: Run) -> Trace:
         return next(tr for tr in run.traces if tr.name == name)
     best = max(run.traces, key=lambda tr: int(np.isfinite(tr.temp_c).sum()), default=None)
     if best is None or int(np.isfinite(best.temp_c).sum()) < FEWEST_READINGS:
-        raise NotEnoughData(
-            f"{run.header.run}: no sensor has {FEWEST_READINGS} readings: there is nothing to compare. "
-            "Look at samples.csv in the run folder."
+        says = (
+            f"{run.header.run}: no sensor has {FEWEST_READINGS} readings: there is nothing to compare. Look at "
+            "samples.csv in the run folder; a trial is struck out:"
         )
+        raise NotEnoughData(joined([says, NextCommand.of("runs", run.header.run, "--strike", "--why", "REASON")]))
     return best
 
 

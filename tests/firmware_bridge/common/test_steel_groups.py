@@ -13,6 +13,7 @@ from soakwitness.firmware_bridge.simulated.heated_packet import TRANSFORMS_AT_C
     ("steel", "group"),
     [("S44004", "stainless"), ("440C", "stainless"), ("1.4116", "stainless"), ("A2", "tool"), ("D2", "tool"),
      ("1.2379", "tool"), ("52100", "carbon"), ("O1", "carbon"), ("1095", "carbon"), ("1.2842", "carbon"),
+     ("15N20", "carbon"), ("100Cr6", "carbon"), ("105WCr6", "carbon"), ("10Cr15CoMoV", "unknown"),  # 15 % of chromium
      (None, "unknown"), ("what", "unknown")],
 )  # fmt: skip
 def test_steel_groups(steel: str | None, group: str) -> None:
