@@ -16,7 +16,6 @@ WIDE_IN, HIGH_IN = 4.0, 2.4
 CODE_IN = 2.1
 MARGIN_IN = 0.15
 NAME_LETTERS, NAME_LINES = 14, 4
-ENDINGS = (".svg", ".pdf", ".png")
 
 
 def write_label(path: Path, *, name: str, rights: str, link: str) -> None:

@@ -47,7 +47,6 @@ BAND_EDGE = "#8A8200"
 ASKED = "asked for, band on top"
 SANS_SERIF = ["Noto Sans", "Liberation Sans", "Arial", "Helvetica", "DejaVu Sans"]
 TICK_IN = 0.5  # an hour with its blank
-SUFFIXES = (".png", ".svg", ".pdf")
 
 
 def degree(unit: Unit) -> str:

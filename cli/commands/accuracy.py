@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from soakwitness.cli.options.common import (
+    CHART_ENDINGS,
     Finite,
     WrongUse,
     check_output,
@@ -20,7 +21,6 @@ from soakwitness.cli.options.common import (
 from soakwitness.cli.options.entering import by_option, new_stamp, open_book
 from soakwitness.cli.options.screen import say, table
 from soakwitness.cli.terminal.calibrating import (
-    CHARTS,
     Compared,
     a_file,
     compare,
@@ -77,7 +77,7 @@ def accuracy(run: str | None, logbook: Path, unit: Unit | None, as_json: bool, *
     """
     chart = given["chart"]
     if chart is not None:
-        check_output(chart, force=given["force"], suffixes=CHARTS)
+        check_output(chart, force=given["force"], suffixes=CHART_ENDINGS)
     if given["history"]:
         if given["furnace"] is None:
             raise WrongUse("--history needs --furnace NAME.")

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from soakwitness.cli.options.common import (
+    CHART_ENDINGS,
     check_output,
     force_option,
     json_option,
@@ -26,7 +27,6 @@ if TYPE_CHECKING:
     from soakwitness.analysis.logbook.runs import RunEntry
     from soakwitness.analysis.verification.results.verification import WorkTemperature
 
-SUFFIXES = (".png", ".svg", ".pdf")
 NAMES = ("--suspect", "--good")
 
 
@@ -105,7 +105,7 @@ def audit(
     from soakwitness.cli.words.audit_words import audit_lines
 
     if chart is not None:
-        check_output(chart, force=force, suffixes=SUFFIXES)
+        check_output(chart, force=force, suffixes=CHART_ENDINGS)
     with open_book(logbook) as book:
         evidence = _evidence(book, suspect, good, recipe_path)
         found = look(evidence)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from soakwitness.cli.options.common import Words, WrongUse, check_output, force_option, logbook_option
+from soakwitness.cli.options.common import CHART_ENDINGS, Words, WrongUse, check_output, force_option, logbook_option
 from soakwitness.cli.terminal.beginning import address_words, lan_option, link_code, port_option
 
 if TYPE_CHECKING:
@@ -15,7 +15,6 @@ if TYPE_CHECKING:
 
 FILE = click.Path(path_type=Path, dir_okay=False)
 FOLDER = click.Path(path_type=Path, file_okay=False, exists=True)
-LABEL_ENDINGS = (".svg", ".pdf", ".png")
 
 
 @click.command()
@@ -146,7 +145,7 @@ def _let_in(logbook: Path, name: str, *, look_only: bool, label: Path | None, fo
     from soakwitness.cli.words.device_words import device_link
 
     if label is not None:
-        check_output(label, force=force, suffixes=LABEL_ENDINGS)
+        check_output(label, force=force, suffixes=CHART_ENDINGS)
     addresses, words = _where(logbook)
     rights: Rights = "look" if look_only else "mark"
     name = checked_name(name)

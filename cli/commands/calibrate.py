@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from soakwitness.cli.options.common import (
+    CHART_ENDINGS,
     Finite,
     WrongUse,
     check_output,
@@ -21,7 +22,6 @@ from soakwitness.cli.options.common import (
 from soakwitness.cli.options.entering import by_option, new_stamp
 from soakwitness.cli.options.screen import say_all
 from soakwitness.cli.terminal.calibrating import (
-    CHARTS,
     Compared,
     a_file,
     compare,
@@ -91,7 +91,7 @@ def calibrate(run: str | None, logbook: Path, unit: Unit | None, as_json: bool, 
     """
     chart, given["unit"] = given["chart"], unit
     if chart is not None:
-        check_output(chart, force=given["force"], suffixes=CHARTS)
+        check_output(chart, force=given["force"], suffixes=CHART_ENDINGS)
     if (given["from_day"] is None) != (given["why"] is None):
         raise WrongUse("--from and --why belong together: from which day it counts, and why.")
     if given["ask"]:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from soakwitness.cli.options.common import (
+    CHART_ENDINGS,
     LARGEST_NUMBER,
     WrongUse,
     check_output,
@@ -19,7 +20,7 @@ from soakwitness.cli.options.common import (
 )
 from soakwitness.cli.options.entering import by_option, new_stamp, open_book, why_option
 from soakwitness.cli.options.screen import say, say_words, table
-from soakwitness.cli.terminal.calibrating import CHARTS, a_file
+from soakwitness.cli.terminal.calibrating import a_file
 from soakwitness.firmware_bridge.common.surfaces import Field
 from soakwitness.firmware_bridge.common.units import Unit
 from soakwitness.firmware_bridge.common.wording import Says, counted
@@ -63,7 +64,7 @@ def calibration(
     if out is not None:
         check_output(out, force=force, suffixes=SHEETS)
     if chart is not None:
-        check_output(chart, force=force, suffixes=CHARTS)
+        check_output(chart, force=force, suffixes=CHART_ENDINGS)
     with open_book(logbook) as book:
         one = recorded(book, number, unit or "C")
         if chart is not None:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from soakwitness.cli.options.common import (
+    CHART_ENDINGS,
     LARGEST_NUMBER,
     WrongUse,
     check_output,
@@ -24,8 +25,6 @@ from soakwitness.firmware_bridge.common.units import Unit
 if TYPE_CHECKING:
     from soakwitness.analysis.condition.judging import Condition
     from soakwitness.analysis.logbook.opening import LogBook
-
-SUFFIXES = (".png", ".svg", ".pdf")
 
 
 @click.command()
@@ -65,7 +64,7 @@ def condition(
     from soakwitness.cli.words.condition_words import condition_json, condition_lines
 
     if chart is not None:
-        check_output(chart, force=force, suffixes=SUFFIXES)
+        check_output(chart, force=force, suffixes=CHART_ENDINGS)
     with open_book(logbook) as book:
         found = _condition(book, furnace, newest)
     if chart is not None:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from soakwitness.cli.options.common import (
+    CHART_ENDINGS,
     Finite,
     SuggestingGroup,
     WrongUse,
@@ -121,7 +122,7 @@ def predict(
     from soakwitness.cli.verdicts.verified import take_in
 
     if chart is not None:
-        check_output(chart, force=force, suffixes=(".png", ".svg", ".pdf"))
+        check_output(chart, force=force, suffixes=CHART_ENDINGS)
     packet = given_packet(packet_path)
     opened = open_run(find_run(run, logbook))
     take_in(logbook, opened)

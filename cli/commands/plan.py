@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from soakwitness.cli.options.common import (
+    CHART_ENDINGS,
     Finite,
     WrongUse,
     check_output,
@@ -44,7 +45,6 @@ if TYPE_CHECKING:
     from soakwitness.analysis.verification.results.verification import PieceInfo
     from soakwitness.cli.words.plan_words import When
 
-CHART_ENDINGS = (".png", ".svg", ".pdf")
 USUAL_MM = 3.0
 
 

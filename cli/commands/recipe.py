@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from soakwitness.cli.options.common import (
+    CHART_ENDINGS,
     Finite,
     SuggestingGroup,
     WrongUse,
@@ -132,10 +133,9 @@ def plot(file: Path, out: Path | None, unit: Unit | None, force: bool) -> None:
     """
     from soakwitness.analysis.recipes.recipe_file import load_recipe
     from soakwitness.cli.charts.recipe_chart import save_recipe_chart
-    from soakwitness.cli.charts.style import SUFFIXES
 
     loaded = load_recipe(file)
-    path = check_output(out or file.with_suffix(".png"), force=force, suffixes=SUFFIXES)
+    path = check_output(out or file.with_suffix(".png"), force=force, suffixes=CHART_ENDINGS)
     save_recipe_chart(loaded, path, unit=unit)
     click.echo(str(path))
 

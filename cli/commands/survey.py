@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from soakwitness.cli.options.common import (
+    CHART_ENDINGS,
     LARGEST_NUMBER,
     Finite,
     WrongUse,
@@ -23,7 +24,6 @@ from soakwitness.cli.options.common import (
 from soakwitness.cli.options.entering import by_option, new_stamp, open_book
 from soakwitness.cli.options.screen import read_on, say, table
 from soakwitness.cli.terminal.calibrating import (
-    CHARTS,
     a_file,
     days_of,
     keeping_options,
@@ -85,7 +85,7 @@ def survey(run: str | None, logbook: Path, unit: Unit | None, as_json: bool, **g
 
     chart = given["chart"]
     if chart is not None:
-        check_output(chart, force=given["force"], suffixes=CHARTS)
+        check_output(chart, force=given["force"], suffixes=CHART_ENDINGS)
     if given["listing"]:
         _list(logbook, given["furnace"], unit or "C", as_json)
         return 0

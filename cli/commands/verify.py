@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from soakwitness.cli.options.common import (
+    CHART_ENDINGS,
     check_output,
     find_run,
     force_option,
@@ -26,7 +27,6 @@ if TYPE_CHECKING:
     from soakwitness.cli.verdicts.verified import Verified
 
 EXIT_STATUS = {"pass": 0, "fail": 3, "not proven": 4}
-CHART_ENDINGS = (".png", ".svg", ".pdf")
 
 
 @click.command()

@@ -203,6 +203,9 @@ def force_option(function: F) -> F:
     return click.option("--force", is_flag=True, help="Replace an output file that exists.")(function)
 
 
+CHART_ENDINGS = (".png", ".svg", ".pdf")
+
+
 def check_output(path: Path, *, force: bool, suffixes: tuple[str, ...] = ()) -> Path:
     """Refuse an output file that exists, has no folder, or has the wrong ending, before any work is done."""
     if suffixes and path.suffix.lower() not in suffixes:

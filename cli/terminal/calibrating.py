@@ -25,7 +25,6 @@ if TYPE_CHECKING:
     from soakwitness.firmware_bridge.runfolder.contents import Column
 
 F = TypeVar("F", bound=Callable[..., Any])
-CHARTS = (".png", ".svg", ".pdf")
 CLASSES = ("1", "2", "special", "standard")
 LETTERS = ("B", "E", "J", "K", "N", "R", "S", "T")
 HOTTEST_C = 1300.0  # a reference that reads more, with no unit said, is taken to be in °F

@@ -7,11 +7,9 @@ from pathlib import Path
 
 import click
 
-from soakwitness.cli.options.common import WrongUse, check_output, find_run
+from soakwitness.cli.options.common import CHART_ENDINGS, WrongUse, check_output, find_run
 from soakwitness.cli.verdicts.verified import verify_run
 from soakwitness.firmware_bridge.common.units import Unit
-
-CHART_ENDINGS = (".png", ".svg", ".pdf")
 
 
 def compare_runs(

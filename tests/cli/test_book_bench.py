@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from datetime import UTC
 from pathlib import Path
 from typing import Any
@@ -17,7 +16,6 @@ from soakwitness.firmware_bridge.recording.clocks import RealClock
 from soakwitness.firmware_bridge.recording.starting_a_recorder import RunFacts, begin
 from tests.analysis.live.test_at_the_furnace import HOT, LOAD, side
 from tests.cli.books import a_state, served, until
-from tests.cli.browsers import chromium
 from tests.cli.test_book_pages import Watched
 from tests.fakes import make_furnace
 
@@ -32,12 +30,6 @@ def state(furnace: str, run: str = RUN, **more: Any) -> dict[str, Any]:
     there = at_the_furnace_state(found, utc_s=utc_s) | {"turn": words, "log": [], "asked": []}
     told = {"utc_ms": 1.8e12, "alarm": None, "alarms": {}, "at_the_furnace": there, "hold": None, **more}
     return a_state(700.0, furnace=furnace, run=run, **told)
-
-
-@pytest.fixture
-def browser() -> Iterator[Any]:
-    with chromium() as browser:
-        yield browser
 
 
 def target(tab: Any, number: int) -> Any:

@@ -19,7 +19,6 @@ from soakwitness.firmware_bridge.runfolder.contents import Mark
 from soakwitness.firmware_bridge.runfolder.reader import read_events, read_marks
 from tests.cli.axe import broken_rules
 from tests.cli.books import until
-from tests.cli.browsers import chromium
 from tests.cli.test_book_pages import Watched
 
 PROGRAM = [sys.executable, "-c", "from soakwitness.cli.main import main; main()"]
@@ -160,12 +159,6 @@ class Bench:
         self.waits_for(says)
         self.tab.keyboard.press(key)
         return time.time()
-
-
-@pytest.fixture
-def browser() -> Iterator[Any]:
-    with chromium() as browser:
-        yield browser
 
 
 def said(marks: tuple[Mark, ...]) -> list[tuple[str, tuple[str, ...]]]:

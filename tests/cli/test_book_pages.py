@@ -19,7 +19,7 @@ from soakwitness.cli.guide.pages import ORDER
 from soakwitness.cli.telling.book_file import running_book, stop_book
 from soakwitness.firmware_bridge.connecting.furnace_file import template
 from tests.cli.books import INJECTED, ServedBook, a_state, served, until
-from tests.cli.browsers import Watched, chromium
+from tests.cli.browsers import Watched
 
 WIDTH = "line => line.x2.baseVal.value - line.x1.baseVal.value"
 ROOT = Path(__file__).resolve().parents[2]
@@ -30,12 +30,6 @@ PROGRAM = [sys.executable, "-c", "from soakwitness.cli.main import main; main()"
 def book(tmp_path: Path) -> Iterator[ServedBook]:
     with served(tmp_path / "book") as book:
         yield book
-
-
-@pytest.fixture
-def browser() -> Iterator[Any]:
-    with chromium() as browser:
-        yield browser
 
 
 @pytest.mark.browser

@@ -14,7 +14,7 @@ import subprocess
 import sys
 import time
 import urllib.parse
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from contextlib import closing
 from html.parser import HTMLParser
 from pathlib import Path
@@ -31,30 +31,12 @@ from soakwitness.cli.book.doors import COOKIE
 from soakwitness.cli.book.enter_words import MOST_UPLOAD_BYTES, file_name
 from soakwitness.cli.photographs.reencoding import LARGEST_BYTES
 from tests.cli.books import ServedBook, served
-from tests.cli.browsers import chromium
-from tests.entry_shop import evening_shop, exported, run_words
+from tests.entry_shop import exported, run_words
 from tests.photographs import WORDS, bomb, opened, with_a_place
 
 MARKUP = "\"><script>window.broken = 1</script>'<img src=x onerror=window.broken=1>"
 HERE = "this computer"
 RUN = "20260303T070410Z_shed-furnace_0002"
-
-
-@pytest.fixture(scope="module")
-def shop(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return evening_shop(tmp_path_factory.mktemp("shop") / "book")
-
-
-@pytest.fixture
-def logbook(shop: Path, tmp_path: Path) -> Path:
-    """A shop of its own for each test."""
-    return Path(shutil.copytree(shop, tmp_path / "book"))
-
-
-@pytest.fixture
-def book(logbook: Path) -> Iterator[ServedBook]:
-    with served(logbook) as book:
-        yield book
 
 
 class Page(HTMLParser):
@@ -662,12 +644,6 @@ def harmless(page: Page) -> None:
 
 
 # ---------------------------------------------------------------- in a browser
-
-
-@pytest.fixture
-def browser() -> Iterator[Any]:
-    with chromium() as browser:
-        yield browser
 
 
 def tap(tab: Any, what: str) -> None:

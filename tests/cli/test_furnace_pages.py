@@ -24,7 +24,7 @@ from soakwitness.cli.main import soakwitness
 from soakwitness.cli.words.page_words import kept_on_page
 from soakwitness.firmware_bridge.runfolder.writer import RunFolder
 from tests.cli.books import INJECTED, ServedBook, served, until
-from tests.cli.browsers import Watched, chromium
+from tests.cli.browsers import Watched
 from tests.cli.sample_books import ROOT, SHORT, sample_book
 from tests.log_books import STAMP
 from tests.run_folders import COLUMNS
@@ -62,12 +62,6 @@ def shop(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def book(shop: Path) -> Iterator[ServedBook]:
     with served(shop) as book:
         yield book
-
-
-@pytest.fixture
-def browser() -> Iterator[Any]:
-    with chromium() as browser:
-        yield browser
 
 
 @pytest.mark.browser

@@ -14,16 +14,10 @@ from soakwitness.cli.book.guide_html import as_html
 from soakwitness.cli.guide.pages import ORDER, page_text
 from soakwitness.cli.guide.searching import DEFINED_UNDER, anchor_of, defined_at, find_in_guide
 from tests.cli.books import INJECTED, ServedBook, served
-from tests.cli.browsers import Watched, chromium
+from tests.cli.browsers import Watched
 from tests.cli.sample_books import SHORT, sample_book
 
 SIZES = [(390, 844, "dark"), (1280, 900, "light")]
-
-
-@pytest.fixture
-def browser() -> Iterator[Any]:
-    with chromium() as browser:
-        yield browser
 
 
 @pytest.fixture

@@ -13,16 +13,10 @@ import pytest
 from soakwitness.cli.book.lines_kept import RUNS_KEPT, LinesKept
 from soakwitness.firmware_bridge.runfolder.reader import read_header
 from tests.cli.books import ServedBook, served
-from tests.cli.browsers import Watched, chromium
+from tests.cli.browsers import Watched
 from tests.cli.sample_books import GOOD, SHORT, sample_book
 from tests.make_sample_logs import SAMPLES
 from tests.run_folders import fill, new_run, sealed_run
-
-
-@pytest.fixture
-def browser() -> Iterator[Any]:
-    with chromium() as browser:
-        yield browser
 
 
 @pytest.fixture(scope="module")

@@ -32,7 +32,7 @@ from soakwitness.firmware_bridge.runfolder.contents import Column
 from soakwitness.firmware_bridge.runfolder.lock import RUN_LOCK, Lock
 from soakwitness.firmware_bridge.runfolder.writer import RunFolder
 from tests.cli.books import INJECTED, ServedBook, served
-from tests.cli.browsers import Watched, chromium
+from tests.cli.browsers import Watched
 from tests.cli.sample_books import GOOD, ROOT, SHORT, sample_book
 from tests.log_books import STAMP
 from tests.run_folders import STARTED_UTC, fill, new_run
@@ -43,12 +43,6 @@ NAMELESS = """() => [...document.querySelectorAll("a, button, input, select, sum
   .filter(e => e.tabIndex >= 0 || e.getAttribute("role") === "img")
   .filter(e => !e.textContent.trim() && !e.getAttribute("aria-label") && !e.labels?.[0]?.textContent.trim())
   .map(e => e.outerHTML.slice(0, 200))"""
-
-
-@pytest.fixture
-def browser() -> Iterator[Any]:
-    with chromium() as browser:
-        yield browser
 
 
 @pytest.fixture(scope="module")

@@ -38,8 +38,8 @@ from soakwitness.cli.telling.book_file import stop_book
 from soakwitness.cli.telling.joining import join_or_start
 from tests.cli.axe import broken_rules
 from tests.cli.books import INJECTED, ServedBook, served, until
-from tests.cli.browsers import Watched, chromium
-from tests.entry_shop import evening_shop, run_words
+from tests.cli.browsers import Watched
+from tests.entry_shop import run_words
 from tests.furnace_days import TEMPER
 from tests.log_books import STAMP
 from tests.make_sample_logs import SAMPLES
@@ -50,29 +50,6 @@ NAME = "Paring blades, harden"
 DAY = f"{datetime.now(UTC) + timedelta(days=2):%Y-%m-%d}"
 STARTS = f"{DAY}T07:30:00Z"
 Asked = Mapping[str, str | Sequence[str]]
-
-
-@pytest.fixture(scope="module")
-def shop(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return evening_shop(tmp_path_factory.mktemp("shop") / "book")
-
-
-@pytest.fixture
-def logbook(shop: Path, tmp_path: Path) -> Path:
-    """A shop of its own for each test."""
-    return Path(shutil.copytree(shop, tmp_path / "book"))
-
-
-@pytest.fixture
-def book(logbook: Path) -> Iterator[ServedBook]:
-    with served(logbook) as book:
-        yield book
-
-
-@pytest.fixture
-def browser() -> Iterator[Any]:
-    with chromium() as browser:
-        yield browser
 
 
 def digest_of(book: Path, name: str = NAME) -> str:

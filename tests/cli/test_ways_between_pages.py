@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import http.client
-from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
 from typing import Any
@@ -17,17 +16,11 @@ from soakwitness.analysis.logbook.photos import photos_of
 from soakwitness.analysis.metallurgy.hardness_readings import HardnessReading
 from soakwitness.cli.main import soakwitness
 from tests.cli.books import served
-from tests.cli.browsers import Watched, chromium
+from tests.cli.browsers import Watched
 from tests.cli.sample_books import SHORT, sample_book
 from tests.log_books import STAMP
 
 SIZES = [(390, 844, "dark"), (1280, 900, "light")]
-
-
-@pytest.fixture
-def browser() -> Iterator[Any]:
-    with chromium() as browser:
-        yield browser
 
 
 @pytest.fixture

@@ -108,7 +108,6 @@ def test_every_exception_is_still_one() -> None:
 
 # Words that stand in several places on purpose.
 SAME_WORDS = {
-    "png": "endings of pictures, each command's own until one takes others too",
     "K": "types of wire: what the instrument file, a reference and a table of voltages may be are three questions",
     "special": "classes of wire, as the types",
     "modbus": "kinds of link of a furnace file: `furnace new` has each with its questions",

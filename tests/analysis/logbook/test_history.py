@@ -68,7 +68,7 @@ def test_late_steps_are_told_with_their_hours(book: LogBook) -> None:
     life = piece_history(book, "C-1")
     assert codes(life) == [("cold treatment late", "warn"), ("tempered late", "warn")]
     assert "24 h" in life.findings[0].says
-    assert "72 h" in life.findings[1].says
+    assert "3 days" in life.findings[1].says
 
 
 def test_another_order_than_the_recipe_s_is_told(book: LogBook) -> None:
