@@ -52,7 +52,7 @@ class Questions:
         self._rested = False  # whether nothing was asked for the time of a rest before the last probe
         self._since_s = since_s
         self._sure: set[Block] = set()
-        self._seen: dict[bytes, float] = {}  # frames of the last minute
+        self._seen: dict[bytes, tuple[float, Block | None]] = {}  # frames of the last minute, and of which block
         self._doubling_until_s = -float("inf")
         self._under_way: dict[Form, list[float]] = {}  # when they were asked; only a probe more than once
         self._asked: dict[Form, tuple[float, Block | None]] = {}
@@ -119,9 +119,14 @@ class Questions:
     def saw(self, frame: bytes, now_s: float) -> bool:
         """Note what came; say whether it may be what came before, once more: then it answers nothing for sure."""
         again = now_s < self._doubling_until_s and frame in self._seen
-        self._seen = {known: at_s for known, at_s in self._seen.items() if now_s - at_s < self.late_reply_s}
-        self._seen[frame] = now_s
+        self._seen = {known: seen for known, seen in self._seen.items() if now_s - seen[0] < self.late_reply_s}
+        self._seen[frame] = (now_s, self._block)
         return again
+
+    def was_of_another(self, frame: bytes, now_s: float) -> bool:
+        """Whether the same was said of another block not long ago: it may be that, once more."""
+        at_s, block = self._seen.get(frame, (-float("inf"), None))
+        return now_s - at_s < self.late_reply_s and block != self._block
 
     def sure(self, block: Block, now_s: float) -> bool:
         """Whether nothing that was asked before this process began can pass for an answer to this block."""
@@ -185,9 +190,10 @@ class Questions:
         due_s = self.probing.asked_s + max(self.late_reply_s / _PROBES_AT_MOST, _PROBE_SHARE * (now_s - self._silent_s))
         return self.probing.question if self.probing.asked_s < self._silent_s or now_s >= due_s else None
 
-    def confirms(self, now_s: float) -> BlockQuestion | None:
-        """Give the probe where something came twice not long ago."""
-        return self.probing.question if self._has_time(now_s) and now_s < self._doubling_until_s else None
+    def confirms(self, now_s: float, *, doubtful: bool) -> BlockQuestion | None:
+        """Give the probe where something came twice not long ago, or the answer is ``doubtful``."""
+        wanted = self.time_to_probe and self.probing.answers and (doubtful or now_s < self._doubling_until_s)
+        return self.probing.question if wanted else None
 
     @property
     def _asked_last_s(self) -> float:

@@ -162,11 +162,11 @@ class ModbusLink:
         return asked_s, {(block.table, r): words[r] for r in range(block.start, block.start + block.count)}
 
     def _confirm(self, block: Block) -> None:
-        """Where answers may come twice, see that the line lives: then the true one would have followed a repeated one.
+        """Where an answer may be an older one, see that the line lives: then the true one would have followed it.
 
         Of a line that fell silent with the question, an old answer that comes again is all that is ever seen.
         """
-        probe = self._questions.confirms(self._clock.monotonic())
+        probe = self._questions.confirms(self._clock.monotonic(), doubtful=self._wire.anothers)
         self._wire.stray = False
         for again in (True, False):
             failed = self._probe_fails(block, probe, strict=True) if probe is not None else None

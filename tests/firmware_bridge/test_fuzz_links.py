@@ -53,7 +53,7 @@ def test_the_late_replies_would_find_such_a_link_too(monkeypatch: pytest.MonkeyP
     monkeypatch.setattr(Questions, "choose", lambda self, block, now_s: self._of(block)[0])
     monkeypatch.setattr(modbus, "_LISTEN", 0.0)
     monkeypatch.setattr(Questions, "rest_s", lambda self, block, now_s: 0.0)
-    monkeypatch.setattr(Questions, "confirms", lambda self, now_s: None)
+    monkeypatch.setattr(Questions, "confirms", lambda self, now_s, *, doubtful: None)
     score = campaign("two blocks of one table", 7, 3_000, seed=2)
     assert score.wrong > 0
     assert score.old > 0
