@@ -75,8 +75,14 @@ class Questions:
         if times_s := self._under_way.get(form):
             times_s.pop()
 
-    def unanswered(self, form: Form, now_s: float, *, refused: bool = False) -> None:
-        """Note that nothing came within the time; ``refused``: but a refusal that may be another question's."""
+    def unanswered(self, form: Form, now_s: float, *, refused: bool = False, trial: bool = False) -> None:
+        """Note that nothing came within the time; ``refused``: but a refusal that may be another question's.
+
+        What is asked for ``trial`` may be what the instrument never answers: that is no silence of the line.
+        """
+        self.disturbed(now_s)
+        if trial:
+            return
         probe = self._is_probe(form)
         self._silent_s = now_s if self.silences == 0 or (probe and self._rested) else self._silent_s
         if not probe:
@@ -84,7 +90,6 @@ class Questions:
         elif self.probing.answers:
             self.silences = max(self.silences, 1)
             self.probing.unanswered()
-        self.disturbed(now_s)
 
     def late(self, form: Form, now_s: float) -> None:
         """Note an answer that came after its time: of several probes the oldest one's."""

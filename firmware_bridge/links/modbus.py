@@ -222,7 +222,9 @@ class ModbusLink:
             return []
         raise refusal
 
-    def _exchange(self, block: Block, question: BlockQuestion, listen_s: float | None = None) -> list[int]:
+    def _exchange(
+        self, block: Block, question: BlockQuestion, listen_s: float | None = None, *, trial: bool = False
+    ) -> list[int]:
         """Send a question and give the registers of its answer; note what became of it."""
         asked, form = self._questions, question.form
         self._wire.timeout = self._patience_s()
@@ -231,7 +233,7 @@ class ModbusLink:
         try:
             reply = self._instrument.read_registers(question.start, question.count, functioncode=question.function)
         except minimalmodbus.NoResponseError as error:
-            asked.unanswered(form, self._clock.monotonic(), refused=self._wire.passed_refusals)
+            asked.unanswered(form, self._clock.monotonic(), refused=self._wire.passed_refusals, trial=trial)
             raise self._failed("silent", block, f"no answer within {duration(self._wire.timeout)}") from error
         except minimalmodbus.SlaveReportedException as error:
             if not self._wire.refused():  # minimalmodbus takes any function code above 0x7F for a refusal
@@ -284,7 +286,7 @@ class ModbusLink:
             if question is None or self._questions.under_way(question.function, now_s):
                 continue
             try:
-                self._exchange(block, question)
+                self._exchange(block, question, trial=True)
             except LinkError as failed:
                 if failed.reason == "refused" and not self._refused_again(block, question):
                     return True

@@ -727,6 +727,21 @@ def test_where_the_interval_is_short_for_it_the_questions_that_bring_no_value_ar
             assert (reading.values, reading.texts) == ({"a": 5.0, "b": 7.0}, ())
 
 
+@pytest.mark.parametrize("parts", [sensor("a", 0), sensor("a", 0) + sensor("b", 100), TWO_TABLES])
+def test_an_instrument_that_leaves_longer_questions_unanswered_is_read_all_the_time(
+    clock: FakeClock, parts: str
+) -> None:
+    """Instead of refusing them, as the standard has it: that they are not answered is no sign of a silent line."""
+    link, wire = opened(furnace(parts), clock, {})
+    wire._answer = lambda data: [(0.01, words(data, {0: 5, 100: 7}))] if length(data) == 1 else ()
+    had, begin_s = 0, clock.now_s
+    for slot in range(600):
+        clock.now_s = max(clock.now_s, begin_s + slot)
+        with contextlib.suppress(LinkError):
+            had += None not in link.read().values.values()
+    assert had >= 594
+
+
 @pytest.mark.parametrize("times", [1, 2])
 def test_an_old_answer_that_comes_again_as_the_line_falls_silent_is_no_answer(clock: FakeClock, times: int) -> None:
     """Two registers and one length: the answer about one comes again 2 s late, as the question about the other is lost.
