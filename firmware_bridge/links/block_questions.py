@@ -9,7 +9,7 @@ Whether a line lives is asked by a *probe* (``links.probing``), which uses up no
 
 from __future__ import annotations
 
-from collections import deque
+from collections import Counter, deque
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from weakref import WeakKeyDictionary
@@ -45,6 +45,7 @@ class Questions:
         self.took_s: deque[float] = deque(maxlen=_ANSWERS_KEPT)
         self.lengths: dict[Block, Lengths] = {}
         self.refused: set[BlockQuestion] = set()  # what is known to be refused
+        self.silent_trials: Counter[BlockQuestion] = Counter()
         self.probing = Probing()
         self.time_to_probe = True  # before and behind each block
         self._silent_s = -float("inf")

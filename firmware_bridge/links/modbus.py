@@ -9,7 +9,6 @@ twice while nothing else is under way.
 from __future__ import annotations
 
 import time
-from collections import Counter
 from dataclasses import replace
 from statistics import median
 
@@ -50,7 +49,6 @@ class ModbusLink:
         self._instrument = minimalmodbus.Instrument(self._wire, furnace.link.unit_id, mode=furnace.link.framing)
         self._plan = self._blocks = plan_blocks(register_sources(furnace))
         self._split_s = 0.0
-        self._silent_trials: Counter[BlockQuestion] = Counter()
         self._heard = False
 
     def read(self) -> Reading:
@@ -285,20 +283,27 @@ class ModbusLink:
             question = lengths.trial(now_s)
             if question is None or self._questions.under_way(question.function, now_s):
                 continue
+            if self._questions.silent_trials[question] >= _SILENT_TRIALS and self._is_needed(question):
+                lengths.tell(False, now_s)
+                continue
             try:
                 self._exchange(block, question, trial=True)
             except LinkError as failed:
                 if failed.reason == "refused" and not self._refused_again(block, question):
                     return True
                 if failed.reason == "silent":
-                    self._silent_trials[question] += 1
-                if failed.reason != "refused" and self._silent_trials[question] < _SILENT_TRIALS:
+                    self._questions.silent_trials[question] += 1
+                if failed.reason != "refused" and self._questions.silent_trials[question] < _SILENT_TRIALS:
                     return True
                 lengths.tell(False, now_s)
             else:
                 lengths.tell(True, now_s)
             return True
         return self._try_probe()
+
+    def _is_needed(self, question: BlockQuestion) -> bool:
+        """Whether a block is read by that length: unanswered, it would be kept from the block for as long."""
+        return any((FUNCTION[block.table], block.count) == question.form for block in self._blocks)
 
     def _lives(self) -> bool:
         """Whether a line that was odd not long ago answers as ever."""
