@@ -9,7 +9,7 @@ Whether a line lives is asked by a *probe* (``links.probing``), which uses up no
 
 from __future__ import annotations
 
-from collections import deque
+from collections import Counter, deque
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from weakref import WeakKeyDictionary
@@ -45,6 +45,7 @@ class Questions:
         self.took_s: deque[float] = deque(maxlen=_ANSWERS_KEPT)
         self.lengths: dict[Block, Lengths] = {}
         self.refused: set[BlockQuestion] = set()  # what is known to be refused
+        self.silent_trials: Counter[BlockQuestion] = Counter()
         self.probing = Probing()
         self.time_to_probe = True  # before and behind each block
         self._silent_s = -float("inf")
@@ -52,7 +53,7 @@ class Questions:
         self._rested = False  # whether nothing was asked for the time of a rest before the last probe
         self._since_s = since_s
         self._sure: set[Block] = set()
-        self._seen: dict[bytes, float] = {}  # frames of the last minute
+        self._seen: dict[bytes, tuple[float, Block | None]] = {}  # frames of the last minute, and of which block
         self._doubling_until_s = -float("inf")
         self._under_way: dict[Form, list[float]] = {}  # when they were asked; only a probe more than once
         self._asked: dict[Form, tuple[float, Block | None]] = {}
@@ -75,8 +76,14 @@ class Questions:
         if times_s := self._under_way.get(form):
             times_s.pop()
 
-    def unanswered(self, form: Form, now_s: float, *, refused: bool = False) -> None:
-        """Note that nothing came within the time; ``refused``: but a refusal that may be another question's."""
+    def unanswered(self, form: Form, now_s: float, *, refused: bool = False, trial: bool = False) -> None:
+        """Note that nothing came within the time; ``refused``: but a refusal that may be another question's.
+
+        What is asked for ``trial`` may be what the instrument never answers: that is no silence of the line.
+        """
+        self.disturbed(now_s)
+        if trial:
+            return
         probe = self._is_probe(form)
         self._silent_s = now_s if self.silences == 0 or (probe and self._rested) else self._silent_s
         if not probe:
@@ -84,7 +91,6 @@ class Questions:
         elif self.probing.answers:
             self.silences = max(self.silences, 1)
             self.probing.unanswered()
-        self.disturbed(now_s)
 
     def late(self, form: Form, now_s: float) -> None:
         """Note an answer that came after its time: of several probes the oldest one's."""
@@ -119,9 +125,14 @@ class Questions:
     def saw(self, frame: bytes, now_s: float) -> bool:
         """Note what came; say whether it may be what came before, once more: then it answers nothing for sure."""
         again = now_s < self._doubling_until_s and frame in self._seen
-        self._seen = {known: at_s for known, at_s in self._seen.items() if now_s - at_s < self.late_reply_s}
-        self._seen[frame] = now_s
+        self._seen = {known: seen for known, seen in self._seen.items() if now_s - seen[0] < self.late_reply_s}
+        self._seen[frame] = (now_s, self._block)
         return again
+
+    def was_of_another(self, frame: bytes, now_s: float) -> bool:
+        """Whether the same was said of another block not long ago: it may be that, once more."""
+        at_s, block = self._seen.get(frame, (-float("inf"), None))
+        return now_s - at_s < self.late_reply_s and block != self._block
 
     def sure(self, block: Block, now_s: float) -> bool:
         """Whether nothing that was asked before this process began can pass for an answer to this block."""
@@ -185,9 +196,10 @@ class Questions:
         due_s = self.probing.asked_s + max(self.late_reply_s / _PROBES_AT_MOST, _PROBE_SHARE * (now_s - self._silent_s))
         return self.probing.question if self.probing.asked_s < self._silent_s or now_s >= due_s else None
 
-    def confirms(self, now_s: float) -> BlockQuestion | None:
-        """Give the probe where something came twice not long ago."""
-        return self.probing.question if self._has_time(now_s) and now_s < self._doubling_until_s else None
+    def confirms(self, now_s: float, *, doubtful: bool) -> BlockQuestion | None:
+        """Give the probe where something came twice not long ago, or the answer is ``doubtful``."""
+        wanted = self.time_to_probe and self.probing.answers and (doubtful or now_s < self._doubling_until_s)
+        return self.probing.question if wanted else None
 
     @property
     def _asked_last_s(self) -> float:

@@ -46,6 +46,7 @@ class Wire:
         self.passed_refusals = False
         self.stray = False  # set where a whole reply came that nobody waited for
         self.again = False  # whether the last reply may be what came before, once more
+        self.anothers = False  # whether the same was said of another block before
 
     @property
     def baudrate(self) -> int:
@@ -102,6 +103,7 @@ class Wire:
                 self.passed_refusals = self.passed_refusals or older
                 if self._is_own(frame) and not older:
                     self._behind = data
+                    self.anothers = self._questions.was_of_another(frame, self._clock.monotonic())
                     self.again = self._questions.saw(frame, self._clock.monotonic())
                     return frame
                 if not self._passes(frame):

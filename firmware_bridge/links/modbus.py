@@ -9,7 +9,6 @@ twice while nothing else is under way.
 from __future__ import annotations
 
 import time
-from collections import Counter
 from dataclasses import replace
 from statistics import median
 
@@ -50,7 +49,6 @@ class ModbusLink:
         self._instrument = minimalmodbus.Instrument(self._wire, furnace.link.unit_id, mode=furnace.link.framing)
         self._plan = self._blocks = plan_blocks(register_sources(furnace))
         self._split_s = 0.0
-        self._silent_trials: Counter[BlockQuestion] = Counter()
         self._heard = False
 
     def read(self) -> Reading:
@@ -162,11 +160,11 @@ class ModbusLink:
         return asked_s, {(block.table, r): words[r] for r in range(block.start, block.start + block.count)}
 
     def _confirm(self, block: Block) -> None:
-        """Where answers may come twice, see that the line lives: then the true one would have followed a repeated one.
+        """Where an answer may be an older one, see that the line lives: then the true one would have followed it.
 
         Of a line that fell silent with the question, an old answer that comes again is all that is ever seen.
         """
-        probe = self._questions.confirms(self._clock.monotonic())
+        probe = self._questions.confirms(self._clock.monotonic(), doubtful=self._wire.anothers)
         self._wire.stray = False
         for again in (True, False):
             failed = self._probe_fails(block, probe, strict=True) if probe is not None else None
@@ -222,7 +220,9 @@ class ModbusLink:
             return []
         raise refusal
 
-    def _exchange(self, block: Block, question: BlockQuestion, listen_s: float | None = None) -> list[int]:
+    def _exchange(
+        self, block: Block, question: BlockQuestion, listen_s: float | None = None, *, trial: bool = False
+    ) -> list[int]:
         """Send a question and give the registers of its answer; note what became of it."""
         asked, form = self._questions, question.form
         self._wire.timeout = self._patience_s()
@@ -231,7 +231,7 @@ class ModbusLink:
         try:
             reply = self._instrument.read_registers(question.start, question.count, functioncode=question.function)
         except minimalmodbus.NoResponseError as error:
-            asked.unanswered(form, self._clock.monotonic(), refused=self._wire.passed_refusals)
+            asked.unanswered(form, self._clock.monotonic(), refused=self._wire.passed_refusals, trial=trial)
             raise self._failed("silent", block, f"no answer within {duration(self._wire.timeout)}") from error
         except minimalmodbus.SlaveReportedException as error:
             if not self._wire.refused():  # minimalmodbus takes any function code above 0x7F for a refusal
@@ -283,20 +283,27 @@ class ModbusLink:
             question = lengths.trial(now_s)
             if question is None or self._questions.under_way(question.function, now_s):
                 continue
+            if self._questions.silent_trials[question] >= _SILENT_TRIALS and self._is_needed(question):
+                lengths.tell(False, now_s)
+                continue
             try:
-                self._exchange(block, question)
+                self._exchange(block, question, trial=True)
             except LinkError as failed:
                 if failed.reason == "refused" and not self._refused_again(block, question):
                     return True
                 if failed.reason == "silent":
-                    self._silent_trials[question] += 1
-                if failed.reason != "refused" and self._silent_trials[question] < _SILENT_TRIALS:
+                    self._questions.silent_trials[question] += 1
+                if failed.reason != "refused" and self._questions.silent_trials[question] < _SILENT_TRIALS:
                     return True
                 lengths.tell(False, now_s)
             else:
                 lengths.tell(True, now_s)
             return True
         return self._try_probe()
+
+    def _is_needed(self, question: BlockQuestion) -> bool:
+        """Whether a block is read by that length: unanswered, it would be kept from the block for as long."""
+        return any((FUNCTION[block.table], block.count) == question.form for block in self._blocks)
 
     def _lives(self) -> bool:
         """Whether a line that was odd not long ago answers as ever."""

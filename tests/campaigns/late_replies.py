@@ -134,7 +134,9 @@ class Gateway:
         calm_s: float,
         *,
         echo: bool,
+        mute: bool = False,
     ) -> None:
+        self.mute = mute
         self.chance = chance
         self.clock = clock
         self.used = used
@@ -170,6 +172,8 @@ class Gateway:
 
     def replies(self, now_s: float, request: bytes) -> Answer:
         chance, reply = self.chance, self.reply(request, now_s)
+        if not reply:
+            return []
         prompt_s = chance.uniform(*PROMPT_S)
         trouble, self.trouble = self.trouble, self.trouble if now_s < self.until_s else ""
         if trouble == "stall" and self.trouble:
@@ -205,11 +209,12 @@ class Gateway:
         return [(wait_s + 0.01, reply)] if keep else []
 
     def reply(self, request: bytes, now_s: float) -> bytes:
+        """Answer, or refuse what is not there; a ``mute`` instrument says nothing to that."""
         table = {3: "holding", 4: "input"}[request[1]]
         start, count = int.from_bytes(request[2:4], "big"), int.from_bytes(request[4:6], "big")
         registers = range(start, start + count)
         if any((table, register) not in self.known for register in registers):
-            return frame(bytes([request[0], request[1] | 0x80, 2]))
+            return b"" if self.mute else frame(bytes([request[0], request[1] | 0x80, 2]))
         words = b"".join(word(table, r, now_s, self.used).to_bytes(2, "big") for r in registers)
         return frame(bytes([request[0], request[1], 2 * count]) + words)
 
@@ -288,14 +293,16 @@ def campaign(
     *,
     echo: bool = False,
     restarts: bool = False,
+    mute: bool = False,
     calm_s: float = CALM_S,
 ) -> Score:
     """Read so many slots through what a recording reads through.
 
+    ``mute``: the instrument leaves unanswered what it would refuse.
     ``restarts``: somebody takes a silent program for dead and starts it anew, without memory of what it asked.
     """
     clock, score, used = RecorderClock(), Score(), LAYOUTS[layout]
-    gateway = Gateway(random.Random(seed), clock, used, along, calm_s, echo=echo)
+    gateway = Gateway(random.Random(seed), clock, used, along, calm_s, echo=echo, mute=mute)
     wire = FakeSerial(clock, gateway.answer, timeout=WAIT_S)
     keeper = LinkKeeper(furnace(used, echo=echo), clock, lambda f, c: ModbusLink(f, Port(wire, "P"), c))  # type: ignore[arg-type]
     taker = Judge(score, gateway, keeper, len(used), restarts=restarts)
@@ -343,7 +350,7 @@ def main() -> None:
     readings = int(sys.argv[1]) if len(sys.argv) > 1 else 20_000
     seed = int(sys.argv[2]) if len(sys.argv) > 2 else 1
     calm_s = float(sys.argv[3]) if len(sys.argv) > 3 else CALM_S
-    total, lone = Score(), Score()
+    total, lone, mute = Score(), Score(), Score()
 
     def run(layout: str, along: int, says: str, into: Score, **more: bool) -> None:
         score = campaign(layout, along, readings, seed, calm_s=calm_s, **more)
@@ -366,7 +373,11 @@ def main() -> None:
     least = [least_missed_percent(layout, calm_s) for layout in LAYOUTS]
     print(f"the best strategy with one length misses {sum(least) / len(least):.1f} % on average")
     print(lone.table())
-    sys.exit(1 if total.wrong or total.old or lone.wrong or lone.old else 0)
+    for layout in LAYOUTS:
+        run(layout, 0, "one length alone, others not answered", mute, mute=True)
+    print(mute.says("all with others not answered"))
+    print(mute.table())
+    sys.exit(1 if any(score.wrong or score.old for score in (total, lone, mute)) else 0)
 
 
 if __name__ == "__main__":

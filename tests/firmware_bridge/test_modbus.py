@@ -168,9 +168,14 @@ def test_a_lost_reply_keeps_its_length_for_as_long_as_it_may_be_late(clock: Fake
     assert 20.0 <= min(again_s) - asked_s < 30.0
 
 
+def refused(request: bytes) -> bytes:
+    """Refuse it: illegal address."""
+    return frame(f"01 {request[1] | 0x80:02x} 02")
+
+
 def one_register(request: bytes, value: int) -> bytes:
     """Answer for one register, refuse more: an instrument that allows one length alone."""
-    return words(request, {0: value}) if length(request) == 1 else frame(f"01 {request[1] | 0x80:02x} 02")
+    return words(request, {0: value}) if length(request) == 1 else refused(request)
 
 
 def test_with_one_length_alone_a_lost_reply_is_waited_for(clock: FakeClock) -> None:
@@ -722,10 +727,39 @@ def test_where_the_interval_is_short_for_it_the_questions_that_bring_no_value_ar
             assert (reading.values, reading.texts) == ({"a": 5.0, "b": 7.0}, ())
 
 
-def test_an_old_answer_that_comes_again_as_the_line_falls_silent_is_no_answer(clock: FakeClock) -> None:
+LONE_AND_PAIR = sensor("a", 0) + sensor("b", 100) + sensor("c", 101)
+
+
+@pytest.mark.parametrize("parts", [sensor("a", 0), sensor("a", 0) + sensor("b", 100), TWO_TABLES, LONE_AND_PAIR])
+def test_an_instrument_that_leaves_longer_questions_unanswered_is_read_all_the_time(
+    clock: FakeClock, parts: str
+) -> None:
+    """Instead of refusing them, as the standard has it: that they are not answered is no sign of a silent line.
+
+    A length by which one block is read is tried for another twice, and is missing there for 65 s each time.
+    """
+    link, wire = opened(furnace(parts), clock, {})
+    there = {0, 100, 101} if parts == LONE_AND_PAIR else {0, 100}
+
+    def answer(data: bytes) -> Answer:
+        start = int.from_bytes(data[2:4], "big")
+        known = there.issuperset(range(start, start + length(data)))
+        return [(0.01, words(data, {0: 5, 100: 7}))] if known else ()
+
+    wire._answer = answer
+    had, begin_s = 0, clock.now_s
+    for slot in range(1000):
+        clock.now_s = max(clock.now_s, begin_s + slot)
+        with contextlib.suppress(LinkError):
+            had += None not in link.read().values.values() and slot >= 400
+    assert had >= 594
+
+
+@pytest.mark.parametrize("times", [1, 2])
+def test_an_old_answer_that_comes_again_as_the_line_falls_silent_is_no_answer(clock: FakeClock, times: int) -> None:
     """Two registers and one length: the answer about one comes again 2 s late, as the question about the other is lost.
 
-    A line that lives would have sent the true one behind it.
+    A line that lives would have sent the true one behind it. Answers came twice before, or this is the first one.
     """
     link, wire = opened(furnace(sensor("a", 0) + sensor("b", 100)), clock, {})
     alone = {(0,): 5, (100,): 7}
@@ -733,7 +767,7 @@ def test_an_old_answer_that_comes_again_as_the_line_falls_silent_is_no_answer(cl
     def answer(data: bytes) -> Answer:
         start = int.from_bytes(data[2:4], "big")
         refusal = frame(f"01 {data[1] | 0x80:02x} 02")
-        return [(0.01, words(data, {0: 5, 100: 7}) if length(data) == 1 and (start,) in alone else refusal)] * 2
+        return [(0.01, words(data, {0: 5, 100: 7}) if length(data) == 1 and (start,) in alone else refusal)] * times
 
     wire._answer = answer
     for _ in range(80):
@@ -750,6 +784,15 @@ def test_an_old_answer_that_comes_again_as_the_line_falls_silent_is_no_answer(cl
     wire._answer = falls_silent
     with pytest.raises(LinkError):
         link.read()
+
+
+def test_two_registers_that_hold_the_same_are_read_all_the_time(clock: FakeClock) -> None:
+    """One length, so that the answers are the same byte for byte."""
+    link, wire = opened(furnace(sensor("a", 0) + sensor("b", 100)), clock, {})
+    wire._answer = lambda data: [(0.01, words(data, {0: 5, 100: 5}) if length(data) == 1 else refused(data))]
+    for _ in range(160):
+        assert link.read().values == {"a": 5.0, "b": 5.0}
+        clock.sleep(1.0)
 
 
 def test_a_refusal_that_comes_again_frees_no_length_whose_answer_may_come(clock: FakeClock) -> None:

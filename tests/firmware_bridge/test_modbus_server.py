@@ -170,7 +170,7 @@ def test_with_one_length_for_all_questions_wrong_values_would_come(
 ) -> None:
     monkeypatch.setattr(Questions, "choose", lambda self, block, now_s: self._of(block)[0])
     monkeypatch.setattr(modbus, "_LISTEN", 0.0)
-    monkeypatch.setattr(Questions, "confirms", lambda self, now_s: None)
+    monkeypatch.setattr(Questions, "confirms", lambda self, now_s, *, doubtful: None)
     monkeypatch.setattr(Questions, "probe_due", lambda self, block, now_s: None)
     monkeypatch.setattr(Questions, "rest_s", lambda self, block, now_s: 0.0)
     with wire(tmp_path) as line:
