@@ -61,9 +61,17 @@ class Tried:
         return [(*three, had.lag_s) for three, had in zip(said, self.had, strict=True)]  # type: ignore[misc]
 
     def lag_out(self) -> list[int]:
-        """Blades whose lag lies outside its bounds by more than one step of the kiln."""
-        rows = enumerate(self.lags())
-        return [k for k, (low, _, high, lag) in rows if lag is None or not low - 5.0 <= lag <= high + 5.0]
+        """Blades whose lag lies outside its bounds by more than one step of the kiln.
+
+        Of one that came out before it was in the band only so much is known: that it lagged for longer than it was in.
+        """
+        out_s = () if self.answer is None else self.answer.out_s
+        rows = enumerate(zip(self.lags(), out_s, strict=True))
+        return [
+            k
+            for k, ((low, _, high, lag), had_s) in rows
+            if (high < had_s if lag is None else not low - 5.0 <= lag <= high + 5.0)
+        ]
 
     def failings(self) -> list[str]:
         rows = (("short", self.short()), ("too long", self.long()), ("lag", self.lag_out()))
