@@ -16,6 +16,7 @@ LEAST_BELOW = 0.03  # of a hold
 LEAST_LEVEL_C = 1.0
 NEVER_SAID = 0.01
 TAKEN_STEP_C = 25.0
+UNKNOWN_C = 50.0  # above what a climb is known to: from there on it is said
 
 
 def says_of(plan: Plan) -> tuple[Says, ...]:
@@ -28,6 +29,7 @@ def beside_it(plan: Plan) -> tuple[Says, ...]:
     return (
         *_never(plan),
         *_slow_ramps(plan),
+        *_unknown_climb(plan),
         *_overshoot(plan),
         *_swing(plan),
         *_level(plan),
@@ -84,6 +86,17 @@ def _slow_ramps(plan: Plan) -> Iterator[Says]:
                     can=Rate(known.rate_c_per_h(max(slow))),
                 )
         from_c = step.to_c if isinstance(step, Ramp) else step.target_c
+
+
+def _unknown_climb(plan: Plan) -> Iterator[Says]:
+    known, target_c = plan.inputs.furnace, plan.last.target_c
+    if target_c > known.climb_to_c + UNKNOWN_C:
+        yield Says.of(
+            "How the furnace climbs above {known} is a guess, and with it when it is at {target}. A time that was seen "
+            "nearer to it makes that sure",
+            known=Temp(known.climb_to_c),
+            target=Temp(target_c),
+        )
 
 
 def _overshoot(plan: Plan) -> Iterator[Says]:

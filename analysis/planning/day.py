@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from soakwitness.analysis.planning.plan import Plan
 from soakwitness.analysis.recipes.recipe import HARDENING_FROM_C, Hold, Ramp, Recipe
-from soakwitness.analysis.recipes.waits import COLD_WITHIN_S, TEMPER_WITHIN_S
+from soakwitness.analysis.recipes.waits import COLD_WITHIN_S, TEMPER_BY_S
 
 # Common practice, no source; said to be so where they are used.
 HAND_WARM_S = 15 * 60.0  # from the plates to hand-warm
@@ -71,7 +71,9 @@ def rounds_of(plan: Plan) -> tuple[DayStep, ...]:
 
 def _steps(after: tuple[str, ...], temper: Recipe | None, out_s: float) -> Iterator[DayStep]:
     now_s, tempers = out_s + HAND_WARM_S, 0
-    due = {"cold treatment": out_s + COLD_WITHIN_S, "temper": out_s + TEMPER_WITHIN_S}
+    cold_first = "temper" in after and after.index("temper") > 0
+    cold_s = TEMPER_BY_S - COLD_S - COOLS_S if cold_first else COLD_WITHIN_S
+    due = {"cold treatment": out_s + cold_s, "temper": out_s + TEMPER_BY_S}
     hold_s, target_c = _temper(temper)
     for kind in _as_often(after, temper):
         tempers += kind == "temper"

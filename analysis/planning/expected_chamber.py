@@ -244,7 +244,7 @@ class _Making:
     def _advance(self, goal_c: float, asked_c_per_h: float | None, hold: Hold | None, *, holds: bool = False) -> None:
         now_c = self._temps[-1]
         left_c = goal_c - now_c
-        can = self._known.rate_c_per_h(now_c) * self._chamber.climb if left_c > 0.0 else COOLING_C_PER_H
+        can = self._known.rate_c_per_h(now_c, self._chamber.climb) if left_c > 0.0 else COOLING_C_PER_H
         moved = min(can, asked_c_per_h or can) * STEP_S / 3600.0
         if hold is not None:
             settle_s = self._chamber.settle_s(self._usually(hold))

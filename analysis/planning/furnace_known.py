@@ -129,12 +129,14 @@ class FurnaceKnown:
         near = min(self.near, key=lambda one: abs(one[0] - target_c), default=None)
         return near[1] if near is not None and abs(near[0] - target_c) <= NEAR_C else self.arrival
 
-    def rate_c_per_h(self, temp_c: float) -> float:
-        """Rate at full power at a temperature: of its window, of the nearest below it, or fading above the last."""
+    def rate_c_per_h(self, temp_c: float, climb: float = 1.0) -> float:
+        """Rate at full power at a temperature: of its window, of the nearest below it, or fading above the last.
+
+        ``climb``: a factor within what is not known, which is more in each window above the last.
+        """
         rate = next((rate for low_c, rate in reversed(self.climb) if low_c <= temp_c), self.climb[0][1])
-        if temp_c > self.climb_to_c:
-            rate *= FADES ** math.ceil((temp_c - self.climb_to_c) / WINDOW_C)
-        return max(rate, SLOWEST_C_PER_H)
+        above = max(math.ceil((temp_c - self.climb_to_c) / WINDOW_C), 0) if math.isfinite(self.climb_to_c) else 0
+        return max(rate * FADES**above * climb ** (1 + above), SLOWEST_C_PER_H)
 
 
 def generic_furnace(name: str = "") -> FurnaceKnown:

@@ -45,13 +45,26 @@ def test_the_card_is_a_sentence_first_and_a_page_of_eighty_columns(recipe: Path,
     text = " ".join(" ".join(lines).split())
     for words in (
         "From pull to plates within 30 s",
-        "at the latest by 2",  # twelve hours after the morning's quench
+        "at the latest by 1",  # four hours after the morning's quench, and two before that for the cold
         "The lag is generic, here",
         "One instrumented packet tells what it is",
         "Liquid nitrogen and dry ice asphyxiate",
         "As-quenched steel breaks like glass",
     ):
         assert words in text
+
+
+def test_a_climb_that_was_seen_only_far_below_is_said_to_be_a_guess(recipe: Path, tmp_path: Path) -> None:
+    """One time at 600 degrees says less of 1040 than two that lead there: the hours are wider, and it is said."""
+    spans = []
+    for reaches in ("600:20", "600:20,1000:60"):
+        result = run(tmp_path / "none", recipe, "--thickness", "3", *PLACES, "--reaches", reaches, "--json")
+        assert result.exit_code == 0, result.output
+        said = json.loads(result.stdout)
+        spans.append(said["take_out_s"]["high_s"] - said["take_out_s"]["low_s"])
+        guess = any("How the furnace climbs above 600" in one for one in said["says"])
+        assert guess == (reaches == "600:20")
+    assert spans[0] > 1.1 * spans[1]
 
 
 def test_the_answer_for_programs(recipe: Path, tmp_path: Path) -> None:
