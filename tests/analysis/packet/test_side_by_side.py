@@ -1,10 +1,12 @@
-"""Several chambers in one march: each comes out as it does by itself, to the last bit."""
+"""Several chambers in one march: each comes out as it does by itself."""
 
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 import pytest
 
 from soakwitness.analysis.packet.draws import bundle_of
@@ -30,6 +32,11 @@ CHAMBERS = ((400, 1040.0, None), (250, 300.0, 200.0), (400, 1100.0, 1300.0))
 RACK = Rack(3, 12.0)
 
 
+def same(found: npt.NDArray[Any], alone: npt.NDArray[Any]) -> None:
+    """Equal but for what a processor's wide and narrow arithmetic may differ by in single precision at 1000 degC."""
+    np.testing.assert_allclose(found, alone, rtol=0.0, atol=0.001)
+
+
 def packet(*, foil: bool, mm: float = 3.0) -> PacketModel:
     """With a sensor that lags, so that every draw has a chamber of its own."""
     return replace(generic_packet(PacketSpec(mm, foil=foil)), sensor_lag_s=20.0, sensor_lag_spread_s=12.0)
@@ -52,7 +59,7 @@ def test_lone_packets(foil: bool) -> None:
     bundle, unseen = bundle_of(one, 16)
     together = march_each(steps, bundle, unseen, STARTS_C)
     for each, start_c, found in zip(steps, STARTS_C, together, strict=True):
-        np.testing.assert_array_equal(found, march(each, bundle, unseen, start_c))
+        same(found, march(each, bundle, unseen, start_c))
 
 
 @pytest.mark.parametrize("foil", [True, False])
@@ -65,7 +72,7 @@ def test_lone_packets_with_figures_for_each_chamber(foil: bool) -> None:
     both = Bundle(foil_kg_m2=bundles[0].foil_kg_m2, **stacked)
     together = march_each(steps, both, unseen, STARTS_C)
     for each, bundle, start_c, found in zip(steps, bundles, STARTS_C, together, strict=True):
-        np.testing.assert_array_equal(found, march(each, bundle, unseen, start_c))
+        same(found, march(each, bundle, unseen, start_c))
 
 
 def test_a_row() -> None:
@@ -74,7 +81,7 @@ def test_a_row() -> None:
     bundle, unseen = row_bundle(Row(RACK, packets), 16)
     together = march_row(steps, bundle, unseen, STARTS_C)
     for each, start_c, found in zip(steps, STARTS_C, together, strict=True):
-        np.testing.assert_array_equal(found, march_row([each], bundle, unseen, [start_c])[0])
+        same(found, march_row([each], bundle, unseen, [start_c])[0])
 
 
 def test_estimates_over_several_chambers_say_what_each_says_alone(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -93,8 +100,8 @@ def test_estimates_over_several_chambers_say_what_each_says_alone(monkeypatch: p
                 assert [x is None for x in each] == [packet is None for packet in row.slots]
                 for mine, other in zip(each, by_itself, strict=True):
                     if mine is not None and other is not None:
-                        np.testing.assert_array_equal(mine.draws_c, other.draws_c)
-                        np.testing.assert_array_equal(mine.best_c, other.best_c)
+                        same(mine.draws_c, other.draws_c)
+                        same(mine.best_c, other.best_c)
                         assert (mine.load_t_s, mine.biot, mine.says) == (other.load_t_s, other.biot, other.says)
 
 
@@ -109,5 +116,5 @@ def test_unlike_packets_over_several_chambers_say_what_each_says_alone() -> None
     asked = [(one, chamber) for one in packets for chamber in read] + [(packets[0], long)]
     for (one, chamber), found in zip(asked, estimate_each(asked), strict=True):
         alone = estimate(chamber.t_s, chamber.chamber_c, packet=one, load_t_s=chamber.load_t_s)
-        np.testing.assert_array_equal(found.draws_c, alone.draws_c)
+        same(found.draws_c, alone.draws_c)
         assert found.packet == one
