@@ -16,6 +16,7 @@ from soakwitness.analysis.packet.piece import (
     NO_CORRELATION,
     PARAMETERS,
     PEAK_C,
+    PEAK_LIMITS_C,
     PacketModel,
 )
 from soakwitness.analysis.packet.piece import for_piece as for_piece
@@ -137,7 +138,7 @@ def _packet(top: Table, source: str) -> PacketModel:
         scatter=_logs(top.table("scatter"), (0.0,) * len(PARAMETERS)),
         correlation=_correlation(together),
         sensor_lag_with=_with_lag(together),
-        peak_c=top.number("peak_c", PEAK_C[group][0], low=600.0, high=950.0, unit="°C"),
+        peak_c=top.number("peak_c", PEAK_C[group][0], low=PEAK_LIMITS_C[0], high=PEAK_LIMITS_C[1], unit="°C"),
         peak_spread_c=top.number("peak_spread_c", PEAK_C[group][1], low=0.0, high=100.0, unit="°C"),
         steel_group=group,
         fitted=fitted,

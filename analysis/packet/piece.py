@@ -18,6 +18,7 @@ FIGURE_WORDS = {
     "peak_factor": "transformation peak",
 }
 LIMITS = {"eps_o": (0.02, 0.98), "f_i": (0.005, 0.9), "gap_mm": (0.02, 10.0), "peak_factor": (0.05, 4.0)}
+PEAK_LIMITS_C = (600.0, 950.0)
 LAG_LIMITS = (-60.0, 300.0)  # of ``sensor_lag_s``: below nought where the elements shine on the packet more
 NO_CORRELATION = tuple(tuple(1.0 if i == j else 0.0 for j in range(4)) for i in range(4))
 

@@ -17,6 +17,7 @@ from soakwitness.analysis.packet.stepping import (
     enthalpy,
     inner_conductance,
     outer_conductance,
+    read,
 )
 from soakwitness.analysis.packet.tables import foil_table
 from soakwitness.firmware_bridge.common import heat_transfer_properties as properties
@@ -187,7 +188,7 @@ def _capacity(
     bundle = row.bundle
     capacity: SingleArray = bundle.steel_kg_m2 * (enthalpy(state.blade_k + change, bundle) - start_j) / change
     if row.foiled is not False:
-        heat = foil_table().take(sides_mid.astype(np.int32)) * (1.0 - felt.of_chamber)
+        heat = read(foil_table(), sides_mid) * (1.0 - felt.of_chamber)
         capacity += row.foil_kg_m2 * np.float32(0.5) * (heat[:, 0] + heat[:, 1])
     return capacity
 

@@ -80,8 +80,12 @@ def _on(line: Line, temp_k: SingleArray) -> SingleArray:
     values, rises = line
     place = temp_k * ENTHALPY_PER_K
     whole = np.floor(place)
-    index = whole.astype(np.int32)
-    return values.take(index) + (place - whole) * rises.take(index)
+    return read(values, whole) + (place - whole) * read(rises, whole)
+
+
+def read(table: SingleArray, place: npt.NDArray[Any]) -> SingleArray:
+    """A table at whole places; beyond its ends, where only a search that went astray looks, as at its ends."""
+    return table.take(place.astype(np.int32, copy=False), mode="clip")
 
 
 def outer_conductance(chamber_k: SingleArray | float, surface_k: SingleArray, bundle: Bundle) -> SingleArray:
@@ -98,8 +102,8 @@ def natural_convection(chamber_k: SingleArray | float, surface_k: SingleArray, b
     """Conductance of natural convection from the chamber's gas to the outer surface [W/m2K]."""
     _, term_p, term_q = air_tables()
     film = ((chamber_k + surface_k) * 0.5).astype(np.int32)
-    root = root_table().take((np.abs(chamber_k - surface_k) * ROOT_PER_K).astype(np.int32))
-    natural = term_p.take(film) + term_q.take(film) * root
+    root = read(root_table(), np.abs(chamber_k - surface_k) * ROOT_PER_K)
+    natural = read(term_p, film) + read(term_q, film) * root
     convection_w: SingleArray = bundle.convection * (natural * natural)
     return convection_w
 
@@ -110,7 +114,7 @@ def inner_conductance(foil_k: SingleArray, blade_k: SingleArray, bundle: Bundle)
     Returns conductance [W/m2K].
     """
     total = foil_k + blade_k
-    gas = air_tables()[0].take((total * 0.5).astype(np.int32)) / bundle.gap_m
+    gas = read(air_tables()[0], total * 0.5) / bundle.gap_m
     total_w: SingleArray = bundle.f_sigma * ((foil_k * foil_k + blade_k * blade_k) * total) + gas
     return total_w
 
@@ -169,7 +173,7 @@ def _move_foil(
 ) -> tuple[SingleArray, SingleArray]:
     outer = outer_conductance(drive.chamber_k, foil_mid, bundle)
     inner = inner_conductance(foil_mid, blade_mid, bundle)
-    foil_j = bundle.foil_kg_m2 * foil_table().take(foil_mid.astype(np.int32))
+    foil_j = bundle.foil_kg_m2 * read(foil_table(), foil_mid)
     a, b, c = outer / foil_j, inner / foil_j, inner / blade_j
     total = a + b + c
     both = a * c

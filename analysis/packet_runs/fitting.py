@@ -20,6 +20,7 @@ from soakwitness.analysis.packet.piece import (
     LAG_LIMITS,
     LIMITS,
     PARAMETERS,
+    PEAK_LIMITS_C,
     PacketModel,
 )
 from soakwitness.analysis.packet.rack import Beside
@@ -215,7 +216,8 @@ class _Problem:
             for i, name in enumerate(PARAMETERS)
         }
         lag_s = float(np.clip(self.lag_s + x[5], *LAG_LIMITS))
-        return replace(self.packet, peak_c=self.packet.peak_c + float(x[4]), sensor_lag_s=lag_s, **values)
+        peak_c = float(np.clip(self.packet.peak_c + x[4], *PEAK_LIMITS_C))
+        return replace(self.packet, peak_c=peak_c, sensor_lag_s=lag_s, **values)
 
     def modelled(self, x: FloatArray) -> _Modelled:
         """Load sensor as modelled [degC], shape (k,), and its derivatives, shape (k, 8)."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -136,3 +137,12 @@ def test_a_light_foil_leaves_two_resistances_in_series(
     for _ in range(10):
         state = advance(state, Drive(one(1300.0), one(0.0), one(20.0)), bundle, NONE)
     assert float(state.blade_k[0, 0]) == pytest.approx(1300 - 1000 * math.exp(-1.0), abs=0.1)
+
+
+def test_a_search_that_went_astray_gets_an_answer() -> None:
+    """A peak placed 700 K too low, and a foil far above all tables: some number, so that the search can come back."""
+    astray = replace(bare(7850 * 0.0015, 0.5), peak_shift_k=one(-700.0)[0], foil_kg_m2=0.4, peak_factor=one(1.0)[0])
+    state = State(one(2600.0), one(1700.0), one(30.0), one(5.0))
+    after = advance(state, Drive(one(1773.0), one(0.0), one(20.0)), astray, ALL)
+    assert np.isfinite(after.foil_k).all()
+    assert np.isfinite(after.blade_k).all()
