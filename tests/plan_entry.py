@@ -209,10 +209,11 @@ def record(book: Path, question: PlanQuestion, number: int) -> str:
 
 
 def _furnace_file(shelf: Shelf | None) -> str | None:
+    """What the smith says of the rack; the foreign furnace has no floor: all that is not the neighbour is its walls."""
     if shelf is None:
         return None
     keys = (f"{name} = {getattr(shelf, name):g}" for name in Shelf.__dataclass_fields__)
-    return f'name = "{FURNACE}"\n[rack]\n' + "\n".join(keys) + "\n"
+    return f'name = "{FURNACE}"\n[rack]\nstands_on = "shelf"\n' + "\n".join(keys) + "\n"
 
 
 def _calibrate(book: LogBook, question: PlanQuestion) -> None:

@@ -44,7 +44,7 @@ RUN_TO_RUN = (0.15, 0.15, 0.30, 0.0)  # of eps_o, f_i, gap_mm, peak_factor unles
 NOISE_AT_LEAST_C = 0.5
 PEAKS_TRIED_C = (735.0, 780.0, 825.0)  # where a search begins, until the model follows the sensor
 LEAST_RISE_C = 100.0
-QUENCH_C_PER_S = 3.0
+QUENCH_C_PER_S, QUENCHED_C = 3.0, 60.0  # so fast, and so far within a minute: an open door does not do that
 FEWEST_POINTS = 20
 ROUNDS, TOLERANCES = 12, (0.03, 0.01, 0.01, 0.001)  # of each weighing; the last two with neighbours counted as alike
 GOOD_FIT_C = 2.0  # root mean square; beyond it other places of the peak are tried
@@ -90,16 +90,17 @@ def fit_packet(
 
     ``chamber_c``, ``work_c``: chamber and load sensor [degC], shape (n,), NaN where nothing was read. ``packet``: what
     is known before: thickness [mm], foil, heated faces, and figures to start from. ``load_t_s``: load mark [s]; None:
-    in from the first reading. ``pull_t_s``: pull mark [s]; None: to the quench or the last reading. ``where``: its slot
-    in a rack and what stood beside it, which is taken to be wrapped as it is; None: it stood alone. Returns the fitted
-    packet with its spread and the run-to-run scatter.
+    in from the first reading. ``pull_t_s``: pull mark [s]; the quench that the load sensor shows, or the last reading,
+    where that is earlier. ``where``: its slot in a rack and what stood beside it, which is taken to be wrapped as it
+    is; None: it stood alone. Returns the fitted packet with its spread and the run-to-run scatter.
 
     Raises NotEnoughData if the load sensor has too few readings or the run does not heat it by 100 K.
     """
     chamber = bridge(t_s, chamber_c)
     times, work = _seen(t_s, work_c)
     load = float(chamber.t_s[0]) if load_t_s is None else max(load_t_s, float(chamber.t_s[0]))
-    stop = _last_in(times, work, load) if pull_t_s is None else pull_t_s
+    out = _last_in(times, work, load)
+    stop = out if pull_t_s is None else min(pull_t_s, out)
     inside = (times >= load) & (times <= stop)
     if inside.sum() < FEWEST_POINTS or np.ptp(work[inside]) < LEAST_RISE_C:
         rise = float(np.ptp(work[inside])) if inside.any() else 0.0
@@ -147,10 +148,15 @@ def _seen(t_s: npt.ArrayLike, work_c: npt.ArrayLike) -> tuple[FloatArray, FloatA
 
 
 def _last_in(times: FloatArray, work: FloatArray, load_s: float) -> float:
-    """When the load sensor left the furnace: it cools as no furnace does; the last reading where it never does."""
+    """When the load sensor left the furnace: it cools as no furnace does, and goes on; the last reading if it did not.
+
+    Of packets pulled in turn under one mark the instrumented one may have come out long before it.
+    """
     grid = np.arange(load_s, times[-1], 10.0)
-    falls = np.flatnonzero(np.diff(np.interp(grid, times, work)) < -10.0 * QUENCH_C_PER_S)
-    return float(grid[falls[0]]) if falls.size else float(times[-1])
+    temp_c = np.interp(grid, times, work)
+    falls = np.flatnonzero(np.diff(temp_c) < -10.0 * QUENCH_C_PER_S)
+    gone = [at for at in falls if temp_c[at] - temp_c[at : at + 7].min() >= QUENCHED_C]
+    return float(grid[gone[0]]) if gone else float(times[-1])
 
 
 def _warm_from(chamber: ChamberGrid, load_s: float) -> float:

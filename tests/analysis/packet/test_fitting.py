@@ -126,6 +126,18 @@ def test_a_pull_or_a_quench_ends_what_is_fitted() -> None:
         assert found.residual_c < 0.5
 
 
+def test_a_packet_that_came_out_before_the_pull_mark_is_fitted_until_then() -> None:
+    """Six are pulled in turn and one mark is made at the last: the wire's own came out a minute and a half before."""
+    generic = generic_packet(PacketSpec(thickness_mm=3.0))
+    t = np.arange(0.0, 7500.0, 2.0)
+    c = np.array([chamber("recipe", x) for x in t])
+    work = solve(TruePacket(3.0, 0.5, 0.2, 1.0, 1.0, 1.0), lambda x: chamber("recipe", x), t)
+    quenched = np.where(t <= 5400.0, work, 20.0 + (work - 20.0) * np.exp(-(t - 5400.0) / 40.0))
+    found = fit_packet(t, c, quenched, packet=generic, load_t_s=0.0, pull_t_s=5490.0)
+    assert found.worst_c < 3.0
+    assert found.t_s[-1] <= 5400.0
+
+
 def test_a_sensor_that_disagrees_while_cold_is_used_only_when_warm() -> None:
     true = TruePacket(eps_o=0.55, gap_mm=0.8)
     t = np.arange(0.0, 7500.0, 2.0)
