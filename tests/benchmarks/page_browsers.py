@@ -1,4 +1,4 @@
-"""Browsers on the book beside a recording at 10 Hz: slots missed with and without them, the book's memory and time.
+"""Browsers on the book beside a recording at 10 Hz: what recorder and book cost with and without, slots missed.
 
 ``python tests/benchmarks/page_browsers.py [SECONDS] [BROWSERS]``: two recordings of the simulated furnace side by side,
 one whose book so many connections read (every fifth never reads what it asked for), one without a book.
@@ -93,16 +93,20 @@ def main() -> None:
         book = running_book(folder / "watched")
         assert book is not None
         browsers = browse(address, count)
-        before_s, began = used(book.pid)[1], time.monotonic()
+        processes = {"book": book.pid, "watched": watched.pid, "alone": alone.pid}
+        before_s, began = {name: used(pid)[1] for name, pid in processes.items()}, time.monotonic()
         got = read_all(browsers, time.monotonic() + seconds - 3)
-        memory, cpu_s = used(book.pid)
-        share = 100 * (cpu_s - before_s) / (time.monotonic() - began)
+        lasted_s, after = time.monotonic() - began, {name: used(pid) for name, pid in processes.items()}
+        share = {name: 100 * (after[name][1] - before_s[name]) / lasted_s for name in processes}
         watched.communicate()
         alone.communicate()
         stop_book(folder / "watched")
         print(f"{count} browsers, {got / 1e6:.1f} MB read: {slots(folder / 'watched', seconds)}")
         print(f"no page, side by side:    {slots(folder / 'alone', seconds)}")
-        print(f"the book: {memory:.1f} MB, {share:.1f} % of a core")
+        print(f"the book: {after['book'][0]:.1f} MB, {share['book']:.2f} % of a core")
+        for name in ("watched", "alone"):
+            print(f"the recorder, {name}: {after[name][0]:.1f} MB, {share[name]:.2f} % of a core")
+        print(f"beside the book it takes {share['watched'] / share['alone']:.2f} x the time")
 
 
 if __name__ == "__main__":
