@@ -20,7 +20,7 @@ from soakwitness.firmware_bridge.runfolder.reader import check_record, read_head
 from tests.cli.browsers import chromium
 from tests.make_sample_logs import SAMPLES
 
-FAST = ["--speed", "450"]
+FAST, SLOWER = ["--speed", "450"], ["--speed", "112"]  # a quarter, as the demo advises
 CODE = "from soakwitness.cli.main import main; main()"
 
 
@@ -30,8 +30,12 @@ def command(arguments: Sequence[str]) -> list[str]:
 
 @pytest.fixture(scope="module")
 def shown(tmp_path_factory: pytest.TempPathFactory) -> tuple[subprocess.CompletedProcess[str], Path]:
-    folder = tmp_path_factory.mktemp("demo")
-    answer = subprocess.run(command(FAST), cwd=folder, capture_output=True, text=True, timeout=120, check=False)
+    """The demo; again as it advises where it says that the computer was too busy, which others may keep it."""
+    for speed in (FAST, SLOWER):
+        folder = tmp_path_factory.mktemp("demo")
+        answer = subprocess.run(command(speed), cwd=folder, capture_output=True, text=True, timeout=120, check=False)
+        if "too busy at that speed" not in answer.stdout:
+            break
     return answer, folder / "soakwitness-logbook"
 
 

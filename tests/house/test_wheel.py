@@ -55,9 +55,11 @@ def test_the_wheel_runs_the_demo_in_a_fresh_environment(tmp_path: Path) -> None:
     elsewhere.mkdir()
     environment = {k: v for k, v in os.environ.items() if not k.startswith("SOAKWITNESS")}
     environment["PYTHONPATH"] = str(dependencies_without_the_project(tmp_path / "dependencies"))
-    answer = subprocess.run(
-        [scripts / "soakwitness", "demo"], cwd=elsewhere, env=environment, capture_output=True, text=True, check=False
-    )
-    assert answer.returncode == 0, answer.stderr
+    for more in ([], ["--speed", "55"]):  # a quarter, as the demo advises where others keep the computer busy
+        demo = [scripts / "soakwitness", "demo", *more]
+        answer = subprocess.run(demo, cwd=elsewhere, env=environment, capture_output=True, text=True, check=False)
+        assert answer.returncode == 0, answer.stderr
+        if "too busy at that speed" not in answer.stdout:
+            break
     assert "Too short" in answer.stdout
     assert list(elsewhere.rglob("samples.csv"))
