@@ -64,6 +64,11 @@ def book(shop: Path) -> Iterator[ServedBook]:
         yield book
 
 
+def shows(at: Watched, words: str) -> None:
+    """Wait for the page that a button leads to."""
+    at.tab.locator("main", has_text=words).wait_for()
+
+
 @pytest.mark.browser
 @pytest.mark.parametrize("width", [390, 1280])
 def test_what_is_due_for_a_furnace_is_entered_from_its_page(browser: Any, tmp_path: Path, width: int) -> None:
@@ -78,23 +83,23 @@ def test_what_is_due_for_a_furnace_is_entered_from_its_page(browser: Any, tmp_pa
         assert "soakwitness cutout" not in at.tab.text_content("main")
         at.tab.locator(".due").get_by_role("link", name="Enter a test of its cut-out").click()
         at.tab.get_by_role("button").click()
-        assert "Say what the cut-out is set to." in at.tab.text_content("main")
+        shows(at, "Say what the cut-out is set to.")
         at.tab.get_by_label("Set to").fill("900")
         at.tab.get_by_label("It cut at").fill("899,5")
         at.tab.get_by_label("Note").fill(INJECTED)
         assert at.fits(width)
         at.tab.get_by_role("button").click()
+        shows(at, "It is entered")
         said = at.tab.text_content("main")
-        assert "It is entered" in said
         assert f"set to 900 °C, cut at 899.5 °C, {INJECTED}" in said
         assert "no test of its over-temperature cut-out" not in said
         at.tab.get_by_role("link", name="Enter what was done to it").click()
         at.tab.get_by_role("button").click()
-        assert "Pick what it was done to." in at.tab.text_content("main")
+        shows(at, "Pick what it was done to.")
         at.tab.get_by_label("door seal").check()
         assert at.fits(width)
         at.tab.get_by_role("button").click()
-        assert "door seal, by this computer" in at.tab.text_content("main")
+        shows(at, "door seal, by this computer")
         assert at.tab.evaluate("window.broken") is None
         assert [one for one in at.problems if "422" not in one] == []
         assert book.ask("GET", "/furnace/cut-out?furnace=nobody")[0] == 404
