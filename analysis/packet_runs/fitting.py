@@ -44,7 +44,7 @@ RUN_TO_RUN = (0.15, 0.15, 0.30, 0.0)  # of eps_o, f_i, gap_mm, peak_factor unles
 NOISE_AT_LEAST_C = 0.5
 PEAKS_TRIED_C = (735.0, 780.0, 825.0)  # where a search begins, until the model follows the sensor
 LEAST_RISE_C = 100.0
-QUENCH_C_PER_S, QUENCHED_C = 3.0, 60.0  # so fast, and so far within a minute: an open door does not do that
+QUENCH_C_PER_S, QUENCHED_C = 3.0, 60.0  # so fast, and so far for ten minutes: no open door does that
 FEWEST_POINTS = 20
 ROUNDS, TOLERANCES = 12, (0.03, 0.01, 0.01, 0.001)  # of each weighing; the last two with neighbours counted as alike
 GOOD_FIT_C = 2.0  # root mean square; beyond it other places of the peak are tried
@@ -148,15 +148,19 @@ def _seen(t_s: npt.ArrayLike, work_c: npt.ArrayLike) -> tuple[FloatArray, FloatA
 
 
 def _last_in(times: FloatArray, work: FloatArray, load_s: float) -> float:
-    """When the load sensor left the furnace: it cools as no furnace does, and goes on; the last reading if it did not.
+    """When the load sensor left the furnace: it cools as no furnace does, for good; the last reading if it did not.
 
-    Of packets pulled in turn under one mark the instrumented one may have come out long before it.
+    Of packets pulled in turn under one mark the instrumented one may have come out long before it. A wire that is loose
+    for a moment is back soon.
     """
     grid = np.arange(load_s, times[-1], 10.0)
     temp_c = np.interp(grid, times, work)
     falls = np.flatnonzero(np.diff(temp_c) < -10.0 * QUENCH_C_PER_S)
-    gone = [at for at in falls if temp_c[at] - temp_c[at : at + 7].min() >= QUENCHED_C]
-    return float(grid[gone[0]]) if gone else float(times[-1])
+    for at in falls:
+        after_c = temp_c[at + 6 : at + 60] if at + 6 < temp_c.size else temp_c[-1:]  # from a minute on, for ten
+        if temp_c[at] - after_c.max() >= QUENCHED_C:
+            return float(grid[at])
+    return float(times[-1])
 
 
 def _warm_from(chamber: ChamberGrid, load_s: float) -> float:

@@ -138,6 +138,17 @@ def test_a_packet_that_came_out_before_the_pull_mark_is_fitted_until_then() -> N
     assert found.t_s[-1] <= 5400.0
 
 
+def test_a_loose_wire_that_is_back_after_a_minute_does_not_end_what_is_fitted() -> None:
+    """It fell by 400 K for a minute in the middle of the run: no packet comes out and goes in again so soon."""
+    true, t = TruePacket(), np.arange(0.0, 6000.0, 2.0)
+    c = np.array([chamber("recipe", x) for x in t])
+    work = solve(true, lambda x: chamber("recipe", x), t)
+    loose = np.where((t > 3000.0) & (t < 3060.0), work - 400.0, work)
+    generic = generic_packet(PacketSpec())
+    for pull_t_s in (None, 5400.0):
+        assert fit_packet(t, c, loose, packet=generic, pull_t_s=pull_t_s).t_s[-1] > 5300.0
+
+
 def test_a_sensor_that_disagrees_while_cold_is_used_only_when_warm() -> None:
     true = TruePacket(eps_o=0.55, gap_mm=0.8)
     t = np.arange(0.0, 7500.0, 2.0)
