@@ -38,8 +38,8 @@ class PossibleChamber:
 
     ``settle``, ``overshoot`` and ``level`` say where it stands within the spread of those, in standard deviations;
     ``shifted_c`` is what its display is set off on purpose [K], ``reads_low_c`` what its sensor shows too little [K],
-    ``place_c`` what the work's place is warmer than the sensor's [K], ``turn`` the share of
-    a swing at which a slow ramp begins. ``unseen``: it swings, as a furnace may that nobody saw in a hold.
+    ``place_c`` what the work's place is warmer than the sensor's [K], ``turn`` the share of a swing at which a slow
+    ramp begins. ``unseen``: it swings, as a furnace may that nobody saw in a hold.
     """
 
     climb: float = 1.0

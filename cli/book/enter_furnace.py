@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 from urllib.parse import urlencode
 
@@ -43,15 +45,14 @@ def _asked(request: Request) -> Filled:
     return Filled({"furnace": [_furnace(request)]})
 
 
-def _not_set(values: Values) -> Filled | None:
-    """A test of which only the temperature is known at which it cut; the command would show what stands."""
-    told = any(text.strip() for text in values.get("set_", ()))
-    return None if told else Filled(values, "Say what the cut-out is set to.", "set_")
+def _needs(field: str, says: str) -> Callable[[Values], Filled | None]:
+    """Refuse the form without a field that the command can do without: it would show what stands."""
 
+    def refused(values: Values) -> Filled | None:
+        told = any(text.strip() for text in values.get(field, ()))
+        return None if told else Filled(values, says, field)
 
-def _no_part(values: Values) -> Filled | None:
-    told = any(text.strip() for text in values.get("part", ()))
-    return None if told else Filled(values, "Pick what it was done to.", "part")
+    return refused
 
 
 def _back(request: Request) -> str | None:
@@ -66,21 +67,16 @@ CUTOUT = FormPage(
     context=_context,
     about=lambda request, values: {},
     asked=_asked,
-    refused=_not_set,
+    refused=_needs("set_", "Say what the cut-out is set to."),
     onward=_back,
     keep=("furnace",),
     here="furnace",
 )
-UPKEEP = FormPage(
+UPKEEP = replace(
+    CUTOUT,
     path="/furnace/upkeep",
     name="enter_upkeep",
     template="enter_upkeep.html",
     form="upkeep",
-    context=_context,
-    about=lambda request, values: {},
-    asked=_asked,
-    refused=_no_part,
-    onward=_back,
-    keep=("furnace",),
-    here="furnace",
+    refused=_needs("part", "Pick what it was done to."),
 )
